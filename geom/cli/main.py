@@ -1,0 +1,64 @@
+"""The command ``daubline`` and its exit codes."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from geom._version import __version__
+from geom.cli import survey
+from geom.errors import DaublineError
+
+DONE, FAULT, BAD_INPUT, STOPPED = 0, 1, 2, 130
+
+_ABOUT = "How far a cupola's lining is from its drawing, and what to do about it."
+_CODES = (
+    "Exit code 0: done. 2: bad input or usage, nothing written. 1: a fault of ours."
+)
+
+
+def parser() -> argparse.ArgumentParser:
+    """All commands with their options."""
+    door = argparse.ArgumentParser(prog="daubline", description=_ABOUT, epilog=_CODES)
+    door.add_argument("--version", action="version", version=f"daubline {__version__}")
+    commands = door.add_subparsers(
+        title="commands", dest="command", metavar="COMMAND", required=True
+    )
+    survey.add_to(commands)
+    return door
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Default: those of the process.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    asked = parser().parse_args(arguments)
+    try:
+        asked.run(asked)
+    except DaublineError as said:
+        print(f"daubline: {said}", file=sys.stderr)  # noqa: T201
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        print("daubline: stopped, nothing written", file=sys.stderr)  # noqa: T201
+        return STOPPED
+    except Exception:
+        import traceback
+
+        traceback.print_exc()
+        print(  # noqa: T201
+            "daubline: this is a fault of ours, not of your files; nothing was "
+            "written. Please report the lines above.",
+            file=sys.stderr,
+        )
+        return FAULT
+    return DONE

@@ -1,0 +1,116 @@
+"""``daubline survey``: readings to findings and files."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+_FILES = 9
+
+
+def add_to(commands: Any) -> None:
+    """Add the command and its options to the front door."""
+    it = commands.add_parser(
+        "survey",
+        help="readings to findings, maps, meshes, report and repair sheet",
+        description="Compare readings of a lining with its drawing and write every "
+        "finding into a folder.",
+    )
+    it.add_argument("design", type=Path, metavar="DESIGN", help="design file (TOML)")
+    it.add_argument(
+        "readings",
+        type=Path,
+        nargs="+",
+        metavar="READINGS",
+        help="rod sheets (CSV, XLSX); several are one survey",
+    )
+    it.add_argument(
+        "--out", type=Path, required=True, metavar="DIR", help="made if new"
+    )
+    it.add_argument("--overwrite", action="store_true", help="allow a DIR with files")
+    it.add_argument("--title", metavar="TEXT", help="of the survey, e.g. a heat number")
+    it.add_argument(
+        "--cloud-unit", choices=("in", "mm", "cm", "m"), help="unit of point clouds"
+    )
+    it.add_argument(
+        "--azimuth-of-x",
+        type=float,
+        default=0.0,
+        metavar="DEG",
+        help="design azimuth that a cloud's +x points at (default 0)",
+    )
+    it.add_argument(
+        "--z-offset",
+        type=float,
+        default=0.0,
+        metavar="Z",
+        help="a cloud's z of height zero, in its unit (default 0)",
+    )
+    it.add_argument("--quiet", action="store_true", help="say nothing but errors")
+    it.set_defaults(run=run)
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Do it."""
+    from geom.design import load_design
+    from geom.whole import folder_written_whole, refuse_folder
+
+    refuse_folder(asked.out, overwrite=asked.overwrite)
+    design = load_design(asked.design)
+    with _progress(asked.quiet) as bar:
+        task = bar.add_task("reading", total=3 + _FILES)
+
+        def tick(next_up: str) -> None:
+            bar.update(task, advance=1, description=next_up)
+
+        from geom.readings import load_readings
+
+        readings = load_readings(
+            asked.readings,
+            design,
+            cloud_unit=asked.cloud_unit,
+            azimuth_of_x=asked.azimuth_of_x,
+            z_offset=asked.z_offset,
+        )
+        tick("fitting the wall")
+        from geom.surface import reconstruct
+
+        surface = reconstruct(readings, design)
+        tick("comparing with the drawing")
+        from geom.compare import assess
+
+        findings = assess(surface, design, title=asked.title)
+        tick("writing files")
+        from geom.views import write_files
+
+        with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
+            write_files(
+                folder,
+                design=design,
+                readings=readings,
+                surface=surface,
+                findings=findings,
+                tick=tick,
+            )
+    if not asked.quiet:
+        from geom.cli.summary import print_summary
+
+        print_summary(design, surface, findings, asked.out)
+
+
+def _progress(quiet: bool) -> Progress:
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    return Progress(
+        TextColumn("{task.description:<28}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+        transient=True,
+        disable=quiet,
+    )

@@ -1,0 +1,83 @@
+"""From a surface to findings: the whole comparison with the drawing."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import numpy as np
+
+from geom._version import __version__
+from geom.compare.budget import volume_budget
+from geom.compare.deepest import deepest_point
+from geom.compare.excess import chance_above
+from geom.compare.findings import (
+    Findings,
+    Maps,
+    ReadingsSummary,
+    Surveyed,
+)
+from geom.compare.levels import section_levels
+from geom.compare.nodes import make_nodes
+from geom.compare.volume import volumes
+from geom.compare.zones import call_actions, find_zones
+from geom.design import Design
+from geom.surface import Grid, RadialSurface
+from geom.units import Bool
+
+
+def assess(
+    surface: RadialSurface,
+    design: Design,
+    *,
+    title: str | None = None,
+    created: datetime | None = None,
+) -> Findings:
+    """Compare a surface with its drawing.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    design : Design
+    title : str, optional
+        Of the survey; default the lining's name.
+    created : datetime, optional
+        Default now.
+
+    Returns
+    -------
+    Findings
+    """
+    grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
+    nodes = make_nodes(surface)
+    action = call_actions(grid, cutback, sd, design.repair)
+    zones, number = find_zones(grid, cutback, sd, action, nodes)
+    low, high = grid.surveyed_heights
+    typical = float(np.sqrt(np.nanmean(sd**2)))
+    moment = datetime.now(UTC) if created is None else created
+    return Findings(
+        lining=design.name,
+        title=design.name if title is None else title,
+        created=moment.isoformat(timespec="seconds"),
+        version=__version__,
+        readings=ReadingsSummary(surface.count, len(surface.rejected), surface.kinds),
+        surveyed=Surveyed(low, high, float(grid.face_area.sum())),
+        datum=None,
+        volume=volumes(grid, cutback, sd, nodes),
+        deepest=deepest_point(surface),
+        levels=section_levels(surface, low, high),
+        zones=zones,
+        budget=volume_budget(surface.belief, nodes, nodes.gather(grid.patch), typical),
+        warnings=surface.warnings,
+        maps=Maps(
+            cutback=cutback,
+            cutback_sd=sd,
+            p_brick=chance_above(cutback, sd, design.repair.brick_threshold),
+            action=action,
+            zone=number,
+            surveyed=_surveyed(grid),
+        ),
+    )
+
+
+def _surveyed(grid: Grid) -> Bool:
+    return np.broadcast_to(grid.surveyed[:, None], grid.shape).copy()

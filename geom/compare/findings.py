@@ -1,0 +1,274 @@
+"""What a survey found: every number of it, in one frozen thing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.quantity import Quantity
+from geom.units import Bool, Float, Int
+
+Action = Literal["leave", "daub", "brick", "chip", "measure again"]
+
+#: Actions in the order of their code in gridded results; code -1 is "no call":
+#: not surveyed, or an opening.
+ACTIONS: tuple[Action, ...] = ("leave", "daub", "brick", "chip", "measure again")
+NO_CALL = -1
+
+SCHEMA = "daubline.findings/1"
+
+_M2 = 1e-6
+_M3 = 1e-9
+
+
+@dataclass(frozen=True)
+class ReadingsSummary:
+    """How many readings came, how many were left out, and of which kinds."""
+
+    count: int
+    rejected: int
+    kinds: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Surveyed:
+    """Between which heights (mm) the wall was measured, and its area there (mm2)."""
+
+    height_from: float
+    height_to: float
+    area: float
+
+
+@dataclass(frozen=True)
+class Volume:
+    """Material to put in, standing proud, and their difference; mm3."""
+
+    rebuild: Quantity
+    buildup: Quantity
+    net: Quantity
+
+
+@dataclass(frozen=True)
+class Deepest:
+    """The deepest point.
+
+    Attributes
+    ----------
+    cutback : Quantity, mm
+    azimuth : float, degrees
+    height : float, mm
+    remaining_lining : Quantity or None, mm
+        What is left there to the shell; None where the design names no shell.
+    """
+
+    cutback: Quantity
+    azimuth: float
+    height: float
+    remaining_lining: Quantity | None
+
+
+@dataclass(frozen=True)
+class Level:
+    """One horizontal section.
+
+    Attributes
+    ----------
+    height : float, mm
+    side : {'', 'below', 'above'}
+        Which part is meant at a step of the profile.
+    design_diameter : float, mm
+    area_diameter : Quantity, mm
+        Of the circle of the section's area.
+    area_change_percent : Quantity
+        Of the section's area against the design's.
+    """
+
+    height: float
+    side: str
+    design_diameter: float
+    area_diameter: Quantity
+    area_change_percent: Quantity
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A connected piece of wall with one thing to do; mm, mm2, mm3, degrees.
+
+    ``azimuth_from`` > ``azimuth_to`` when the zone crosses azimuth 0; a zone that goes
+    all round has 0 and 359.999.  ``volume`` is what has to be put in, or for ``chip``
+    what has to come off.
+    """
+
+    id: int
+    action: Action
+    azimuth_from: float
+    azimuth_to: float
+    height_from: float
+    height_to: float
+    area: float
+    volume: Quantity
+    cutback_max: Quantity
+    cutback_mean: Quantity
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One source of the rebuild volume's uncertainty.
+
+    Attributes
+    ----------
+    source : str
+    kind : {'A', 'B'}
+        JCGM 100:2008, 2.3.2 and 2.3.3: from statistics of the readings, or otherwise.
+    sd : float
+        Standard uncertainty of the source itself, in ``unit``.
+    unit : str
+    share_of_volume_variance : float
+        All lines add up to 1.
+    """
+
+    source: str
+    kind: Literal["A", "B"]
+    sd: float
+    unit: str
+    share_of_volume_variance: float
+
+
+@dataclass(frozen=True)
+class Pose:
+    """Where a cloud's axis was found against the design's; mm and degrees."""
+
+    offset_x: float
+    offset_y: float
+    tilt_x: float
+    tilt_y: float
+    sd_offset: float
+    sd_tilt: float
+
+
+@dataclass(frozen=True)
+class Maps:
+    """Gridded results, shape (height, azimuth), on the surface's grid.
+
+    Attributes
+    ----------
+    cutback, cutback_sd : array, mm
+        NaN where not surveyed.
+    p_brick : array, 0 to 1
+        Probability that cut-back exceeds the brick threshold; NaN where not surveyed.
+    action : int8 array
+        Index into `ACTIONS`, or `NO_CALL`.
+    zone : int array
+        Zone id, 0 where none.
+    surveyed : bool array
+    """
+
+    cutback: Float
+    cutback_sd: Float
+    p_brick: Float
+    action: NDArray[np.int8]
+    zone: Int
+    surveyed: Bool
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything one survey found.  Lengths mm, areas mm2, volumes mm3, angles degrees.
+
+    `to_dict` gives the pinned ``daubline.findings/1`` document in m2 and m3.
+    """
+
+    lining: str
+    title: str
+    created: str
+    version: str
+    readings: ReadingsSummary
+    surveyed: Surveyed
+    datum: Pose | None
+    volume: Volume
+    deepest: Deepest
+    levels: tuple[Level, ...]
+    zones: tuple[Zone, ...]
+    budget: tuple[BudgetLine, ...]
+    warnings: tuple[str, ...]
+    maps: Maps
+
+    def of_action(self, action: Action) -> tuple[Zone, ...]:
+        """The zones with one thing to do."""
+        return tuple(zone for zone in self.zones if zone.action == action)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The document ``findings.json`` holds."""
+        return {
+            "schema": SCHEMA,
+            "lining": self.lining,
+            "title": self.title,
+            "created": self.created,
+            "version": self.version,
+            "units": {
+                "length": "mm",
+                "area": "m2",
+                "volume": "m3",
+                "mass": "kg",
+                "angle": "deg",
+            },
+            "readings": {
+                "count": self.readings.count,
+                "rejected": self.readings.rejected,
+                "kinds": list(self.readings.kinds),
+            },
+            "surveyed": {
+                "height_from": self.surveyed.height_from,
+                "height_to": self.surveyed.height_to,
+                "area": self.surveyed.area * _M2,
+            },
+            "datum": None if self.datum is None else vars(self.datum).copy(),
+            "volume": {
+                "rebuild": self.volume.rebuild.times(_M3).to_dict(),
+                "buildup": self.volume.buildup.times(_M3).to_dict(),
+                "net": self.volume.net.times(_M3).to_dict(),
+            },
+            "deepest": _deepest(self.deepest),
+            "levels": [_level(level) for level in self.levels],
+            "zones": [_zone(zone) for zone in self.zones],
+            "budget": [vars(line).copy() for line in self.budget],
+            "warnings": list(self.warnings),
+        }
+
+
+def _deepest(deepest: Deepest) -> dict[str, Any]:
+    left = deepest.remaining_lining
+    return {
+        "cutback": deepest.cutback.to_dict(),
+        "azimuth": deepest.azimuth,
+        "height": deepest.height,
+        "remaining_lining": None if left is None else left.to_dict(),
+    }
+
+
+def _level(level: Level) -> dict[str, Any]:
+    return {
+        "height": level.height,
+        "side": level.side,
+        "design_diameter": level.design_diameter,
+        "area_diameter": level.area_diameter.to_dict(),
+        "area_change_percent": level.area_change_percent.to_dict(),
+    }
+
+
+def _zone(zone: Zone) -> dict[str, Any]:
+    return {
+        "id": zone.id,
+        "action": zone.action,
+        "azimuth_from": zone.azimuth_from,
+        "azimuth_to": zone.azimuth_to,
+        "height_from": zone.height_from,
+        "height_to": zone.height_to,
+        "area": zone.area * _M2,
+        "volume": zone.volume.times(_M3).to_dict(),
+        "cutback_max": zone.cutback_max.to_dict(),
+        "cutback_mean": zone.cutback_mean.to_dict(),
+    }

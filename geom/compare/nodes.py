@@ -1,0 +1,133 @@
+"""A coarser net over the surveyed wall on which cells are known jointly.
+
+Best estimates are summed over the fine grid.  Their uncertainty depends on how errors
+hang together from place to place, so it is worked out from the full covariance between
+at most a few thousand nodes; each fine cell lends its weight to the node it belongs to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from geom.compare.excess import hermite_excess
+from geom.surface import Grid, RadialSurface
+from geom.surface.covariance import Places
+from geom.units import Float, Int
+
+_COLUMNS = 60
+_ROWS = 40
+_ROW_HEIGHT = 45.0
+_FACTORIAL = (1.0, 2.0, 6.0, 24.0)
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """The net, q nodes.
+
+    Attributes
+    ----------
+    places : Places
+        Centres of the nodes.
+    design_radius : array (q,), mm
+    mean : array (q,), mm
+        Cut-back.
+    covariance : array (q, q), mm2
+    owner : int array (m, k)
+        Node of every cell of the fine grid; -1 where not surveyed.
+    """
+
+    places: Places
+    design_radius: Float
+    mean: Float
+    covariance: Float
+    owner: Int
+
+    @cached_property
+    def sd(self) -> Float:
+        """Standard deviation of cut-back at the nodes, mm; shape (q,)."""
+        return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+
+    def gather(self, weight: Float) -> Float:
+        """Weights of fine cells summed at their nodes; (m, k) to (q,)."""
+        held = self.owner >= 0
+        size = len(self.places)
+        summed = np.bincount(self.owner[held], weights=weight[held], minlength=size)
+        return summed.astype(np.float64)
+
+    def sd_of_sum(self, weight: Float) -> float:
+        """Standard deviation of a weighted sum of cut-back; ``weight`` is (q,)."""
+        some = np.flatnonzero(weight)
+        part = weight[some]
+        spread = part @ self.covariance[np.ix_(some, some)] @ part
+        return float(np.sqrt(np.maximum(spread, 0.0)))
+
+    def sd_of_excess(self, patch: Float, *, inward: bool = False) -> float:
+        """Standard deviation of the volume beyond the design face.
+
+        Parameters
+        ----------
+        patch : array (q,), radian mm
+            Wall that counts at each node.
+        inward : bool
+            Build-up instead of cut-back.
+
+        Returns
+        -------
+        float, mm3
+        """
+        some = np.flatnonzero(patch)
+        if some.size == 0:
+            return 0.0
+        sd = np.maximum(self.sd[some], 1e-9)
+        alike = self.covariance[np.ix_(some, some)] / sd[:, None] / sd[None, :]
+        radius = self.design_radius[some] * (-1.0 if inward else 1.0)
+        mean = self.mean[some] * (-1.0 if inward else 1.0)
+        total, power = 0.0, np.ones_like(alike)
+        terms = hermite_excess(mean, sd, radius)
+        for term, factorial in zip(terms, _FACTORIAL, strict=True):
+            power *= alike
+            pull = term * patch[some]
+            total += float(pull @ power @ pull) / factorial
+        return float(np.sqrt(np.maximum(total, 0.0)))
+
+
+def make_nodes(surface: RadialSurface) -> Nodes:
+    """The net of a surface's surveyed wall."""
+    grid = surface.grid
+    low, high = grid.surveyed_heights
+    rows = int(np.clip(np.ceil((high - low) / _ROW_HEIGHT), 4, _ROWS))
+    edge = np.linspace(low, high, rows + 1)
+    height = 0.5 * (edge[:-1] + edge[1:])
+    azimuth = (np.arange(_COLUMNS) + 0.5) * 360.0 / _COLUMNS
+    azimuth -= 180.0 / grid.azimuth.size
+    places = Places(np.tile(azimuth, rows), np.repeat(height, _COLUMNS))
+    mean, covariance = surface.belief.jointly(places)
+    return Nodes(
+        places=places,
+        design_radius=np.repeat(_design_radius(grid, edge), _COLUMNS),
+        mean=mean,
+        covariance=covariance,
+        owner=_owner(grid, edge),
+    )
+
+
+def _row_of(grid: Grid, edge: Float) -> Int:
+    row = np.searchsorted(edge, grid.height, side="right") - 1
+    return np.where(grid.surveyed, np.clip(row, 0, edge.size - 2), -1)
+
+
+def _owner(grid: Grid, edge: Float) -> Int:
+    row = _row_of(grid, edge)[:, None]
+    column = np.arange(grid.azimuth.size) * _COLUMNS // grid.azimuth.size
+    return np.where(row >= 0, row * _COLUMNS + column[None, :], -1)
+
+
+def _design_radius(grid: Grid, edge: Float) -> Float:
+    row = _row_of(grid, edge)
+    held = row >= 0
+    tall = np.bincount(row[held], weights=grid.row_height[held])
+    drawn = (grid.design_radius * grid.row_height)[held]
+    return np.bincount(row[held], weights=drawn) / tall

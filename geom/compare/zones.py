@@ -1,0 +1,165 @@
+"""What to do where: zones with one action each.
+
+A cell's action follows from probabilities, not from the best surface alone:
+
+brick
+    cut-back is more likely than not past the brick threshold, in a piece that holds a
+    core where that is 80 % sure;
+measure again
+    brick can neither be called nor ruled out: it is at least 10 % likely, no brick
+    piece holds the cell, and the standard uncertainty there is more than a quarter of
+    the threshold, so another reading would help; or the piece is more likely than not
+    past the threshold and has no core;
+daub
+    more likely than not cut back past the tolerance, in a piece with an 80 % core;
+chip
+    the same for build-up standing proud by more than the tolerance;
+leave
+    everything else.
+
+Pieces smaller than the face of one standard brick, 9 x 2 1/2 in, make no zone.  The
+four probabilities are our own choice, no source.
+
+References
+----------
+Canny, J. (1986). A computational approach to edge detection. IEEE PAMI 8(6), 679-698,
+section VI (thresholding with hysteresis).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.compare.excess import chance_above
+from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
+from geom.compare.nodes import Nodes
+from geom.compare.regions import columns_spanned, each_piece, grown, large
+from geom.compare.volume import buildup_volume, positive, rebuild_volume
+from geom.design import RepairRules
+from geom.quantity import Quantity
+from geom.surface import Grid
+from geom.units import Bool, Float, Int
+
+SURE = 0.8
+LIKELY = 0.5
+POSSIBLE = 0.1
+#: Face of a standard brick laid flat, 9 x 2 1/2 in (Hawkins, Maxims and Instructions
+#: for the Boiler Room, c. 1900), mm2.
+BRICK_FACE = 228.6 * 63.5
+
+
+def call_actions(
+    grid: Grid, cutback: Float, sd: Float, rules: RepairRules
+) -> NDArray[np.int8]:
+    """The action of every cell.
+
+    Returns
+    -------
+    int8 array (m, k)
+        Index into `ACTIONS`; `NO_CALL` where not surveyed or an opening.
+    """
+    wall = grid.surveyed[:, None] & ~grid.opening
+    past = _chance(wall, chance_above(cutback, sd, rules.brick_threshold))
+    worn = _chance(wall, chance_above(cutback, sd, rules.tolerance))
+    proud = _chance(wall, chance_above(-cutback, sd, rules.tolerance))
+    brick = _zone_mask(grid, past >= SURE, past >= LIKELY)
+    unsure = wall & (sd > 0.25 * rules.brick_threshold) & (past >= POSSIBLE)
+    again = _large(grid, (unsure | (past >= LIKELY)) & ~brick)
+    daub = _zone_mask(grid, worn >= SURE, (worn >= LIKELY) & ~brick & ~again)
+    chip = _zone_mask(grid, proud >= SURE, (proud >= LIKELY) & ~again)
+    action = np.where(wall, 0, NO_CALL).astype(np.int8)
+    action[daub] = ACTIONS.index("daub")
+    action[chip] = ACTIONS.index("chip")
+    action[again] = ACTIONS.index("measure again")
+    action[brick] = ACTIONS.index("brick")
+    return action
+
+
+def find_zones(
+    grid: Grid, cutback: Float, sd: Float, action: NDArray[np.int8], nodes: Nodes
+) -> tuple[tuple[Zone, ...], Int]:
+    """Zones of every action but ``leave``, largest volume first within an action.
+
+    Returns
+    -------
+    zones : tuple of Zone
+        Numbered from 1.
+    number : int array (m, k)
+        Zone of each cell, 0 where none.
+    """
+    fields = _Fields(grid, cutback, sd, nodes)
+    found: list[tuple[Zone, Bool]] = []
+    for name in _IN_ORDER:
+        masks = each_piece(action == ACTIONS.index(name))
+        made = [(_zone(fields, mask, name), mask) for mask in masks]
+        found += sorted(made, key=lambda pair: -pair[0].volume.value)
+    number = np.zeros(grid.shape, dtype=np.int64)
+    zones = []
+    for k, (zone, mask) in enumerate(found, start=1):
+        number[mask] = k
+        zones.append(replace(zone, id=k))
+    return tuple(zones), number
+
+
+_IN_ORDER: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
+
+
+@dataclass(frozen=True)
+class _Fields:
+    """What every zone is told from."""
+
+    grid: Grid
+    cutback: Float
+    sd: Float
+    nodes: Nodes
+
+
+def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
+    grid, cutback, sd = fields.grid, fields.cutback, fields.sd
+    nodes = fields.nodes
+    patch = np.where(mask, grid.patch, 0.0)
+    area = np.where(mask, grid.face_area, 0.0)
+    inward = action == "chip"
+    total = (buildup_volume if inward else rebuild_volume)(
+        grid, cutback, sd, patch=patch
+    )
+    first, last, all_round = columns_spanned(mask)
+    rows = np.flatnonzero(mask.any(axis=1))
+    half = 180.0 / grid.azimuth.size
+    share = area / area.sum()
+    mean = float(np.sum(share[mask] * cutback[mask]))
+    worst = np.argmax(np.where(mask, -cutback if inward else cutback, -np.inf))
+    return Zone(
+        id=0,
+        action=action,
+        azimuth_from=0.0 if all_round else float((grid.azimuth[first] - half) % 360.0),
+        azimuth_to=ALL_ROUND
+        if all_round
+        else float((grid.azimuth[last] + half) % 360.0),
+        height_from=float(grid.edge[rows[0]]),
+        height_to=float(grid.edge[rows[-1] + 1]),
+        area=float(area.sum()),
+        volume=positive(total, nodes.sd_of_excess(nodes.gather(patch), inward=inward)),
+        cutback_max=Quantity.normal(cutback.flat[worst], sd.flat[worst]),
+        cutback_mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(share))),
+    )
+
+
+#: ``azimuth_to`` of a zone that goes all round, ``azimuth_from`` being 0: the pinned
+#: range of azimuth leaves out 360 itself.
+ALL_ROUND = 359.999
+
+
+def _chance(wall: Bool, chance: Float) -> Float:
+    return np.where(wall, np.nan_to_num(chance), 0.0)
+
+
+def _zone_mask(grid: Grid, core: Bool, body: Bool) -> Bool:
+    return _large(grid, grown(core, body))
+
+
+def _large(grid: Grid, mask: Bool) -> Bool:
+    return large(mask, grid.face_area, BRICK_FACE)

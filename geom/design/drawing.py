@@ -1,0 +1,130 @@
+"""The drawing of one lining: profile, openings, datum bands and rules."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from geom.design.profile import Profile
+from geom.frame import Sense, turn
+from geom.units import Bool, Float
+
+
+@dataclass(frozen=True)
+class Opening:
+    """A tuyere or another hole in the wall: no lining there.
+
+    Attributes
+    ----------
+    kind : str
+        ``"tuyere"``, ``"tap hole"``, ``"slag hole"``, ``"door"`` ...
+    azimuth : float, degrees
+    height : float, mm
+        Of its centre.
+    width : float, mm
+        Along the arc of the design face.
+    tall : float, mm
+    """
+
+    kind: str
+    azimuth: float
+    height: float
+    width: float
+    tall: float
+
+    def half_angle(self, radius: float) -> float:
+        """Half of its width as an angle at a face of that radius, degrees."""
+        return float(np.rad2deg(0.5 * self.width / radius))
+
+    def holds(self, azimuth: Float, height: Float, radius: float) -> Bool:
+        """Whether stations lie in the opening; arrays broadcast."""
+        beside = np.abs(turn(self.azimuth, azimuth)) <= self.half_angle(radius)
+        return beside & (np.abs(np.asarray(height) - self.height) <= 0.5 * self.tall)
+
+
+@dataclass(frozen=True)
+class DatumBand:
+    """Heights between which the wall is known to be sound; mm."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class RepairRules:
+    """What the shop decides by; mm.
+
+    Attributes
+    ----------
+    brick_threshold : float
+        Cut-back past which the wall is rebuilt in fire brick: 1 1/4 in is common
+        practice, no source.
+    tolerance : float
+        How far from the drawing counts as back on it; 1/4 in is our default.
+    """
+
+    brick_threshold: float = 31.75
+    tolerance: float = 6.35
+
+
+@dataclass(frozen=True)
+class RodErrors:
+    """How well a rod reads; standard uncertainties unless said otherwise, mm.
+
+    Attributes
+    ----------
+    step : float or None
+        Reading resolution: the finest division of the rod.  The error is rectangular,
+        sd = step / sqrt(12) (JCGM 100:2008, 4.3.7).  ``None``: as the sheet was
+        written.
+    repeatability : float
+        Of setting the rod to the wall and reading it, sd.
+    """
+
+    step: float | None = None
+    repeatability: float = 1.5
+
+
+@dataclass(frozen=True)
+class Design:
+    """One lining as it is meant to be.  Lengths mm, azimuth degrees.
+
+    Attributes
+    ----------
+    name : str
+    length_unit : str
+        The unit the design file is written in, and people are told in.
+    azimuth_zero, height_zero : str
+        What they look at, in words.
+    azimuth_sense : {'clockwise', 'counterclockwise'}
+        Seen from above.
+    profile : Profile
+    shell_radius : float or None
+        Inside of the steel, mm.
+    openings : tuple of Opening
+    datum_bands : tuple of DatumBand
+    repair : RepairRules
+    rod : RodErrors
+    """
+
+    name: str
+    length_unit: str
+    azimuth_zero: str
+    azimuth_sense: Sense
+    height_zero: str
+    profile: Profile
+    shell_radius: float | None = None
+    openings: tuple[Opening, ...] = ()
+    datum_bands: tuple[DatumBand, ...] = ()
+    repair: RepairRules = field(default_factory=RepairRules)
+    rod: RodErrors = field(default_factory=RodErrors)
+
+    def radius_at_opening(self, opening: Opening) -> float:
+        """Design radius at an opening's centre, mm."""
+        return float(self.profile.radius_at(opening.height))
+
+    @property
+    def tuyeres(self) -> tuple[Opening, ...]:
+        """The openings that let the blast in."""
+        return tuple(o for o in self.openings if o.kind == "tuyere")

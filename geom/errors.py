@@ -1,0 +1,88 @@
+"""What a message is.
+
+The tree of everything this package raises on purpose::
+
+    DaublineError
+    ├── InputError (also a ValueError)      bad input: a person can mend it
+    │   └── TooFewReadings                  not enough to say anything honest
+    └── MissingExtra (also an ImportError)  an optional library is not there
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class DaublineError(Exception):
+    """Root of every error raised on purpose."""
+
+
+class InputError(DaublineError, ValueError):
+    """Bad input, told in one sentence that says where and what to do.
+
+    Parameters
+    ----------
+    what : str
+        What came and what is allowed.
+    file : path, optional
+        The file it came from.
+    place : str, optional
+        Row, column, key or byte, in words: ``"row 14, column radius_in"``.
+    cure : str, optional
+        What to do about it.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        file: str | Path | None = None,
+        place: str | None = None,
+        cure: str | None = None,
+    ) -> None:
+        self.what = what
+        self.file = None if file is None else str(file)
+        self.place = place
+        self.cure = cure
+        super().__init__(self._sentence())
+
+    def _sentence(self) -> str:
+        where = ", ".join(part for part in (self.file, self.place) if part)
+        said = f"{where}: {self.what}" if where else self.what
+        said = said.rstrip(".") + "."
+        return f"{said} {self.cure.rstrip('.')}." if self.cure else said
+
+    def at(
+        self, *, file: str | Path | None = None, place: str | None = None
+    ) -> InputError:
+        """The same message, with a file or place filled in where it had none."""
+        return type(self)(
+            self.what,
+            file=self.file if self.file is not None else file,
+            place=self.place if self.place is not None else place,
+            cure=self.cure,
+        )
+
+
+class TooFewReadings(InputError):
+    """Not enough readings to model a wall; the message says how many are needed."""
+
+
+class MissingExtra(DaublineError, ImportError):
+    """A library that only some users need is not installed.
+
+    Parameters
+    ----------
+    library : str
+        The import that failed.
+    extra : str
+        The extra of this package that brings it.
+    """
+
+    def __init__(self, library: str, extra: str) -> None:
+        self.library = library
+        self.extra = extra
+        super().__init__(
+            f"{library} is not installed. "
+            f"Install it with: pip install 'daubline[{extra}]'"
+        )

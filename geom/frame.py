@@ -1,0 +1,80 @@
+"""What a direction is: azimuth and its sense, and the way to cartesian.
+
+Right-handed, z up along the design axis, +x through azimuth 0.  Azimuth is in degrees,
+0 <= azimuth < 360, and grows clockwise or counterclockwise *seen from above*, as the
+design file says.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from geom.units import Float
+
+Sense = Literal["clockwise", "counterclockwise"]
+
+
+def wrap(azimuth: ArrayLike) -> Float:
+    """Azimuth brought into [0, 360), degrees; any shape."""
+    turned = np.mod(np.asarray(azimuth, dtype=np.float64), 360.0)
+    return np.where(turned >= 360.0, 0.0, turned)
+
+
+def turn(start: ArrayLike, end: ArrayLike) -> Float:
+    """The shorter turn from one azimuth to another, in [-180, 180), degrees."""
+    gap = np.asarray(end, dtype=np.float64) - np.asarray(start, dtype=np.float64)
+    return wrap(gap + 180.0) - 180.0
+
+
+def to_cartesian(
+    azimuth: ArrayLike, radius: ArrayLike, height: ArrayLike, sense: Sense
+) -> Float:
+    """Points of the wall in the cartesian frame.
+
+    Parameters
+    ----------
+    azimuth : array, degrees
+    radius, height : array, mm
+        Broadcast against ``azimuth``.
+    sense : {'clockwise', 'counterclockwise'}
+        Which way azimuth grows, seen from above.
+
+    Returns
+    -------
+    array, broadcast shape + (3,), mm
+
+    Examples
+    --------
+    >>> to_cartesian(90.0, 100.0, 5.0, "clockwise").round(6) + 0.0
+    array([   0., -100.,    5.])
+    """
+    a, r, z = np.broadcast_arrays(
+        np.deg2rad(np.asarray(azimuth, dtype=np.float64)),
+        np.asarray(radius, dtype=np.float64),
+        np.asarray(height, dtype=np.float64),
+    )
+    hand = -1.0 if sense == "clockwise" else 1.0
+    return np.stack([r * np.cos(a), hand * r * np.sin(a), z], axis=-1)
+
+
+def clock_face(azimuth: float, sense: Sense) -> str:
+    """Where an azimuth is on a clock laid on the furnace, seen from above.
+
+    Azimuth 0 is 12 o'clock; halves of an hour are told.
+
+    Examples
+    --------
+    >>> clock_face(90.0, "clockwise")
+    "3 o'clock"
+    >>> clock_face(90.0, "counterclockwise")
+    "9 o'clock"
+    >>> clock_face(46.0, "clockwise")
+    'half past 1'
+    """
+    onward = float(wrap(azimuth if sense == "clockwise" else -azimuth))
+    halves = round(onward / 15.0) % 24
+    hour = halves // 2 or 12
+    return f"half past {hour}" if halves % 2 else f"{hour} o'clock"

@@ -1,0 +1,80 @@
+"""What a number with its uncertainty is: one thing that travels whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.units import Float
+
+#: Half-width of a 95 % interval of a normal variable, in standard deviations.
+K95 = 1.959963984540054
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A best estimate with its standard uncertainty and 95 % interval.
+
+    Attributes
+    ----------
+    value, sd, low95, high95 : float
+        All in the same unit, which the place that holds the quantity states.
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), 2.2.3 and 2.3.5: standard and expanded uncertainty.
+    """
+
+    value: float
+    sd: float
+    low95: float
+    high95: float
+
+    @classmethod
+    def normal(cls, value: float, sd: float) -> Quantity:
+        """Of a normal variable.
+
+        Examples
+        --------
+        >>> Quantity.normal(10.0, 1.0).high95
+        11.959963984540054
+        """
+        value, sd = float(value), float(sd)
+        return cls(value, sd, value - K95 * sd, value + K95 * sd)
+
+    @classmethod
+    def of_samples(cls, samples: Float, *, value: float | None = None) -> Quantity:
+        """Of equally likely draws: their mean (or ``value``), sd and central 95 %.
+
+        When a better estimate of the mean is known in closed form, give it as
+        ``value``: the interval is shifted with it.
+        """
+        centre = float(np.mean(samples))
+        value = centre if value is None else float(value)
+        low, high = np.quantile(samples, [0.025, 0.975]) + (value - centre)
+        sd = float(np.std(samples, ddof=1))
+        return cls(value, sd, float(low), float(high))
+
+    def times(self, factor: float) -> Quantity:
+        """Scaled by a positive constant: a change of unit."""
+        return Quantity(*(factor * part for part in self._parts()))
+
+    def through(self, rising: Callable[[float], float], slope: float) -> Quantity:
+        """Carried through a rising function whose slope at the value is given."""
+        value, _, low, high = self._parts()
+        return Quantity(rising(value), abs(slope) * self.sd, rising(low), rising(high))
+
+    def not_below(self, floor: float) -> Quantity:
+        """With its interval cut off at a physical bound."""
+        value, sd, low, high = self._parts()
+        return Quantity(max(value, floor), sd, max(low, floor), max(high, floor))
+
+    def to_dict(self) -> dict[str, float]:
+        """As it is written in ``findings.json``."""
+        names = ("value", "sd", "low95", "high95")
+        return {n: float(part) for n, part in zip(names, self._parts(), strict=True)}
+
+    def _parts(self) -> tuple[float, float, float, float]:
+        return self.value, self.sd, self.low95, self.high95

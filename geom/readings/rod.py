@@ -1,0 +1,67 @@
+"""Rod readings: what was read, where, and how well; nothing inferred."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from geom.units import Float
+
+RodKind = Literal["radius", "diameter", "cutback"]
+
+
+@dataclass(frozen=True)
+class RodReadings:
+    """Readings of one survey, in the order written down.
+
+    Attributes
+    ----------
+    kind : tuple of str, length n
+        ``"radius"``, ``"diameter"`` (rod across the axis: the sum of the radii at
+        azimuth and azimuth + 180) or ``"cutback"``.
+    azimuth : array (n,), degrees in [0, 360)
+    height : array (n,), mm above the design's height zero
+    value : array (n,), mm
+    sd : array (n,), mm
+        Standard uncertainty where the sheet states it, else NaN.
+    step : array (n,), mm
+        Finest division the sheet is written in (1/8 in gives 3.175).
+    place : tuple of str, length n
+        File and row (and column) of each, for messages.
+    note : tuple of str, length n
+    """
+
+    kind: tuple[RodKind, ...]
+    azimuth: Float
+    height: Float
+    value: Float
+    sd: Float
+    step: Float
+    place: tuple[str, ...]
+    note: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+    @property
+    def kinds(self) -> list[str]:
+        """As ``findings.json`` names them, each once."""
+        return [f"rod {kind}" for kind in dict.fromkeys(self.kind)]
+
+    def is_kind(self, kind: RodKind) -> np.ndarray:
+        """Which readings are of a kind; bool array (n,)."""
+        return np.array([k == kind for k in self.kind], dtype=bool)
+
+    def joined(self, other: RodReadings) -> RodReadings:
+        """These and others as one survey."""
+        return RodReadings(
+            self.kind + other.kind,
+            *(
+                np.concatenate([getattr(self, name), getattr(other, name)])
+                for name in ("azimuth", "height", "value", "sd", "step")
+            ),
+            place=self.place + other.place,
+            note=self.note + other.note,
+        )

@@ -1,0 +1,83 @@
+"""The wall as far as it is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from geom.design import Design
+from geom.surface.grid import Grid
+from geom.units import Float
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from geom.surface.belief import Belief
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """A reading left out of the fit, and why; never silently."""
+
+    place: str
+    value: float
+    expected: float
+    why: str
+
+
+@dataclass(frozen=True)
+class RadialSurface:
+    """A radial surface with its uncertainty.
+
+    Attributes
+    ----------
+    design : Design
+    grid : Grid
+    radius, radius_sd : array (height, azimuth), mm
+        Best estimate and standard uncertainty of the hot face; NaN where not surveyed.
+    belief : Belief
+        The joint posterior behind them: covariances and samples.
+    count : int
+        Readings that came in.
+    kinds : tuple of str
+    rejected : tuple of Rejected
+    warnings : tuple of str
+    """
+
+    design: Design
+    grid: Grid
+    radius: Float
+    radius_sd: Float
+    belief: Belief
+    count: int
+    kinds: tuple[str, ...]
+    rejected: tuple[Rejected, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def height(self) -> Float:
+        """Row centres, mm; shape (m,)."""
+        return self.grid.height
+
+    @property
+    def azimuth(self) -> Float:
+        """Column centres, degrees; shape (k,)."""
+        return self.grid.azimuth
+
+    @property
+    def cutback(self) -> Float:
+        """Measured minus design radius, mm; shape (m, k)."""
+        return self.radius - self.grid.design_radius[:, None]
+
+    def to_xarray(self) -> xr.Dataset:
+        """The surface as a CF-style dataset.
+
+        Returns
+        -------
+        Dataset, dims (height, azimuth)
+            ``radius``, ``radius_sd``, ``cutback``, ``cutback_sd`` (mm),
+            ``design_radius`` (mm, over height), ``opening`` and ``surveyed`` (0/1).
+        """
+        from geom.surface.dataset import surface_dataset
+
+        return surface_dataset(self)

@@ -1,0 +1,172 @@
+"""What a length is: units, and numbers as the trade writes them.
+
+Inside the package every length is in millimetres.  Conversion happens once, at the
+door; the inch is 25.4 mm exactly (international yard and pound agreement, 1959;
+NIST SP 811, appendix B.8).
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Float = NDArray[np.float64]
+Bool = NDArray[np.bool_]
+Int = NDArray[np.int64]
+
+LengthUnit = Literal["in", "mm", "cm", "m"]
+
+#: Millimetres in one unit, exactly.
+MM_PER: dict[str, Fraction] = {
+    "in": Fraction(254, 10),
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+}
+
+_VULGAR = {
+    "¼": "1/4", "½": "1/2", "¾": "3/4", "⅐": "1/7", "⅑": "1/9", "⅒": "1/10",
+    "⅓": "1/3", "⅔": "2/3", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5",
+    "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+}  # fmt: skip
+_MINUS = str.maketrans(
+    {"\u2212": "-", "\u2044": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " "}
+)
+_LONGEST = 40  # characters; nothing read off a rod is longer
+_DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+_FRACTION = re.compile(r"([+-]?)(?:(\d+)(?:\s+|-))?(\d+)\s*/\s*(\d+)")
+
+
+def parse_number(text: str, *, decimal_comma: bool = False) -> float:
+    """A number as written: a decimal or a trade fraction.
+
+    Parameters
+    ----------
+    text : str
+        ``18.375``, ``18 3/8``, ``18-3/8``, ``18⅜``, ``3/8``, ``-1/4``.
+    decimal_comma : bool
+        Read ``18,375`` as eighteen and three eighths.
+
+    Returns
+    -------
+    float
+        Its value.
+
+    Raises
+    ------
+    ValueError
+        If the text is not such a number, or is not finite.
+
+    Examples
+    --------
+    >>> parse_number("18 3/8")
+    18.375
+    >>> parse_number("-1/4")
+    -0.25
+    """
+    plain = spelled_out(text, decimal_comma=decimal_comma)
+    if len(plain) > _LONGEST:
+        raise ValueError(f"{plain[:_LONGEST]!r}... is too long to be a number here")
+    if _DECIMAL.fullmatch(plain):
+        value = float(plain)
+        if not np.isfinite(value):
+            raise ValueError(f"{text!r} is too large to be a number here")
+        return value
+    if (parts := _FRACTION.fullmatch(plain)) is None:
+        raise ValueError(f"{text!r} is not a number")
+    minus, whole, top, bottom = parts.groups()
+    if int(bottom) == 0:
+        raise ValueError(f"{text!r} divides by zero")
+    exact = Fraction(int(whole or 0)) + Fraction(int(top), int(bottom))
+    return float(-exact if minus == "-" else exact)
+
+
+def spelled_out(text: str, *, decimal_comma: bool = False) -> str:
+    """Spell a written number in plain signs; whether it is one is not asked.
+
+    Examples
+    --------
+    >>> spelled_out(" −18⅜ ")
+    '-18 3/8'
+    >>> spelled_out("18,375", decimal_comma=True)
+    '18.375'
+    """
+    plain = text.translate(_MINUS).strip()
+    for sign, spelled in _VULGAR.items():
+        plain = re.sub(rf"(\d)\s*-?\s*{sign}", rf"\1 {spelled} ", plain)
+        plain = plain.replace(sign, f"{spelled} ")
+    if decimal_comma and "." not in plain and plain.count(",") == 1:
+        plain = plain.replace(",", ".")
+    return plain.strip()
+
+
+def to_mm(value: float, unit: str) -> float:
+    """A length in millimetres.
+
+    Examples
+    --------
+    >>> to_mm(1.25, "in")
+    31.75
+    """
+    return float(value) * float(MM_PER[unit])
+
+
+def from_mm(value: float, unit: str) -> float:
+    """A length of ``value`` millimetres in another unit."""
+    return float(value) / float(MM_PER[unit])
+
+
+def as_fraction(inches: float, *, finest: int = 8) -> str:
+    """Inches as the shop says them, rounded to ``1/finest`` (a power of two).
+
+    Examples
+    --------
+    >>> as_fraction(1.2501)
+    '1 1/4'
+    >>> as_fraction(-0.38)
+    '-3/8'
+    >>> as_fraction(0.01)
+    '0'
+    """
+    steps = round(abs(inches) * finest)
+    whole, rest = divmod(steps, finest)
+    words = [str(whole)] if whole or not rest else []
+    if rest:
+        part = Fraction(rest, finest)
+        words.append(f"{part.numerator}/{part.denominator}")
+    return ("-" if inches < 0 and steps else "") + " ".join(words)
+
+
+def say_length(mm: float, unit: str, *, finest: int = 8) -> str:
+    """A length in the shop's own unit: fractions of an inch, else decimals.
+
+    Examples
+    --------
+    >>> say_length(31.75, "in")
+    '1 1/4 in'
+    >>> say_length(31.75, "mm")
+    '32 mm'
+    """
+    value = from_mm(mm, unit)
+    if unit == "in":
+        return f"{as_fraction(value, finest=finest)} in"
+    digits = {"mm": 0, "cm": 1, "m": 3}[unit]
+    return f"{round(value, digits) + 0.0:.{digits}f} {unit}"
+
+
+def say_both(mm: float, unit: str, *, finest: int = 8) -> str:
+    """A length in the shop's unit and in millimetres.
+
+    Examples
+    --------
+    >>> say_both(31.75, "in")
+    '1 1/4 in (32 mm)'
+    >>> say_both(31.75, "mm")
+    '32 mm'
+    """
+    said = say_length(mm, unit, finest=finest)
+    return said if unit == "mm" else f"{said} ({say_length(mm, 'mm')})"
