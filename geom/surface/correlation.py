@@ -60,6 +60,16 @@ def chord(start: Float, end: Float, radius: float) -> Float:
     return 2.0 * radius * np.abs(np.sin(0.5 * gap))
 
 
+def wave(start: Float, end: Float, waves: int) -> Float:
+    """Correlation of a cosine of any phase round the ring; (len(start), len(end)).
+
+    With independent normal weights on ``cos(n a)`` and ``sin(n a)`` the correlation of
+    two azimuths is ``cos(n (a - b))``: one term of Schoenberg's expansion (Gneiting,
+    T. (2013), as for `chord`, section 3).
+    """
+    return np.asarray(np.cos(waves * np.deg2rad(start[:, None] - end[None, :])))
+
+
 def rise(start: Float, end: Float) -> Float:
     """Distance between heights, mm; shape (len(start), len(end))."""
     return np.abs(start[:, None] - end[None, :])

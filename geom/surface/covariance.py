@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.surface.correlation import CORRELATIONS, chord, rise
+from geom.surface.correlation import CORRELATIONS, chord, rise, wave
 from geom.surface.prior import Part, Prior
 from geom.units import Float, Int
 
@@ -30,31 +30,65 @@ class Places:
 
 
 class Separation:
-    """Distances between two sets of places, kept by their distinct coordinates.
+    """How far apart two sets of places are, kept by their distinct coordinates.
 
     Readings stand on few azimuths and few heights, so a correlation is worked out on
     the distinct pairs and spread to all by index.
     """
 
-    def __init__(self, left: Places, right: Places, radius: float) -> None:
+    def __init__(self, left: Places, right: Places) -> None:
         self._azimuths = _distinct(left.azimuth, right.azimuth)
         self._heights = _distinct(left.height, right.height)
-        self._chord = chord(self._azimuths[0], self._azimuths[2], radius)
-        self._rise = rise(self._heights[0], self._heights[2])
 
-    def around(self, kind: str, length: float) -> tuple[Float, Float]:
+    def around(self, part: Part, arc: float, radius: float) -> tuple[Float, Float]:
         """Correlation round the ring and its log-length derivative; (left, right)."""
-        value, slope = CORRELATIONS[kind](self._chord / length)
+        left, _, right, _ = self._azimuths
+        value, slope = around(part, arc, radius, left, right)
         return self._spread(value, self._azimuths), self._spread(slope, self._azimuths)
 
-    def along(self, kind: str, length: float) -> tuple[Float, Float]:
+    def along(self, part: Part, up: float) -> tuple[Float, Float]:
         """Correlation with height and its log-length derivative; (left, right)."""
-        value, slope = CORRELATIONS[kind](self._rise / length)
+        left, _, right, _ = self._heights
+        value, slope = along(part, up, left, right)
         return self._spread(value, self._heights), self._spread(slope, self._heights)
 
     @staticmethod
     def _spread(table: Float, distinct: tuple[Float, Int, Float, Int]) -> Float:
         return table[distinct[1]][:, distinct[3]]
+
+
+def around(
+    part: Part, arc: float, radius: float, left: Float, right: Float
+) -> tuple[Float, Float]:
+    """Correlation of a part round the ring and its derivative by log ``arc``.
+
+    Parameters
+    ----------
+    part : Part
+    arc, radius : float, mm
+    left, right : array, degrees
+
+    Returns
+    -------
+    two arrays (len(left), len(right))
+    """
+    if part.around == "same":
+        return _always(left, right)
+    if part.around == "wave":
+        return wave(left, right, part.waves), np.zeros((left.size, right.size))
+    return CORRELATIONS[part.around](chord(left, right, radius) / arc)
+
+
+def along(part: Part, up: float, left: Float, right: Float) -> tuple[Float, Float]:
+    """Correlation of a part with height, and its derivative; as `around`."""
+    if part.along == "same":
+        return _always(left, right)
+    return CORRELATIONS[part.along](rise(left, right) / up)
+
+
+def _always(left: Float, right: Float) -> tuple[Float, Float]:
+    shape = (left.size, right.size)
+    return np.ones(shape), np.zeros(shape)
 
 
 def _distinct(left: Float, right: Float) -> tuple[Float, Int, Float, Int]:
@@ -79,16 +113,7 @@ class Covariance:
 
     def between(self, left: Places, right: Places) -> Float:
         """Covariance matrix, mm2; shape (len(left), len(right))."""
-        apart = Separation(left, right, self.prior.radius)
-        total = np.zeros((len(left), len(right)))
-        for part, size, arc, up in self._filled():
-            block = np.full(total.shape, size**2)
-            if part.around != "same":
-                block *= apart.around(part.around, arc)[0]
-            if part.along != "same":
-                block *= apart.along(part.along, up)[0]
-            total += block
-        return total
+        return self.with_slopes(Separation(left, right))[0]
 
     def to_grid(self, left: Places, azimuth: Float, height: Float) -> Float:
         """Covariance of places with every node of a grid, mm2.
@@ -98,14 +123,9 @@ class Covariance:
         array (len(left), len(height), len(azimuth))
         """
         total = np.zeros((len(left), height.size, azimuth.size))
-        ring_apart = chord(left.azimuth, azimuth, self.prior.radius)
-        tall_apart = rise(left.height, height)
         for part, size, arc, up in self._filled():
-            ring = tall = np.ones((1, 1))
-            if part.around != "same":
-                ring = CORRELATIONS[part.around](ring_apart / arc)[0]
-            if part.along != "same":
-                tall = CORRELATIONS[part.along](tall_apart / up)[0]
+            ring, _ = around(part, arc, self.prior.radius, left.azimuth, azimuth)
+            tall, _ = along(part, up, left.height, height)
             total += (size**2 * tall)[:, :, None] * ring[:, None, :]
         return total
 
@@ -114,16 +134,15 @@ class Covariance:
         total: Float | float = 0.0
         slopes: list[Float] = []
         for part, size, arc, up in self._filled():
-            ones = (np.ones(()), np.zeros(()))
-            ring = ones if part.around == "same" else apart.around(part.around, arc)
-            tall = ones if part.along == "same" else apart.along(part.along, up)
-            block = size**2 * ring[0] * tall[0]
+            ring, ring_slope = apart.around(part, arc, self.prior.radius)
+            tall, tall_slope = apart.along(part, up)
+            block = size**2 * ring * tall
             total = total + block
             slopes.append(2.0 * block)
             if part.arc is not None:
-                slopes.append(size**2 * ring[1] * tall[0])
+                slopes.append(size**2 * ring_slope * tall)
             if part.rise is not None:
-                slopes.append(size**2 * ring[0] * tall[1])
+                slopes.append(size**2 * ring * tall_slope)
         return np.asarray(total), slopes
 
     @property

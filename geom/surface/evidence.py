@@ -40,7 +40,7 @@ class Evidence:
     @classmethod
     def of(cls, observed: Observed, noise: Noise, prior: Prior) -> Evidence:
         """Of readings, with the distances worked out once."""
-        apart = Separation(observed.places, observed.places, prior.radius)
+        apart = Separation(observed.places, observed.places)
         return cls(observed, noise, prior, apart)
 
     @property

@@ -50,11 +50,6 @@ class Observed:
         """A covariance of places to one of readings; (places, places) to (n, n)."""
         return self.gather(self.gather(table).T).T
 
-    @property
-    def ends_per_reading(self) -> Float:
-        """1 for a radius, 2 for a diameter; shape (n,)."""
-        return np.where(self.across, 2.0, 1.0)
-
 
 def observe(readings: RodReadings, design: Design) -> Observed:
     """Cut-back as the readings saw it.

@@ -33,13 +33,16 @@ class Part:
     size : Guess, mm
         Standard deviation.
     around : str
-        Correlation round the ring, or ``"same"``: equal at all azimuths.
+        Correlation round the ring; ``"same"``: equal at all azimuths; ``"wave"``: a
+        cosine of any phase with ``waves`` crests round the ring.
     along : str
         Correlation with height, or ``"same"``.
     arc : Guess or None, mm
         Length round the ring.
     rise : Guess or None, mm
         Length along the height.
+    waves : int
+        Crests round the ring, for ``"wave"``.
     """
 
     name: str
@@ -48,6 +51,7 @@ class Part:
     along: str = "same"
     arc: Guess | None = None
     rise: Guess | None = None
+    waves: int = 0
 
     @property
     def guesses(self) -> tuple[Guess, ...]:
@@ -94,6 +98,14 @@ def default_prior(radius: float) -> Prior:
         along="matern52",
         rise=Guess(250.0, 0.6),
     )
+    side = Part(
+        "one-sided burn",
+        size=Guess(6.0, 0.8),
+        around="wave",
+        waves=1,
+        along="matern52",
+        rise=Guess(250.0, 0.6),
+    )
     local = Part(
         "local wear",
         size=Guess(8.0, 0.8),
@@ -102,4 +114,4 @@ def default_prior(radius: float) -> Prior:
         arc=Guess(0.6 * radius, 0.7),
         rise=Guess(200.0, 0.7),
     )
-    return Prior(parts=(ring, local), radius=radius)
+    return Prior(parts=(ring, side, local), radius=radius)

@@ -1,0 +1,82 @@
+"""Joint uncertainty of volumes against draws from the joint posterior."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from scipy.stats import gamma
+
+from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.volume import positive, rebuild_volume, volumes
+from geom.surface import RadialSurface, reconstruct
+from geom.units import Float
+from tests.walls import tapered_design, worn_readings
+
+
+@cache
+def surface_and_nodes() -> tuple[RadialSurface, Nodes]:
+    design = tapered_design()
+    surface = reconstruct(worn_readings(design, azimuths=9, heights=7), design)
+    return surface, make_nodes(surface)
+
+
+def drawn_volumes(nodes: Nodes, patch: Float, count: int) -> tuple[Float, Float]:
+    rng = np.random.default_rng(11)
+    root = np.linalg.cholesky(nodes.covariance + 1e-8 * np.eye(nodes.mean.size))
+    x = nodes.mean + (root @ rng.standard_normal((nodes.mean.size, count))).T
+    section = ((nodes.design_radius + x) ** 2 - nodes.design_radius**2) / 2.0
+    return np.maximum(section, 0.0) @ patch, np.maximum(-section, 0.0) @ patch
+
+
+def test_closed_form_sds_agree_with_draws() -> None:
+    surface, nodes = surface_and_nodes()
+    told = volumes(surface.grid, surface.cutback, surface.radius_sd, nodes)
+    rebuild, buildup = drawn_volumes(nodes, nodes.gather(surface.grid.patch), 4000)
+    # 4000 draws give a standard deviation to about 1.1 %, at three times that
+    assert told.rebuild.sd == pytest.approx(rebuild.std(), rel=0.04)
+    assert told.buildup.sd == pytest.approx(buildup.std(), rel=0.06)
+    assert told.net.sd == pytest.approx((rebuild - buildup).std(), rel=0.04)
+
+
+def test_interval_holds_95_percent_of_the_draws() -> None:
+    surface, nodes = surface_and_nodes()
+    told = volumes(surface.grid, surface.cutback, surface.radius_sd, nodes).rebuild
+    rebuild, _ = drawn_volumes(nodes, nodes.gather(surface.grid.patch), 4000)
+    shifted = rebuild - rebuild.mean() + told.value
+    held = np.mean((shifted > told.low95) & (shifted < told.high95))
+    assert held == pytest.approx(0.95, abs=0.012)  # three sd of a share of 4000
+
+
+def test_independent_cells_would_claim_far_too_little() -> None:
+    surface, nodes = surface_and_nodes()
+    joint = volumes(surface.grid, surface.cutback, surface.radius_sd, nodes).rebuild.sd
+    patch = nodes.gather(surface.grid.patch)
+    alone = float(np.sqrt(np.sum((patch * nodes.design_radius * nodes.sd) ** 2)))
+    assert alone < 0.5 * joint
+
+
+def test_expected_volume_is_more_than_that_of_the_best_surface() -> None:
+    surface, _ = surface_and_nodes()
+    grid, cutback = surface.grid, surface.cutback
+    known = rebuild_volume(grid, cutback, np.zeros(grid.shape))
+    assert rebuild_volume(grid, cutback, surface.radius_sd) > known
+
+
+def test_nodes_keep_every_bit_of_the_surveyed_wall() -> None:
+    surface, nodes = surface_and_nodes()
+    gathered = nodes.gather(surface.grid.patch)
+    assert gathered.sum() == pytest.approx(surface.grid.patch.sum(), rel=1e-12)
+
+
+def test_interval_of_a_positive_volume_is_that_of_a_gamma() -> None:
+    got = positive(4.0, 3.0)
+    shape = (4.0 / 3.0) ** 2
+    told = gamma.ppf([0.025, 0.975], shape, scale=4.0 / shape)
+    assert (got.low95, got.high95) == pytest.approx(tuple(told), rel=1e-9)
+    assert got.low95 > 0.0
+
+
+def test_no_volume_has_no_interval_below_zero() -> None:
+    assert positive(0.0, 0.0).low95 == 0.0

@@ -1,0 +1,141 @@
+"""Zones: the rule for each action, speckle, hysteresis and the seam."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geom.compare.findings import ACTIONS, NO_CALL
+from geom.compare.nodes import make_nodes
+from geom.compare.regions import columns_spanned, grown, pieces
+from geom.compare.zones import ALL_ROUND, BRICK_FACE, call_actions, find_zones
+from geom.design import RepairRules
+from geom.surface import Grid, make_grid, reconstruct
+from geom.units import Bool, Float
+from tests.walls import plain_design, tapered_design, worn_readings
+
+RULES = RepairRules()
+BRICK, DAUB, CHIP = (ACTIONS.index(name) for name in ("brick", "daub", "chip"))
+AGAIN, LEAVE = ACTIONS.index("measure again"), ACTIONS.index("leave")
+
+
+def blank() -> tuple[Grid, Float, Float]:
+    grid = make_grid(plain_design(), surveyed=(0.0, 1500.0))
+    return grid, np.zeros(grid.shape), np.full(grid.shape, 1.0)
+
+
+def box(grid: Grid, rows: slice, columns: list[int]) -> Bool:
+    mask = np.zeros(grid.shape, dtype=bool)
+    mask[rows, columns] = True
+    return mask
+
+
+@pytest.mark.parametrize(
+    ("depth", "sd", "code"),
+    [
+        (45.0, 2.0, BRICK),
+        (20.0, 2.0, DAUB),
+        (2.0, 2.0, LEAVE),
+        (-15.0, 2.0, CHIP),
+        (33.0, 12.0, AGAIN),
+        (22.0, 12.0, AGAIN),
+        (10.0, 2.0, DAUB),
+        (8.0, 6.0, LEAVE),
+    ],
+)
+def test_action_follows_from_depth_and_its_uncertainty(
+    depth: float, sd: float, code: int
+) -> None:
+    grid, cutback, _ = blank()
+    patch = box(grid, slice(60, 90), list(range(40, 90)))
+    cutback[patch] = depth
+    action = call_actions(grid, cutback, np.where(patch, sd, 1.0), RULES)
+    assert (action[patch] == code).all()
+    assert (action[~patch] == LEAVE).all()
+
+
+def test_brick_threshold_is_an_inch_and_a_quarter_by_common_practice() -> None:
+    assert RULES.brick_threshold == 1.25 * 25.4  # common practice, no source
+
+
+def test_speckle_smaller_than_a_brick_face_makes_no_zone() -> None:
+    grid, cutback, sd = blank()
+    cutback[box(grid, slice(60, 70), list(range(10)))] = 50.0
+    assert (call_actions(grid, cutback, sd, RULES) == LEAVE).all()
+    wide = box(grid, slice(60, 72), list(range(20)))
+    cutback[wide] = 50.0
+    assert np.sum(grid.face_area[wide]) > BRICK_FACE
+    assert (call_actions(grid, cutback, sd, RULES)[wide] == BRICK).all()
+
+
+def test_likely_brick_round_a_sure_core_joins_it_and_alone_is_measured_again() -> None:
+    grid, cutback, sd = blank()
+    skirt = box(grid, slice(60, 90), list(range(40, 90)))
+    cutback[skirt] = 32.0
+    alone = call_actions(grid, cutback, sd, RULES)
+    assert (alone[skirt] == AGAIN).all()
+    cutback[box(grid, slice(70, 75), list(range(60, 65)))] = 40.0
+    joined = call_actions(grid, cutback, sd, RULES)
+    assert (joined[skirt] == BRICK).all()
+
+
+def test_openings_and_unsurveyed_wall_get_no_call() -> None:
+    design = tapered_design()
+    surface = reconstruct(worn_readings(design, azimuths=8, heights=6), design)
+    grid = surface.grid
+    action = call_actions(grid, surface.cutback, surface.radius_sd, RULES)
+    assert (action[~grid.surveyed] == NO_CALL).all()
+    assert (action[grid.opening] == NO_CALL).all()
+    assert (action[grid.surveyed[:, None] & ~grid.opening] != NO_CALL).all()
+
+
+def test_a_zone_over_azimuth_zero_is_one_zone_from_high_to_low_azimuth() -> None:
+    design = plain_design()
+    surface = reconstruct(worn_readings(design), design)
+    grid, nodes = surface.grid, make_nodes(surface)
+    columns = [*range(350, 360), *range(20)]
+    patch = box(grid, slice(60, 90), columns)
+    cutback = np.where(patch, 45.0, 0.0)
+    sd = np.where(grid.surveyed[:, None], 1.0, np.nan) * np.ones(grid.shape)
+    cutback[~grid.surveyed] = np.nan
+    action = call_actions(grid, cutback, sd, RULES)
+    zones, number = find_zones(grid, cutback, sd, action, nodes)
+    assert [zone.action for zone in zones] == ["brick"]
+    zone = zones[0]
+    assert (zone.azimuth_from, zone.azimuth_to) == (349.5, 19.5)
+    assert zone.area == pytest.approx(grid.face_area[patch].sum())
+    exact = grid.patch[patch].sum() * (495.0**2 - 450.0**2 + 1.0) / 2.0
+    assert zone.volume.value == pytest.approx(exact, rel=1e-6)
+    assert zone.cutback_max.value == zone.cutback_mean.value == pytest.approx(45.0)
+    assert (number[patch] == 1).all()
+    assert number.sum() == patch.sum()
+
+
+def test_a_zone_all_round_says_so_within_the_pinned_range() -> None:
+    design = plain_design()
+    surface = reconstruct(worn_readings(design), design)
+    cutback = np.where(surface.grid.surveyed[:, None], 20.0, np.nan)
+    cutback = cutback * np.ones(surface.grid.shape)
+    sd = np.ones_like(cutback)
+    action = call_actions(surface.grid, cutback, sd, RULES)
+    zones, _ = find_zones(surface.grid, cutback, sd, action, make_nodes(surface))
+    assert [(z.azimuth_from, z.azimuth_to) for z in zones] == [(0.0, ALL_ROUND)]
+
+
+def test_pieces_touch_across_the_seam_in_a_chain() -> None:
+    mask = np.array([[1, 0, 1], [0, 0, 1], [1, 0, 1], [0, 0, 0], [1, 0, 0]], dtype=bool)
+    number, count = pieces(mask)
+    assert count == 2
+    assert len({number[0, 0], number[2, 0], number[1, 2]}) == 1
+    assert number[4, 0] != number[0, 0]
+
+
+def test_hysteresis_keeps_only_pieces_with_a_core() -> None:
+    body = np.array([[1, 1, 0, 1, 1, 0]], dtype=bool)
+    core = np.array([[0, 1, 0, 0, 0, 0]], dtype=bool)
+    assert grown(core, body).tolist() == [[True, True, False, False, False, False]]
+
+
+def test_span_goes_the_short_way_over_the_seam() -> None:
+    assert columns_spanned(np.array([[1, 1, 0, 0, 0, 1]], dtype=bool)) == (5, 1, False)
+    assert columns_spanned(np.ones((1, 4), dtype=bool)) == (0, 3, True)

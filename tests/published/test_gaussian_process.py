@@ -1,0 +1,183 @@
+"""The process against scikit-learn's GaussianProcessRegressor on the same kernel.
+
+Azimuth enters the reference as the point (R cos a, R sin a) on the ring: the distance
+of two such points is the chord, and their dot product over R squared the cosine of the
+angle between.  A part that does not vary along a coordinate has a length of 1e9 there.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from sklearn.gaussian_process import GaussianProcessRegressor
+from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Kernel, Matern
+
+from geom.surface.belief import Belief
+from geom.surface.covariance import Covariance, Places
+from geom.surface.evidence import Evidence
+from geom.surface.noise import reading_noise
+from geom.surface.observed import observe
+from geom.surface.prior import Part, Prior
+from geom.units import Float
+from tests.walls import plain_design, rod_readings, worn_readings
+
+FAR = 1e9
+#: Heights are told small, so that the reference's dot product sees the ring alone.
+FLAT = 1e-9
+SMOOTH = {"matern12": 0.5, "matern32": 1.5, "matern52": 2.5}
+
+
+def features(places: Places, radius: float) -> Float:
+    a = np.deg2rad(places.azimuth)
+    return np.stack(
+        [radius * np.cos(a), radius * np.sin(a), FLAT * places.height], axis=1
+    )
+
+
+def reference_kernel(covariance: Covariance) -> Kernel:
+    """The same covariance built from the reference library's own kernels."""
+    total = None
+    for part, told in zip(covariance.prior.parts, covariance.described(), strict=True):
+        kernel = ConstantKernel(float(told["size"]) ** 2)
+        if part.around == "wave":
+            assert part.waves == 1
+            kernel *= DotProduct(sigma_0=1e-6) * ConstantKernel(
+                covariance.prior.radius**-2
+            )
+        elif part.around != "same":
+            arc = float(told["arc"])
+            kernel *= Matern([arc, arc, FAR], nu=SMOOTH[part.around])
+        if part.along != "same":
+            up = FLAT * float(told["rise"])
+            kernel *= Matern([FAR, FAR, up], nu=SMOOTH[part.along])
+        total = kernel if total is None else total + kernel
+    return total
+
+
+def evidence_of_worn_wall() -> Evidence:
+    design = plain_design()
+    readings = worn_readings(design, azimuths=10, heights=7)
+    return Evidence.of(
+        observe(readings, design), reading_noise(readings, design.rod), usual_prior()
+    )
+
+
+def usual_prior() -> Prior:
+    from geom.surface.prior import default_prior
+
+    return default_prior(plain_design().profile.mean_radius)
+
+
+def reference(evidence: Evidence, logs: Float) -> GaussianProcessRegressor:
+    covariance, noise = evidence.filled(logs)
+    model = GaussianProcessRegressor(
+        reference_kernel(covariance), alpha=noise.variance, optimizer=None
+    )
+    places = evidence.observed.places
+    return model.fit(features(places, covariance.prior.radius), evidence.observed.value)
+
+
+@pytest.fixture(scope="module")
+def evidence() -> Evidence:
+    return evidence_of_worn_wall()
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.4, -0.7])
+def test_mean_and_sd_agree_with_the_reference_library(
+    evidence: Evidence, shift: float
+) -> None:
+    logs = evidence.guess[0] + shift
+    belief = Belief(*evidence.filled(logs), evidence.observed)
+    height, azimuth = np.linspace(100.0, 1400.0, 23), np.arange(0.0, 360.0, 11.0)
+    mean, sd = belief.on_grid(height, azimuth)
+    places = Places(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))
+    model = reference(evidence, logs)
+    told, told_sd = model.predict(
+        features(places, evidence.prior.radius), return_std=True
+    )
+    np.testing.assert_allclose(mean.ravel(), told, rtol=0, atol=1e-6)
+    np.testing.assert_allclose(sd.ravel(), told_sd, rtol=0, atol=1e-6)
+
+
+def test_a_wrong_length_is_noticed(evidence: Evidence) -> None:
+    logs = evidence.guess[0]
+    mean, _ = Belief(*evidence.filled(logs + 0.01), evidence.observed).on_grid(
+        np.array([777.0]), np.array([33.0])
+    )
+    model = reference(evidence, logs)
+    place = Places(np.array([33.0]), np.array([777.0]))
+    told = model.predict(features(place, evidence.prior.radius))
+    assert abs(float(mean[0, 0] - told[0])) > 1e-6
+
+
+def test_joint_covariance_agrees_with_the_reference_library(evidence: Evidence) -> None:
+    logs = evidence.guess[0]
+    rng = np.random.default_rng(3)
+    places = Places(rng.uniform(0, 360, 40), rng.uniform(100, 1400, 40))
+    _, covariance = Belief(*evidence.filled(logs), evidence.observed).jointly(places)
+    _, told = reference(evidence, logs).predict(
+        features(places, evidence.prior.radius), return_cov=True
+    )
+    np.testing.assert_allclose(covariance, told, rtol=0, atol=1e-6)
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.5])
+def test_log_marginal_likelihood_agrees(evidence: Evidence, shift: float) -> None:
+    logs = evidence.guess[0] + shift
+    value, _ = evidence.log_likelihood(logs)
+    told = reference(evidence, logs).log_marginal_likelihood_value_
+    assert value == pytest.approx(told, rel=1e-9)
+
+
+def test_gradient_agrees_with_differences_of_the_reference_likelihood(
+    evidence: Evidence,
+) -> None:
+    logs, step = evidence.guess[0] + 0.2, 1e-4
+    _, gradient = evidence.log_likelihood(logs)
+    for k, slope in enumerate(gradient):
+        ahead, behind = logs.copy(), logs.copy()
+        ahead[k] += step
+        behind[k] -= step
+        told = reference(evidence, ahead).log_marginal_likelihood_value_
+        told -= reference(evidence, behind).log_marginal_likelihood_value_
+        assert slope == pytest.approx(told / (2.0 * step), rel=1e-4, abs=1e-5)
+
+
+def test_diameters_are_sums_of_two_places_of_the_reference_kernel() -> None:
+    design = plain_design()
+    azimuth, height = (
+        np.array([0.0, 40.0, 95.0, 150.0]),
+        np.array([200.0, 400, 600, 800]),
+    )
+    readings = rod_readings(
+        azimuth, height, 900.0 + np.array([10.0, 30, 50, 20]), "diameter", sd=2.0
+    )
+    observed = observe(readings, design)
+    prior = usual_prior()
+    covariance = Covariance(prior, prior.median)
+    belief = Belief(covariance, reading_noise(readings, design.rod), observed)
+    kernel = reference_kernel(covariance)
+    ends = features(observed.places, prior.radius)
+    both = np.hstack([np.eye(4), np.eye(4)])
+    seen = both @ kernel(ends) @ both.T + 4.0 * np.eye(4)
+    target = Places(np.array([10.0, 200.0]), np.array([500.0, 700.0]))
+    cross = kernel(features(target, prior.radius), ends) @ both.T
+    mean, spread = belief.jointly(target)
+    told = cross @ np.linalg.solve(seen, observed.value)
+    told_spread = kernel(features(target, prior.radius)) - cross @ np.linalg.solve(
+        seen, cross.T
+    )
+    np.testing.assert_allclose(mean, told, rtol=0, atol=1e-6)
+    np.testing.assert_allclose(spread, told_spread, rtol=0, atol=1e-6)
+
+
+def test_every_correlation_on_the_ring_is_positive_definite() -> None:
+    from geom.surface.prior import Guess
+
+    azimuth = np.arange(72) * 5.0
+    for kind in SMOOTH:
+        part = Part("p", Guess(1.0, 1.0), around=kind, arc=Guess(600.0, 1.0))
+        covariance = Covariance(Prior((part,), 450.0), np.log([1.0, 600.0]))
+        places = Places(azimuth, np.zeros(72))
+        least = np.linalg.eigvalsh(covariance.between(places, places)).min()
+        assert least > -1e-10

@@ -1,0 +1,50 @@
+"""The grid: edges, openings, surveyed heights."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geom.design import Opening
+from geom.surface.grid import around, make_grid, one_more_column
+from tests.walls import plain_design, tapered_design
+
+
+def test_row_edges_fall_on_corners_and_surveyed_limits() -> None:
+    grid = make_grid(tapered_design(), surveyed=(103.0, 1397.0))
+    assert {0.0, 103.0, 600.0, 1397.0, 1500.0} <= set(grid.edge)
+    assert grid.row_height.max() <= 10.0 + 1e-9
+    assert grid.azimuth.tolist() == list(range(360))
+
+
+def test_rows_on_both_sides_of_a_step_have_their_own_design_radius() -> None:
+    grid = make_grid(tapered_design(), surveyed=(0.0, 1500.0))
+    below, above = (
+        np.searchsorted(grid.height, 600.0) - 1,
+        np.searchsorted(grid.height, 600.0),
+    )
+    assert grid.design_radius[below] == pytest.approx(430.0, abs=0.2)
+    assert grid.design_radius[above] == pytest.approx(450.0, abs=0.2)
+
+
+@pytest.mark.parametrize("azimuth", [0.0, 33.3, 359.8])
+def test_an_opening_takes_exactly_its_area_out(azimuth: float) -> None:
+    hole = Opening("tap hole", azimuth, 300.3, 127.0, 91.7)
+    grid = make_grid(plain_design(openings=(hole,)), surveyed=(0.0, 1500.0))
+    whole = 2.0 * np.pi * 450.0 * 1500.0
+    assert whole - grid.face_area.sum() == pytest.approx(127.0 * 91.7, rel=1e-9)
+    row = np.argmin(abs(grid.height - 300.3))
+    assert grid.opening[row, round(azimuth) % 360]
+
+
+def test_only_surveyed_rows_count() -> None:
+    grid = make_grid(plain_design(), surveyed=(400.0, 900.0))
+    assert grid.face_area.sum() == pytest.approx(2.0 * np.pi * 450.0 * 500.0)
+    assert grid.surveyed_heights == (400.0, 900.0)
+
+
+def test_a_field_is_read_across_the_seam_without_a_gap() -> None:
+    field = np.arange(360.0)[None, :]
+    assert around(field, 10.25)[0] == 10.25
+    assert around(field, 359.5)[0] == pytest.approx(359.0 / 2.0)
+    assert one_more_column(field).shape == (1, 361)
