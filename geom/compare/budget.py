@@ -16,7 +16,7 @@ import numpy as np
 from geom.compare.excess import hermite_excess
 from geom.compare.findings import BudgetLine
 from geom.compare.nodes import Nodes
-from geom.surface.belief import Belief
+from geom.surface.belief import Belief, net_places
 from geom.units import Float
 
 
@@ -36,15 +36,24 @@ def volume_budget(
     slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
     weight = patch * slope / np.maximum(nodes.sd, 1e-9)
     total = nodes.sd_of_sum(weight) ** 2
-    gain = belief.gain(nodes.places, weight)
+    gain = belief.gain(nodes.height, nodes.azimuth, weight)
     shares = {s.name: float(gain**2 @ s.variance) for s in belief.noise.sources}
-    unseen = max(total - sum(shares.values()), 0.0)
-    whole = unseen + sum(shares.values())
+    learned = max(total - _best_variance(belief, nodes, weight), 0.0)
+    unseen = max(total - learned - sum(shares.values()), 0.0)
+    whole = unseen + learned + sum(shares.values())
+    spread = float(np.sqrt(learned / whole)) * typical_sd
     lines = [
-        BudgetLine("wall between the readings", "A", typical_sd, "mm", unseen / whole)
+        BudgetLine("wall between the readings", "A", typical_sd, "mm", unseen / whole),
+        BudgetLine("sizes and lengths learned", "A", spread, "mm", learned / whole),
     ]
     lines += [
         BudgetLine(s.name, s.kind, s.sd, "mm", shares[s.name] / whole)
         for s in belief.noise.sources
     ]
     return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))
+
+
+def _best_variance(belief: Belief, nodes: Nodes, weight: Float) -> float:
+    """Variance of a weighted sum if the best sizes and lengths were the true ones."""
+    _, covariance = belief.best.jointly(net_places(nodes.height, nodes.azimuth))
+    return float(weight @ covariance @ weight)

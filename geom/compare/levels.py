@@ -11,7 +11,6 @@ from geom.design import Design
 from geom.quantity import Quantity
 from geom.surface import RadialSurface
 from geom.surface.belief import Belief
-from geom.surface.covariance import Places
 from geom.units import Float
 
 _AZIMUTHS = 120
@@ -54,7 +53,7 @@ def level_heights(design: Design, low: float, high: float) -> Float:
 
 def _section(belief: Belief, height: float, side: str, drawn: float) -> Level:
     azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
-    mean, covariance = belief.jointly(Places(azimuth, np.full(_AZIMUTHS, height)))
+    mean, covariance = belief.jointly(np.array([height]), azimuth)
     area, sd = section_area(drawn + mean, covariance)
     design_area = np.pi * drawn**2
     diameter = np.sqrt(4.0 * area / np.pi)

@@ -14,7 +14,6 @@ import numpy as np
 
 from geom.compare.excess import hermite_excess
 from geom.surface import Grid, RadialSurface
-from geom.surface.covariance import Places
 from geom.units import Float, Int
 
 _COLUMNS = 60
@@ -29,8 +28,9 @@ class Nodes:
 
     Attributes
     ----------
-    places : Places
-        Centres of the nodes.
+    height : array (rows,), mm
+    azimuth : array (columns,), degrees
+        Centres of the nodes; q = rows * columns, azimuth running fastest.
     design_radius : array (q,), mm
     mean : array (q,), mm
         Cut-back.
@@ -39,7 +39,8 @@ class Nodes:
         Node of every cell of the fine grid; -1 where not surveyed.
     """
 
-    places: Places
+    height: Float
+    azimuth: Float
     design_radius: Float
     mean: Float
     covariance: Float
@@ -53,7 +54,7 @@ class Nodes:
     def gather(self, weight: Float) -> Float:
         """Weights of fine cells summed at their nodes; (m, k) to (q,)."""
         held = self.owner >= 0
-        size = len(self.places)
+        size = self.mean.size
         summed = np.bincount(self.owner[held], weights=weight[held], minlength=size)
         return summed.astype(np.float64)
 
@@ -103,10 +104,10 @@ def make_nodes(surface: RadialSurface) -> Nodes:
     height = 0.5 * (edge[:-1] + edge[1:])
     azimuth = (np.arange(_COLUMNS) + 0.5) * 360.0 / _COLUMNS
     azimuth -= 180.0 / grid.azimuth.size
-    places = Places(np.tile(azimuth, rows), np.repeat(height, _COLUMNS))
-    mean, covariance = surface.belief.jointly(places)
+    mean, covariance = surface.belief.jointly(height, azimuth)
     return Nodes(
-        places=places,
+        height=height,
+        azimuth=azimuth,
         design_radius=np.repeat(_design_radius(grid, edge), _COLUMNS),
         mean=mean,
         covariance=covariance,

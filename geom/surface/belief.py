@@ -1,59 +1,79 @@
-"""The process given the readings: mean, covariance and gain at any places.
+"""What the readings say of the wall, sizes and lengths being uncertain too.
+
+The readings do not tell sizes and lengths exactly, least of all when they are few.  The
+best choice and several others, drawn as probable as the readings leave them, each give
+a wall; their mean is the estimate, and how much they differ adds to its uncertainty.
 
 References
 ----------
-Rasmussen and Williams (2006), eq. 2.25 and 2.26 (predictive mean and covariance).
+Rasmussen and Williams (2006), eq. 5.3 (the integral over hyperparameters).
+Tierney, L. and Kadane, J. B. (1986). Accurate approximations for posterior moments and
+marginal densities. JASA 81(393), 82-86 (the normal approximation about the mode).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cholesky, solve_triangular
 
-from geom.surface.covariance import Covariance, Places
+from geom.surface.covariance import Places
+from geom.surface.grid import stretched
 from geom.surface.noise import Noise
-from geom.surface.observed import Observed
+from geom.surface.process import Process
 from geom.units import Float
 
-_CHUNK_BYTES = 8e6
+#: Net on which the choices are compared; between its nodes their difference is smooth.
+_NET_ROW = 60.0
+_NET_COLUMNS = 48
 
 
 @dataclass(frozen=True)
 class Belief:
-    """What the readings say of cut-back, everywhere at once.
+    """The joint posterior of cut-back.
 
     Attributes
     ----------
-    covariance : Covariance
-        The prior with its sizes and lengths.
-    noise : Noise
-    observed : Observed
+    best : Process
+        With the most probable sizes and lengths.
+    others : tuple of Process
+        Equally probable draws about them; may be empty.
     """
 
-    covariance: Covariance
-    noise: Noise
-    observed: Observed
+    best: Process
+    others: tuple[Process, ...] = ()
 
-    @cached_property
-    def unfactor(self) -> Float:
-        """Inverse of the lower Cholesky factor of the readings' covariance; (n, n)."""
-        places = self.observed.places
-        seen = self.observed.both(self.covariance.between(places, places))
-        seen[np.diag_indices_from(seen)] += self.noise.variance
-        factor = cholesky(seen, lower=True, check_finite=False)
-        eye = np.eye(len(self.observed))
-        return np.asarray(solve_triangular(factor, eye, lower=True, check_finite=False))
-
-    @cached_property
-    def weights(self) -> Float:
-        """Inverse covariance of the readings times their values; shape (n,)."""
-        return self.unfactor.T @ (self.unfactor @ self.observed.value)
+    @property
+    def noise(self) -> Noise:
+        """Reading errors as the best choice has them."""
+        return self.best.noise
 
     def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and standard deviation of cut-back on a grid.
+
+        Parameters
+        ----------
+        height : array (m,), mm, rising
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean, sd : array (m, k), mm
+        """
+        mean, sd = self.best.on_grid(height, azimuth)
+        rows = max(2, int(np.ceil((height[-1] - height[0]) / _NET_ROW)) + 1)
+        if not self.others or height.size <= rows:
+            drift, swell = self._spread(height, azimuth)
+            return mean + drift.mean(axis=0), sd * swell
+        net = np.linspace(height[0], height[-1], rows)
+        around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
+        drift, swell = self._spread(net, around)
+        shift = stretched(drift.mean(axis=0), net, height, azimuth)
+        wider = stretched(np.log(swell), net, height, azimuth)
+        return mean + shift, sd * np.exp(wider)
+
+    def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back at every node of a net.
 
         Parameters
         ----------
@@ -62,57 +82,55 @@ class Belief:
 
         Returns
         -------
-        mean, sd : array (m, k), mm
+        mean : array (m * k,), mm
+            Azimuth runs fastest.
+        covariance : array (m * k, m * k), mm2
         """
-        mean = np.empty((height.size, azimuth.size))
-        variance = np.empty_like(mean)
-        per_row = 8.0 * len(self.observed.places) * azimuth.size
-        rows = max(1, int(_CHUNK_BYTES / per_row))
-        for start in range(0, height.size, rows):
-            part = slice(start, start + rows)
-            shape = mean[part].shape
-            cross = self._seen_from_grid(height[part], azimuth)
-            mean[part] = (self.weights @ cross).reshape(shape)
-            known = self.unfactor @ cross
-            variance[part] = np.einsum("ij,ij->j", known, known).reshape(shape)
-        left = np.maximum(self.covariance.variance - variance, 0.0)
-        return mean, np.sqrt(left)
+        mean, covariance = self.best.jointly(net_places(height, azimuth))
+        if not self.others:
+            return mean, covariance
+        drift, ratio = self._drift_and_ratio(height, azimuth)
+        flat = drift.reshape(len(self.others), -1)
+        away = flat - flat.mean(axis=0)
+        root = np.sqrt(ratio).ravel()
+        covariance *= root[:, None] * root[None, :]
+        covariance += away.T @ away / len(self.others)
+        return mean + flat.mean(axis=0), covariance
 
-    def jointly(self, places: Places) -> tuple[Float, Float]:
-        """Mean and covariance of cut-back at places.
-
-        Returns
-        -------
-        mean : array (q,), mm
-        covariance : array (q, q), mm2
-        """
-        cross = self._seen_from(places)
-        known = self.unfactor @ cross
-        return self.weights @ cross, self.covariance.between(places, places) - (
-            known.T @ known
-        )
-
-    def gain(self, places: Places, weight: Float) -> Float:
+    def gain(self, height: Float, azimuth: Float, weight: Float) -> Float:
         """How a weighted sum of cut-back follows each reading.
 
         Parameters
         ----------
-        places : Places, length q
-        weight : array (q,)
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+        weight : array (m * k,)
 
         Returns
         -------
         array (n,)
             Change of the sum per change of a reading.
         """
-        pulled = self._seen_from(places) @ weight
-        return np.asarray(self.unfactor.T @ (self.unfactor @ pulled))
+        return self.best.gain(net_places(height, azimuth), weight)
 
-    def _seen_from(self, places: Places) -> Float:
-        return self.observed.gather(
-            self.covariance.between(self.observed.places, places)
-        )
+    def _spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Drift of each choice from the best, and the whole sd over the best's."""
+        if not self.others:
+            still = np.zeros((1, height.size, azimuth.size))
+            return still, np.ones_like(still[0])
+        drift, ratio = self._drift_and_ratio(height, azimuth)
+        _, sd = self.best.on_grid(height, azimuth)
+        spread = drift.var(axis=0) / np.maximum(sd**2, 1e-12)
+        return drift, np.sqrt(ratio + spread)
 
-    def _seen_from_grid(self, height: Float, azimuth: Float) -> Float:
-        table = self.covariance.to_grid(self.observed.places, azimuth, height)
-        return self.observed.gather(table.reshape(table.shape[0], -1))
+    def _drift_and_ratio(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        mean, sd = self.best.on_grid(height, azimuth)
+        told = [other.on_grid(height, azimuth) for other in self.others]
+        drift = np.stack([m for m, _ in told]) - mean
+        variance = np.mean([s**2 for _, s in told], axis=0)
+        return drift, variance / np.maximum(sd**2, 1e-12)
+
+
+def net_places(height: Float, azimuth: Float) -> Places:
+    """Every node of a net as a place; azimuth runs fastest."""
+    return Places(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,6 +37,7 @@ class Separation:
     """
 
     def __init__(self, left: Places, right: Places) -> None:
+        self.left, self.right = left, right
         self._azimuths = _distinct(left.azimuth, right.azimuth)
         self._heights = _distinct(left.height, right.height)
 
@@ -99,13 +100,14 @@ def _distinct(left: Float, right: Float) -> tuple[Float, Int, Float, Int]:
 
 @dataclass(frozen=True)
 class Covariance:
-    """A prior with its sizes and lengths filled in.
+    """A prior with its sizes, lengths and liveliness filled in.
 
     Attributes
     ----------
     prior : Prior
     logs : array (p,)
-        Logarithms of sizes and lengths, in the prior's order.
+        Logarithms of sizes and lengths in the prior's order, then those of the
+        liveliness at its knots.
     """
 
     prior: Prior
@@ -113,7 +115,7 @@ class Covariance:
 
     def between(self, left: Places, right: Places) -> Float:
         """Covariance matrix, mm2; shape (len(left), len(right))."""
-        return self.with_slopes(Separation(left, right))[0]
+        return self.with_gradient(Separation(left, right))[0]
 
     def to_grid(self, left: Places, azimuth: Float, height: Float) -> Float:
         """Covariance of places with every node of a grid, mm2.
@@ -123,32 +125,65 @@ class Covariance:
         array (len(left), len(height), len(azimuth))
         """
         total = np.zeros((len(left), height.size, azimuth.size))
+        lively = self.liveliness(left.height)[:, None] * self.liveliness(height)
         for part, size, arc, up in self._filled():
             ring, _ = around(part, arc, self.prior.radius, left.azimuth, azimuth)
             tall, _ = along(part, up, left.height, height)
-            total += (size**2 * tall)[:, :, None] * ring[:, None, :]
+            tall = size**2 * tall * (lively if part.lively else 1.0)
+            total += tall[:, :, None] * ring[:, None, :]
         return total
 
-    def with_slopes(self, apart: Separation) -> tuple[Float, list[Float]]:
-        """Covariance and its derivative by each log size and log length."""
-        total: Float | float = 0.0
-        slopes: list[Float] = []
+    def with_gradient(
+        self, apart: Separation
+    ) -> tuple[Float, Callable[[Float], Float]]:
+        """Covariance, and how a function of it changes with the logs.
+
+        Returns
+        -------
+        covariance : array (left, right), mm2
+        gradient : callable
+            From the derivatives of a function by each entry of the covariance, an array
+            (left, right), to its derivatives by the logs, an array (p,).
+        """
+        calm = np.ones((len(apart.left), len(apart.right)))
+        beat = self.liveliness(apart.left.height)[:, None]
+        beat = beat * self.liveliness(apart.right.height)
+        total, slopes, lively = np.zeros_like(calm), [], np.zeros_like(calm)
         for part, size, arc, up in self._filled():
             ring, ring_slope = apart.around(part, arc, self.prior.radius)
             tall, tall_slope = apart.along(part, up)
-            block = size**2 * ring * tall
-            total = total + block
+            scale = size**2 * (beat if part.lively else calm)
+            block = scale * ring * tall
+            total += block
             slopes.append(2.0 * block)
             if part.arc is not None:
-                slopes.append(size**2 * ring_slope * tall)
+                slopes.append(scale * ring_slope * tall)
             if part.rise is not None:
-                slopes.append(size**2 * ring * tall_slope)
-        return np.asarray(total), slopes
+                slopes.append(scale * ring * tall_slope)
+            if part.lively:
+                lively += block
 
-    @property
-    def variance(self) -> float:
-        """Prior variance of cut-back at a place, mm2."""
-        return float(sum(size**2 for _, size, _, _ in self._filled()))
+        def gradient(pull: Float) -> Float:
+            by_part = [float(np.vdot(pull, slope)) for slope in slopes]
+            felt = pull * lively
+            by_knot = self.prior.hats(apart.left.height).T @ felt.sum(axis=1)
+            by_knot += self.prior.hats(apart.right.height).T @ felt.sum(axis=0)
+            return np.append(by_part, by_knot)
+
+        return total, gradient
+
+    def liveliness(self, height: Float) -> Float:
+        """How much more the lively parts vary at a height than on the whole; (n,)."""
+        count = self.prior.knots.size
+        return np.exp(self.prior.hats(height) @ self.logs[self.logs.size - count :])
+
+    def variance(self, height: Float) -> Float:
+        """Prior variance of cut-back at heights, mm2; same shape."""
+        lively = self.liveliness(height) ** 2
+        total = np.zeros_like(height)
+        for part, size, _, _ in self._filled():
+            total += size**2 * (lively if part.lively else 1.0)
+        return total
 
     def described(self) -> list[dict[str, float | str]]:
         """Each part with its size and lengths in mm, for people."""

@@ -78,7 +78,7 @@ class Evidence:
         float, array (p,)
         """
         covariance, noise = self.filled(logs)
-        table, slopes = covariance.with_slopes(self.apart)
+        table, by_logs = covariance.with_gradient(self.apart)
         seen = self.observed.both(table) + np.diag(noise.variance)
         factor = cholesky(seen, lower=True, check_finite=False)
         inverse = _inverse(factor)
@@ -86,11 +86,12 @@ class Evidence:
         value = -0.5 * float(self.observed.value @ alpha)
         value -= float(np.log(np.diag(factor)).sum())
         value -= 0.5 * len(self.observed) * np.log(2.0 * np.pi)
-        pull = np.outer(alpha, alpha) - inverse
-        gradient = [0.5 * float(np.vdot(pull, self.observed.both(s))) for s in slopes]
+        pull = 0.5 * (np.outer(alpha, alpha) - inverse)
+        gradient = by_logs(self.observed.back(pull))
         if self.learns_noise:
-            gradient.append(float(np.diag(pull) @ noise.learned_variance))
-        return value, np.array(gradient)
+            felt = 2.0 * float(np.diag(pull) @ noise.learned_variance)
+            gradient = np.append(gradient, felt)
+        return value, gradient
 
     def log_posterior(self, logs: Float) -> tuple[float, Float]:
         """Log likelihood plus log prior of the logs, and its gradient."""

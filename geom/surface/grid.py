@@ -161,6 +161,32 @@ def around(field: Float, azimuth: float) -> Float:
     return np.asarray((1.0 - part) * a + part * b)
 
 
+def stretched(field: Float, net: Float, height: Float, azimuth: Float) -> Float:
+    """A smooth field told on a coarse net, at the nodes of a finer one.
+
+    Parameters
+    ----------
+    field : array (rows, columns)
+        The columns are evenly spaced round the ring from azimuth 0.
+    net : array (rows,), mm, rising
+    height : array (m,), mm
+    azimuth : array (k,), degrees
+
+    Returns
+    -------
+    array (m, k)
+        By splines of degree 3 (less where there are fewer rows), periodic.
+    """
+    from scipy.interpolate import RectBivariateSpline
+
+    columns = field.shape[1]
+    lap = 4
+    wrapped = np.concatenate([field[:, -lap:], field, field[:, :lap]], axis=1)
+    around_it = np.arange(-lap, columns + lap) * 360.0 / columns
+    spline = RectBivariateSpline(net, around_it, wrapped, kx=min(3, net.size - 1))
+    return np.asarray(spline(height, np.mod(azimuth, 360.0)))
+
+
 def one_more_column(field: Float) -> Float:
     """A field with its first column repeated at the end, for drawing round the seam."""
     return np.concatenate([field, field[:, :1]], axis=1)

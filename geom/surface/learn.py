@@ -1,4 +1,4 @@
-"""Sizes and lengths from the readings: the most probable ones, from several starts."""
+"""Sizes and lengths from the readings: the most probable, and others as likely."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from geom.units import Float
 #: Starts of the search as shifts from the prior's median, in spreads: the middle, a
 #: rougher wall and a smoother one.
 _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
+
+#: Step of the differences, in the prior's spreads.
+_STEP = 1e-3
 
 #: Readings from which more than one thread pays for linear algebra.
 _LARGE = 600
@@ -33,8 +36,7 @@ def learn(evidence: Evidence) -> Float:
         return -value, -gradient
 
     bounds = list(zip(median - 4.0 * spread, median + 4.0 * spread, strict=True))
-    one_thread = 1 if len(evidence.observed) < _LARGE else None
-    with threadpool_limits(one_thread, user_api="blas"):
+    with threadpool_limits(_threads(evidence), user_api="blas"):
         ends = [
             minimize(
                 downhill,
@@ -52,4 +54,51 @@ def learn(evidence: Evidence) -> Float:
 def _shift(evidence: Evidence, size: float, length: float) -> Float:
     parts = [[size] + [length] * (len(p.guesses) - 1) for p in evidence.prior.parts]
     shift = [step for part in parts for step in part]
-    return np.array(shift + [0.0] * evidence.learns_noise)
+    return np.append(shift, np.zeros(evidence.guess[0].size - len(shift)))
+
+
+def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
+    """Draws of the logs about the most probable ones.
+
+    Normal, with the curvature of the log posterior there (by differences of its
+    gradient); in no direction wider than before the readings came.  Drawn in pairs on
+    opposite sides.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    logs : array (p,)
+        The most probable.
+    count : int, even
+    seed : int
+
+    Returns
+    -------
+    array (count, p)
+    """
+    from threadpoolctl import threadpool_limits
+
+    _, spread = evidence.guess
+    with threadpool_limits(_threads(evidence), user_api="blas"):
+        curvature = _curvature(evidence, logs, spread)
+    strength, axes = np.linalg.eigh(curvature)
+    half = np.random.default_rng(seed).standard_normal((count // 2, logs.size))
+    steps = np.concatenate([half, -half]) / np.sqrt(np.maximum(strength, 1.0))
+    return np.asarray(logs + spread * (steps @ axes.T))
+
+
+def _curvature(evidence: Evidence, logs: Float, spread: Float) -> Float:
+    """Minus the second derivatives by the logs, each told in its prior's spread."""
+    _, here = evidence.log_posterior(logs)
+    rows = []
+    for k in range(logs.size):
+        ahead = logs.copy()
+        ahead[k] += _STEP * spread[k]
+        _, there = evidence.log_posterior(ahead)
+        rows.append((here - there) * spread / _STEP)
+    table = np.array(rows)
+    return 0.5 * (table + table.T)
+
+
+def _threads(evidence: Evidence) -> int | None:
+    return 1 if len(evidence.observed) < _LARGE else None

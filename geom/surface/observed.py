@@ -50,6 +50,13 @@ class Observed:
         """A covariance of places to one of readings; (places, places) to (n, n)."""
         return self.gather(self.gather(table).T).T
 
+    def back(self, table: Float) -> Float:
+        """The transpose of `both`: (n, n) to (places, places)."""
+        if not self.across.any():
+            return table
+        reading = np.append(np.arange(len(self)), np.flatnonzero(self.across))
+        return table[np.ix_(reading, reading)]
+
 
 def observe(readings: RodReadings, design: Design) -> Observed:
     """Cut-back as the readings saw it.

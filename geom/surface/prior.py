@@ -8,7 +8,7 @@ how far they may be drawn: a normal in the logarithm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -43,6 +43,8 @@ class Part:
         Length along the height.
     waves : int
         Crests round the ring, for ``"wave"``.
+    lively : bool
+        Whether its size follows the liveliness of the wall over height.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Part:
     arc: Guess | None = None
     rise: Guess | None = None
     waves: int = 0
+    lively: bool = True
 
     @property
     def guesses(self) -> tuple[Guess, ...]:
@@ -68,35 +71,54 @@ class Prior:
     parts : tuple of Part
     radius : float, mm
         Of the ring on which arc lengths are meant.
+    knots : array (k,), mm, rising
+        Heights at which the liveliness of the wall is learned: the stack hardly wears,
+        the melting zone does.  Straight in its logarithm between.
+    liveliness : float
+        Spread of its logarithm at a knot before it is learned.
     """
 
     parts: tuple[Part, ...]
     radius: float
+    knots: Float = field(default_factory=lambda: np.zeros(0))
+    liveliness: float = 0.7
 
     @property
     def median(self) -> Float:
-        """Logarithms of all sizes and lengths at their medians; shape (p,)."""
-        return np.log([g.median for part in self.parts for g in part.guesses])
+        """Logarithms of all sizes, lengths and liveliness at their medians; (p,)."""
+        logs = np.log([g.median for part in self.parts for g in part.guesses])
+        return np.append(logs, np.zeros(self.knots.size))
 
     @property
     def spread(self) -> Float:
         """Their spreads; shape (p,)."""
-        return np.array([g.spread for part in self.parts for g in part.guesses])
+        spreads = [g.spread for part in self.parts for g in part.guesses]
+        return np.append(spreads, np.full(self.knots.size, self.liveliness))
+
+    def hats(self, height: Float) -> Float:
+        """Share of each knot at heights, straight in between; (n, k)."""
+        if self.knots.size == 0:
+            return np.zeros((height.size, 0))
+        eye = np.eye(self.knots.size)
+        return np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
 
 
-def default_prior(radius: float) -> Prior:
+def default_prior(radius: float, low: float, high: float) -> Prior:
     """The parts of a cupola wall for which readings speak, see docs/method.md.
 
     Parameters
     ----------
     radius : float, mm
         Mean design radius.
+    low, high : float, mm
+        Surveyed heights.
     """
     ring = Part(
         "burn-back all round",
         size=Guess(15.0, 0.8),
-        along="matern52",
+        along="matern32",
         rise=Guess(250.0, 0.6),
+        lively=False,
     )
     side = Part(
         "one-sided burn",
@@ -114,4 +136,17 @@ def default_prior(radius: float) -> Prior:
         arc=Guess(0.6 * radius, 0.7),
         rise=Guess(200.0, 0.7),
     )
-    return Prior(parts=(ring, side, local), radius=radius)
+    brick = Part(
+        "single bricks",
+        size=Guess(1.5, 0.6),
+        around="matern32",
+        along="matern32",
+        arc=Guess(60.0, 0.4),
+        rise=Guess(60.0, 0.4),
+    )
+    knots = np.linspace(low, high, 1 + max(1, round((high - low) / KNOT_SPACING)))
+    return Prior(parts=(ring, side, local, brick), radius=radius, knots=knots)
+
+
+#: Distance of the heights at which liveliness is learned, mm.
+KNOT_SPACING = 250.0

@@ -10,10 +10,11 @@ from geom.readings import RodReadings
 from geom.surface.belief import Belief
 from geom.surface.evidence import Evidence
 from geom.surface.grid import make_grid
-from geom.surface.learn import learn
+from geom.surface.learn import learn, others
 from geom.surface.noise import reading_noise
 from geom.surface.observed import observe
 from geom.surface.prior import default_prior
+from geom.surface.process import Process
 from geom.surface.radial import RadialSurface
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
@@ -22,9 +23,17 @@ LEAST_READINGS = 8
 LEAST_AZIMUTHS = 3
 LEAST_HEIGHTS = 2
 
+#: Choices of sizes and lengths beside the best.
+CHOICES = 8
+
 
 def reconstruct(
-    readings: RodReadings, design: Design, *, spacing: float = 10.0, columns: int = 360
+    readings: RodReadings,
+    design: Design,
+    *,
+    spacing: float = 10.0,
+    columns: int = 360,
+    seed: int = 0,
 ) -> RadialSurface:
     """The radial surface that the readings allow.
 
@@ -36,6 +45,8 @@ def reconstruct(
         Greatest distance between rows of the grid, at most 10 for the pinned files.
     columns : int
         Azimuths round the wall, at least 360 for the pinned files.
+    seed : int
+        Of the draws of sizes and lengths.
 
     Returns
     -------
@@ -49,9 +60,9 @@ def reconstruct(
     _refuse_too_few(readings)
     observed = observe(readings, design)
     noise = reading_noise(readings, design.rod)
-    evidence = Evidence.of(observed, noise, default_prior(design.profile.mean_radius))
-    belief = Belief(*evidence.filled(learn(evidence)), observed)
     low, high = float(readings.height.min()), float(readings.height.max())
+    prior = default_prior(design.profile.mean_radius, low, high)
+    belief = believe(Evidence.of(observed, noise, prior), seed=seed)
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)
     cutback = np.full(grid.shape, np.nan)
     sd = np.full(grid.shape, np.nan)
@@ -67,6 +78,16 @@ def reconstruct(
         kinds=tuple(readings.kinds),
         warnings=_warn_of(readings, design),
     )
+
+
+def believe(evidence: Evidence, *, seed: int = 0) -> Belief:
+    """Learn sizes and lengths, and condition the wall on the readings."""
+    best = learn(evidence)
+    drawn = others(evidence, best, count=CHOICES, seed=seed)
+    processes = [
+        Process(*evidence.filled(logs), evidence.observed) for logs in (best, *drawn)
+    ]
+    return Belief(processes[0], tuple(processes[1:]))
 
 
 def _refuse_too_few(readings: RodReadings) -> None:

@@ -50,6 +50,7 @@ def test_shares_of_the_budget_add_up_and_name_each_source() -> None:
     )
     assert {b.source for b in findings.budget} == {
         "wall between the readings",
+        "sizes and lengths learned",
         "sd stated on the sheet",
     }
 

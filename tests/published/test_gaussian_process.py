@@ -7,17 +7,21 @@ angle between.  A part that does not vary along a coordinate has a length of 1e9
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Kernel, Matern
 
-from geom.surface.belief import Belief
 from geom.surface.covariance import Covariance, Places
 from geom.surface.evidence import Evidence
 from geom.surface.noise import reading_noise
 from geom.surface.observed import observe
-from geom.surface.prior import Part, Prior
+from geom.surface.prior import Part, Prior, default_prior
+from geom.surface.process import Process
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, worn_readings
 
@@ -36,7 +40,17 @@ def features(places: Places, radius: float) -> Float:
 
 def reference_kernel(covariance: Covariance) -> Kernel:
     """The same covariance built from the reference library's own kernels."""
-    total = None
+    return sum_of(list(reference_parts(covariance)))
+
+
+def sum_of(kernels: list[Kernel]) -> Kernel:
+    total = kernels[0]
+    for kernel in kernels[1:]:
+        total += kernel
+    return total
+
+
+def reference_parts(covariance: Covariance) -> Iterator[Kernel]:
     for part, told in zip(covariance.prior.parts, covariance.described(), strict=True):
         kernel = ConstantKernel(float(told["size"]) ** 2)
         if part.around == "wave":
@@ -50,8 +64,7 @@ def reference_kernel(covariance: Covariance) -> Kernel:
         if part.along != "same":
             up = FLAT * float(told["rise"])
             kernel *= Matern([FAR, FAR, up], nu=SMOOTH[part.along])
-        total = kernel if total is None else total + kernel
-    return total
+        yield kernel
 
 
 def evidence_of_worn_wall() -> Evidence:
@@ -63,9 +76,12 @@ def evidence_of_worn_wall() -> Evidence:
 
 
 def usual_prior() -> Prior:
-    from geom.surface.prior import default_prior
+    """The parts in use, at the same liveliness everywhere."""
+    return replace(lively_prior(), knots=np.zeros(0))
 
-    return default_prior(plain_design().profile.mean_radius)
+
+def lively_prior() -> Prior:
+    return default_prior(450.0, 100.0, 1400.0)
 
 
 def reference(evidence: Evidence, logs: Float) -> GaussianProcessRegressor:
@@ -87,7 +103,7 @@ def test_mean_and_sd_agree_with_the_reference_library(
     evidence: Evidence, shift: float
 ) -> None:
     logs = evidence.guess[0] + shift
-    belief = Belief(*evidence.filled(logs), evidence.observed)
+    belief = Process(*evidence.filled(logs), evidence.observed)
     height, azimuth = np.linspace(100.0, 1400.0, 23), np.arange(0.0, 360.0, 11.0)
     mean, sd = belief.on_grid(height, azimuth)
     places = Places(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))
@@ -101,7 +117,7 @@ def test_mean_and_sd_agree_with_the_reference_library(
 
 def test_a_wrong_length_is_noticed(evidence: Evidence) -> None:
     logs = evidence.guess[0]
-    mean, _ = Belief(*evidence.filled(logs + 0.01), evidence.observed).on_grid(
+    mean, _ = Process(*evidence.filled(logs + 0.01), evidence.observed).on_grid(
         np.array([777.0]), np.array([33.0])
     )
     model = reference(evidence, logs)
@@ -114,7 +130,7 @@ def test_joint_covariance_agrees_with_the_reference_library(evidence: Evidence) 
     logs = evidence.guess[0]
     rng = np.random.default_rng(3)
     places = Places(rng.uniform(0, 360, 40), rng.uniform(100, 1400, 40))
-    _, covariance = Belief(*evidence.filled(logs), evidence.observed).jointly(places)
+    _, covariance = Process(*evidence.filled(logs), evidence.observed).jointly(places)
     _, told = reference(evidence, logs).predict(
         features(places, evidence.prior.radius), return_cov=True
     )
@@ -155,7 +171,7 @@ def test_diameters_are_sums_of_two_places_of_the_reference_kernel() -> None:
     observed = observe(readings, design)
     prior = usual_prior()
     covariance = Covariance(prior, prior.median)
-    belief = Belief(covariance, reading_noise(readings, design.rod), observed)
+    belief = Process(covariance, reading_noise(readings, design.rod), observed)
     kernel = reference_kernel(covariance)
     ends = features(observed.places, prior.radius)
     both = np.hstack([np.eye(4), np.eye(4)])
@@ -181,3 +197,71 @@ def test_every_correlation_on_the_ring_is_positive_definite() -> None:
         places = Places(azimuth, np.zeros(72))
         least = np.linalg.eigvalsh(covariance.between(places, places)).min()
         assert least > -1e-10
+
+
+def liveliness_by_hand(prior: Prior, logs: Float, height: Float) -> Float:
+    return np.exp(np.interp(height, prior.knots, logs[-prior.knots.size :]))
+
+
+def lively_reference(covariance: Covariance, places: Places) -> Float:
+    """Each part from the reference's kernels, the lively ones scaled on both sides."""
+    lively = liveliness_by_hand(covariance.prior, covariance.logs, places.height)
+    total = np.zeros((len(places), len(places)))
+    for part, kernel in zip(
+        covariance.prior.parts, reference_parts(covariance), strict=True
+    ):
+        table = kernel(features(places, covariance.prior.radius))
+        total += table * np.outer(lively, lively) if part.lively else table
+    return total
+
+
+def lively_evidence() -> tuple[Evidence, Float]:
+    design = plain_design()
+    readings = worn_readings(design, azimuths=9, heights=6)
+    evidence = Evidence.of(
+        observe(readings, design), reading_noise(readings, design.rod), lively_prior()
+    )
+    logs = evidence.guess[0] + np.random.default_rng(2).normal(0.0, 0.4, 16)
+    return evidence, logs
+
+
+def test_likelihood_of_a_lively_wall_is_that_of_the_scaled_reference_kernels() -> None:
+    evidence, logs = lively_evidence()
+    covariance, noise = evidence.filled(logs)
+    seen = lively_reference(covariance, evidence.observed.places)
+    seen += np.diag(noise.variance)
+    zero = np.zeros(len(evidence.observed))
+    told = multivariate_normal(zero, seen).logpdf(evidence.observed.value)
+    assert evidence.log_likelihood(logs)[0] == pytest.approx(told, rel=1e-9)
+
+
+def test_prediction_of_a_lively_wall_is_that_of_the_scaled_reference_kernels() -> None:
+    evidence, logs = lively_evidence()
+    covariance, noise = evidence.filled(logs)
+    rng = np.random.default_rng(8)
+    n = len(evidence.observed)
+    target = Places(rng.uniform(0, 360, 30), rng.uniform(100, 1400, 30))
+    every = Places(
+        np.append(evidence.observed.places.azimuth, target.azimuth),
+        np.append(evidence.observed.places.height, target.height),
+    )
+    whole = lively_reference(covariance, every)
+    seen, cross = whole[:n, :n] + np.diag(noise.variance), whole[n:, :n]
+    process = Process(covariance, noise, evidence.observed)
+    mean, spread = process.jointly(target)
+    np.testing.assert_allclose(
+        mean, cross @ np.linalg.solve(seen, evidence.observed.value), rtol=0, atol=1e-6
+    )
+    told = whole[n:, n:] - cross @ np.linalg.solve(seen, cross.T)
+    np.testing.assert_allclose(spread, told, rtol=0, atol=1e-6)
+
+
+def test_gradient_of_a_lively_wall_agrees_with_differences() -> None:
+    evidence, logs = lively_evidence()
+    _, gradient = evidence.log_posterior(logs)
+    for k, slope in enumerate(gradient):
+        ahead, behind = logs.copy(), logs.copy()
+        ahead[k] += 1e-4
+        behind[k] -= 1e-4
+        rise = evidence.log_posterior(ahead)[0] - evidence.log_posterior(behind)[0]
+        assert slope == pytest.approx(rise / 2e-4, rel=1e-5, abs=1e-5)

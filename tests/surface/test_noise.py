@@ -50,7 +50,7 @@ def test_repeatability_is_learned_from_readings_repeated_at_each_station() -> No
     evidence = Evidence.of(
         observe(readings, design),
         reading_noise(readings, design.rod),
-        default_prior(450.0),
+        default_prior(450.0, 100.0, 1400.0),
     )
     _, noise = evidence.filled(learn(evidence))
     # 160 degrees of freedom give an sd to 6 %; the prior pulls a little towards 1.5

