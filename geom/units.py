@@ -37,7 +37,7 @@ _MINUS = str.maketrans(
     {"\u2212": "-", "\u2044": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " "}
 )
 _LONGEST = 40  # characters; nothing read off a rod is longer
-_DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+_DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?")
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)(?:\s+|-))?(\d+)\s*/\s*(\d+)")
 
 
@@ -96,7 +96,7 @@ def spelled_out(text: str, *, decimal_comma: bool = False) -> str:
     '18.375'
     """
     plain = text.translate(_MINUS).strip()
-    for sign, spelled in _VULGAR.items():
+    for sign, spelled in () if plain.isascii() else _VULGAR.items():
         plain = re.sub(rf"(\d)\s*-?\s*{sign}", rf"\1 {spelled} ", plain)
         plain = plain.replace(sign, f"{spelled} ")
     if decimal_comma and "." not in plain and plain.count(",") == 1:

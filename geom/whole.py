@@ -65,15 +65,13 @@ def folder_written_whole(target: Path, *, overwrite: bool = False) -> Iterator[P
     try:
         yield scratch
         _settle(scratch, target)
-    except OSError as fault:
-        _remove_empty(made)
-        raise _unwritable(target, fault) from fault
-    except BaseException:
+    except BaseException as fault:
         shutil.rmtree(scratch, ignore_errors=True)
         _remove_empty(made)
+        if isinstance(fault, OSError):
+            raise _unwritable(target, fault) from fault
         raise
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
+    shutil.rmtree(scratch, ignore_errors=True)
 
 
 def refuse_folder(target: Path, *, overwrite: bool) -> None:

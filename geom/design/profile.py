@@ -65,7 +65,7 @@ class Profile:
         """
         asked = np.asarray(height, dtype=np.float64)
         h, r = self.height, self.radius
-        which = "right" if side == "above" else "left"
+        which: Literal["left", "right"] = "right" if side == "above" else "left"
         hi = np.clip(np.searchsorted(h, asked, side=which), 1, h.size - 1)
         lo = hi - 1
         span = h[hi] - h[lo]

@@ -43,31 +43,30 @@ def finest_division(
     """
     spelled = {spelled_out(text, decimal_comma=decimal_comma) for text in texts}
     parts = {int(text.split("/")[1]) for text in spelled if "/" in text}
-    decimals = {Decimal(text) for text in spelled if "/" not in text}
-    broken = {value for value in decimals if value % 1}
-    if unit == "in" and broken and (binary := _as_parts(broken, bool(parts))):
-        return Fraction(1, max(binary, *parts, 1))
-    places = max((_places(value) for value in decimals), default=0)
+    decimals = [text for text in spelled if "/" not in text]
+    places = max(map(_places, decimals), default=0)
+    broken = {value for value in map(Fraction, decimals) if value.denominator > 1}
+    if unit == "in" and (parts or not _by_chance(broken, places)):
+        written = {value.denominator for value in broken}
+        if all(_FINEST % part == 0 for part in written):
+            return Fraction(1, max(parts | written | {1}))
     steps = [Fraction(1, part) for part in parts]
-    if not parts or places > 0:
-        steps.append(Fraction(1, 10) ** places)
+    if places or not parts:
+        steps.append(Fraction(1, 10**places))
     return min(steps)
 
 
-def _places(value: Decimal) -> int:
+def _places(decimal: str) -> int:
     """Count the decimals a number is written with."""
-    exponent = value.as_tuple().exponent
+    exponent = Decimal(decimal).as_tuple().exponent
     return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
-def _as_parts(broken: set[Decimal], with_fractions: bool) -> int:
-    """Find the division of the inch that decimals stand for; 0 if they are decimals.
+def _by_chance(broken: set[Fraction], places: int) -> bool:
+    """Tell whether decimals may be whole parts of an inch without being meant so.
 
-    A decimal read to ``p`` places is a ``d``-th by chance in ``d`` of ``10**p`` cases.
+    A number read to ``p`` places is a whole number of ``d``-ths in ``d`` of ``10**p``
+    cases.
     """
-    largest = max(Fraction(value).denominator for value in broken)
-    if _FINEST % largest:
-        return 0
-    chance = (largest / 10 ** max(map(_places, broken))) ** len(broken)
-    sure = largest >= _COARSEST and chance < _CHANCE
-    return largest if sure or with_fractions else 0
+    finest = max((value.denominator for value in broken), default=1)
+    return finest < _COARSEST or (finest / 10**places) ** len(broken) > _CHANCE

@@ -57,11 +57,12 @@ class RodReadings:
     def joined(self, other: RodReadings) -> RodReadings:
         """These and others as one survey."""
         return RodReadings(
-            self.kind + other.kind,
-            *(
-                np.concatenate([getattr(self, name), getattr(other, name)])
-                for name in ("azimuth", "height", "value", "sd", "step")
-            ),
+            kind=self.kind + other.kind,
+            azimuth=np.concatenate([self.azimuth, other.azimuth]),
+            height=np.concatenate([self.height, other.height]),
+            value=np.concatenate([self.value, other.value]),
+            sd=np.concatenate([self.sd, other.sd]),
+            step=np.concatenate([self.step, other.step]),
             place=self.place + other.place,
             note=self.note + other.note,
         )

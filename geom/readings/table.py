@@ -34,9 +34,9 @@ class Row:
         return self.cells[index] if index < len(self.cells) else ""
 
     @property
-    def blank(self) -> bool:
-        """Whether nothing is written in it."""
-        return not any(self.cells)
+    def silent(self) -> bool:
+        """Whether it holds nothing, or a comment."""
+        return not (first := next(filter(None, self.cells), "")) or is_comment(first)
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Table:
         As the caller named it.
     header : Row
     rows : tuple of Row
-        Those with something in them.
+        Those that say something.
     decimal_comma : bool
         Whether decimals may be written with a comma.
     """
@@ -75,21 +75,38 @@ class Table:
         place = self.place(row, index)
         return InputError(what, file=self.file, place=place, cure=cure)
 
-    def number(self, row: Row, index: int) -> float:
-        """Read a cell as a number.
+    def parsed(self, text: str, row: Row, index: int) -> float:
+        """Read the text of a cell, or part of it, as a number.
 
         Raises
         ------
         InputError
             If it is none.
         """
-        text = row.cell(index)
         try:
             return parse_number(text, decimal_comma=self.decimal_comma)
         except ValueError as fault:
             comma = "," in text and not self.decimal_comma
             cure = _COMMA if comma else _NUMBER
             raise self.refuse(str(fault), row, index, cure=cure) from fault
+
+    def refuse_unnamed(self) -> None:
+        """Refuse what is written in columns that have no name.
+
+        Raises
+        ------
+        InputError
+            With the first such cell.
+        """
+        for row in self.rows:
+            for index, cell in enumerate(row.cells):
+                if cell and not self.header.cell(index):
+                    what = f'"{cell[:40]}" is in column {index + 1}, which has no name'
+                    cure = (
+                        "Name the column or empty the cell; a cell that holds the "
+                        "separator itself must stand in double quotes"
+                    )
+                    raise self.refuse(what, row, cure=cure)
 
 
 def read_table(path: str | os.PathLike[str]) -> Table:
@@ -110,7 +127,7 @@ def read_table(path: str | os.PathLike[str]) -> Table:
         If the file cannot be read, is not UTF-8 text, or its quotes do not close.
     """
     file = os.fspath(path)
-    lines = list(_lines(read_text(path), file))
+    lines = list(_lines(read_text(path)))
     if not lines:
         cure = "Write the column names into the first row"
         raise InputError("the sheet holds nothing but comments", file=file, cure=cure)
@@ -120,43 +137,39 @@ def read_table(path: str | os.PathLike[str]) -> Table:
 
 
 def as_table(rows: Iterable[Row], *, file: str, decimal_comma: bool = False) -> Table:
-    """Make a table of rows: the first that is not blank is the header.
+    """Make a table of rows: the first that says something is the header.
 
     Raises
     ------
     InputError
-        If there is no header or no row below it, or something is written past the
-        header's last column.
+        If there is no header or no row below it.
     """
-    header, *below = [row for row in rows if not row.blank] or [Row(1, ())]
+    header, *below = [row for row in rows if not row.silent] or [Row(1, ())]
     width = max((i + 1 for i, cell in enumerate(header.cells) if cell), default=0)
     header = Row(header.number, header.cells[:width])
     table = Table(file, header, tuple(below), decimal_comma)
     if not below:
         cure = "Write the readings below the column names"
         raise table.refuse("the sheet holds no readings", header, cure=cure)
-    for row in below:
-        for index, cell in enumerate(row.cells):
-            if cell and not header.cell(index):
-                what = f'"{cell[:40]}" stands in column {index + 1}, which has no name'
-                cure = (
-                    "Name the column or empty the cell; a cell that holds the "
-                    "separator itself must stand in double quotes"
-                )
-                raise InputError(what, file=file, place=table.place(row), cure=cure)
     return table
 
 
-def _lines(text: str, file: str) -> Iterator[tuple[int, str]]:
+def is_comment(text: str) -> bool:
+    """Tell whether a line or row that starts so is a comment, not a fault left there.
+
+    Examples
+    --------
+    >>> is_comment("# rod 2"), is_comment("#N/A")
+    (True, False)
+    """
+    return text.startswith("#") and _FAULTS.match(text) is None
+
+
+def _lines(text: str) -> Iterator[tuple[int, str]]:
     """Give the lines that say something, with their true numbers."""
     for number, raw in enumerate(io.StringIO(text, newline=None), 1):
         line = raw.rstrip("\n")
-        start = line.lstrip(" \t\ufeff,;")
-        if _FAULTS.match(start):
-            what = f'"{start[:20]}" is a fault that a spreadsheet left, not a comment'
-            cure = "Mend the formula and save the sheet again"
-            raise InputError(what, file=file, place=f"row {number}", cure=cure)
-        if line.strip() and not line.lstrip().startswith("#"):
+        if line.strip() and not is_comment(line.lstrip()):
             yield number, line
 
 

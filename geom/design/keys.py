@@ -1,0 +1,229 @@
+"""What the keys of a design file are, and how the value of each is read.
+
+A reader takes what TOML gave and the file's length unit, and returns the value in
+millimetres or degrees; it raises an `InputError` without a place, which the caller
+adds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from geom.design.spelling import listed, nearest
+from geom.errors import InputError
+from geom.units import parse_number, to_mm
+
+Reads = Callable[[object, str], object]
+
+_NUMBER = 'Write a number such as 18.5, or a fraction in quotes: "18 1/2"'
+_LONGEST_WORDS = 200
+_LONGEST_LENGTH = 1e5  # mm; sums of such lengths cannot overflow
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of a table.
+
+    Attributes
+    ----------
+    name : str
+        As written in the file.
+    reads : callable (value, unit) -> value
+    required : bool
+    becomes : str
+        Name of the attribute it fills, where that is another.
+    """
+
+    name: str
+    reads: Reads
+    required: bool = True
+    becomes: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of the file, or an array of such tables."""
+
+    name: str
+    keys: tuple[Key, ...]
+    many: bool = False
+    required: bool = False
+
+    @property
+    def heading(self) -> str:
+        """As written in the file."""
+        return f"[[{self.name}]]" if self.many else f"[{self.name}]"
+
+    def place(self, entry: int, key: str = "") -> str:
+        """Say where an entry (counted from 1), or a key in it, is."""
+        where = f"{self.heading} entry {entry}" if self.many else self.heading
+        return f"{where}, key {key}" if key else where
+
+    def read(self, raw: object, *, file: str, unit: str) -> list[dict[str, Any]]:
+        """Read the table's entries: attribute names and values, one dict each.
+
+        Parameters
+        ----------
+        raw : object
+            What TOML gave under the table's name, or None.
+        file, unit : str
+
+        Raises
+        ------
+        InputError
+            If a key is missing, unknown or wrong, or the table is of the wrong sort.
+        """
+        if raw is None and not self.required:
+            return []
+        if raw is None:
+            what = f"the table {self.heading} is missing"
+            names = [key.name for key in self.keys if key.required]
+            cure = f"Add {self.heading} with {listed(names, last='and')}"
+            raise InputError(what, file=file, place=self.heading, cure=cure)
+        entries = raw if isinstance(raw, list) else [raw]
+        if self.many != isinstance(raw, list) or not _are_tables(entries):
+            what = f"{self.name} is not written as {self.heading}"
+            once = "before each entry" if self.many else "once"
+            cure = f"Write {self.heading} on a line of its own {once}, its keys below"
+            raise InputError(what, file=file, place=self.heading, cure=cure)
+        return [
+            self._entry(entry, number, file=file, unit=unit)
+            for number, entry in enumerate(entries, 1)
+        ]
+
+    def _entry(
+        self, entry: dict[str, Any], number: int, *, file: str, unit: str
+    ) -> dict[str, Any]:
+        refuse_unknown(
+            entry, [key.name for key in self.keys], file=file, place=self.place(number)
+        )
+        found = {}
+        for key in self.keys:
+            place = self.place(number, key.name)
+            if key.name in entry:
+                try:
+                    value = key.reads(entry[key.name], unit)
+                except InputError as fault:
+                    raise fault.at(file=file, place=place) from fault
+                found[key.becomes or key.name] = value
+            elif key.required:
+                what = f"the required key {key.name} is missing"
+                cure = f"Add a line {key.name} = ... below {self.heading}"
+                raise InputError(what, file=file, place=place, cure=cure)
+        return found
+
+
+def refuse_unknown(
+    given: dict[str, Any], known: list[str], *, file: str, place: str | None = None
+) -> None:
+    """Refuse keys that nothing reads, naming the nearest that something does."""
+    for name in given:
+        if name not in known:
+            sort = "key" if place else "table or key"
+            like = nearest(name, known)
+            what = f'unknown {sort} {_said(name)}; the nearest known is "{like}"'
+            cure = f"Known here: {listed(known, last='and')}"
+            raise InputError(what, file=file, place=place, cure=cure)
+
+
+def words(value: object, _unit: str) -> str:
+    """Read words: one line, not empty."""
+    if not isinstance(value, str):
+        what = f"{_said(value)} where words in quotes belong"
+        raise InputError(what, cure='Write words in quotes, such as "tap hole"')
+    said = value.strip()
+    if not said or not said.isprintable() or len(said) > _LONGEST_WORDS:
+        short = f"one line of 1 to {_LONGEST_WORDS} characters"
+        raise InputError(f"{_said(value)} is not {short}", cure="Write words in quotes")
+    return said
+
+
+def hole_kind(value: object, unit: str) -> str:
+    """Read what kind of hole it is, in words; a tuyere has its own table."""
+    kind = words(value, unit)
+    if kind.lower() in ("tuyere", "tuyère"):
+        what = f'a hole of kind "{kind}" is not written as a hole'
+        raise InputError(what, cure="Write it under [[tuyere]], without kind")
+    return kind
+
+
+def one_of(*allowed: str) -> Reads:
+    """Make a reader of one of a few words."""
+
+    def read(value: object, _unit: str) -> str:
+        if isinstance(value, str) and value in allowed:
+            return value
+        cure = "Write " + listed(f'"{word}"' for word in allowed)
+        raise InputError(f"{_said(value)} is not allowed here", cure=cure)
+
+    return read
+
+
+def length(value: object, unit: str) -> float:
+    """Read a length; mm."""
+    found = to_mm(_number(value), unit)
+    if abs(found) > _LONGEST_LENGTH:
+        what = f"{_said(value)} {unit} is no length of a furnace"
+        raise InputError(what, cure="Check the number, and length_unit in [lining]")
+    return found
+
+
+def positive_length(value: object, unit: str) -> float:
+    """Read a length greater than zero; mm."""
+    found = length(value, unit)
+    if found <= 0.0:
+        what = f"{_said(value)} is not greater than 0"
+        raise InputError(what, cure="Write a length greater than 0")
+    return found
+
+
+def azimuth(value: object, _unit: str) -> float:
+    """Read an azimuth, 0 <= azimuth < 360; degrees."""
+    found = _number(value)
+    if not 0.0 <= found < 360.0:
+        what = f"azimuth {_said(value)} is not in 0 <= azimuth < 360 degrees"
+        raise InputError(
+            what, cure="Count it from azimuth 0, the way azimuth_sense says"
+        )
+    return found
+
+
+def _number(value: object) -> float:
+    if isinstance(value, str):
+        try:
+            return parse_number(value)
+        except ValueError as fault:
+            raise InputError(str(fault), cure=_NUMBER) from fault
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise InputError(f"{_said(value)} is not a number", cure=_NUMBER)
+    try:
+        found = float(value)
+    except OverflowError:
+        found = np.inf
+    if not np.isfinite(found):
+        raise InputError(f"{_said(value)} is not a finite number", cure=_NUMBER)
+    return found
+
+
+def _said(value: object) -> str:
+    """Say a TOML value back, shortly, as it was written."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    try:
+        said = f'"{value}"' if isinstance(value, str) else str(value)
+    except ValueError:  # an integer of thousands of digits
+        return "a very long integer"
+    said = said.encode("unicode_escape").decode() if not said.isprintable() else said
+    return said if len(said) <= 60 else f"{said[:60]}..."
+
+
+def _are_tables(entries: list[Any]) -> bool:
+    return all(isinstance(entry, dict) for entry in entries)

@@ -1,0 +1,169 @@
+"""What a drawing must make sense of, beyond each key for itself."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geom.design.drawing import Design
+from geom.errors import InputError
+from geom.units import from_mm
+
+#: Radii of a hot face lie between these, mm: from a small trial furnace to far past
+#: the widest cupola (common practice, no source); a slip of unit falls outside.
+RADII = (50.0, 5000.0)
+#: No lining is taller, mm (common practice, no source).
+TALLEST = 30_000.0
+#: No rod reads as badly as this, mm.
+WORST_ROD = 100.0
+
+_ROUNDING = 1e-6  # mm; what changing units may add to a length
+
+
+def refuse_senseless(design: Design, *, file: str) -> None:
+    """Refuse a drawing that cannot be built.
+
+    Raises
+    ------
+    InputError
+        With the entry and key at fault.
+    """
+    _refuse_profile(design, file)
+    _refuse_radii(design, file)
+    _refuse_openings(design, file)
+    _refuse_bands(design, file)
+    _refuse_rules(design, file)
+    _refuse_rod(design, file)
+
+
+def _refuse_profile(design: Design, file: str) -> None:
+    height = design.profile.height
+    if height.size < 2:
+        what = f"the profile needs two or more entries, here are {height.size}"
+        cure = "Add an entry for each corner of the hot face, bottom up"
+        raise InputError(what, file=file, place="[[profile]]", cure=cure)
+    for i in range(1, height.size):
+        _refuse_height(design, i, file)
+    if height[-1] == height[0]:
+        what = f"all entries stand at the one height {_said(design, height[0])}"
+        cure = "Give the bottom and the top of the lining"
+        raise InputError(what, file=file, place="[[profile]]", cure=cure)
+    if height[-1] - height[0] > TALLEST:
+        tall = _said(design, height[-1] - height[0])
+        what = f"the profile is {tall} tall, more than {_said(design, TALLEST)}"
+        raise InputError(what, file=file, place="[[profile]]", cure=_UNIT)
+
+
+def _refuse_height(design: Design, i: int, file: str) -> None:
+    height = design.profile.height
+    place = f"[[profile]] entry {i + 1}, key height"
+    here, before = _said(design, height[i]), _said(design, height[i - 1])
+    if height[i] < height[i - 1]:
+        what = f"height {here} lies below the entry before it ({before})"
+        cure = "Write the profile bottom up"
+        raise InputError(what, file=file, place=place, cure=cure)
+    if i > 1 and height[i] == height[i - 2]:
+        what = f"three entries stand at the one height {here}"
+        cure = "Keep two: a step is two entries at one height"
+        raise InputError(what, file=file, place=place, cure=cure)
+
+
+_UNIT = "Check the number, and length_unit in [lining]"
+
+
+def _refuse_radii(design: Design, file: str) -> None:
+    low, high = RADII
+    for i, radius in enumerate(design.profile.radius, 1):
+        place = f"[[profile]] entry {i}, key radius"
+        said = _said(design, radius)
+        if not low <= radius <= high:
+            between = f"{_said(design, low)} to {_said(design, high)}"
+            what = f"radius {said} is not in {between}"
+            raise InputError(what, file=file, place=place, cure=_UNIT)
+        if design.shell_radius is not None and radius >= design.shell_radius:
+            what = (
+                f"radius {said} is not inside the shell, "
+                f"whose radius is {_said(design, design.shell_radius)}"
+            )
+            cure = "Check it, and radius in [shell]: both are radii, not diameters"
+            raise InputError(what, file=file, place=place, cure=cure)
+
+
+def _refuse_openings(design: Design, file: str) -> None:
+    tuyeres = len(design.tuyeres)
+    places = [f"[[tuyere]] entry {i + 1}" for i in range(tuyeres)]
+    places += [f"[[hole]] entry {i + 1}" for i in range(len(design.openings) - tuyeres)]
+    for place, opening in zip(places, design.openings, strict=True):
+        low = opening.height - 0.5 * opening.tall
+        high = opening.height + 0.5 * opening.tall
+        if not _within(design, low, high):
+            what = (
+                f"the {opening.kind} reaches from {_said(design, low)} to "
+                f"{_said(design, high)}, past the profile {_profile_said(design)}"
+            )
+            cure = "height is that of its centre, tall its whole height; check both"
+            raise InputError(what, file=file, place=f"{place}, key height", cure=cure)
+        half_way = np.pi * design.radius_at_opening(opening)
+        if opening.width >= half_way:
+            what = (
+                f"width {_said(design, opening.width)} is not less than half the way "
+                f"round there ({_said(design, half_way)})"
+            )
+            cure = "width is measured along the arc; check it"
+            raise InputError(what, file=file, place=f"{place}, key width", cure=cure)
+
+
+def _refuse_bands(design: Design, file: str) -> None:
+    for i, band in enumerate(design.datum_bands, 1):
+        place = f"[[datum_band]] entry {i}, key from"
+        between = f"from {_said(design, band.low)} to {_said(design, band.high)}"
+        if band.low >= band.high:
+            what = f"the band {between} is not one: from must be below to"
+            cure = "Write the lower height under from, the upper under to"
+            raise InputError(what, file=file, place=place, cure=cure)
+        if not _within(design, band.low, band.high):
+            what = f"the band {between} goes past the profile {_profile_said(design)}"
+            cure = "Keep the band within the profile's heights"
+            raise InputError(what, file=file, place=place, cure=cure)
+
+
+def _refuse_rules(design: Design, file: str) -> None:
+    brick, fine = design.repair.brick_threshold, design.repair.tolerance
+    if fine >= brick:
+        what = (
+            f"tolerance {_said(design, fine)} is not less than brick_threshold "
+            f"{_said(design, brick)} (a key left out has its default)"
+        )
+        cure = "Write both keys under [repair], tolerance the smaller"
+        place = "[repair], key tolerance"
+        raise InputError(what, file=file, place=place, cure=cure)
+    smallest = float(np.min(design.profile.radius))
+    if brick >= smallest:
+        what = (
+            f"brick_threshold {_said(design, brick)} is no cut-back of a wall of "
+            f"radius {_said(design, smallest)}"
+        )
+        place = "[repair], key brick_threshold"
+        raise InputError(what, file=file, place=place, cure=_UNIT)
+
+
+def _refuse_rod(design: Design, file: str) -> None:
+    for key, value in vars(design.rod).items():
+        if value is not None and value > WORST_ROD:
+            most = _said(design, WORST_ROD)
+            what = f"{key} {_said(design, value)} is more than {most}"
+            raise InputError(what, file=file, place=f"[rod], key {key}", cure=_UNIT)
+
+
+def _within(design: Design, low: float, high: float) -> bool:
+    profile = design.profile
+    return low >= profile.bottom - _ROUNDING and high <= profile.top + _ROUNDING
+
+
+def _profile_said(design: Design) -> str:
+    bottom, top = design.profile.bottom, design.profile.top
+    return f"({_said(design, bottom)} to {_said(design, top)})"
+
+
+def _said(design: Design, mm: float) -> str:
+    unit = design.length_unit
+    return f"{from_mm(mm, unit):.6g} {unit}"

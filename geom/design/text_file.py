@@ -1,0 +1,99 @@
+"""A file a person wrote: its bytes and its text, or one sentence why not."""
+
+from __future__ import annotations
+
+import os
+import re
+from difflib import get_close_matches
+from pathlib import Path
+
+from geom.errors import InputError
+
+#: Bytes past which a file is no design file and no rod sheet.
+LARGEST = 64 * 1024 * 1024
+
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_SAVE = "Save it as plain text in UTF-8 (from a spreadsheet: as CSV UTF-8)"
+
+
+def read_bytes(path: str | os.PathLike[str], *, largest: int = LARGEST) -> bytes:
+    """Read a whole file.
+
+    Parameters
+    ----------
+    path : path
+    largest : int, bytes
+        A longer file is refused, so that a wrong name cannot fill the memory.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    InputError
+        If there is no such file, or it is a folder, unreadable, empty or too long.
+    """
+    name = os.fspath(path)
+    try:
+        if Path(name).is_dir():
+            raise InputError("this is a folder", file=name, cure="Name a file in it")
+        with Path(name).open("rb") as file:
+            content = file.read(largest + 1)
+    except FileNotFoundError as fault:
+        cure = _like_it(Path(name))
+        raise InputError("there is no such file", file=name, cure=cure) from fault
+    except (OSError, ValueError) as fault:
+        if isinstance(fault, InputError):
+            raise
+        why = getattr(fault, "strerror", None) or str(fault)
+        cure = "Check the name, and who may read the file"
+        raise InputError(f"it cannot be read ({why})", file=name, cure=cure) from fault
+    if not content.strip():
+        raise InputError("the file is empty", file=name, cure="Check that it was saved")
+    if len(content) > largest:
+        what = f"it is longer than {largest // 1024**2} MiB"
+        raise InputError(what, file=name, cure="Check that this is the right file")
+    return content
+
+
+def read_text(path: str | os.PathLike[str], *, largest: int = LARGEST) -> str:
+    """Read a whole file as UTF-8 text; a byte order mark is passed over.
+
+    Raises
+    ------
+    InputError
+        As for `read_bytes`, and if it is not UTF-8 text.
+    """
+    content = read_bytes(path, largest=largest)
+    name = os.fspath(path)
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise InputError("it is UTF-16 text, not UTF-8", file=name, cure=_SAVE)
+    if content.startswith(b"PK\x03\x04"):
+        cure = "If it is a workbook, give it the ending .xlsx"
+        raise InputError("it is a zip archive, not text", file=name, cure=cure)
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        place = f"line {_line(content[: fault.start])}"
+        what = f"byte 0x{content[fault.start]:02x} is not UTF-8 text"
+        raise InputError(what, file=name, place=place, cure=_SAVE) from fault
+    if (bad := _CONTROL.search(text)) is not None:
+        place = f"line {_line(text[: bad.start()].encode())}"
+        what = f"it is not plain text: it holds the control byte 0x{ord(bad[0]):02x}"
+        raise InputError(what, file=name, place=place, cure=_SAVE)
+    return text
+
+
+def _line(before: bytes) -> int:
+    return len(re.findall(rb"\r\n|\r|\n", before)) + 1
+
+
+def _like_it(path: Path) -> str:
+    """Name a file of nearly that name, if the folder holds one."""
+    try:
+        there = [file.name for file in path.parent.iterdir()]
+    except (OSError, ValueError):
+        return f"There is no folder {path.parent} either; check the path"
+    like = get_close_matches(path.name, there, n=1)
+    return f"Is it {like[0]}?" if like else "Check the name and the folder"

@@ -1,0 +1,193 @@
+"""Whether a sheet can be of this lining; what cannot is refused, never corrected.
+
+A reading that could be true stays, however odd: a single misread inside the shell is
+for the fit to find.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geom.design import Design, Opening
+from geom.readings.reason import likely_cause, likely_height_unit
+from geom.readings.sheet import Sheet
+from geom.units import Bool, Float, from_mm
+
+#: Readings of a wall whose shell is not known lie in these parts of the design radius.
+LEAST, MOST = 0.5, 1.6
+#: The median of a sheet outside these parts asks for a cause that explains it.
+MEDIAN_LEAST, MEDIAN_MOST = 0.7, 1.6
+#: Without a shell, a cut-back is no more than this part of the design radius.
+MOST_CUTBACK = 0.6
+#: Where so many of the cut-backs are past that, the sheet is asked for a cause.
+SOME = 0.2
+#: A reading with a standard uncertainty from here on tells nothing, mm.
+WORST_SD = 100.0
+
+_ROUNDING = 1e-6  # mm; what changing units may add to a length
+
+
+def refuse_implausible(sheet: Sheet, design: Design) -> None:
+    """Refuse a sheet that cannot be of this lining, with the likely cause.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    design : Design
+
+    Raises
+    ------
+    InputError
+        For heights outside the profile, radii that are not positive, past the shell or
+        far from the drawing, the wrong unit or quantity, an sd that is none, and
+        readings inside an opening.
+    """
+    _refuse_heights(sheet, design)
+    _refuse_whole(sheet, design)
+    _refuse_values(sheet, design)
+    _refuse_sd(sheet)
+    _refuse_openings(sheet, design)
+
+
+def design_radius(sheet: Sheet, design: Design) -> Float:
+    """Give the design radius at each reading; mm, shape (n,)."""
+    profile = design.profile
+    return profile.radius_at(np.clip(sheet.height, profile.bottom, profile.top))
+
+
+def share_of_design(sheet: Sheet, design: Design) -> Float:
+    """Give each reading as a part of what the drawing has there; shape (n,).
+
+    A radius as a part of the design radius, a diameter of twice the design radius, a
+    cut-back of the design radius.
+    """
+    drawn = design_radius(sheet, design)
+    return sheet.value / (2.0 * drawn if sheet.kind == "diameter" else drawn)
+
+
+def _refuse_heights(sheet: Sheet, design: Design) -> None:
+    profile, height = design.profile, sheet.height
+    outside = (height < profile.bottom - _ROUNDING) | (height > profile.top + _ROUNDING)
+    between = f"{_said(profile.bottom, sheet.height_unit)} to "
+    between += _said(profile.top, sheet.height_unit)
+    if unit := likely_height_unit(height, outside, sheet.height_unit, profile):
+        what = (
+            f"the heights look like {unit}, not {sheet.height_unit}: their median is "
+            f"{_said(float(np.median(height)), sheet.height_unit)}, the profile "
+            f"reaches from {between}"
+        )
+        cure = f"Name the column height_{unit}, or check length_unit in the design file"
+        raise sheet.refuse(what, cure=cure)
+    for i in np.flatnonzero(outside):
+        said = _said(float(height[i]), sheet.height_unit)
+        what = f"height {said} is outside the profile ({between})"
+        cure = f"Heights count from: {design.height_zero}. {_again(sheet)}"
+        raise sheet.refuse(what, at=int(i), index=sheet.height_index, cure=cure)
+
+
+def _refuse_sd(sheet: Sheet) -> None:
+    sd = sheet.sd
+    for i in np.flatnonzero(~np.isnan(sd) & ~((sd > 0.0) & (sd < WORST_SD))):
+        what = f"sd {sd[i]:g} mm is not in 0 < sd < {WORST_SD:g} mm"
+        cure = "Write the standard uncertainty of the reading, or leave the cell blank"
+        raise sheet.refuse(what, at=int(i), index=sheet.sd_index, cure=cure)
+
+
+def _refuse_openings(sheet: Sheet, design: Design) -> None:
+    for opening in design.openings:
+        for i in np.flatnonzero(_inside(sheet, design, opening)):
+            height = _said(opening.height, sheet.height_unit)
+            what = (
+                f"this reading lies in the {opening.kind} at azimuth "
+                f"{opening.azimuth:g} and height {height}, where there is no wall"
+            )
+            cure = "Leave it out, or check its azimuth and height"
+            raise sheet.refuse(what, at=int(i), cure=cure)
+
+
+def _inside(sheet: Sheet, design: Design, opening: Opening) -> Bool:
+    radius = design.radius_at_opening(opening)
+    inside = opening.holds(sheet.azimuth, sheet.height, radius)
+    if sheet.kind == "diameter":
+        inside |= opening.holds(sheet.azimuth + 180.0, sheet.height, radius)
+    return inside
+
+
+def _refuse_whole(sheet: Sheet, design: Design) -> None:
+    """Refuse a sheet whose readings, as a whole, are of another unit or quantity."""
+    share = share_of_design(sheet, design)
+    median = float(np.median(share))
+    if sheet.kind == "cutback":
+        suspect = float(np.mean(_too_far(sheet, design))) >= SOME
+    else:
+        suspect = not MEDIAN_LEAST <= median <= MEDIAN_MOST
+    if suspect and (cause := likely_cause(share, sheet.kind, sheet.unit)) is not None:
+        drawn = "diameter" if sheet.kind == "diameter" else "radius"
+        what = (
+            f"the readings look like {cause.many}: under {sheet.name} their median is "
+            f"{median:.2g} times the design {drawn}"
+        )
+        cure = f"Name it {cause.name}, or check the radii and length_unit there"
+        raise sheet.refuse(what, cure=cure)
+
+
+def _refuse_values(sheet: Sheet, design: Design) -> None:
+    share = share_of_design(sheet, design)
+    for i in np.flatnonzero(_too_far(sheet, design)):
+        cause = likely_cause(share[i : i + 1], sheet.kind, sheet.unit)
+        ask = f"Is this {cause.one}? Then name it {cause.name}. " if cause else ""
+        if cause is None and not 0.25 < abs(share[i]) < 4.0:
+            ask = "Is a digit or the decimal mark wrong? "
+        what = _too_far_said(sheet, design, int(i))
+        raise sheet.refuse(what, at=int(i), cure=ask + _again(sheet))
+
+
+def _too_far(sheet: Sheet, design: Design) -> Bool:
+    """Tell which readings cannot be of this wall; bool array (n,)."""
+    radius = _radius(sheet, design)
+    least, most = _limits(sheet, design)
+    return (radius <= 0.0) | (radius < least - _ROUNDING) | (radius > most + _ROUNDING)
+
+
+def _limits(sheet: Sheet, design: Design) -> tuple[Float, Float]:
+    """Least and greatest radius the wall can have at each reading; mm, (n,) each."""
+    drawn = design_radius(sheet, design)
+    least, most = LEAST * drawn, MOST * drawn
+    if sheet.kind == "cutback":
+        least, most = (1.0 - MOST_CUTBACK) * drawn, (1.0 + MOST_CUTBACK) * drawn
+    if design.shell_radius is not None:
+        most = np.full_like(drawn, design.shell_radius)
+        least = np.zeros_like(drawn) if sheet.kind == "cutback" else least
+    return least, most
+
+
+def _radius(sheet: Sheet, design: Design) -> Float:
+    """Radius that each reading says; mm, shape (n,)."""
+    if sheet.kind == "cutback":
+        return design_radius(sheet, design) + sheet.value
+    return sheet.value / (1.0 if sheet.kind == "radius" else 2.0)
+
+
+def _too_far_said(sheet: Sheet, design: Design, i: int) -> str:
+    radius = float(_radius(sheet, design)[i])
+    least, most = (float(limit[i]) for limit in _limits(sheet, design))
+    drawn = _said(float(design_radius(sheet, design)[i]), sheet.unit)
+    said = f"{sheet.kind} {_said(float(sheet.value[i]), sheet.unit)}"
+    if sheet.kind != "radius":
+        said += f" makes a radius of {_said(radius, sheet.unit)}, which"
+    if radius <= 0.0:
+        return f"{said} is not greater than 0"
+    if radius > most and design.shell_radius is not None:
+        shell = _said(design.shell_radius, sheet.unit)
+        return f"{said} is past the shell ({shell}; the design radius is {drawn})"
+    between = f"{_said(least, sheet.unit)} to {_said(most, sheet.unit)}"
+    return f"{said} is not in {between}; the design radius there is {drawn}"
+
+
+def _again(sheet: Sheet) -> str:
+    what = "cell blank" if sheet.wide else "row out"
+    return f"Check it against the paper sheet, or leave the {what}"
+
+
+def _said(mm: float, unit: str) -> str:
+    return f"{from_mm(mm, unit):.5g} {unit}"

@@ -1,0 +1,181 @@
+"""Files and folders stand whole or not at all, also when the disk is full."""
+
+from __future__ import annotations
+
+import errno
+import os
+from pathlib import Path
+
+import pytest
+
+from geom.errors import InputError
+from geom.whole import folder_written_whole, refuse_folder, write_whole
+
+
+def everything(folder: Path) -> dict[str, bytes | None]:
+    """All paths below a folder, hidden ones too, with what files hold."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        if path.is_file()
+        else None
+        for path in sorted(folder.rglob("*"))
+    }
+
+
+@pytest.fixture(params=["fsync", "replace"])
+def full_disk(request, monkeypatch):
+    """Let the disk be full at one of the two steps that meet it."""
+
+    def refuse(*args, **kwargs):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    def fill():
+        monkeypatch.setattr(os, request.param, refuse)
+        if request.param == "replace":
+            monkeypatch.setattr(Path, "replace", refuse)
+
+    return fill
+
+
+def test_a_file_is_written(tmp_path):
+    write_whole(tmp_path / "a.json", b"one")
+    write_whole(tmp_path / "a.json", b"two")
+    assert everything(tmp_path) == {"a.json": b"two"}
+
+
+def test_a_file_is_as_readable_as_any_other(tmp_path):
+    write_whole(tmp_path / "a.json", b"one")
+    (tmp_path / "b.json").write_bytes(b"one")
+    assert (tmp_path / "a.json").stat().st_mode == (tmp_path / "b.json").stat().st_mode
+
+
+@pytest.mark.parametrize("before", [{}, {"a.json": b"old"}])
+def test_a_full_disk_leaves_the_file_as_it_was(tmp_path, full_disk, before):
+    for name, content in before.items():
+        (tmp_path / name).write_bytes(content)
+    full_disk()
+    with pytest.raises(OSError, match="No space left"):
+        write_whole(tmp_path / "a.json", b"new")
+    assert everything(tmp_path) == before
+
+
+def test_a_folder_is_made_with_those_above_it(tmp_path):
+    with folder_written_whole(tmp_path / "x" / "y" / "out") as scratch:
+        (scratch / "a.txt").write_text("a")
+        assert not (tmp_path / "x" / "y" / "out").exists()
+    assert everything(tmp_path / "x") == {"y": None, "y/out": None, "y/out/a.txt": b"a"}
+
+
+def test_an_empty_folder_is_filled(tmp_path):
+    (tmp_path / "out").mkdir()
+    with folder_written_whole(tmp_path / "out") as scratch:
+        (scratch / "a.txt").write_text("a")
+    assert everything(tmp_path) == {"out": None, "out/a.txt": b"a"}
+
+
+class BlockError(Exception):
+    """What a block may raise."""
+
+
+def write_then_fail(target, fault):
+    """Begin a folder and fail in its block."""
+    with folder_written_whole(target) as scratch:
+        (scratch / "a.txt").write_text("half")
+        raise fault
+
+
+@pytest.mark.parametrize("fault", [BlockError(), KeyboardInterrupt(), MemoryError()])
+def test_a_failure_in_the_block_leaves_nothing_behind(tmp_path, fault):
+    with pytest.raises(type(fault)):
+        write_then_fail(tmp_path / "x" / "out", fault)
+    assert everything(tmp_path) == {}
+
+
+def test_bad_input_in_the_block_passes_as_it_is(tmp_path):
+    with pytest.raises(InputError, match=r"^radius -3\.$"):
+        write_then_fail(tmp_path / "out", InputError("radius -3"))
+    assert everything(tmp_path) == {}
+
+
+def test_a_failure_in_the_block_leaves_an_older_folder_alone(tmp_path):
+    (tmp_path / "out").mkdir()
+    with pytest.raises(BlockError):
+        write_then_fail(tmp_path / "out", BlockError())
+    assert everything(tmp_path) == {"out": None}
+
+
+def test_a_folder_with_files_is_not_overwritten_unasked(tmp_path):
+    (tmp_path / "a.txt").write_text("old")
+    with (
+        pytest.raises(InputError, match="--overwrite") as told,
+        folder_written_whole(tmp_path),
+    ):
+        pytest.fail("the block must not run")
+    assert told.value.file == str(tmp_path)
+    assert everything(tmp_path) == {"a.txt": b"old"}
+
+
+def test_overwriting_replaces_files_of_the_same_name_only(tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "a.txt").write_text("old")
+    (out / "mine.txt").write_text("kept")
+    with folder_written_whole(out, overwrite=True) as scratch:
+        (scratch / "a.txt").write_text("new")
+        (scratch / "b.txt").write_text("more")
+    assert everything(tmp_path) == {
+        "out": None,
+        "out/a.txt": b"new",
+        "out/b.txt": b"more",
+        "out/mine.txt": b"kept",
+    }
+
+
+def write_to_full_disk(target, fill, *, overwrite=False):
+    """Write a folder while the disk fills up."""
+    with folder_written_whole(target, overwrite=overwrite) as scratch:
+        (scratch / "a.txt").write_text("new")
+        fill()
+
+
+def test_a_full_disk_is_told_and_nothing_half_written_stays(tmp_path, full_disk):
+    target = tmp_path / "x" / "out"
+    with pytest.raises(InputError, match="No space left") as told:
+        write_to_full_disk(target, full_disk)
+    assert told.value.file == str(target)
+    assert told.value.cure
+    assert isinstance(told.value.__cause__, OSError)
+    assert everything(tmp_path) == {}
+
+
+def test_a_full_disk_leaves_an_older_folder_as_it_was(tmp_path, full_disk):
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "a.txt").write_text("old")
+    before = everything(tmp_path)
+    with pytest.raises(InputError, match="No space left"):
+        write_to_full_disk(out, full_disk, overwrite=True)
+    assert everything(tmp_path) == before
+
+
+def test_a_file_where_the_folder_should_go_is_refused(tmp_path):
+    (tmp_path / "out").write_text("x")
+    for overwrite in (False, True):
+        with pytest.raises(InputError, match="there is a file"):
+            refuse_folder(tmp_path / "out", overwrite=overwrite)
+    with pytest.raises(InputError, match="cannot be made"):
+        refuse_folder(tmp_path / "out" / "deeper", overwrite=False)
+
+
+def test_a_folder_nobody_may_write_is_refused(tmp_path, monkeypatch):
+    # Asked through os.access, since a test may run as one who may write everywhere.
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    with pytest.raises(InputError, match="cannot be written"):
+        refuse_folder(tmp_path, overwrite=True)
+    with pytest.raises(InputError, match="cannot be made"):
+        refuse_folder(tmp_path / "out", overwrite=False)
+
+
+def test_refusing_writes_nothing(tmp_path):
+    refuse_folder(tmp_path / "x" / "out", overwrite=False)
+    assert everything(tmp_path) == {}

@@ -1,0 +1,126 @@
+"""A sound design file becomes a drawing in millimetres."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geom.design import Design, RepairRules, RodErrors, load_design
+from geom.design.design_file import TABLES
+
+BARE = """\
+[lining]
+name = "B"
+length_unit = "{unit}"
+azimuth_zero = "door"
+azimuth_sense = "counterclockwise"
+height_zero = "sand bottom"
+[[profile]]
+height = 0
+radius = {radius}
+[[profile]]
+height = {top}
+radius = {radius}
+"""
+
+
+def same(a: Design, b: Design) -> bool:
+    """Whether two drawings agree in everything."""
+    profiles = np.array_equal(a.profile.height, b.profile.height) and np.array_equal(
+        a.profile.radius, b.profile.radius
+    )
+    rest = [{k: v for k, v in vars(d).items() if k != "profile"} for d in (a, b)]
+    return profiles and rest[0] == rest[1]
+
+
+def test_every_key_arrives_in_millimetres(sound, write):
+    # 1 in = 25.4 mm exactly (NIST SP 811, appendix B.8); products worked by hand.
+    design = load_design(write(sound))
+    assert design.name == "Cupola A"
+    assert design.length_unit == "in"
+    assert design.azimuth_zero == "tap hole"
+    assert design.azimuth_sense == "clockwise"
+    assert design.height_zero == "bottom plate"
+    assert design.shell_radius == pytest.approx(685.8, abs=1e-9)
+    assert design.profile.height == pytest.approx([0, 1016, 1016, 2413], abs=1e-9)
+    assert design.profile.radius == pytest.approx([457.2, 457.2, 495.3, 508], abs=1e-9)
+    tuyere, hole = design.openings
+    assert (tuyere.kind, tuyere.azimuth) == ("tuyere", 30.0)
+    assert tuyere.height == pytest.approx(444.5, abs=1e-9)
+    assert tuyere.width == pytest.approx(127.0, abs=1e-9)
+    assert tuyere.tall == pytest.approx(88.9, abs=1e-9)
+    assert (hole.kind, hole.azimuth) == ("tap hole", 0.0)
+    (band,) = design.datum_bands
+    assert (band.low, band.high) == pytest.approx((2184.4, 2413.0), abs=1e-9)
+    assert design.repair.brick_threshold == pytest.approx(31.75, abs=1e-9)
+    assert design.repair.tolerance == pytest.approx(6.35, abs=1e-9)
+    assert design.rod.step == pytest.approx(3.175, abs=1e-9)
+    assert design.rod.repeatability == pytest.approx(1.524, abs=1e-9)
+    assert design.tuyeres == (tuyere,)
+
+
+def test_what_is_optional_has_its_default(write):
+    design = load_design(write(BARE.format(unit="mm", radius=500, top=2000)))
+    assert design.shell_radius is None
+    assert design.openings == ()
+    assert design.datum_bands == ()
+    assert design.repair == RepairRules(brick_threshold=31.75, tolerance=6.35)
+    assert design.rod == RodErrors()
+
+
+def test_one_key_of_a_table_leaves_the_other_at_its_default(write):
+    text = BARE.format(unit="mm", radius=500, top=2000) + "[repair]\ntolerance = 3\n"
+    assert load_design(write(text)).repair == RepairRules(31.75, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("unit", "radius", "top"),
+    [("mm", "508", "2540"), ("cm", "50.8", "254"), ("m", ".508", "2.54")],
+)
+def test_the_same_lining_in_any_unit_is_the_same_drawing(write, unit, radius, top):
+    inches = load_design(write(BARE.format(unit="in", radius=20, top=100)))
+    radius = radius if radius[0] != "." else f"0{radius}"
+    other = load_design(write(BARE.format(unit=unit, radius=radius, top=top)))
+    # A few rounding errors of a double at 2540 mm.
+    assert other.profile.height == pytest.approx(inches.profile.height, abs=1e-11)
+    assert other.profile.radius == pytest.approx(inches.profile.radius, abs=1e-11)
+    assert other.length_unit == unit
+
+
+@pytest.mark.parametrize(
+    "written", ["18.375", '"18.375"', '"18 3/8"', '"18-3/8"', '"18⅜"']
+)
+def test_a_number_may_be_written_as_the_trade_does(write, written):
+    design = load_design(write(BARE.format(unit="in", radius=written, top=95)))
+    assert design.profile.radius[0] == pytest.approx(466.725, abs=1e-9)
+
+
+def test_a_byte_order_mark_and_crlf_change_nothing(sound, write):
+    plain = load_design(write(sound))
+    windows = b"\xef\xbb\xbf" + sound.replace("\n", "\r\n").encode()
+    assert same(load_design(write(windows, "windows.toml")), plain)
+
+
+def test_the_order_of_tables_changes_nothing_but_their_own(sound, write):
+    plain = load_design(write(sound))
+    head, repair = sound.split("[repair]")
+    moved = load_design(write("[repair]" + repair + head, "moved.toml"))
+    assert same(moved, plain)
+    other = load_design(write(sound.replace("radius = 27", "radius = 28")))
+    assert not same(other, plain)
+
+
+def test_a_path_may_be_a_text(sound, write):
+    assert load_design(str(write(sound))).name == "Cupola A"
+
+
+def test_openings_may_reach_the_profiles_ends_and_cross_azimuth_0(spoiled):
+    path = spoiled("height = 4\nwidth = 6\ntall = 6", "height = 3\nwidth = 6\ntall = 6")
+    (_, hole) = load_design(path).openings
+    assert hole.height - 0.5 * hole.tall == pytest.approx(0.0, abs=1e-9)
+
+
+def test_every_key_of_a_dataclass_that_a_table_fills_is_a_key():
+    keys = {t.name: {k.becomes or k.name for k in t.keys} for t in TABLES}
+    assert keys["rod"] == set(vars(RodErrors()))
+    assert keys["repair"] == set(vars(RepairRules()))

@@ -1,0 +1,31 @@
+"""The nearest known word is named, whatever was written."""
+
+from __future__ import annotations
+
+import pytest
+
+from geom.design.spelling import listed, nearest
+
+
+@pytest.mark.parametrize(
+    ("word", "known"),
+    [
+        ("heigth", "height"),
+        ("RADIUS", "radius"),
+        ("radii", "radius"),
+        ("azimut", "azimuth"),
+    ],
+)
+def test_a_slip_finds_its_word(word, known):
+    assert nearest(word, ["height", "radius", "azimuth", "width", "tall"]) == known
+
+
+def test_there_is_always_a_nearest_word():
+    assert nearest("", ["height", "radius"]) in ("height", "radius")
+    assert nearest("§§§", ["radius"]) == "radius"
+
+
+def test_words_are_put_in_a_row():
+    assert listed(["a"]) == "a"
+    assert listed(["a", "b"]) == "a or b"
+    assert listed(["a", "b", "c"], last="and") == "a, b and c"
