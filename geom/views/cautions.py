@@ -1,0 +1,21 @@
+"""What has to be said to anybody who may go into a furnace on the strength of this."""
+
+from __future__ import annotations
+
+#: Short, in the order of the day's work; usual cautions of the trade.
+CAUTIONS: tuple[str, ...] = (
+    "Local codes, the site's own rules and licensed practice come before anything "
+    "printed here.",
+    "Confined space: go in only under a permit, with the air tested, ventilation "
+    "running and a person on watch outside.",
+    "Carbon monoxide has no smell. Shut off and lock out blast, gas, charging gear and "
+    "bottom doors before entry, and keep a gas alarm on.",
+    "Falling material: bar down loose lining, slag and bridges from above before "
+    "anybody stands below. Put overhead cover at the charging floor.",
+    "Silica dust: wet the work, use extraction and a fitted respirator.",
+    "Moisture under hot metal explodes. Dry and heat every repair right through before "
+    "the next heat.",
+    "Laser or lamp: keep beams out of eyes and follow the class marked on the tool.",
+    "Measured wall only. The model says nothing of cracks, loose brick or the shell "
+    "behind: look and sound before deciding.",
+)

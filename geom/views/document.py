@@ -1,0 +1,19 @@
+"""findings.json: every number, for machines."""
+
+from __future__ import annotations
+
+import json
+
+from geom.compare.findings import Findings
+
+
+def document_bytes(findings: Findings) -> bytes:
+    """The ``daubline.findings/1`` document as UTF-8 JSON.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite: JSON has no such numbers.
+    """
+    text = json.dumps(findings.to_dict(), allow_nan=False, ensure_ascii=False, indent=1)
+    return (text + "\n").encode("utf-8", errors="backslashreplace")

@@ -1,0 +1,142 @@
+"""The key of the map: scale bar, colour bar, and what hatches and dots mean."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geom.surface.radial import RadialSurface
+from geom.units import MM_PER, say_both, say_length
+from geom.views import chart, colours
+from geom.views.unrolled import Unrolled, nice_step
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+#: Size of the map's type, points.
+TYPE = 13.0
+#: Left margin of the map, inches.
+LEFT = 1.0
+
+
+def scale_bar(axes: Axes, wall: Unrolled, *, high: float) -> None:
+    """A length round the wall, above a picture ``high`` inches tall."""
+    unit = wall.design.length_unit
+    size = float(MM_PER[unit])
+    long = nice_step(wall.reach / 5.0 / size, unit)
+    end = 0.95 * wall.reach
+    start = end - long * size
+    place = axes.get_xaxis_transform()
+    point = 1.0 / (72.0 * high)
+    axes.plot(
+        [start, start, end, end],
+        [1.0 + 14 * point, 1.0 + 7 * point, 1.0 + 7 * point, 1.0 + 14 * point],
+        color=chart.INK,
+        linewidth=2.0,
+        transform=place,
+        clip_on=False,
+    )
+    axes.text(
+        0.5 * (start + end), 1.0 + 17 * point, f"{long:g} {unit} round",
+        transform=place,
+        ha="center", va="bottom", fontsize=TYPE - 2, color=chart.INK,
+    )  # fmt: skip
+
+
+def colour_bar(made: Figure, surface: RadialSurface, size: tuple[float, float]) -> None:
+    """The scale of cut-back, in the shop's unit and mm, brick line marked."""
+    limit = surface.design.repair.brick_threshold
+    low, high = colours.limits(limit)
+    wide, from_below = 5.9, 1.62
+    left = LEFT / size[0]
+    bar = made.add_axes((left, from_below / size[1], wide / size[0], 0.26 / size[1]))
+    bar.imshow(
+        colours.scale_table()[None] / 255.0, aspect="auto", extent=(low, high, 0, 1)
+    )
+    bar.set_yticks([])
+    ticks = np.arange(-2, 5) * limit / 2.0
+    unit = surface.design.length_unit
+    bar.set_xticks(
+        ticks, [_bar_label(t, unit, limit) for t in ticks], fontsize=TYPE - 1.5
+    )
+    bar.axvline(limit, color=chart.INK, linewidth=2.2)
+    bar.axvline(0.0, color=chart.QUIET, linewidth=1.0)
+    _bar_units(bar, unit)
+    words = {low: ("build-up", "left"), high: ("lost lining", "right")}
+    for end, (word, side) in words.items():
+        bar.text(
+            end, 1.25, word, ha=side, va="bottom", fontsize=TYPE - 1, color=chart.INK
+        )  # fmt: skip
+    bar.text(0, 1.25, "drawing", ha="center", va="bottom", fontsize=TYPE - 1)
+    bar.text(
+        limit, 1.25, "brick line", ha="center", va="bottom", fontsize=TYPE - 1,
+        fontweight="bold",
+    )  # fmt: skip
+    made.text(
+        left + (wide + 0.5) / size[0],
+        (from_below + 0.13) / size[1],
+        "cut-back\nscale is the same\nin every survey",
+        fontsize=TYPE - 2, va="center", color=chart.QUIET, linespacing=1.3,
+    )  # fmt: skip
+
+
+def _bar_units(bar: Axes, unit: str) -> None:
+    units = unit if unit == "mm" else f"{unit}\nmm"
+    bar.annotate(
+        units, (0.0, 0.0), xytext=(-34, -5), xycoords="axes fraction",
+        textcoords="offset points", ha="right", va="top", fontsize=TYPE - 1.5,
+        color=chart.QUIET,
+    )  # fmt: skip
+
+
+def _bar_label(mm: float, unit: str, limit: float) -> str:
+    more = "≥" if mm >= 2.0 * limit - 1e-9 else "≤" if mm <= -limit + 1e-9 else ""
+    short = say_length(mm, unit).removesuffix(f" {unit}")
+    if unit == "mm":
+        return f"{more}{short}"
+    return f"{more}{short}\n{mm:.0f}"
+
+
+def legend(made: Figure, surface: RadialSurface, dots: list[Any]) -> None:
+    """What hatches and dots mean; ``dots`` are the readings as drawn."""
+    from matplotlib.patches import Patch
+
+    design = surface.design
+    limit = say_both(design.repair.brick_threshold, design.length_unit)
+    patches = [
+        Patch(
+            facecolor="#c4571f",
+            edgecolor="#ffffff",
+            hatch="////",
+            label=f"brick: past {limit}",
+        ),
+        Patch(facecolor="#b9dbe6", edgecolor="#0f2c54", hatch="||", label="chip off"),
+        Patch(
+            facecolor="#ffffff",
+            edgecolor="#55535c",
+            hatch="oo",
+            label="too uncertain: measure again",
+        ),
+        Patch(
+            facecolor=colours.NOT_SURVEYED,
+            edgecolor="#ffffff",
+            hatch="xx",
+            label="not surveyed",
+        ),
+        Patch(facecolor=colours.OPENING, label="opening"),
+    ]
+    made.legend(
+        handles=[*patches, *dots],
+        loc="lower left",
+        bbox_to_anchor=(LEFT / made.get_figwidth(), 0.12 / made.get_figheight()),
+        ncols=3,
+        fontsize=TYPE - 1.5,
+        frameon=False,
+        handlelength=2.2,
+        handleheight=1.3,
+        columnspacing=1.6,
+        borderaxespad=0.0,
+        borderpad=0.0,
+    )

@@ -1,0 +1,99 @@
+"""The measured hot face as a mesh: one vertex a cell, round without a seam.
+
+Only wall that was measured is in it: openings and heights without readings are left
+out, so a viewer shows a hole there and not an invented wall.  The lowest and highest
+ring of vertices stand on the surveyed limits and carry the values of the row next to
+them; every other vertex stands at a cell's centre.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.frame import Sense, to_cartesian
+from geom.surface.radial import RadialSurface
+from geom.units import Bool, Float, Int
+
+
+@dataclass(frozen=True)
+class WallMesh:
+    """Triangles of the hot face.
+
+    Attributes
+    ----------
+    points : array (n, 3), mm
+        In the design's frame, z up.
+    faces : int array (f, 3)
+        Wound so that their normals point to the axis, into the bore.
+    row, column : int array (n,)
+        The cell of the grid whose values each vertex carries.
+    """
+
+    points: Float
+    faces: Int
+    row: Int
+    column: Int
+
+    def pick(self, field: NDArray[Any]) -> NDArray[Any]:
+        """Values of a gridded field, shape (height, azimuth), at the vertices."""
+        return field[self.row, self.column]
+
+
+def wall_mesh(surface: RadialSurface) -> WallMesh:
+    """Mesh of the surveyed wall less the openings.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+
+    Returns
+    -------
+    WallMesh
+        The column at the end shares its neighbours at azimuth 0 by index.
+    """
+    grid = surface.grid
+    row, height, design = _rings(surface)
+    there = (np.isfinite(surface.radius) & ~grid.opening)[row]
+    radius = design[:, None] + surface.cutback[row]
+    points = to_cartesian(
+        grid.azimuth[None, :], radius, height[:, None], surface.design.azimuth_sense
+    )
+    faces = _faces(there, surface.design.azimuth_sense)
+    used, faces = np.unique(faces, return_inverse=True)
+    ring, column = np.divmod(used, grid.azimuth.size)
+    return WallMesh(
+        points=points.reshape(-1, 3)[used],
+        faces=faces.reshape(-1, 3),
+        row=row[ring],
+        column=column,
+    )
+
+
+def _rings(surface: RadialSurface) -> tuple[Int, Float, Float]:
+    """Row, height and design radius of each ring of vertices, bottom up."""
+    grid, profile = surface.grid, surface.design.profile
+    rows = np.flatnonzero(grid.surveyed)
+    low, high = grid.edge[rows[0]], grid.edge[rows[-1] + 1]
+    ends = profile.radius_at(low), profile.radius_at(high, side="below")
+    row = np.concatenate([rows[:1], rows, rows[-1:]])
+    height = np.concatenate([[low], grid.height[rows], [high]])
+    design = np.concatenate([[ends[0]], grid.design_radius[rows], [ends[1]]])
+    return row, height, design
+
+
+def _faces(there: Bool, sense: Sense) -> Int:
+    """Two triangles for every four neighbours that are all wall; shape (f, 3)."""
+    rings, columns = there.shape
+    index = np.arange(rings * columns).reshape(rings, columns)
+    a, d = index[:-1], index[1:]
+    b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
+    sound = there & np.roll(there, -1, axis=1)
+    whole = sound[:-1] & sound[1:]
+    lower = np.stack([a, b, c], axis=-1)[whole]
+    upper = np.stack([a, c, d], axis=-1)[whole]
+    faces = np.concatenate([lower, upper])
+    return faces if sense == "clockwise" else faces[:, ::-1]

@@ -1,0 +1,130 @@
+"""surface.nc: the gridded wall for other programs, NetCDF-4 in CF style."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.compare.findings import ACTIONS, NO_CALL, Findings
+from geom.surface.radial import RadialSurface
+from geom.views.words import plain
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+_BOTH = ("height", "azimuth")
+
+
+def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None:
+    """Write the surface and the maps drawn from it.
+
+    Parameters
+    ----------
+    path : Path
+    surface : RadialSurface
+    findings : Findings
+        Its maps take the place of the surface's own fields of the same name.
+    """
+    data = _dataset(surface, findings)
+    packed = {"zlib": True, "complevel": 2, "shuffle": True}
+    encoding: dict[str, dict[str, Any]] = {
+        str(name): packed | {"_FillValue": _fill(array.dtype)}
+        for name, array in data.data_vars.items()
+    }
+    encoding |= {str(name): {"_FillValue": None} for name in data.coords}
+    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
+
+
+def _fill(dtype: np.dtype[Any]) -> float | None:
+    return float("nan") if dtype.kind == "f" else None
+
+
+def _dataset(surface: RadialSurface, findings: Findings) -> xr.Dataset:
+    maps = findings.maps
+    data = surface.to_xarray()
+    shape = surface.grid.shape
+    drawn = np.broadcast_to(surface.grid.design_radius[:, None], shape)
+    fields: dict[str, tuple[NDArray[Any], dict[str, Any]]] = {
+        "design_radius": (drawn, _mm("radius of the drawing")),
+        "cutback": (maps.cutback, _mm("cut-back: radius less design radius")),
+        "cutback_sd": (maps.cutback_sd, _mm("standard uncertainty of cut-back")),
+        "p_brick": (maps.p_brick, _p_brick(surface)),
+        "action": (maps.action.astype(np.int8), _action()),
+        "surveyed": (maps.surveyed.astype(np.int8), _flag("surveyed", "no yes")),
+        "opening": (surface.grid.opening.astype(np.int8), _flag("opening", "no yes")),
+        "zone": (maps.zone.astype(np.int32), {"long_name": "zone id, 0 where none"}),
+    }
+    data = data.assign(
+        {
+            name: (_BOTH, np.ascontiguousarray(values), notes)
+            for name, (values, notes) in fields.items()
+        }
+    )
+    data["cutback"].attrs["ancillary_variables"] = "cutback_sd"
+    data["radius"].attrs["ancillary_variables"] = "radius_sd"
+    data["height"].attrs |= _height(surface)
+    data["azimuth"].attrs |= _azimuth(surface)
+    data.attrs = _about(surface, findings)
+    return data
+
+
+def _mm(name: str) -> dict[str, Any]:
+    return {"long_name": name, "units": "mm"}
+
+
+def _flag(name: str, meanings: str) -> dict[str, Any]:
+    values = np.arange(len(meanings.split()), dtype=np.int8)
+    return {"long_name": name, "flag_values": values, "flag_meanings": meanings}
+
+
+def _action() -> dict[str, Any]:
+    words = ["no_call", *(action.replace(" ", "_") for action in ACTIONS)]
+    values = np.array([NO_CALL, *range(len(ACTIONS))], dtype=np.int8)
+    return {
+        "long_name": "what to do",
+        "flag_values": values,
+        "flag_meanings": " ".join(words),
+    }
+
+
+def _p_brick(surface: RadialSurface) -> dict[str, Any]:
+    return {
+        "long_name": "probability that cut-back exceeds the brick threshold",
+        "units": "1",
+        "brick_threshold_mm": surface.design.repair.brick_threshold,
+    }
+
+
+def _height(surface: RadialSurface) -> dict[str, Any]:
+    return {
+        "long_name": f"height above {plain(surface.design.height_zero)}",
+        "units": "mm",
+        "positive": "up",
+        "axis": "Z",
+    }
+
+
+def _azimuth(surface: RadialSurface) -> dict[str, Any]:
+    design = surface.design
+    return {
+        "long_name": f"azimuth from {plain(design.azimuth_zero)}, "
+        f"{design.azimuth_sense} seen from above",
+        "units": "degree",
+    }
+
+
+def _about(surface: RadialSurface, findings: Findings) -> dict[str, Any]:
+    design = surface.design
+    return {
+        "Conventions": "CF-1.11",
+        "title": plain(findings.title),
+        "lining": plain(findings.lining),
+        "azimuth_zero": plain(design.azimuth_zero),
+        "azimuth_sense": f"{design.azimuth_sense} seen from above",
+        "height_zero": plain(design.height_zero),
+        "created": plain(findings.created),
+        "source": f"daubline {plain(findings.version)}",
+    }

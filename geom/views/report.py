@@ -1,0 +1,100 @@
+"""report.html: everything for reading, in one file that needs nothing else."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass, fields
+from importlib.resources import files
+
+from geom.compare.findings import Findings
+from geom.surface.radial import RadialSurface
+from geom.units import say_both
+from geom.views import tables
+from geom.views.cautions import CAUTIONS
+from geom.views.colours import LOOKS, limits
+from geom.views.words import WORK, headings, plain, say_sense, say_time, say_zero
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The pictures of a report, each as PNG bytes."""
+
+    map: bytes
+    work: bytes
+    level: bytes
+    upright: bytes
+
+
+def report_bytes(
+    surface: RadialSurface, findings: Findings, pictures: Pictures
+) -> bytes:
+    """The report as UTF-8 HTML.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    findings : Findings
+    pictures : Pictures
+
+    Returns
+    -------
+    bytes
+        No script and no address of anything outside; every text from the input is
+        escaped.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    source = files("geom.views").joinpath("report.html.jinja").read_text("utf-8")
+    page = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=False
+    ).from_string(source)
+    text = page.render(
+        **_heading(surface, findings),
+        **_contents(surface, findings),
+        pictures={
+            part.name: base64.b64encode(getattr(pictures, part.name)).decode("ascii")
+            for part in fields(pictures)
+        },
+    )
+    return text.encode("utf-8")
+
+
+def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
+    design = surface.design
+    low, high = limits(design.repair.brick_threshold)
+    unit = design.length_unit
+    return {
+        "title": headings(findings)[0],
+        "lining": headings(findings)[1],
+        "created": say_time(findings.created),
+        "version": plain(findings.version),
+        "sense": _capital(say_sense(design)),
+        "zero": say_zero(design),
+        "height_zero": plain(design.height_zero, most=60),
+        "scale_low": say_both(low, unit),
+        "scale_high": say_both(high, unit),
+        "brick_line": say_both(design.repair.brick_threshold, unit),
+    }
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
+    design = surface.design
+    summary = tables.summary_rows(findings, design)
+    zones = tables.zone_rows(findings, design)
+    return {
+        "summary": summary,
+        "quantities": 3 if findings.deepest.remaining_lining is None else 4,
+        "zones": zones,
+        "actions": [a for a in WORK if any(zone.action == a for zone in zones)],
+        "looks": LOOKS,
+        "tasks": tables.TASKS,
+        "levels": tables.level_rows(findings, design),
+        "budget": tables.budget_rows(findings),
+        "rejected": tables.rejected_rows(surface),
+        "warnings": [plain(words, most=600) for words in findings.warnings],
+        "cautions": CAUTIONS,
+    }

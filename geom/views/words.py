@@ -1,0 +1,170 @@
+"""How numbers and places are said to people."""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import datetime
+
+from geom.compare.findings import Action, Findings, Zone
+from geom.design import Design
+from geom.frame import clock_face
+from geom.quantity import Quantity
+from geom.units import say_both, say_length
+
+#: A foot is 304.8 mm exactly (NIST SP 811, appendix B.8).
+_MM_PER_FT = 304.8
+_LITRE = 1e6
+
+#: In the order the work is listed in.
+WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
+
+
+def plain(text: str, *, most: int = 200) -> str:
+    r"""Anybody's text on one line, without control characters, cut to a length.
+
+    Examples
+    --------
+    >>> plain("Cupola\n  A")
+    'Cupola A'
+    """
+    spaced = "".join(" " if c.isspace() else c for c in text)
+    kept = "".join(c for c in spaced if unicodedata.category(c)[0] != "C")
+    line = " ".join(kept.split())
+    return line if len(line) <= most else line[: most - 1].rstrip() + "…"
+
+
+def headings(findings: Findings) -> tuple[str, str]:
+    """Title and lining as two lines; the second empty where both say the same."""
+    title, lining = plain(findings.title), plain(findings.lining)
+    return (title, lining) if title and title != lining else (lining, "")
+
+
+def say_heights(low: float, high: float, design: Design) -> str:
+    """Two heights, in the shop's unit and in mm.
+
+    Examples
+    --------
+    ``18 to 24 1/2 in (457 to 622 mm)``
+    """
+    unit = design.length_unit
+    both = f"{low:.0f} to {high:.0f} mm"
+    if unit == "mm":
+        return both
+    short = say_length(low, unit).rsplit(" ", 1)[0]
+    return f"{short} to {say_length(high, unit)} ({both})"
+
+
+def say_length_interval(quantity: Quantity, design: Design) -> str:
+    """A length and its 95 % interval: shop's unit first, the interval too."""
+    unit = design.length_unit
+    low, high = quantity.low95, quantity.high95
+    said = say_both(quantity.value, unit)
+    return f"{said}; 95 %: {say_heights(low, high, design)}"
+
+
+def say_volume(mm3: float, design: Design) -> str:
+    """A volume in the shop's measure: cubic feet and litres, or litres.
+
+    Examples
+    --------
+    ``0.64 ft³ (18.2 L)`` in inches, ``18.2 L`` elsewhere.
+    """
+    litres = f"{figures(mm3 / _LITRE)} L"
+    if design.length_unit != "in":
+        return litres
+    return f"{figures(mm3 / _MM_PER_FT**3)} ft³ ({litres})"
+
+
+def say_volume_interval(quantity: Quantity, design: Design) -> str:
+    """The 95 % interval of a volume, in the unit its value is said in first."""
+    size, unit = (_MM_PER_FT**3, "ft³") if design.length_unit == "in" else (_LITRE, "L")
+    return (
+        f"{figures(quantity.low95 / size)} to {figures(quantity.high95 / size)} {unit}"
+    )
+
+
+def say_cubic_metres(quantity: Quantity) -> str:
+    """A volume with its interval in m³."""
+    value, low, high = (
+        f"{part * 1e-9:.4f}"
+        for part in (quantity.value, quantity.low95, quantity.high95)
+    )
+    return f"in m³: {value} ({low} to {high})"
+
+
+def say_time(created: str) -> str:
+    """When a survey was worked out, to the minute.
+
+    Examples
+    --------
+    >>> say_time("2026-01-05T06:30:00+00:00")
+    '2026-01-05 06:30 UTC'
+    """
+    try:
+        moment = datetime.fromisoformat(created)
+    except ValueError:
+        return plain(created, most=40)
+    zone = moment.strftime("%Z") or "local time"
+    return f"{moment:%Y-%m-%d %H:%M} {zone}"
+
+
+def say_area(mm2: float, design: Design) -> str:
+    """An area in the shop's measure and in m²."""
+    metres = f"{mm2 * 1e-6:.2f} m²"
+    if design.length_unit != "in":
+        return metres
+    return f"{figures(mm2 / _MM_PER_FT**2)} ft² ({metres})"
+
+
+def figures(value: float) -> str:
+    """About three figures, never an exponent.
+
+    Examples
+    --------
+    >>> [figures(v) for v in (0.1234, 1.234, 12.34, 1234.0)]
+    ['0.123', '1.23', '12.3', '1234']
+    """
+    size = abs(float(f"{value:.3g}"))
+    places = 3 if size < 1 else 2 if size < 10 else 1 if size < 100 else 0
+    return f"{round(value, places) + 0.0:.{places}f}"
+
+
+def span(zone: Zone) -> float:
+    """How far round a zone reaches, degrees in (0, 360]."""
+    return (zone.azimuth_to - zone.azimuth_from) % 360.0 or 360.0
+
+
+def say_degrees(zone: Zone, design: Design) -> str:
+    """The zone's azimuths, in the design's own sense."""
+    if span(zone) >= 359.0:
+        return "all round"
+    words = f"{zone.azimuth_from:.0f}° to {zone.azimuth_to:.0f}° {design.azimuth_sense}"
+    return f"{words}, across 0°" if zone.azimuth_from > zone.azimuth_to else words
+
+
+def say_clock(zone: Zone, design: Design) -> str:
+    """Where the zone is on the clock, read the way the hands turn."""
+    if span(zone) >= 359.0:
+        return "all the way round"
+    ends = [zone.azimuth_from, zone.azimuth_to]
+    if design.azimuth_sense == "counterclockwise":
+        ends.reverse()
+    first, last = (clock_face(end, design.azimuth_sense) for end in ends)
+    return f"at {first}" if first == last else f"from {first} to {last}"
+
+
+def say_zero(design: Design) -> str:
+    """Where 12 o'clock is."""
+    return f"{plain(design.azimuth_zero, most=60)} at 12 o'clock, seen from above"
+
+
+def say_sense(design: Design) -> str:
+    """What azimuth means in this lining."""
+    zero = plain(design.azimuth_zero, most=60)
+    return f"azimuth 0 = {zero}; azimuth grows {design.azimuth_sense} seen from above"
+
+
+def say_from(mm: float, design: Design) -> str:
+    """A height above the shop's own zero."""
+    zero = plain(design.height_zero, most=60)
+    return f"{say_both(mm, design.length_unit)} above {zero}"

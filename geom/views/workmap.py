@@ -1,0 +1,148 @@
+"""The unrolled wall by what to do: hatched, numbered, legible in black and white."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geom.compare.findings import ACTIONS, Findings
+from geom.surface.radial import RadialSurface
+from geom.units import Bool, Float
+from geom.views import chart, colours
+from geom.views.map import panel_height
+from geom.views.unrolled import Unrolled, draw_hatch, draw_openings, halo, lay_wall
+from geom.views.words import WORK
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_TYPE = 14.0
+_WIDE = 7.8
+_LEFT, _RIGHT, _TOP, _BELOW = 1.0, 0.85, 0.55, 1.6
+
+#: More numbers than this on one picture cannot be read.
+_MOST_NUMBERS = 40
+
+
+def workmap_png(surface: RadialSurface, findings: Findings, *, dpi: int = 160) -> bytes:
+    """The wall by action, zones numbered as in the tables, as PNG."""
+    with chart.drawing():
+        return chart.png(workmap_figure(surface, findings), dpi=dpi)
+
+
+def workmap_figure(surface: RadialSurface, findings: Findings) -> Figure:
+    """The figure of `workmap_png`; draw it inside `chart.drawing`."""
+    wall = Unrolled(surface.design, surface.grid)
+    high, _ = panel_height(wall, _WIDE)
+    high = min(high, 0.95 * _WIDE)
+    size = (_LEFT + _WIDE + _RIGHT, _TOP + high + _BELOW)
+    made = chart.figure(*size)
+    axes = made.add_axes(
+        (_LEFT / size[0], _BELOW / size[1], _WIDE / size[0], high / size[1])
+    )
+    lay_wall(axes, wall, size=_TYPE)
+    _fill(axes, wall, findings)
+    draw_openings(axes, wall, size=_TYPE - 3)
+    _numbers(axes, wall, findings)
+    axes.set_title("SEEN FROM INSIDE", fontsize=_TYPE + 1, loc="left", color=chart.INK)
+    _legend(made)
+    return made
+
+
+def _fill(axes: Axes, wall: Unrolled, findings: Findings) -> None:
+    action = findings.maps.action
+    rgba = np.zeros((*action.shape, 4))
+    for code, name in enumerate(ACTIONS):
+        rgba[action == code] = _rgba(colours.LOOKS[name].fill)
+    axes.pcolormesh(
+        wall.column_edge, wall.grid.edge, wall.flat(rgba), shading="flat", zorder=1
+    )
+    for code, name in enumerate(ACTIONS):
+        look, where = colours.LOOKS[name], action == code
+        if name == "leave" or not where.any():
+            continue
+        draw_hatch(axes, wall, where, hatch=look.hatch, ink=look.ink)
+        axes.contour(
+            wall.across,
+            wall.grid.height,
+            wall.flat(where.astype(np.float64)),
+            levels=[0.5],
+            colors=[chart.INK],
+            linewidths=[1.6],
+            zorder=4,
+        )
+
+
+def _rgba(code: str) -> tuple[float, float, float, float]:
+    from matplotlib.colors import to_rgba
+
+    return to_rgba(code)
+
+
+def _numbers(axes: Axes, wall: Unrolled, findings: Findings) -> None:
+    work = [zone for zone in findings.zones if zone.action in WORK]
+    work.sort(key=lambda zone: -zone.area)
+    for zone in work[:_MOST_NUMBERS]:
+        place = _middle(wall, findings.maps.zone == zone.id)
+        if place is None:
+            continue
+        axes.text(
+            *place,
+            str(zone.id),
+            fontsize=_TYPE + 5,
+            fontweight="bold",
+            ha="center",
+            va="center",
+            color=chart.INK,
+            path_effects=halo(),
+            bbox={"boxstyle": "circle,pad=0.18", "fc": "#ffffff", "ec": chart.INK},
+            zorder=10,
+        )
+
+
+def _middle(wall: Unrolled, where: Bool) -> tuple[float, float] | None:
+    """The cell of a zone farthest inside it, away from the picture's ends."""
+    if not where.any():
+        return None
+    from scipy.ndimage import distance_transform_edt
+
+    flat = wall.flat(where)
+    deep: Float = distance_transform_edt(np.pad(flat, 1))[1:-1, 1:-1]
+    row, column = np.unravel_index(int(np.argmax(deep)), deep.shape)
+    return float(wall.across[column]), float(wall.grid.height[row])
+
+
+def _legend(made: Figure) -> None:
+    from matplotlib.patches import Patch
+
+    patches = []
+    for name in (*WORK, "leave"):
+        look = colours.LOOKS[name]
+        edge = look.ink if look.hatch else chart.INK
+        patches.append(
+            Patch(
+                facecolor=look.fill, edgecolor=edge, hatch=look.hatch, label=look.word
+            )
+        )
+    patches.append(
+        Patch(
+            facecolor=colours.NOT_SURVEYED,
+            edgecolor="#fff",
+            hatch="xx",
+            label="Not surveyed",
+        )
+    )
+    made.legend(
+        handles=patches,
+        loc="lower left",
+        bbox_to_anchor=(_LEFT / made.get_figwidth(), 0.08 / made.get_figheight()),
+        ncols=3,
+        fontsize=_TYPE - 1,
+        frameon=False,
+        handlelength=2.2,
+        handleheight=1.2,
+        borderaxespad=0.0,
+        borderpad=0.0,
+    )

@@ -1,0 +1,31 @@
+"""findings.json: strict JSON, whole."""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from geom.views.document import document_bytes
+
+
+def no_constants(name):
+    pytest.fail(f"{name} is not JSON")
+
+
+def test_it_is_the_document_of_the_findings(furnace):
+    content = document_bytes(furnace.findings)
+    read = json.loads(content.decode("utf-8"), parse_constant=no_constants)
+    assert read == json.loads(json.dumps(furnace.findings.to_dict()))
+    assert read["schema"] == "daubline.findings/1"
+
+
+def test_a_number_that_is_not_finite_is_refused(furnace):
+    surveyed = replace(furnace.findings.surveyed, area=float("nan"))
+    with pytest.raises(ValueError, match="JSON compliant"):
+        document_bytes(replace(furnace.findings, surveyed=surveyed))
+
+
+def test_any_title_survives(furnace):
+    title = 'Łódź "A" \\ </script>\n\udc80'
+    content = document_bytes(replace(furnace.findings, title=title))
+    assert json.loads(content)["title"] == title

@@ -1,0 +1,102 @@
+"""report.html: whole in itself, escaped, with every number asked for."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from geom.views.cautions import CAUTIONS
+from geom.views.report import Pictures, report_bytes
+
+DOT = b"\x89PNG not really"
+PICTURES = Pictures(DOT, DOT, DOT, DOT)
+
+
+class Page(HTMLParser):
+    """Tags, addresses and text of a page."""
+
+    def __init__(self, content):
+        super().__init__()
+        self.tags, self.links, self.text, self.open = [], [], "", []
+        self.feed(content.decode("utf-8"))
+        self.close()
+        self.text = re.sub(r"\s+", " ", self.text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.links += [v for k, v in attrs if k in ("src", "href", "srcset", "data")]
+        if tag not in ("meta", "img", "br"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open[-1:] != ["style"]:
+            self.text += data
+
+
+def page_of(furnace, **changes):
+    findings = replace(furnace.findings, **changes)
+    return Page(report_bytes(furnace.surface, findings, PICTURES))
+
+
+def test_tags_are_balanced_and_nothing_is_fetched(furnace):
+    page = page_of(furnace)
+    assert page.open == []
+    assert "script" not in page.tags
+    assert all(link.startswith(("data:image/png", "#")) for link in page.links)
+    raw = report_bytes(furnace.surface, furnace.findings, PICTURES)
+    assert b"http://" not in raw
+    assert b"https://" not in raw
+    assert b"url(" not in raw
+
+
+@pytest.mark.parametrize("field", ["title", "lining", "warnings", "created", "version"])
+def test_markup_in_any_text_stays_text(furnace, field):
+    evil = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
+    page = page_of(furnace, **{field: (evil,) if field == "warnings" else evil})
+    assert "script" not in page.tags
+    assert page.tags.count("img") == 4
+    assert "<script>alert(1)</script>" in page.text
+    assert field == "created" or "{{ 7*7 }}" in page.text  # a time is cut short
+
+
+def test_markup_from_the_design_and_the_notes_stays_text(build):
+    evil = "<i>tap</i> & hole"
+    furnace = build(azimuth_zero=evil, height_zero=evil, name=evil, spacing=25.0)
+    spoiled = replace(furnace.surface.rejected[0], why=evil, place=evil)
+    surface = replace(furnace.surface, rejected=(spoiled,))
+    page = Page(report_bytes(surface, furnace.findings, PICTURES))
+    assert "i" not in page.tags
+    assert page.text.count(evil) >= 6
+
+
+def test_it_says_which_way_it_is_seen(furnace):
+    text = page_of(furnace).text
+    assert "Azimuth 0 = tap hole; azimuth grows clockwise seen from above" in text
+    assert "seen from inside" in text
+    assert "tap hole at 12 o'clock" in text
+
+
+def test_numbers_come_with_their_intervals(furnace):
+    text = page_of(furnace).text
+    for words in ("Rebuild volume", "ft³", "in m³: ", "95 %", "Least lining left"):
+        assert words in text
+    assert "No reading lies within 300 mm of azimuth 100." in text
+    assert "8 sd from its neighbours" in text
+    assert "71 %" in text
+
+
+def test_all_cautions_are_there(furnace):
+    text = page_of(furnace).text
+    assert all(caution in text for caution in CAUTIONS)
+    assert "Local codes" in CAUTIONS[0]
+
+
+def test_a_wall_with_nothing_to_do_is_told_so(furnace):
+    page = page_of(furnace, zones=(), levels=(), budget=(), warnings=())
+    assert "No zone needs work" in page.text
+    assert "Mind this" not in page.text
+    assert "Diameters" not in page.text

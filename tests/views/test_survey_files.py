@@ -1,0 +1,91 @@
+"""All files in one go."""
+
+import ast
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import geom.views
+from geom.views import FILES, write_files
+
+TWICE = """
+import hashlib, json, pathlib, sys, tempfile
+sys.path.insert(0, sys.argv[1])
+from conftest import make_furnace
+from geom.views import write_files
+f = make_furnace(spacing=40.0, columns=120)
+folder = pathlib.Path(tempfile.mkdtemp(dir=sys.argv[2]))
+paths = write_files(folder, design=f.design, readings=f.readings,
+    surface=f.surface, findings=f.findings)
+print(json.dumps({p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in paths}))
+"""
+
+
+def write(furnace, folder, **options):
+    return write_files(
+        folder,
+        design=furnace.design,
+        readings=furnace.readings,
+        surface=furnace.surface,
+        findings=furnace.findings,
+        **options,
+    )
+
+
+def test_every_file_is_written_and_ticked_once(build, tmp_path):
+    ticks = []
+    paths = write(build(spacing=40.0), tmp_path, tick=ticks.append)
+    assert [path.name for path in paths] == list(FILES) == ticks
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(FILES)
+    assert all(path.stat().st_size > 1000 for path in paths)
+
+
+def test_the_same_input_gives_the_same_bytes_in_another_process(build, tmp_path):
+    here = {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in write(build(spacing=40.0, columns=120), tmp_path)
+    }
+    there = subprocess.run(
+        [sys.executable, "-c", TWICE, str(Path(__file__).parent), str(tmp_path)],
+        env=os.environ | {"PYTHONHASHSEED": "77", "TZ": "Asia/Tokyo"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert json.loads(there.stdout) == here
+
+
+def test_another_design_than_the_surfaces_is_refused(build, tmp_path):
+    one, two = build(spacing=40.0), build("mm", spacing=40.0)
+    with pytest.raises(ValueError, match="another design"):
+        write_files(
+            tmp_path,
+            design=two.design,
+            readings=one.readings,
+            surface=one.surface,
+            findings=one.findings,
+        )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_no_picture_needs_a_screen():
+    """No pyplot and no 3D rendering anywhere in the room."""
+    for path in Path(geom.views.__file__).parent.glob("*.py"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        named = {
+            getattr(node, "attr", None) or getattr(node, "id", None)
+            for node in ast.walk(tree)
+        }
+        imported = {
+            name
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Import | ast.ImportFrom)
+            for name in [getattr(node, "module", None), *(a.name for a in node.names)]
+        }
+        assert not {"Plotter", "screenshot", "show"} & named, path
+        assert not any(name and "pyplot" in name for name in imported), path
