@@ -1,0 +1,160 @@
+"""The main job on the demo's files, from the command to every file."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from geom.cli import main
+
+SCANS = Path(__file__).parents[2] / "scans"
+SHEETS = sorted(SCANS.glob("*.csv"))
+FILES = {
+    "findings.json", "surface.nc", "lining.glb", "lining.ply", "lining.vtp",
+    "rebuild.stl", "map.png", "report.html", "repair-sheet.pdf",
+}  # fmt: skip
+
+
+def survey(sheet: Path, out: Path, *more: str) -> int:
+    design = next(SCANS.glob("*.toml"))
+    return main(["survey", str(design), str(sheet), "--out", str(out), *more])
+
+
+@pytest.fixture(scope="module", params=SHEETS, ids=lambda path: path.stem)
+def surveyed(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    out = tmp_path_factory.mktemp("survey") / "out"
+    assert survey(request.param, out, "--quiet", "--title", "Heat 41 <b>") == 0
+    return out
+
+
+def told(out: Path) -> dict:
+    return json.loads((out / "findings.json").read_text(encoding="utf-8"))
+
+
+def test_every_pinned_file_is_there_and_no_other(surveyed: Path) -> None:
+    assert {path.name for path in surveyed.iterdir()} == FILES
+    assert all(path.stat().st_size > 1000 for path in surveyed.iterdir())
+    assert sorted(p.name for p in surveyed.parent.iterdir()) == ["out"]
+
+
+def test_solid_to_rebuild_is_watertight_and_has_the_volume_of_the_findings(
+    surveyed: Path,
+) -> None:
+    import trimesh
+
+    solid = trimesh.load_mesh(surveyed / "rebuild.stl")
+    assert solid.is_watertight
+    said = told(surveyed)["volume"]["rebuild"]["value"]
+    assert solid.volume * 1e-9 == pytest.approx(said, rel=0.005)
+
+
+def test_gridded_file_agrees_with_the_findings(surveyed: Path) -> None:
+    import netCDF4
+
+    found = told(surveyed)
+    with netCDF4.Dataset(surveyed / "surface.nc") as file:
+        height, azimuth = file["height"][:], file["azimuth"][:]
+        assert np.diff(height).max() <= 10.0 + 1e-9
+        assert np.diff(azimuth).max() <= 1.0
+        surveyed_rows = file["surveyed"][:].astype(bool).any(axis=1)
+        inside = height[surveyed_rows]
+        assert found["surveyed"]["height_from"] < inside.min()
+        assert found["surveyed"]["height_to"] > inside.max()
+        cutback = np.ma.filled(file["cutback"][:].astype(float), np.nan)
+        assert np.isnan(cutback[~surveyed_rows]).all()
+        wall = np.where(file["opening"][:] == 1, np.nan, cutback)
+        deepest = found["deepest"]["cutback"]["value"]
+        assert np.nanmax(wall) == pytest.approx(deepest, abs=1e-3)
+        likely = np.ma.filled(file["p_brick"][:].astype(float), np.nan)
+        assert np.nanmin(likely) >= 0.0
+        assert np.nanmax(likely) <= 1.0
+
+
+def test_zones_lie_on_the_surveyed_wall_and_volumes_fit_together(
+    surveyed: Path,
+) -> None:
+    found = told(surveyed)
+    assert found["zones"]
+    low, high = found["surveyed"]["height_from"], found["surveyed"]["height_to"]
+    for zone in found["zones"]:
+        assert low <= zone["height_from"] < zone["height_to"] <= high
+        assert 0 <= zone["azimuth_from"] < 360
+        assert 0 <= zone["azimuth_to"] < 360
+    to_fill = sum(
+        zone["volume"]["value"] for zone in found["zones"] if zone["action"] != "chip"
+    )
+    assert to_fill <= found["volume"]["rebuild"]["value"]
+    gross = found["volume"]["rebuild"]["value"] - found["volume"]["buildup"]["value"]
+    assert found["volume"]["net"]["value"] == pytest.approx(gross)
+
+
+def test_title_is_text_and_not_markup_in_the_report(surveyed: Path) -> None:
+    page = (surveyed / "report.html").read_text(encoding="utf-8")
+    assert "Heat 41 &lt;b&gt;" in page
+    assert "Heat 41 <b>" not in page
+
+
+def test_summary_says_volume_deepest_point_zones_and_where_the_files_are(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+    assert survey(SHEETS[0], out) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    litres = told(out)["volume"]["rebuild"]["value"] * 1000.0
+    assert f"{litres:.1f} litres" in said
+    assert "95 % between" in said
+    assert "o'clock" in said or "half past" in said
+    actions = [zone["action"] for zone in told(out)["zones"]]
+    assert f"{actions.count('brick')} brick" in said
+    assert f"{actions.count('measure again')} measure again" in said
+    assert "report.html" in said
+
+
+def test_overwrite_replaces_our_files_and_keeps_others(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "mine.txt").write_text("mine")
+    (out / "findings.json").write_text("old")
+    assert survey(SHEETS[1], out, "--quiet", "--overwrite") == 0
+    assert (out / "mine.txt").read_text() == "mine"
+    assert told(out)["schema"] == "daubline.findings/1"
+    assert {path.name for path in tmp_path.iterdir()} == {"out"}
+
+
+def test_quiet_says_nothing_and_the_installed_command_needs_no_display(
+    tmp_path: Path,
+) -> None:
+    plain = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "MPLBACKEND")}
+    design = next(SCANS.glob("*.toml"))
+    done = subprocess.run(
+        [
+            sys.executable, "-m", "geom.cli", "survey", str(design), str(SHEETS[1]),
+            "--out", str(tmp_path / "out"), "--quiet",
+        ],
+        capture_output=True,
+        text=True,
+        env=plain | {"PYTHONPATH": str(SCANS.parent)},
+        check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+def test_version_is_told() -> None:
+    from geom._version import __version__
+
+    done = subprocess.run(
+        [sys.executable, "-m", "geom.cli", "--version"],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(SCANS.parent)},
+        check=True,
+    )
+    assert done.stdout.strip() == f"daubline {__version__}"
