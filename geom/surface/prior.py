@@ -117,7 +117,7 @@ def default_prior(radius: float, low: float, high: float) -> Prior:
         "burn-back all round",
         size=Guess(15.0, 0.8),
         along="matern32",
-        rise=Guess(250.0, 0.6),
+        rise=Guess(180.0, 0.5),
         lively=False,
     )
     side = Part(
@@ -126,7 +126,8 @@ def default_prior(radius: float, low: float, high: float) -> Prior:
         around="wave",
         waves=1,
         along="matern52",
-        rise=Guess(250.0, 0.6),
+        rise=Guess(180.0, 0.5),
+        lively=False,
     )
     local = Part(
         "local wear",
@@ -134,7 +135,7 @@ def default_prior(radius: float, low: float, high: float) -> Prior:
         around="matern32",
         along="matern32",
         arc=Guess(0.6 * radius, 0.7),
-        rise=Guess(200.0, 0.7),
+        rise=Guess(150.0, 0.6),
     )
     brick = Part(
         "single bricks",
