@@ -37,7 +37,7 @@ def volume_budget(
     weight = patch * slope / np.maximum(nodes.sd, 1e-9)
     total = nodes.sd_of_sum(weight) ** 2
     gain = belief.gain(nodes.height, nodes.azimuth, weight)
-    shares = {s.name: float(gain**2 @ s.variance) for s in belief.noise.sources}
+    shares = {s.name: s.variance_of(gain) for s in belief.noise.sources}
     learned = max(total - _best_variance(belief, nodes, weight), 0.0)
     unseen = max(total - learned - sum(shares.values()), 0.0)
     whole = unseen + learned + sum(shares.values())
@@ -47,7 +47,7 @@ def volume_budget(
         BudgetLine("sizes and lengths learned", "A", spread, "mm", learned / whole),
     ]
     lines += [
-        BudgetLine(s.name, s.kind, s.sd, "mm", shares[s.name] / whole)
+        BudgetLine(s.name, s.kind, s.sd, s.unit, shares[s.name] / whole)
         for s in belief.noise.sources
     ]
     return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))

@@ -108,7 +108,7 @@ def make_nodes(surface: RadialSurface) -> Nodes:
     return Nodes(
         height=height,
         azimuth=azimuth,
-        design_radius=np.repeat(_design_radius(grid, edge), _COLUMNS),
+        design_radius=np.repeat(surface.design.profile.radius_at(height), _COLUMNS),
         mean=mean,
         covariance=covariance,
         owner=_owner(grid, edge),
@@ -124,11 +124,3 @@ def _owner(grid: Grid, edge: Float) -> Int:
     row = _row_of(grid, edge)[:, None]
     column = np.arange(grid.azimuth.size) * _COLUMNS // grid.azimuth.size
     return np.where(row >= 0, row * _COLUMNS + column[None, :], -1)
-
-
-def _design_radius(grid: Grid, edge: Float) -> Float:
-    row = _row_of(grid, edge)
-    held = row >= 0
-    tall = np.bincount(row[held], weights=grid.row_height[held])
-    drawn = (grid.design_radius * grid.row_height)[held]
-    return np.bincount(row[held], weights=drawn) / tall

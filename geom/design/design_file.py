@@ -21,8 +21,10 @@ from geom.design.keys import (
     hole_kind,
     length,
     one_of,
+    positive_angle,
     positive_length,
     refuse_unknown,
+    step_round,
     words,
 )
 from geom.design.profile import Profile
@@ -75,6 +77,13 @@ ROD = Table(
     (
         Key("step", positive_length, required=False),
         Key("repeatability", positive_length, required=False),
+        Key("centring", positive_length, required=False),
+        Key("set_up", one_of("sheet", "height"), required=False),
+        Key("azimuth_sd", positive_angle, required=False),
+        Key("height_sd", positive_length, required=False),
+        Key("tilt_sd", positive_angle, required=False),
+        Key("height_step", positive_length, required=False),
+        Key("azimuth_step", step_round, required=False),
     ),
 )
 TABLES = (LINING, SHELL, PROFILE, TUYERE, HOLE, DATUM_BAND, REPAIR, ROD)

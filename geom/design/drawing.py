@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
@@ -70,7 +71,9 @@ class RepairRules:
 
 @dataclass(frozen=True)
 class RodErrors:
-    """How well a rod reads; standard uncertainties unless said otherwise, mm.
+    """How well a rod reads; standard uncertainties in mm unless said otherwise.
+
+    The defaults are our own choice, no source.
 
     Attributes
     ----------
@@ -80,10 +83,32 @@ class RodErrors:
         written.
     repeatability : float
         Of setting the rod to the wall and reading it, sd.
+    centring : float
+        Of the rod's pivot off the axis, sd along each direction.
+    set_up : {'sheet', 'height'}
+        Whether the pivot stands through a whole sheet or is set anew at each height.
+    azimuth_sd : float, degrees
+        Of the direction a reading was taken in.
+    height_sd : float
+        Of the height it was taken at.
+    tilt_sd : float, degrees
+        Of the rod out of level.
+    height_step : float or None
+        Heights a rod can be set at, for proposals of where to measure next.  ``None``:
+        3 in where the design is written in inches, else 75 mm.
+    azimuth_step : float, degrees
+        Directions it can be set in.
     """
 
     step: float | None = None
     repeatability: float = 1.5
+    centring: float = 2.0
+    set_up: Literal["sheet", "height"] = "sheet"
+    azimuth_sd: float = 1.0
+    height_sd: float = 3.0
+    tilt_sd: float = 0.5
+    height_step: float | None = None
+    azimuth_step: float = 15.0
 
 
 @dataclass(frozen=True)

@@ -192,6 +192,24 @@ def azimuth(value: object, _unit: str) -> float:
     return found
 
 
+def positive_angle(value: object, _unit: str) -> float:
+    """Read a small angle, over 0 and at most 10 degrees."""
+    found = _number(value)
+    if not 0.0 < found <= 10.0:
+        what = f"angle {_said(value)} is not over 0 and at most 10 degrees"
+        raise InputError(what, cure="It is a standard uncertainty, in degrees")
+    return found
+
+
+def step_round(value: object, _unit: str) -> float:
+    """Read a step of azimuth, 1 to 120 degrees."""
+    found = _number(value)
+    if not 1.0 <= found <= 120.0:
+        what = f"step {_said(value)} is not in 1 to 120 degrees"
+        raise InputError(what, cure="Write how far apart directions are, in degrees")
+    return found
+
+
 def _number(value: object) -> float:
     if isinstance(value, str):
         try:

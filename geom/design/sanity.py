@@ -147,7 +147,8 @@ def _refuse_rules(design: Design, file: str) -> None:
 
 
 def _refuse_rod(design: Design, file: str) -> None:
-    for key, value in vars(design.rod).items():
+    for key in ("step", "repeatability", "centring", "height_sd"):
+        value = getattr(design.rod, key)
         if value is not None and value > WORST_ROD:
             most = _said(design, WORST_ROD)
             what = f"{key} {_said(design, value)} is more than {most}"

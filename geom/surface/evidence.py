@@ -16,20 +16,15 @@ from scipy.linalg import cholesky, lapack
 from geom.surface.covariance import Covariance, Separation
 from geom.surface.noise import Noise
 from geom.surface.observed import Observed
-from geom.surface.prior import Guess, Prior
-from geom.units import Float
-
-#: How far the learned repeatability may lie from the stated one: a factor of 1.5 either
-#: way at one standard deviation.
-_REPEATABILITY_SPREAD = 0.4
+from geom.surface.prior import Prior
+from geom.units import Bool, Float
 
 
 @dataclass(frozen=True)
 class Evidence:
     """The log posterior of the logs, up to a constant, with its gradient.
 
-    ``logs`` are those of the prior's sizes and lengths, then that of the repeatability
-    when any reading needs it.
+    ``logs`` are those of the prior, then those of the learned sources of noise.
     """
 
     observed: Observed
@@ -43,27 +38,23 @@ class Evidence:
         apart = Separation(observed.places, observed.places)
         return cls(observed, noise, prior, apart)
 
-    @property
-    def learns_noise(self) -> bool:
-        """Whether the last of the logs is a repeatability."""
-        return bool(np.any(self.noise.repeated > 0))
+    def taken(self, rows: Bool) -> Evidence:
+        """Of some of the readings; ``rows`` is a mask (n,)."""
+        return Evidence.of(
+            self.observed.taken(rows), self.noise.taken(rows), self.prior
+        )
 
     @property
     def guess(self) -> tuple[Float, Float]:
         """Medians and spreads of the logs; two arrays (p,)."""
-        median, spread = self.prior.median, self.prior.spread
-        if self.learns_noise:
-            rod = Guess(self.noise.repeatability, _REPEATABILITY_SPREAD)
-            median = np.append(median, np.log(rod.median))
-            spread = np.append(spread, rod.spread)
-        return median, spread
+        learned = self.noise.learned
+        median = np.append(self.prior.median, np.log([s.sd for s in learned]))
+        return median, np.append(self.prior.spread, [s.spread for s in learned])
 
     def filled(self, logs: Float) -> tuple[Covariance, Noise]:
         """Covariance and noise with these logs."""
         count = self.prior.median.size
-        noise = self.noise
-        if self.learns_noise:
-            noise = noise.with_repeatability(np.exp(logs[count]))
+        noise = self.noise.with_learned(np.exp(logs[count:]))
         return Covariance(self.prior, logs[:count]), noise
 
     def log_likelihood(self, logs: Float) -> tuple[float, Float]:
@@ -79,7 +70,7 @@ class Evidence:
         """
         covariance, noise = self.filled(logs)
         table, by_logs = covariance.with_gradient(self.apart)
-        seen = self.observed.both(table) + np.diag(noise.variance)
+        seen = self.observed.both(table) + noise.matrix
         factor = cholesky(seen, lower=True, check_finite=False)
         inverse = _inverse(factor)
         alpha = inverse @ self.observed.value
@@ -88,10 +79,7 @@ class Evidence:
         value -= 0.5 * len(self.observed) * np.log(2.0 * np.pi)
         pull = 0.5 * (np.outer(alpha, alpha) - inverse)
         gradient = by_logs(self.observed.back(pull))
-        if self.learns_noise:
-            felt = 2.0 * float(np.diag(pull) @ noise.learned_variance)
-            gradient = np.append(gradient, felt)
-        return value, gradient
+        return value, np.append(gradient, [s.slope(pull) for s in noise.learned])
 
     def log_posterior(self, logs: Float) -> tuple[float, Float]:
         """Log likelihood plus log prior of the logs, and its gradient."""

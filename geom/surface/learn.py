@@ -18,8 +18,14 @@ _STEP = 1e-3
 _LARGE = 600
 
 
-def learn(evidence: Evidence) -> Float:
-    """The most probable logs of sizes, lengths and repeatability.
+def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
+    """The most probable logs of sizes, lengths and learned errors.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    start : array (p,), optional
+        Search from here alone, when the most probable of a like sheet is known.
 
     Returns
     -------
@@ -35,18 +41,21 @@ def learn(evidence: Evidence) -> Float:
         value, gradient = evidence.log_posterior(logs)
         return -value, -gradient
 
+    begins = [median + spread * _shift(evidence, *shift) for shift in _STARTS]
+    if start is not None:
+        begins = [start]
     bounds = list(zip(median - 4.0 * spread, median + 4.0 * spread, strict=True))
     with threadpool_limits(_threads(evidence), user_api="blas"):
         ends = [
             minimize(
                 downhill,
-                median + spread * _shift(evidence, *start),
+                begin,
                 jac=True,
                 method="L-BFGS-B",
                 bounds=bounds,
                 options={"maxiter": 60, "ftol": 1e-7},
             )
-            for start in _STARTS
+            for begin in begins
         ]
     return np.asarray(min(ends, key=lambda end: float(end.fun)).x, dtype=np.float64)
 

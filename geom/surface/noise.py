@@ -1,21 +1,24 @@
-"""How well each reading was read: independent sources of error, each by its name.
+"""How well each reading was read: sources of error, each by its name.
+
+An error is either a reading's own (rounding, setting the rod) or shared by all readings
+of one set-up (a rod that does not stand on the axis).  Some sizes are known, some are
+learned from the sheet.
 
 References
 ----------
-JCGM 100:2008 (GUM), 4.3.7 (a resolution step is a rectangular distribution,
-sd = step / sqrt(12)), 2.3.2 and 2.3.3 (type A and type B).
+JCGM 100:2008 (GUM), 2.3.2 and 2.3.3 (type A and type B), 4.3.7 (a resolution step is a
+rectangular distribution, sd = step / sqrt(12)), 5.2 (shared errors correlate readings).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 
-from geom.design import RodErrors
-from geom.readings import RodReadings
-from geom.units import Float
+from geom.units import Bool, Float
 
 
 @dataclass(frozen=True)
@@ -26,81 +29,90 @@ class Source:
     ----------
     name : str
     kind : {'A', 'B'}
-    variance : array (n,), mm2
-        Of each reading; the errors of different readings are independent.
+    unit : str
+        Of ``sd``: ``"mm"`` or ``"deg"``.
+    sd : float
+        Standard uncertainty of the source itself.
+    alone : array (n,), mm2
+        Variance it gives each reading by itself.
+    shared : array (n, k), mm
+        What k common errors of standard deviation 1 do to each reading.
+    spread : float
+        Of the logarithm of ``sd`` before it is learned; 0 where it is known.
     """
 
     name: str
     kind: Literal["A", "B"]
-    variance: Float
+    unit: str
+    sd: float
+    alone: Float
+    shared: Float
+    spread: float = 0.0
 
     @property
-    def sd(self) -> float:
-        """Root mean square over the readings it touches, mm."""
-        touched = self.variance[self.variance > 0]
-        return float(np.sqrt(touched.mean())) if touched.size else 0.0
+    def touches(self) -> bool:
+        """Whether any reading feels it."""
+        return bool(np.any(self.alone > 0) or np.any(self.shared != 0))
+
+    def scaled(self, sd: float) -> Source:
+        """The same with another standard uncertainty."""
+        factor = float(sd) / self.sd
+        return replace(
+            self,
+            sd=float(sd),
+            alone=self.alone * factor**2,
+            shared=self.shared * factor,
+        )
+
+    def taken(self, rows: Bool) -> Source:
+        """For some of the readings; ``rows`` is a mask (n,)."""
+        return replace(self, alone=self.alone[rows], shared=self.shared[rows])
+
+    def variance_of(self, gain: Float) -> float:
+        """Variance it gives to ``gain @ readings``; ``gain`` is (n,)."""
+        return float(gain**2 @ self.alone + np.sum((gain @ self.shared) ** 2))
+
+    def slope(self, pull: Float) -> float:
+        """Derivative by log sd of a function with slopes ``pull`` by covariance."""
+        own = np.diag(pull) @ self.alone
+        return float(2.0 * (own + np.sum(self.shared * (pull @ self.shared))))
 
 
 @dataclass(frozen=True)
 class Noise:
-    """All sources together.
+    """All sources that touch the readings."""
 
-    Attributes
-    ----------
-    known : tuple of Source
-        What the sheet and the design file say.
-    repeated : bool array (n,)
-        Readings whose repeatability is learned: those without a stated sd.
-    repeatability : float, mm
-    """
-
-    known: tuple[Source, ...]
-    repeated: Float
-    repeatability: float
-
-    def with_repeatability(self, sd: float) -> Noise:
-        """The same with another repeatability, mm."""
-        return replace(self, repeatability=float(sd))
+    sources: tuple[Source, ...]
 
     @property
-    def sources(self) -> tuple[Source, ...]:
-        """Every source that touches a reading."""
-        learned = Source(
-            "rod repeatability", "A", self.repeated * self.repeatability**2
+    def learned(self) -> tuple[Source, ...]:
+        """The sources whose sd is learned."""
+        return tuple(s for s in self.sources if s.spread > 0)
+
+    def with_learned(self, sds: Float) -> Noise:
+        """The same with the learned sources at these sds, in their order."""
+        told = iter(sds)
+        return Noise(
+            tuple(s.scaled(next(told)) if s.spread > 0 else s for s in self.sources)
         )
-        return tuple(s for s in (*self.known, learned) if np.any(s.variance > 0))
 
-    @property
+    def taken(self, rows: Bool) -> Noise:
+        """For some of the readings; ``rows`` is a mask (n,)."""
+        return Noise(tuple(s.taken(rows) for s in self.sources))
+
+    @cached_property
     def variance(self) -> Float:
         """Total variance of each reading, mm2; shape (n,)."""
-        total = np.zeros_like(self.repeated)
+        total = np.zeros_like(self.sources[0].alone)
         for source in self.sources:
-            total = total + source.variance
+            total = total + source.alone + np.sum(source.shared**2, axis=1)
         return total
 
-    @property
-    def learned_variance(self) -> Float:
-        """The part that scales with the repeatability, mm2; shape (n,)."""
-        return self.repeated * self.repeatability**2
-
-
-def reading_noise(readings: RodReadings, rod: RodErrors) -> Noise:
-    """The noise of a sheet.
-
-    A reading whose sd is stated on the sheet has that and no other error; the others
-    have the rod's resolution and a repeatability.
-
-    Parameters
-    ----------
-    readings : RodReadings
-    rod : RodErrors
-        From the design file, or its defaults.
-    """
-    stated = np.isfinite(readings.sd)
-    step = readings.step if rod.step is None else np.full(len(readings), rod.step)
-    resolution = np.where(stated, 0.0, step**2 / 12.0)
-    known = (
-        Source("sd stated on the sheet", "B", np.where(stated, readings.sd, 0.0) ** 2),
-        Source("rod resolution", "B", resolution),
-    )
-    return Noise(known, (~stated).astype(np.float64), rod.repeatability)
+    @cached_property
+    def matrix(self) -> Float:
+        """Covariance of the readings' errors, mm2; shape (n, n)."""
+        total = np.diag(np.sum([s.alone for s in self.sources], axis=0))
+        for source in self.sources:
+            if source.shared.shape[1]:
+                total += source.shared @ source.shared.T
+        return total

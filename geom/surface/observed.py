@@ -57,6 +57,12 @@ class Observed:
         reading = np.append(np.arange(len(self)), np.flatnonzero(self.across))
         return table[np.ix_(reading, reading)]
 
+    def taken(self, rows: Bool) -> Observed:
+        """Some of the readings; ``rows`` is a mask (n,)."""
+        both = np.append(rows, rows[self.across])
+        places = Places(self.places.azimuth[both], self.places.height[both])
+        return Observed(self.value[rows], places, self.across[rows])
+
 
 def observe(readings: RodReadings, design: Design) -> Observed:
     """Cut-back as the readings saw it.

@@ -16,7 +16,7 @@ from scipy.linalg import cholesky, solve_triangular
 from geom.surface.covariance import Covariance, Places
 from geom.surface.noise import Noise
 from geom.surface.observed import Observed
-from geom.units import Float
+from geom.units import Bool, Float
 
 _CHUNK_BYTES = 8e6
 
@@ -42,7 +42,7 @@ class Process:
         """Inverse of the lower Cholesky factor of the readings' covariance; (n, n)."""
         places = self.observed.places
         seen = self.observed.both(self.covariance.between(places, places))
-        seen[np.diag_indices_from(seen)] += self.noise.variance
+        seen += self.noise.matrix
         factor = cholesky(seen, lower=True, check_finite=False)
         eye = np.eye(len(self.observed))
         return np.asarray(solve_triangular(factor, eye, lower=True, check_finite=False))
@@ -90,6 +90,29 @@ class Process:
         known = self.unfactor @ cross
         alone = self.covariance.between(places, places)
         return self.weights @ cross, alone - known.T @ known
+
+    def taken(self, rows: Bool) -> Process:
+        """The same sizes and lengths with some of the readings; a mask (n,)."""
+        return Process(
+            self.covariance, self.noise.taken(rows), self.observed.taken(rows)
+        )
+
+    def foretell(self, observed: Observed, noise: Noise) -> tuple[Float, Float]:
+        """Mean and variance of readings yet to be taken, their own errors included.
+
+        Returns
+        -------
+        mean : array (r,), mm
+            Cut-back, or sum of two.
+        variance : array (r,), mm2
+        """
+        mean, covariance = self.jointly(observed.places)
+        spread = np.diag(observed.both(covariance)) + noise.variance
+        return observed.gather(mean), spread
+
+    def change(self, start: Places, end: Places) -> Float:
+        """Mean cut-back at some places less that at others, mm; shape (q,)."""
+        return self.weights @ (self._seen_from(end) - self._seen_from(start))
 
     def gain(self, places: Places, weight: Float) -> Float:
         """How a weighted sum of cut-back follows each reading.

@@ -7,24 +7,18 @@ import numpy as np
 from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.readings import RodReadings
-from geom.surface.belief import Belief
-from geom.surface.evidence import Evidence
+from geom.surface.fit import fit_wall
 from geom.surface.grid import make_grid
-from geom.surface.learn import learn, others
-from geom.surface.noise import reading_noise
-from geom.surface.observed import observe
 from geom.surface.prior import default_prior
-from geom.surface.process import Process
-from geom.surface.radial import RadialSurface
+from geom.surface.radial import RadialSurface, Rejected
+from geom.surface.sound_wall import doubtful
+from geom.units import say_both
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
 #: all: our own floor, no source.
 LEAST_READINGS = 8
 LEAST_AZIMUTHS = 3
 LEAST_HEIGHTS = 2
-
-#: Choices of sizes and lengths beside the best.
-CHOICES = 8
 
 
 def reconstruct(
@@ -58,36 +52,25 @@ def reconstruct(
         If there are fewer than 8 readings, 3 azimuths or 2 heights.
     """
     _refuse_too_few(readings)
-    observed = observe(readings, design)
-    noise = reading_noise(readings, design.rod)
     low, high = float(readings.height.min()), float(readings.height.max())
     prior = default_prior(design.profile.mean_radius, low, high)
-    belief = believe(Evidence.of(observed, noise, prior), seed=seed)
+    fit = fit_wall(readings, design, prior, seed=seed)
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)
     cutback = np.full(grid.shape, np.nan)
     sd = np.full(grid.shape, np.nan)
     rows = grid.surveyed
-    cutback[rows], sd[rows] = belief.on_grid(grid.height[rows], grid.azimuth)
+    cutback[rows], sd[rows] = fit.belief.on_grid(grid.height[rows], grid.azimuth)
     return RadialSurface(
         design=design,
         grid=grid,
         radius=cutback + grid.design_radius[:, None],
         radius_sd=sd,
-        belief=belief,
+        belief=fit.belief,
         count=len(readings),
         kinds=tuple(readings.kinds),
-        warnings=_warn_of(readings, design),
+        rejected=fit.rejected,
+        warnings=_warn_of(readings, design, fit.rejected),
     )
-
-
-def believe(evidence: Evidence, *, seed: int = 0) -> Belief:
-    """Learn sizes and lengths, and condition the wall on the readings."""
-    best = learn(evidence)
-    drawn = others(evidence, best, count=CHOICES, seed=seed)
-    processes = [
-        Process(*evidence.filled(logs), evidence.observed) for logs in (best, *drawn)
-    ]
-    return Belief(processes[0], tuple(processes[1:]))
 
 
 def _refuse_too_few(readings: RodReadings) -> None:
@@ -116,12 +99,26 @@ def _files(readings: RodReadings) -> str | None:
     return " and ".join(names) or None
 
 
-def _warn_of(readings: RodReadings, design: Design) -> tuple[str, ...]:
+def _warn_of(
+    readings: RodReadings, design: Design, rejected: tuple[Rejected, ...]
+) -> tuple[str, ...]:
     measured = ~readings.is_kind("cutback")
-    at_step = np.isin(readings.height, design.profile.steps) & measured
-    if not at_step.any():
-        return ()
-    return (
-        f"{int(at_step.sum())} readings stand exactly at a step of the profile and "
-        "were compared with the part above it.",
-    )
+    at_step = int((np.isin(readings.height, design.profile.steps) & measured).sum())
+    words = [
+        f"{r.place}: {r.why}. Left out; measure again there, and add the new reading."
+        for r in rejected
+    ]
+    if at_step:
+        words.append(
+            f"{at_step} readings stand exactly at a step of the profile and were "
+            "compared with the part above it."
+        )
+    doubted = [b for b in design.datum_bands if doubtful(b, design, readings)]
+    words += [
+        "The datum band from "
+        f"{say_both(band.low, design.length_unit)} to "
+        f"{say_both(band.high, design.length_unit)} reads off its drawing and was not "
+        "taken as sound."
+        for band in doubted
+    ]
+    return tuple(words)

@@ -18,10 +18,10 @@ from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Kernel,
 
 from geom.surface.covariance import Covariance, Places
 from geom.surface.evidence import Evidence
-from geom.surface.noise import reading_noise
 from geom.surface.observed import observe
 from geom.surface.prior import Part, Prior, default_prior
 from geom.surface.process import Process
+from geom.surface.rod_errors import rod_noise
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, worn_readings
 
@@ -71,7 +71,9 @@ def evidence_of_worn_wall() -> Evidence:
     design = plain_design()
     readings = worn_readings(design, azimuths=10, heights=7)
     return Evidence.of(
-        observe(readings, design), reading_noise(readings, design.rod), usual_prior()
+        observe(readings, design),
+        rod_noise(readings, design, sound=np.zeros(len(readings), bool)),
+        usual_prior(),
     )
 
 
@@ -171,7 +173,11 @@ def test_diameters_are_sums_of_two_places_of_the_reference_kernel() -> None:
     observed = observe(readings, design)
     prior = usual_prior()
     covariance = Covariance(prior, prior.median)
-    belief = Process(covariance, reading_noise(readings, design.rod), observed)
+    belief = Process(
+        covariance,
+        rod_noise(readings, design, sound=np.zeros(len(readings), bool)),
+        observed,
+    )
     kernel = reference_kernel(covariance)
     ends = features(observed.places, prior.radius)
     both = np.hstack([np.eye(4), np.eye(4)])
@@ -219,7 +225,9 @@ def lively_evidence() -> tuple[Evidence, Float]:
     design = plain_design()
     readings = worn_readings(design, azimuths=9, heights=6)
     evidence = Evidence.of(
-        observe(readings, design), reading_noise(readings, design.rod), lively_prior()
+        observe(readings, design),
+        rod_noise(readings, design, sound=np.zeros(len(readings), bool)),
+        lively_prior(),
     )
     logs = evidence.guess[0] + np.random.default_rng(2).normal(0.0, 0.4, 16)
     return evidence, logs

@@ -1,0 +1,116 @@
+"""Where a rod can be set to the wall: the net of stations that may be proposed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from geom.design import Design, Opening
+from geom.errors import InputError
+from geom.units import Bool, Float
+
+#: Distance kept from the edge of an opening and from a step of the profile, mm: there
+#: is no clean face to set a rod to.  Our own choice, no source.
+MARGIN = 25.0
+#: Steps of height where the design file names none, mm: 3 in for a shop that works in
+#: inches, else 75 mm; a whole multiple of it where that would make more than
+#: `_MOST_HEIGHTS` heights.  Our own choice, no source.
+HEIGHT_STEP = {"in": 76.2}
+_OTHER_HEIGHT_STEP = 75.0
+_MOST_HEIGHTS = 60
+_MOST_STATIONS = 4000
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Stations on a net of heights and azimuths; C of them can be reached.
+
+    Attributes
+    ----------
+    height : array (m,), mm, rising
+    azimuth : array (k,), degrees
+    free : bool array (m, k)
+        Wall that a rod can be set to; C are true.
+    """
+
+    height: Float
+    azimuth: Float
+    free: Bool
+
+    def each(self) -> tuple[Float, Float]:
+        """Height and azimuth of every station that can be reached; two arrays (C,)."""
+        row, column = np.nonzero(self.free)
+        return self.height[row], self.azimuth[column]
+
+
+def reachable(design: Design, low: float, high: float) -> Reach:
+    """Every station of a design between two heights.
+
+    Parameters
+    ----------
+    design : Design
+        Its ``[rod]`` table has the steps, or the defaults hold.
+    low, high : float, mm
+        Heights surveyed: beyond them the wall is not counted, so a reading there
+        would tell of another wall.
+
+    Returns
+    -------
+    Reach
+        Whole steps from height zero and from azimuth 0, clear of openings and of
+        steps of the profile.
+
+    Raises
+    ------
+    InputError
+        If the steps leave no station, or make more than can be weighed.
+    """
+    up = _height_step(design, high - low)
+    rows = np.arange(np.ceil(low / up - 1e-6), np.floor(high / up + 1e-6) + 1.0)
+    height = np.clip(rows * up, low, high)
+    azimuth = np.arange(0.0, 360.0 - 1e-6, design.rod.azimuth_step)
+    if height.size * azimuth.size > _MOST_STATIONS:
+        raise InputError(
+            f"the steps make {height.size * azimuth.size} stations, more than the "
+            f"{_MOST_STATIONS} that can be weighed",
+            place="[rod], keys height_step and azimuth_step",
+            cure="Make the steps larger",
+        )
+    free = _clear_of_steps(design, height)[:, None] & _clear_wall(
+        design, height, azimuth
+    )
+    if not free.any():
+        raise InputError(
+            "no station on the steps lies on wall between the lowest and the highest "
+            "reading",
+            place="[rod], keys height_step and azimuth_step",
+            cure="Make the steps smaller, or read more heights first",
+        )
+    return Reach(height, azimuth, free)
+
+
+def _height_step(design: Design, tall: float) -> float:
+    if design.rod.height_step is not None:
+        return design.rod.height_step
+    usual = HEIGHT_STEP.get(design.length_unit, _OTHER_HEIGHT_STEP)
+    return usual * max(1.0, float(np.ceil(tall / usual / _MOST_HEIGHTS)))
+
+
+def _clear_of_steps(design: Design, height: Float) -> Bool:
+    off = np.abs(height[:, None] - design.profile.steps)
+    return np.asarray(np.all(off >= MARGIN, axis=1))
+
+
+def _clear_wall(design: Design, height: Float, azimuth: Float) -> Bool:
+    clear = np.ones((height.size, azimuth.size), dtype=bool)
+    for hole in design.openings:
+        around = _widened(hole)
+        radius = design.radius_at_opening(hole)
+        clear &= ~around.holds(azimuth, height[:, None], radius)
+    return clear
+
+
+def _widened(hole: Opening) -> Opening:
+    wide, tall = hole.width + 2.0 * MARGIN, hole.tall + 2.0 * MARGIN
+    return replace(hole, width=wide, tall=tall)

@@ -1,0 +1,301 @@
+"""Where to measure next: the stations whose readings would tell most.
+
+Given sizes and lengths, what a reading will do to the uncertainty of the wall does not
+depend on what it will read.  With v the variance of cut-back at a station, n that of a
+reading's error and c the covariance of the station with a target t, one more reading
+takes c**2 / (v + n) off the variance of t, and the covariances of all other stations
+follow by a change of rank one.  Stations are chosen one after the other, each the best
+given those before it.
+
+volume
+    The target is the rebuild volume, made linear at the best estimate as in the
+    budget: a cell counts by the probability that it is cut back.
+brick
+    The targets are the nodes of the wall.  A node is undecided while its probability p
+    of being past the brick threshold T is between 0.1 and 0.9, that is while its best
+    estimate lies within z s of T with Phi(z) = 0.9.  A reading that leaves variance s'**2
+    of s**2 moves the best estimate by a normal amount of variance s**2 - s'**2, so
+    that it will then be undecided has a probability in closed form.
+
+References
+----------
+Rasmussen and Williams (2006), eq. 2.26 (the covariance given readings); its change by
+one more is the Schur complement of one row.
+Krause, A., Singh, A. and Guestrin, C. (2008). Near-optimal sensor placements in
+Gaussian processes. JMLR 9, 235-284 (choosing one after the other; cited from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from geom.compare.excess import hermite_excess
+from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.reachable import reachable
+from geom.compare.ties import Ties, tie
+from geom.frame import turn
+from geom.readings import RodReadings
+from geom.surface import Grid, RadialSurface
+from geom.units import Bool, Float
+
+Aim = Literal["volume", "brick"]
+
+#: A place is undecided while brick is more likely than this and less likely than its
+#: rest to one: the same as "possible" among the zones.
+UNDECIDED = 0.1
+
+_Z = float(ndtri(1.0 - UNDECIDED))
+_FAR = 5.0
+_AT_ONCE = 256
+#: Readings closer than this are of one station, degrees and mm.
+_SAME_AZIMUTH = 0.5
+_SAME_HEIGHT = 5.0
+
+
+@dataclass(frozen=True)
+class Station:
+    """A place to set the rod to.
+
+    Attributes
+    ----------
+    azimuth : float, degrees
+    height : float, mm
+    after : float
+        What is left once this and all stations before it are read: standard
+        uncertainty of the rebuild volume, mm3, or expected undecided area, mm2.
+    again : bool
+        Whether it was read before, or stands earlier in the list.
+    """
+
+    azimuth: float
+    height: float
+    after: float
+    again: bool
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Where to measure next.
+
+    Attributes
+    ----------
+    aim : {'volume', 'brick'}
+    now : float
+        Before any of it is read; mm3 or mm2 as ``after`` of the stations.
+    reading_sd : float, mm
+        Standard uncertainty that one more reading is taken to have.
+    stations : tuple of Station
+        Most telling first; fewer than asked for where no more would help.
+    """
+
+    aim: Aim
+    now: float
+    reading_sd: float
+    stations: tuple[Station, ...]
+
+
+def next_stations(
+    surface: RadialSurface,
+    readings: RodReadings,
+    *,
+    count: int = 5,
+    aim: Aim = "volume",
+    nodes: Nodes | None = None,
+) -> Advice:
+    """Choose the stations whose readings would tell most.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    readings : RodReadings
+        Those the surface was made from.
+    count : int
+        Stations asked for.
+    aim : {'volume', 'brick'}
+        What is to become certain: the rebuild volume, or where brick is needed.
+    nodes : Nodes, optional
+        Of the surface, if they are at hand.
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    InputError
+        If the steps of the design's rod leave no station.
+    """
+    reach = reachable(surface.design, *surface.grid.surveyed_heights)
+    nodes = make_nodes(surface) if nodes is None else nodes
+    ties = tie(surface.belief, nodes, reach)
+    goal = _goal(surface, nodes, aim)
+    error = _reading_variance(surface)
+    chosen = list(_chosen(goal, ties, error, count))
+    height, azimuth = reach.each()
+    picks = [pick for pick, _ in chosen]
+    again = _read_before(readings, azimuth[picks], height[picks])
+    stations = tuple(
+        Station(
+            azimuth=float(azimuth[pick]),
+            height=float(height[pick]),
+            after=after,
+            again=bool(again[k]) or pick in picks[:k],
+        )
+        for k, (pick, after) in enumerate(chosen)
+    )
+    return Advice(aim, goal.now, float(np.sqrt(error)), stations)
+
+
+class Goal(Protocol):
+    """What is to become certain; it has t targets."""
+
+    now: float
+
+    def toward(self, block: Float) -> Float:
+        """Covariance of targets with stations from that of nodes; (q, C) to (t, C)."""
+
+    def after(self, gone: Float) -> Float:
+        """What is left if variance ``gone`` (t, C) is taken off the targets; (C,)."""
+
+
+def _goal(surface: RadialSurface, nodes: Nodes, aim: Aim) -> Goal:
+    if aim == "volume":
+        return VolumeGoal.of(surface.grid, nodes)
+    limit = surface.design.repair.brick_threshold
+    return BrickGoal.of(surface.grid, nodes, limit)
+
+
+@dataclass(frozen=True)
+class VolumeGoal:
+    """The rebuild volume.
+
+    Attributes
+    ----------
+    weight : array (q,), mm2
+        Change of the volume with cut-back at the nodes.
+    variance : float, mm6
+        Of the volume made linear.
+    now : float, mm3
+        Standard uncertainty as it is stated; it is taken to shrink in the same ratio.
+    """
+
+    weight: Float
+    variance: float
+    now: float
+
+    @classmethod
+    def of(cls, grid: Grid, nodes: Nodes) -> VolumeGoal:
+        """Of a surface's grid and nodes."""
+        patch = nodes.gather(grid.patch)
+        slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
+        weight = patch * slope / np.maximum(nodes.sd, 1e-9)
+        return cls(weight, nodes.sd_of_sum(weight) ** 2, nodes.sd_of_excess(patch))
+
+    def toward(self, block: Float) -> Float:
+        """One target: the volume."""
+        return (self.weight @ block)[None, :]
+
+    def after(self, gone: Float) -> Float:
+        """Standard uncertainty left, mm3."""
+        left = np.maximum(1.0 - gone[0] / self.variance, 0.0)
+        return np.asarray(self.now * np.sqrt(left))
+
+
+@dataclass(frozen=True)
+class BrickGoal:
+    """The area where brick is undecided.
+
+    Attributes
+    ----------
+    kept : bool array (q,)
+        Nodes whose call is not beyond all doubt; t are true.
+    off : array (t,), mm
+        Best estimate less the threshold.
+    variance : array (t,), mm2
+    area : array (t,), mm2
+    """
+
+    kept: Bool
+    off: Float
+    variance: Float
+    area: Float
+
+    @classmethod
+    def of(cls, grid: Grid, nodes: Nodes, limit: float) -> BrickGoal:
+        """Of a surface's grid and nodes, and the brick threshold."""
+        area = nodes.gather(grid.face_area)
+        off = nodes.mean - limit
+        kept = (area > 0.0) & (np.abs(off) < (_Z + _FAR) * nodes.sd)
+        return cls(kept, off[kept], nodes.sd[kept] ** 2, area[kept])
+
+    @property
+    def now(self) -> float:
+        """Undecided area as it is, mm2."""
+        return float(self.area[np.abs(self.off) < _Z * np.sqrt(self.variance)].sum())
+
+    def toward(self, block: Float) -> Float:
+        """Each kept node is a target."""
+        return block[self.kept]
+
+    def after(self, gone: Float) -> Float:
+        """Expected undecided area, mm2."""
+        parts = [
+            self.area @ self._undecided(gone[:, k : k + _AT_ONCE])
+            for k in range(0, gone.shape[1], _AT_ONCE)
+        ]
+        return np.concatenate(parts)
+
+    def _undecided(self, gone: Float) -> Float:
+        """Probability that a node will be undecided; (t, C)."""
+        left = np.sqrt(np.maximum(self.variance[:, None] - gone, 0.0))
+        moved = np.sqrt(np.maximum(gone, 1e-18))
+        off, band = self.off[:, None], _Z * left
+        return np.asarray(ndtr((band - off) / moved) - ndtr((-band - off) / moved))
+
+
+def _chosen(
+    goal: Goal, ties: Ties, error: float, count: int
+) -> Iterator[tuple[int, float]]:
+    """Stations one after the other, each with what is left after it."""
+    toward, variance = goal.toward(ties.block), ties.variance.copy()
+    gone = np.zeros((toward.shape[0], 1))
+    before: list[Float] = []
+    left = goal.now
+    for _ in range(count):
+        value = goal.after(gone + toward**2 / (variance + error))
+        pick = int(np.argmin(value))
+        if not value[pick] < left:
+            return
+        left = float(value[pick])
+        yield pick, left
+        root = np.sqrt(variance[pick] + error)
+        column = ties.column(pick) - sum(old * old[pick] for old in before)
+        column, pull = column / root, toward[:, pick] / root
+        gone = gone + pull[:, None] ** 2
+        toward = toward - np.outer(pull, column)
+        variance = np.maximum(variance - column**2, 0.0)
+        before.append(column)
+
+
+def _reading_variance(surface: RadialSurface) -> float:
+    """Mean variance of the readings so far, mm2.
+
+    Stand-ins for sound wall come after the readings and are none.
+    """
+    kept = surface.count - len(surface.rejected)
+    return float(np.mean(surface.belief.noise.variance[:kept]))
+
+
+def _read_before(readings: RodReadings, azimuth: Float, height: Float) -> Bool:
+    """Stations that a reading was taken at, also by the far end of a diameter."""
+    across = readings.is_kind("diameter")
+    read_azimuth = np.append(readings.azimuth, readings.azimuth[across] + 180.0)
+    read_height = np.append(readings.height, readings.height[across])
+    beside = np.abs(turn(read_azimuth, azimuth[:, None])) < _SAME_AZIMUTH
+    level = np.abs(read_height - height[:, None]) < _SAME_HEIGHT
+    return np.asarray(np.any(beside & level, axis=1))

@@ -1,0 +1,129 @@
+"""The wall fitted to its readings: errors, slips, sizes and lengths, belief."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.design import Design
+from geom.readings import RodReadings
+from geom.surface.belief import Belief
+from geom.surface.covariance import Places
+from geom.surface.evidence import Evidence
+from geom.surface.learn import learn, others
+from geom.surface.observed import Observed, observe
+from geom.surface.prior import Prior
+from geom.surface.process import Process
+from geom.surface.radial import Rejected
+from geom.surface.rod_errors import Slopes, rod_noise
+from geom.surface.slips import Slip, convicted, suspects
+from geom.surface.sound_wall import sound_wall
+from geom.units import Bool, Float, say_both
+
+#: Choices of sizes and lengths beside the best.
+CHOICES = 8
+
+#: Step of the differences that tell the wall's slope at a reading, mm.
+_STEP = 5.0
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What the readings say, and which of them were left out."""
+
+    belief: Belief
+    rejected: tuple[Rejected, ...]
+
+
+def fit_wall(
+    readings: RodReadings, design: Design, prior: Prior, *, seed: int = 0
+) -> Fit:
+    """Fit the wall to its readings.
+
+    Parameters
+    ----------
+    readings : RodReadings
+    design : Design
+        Its datum bands are taken as sound wall unless the readings belie them.
+    prior : Prior
+    seed : int
+        Of the draws of sizes and lengths.
+    """
+    stand_ins = sound_wall(design, readings)
+    sheet = readings.joined(stand_ins)
+    sound = np.arange(len(sheet)) >= len(readings)
+    observed = observe(sheet, design)
+    evidence = Evidence.of(observed, rod_noise(sheet, design, sound=sound), prior)
+    best = learn(evidence)
+    slips = _slips(evidence, best, ~sound)
+    kept = np.ones(len(sheet), dtype=bool)
+    kept[[slip.row for slip in slips]] = False
+    if slips:
+        evidence = evidence.taken(kept)
+        best = learn(evidence)
+    if np.isnan(sheet.sd).any():
+        process = Process(*evidence.filled(best), evidence.observed)
+        slopes = _slopes(process, observed.places, sheet, design)
+        noise = rod_noise(sheet, design, sound=sound, slopes=slopes).taken(kept)
+        evidence = Evidence.of(evidence.observed, noise, prior)
+        best = learn(evidence, start=best)
+    rejected = tuple(_rejected(slip, sheet, observed, design) for slip in slips)
+    return Fit(believe(evidence, best, seed=seed), rejected)
+
+
+def _slips(evidence: Evidence, best: Float, may_be: Bool) -> list[Slip]:
+    """The readings to leave out."""
+    whole = Process(*evidence.filled(best), evidence.observed)
+    odd = suspects(whole, may_be)
+    if not odd.any():
+        return []
+    calm = evidence.taken(~odd)
+    rest = Process(*calm.filled(learn(calm)), calm.observed)
+    return convicted(whole, rest, odd)
+
+
+def believe(evidence: Evidence, best: Float, *, seed: int = 0) -> Belief:
+    """The wall with the most probable sizes and lengths, and with others as likely."""
+    drawn = others(evidence, best, count=CHOICES, seed=seed)
+    processes = [
+        Process(*evidence.filled(logs), evidence.observed) for logs in (best, *drawn)
+    ]
+    return Belief(processes[0], tuple(processes[1:]))
+
+
+def _slopes(
+    process: Process, places: Places, sheet: RodReadings, design: Design
+) -> Slopes:
+    """How what is read changes with azimuth and height, from the wall as first fitted.
+
+    Cut-back is read against the drawing at its own place, a radius is not: there the
+    taper of the drawing counts too.  Of a diameter both ends count.
+    """
+    turn = np.rad2deg(_STEP / design.profile.mean_radius)
+    around = process.change(places, Places(places.azimuth + turn, places.height)) / turn
+    up = process.change(places, Places(places.azimuth, places.height + _STEP)) / _STEP
+    taper = design.profile.slope_at(places.height)
+    n = len(sheet)
+    far = sheet.is_kind("diameter")
+    total_up = up[:n] + np.where(sheet.is_kind("cutback"), 0.0, taper[:n])
+    total_up[far] += up[n:] + taper[n:]
+    total_around = around[:n].copy()
+    total_around[far] += around[n:]
+    return Slopes(total_around, total_up)
+
+
+def _rejected(
+    slip: Slip, sheet: RodReadings, observed: Observed, design: Design
+) -> Rejected:
+    value = float(sheet.value[slip.row])
+    expected = value - float(observed.value[slip.row]) + slip.expected
+    unit = design.length_unit
+    read, meant, give = (
+        say_both(mm, unit, finest=16) for mm in (value, expected, 2.0 * slip.sd)
+    )
+    kind = sheet.kind[slip.row]
+    why = (
+        f"{kind} reads {read}; from the others {meant} is expected, give or take {give}"
+    )
+    return Rejected(sheet.place[slip.row], value, expected, why)
