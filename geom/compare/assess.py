@@ -63,7 +63,7 @@ def assess(
         surveyed=Surveyed(low, high, float(grid.face_area.sum())),
         datum=None,
         volume=volumes(grid, cutback, sd, nodes),
-        deepest=deepest_point(surface),
+        deepest=deepest_point(surface, nodes),
         levels=section_levels(surface, low, high),
         zones=zones,
         budget=volume_budget(surface.belief, nodes, nodes.gather(grid.patch), typical),

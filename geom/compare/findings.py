@@ -53,15 +53,18 @@ class Volume:
 
 @dataclass(frozen=True)
 class Deepest:
-    """The deepest point.
+    """The deepest point of the wall, wherever it is.
 
     Attributes
     ----------
     cutback : Quantity, mm
+        Distribution of the greatest cut-back.
     azimuth : float, degrees
     height : float, mm
+        Where the best surface is deepest.
     remaining_lining : Quantity or None, mm
-        What is left there to the shell; None where the design names no shell.
+        Distribution of the least lining left to the shell; its ``low95`` is what to
+        plan on.  None where the design names no shell.
     """
 
     cutback: Quantity

@@ -58,6 +58,26 @@ class Nodes:
         summed = np.bincount(self.owner[held], weights=weight[held], minlength=size)
         return summed.astype(np.float64)
 
+    def draws(self, some: Int, count: int, *, seed: int) -> Float:
+        """Draws of some nodes about their mean, jointly.
+
+        Parameters
+        ----------
+        some : int array (s,)
+            Which nodes.
+        count : int
+        seed : int
+
+        Returns
+        -------
+        array (s, count), mm
+        """
+        table = self.covariance[np.ix_(some, some)]
+        strength, axes = np.linalg.eigh(table)
+        root = axes * np.sqrt(np.maximum(strength, 0.0))
+        chance = np.random.default_rng(seed).standard_normal((some.size, count))
+        return np.asarray(root @ chance)
+
     def sd_of_sum(self, weight: Float) -> float:
         """Standard deviation of a weighted sum of cut-back; ``weight`` is (q,)."""
         some = np.flatnonzero(weight)

@@ -66,15 +66,8 @@ def test_true_volume_and_deepest_point_lie_where_they_are_said_to() -> None:
     rebuild = findings.volume.rebuild
     assert rebuild.low95 < volume < rebuild.high95
     assert abs(findings.deepest.azimuth - 65.0) < 15.0
-    assert findings.deepest.remaining_lining is not None
-    left = (
-        685.0
-        - grid.design_radius[np.argmin(abs(grid.height - findings.deepest.height))]
-    )
-    depth = findings.deepest.cutback.value
-    assert findings.deepest.remaining_lining.value == pytest.approx(
-        left - depth, abs=1e-9
-    )
+    deepest = findings.deepest.cutback
+    assert abs(deepest.value - true[grid.surveyed].max()) < 3.0 * deepest.sd
 
 
 def test_created_and_title_are_what_was_asked() -> None:
