@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 
 from geom._version import __version__
+from geom.cli import next as next_stations
 from geom.cli import survey
 from geom.errors import DaublineError
 
@@ -26,6 +27,7 @@ def parser() -> argparse.ArgumentParser:
         title="commands", dest="command", metavar="COMMAND", required=True
     )
     survey.add_to(commands)
+    next_stations.add_to(commands)
     return door
 
 

@@ -20,6 +20,7 @@ HEIGHT_STEP = {"in": 76.2}
 _OTHER_HEIGHT_STEP = 75.0
 _MOST_HEIGHTS = 60
 _MOST_STATIONS = 4000
+_STEPS = "[rod], keys height_step and azimuth_step"
 
 
 @dataclass(frozen=True)
@@ -67,16 +68,16 @@ def reachable(design: Design, low: float, high: float) -> Reach:
         If the steps leave no station, or make more than can be weighed.
     """
     up = _height_step(design, high - low)
-    rows = np.arange(np.ceil(low / up - 1e-6), np.floor(high / up + 1e-6) + 1.0)
-    height = np.clip(rows * up, low, high)
     azimuth = np.arange(0.0, 360.0 - 1e-6, design.rod.azimuth_step)
-    if height.size * azimuth.size > _MOST_STATIONS:
+    if (high - low) / up * azimuth.size > _MOST_STATIONS:
         raise InputError(
-            f"the steps make {height.size * azimuth.size} stations, more than the "
-            f"{_MOST_STATIONS} that can be weighed",
-            place="[rod], keys height_step and azimuth_step",
+            f"the steps make more than the {_MOST_STATIONS} stations that can be "
+            "weighed",
+            place=_STEPS,
             cure="Make the steps larger",
         )
+    rows = np.arange(np.ceil(low / up - 1e-6), np.floor(high / up + 1e-6) + 1.0)
+    height = np.clip(rows * up, low, high)
     free = _clear_of_steps(design, height)[:, None] & _clear_wall(
         design, height, azimuth
     )
@@ -84,7 +85,7 @@ def reachable(design: Design, low: float, high: float) -> Reach:
         raise InputError(
             "no station on the steps lies on wall between the lowest and the highest "
             "reading",
-            place="[rod], keys height_step and azimuth_step",
+            place=_STEPS,
             cure="Make the steps smaller, or read more heights first",
         )
     return Reach(height, azimuth, free)

@@ -11,11 +11,12 @@ volume
     The target is the rebuild volume, made linear at the best estimate as in the
     budget: a cell counts by the probability that it is cut back.
 brick
-    The targets are the nodes of the wall.  A node is undecided while its probability p
+    The targets are the nodes of the wall.  A node is undecided while its probability
     of being past the brick threshold T is between 0.1 and 0.9, that is while its best
-    estimate lies within z s of T with Phi(z) = 0.9.  A reading that leaves variance s'**2
-    of s**2 moves the best estimate by a normal amount of variance s**2 - s'**2, so
-    that it will then be undecided has a probability in closed form.
+    estimate lies within z s of T, with Phi(z) = 0.9.  A reading that leaves r**2 of the
+    variance s**2 will move the best estimate by a normal amount of variance
+    s**2 - r**2; the probability that it then lies within z r of T is a difference of
+    two normal integrals.
 
 References
 ----------
@@ -154,7 +155,9 @@ def next_stations(
 class Goal(Protocol):
     """What is to become certain; it has t targets."""
 
-    now: float
+    @property
+    def now(self) -> float:
+        """What is left as it is."""
 
     def toward(self, block: Float) -> Float:
         """Covariance of targets with stations from that of nodes; (q, C) to (t, C)."""

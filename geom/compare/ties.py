@@ -39,7 +39,7 @@ class Ties:
             one, self._reach.azimuth, self._reach.height
         )
         here = self._seen.taken(np.array([station]))
-        return here.tied(self._seen, prior[0][self._reach.free][None, :])[0]
+        return here.tied(self._seen, prior[:, self._reach.free]).ravel()
 
 
 def tie(belief: Belief, nodes: Nodes, reach: Reach) -> Ties:

@@ -73,7 +73,8 @@ class Prior:
         Of the ring on which arc lengths are meant.
     knots : array (k,), mm, rising
         Heights at which the liveliness of the wall is learned: the stack hardly wears,
-        the melting zone does.  Straight in its logarithm between.
+        the melting zone does.  Its logarithm is level at a knot: a peak would draw a
+        bulge between rows that nobody measured.
     liveliness : float
         Spread of its logarithm at a knot before it is learned.
     """
@@ -81,7 +82,7 @@ class Prior:
     parts: tuple[Part, ...]
     radius: float
     knots: Float = field(default_factory=lambda: np.zeros(0))
-    liveliness: float = 0.7
+    liveliness: float = 0.6
 
     @property
     def median(self) -> Float:
@@ -96,14 +97,15 @@ class Prior:
         return np.append(spreads, np.full(self.knots.size, self.liveliness))
 
     def hats(self, height: Float) -> Float:
-        """Share of each knot at heights, straight in between; (n, k)."""
+        """Share of each knot at heights, flat at the knots and summing to 1; (n, k)."""
         if self.knots.size == 0:
             return np.zeros((height.size, 0))
         eye = np.eye(self.knots.size)
-        return np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
+        part = np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
+        return part**2 * (3.0 - 2.0 * part)
 
 
-def default_prior(radius: float, low: float, high: float) -> Prior:
+def default_prior(radius: float, low: float, high: float, *, row: float = 0.0) -> Prior:
     """The parts of a cupola wall for which readings speak, see docs/method.md.
 
     Parameters
@@ -112,6 +114,9 @@ def default_prior(radius: float, low: float, high: float) -> Prior:
         Mean design radius.
     low, high : float, mm
         Surveyed heights.
+    row : float, mm
+        Typical distance of the heights read: the liveliness is not learned finer than
+        four of them, or it would draw shapes between rows that nobody measured.
     """
     ring = Part(
         "burn-back all round",
@@ -134,7 +139,7 @@ def default_prior(radius: float, low: float, high: float) -> Prior:
         size=Guess(8.0, 0.8),
         around="matern32",
         along="matern32",
-        arc=Guess(0.6 * radius, 0.7),
+        arc=Guess(0.4 * radius, 0.4),
         rise=Guess(150.0, 0.6),
     )
     brick = Part(
@@ -145,9 +150,11 @@ def default_prior(radius: float, low: float, high: float) -> Prior:
         arc=Guess(60.0, 0.4),
         rise=Guess(60.0, 0.4),
     )
-    knots = np.linspace(low, high, 1 + max(1, round((high - low) / KNOT_SPACING)))
+    apart = max(KNOT_SPACING, KNOT_ROWS * row)
+    knots = np.linspace(low, high, 1 + max(1, round((high - low) / apart)))
     return Prior(parts=(ring, side, local, brick), radius=radius, knots=knots)
 
 
-#: Distance of the heights at which liveliness is learned, mm.
+#: Least distance of the heights at which liveliness is learned, mm and rows read.
 KNOT_SPACING = 250.0
+KNOT_ROWS = 4.0

@@ -53,7 +53,8 @@ def reconstruct(
     """
     _refuse_too_few(readings)
     low, high = float(readings.height.min()), float(readings.height.max())
-    prior = default_prior(design.profile.mean_radius, low, high)
+    row = float(np.median(np.diff(np.unique(readings.height))))
+    prior = default_prior(design.profile.mean_radius, low, high, row=row)
     fit = fit_wall(readings, design, prior, seed=seed)
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)
     cutback = np.full(grid.shape, np.nan)

@@ -6,8 +6,8 @@ A slip makes the whole wall look restless and so hides itself.  Therefore in two
    covariance of the readings); the one furthest off is set aside, then the next without
    it, as long as it is off by more than `ODD` standard deviations: these are suspects;
 2. sizes and lengths are learned anew without the suspects, and a suspect further off
-   from that wall than `FAR` standard deviations and `LEAST` mm is left out; the other
-   suspects go back in.
+   from that wall than `FAR` standard deviations and `LEAST` mm is left out, unless
+   another suspect near by is off alike; the other suspects go back in.
 
 What is left out is named, with what was expected there, and the place is to be measured
 again: two readings that agree there are believed.
@@ -23,15 +23,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.surface.correlation import chord, rise
 from geom.surface.process import Process
-from geom.units import Bool, Float
+from geom.units import Bool, Float, Int
 
 #: What makes a suspect: one normal reading in 370 is this far off.
 ODD = 3.0
+#: Nothing nearer than this to what was expected is set aside, mm.
+ODD_LEAST = 12.0
 #: What convicts it.  Walls are less regular than normal: our own choice, no source.
 FAR = 6.0
-#: No reading nearer than this to what was expected is called a slip, mm.
-LEAST = 12.0
+#: No reading nearer than this to what was expected is called a slip, mm: up to 2 in, a
+#: spall or a lump of slag under a single reading is real wall.  Our own choice.
+LEAST = 50.8
+#: Suspects this near each other (mm) that are off alike bear each other out: a hole.
+NEAR = 400.0
 #: At most this share of a sheet is set aside: past it the sheet as a whole is doubtful.
 MOST = 0.05
 
@@ -72,7 +78,7 @@ def suspects(process: Process, may_be: Bool) -> Bool:
     kept = np.arange(value.size)
     while value.size - kept.size < max(1, int(MOST * may_be.sum())):
         off, sd = left_one_out(inverse, value[kept])
-        far = np.where(may_be[kept] & (np.abs(off) > LEAST), np.abs(off) / sd, 0.0)
+        far = np.where(may_be[kept] & (np.abs(off) > ODD_LEAST), np.abs(off) / sd, 0.0)
         worst = int(np.argmax(far))
         if far[worst] <= ODD:
             break
@@ -86,8 +92,8 @@ def suspects(process: Process, may_be: Bool) -> Bool:
 def convicted(whole: Process, rest: Process, odd: Bool) -> list[Slip]:
     """The suspects that the rest of the wall contradicts.
 
-    A suspect that stands where another suspect agrees with it is not convicted: they
-    bear each other out.
+    A suspect near which another is off alike is not convicted: they bear each other
+    out.
 
     Parameters
     ----------
@@ -102,7 +108,7 @@ def convicted(whole: Process, rest: Process, odd: Bool) -> list[Slip]:
     off = whole.observed.value[rows] - mean
     sd = np.sqrt(variance)
     far = (np.abs(off) > FAR * sd) & (np.abs(off) > LEAST)
-    lone = ~_borne_out(whole, rows, off, sd)
+    lone = ~_borne_out(whole, rows, off)
     return [
         Slip(int(row), float(mean[k]), float(sd[k]))
         for k, row in enumerate(rows)
@@ -110,14 +116,16 @@ def convicted(whole: Process, rest: Process, odd: Bool) -> list[Slip]:
     ]
 
 
-def _borne_out(process: Process, rows: np.ndarray, off: Float, sd: Float) -> Bool:
-    """Whether another suspect at the same place is off by as much."""
+def _borne_out(process: Process, rows: Int, off: Float) -> Bool:
+    """Whether another suspect near by is off to the same side, by at least half."""
     places = process.observed.places
-    station = np.stack([places.azimuth[rows], places.height[rows]], axis=1)
-    same = np.all(np.abs(station[:, None] - station[None]) < 1e-6, axis=2)
-    np.fill_diagonal(same, val=False)
-    close = np.abs(off[:, None] - off[None, :]) < 2.0 * (sd[:, None] + sd[None, :])
-    return np.asarray((same & close).any(axis=1))
+    azimuth, height = places.azimuth[rows], places.height[rows]
+    radius = process.covariance.prior.radius
+    apart = np.hypot(chord(azimuth, azimuth, radius), rise(height, height))
+    alike = off[:, None] / off[None, :] >= 0.5
+    near = (apart < NEAR) & alike
+    np.fill_diagonal(near, val=False)
+    return np.asarray(near.any(axis=1))
 
 
 def left_one_out(inverse: Float, value: Float) -> tuple[Float, Float]:

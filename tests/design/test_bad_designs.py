@@ -273,6 +273,24 @@ FAULTS = {
         "[rod], key repeatability",
         "more than",
     ),
+    "rod height step negative": (
+        'step = "1/8"',
+        "height_step = -3",
+        "[rod], key height_step",
+        "greater than 0",
+    ),
+    "rod azimuth step all round": (
+        'step = "1/8"',
+        "azimuth_step = 360",
+        "[rod], key azimuth_step",
+        "not in 1 to 120 degrees",
+    ),
+    "rod azimuth step in words": (
+        'step = "1/8"',
+        'azimuth_step = "one hour"',
+        "[rod], key azimuth_step",
+        "is not a number",
+    ),
     "rod key not known": (
         'step = "1/8"',
         'steps = "1/8"',

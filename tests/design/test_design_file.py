@@ -73,6 +73,14 @@ def test_one_key_of_a_table_leaves_the_other_at_its_default(write):
     assert load_design(write(text)).repair == RepairRules(31.75, 3.0)
 
 
+def test_steps_of_the_rod_arrive_in_millimetres_and_degrees(spoiled):
+    rod = load_design(
+        spoiled('step = "1/8"', 'height_step = "2 1/2"\nazimuth_step = 22.5')
+    ).rod
+    assert rod.height_step == pytest.approx(63.5, abs=1e-9)
+    assert rod.azimuth_step == 22.5
+
+
 @pytest.mark.parametrize(
     ("unit", "radius", "top"),
     [("mm", "508", "2540"), ("cm", "50.8", "254"), ("m", ".508", "2.54")],

@@ -1,0 +1,191 @@
+"""``daubline next``: where to measure next."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from geom.compare.stations import Advice, Aim
+    from geom.design import Design
+
+_MOST = 50
+_LITRE = 1e-6
+_CUBIC_FOOT = 1.0 / 304.8**3
+_SQUARE_METRE = 1e-6
+_SQUARE_FOOT = 1.0 / 304.8**2
+_CAUTION = (
+    "confined space: nobody goes in without a permit, air tested for oxygen and carbon "
+    "monoxide, ventilation and a watch; loose lining barred down first; no dry "
+    "chipping (silica dust); moisture under hot metal explodes; eyes off laser beams. "
+    "Local codes and licensed practice come before anything printed here."
+)
+
+_NOW: dict[Aim, str] = {
+    "volume": "Standard uncertainty of the rebuild volume",
+    "brick": "Area where it is not settled whether brick is needed",
+}
+_AFTER: dict[Aim, str] = {
+    "volume": "uncertainty once read",
+    "brick": "not settled once read",
+}
+
+
+def add_to(commands: Any) -> None:
+    """Add the command and its options to the front door."""
+    it = commands.add_parser(
+        "next",
+        help="where to measure next",
+        description="List the stations which, added to what is read, would make the "
+        "repair most certain. Writes no file.",
+    )
+    it.add_argument("design", type=Path, metavar="DESIGN", help="design file (TOML)")
+    it.add_argument(
+        "readings",
+        type=Path,
+        nargs="+",
+        metavar="READINGS",
+        help="rod sheets (CSV, XLSX); several are one survey",
+    )
+    it.add_argument(
+        "--count",
+        type=_count,
+        default=5,
+        metavar="K",
+        help=f"how many stations, 1 to {_MOST} (default 5)",
+    )
+    it.add_argument(
+        "--for",
+        dest="aim",
+        choices=("volume", "brick"),
+        default="volume",
+        help="what is to become certain: the rebuild volume (default), or where brick "
+        "is needed",
+    )
+    it.add_argument("--json", action="store_true", help="print JSON, for machines")
+    it.set_defaults(run=run)
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:9]) <= _MOST):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 to {_MOST}")
+    return int(text)
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Do it."""
+    from rich.console import Console
+
+    from geom.design import load_design
+    from geom.errors import InputError
+    from geom.readings import load_readings
+
+    design = load_design(asked.design)
+    readings = load_readings(asked.readings, design)
+    with Console(stderr=True).status("fitting the wall and weighing stations"):
+        from geom.compare.stations import next_stations
+        from geom.surface import reconstruct
+
+        surface = reconstruct(readings, design)
+        try:
+            advice = next_stations(surface, readings, count=asked.count, aim=asked.aim)
+        except InputError as fault:
+            raise fault.at(file=asked.design) from fault
+    if asked.json:
+        print(_document(design, advice, len(readings)))  # noqa: T201
+    else:
+        _print_table(design, advice, f"{len(readings)} readings", asked.count)
+
+
+def _print_table(design: Design, advice: Advice, read: str, count: int) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from geom.views.words import plain
+
+    console = Console(highlight=False, soft_wrap=True, markup=False)
+    console.print(f"Measure next: {plain(design.name)} ({read})")
+    console.print(f"{_NOW[advice.aim]} now: {_amount(advice.aim, advice.now)}")
+    if advice.stations:
+        rows = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
+        for heading in ("", "clock", "azimuth", "height", _AFTER[advice.aim]):
+            rows.add_column(heading, no_wrap=True)
+        for row in _rows(design, advice):
+            rows.add_row(*row)
+        console.print(rows)
+        console.print(_remark(design, advice))
+    if len(advice.stations) < count:
+        console.print("No further single reading is expected to help.")
+    console.print(f"Caution: {_CAUTION}")
+
+
+def _rows(design: Design, advice: Advice) -> list[tuple[str, ...]]:
+    from geom.frame import clock_face
+    from geom.units import say_both
+
+    return [
+        (
+            str(rank),
+            clock_face(station.azimuth, design.azimuth_sense),
+            f"{station.azimuth:.5g} deg",
+            say_both(station.height, design.length_unit)
+            + (", again" if station.again else ""),
+            _amount(advice.aim, station.after),
+        )
+        for rank, station in enumerate(advice.stations, 1)
+    ]
+
+
+def _amount(aim: Aim, value: float) -> str:
+    """Say a volume or an area in metric and in the foundry's feet."""
+    from geom.views.words import figures
+
+    if aim == "volume":
+        litres, feet = figures(value * _LITRE), figures(value * _CUBIC_FOOT)
+        return f"{litres} litres ({feet} cu ft)"
+    metres, feet = figures(value * _SQUARE_METRE), figures(value * _SQUARE_FOOT)
+    return f"{metres} sq m ({feet} sq ft)"
+
+
+def _remark(design: Design, advice: Advice) -> str:
+    from geom.views.words import plain
+
+    return (
+        f"Clock seen from above, {plain(design.azimuth_zero, most=60)} at 12 o'clock; "
+        f"heights above the {plain(design.height_zero, most=60)}. Each row is foretold "
+        "for its reading and those of the rows above it, of a radius, with a standard "
+        f"uncertainty of {advice.reading_sd:.1f} mm like the readings so far."
+    )
+
+
+def _document(design: Design, advice: Advice, count: int) -> str:
+    """Write it as JSON; m3 or m2, mm, degrees."""
+    import json
+
+    from geom._version import __version__
+
+    size = 1e-9 if advice.aim == "volume" else 1e-6
+    stations = [
+        {
+            "rank": rank,
+            "azimuth": station.azimuth,
+            "height": station.height,
+            "again": station.again,
+            "after": station.after * size,
+        }
+        for rank, station in enumerate(advice.stations, 1)
+    ]
+    told = {
+        "schema": "daubline.next/1",
+        "lining": design.name,
+        "version": __version__,
+        "for": advice.aim,
+        "unit": "m3" if advice.aim == "volume" else "m2",
+        "readings": count,
+        "reading_sd": advice.reading_sd,
+        "now": advice.now * size,
+        "stations": stations,
+        "caution": _CAUTION,
+    }
+    return json.dumps(told, indent=1, ensure_ascii=False)

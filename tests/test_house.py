@@ -1,0 +1,315 @@
+"""The house rules that a machine can see; see DEVELOPERS.md, "The house"."""
+
+from __future__ import annotations
+
+import ast
+import fnmatch
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import geom
+
+ROOT = Path(__file__).resolve().parent.parent
+
+#: One floor a line; a file imports from its own floor and those before it.
+ROAD = (
+    ("_version",),
+    ("errors", "units", "frame", "quantity", "whole"),
+    ("design",),
+    ("readings",),
+    ("datum",),
+    ("surface",),
+    ("compare",),
+    ("repair",),
+    ("record",),
+    ("views",),
+    ("cli",),
+    ("__main__",),
+)
+FLOOR = {room: floor for floor, rooms in enumerate(ROAD) for room in rooms}
+FACE = "__init__"
+
+HEAVY = (
+    "jinja2", "matplotlib", "openpyxl", "pandas", "pyvista", "reportlab", "rich",
+    "scipy", "shapely", "trimesh", "vtk", "xarray",
+)  # fmt: skip
+
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "geom", "scripts", "tests"}
+TOP |= {"scans", "docs"}
+
+LONGEST = 400
+
+
+# --- imports run one way -------------------------------------------------------------
+
+
+def imported(tree: ast.AST, package: tuple[str, ...]) -> Iterator[tuple[int, str]]:
+    """Line and full name of everything a module imports, relative names resolved."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((node.lineno, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) + 1 - node.level] if node.level else ()
+            start = ".".join([*base, *([node.module] if node.module else [])])
+            yield from ((node.lineno, f"{start}.{alias.name}") for alias in node.names)
+
+
+def steps_back(package: Path) -> list[str]:
+    """Imports under a folder ``geom`` that run against the road."""
+    wrong = []
+    for file in sorted(package.rglob("*.py")):
+        parts = file.relative_to(package).with_suffix("").parts
+        room = parts[0]
+        if room == FACE:
+            continue
+        inside = ("geom", *parts[:-1])
+        for line, name in imported(ast.parse(file.read_text("utf-8")), inside):
+            if name.split(".")[0] != "geom":
+                continue
+            target = [*name.split("."), FACE][1]
+            # The face gathers all rooms: only the front door may come in through it.
+            floor = FLOOR.get(target, FLOOR["cli"])
+            if room not in FLOOR or floor > FLOOR[room]:
+                wrong.append(f"{'/'.join(parts)}:{line} imports {name}")
+    return wrong
+
+
+def test_imports_run_one_way():
+    assert steps_back(ROOT / "geom") == []
+
+
+def test_every_room_has_its_place_on_the_road():
+    rooms = {p.stem for p in (ROOT / "geom").iterdir() if p.suffix in ("", ".py")}
+    assert rooms - {FACE, "__pycache__"} <= set(FLOOR)
+
+
+@pytest.mark.parametrize(
+    "spoiled",
+    [
+        "from geom.surface import reconstruct",
+        "import geom.views.map",
+        "from geom import compare",
+        "from geom import assess",
+        "import geom",
+        "from ..repair.daub import plan",
+        "def late():\n    from geom.cli import main",
+        "if TYPE_CHECKING:\n    from geom.surface.belief import Belief",
+    ],
+)
+def test_a_step_back_is_seen(tmp_path, spoiled):
+    room = tmp_path / "geom" / "design"
+    room.mkdir(parents=True)
+    (room / "sound.py").write_text(
+        "import numpy\nfrom geom.units import Float\nfrom .profile import Profile\n"
+        "from .. import errors\nfrom ..frame import wrap\nfrom geom import units\n"
+    )
+    assert steps_back(tmp_path / "geom") == []
+    (room / "spoiled.py").write_text(spoiled + "\n")
+    assert len(steps_back(tmp_path / "geom")) == 1
+
+
+def test_basics_use_no_room_and_the_front_door_may_use_the_face(tmp_path):
+    package = tmp_path / "geom"
+    (package / "cli").mkdir(parents=True)
+    (package / "cli" / "survey.py").write_text("import geom\nfrom geom import assess\n")
+    assert steps_back(package) == []
+    (package / "errors.py").write_text("from geom.design import Design\n")
+    assert steps_back(package) == ["errors:1 imports geom.design.Design"]
+
+
+# --- the face ------------------------------------------------------------------------
+
+
+def loaded_by(statement: str) -> set[str]:
+    """Top-level modules in a fresh interpreter after a statement."""
+    done = subprocess.run(
+        [sys.executable, "-c", f"{statement}\nimport sys\nprint(*sys.modules)"],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+    )
+    return {name.split(".")[0] for name in done.stdout.split()}
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    assert loaded_by("import geom") & set(HEAVY) == set()
+
+
+def test_a_heavy_import_would_be_seen():
+    assert loaded_by("import openpyxl") & set(HEAVY) == {"openpyxl"}
+
+
+def told_in(stub: str) -> set[str]:
+    """Names that a stub of the face gives."""
+    nodes = ast.walk(ast.parse(stub))
+    froms = (node for node in nodes if isinstance(node, ast.ImportFrom))
+    return {alias.asname or alias.name for node in froms for alias in node.names}
+
+
+def test_the_face_gives_what_its_stub_tells():
+    told = told_in((ROOT / "geom" / "__init__.pyi").read_text("utf-8"))
+    assert set(geom.__all__) == told
+    assert told <= set(dir(geom))
+    for name in sorted(told):
+        assert getattr(geom, name) is not None
+
+
+def test_pinned_names_are_on_the_face():
+    pinned = {"load_design", "load_readings", "reconstruct", "assess"}
+    pinned |= {"RadialSurface", "Findings", "InputError"}
+    assert pinned <= set(geom.__all__)
+
+
+# --- what lies where -----------------------------------------------------------------
+
+
+def passes_over(name: str, *, is_folder: bool, at_top: bool, rules: list[str]) -> bool:
+    """Whether a .gitignore of plain one-part rules passes over a file or folder."""
+    for rule in rules:
+        if rule.endswith("/") and not is_folder:
+            continue
+        if rule.startswith("/") and not at_top:
+            continue
+        if fnmatch.fnmatchcase(name, rule.strip("/")):
+            return True
+    return False
+
+
+def own_files(folder: Path, rules: list[str], *, at_top: bool = True) -> Iterator[Path]:
+    """Files that belong to the project, whether or not git is there to be asked."""
+    for path in sorted(folder.iterdir()):
+        deep = path.is_dir() and not path.is_symlink()
+        over = passes_over(path.name, is_folder=deep, at_top=at_top, rules=rules)
+        if over or path.name == ".git":
+            continue
+        if deep:
+            yield from own_files(path, rules, at_top=False)
+        else:
+            yield path
+
+
+@pytest.fixture(scope="module")
+def files() -> list[Path]:
+    lines = (ROOT / ".gitignore").read_text("utf-8").split("\n")
+    rules = [line.strip() for line in lines if line.strip() and line[0] != "#"]
+    assert not any(mark in rule for rule in rules for mark in ("!", "**"))
+    assert not any("/" in rule.strip("/") for rule in rules)
+    return list(own_files(ROOT, rules))
+
+
+def test_own_files_are_told_from_made_ones(tmp_path):
+    for name in ("a.py", "out-demo/map.png", "geom/out-x/b.py", "geom/x.pyc"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    found = own_files(tmp_path, ["/out*/", "*.pyc"])
+    assert [f.relative_to(tmp_path).as_posix() for f in found] == [
+        "a.py",
+        "geom/out-x/b.py",
+    ]
+
+
+def test_top_level_holds_only_what_the_layout_allows(files):
+    tops = {file.relative_to(ROOT).parts[0] for file in files}
+    assert {top for top in tops if not top.startswith(".")} <= TOP
+    assert {"geom", "scripts", "tests", "pyproject.toml"} <= tops
+
+
+def test_no_module_is_too_long(files):
+    length = {
+        file.relative_to(ROOT).as_posix(): file.read_text("utf-8").count("\n")
+        for file in files
+        if file.suffix == ".py" and file.is_relative_to(ROOT / "geom")
+    }
+    assert len(length) > 10
+    assert {name: n for name, n in length.items() if n > LONGEST} == {}
+
+
+# --- words that do not belong here ---------------------------------------------------
+
+# In pieces, so that this file does not hold what it looks for.
+FORBIDDEN = re.compile(
+    "|".join(
+        "".join(pieces)
+        for pieces in (
+            ("seed ", "document"),
+            ("trans", "cript"),
+            (r"(?<![\w.<])/", "(work|farm|tmp|root|opt)/"),
+            (r"(?<![\w.<])/", r"(home|Users)/\w"),
+            (r"[A-Z]:", r"\\Users"),
+            (r"\bC", r"EO\b"),
+            ("py", r"pi\.org"),
+            ("python", "hosted"),
+        )
+    )
+)
+UNFINISHED = re.compile(
+    "|".join(
+        "".join(pieces)
+        for pieces in (
+            ("TO", "DO"),
+            ("FIX", "ME"),
+            ("x", r"fail\("),
+            (r"\.sk", r"ip\("),
+            ("sk", "ipif"),
+            ("importor", "skip"),
+        )
+    )
+)
+
+
+def lines_with(pattern: re.Pattern[str], files: list[Path]) -> list[str]:
+    """Where a pattern is in text files: ``file:line``."""
+    found = []
+    for file in files:
+        content = file.read_bytes()
+        if b"\0" in content:
+            continue
+        for number, line in enumerate(content.decode("utf-8").split("\n"), 1):
+            if pattern.search(line):
+                found.append(f"{file}:{number}")
+    return found
+
+
+def test_no_file_names_a_machine_or_what_is_not_the_projects(files):
+    assert lines_with(FORBIDDEN, files) == []
+
+
+def test_nothing_is_left_unfinished(files):
+    rooms = (ROOT / "geom", ROOT / "tests")
+    code = [f for f in files if f.suffix == ".py"]
+    code = [f for f in code if any(f.is_relative_to(room) for room in rooms)]
+    assert lines_with(UNFINISHED, code) == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "open('" + "/" + "tmp/x.csv')",
+        "see the seed " + "document",
+        "/" + "home/somebody/checkout",
+        "index = https://py" + "pi.org/simple",
+    ],
+)
+def test_a_forbidden_line_is_seen(tmp_path, line):
+    (tmp_path / "sound.md").write_text("templates, https://example.org/home/page\n")
+    (tmp_path / "spoiled.md").write_text("fine\n" + line + "\n")
+    both = [tmp_path / "sound.md", tmp_path / "spoiled.md"]
+    assert lines_with(FORBIDDEN, both) == [f"{both[1]}:2"]
+    assert FORBIDDEN.search("TO" + "DO") is None
+    assert UNFINISHED.search("# TO" + "DO: later")
+
+
+# --- scripts -------------------------------------------------------------------------
+
+
+def test_the_two_commands_are_readable_by_a_python_that_is_too_old():
+    for name in ("own_venv", "demo", "test", "check"):
+        source = (ROOT / "scripts" / f"{name}.py").read_text("utf-8")
+        ast.parse(source, feature_version=(3, 6))
+        assert "annotations" not in source  # that import is unknown to 3.6
