@@ -1,0 +1,21 @@
+"""All tests: ``python3 scripts/test.py [pytest arguments]``.
+
+Needs only Python and pip: the first run makes ``.venv`` and installs what tests need.
+Without arguments every test and every doctest runs, on all cores.
+"""
+
+import os
+
+import own_venv
+
+EVERYTHING = ["-n", "auto", "--doctest-modules", "tests", "geom"]
+
+
+def test(arguments: list) -> int:
+    python = own_venv.own_python("test")
+    # Each worker has a core of its own: threads on top of that double the time.
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    return own_venv.run(python, "-m", "pytest", *(arguments or EVERYTHING))
+
+
+own_venv.main(test)
