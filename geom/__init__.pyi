@@ -1,14 +1,14 @@
 """The face: what a user of the package needs, in the order the work is done."""
 
 from ._version import __version__ as __version__
+from .compare import Findings as Findings
+from .compare import assess as assess
+from .design import Design as Design
+from .design import load_design as load_design
 from .errors import DaublineError as DaublineError
 from .errors import InputError as InputError
 from .quantity import Quantity as Quantity
-from .design import Design as Design
-from .design import load_design as load_design
 from .readings import RodReadings as RodReadings
 from .readings import load_readings as load_readings
 from .surface import RadialSurface as RadialSurface
 from .surface import reconstruct as reconstruct
-from .compare import Findings as Findings
-from .compare import assess as assess

@@ -39,7 +39,7 @@ class Quantity:
         Examples
         --------
         >>> Quantity.normal(10.0, 1.0).high95
-        11.959963984540054
+        11.959963984540053
         """
         value, sd = float(value), float(sd)
         return cls(value, sd, value - K95 * sd, value + K95 * sd)

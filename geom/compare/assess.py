@@ -22,9 +22,11 @@ from geom.compare.volume import volumes
 from geom.compare.zones import call_actions, find_zones
 from geom.design import Design
 from geom.surface import Grid, RadialSurface
+from geom.surface.threads import on_one_thread_when_small
 from geom.units import Bool
 
 
+@on_one_thread_when_small(lambda surface, *_, **__: surface.count)
 def assess(
     surface: RadialSurface,
     design: Design,

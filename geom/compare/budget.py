@@ -16,7 +16,7 @@ import numpy as np
 from geom.compare.excess import hermite_excess
 from geom.compare.findings import BudgetLine
 from geom.compare.nodes import Nodes
-from geom.surface.belief import Belief, net_places
+from geom.surface.belief import Belief
 from geom.units import Float
 
 
@@ -55,5 +55,5 @@ def volume_budget(
 
 def _best_variance(belief: Belief, nodes: Nodes, weight: Float) -> float:
     """Variance of a weighted sum if the best sizes and lengths were the true ones."""
-    _, covariance = belief.best.jointly(net_places(nodes.height, nodes.azimuth))
+    _, covariance = belief.best.on_net(nodes.height, nodes.azimuth)
     return float(weight @ covariance @ weight)

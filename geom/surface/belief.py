@@ -17,10 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.surface.covariance import Places
 from geom.surface.grid import stretched
 from geom.surface.noise import Noise
-from geom.surface.process import Process
+from geom.surface.process import Process, net_places
 from geom.units import Float
 
 #: Net on which the choices are compared; between its nodes their difference is smooth.
@@ -86,7 +85,7 @@ class Belief:
             Azimuth runs fastest.
         covariance : array (m * k, m * k), mm2
         """
-        mean, covariance = self.best.jointly(net_places(height, azimuth))
+        mean, covariance = self.best.on_net(height, azimuth)
         if not self.others:
             return mean, covariance
         drift, ratio = self._drift_and_ratio(height, azimuth)
@@ -129,8 +128,3 @@ class Belief:
         drift = np.stack([m for m, _ in told]) - mean
         variance = np.mean([s**2 for _, s in told], axis=0)
         return drift, variance / np.maximum(sd**2, 1e-12)
-
-
-def net_places(height: Float, azimuth: Float) -> Places:
-    """Every node of a net as a place; azimuth runs fastest."""
-    return Places(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))

@@ -29,6 +29,10 @@ class Places:
         return int(self.azimuth.size)
 
 
+#: Correlation 1 of any two places, and no slope; it broadcasts.
+_ALIKE = np.ones((1, 1)), np.zeros((1, 1))
+
+
 class Separation:
     """How far apart two sets of places are, kept by their distinct coordinates.
 
@@ -42,20 +46,24 @@ class Separation:
         self._heights = _distinct(left.height, right.height)
 
     def around(self, part: Part, arc: float, radius: float) -> tuple[Float, Float]:
-        """Correlation round the ring and its log-length derivative; (left, right)."""
-        left, _, right, _ = self._azimuths
+        """Correlation round the ring and its log-length derivative.
+
+        Both broadcast to (left, right); the derivative means nothing for a part
+        without a length.
+        """
+        if part.around == "same":
+            return _ALIKE
+        left, right, spread = self._azimuths
         value, slope = around(part, arc, radius, left, right)
-        return self._spread(value, self._azimuths), self._spread(slope, self._azimuths)
+        return value.take(spread), slope if part.arc is None else slope.take(spread)
 
     def along(self, part: Part, up: float) -> tuple[Float, Float]:
-        """Correlation with height and its log-length derivative; (left, right)."""
-        left, _, right, _ = self._heights
+        """Correlation with height and its log-length derivative; as `around`."""
+        if part.along == "same":
+            return _ALIKE
+        left, right, spread = self._heights
         value, slope = along(part, up, left, right)
-        return self._spread(value, self._heights), self._spread(slope, self._heights)
-
-    @staticmethod
-    def _spread(table: Float, distinct: tuple[Float, Int, Float, Int]) -> Float:
-        return table[distinct[1]][:, distinct[3]]
+        return value.take(spread), slope.take(spread)
 
 
 def around(
@@ -92,10 +100,12 @@ def _always(left: Float, right: Float) -> tuple[Float, Float]:
     return np.ones(shape), np.zeros(shape)
 
 
-def _distinct(left: Float, right: Float) -> tuple[Float, Int, Float, Int]:
+def _distinct(left: Float, right: Float) -> tuple[Float, Float, Int]:
+    """Distinct coordinates of both sides, and where each pair stands in their table."""
     left_values, left_index = np.unique(left, return_inverse=True)
     right_values, right_index = np.unique(right, return_inverse=True)
-    return left_values, left_index, right_values, right_index
+    spread = left_index[:, None] * right_values.size + right_index[None, :]
+    return left_values, right_values, spread
 
 
 @dataclass(frozen=True)
@@ -115,7 +125,14 @@ class Covariance:
 
     def between(self, left: Places, right: Places) -> Float:
         """Covariance matrix, mm2; shape (len(left), len(right))."""
-        return self.with_gradient(Separation(left, right))[0]
+        apart = Separation(left, right)
+        total = np.zeros((len(left), len(right)))
+        beat = self._beat(left.height, right.height)
+        for part, size, arc, up in self._filled():
+            block = size**2 * (beat if part.lively else np.ones_like(beat))
+            block *= apart.around(part, arc, self.prior.radius)[0]
+            total += block * apart.along(part, up)[0]
+        return total
 
     def to_grid(self, left: Places, azimuth: Float, height: Float) -> Float:
         """Covariance of places with every node of a grid, mm2.
@@ -125,7 +142,7 @@ class Covariance:
         array (len(left), len(height), len(azimuth))
         """
         total = np.zeros((len(left), height.size, azimuth.size))
-        lively = self.liveliness(left.height)[:, None] * self.liveliness(height)
+        lively = self._beat(left.height, height)
         for part, size, arc, up in self._filled():
             ring, _ = around(part, arc, self.prior.radius, left.azimuth, azimuth)
             tall, _ = along(part, up, left.height, height)
@@ -145,21 +162,20 @@ class Covariance:
             From the derivatives of a function by each entry of the covariance, an array
             (left, right), to its derivatives by the logs, an array (p,).
         """
-        calm = np.ones((len(apart.left), len(apart.right)))
-        beat = self.liveliness(apart.left.height)[:, None]
-        beat = beat * self.liveliness(apart.right.height)
-        total, slopes, lively = np.zeros_like(calm), [], np.zeros_like(calm)
+        beat = self._beat(apart.left.height, apart.right.height)
+        total, slopes, lively = np.zeros_like(beat), [], np.zeros_like(beat)
         for part, size, arc, up in self._filled():
             ring, ring_slope = apart.around(part, arc, self.prior.radius)
             tall, tall_slope = apart.along(part, up)
-            scale = size**2 * (beat if part.lively else calm)
-            block = scale * ring * tall
+            scale = size**2 * beat if part.lively else np.full_like(beat, size**2)
+            flat = scale * ring
+            block = flat * tall
             total += block
             slopes.append(2.0 * block)
             if part.arc is not None:
-                slopes.append(scale * ring_slope * tall)
+                slopes.append(scale * tall * ring_slope)
             if part.rise is not None:
-                slopes.append(scale * ring * tall_slope)
+                slopes.append(flat * tall_slope)
             if part.lively:
                 lively += block
 
@@ -171,6 +187,9 @@ class Covariance:
             return np.append(by_part, by_knot)
 
         return total, gradient
+
+    def _beat(self, left: Float, right: Float) -> Float:
+        return self.liveliness(left)[:, None] * self.liveliness(right)
 
     def liveliness(self, height: Float) -> Float:
         """How much more the lively parts vary at a height than on the whole; (n,)."""

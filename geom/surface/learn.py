@@ -14,9 +14,6 @@ _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
 #: Step of the differences, in the prior's spreads.
 _STEP = 1e-3
 
-#: Readings from which more than one thread pays for linear algebra.
-_LARGE = 600
-
 
 def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
     """The most probable logs of sizes, lengths and learned errors.
@@ -33,7 +30,6 @@ def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
         The best of all starts; the search keeps within four spreads of the medians.
     """
     from scipy.optimize import minimize
-    from threadpoolctl import threadpool_limits
 
     median, spread = evidence.guess
 
@@ -45,18 +41,17 @@ def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
     if start is not None:
         begins = [start]
     bounds = list(zip(median - 4.0 * spread, median + 4.0 * spread, strict=True))
-    with threadpool_limits(_threads(evidence), user_api="blas"):
-        ends = [
-            minimize(
-                downhill,
-                begin,
-                jac=True,
-                method="L-BFGS-B",
-                bounds=bounds,
-                options={"maxiter": 60, "ftol": 1e-7},
-            )
-            for begin in begins
-        ]
+    ends = [
+        minimize(
+            downhill,
+            begin,
+            jac=True,
+            method="L-BFGS-B",
+            bounds=bounds,
+            options={"maxiter": 60, "ftol": 3e-6},
+        )
+        for begin in begins
+    ]
     return np.asarray(min(ends, key=lambda end: float(end.fun)).x, dtype=np.float64)
 
 
@@ -85,11 +80,8 @@ def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
     -------
     array (count, p)
     """
-    from threadpoolctl import threadpool_limits
-
     _, spread = evidence.guess
-    with threadpool_limits(_threads(evidence), user_api="blas"):
-        curvature = _curvature(evidence, logs, spread)
+    curvature = _curvature(evidence, logs, spread)
     strength, axes = np.linalg.eigh(curvature)
     half = np.random.default_rng(seed).standard_normal((count // 2, logs.size))
     steps = np.concatenate([half, -half]) / np.sqrt(np.maximum(strength, 1.0))
@@ -107,7 +99,3 @@ def _curvature(evidence: Evidence, logs: Float, spread: Float) -> Float:
         rows.append((here - there) * spread / _STEP)
     table = np.array(rows)
     return 0.5 * (table + table.T)
-
-
-def _threads(evidence: Evidence) -> int | None:
-    return 1 if len(evidence.observed) < _LARGE else None

@@ -114,6 +114,28 @@ class Process:
         """Mean cut-back at some places less that at others, mm; shape (q,)."""
         return self.weights @ (self._seen_from(end) - self._seen_from(start))
 
+    def on_net(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance at every node of a net; as `jointly`, only faster.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean : array (m * k,), mm
+            Azimuth runs fastest.
+        covariance : array (m * k, m * k), mm2
+        """
+        places = net_places(height, azimuth)
+        cross = self._seen_from_grid(height, azimuth)
+        known = self.unfactor @ cross
+        alone = self.covariance.to_grid(places, azimuth, height)
+        alone = alone.reshape(len(places), len(places))
+        alone -= known.T @ known
+        return self.weights @ cross, alone
+
     def gain(self, places: Places, weight: Float) -> Float:
         """How a weighted sum of cut-back follows each reading.
 
@@ -138,3 +160,8 @@ class Process:
     def _seen_from_grid(self, height: Float, azimuth: Float) -> Float:
         table = self.covariance.to_grid(self.observed.places, azimuth, height)
         return self.observed.gather(table.reshape(table.shape[0], -1))
+
+
+def net_places(height: Float, azimuth: Float) -> Places:
+    """Every node of a net as a place; azimuth runs fastest."""
+    return Places(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))

@@ -12,6 +12,7 @@ from geom.surface.grid import make_grid
 from geom.surface.prior import default_prior
 from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.sound_wall import doubtful
+from geom.surface.threads import on_one_thread_when_small
 from geom.units import say_both
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
@@ -21,6 +22,7 @@ LEAST_AZIMUTHS = 3
 LEAST_HEIGHTS = 2
 
 
+@on_one_thread_when_small(lambda readings, *_, **__: len(readings))
 def reconstruct(
     readings: RodReadings,
     design: Design,
