@@ -79,7 +79,7 @@ def _slips(evidence: Evidence, best: Float, may_be: Bool) -> list[Slip]:
     if not odd.any():
         return []
     calm = evidence.taken(~odd)
-    rest = Process(*calm.filled(learn(calm)), calm.observed)
+    rest = Process(*calm.filled(learn(calm, start=best)), calm.observed)
     return convicted(whole, rest, odd)
 
 

@@ -11,6 +11,9 @@ from geom.units import Float
 #: rougher wall and a smoother one.
 _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
 
+#: Readings that tell the tops of the evidence apart well enough.
+_ENOUGH = 140
+
 #: Step of the differences, in the prior's spreads.
 _STEP = 1e-3
 
@@ -27,8 +30,21 @@ def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
     Returns
     -------
     array (p,)
-        The best of all starts; the search keeps within four spreads of the medians.
+        The search keeps within four spreads of the medians.  Of many readings a part
+        is searched from every start, and all of them from the best of its ends.
     """
+    if start is not None:
+        return _uphill(evidence, start)[0]
+    median, spread = evidence.guess
+    some = _spread_out(evidence)
+    starts = [median + spread * _shift(evidence, *shift) for shift in _STARTS]
+    ends = [_uphill(some, begin) for begin in starts]
+    best = max(ends, key=lambda end: end[1])[0]
+    return best if some is evidence else _uphill(evidence, best)[0]
+
+
+def _uphill(evidence: Evidence, start: Float) -> tuple[Float, float]:
+    """The logs at the top reached from a start, and the log posterior there."""
     from scipy.optimize import minimize
 
     median, spread = evidence.guess
@@ -37,22 +53,27 @@ def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
         value, gradient = evidence.log_posterior(logs)
         return -value, -gradient
 
-    begins = [median + spread * _shift(evidence, *shift) for shift in _STARTS]
-    if start is not None:
-        begins = [start]
     bounds = list(zip(median - 4.0 * spread, median + 4.0 * spread, strict=True))
-    ends = [
-        minimize(
-            downhill,
-            begin,
-            jac=True,
-            method="L-BFGS-B",
-            bounds=bounds,
-            options={"maxiter": 60, "ftol": 3e-6},
-        )
-        for begin in begins
-    ]
-    return np.asarray(min(ends, key=lambda end: float(end.fun)).x, dtype=np.float64)
+    found = minimize(
+        downhill,
+        start,
+        jac=True,
+        method="L-BFGS-B",
+        bounds=bounds,
+        options={"maxiter": 60, "ftol": 3e-6},
+    )
+    return np.asarray(found.x, dtype=np.float64), -float(found.fun)
+
+
+def _spread_out(evidence: Evidence) -> Evidence:
+    """All readings, or when there are many an even part of them."""
+    count = len(evidence.observed)
+    if count <= _ENOUGH:
+        return evidence
+    order = np.random.default_rng(0).permutation(count)
+    kept = np.zeros(count, dtype=bool)
+    kept[order[:_ENOUGH]] = True
+    return evidence.taken(kept)
 
 
 def _shift(evidence: Evidence, size: float, length: float) -> Float:
