@@ -1,7 +1,7 @@
 """Stated intervals hold the truth as often as they say, on walls nobody modelled.
 
 The walls are those of the benchmark (`scripts/bench/linings.py`), written without
-regard to the model; the whole of it is `scripts/bench/accuracy.py`.  The bounds here are
+regard to the model; the whole of it is `scripts/bench/accuracy.py`.  The bounds are
 what a small seeded set can promise: points of one wall are correlated, so a share of 12
 walls' points has a standard error of about 1.5 %.
 """
