@@ -18,6 +18,7 @@ from geom.design.keys import (
     Key,
     Table,
     azimuth,
+    fall,
     hole_kind,
     length,
     one_of,
@@ -70,6 +71,7 @@ REPAIR = Table(
     (
         Key("brick_threshold", positive_length, required=False),
         Key("tolerance", positive_length, required=False),
+        Key("bottom_fall", fall, required=False),
     ),
 )
 ROD = Table(

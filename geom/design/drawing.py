@@ -63,10 +63,14 @@ class RepairRules:
         practice, no source.
     tolerance : float
         How far from the drawing counts as back on it; 1/4 in is our default.
+    bottom_fall : float
+        Fall of the sand bottom to the tap hole, height over distance: 3/4 in to the
+        foot, 1 in 16, is common practice, no source.
     """
 
     brick_threshold: float = 31.75
     tolerance: float = 6.35
+    bottom_fall: float = 0.0625
 
 
 @dataclass(frozen=True)

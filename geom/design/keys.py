@@ -201,6 +201,16 @@ def positive_angle(value: object, _unit: str) -> float:
     return found
 
 
+def fall(value: object, _unit: str) -> float:
+    """Read a fall, height over distance: over 0 and at most 1/4."""
+    found = _number(value)
+    if not 0.0 < found <= 0.25:
+        what = f"fall {_said(value)} is not over 0 and at most 1/4"
+        cure = 'Write height over distance: 3/4 in to the foot is "1/16"'
+        raise InputError(what, cure=cure)
+    return found
+
+
 def step_round(value: object, _unit: str) -> float:
     """Read a step of azimuth, 1 to 120 degrees."""
     found = _number(value)

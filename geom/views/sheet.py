@@ -19,6 +19,7 @@ from geom.views.words import (
     WORK,
     headings,
     plain,
+    say_bottom,
     say_from,
     say_sense,
     say_time,
@@ -201,6 +202,7 @@ def _needs(findings: Findings, design: Design, rows: list[ZoneRow]) -> list[Flow
         f"95 % sure: {say_volume_interval(rebuild, design)}.",
         f"Deepest: {say_both(deepest.cutback.value, design.length_unit)} at {clock}, "
         f"{say_from(deepest.height, design)}.",
+        *say_bottom(design),
     ]
     return [Spacer(1, 8), *(_says(line, 13, after=3) for line in lines), Spacer(1, 4)]
 

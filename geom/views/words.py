@@ -9,7 +9,7 @@ from geom.compare.findings import Action, Findings, Zone
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.units import say_both, say_length
+from geom.units import as_fraction, say_both, say_length
 
 #: A foot is 304.8 mm exactly (NIST SP 811, appendix B.8).
 _MM_PER_FT = 304.8
@@ -168,3 +168,21 @@ def say_from(mm: float, design: Design) -> str:
     """A height above the shop's own zero."""
     zero = plain(design.height_zero, most=60)
     return f"{say_both(mm, design.length_unit)} above {zero}"
+
+
+def say_bottom(design: Design) -> list[str]:
+    """How the sand bottom falls to the tap hole, where the design has one.
+
+    The fall across is that of a plane from the far wall to the tap hole, at the lowest
+    drawn diameter.
+    """
+    if not any(hole.kind.lower() == "tap hole" for hole in design.openings):
+        return []
+    slope, unit = design.repair.bottom_fall, design.length_unit
+    across = 2.0 * float(design.profile.radius[0]) * slope
+    rate = f"{as_fraction(12.0 * slope, finest=16)} in to the foot"
+    if unit != "in":
+        rate = f"{1000.0 * slope:.0f} mm to the metre"
+    return [
+        f"Sand bottom: falls {rate} to the tap hole, {say_both(across, unit)} across."
+    ]
