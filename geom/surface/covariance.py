@@ -150,6 +150,26 @@ class Covariance:
             total += tall[:, :, None] * ring[:, None, :]
         return total
 
+    def pulled_on_grid(
+        self, weight: Float, left: Places, azimuth: Float, height: Float
+    ) -> Float:
+        """Weighted sum over places of their covariance with every node of a grid.
+
+        As ``weight @ to_grid(...)``, without the table.
+
+        Returns
+        -------
+        array (len(height), len(azimuth))
+        """
+        total = np.zeros((height.size, azimuth.size))
+        lively = self._beat(left.height, height)
+        for part, size, arc, up in self._filled():
+            ring, _ = around(part, arc, self.prior.radius, left.azimuth, azimuth)
+            tall, _ = along(part, up, left.height, height)
+            tall = size**2 * tall * (lively if part.lively else 1.0)
+            total += (tall * weight[:, None]).T @ ring
+        return total
+
     def with_gradient(
         self, apart: Separation
     ) -> tuple[Float, Callable[[Float], Float]]:

@@ -23,6 +23,8 @@ from geom.units import Bool, Float, say_both
 
 #: Choices of sizes and lengths beside the best.
 CHOICES = 8
+#: Readings past which the choices differ by less than matters, and none are drawn.
+TELLING = 900
 
 #: Step of the differences that tell the wall's slope at a reading, mm.
 _STEP = 5.0
@@ -85,7 +87,8 @@ def _slips(evidence: Evidence, best: Float, may_be: Bool) -> list[Slip]:
 
 def believe(evidence: Evidence, best: Float, *, seed: int = 0) -> Belief:
     """The wall with the most probable sizes and lengths, and with others as likely."""
-    drawn = others(evidence, best, count=CHOICES, seed=seed)
+    few = len(evidence.observed) <= TELLING
+    drawn = others(evidence, best, count=CHOICES if few else 0, seed=seed)
     processes = [
         Process(*evidence.filled(logs), evidence.observed) for logs in (best, *drawn)
     ]

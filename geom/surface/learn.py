@@ -5,19 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from geom.surface.evidence import Evidence
+from geom.surface.threads import on_one_thread_when_small
 from geom.units import Float
 
 #: Starts of the search as shifts from the prior's median, in spreads: the middle, a
 #: rougher wall and a smoother one.
 _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
 
-#: Readings that tell the tops of the evidence apart well enough.
-_ENOUGH = 140
+#: Readings that tell the tops of the evidence apart well enough, and readings that tell
+#: sizes and lengths well enough.
+_ENOUGH, _PLENTY = 140, 600
 
 #: Step of the differences, in the prior's spreads.
 _STEP = 1e-3
 
 
+@on_one_thread_when_small(lambda *_, **__: _PLENTY)
 def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
     """The most probable logs of sizes, lengths and learned errors.
 
@@ -31,16 +34,18 @@ def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
     -------
     array (p,)
         The search keeps within four spreads of the medians.  Of many readings a part
-        is searched from every start, and all of them from the best of its ends.
+        is searched from every start, and all of them (or 600, evenly) from the best of
+        its ends.
     """
+    whole = _spread_out(evidence, _PLENTY)
     if start is not None:
-        return _uphill(evidence, start)[0]
+        return _uphill(whole, start)[0]
     median, spread = evidence.guess
-    some = _spread_out(evidence)
+    some = _spread_out(evidence, _ENOUGH)
     starts = [median + spread * _shift(evidence, *shift) for shift in _STARTS]
     ends = [_uphill(some, begin) for begin in starts]
     best = max(ends, key=lambda end: end[1])[0]
-    return best if some is evidence else _uphill(evidence, best)[0]
+    return best if some is whole else _uphill(whole, best)[0]
 
 
 def _uphill(evidence: Evidence, start: Float) -> tuple[Float, float]:
@@ -65,14 +70,14 @@ def _uphill(evidence: Evidence, start: Float) -> tuple[Float, float]:
     return np.asarray(found.x, dtype=np.float64), -float(found.fun)
 
 
-def _spread_out(evidence: Evidence) -> Evidence:
-    """All readings, or when there are many an even part of them."""
+def _spread_out(evidence: Evidence, most: int) -> Evidence:
+    """All readings, or when there are more than ``most`` an even part of them."""
     count = len(evidence.observed)
-    if count <= _ENOUGH:
+    if count <= most:
         return evidence
     order = np.random.default_rng(0).permutation(count)
     kept = np.zeros(count, dtype=bool)
-    kept[order[:_ENOUGH]] = True
+    kept[order[:most]] = True
     return evidence.taken(kept)
 
 
@@ -82,6 +87,7 @@ def _shift(evidence: Evidence, size: float, length: float) -> Float:
     return np.append(shift, np.zeros(evidence.guess[0].size - len(shift)))
 
 
+@on_one_thread_when_small(lambda *_, **__: _PLENTY)
 def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
     """Draws of the logs about the most probable ones.
 
@@ -101,6 +107,8 @@ def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
     -------
     array (count, p)
     """
+    if count == 0:
+        return np.zeros((0, logs.size))
     _, spread = evidence.guess
     curvature = _curvature(evidence, logs, spread)
     strength, axes = np.linalg.eigh(curvature)

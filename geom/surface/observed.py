@@ -46,6 +46,10 @@ class Observed:
         seen[self.across] += table[n:]
         return seen
 
+    def at_places(self, weight: Float) -> Float:
+        """Weights of readings as weights of their places; (n,) to (places,)."""
+        return np.append(weight, weight[self.across])
+
     def both(self, table: Float) -> Float:
         """A covariance of places to one of readings; (places, places) to (n, n)."""
         return self.gather(self.gather(table).T).T

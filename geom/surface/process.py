@@ -7,6 +7,7 @@ Rasmussen and Williams (2006), eq. 2.25 and 2.26 (predictive mean and covariance
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,6 +20,9 @@ from geom.surface.observed import Observed
 from geom.units import Bool, Float
 
 _CHUNK_BYTES = 8e6
+#: Readings from which the sd on a grid is worked out from the nearest alone, and how
+#: many those are.
+_MANY, _NEAR = 900, 600
 
 
 @dataclass(frozen=True)
@@ -64,19 +68,43 @@ class Process:
         -------
         mean, sd : array (m, k), mm
         """
-        mean = np.empty((height.size, azimuth.size))
+        weight = self.observed.at_places(self.weights)
+        mean = self.covariance.pulled_on_grid(
+            weight, self.observed.places, azimuth, height
+        )
         variance = np.empty_like(mean)
-        per_row = 8.0 * len(self.observed.places) * azimuth.size
-        rows = max(1, int(_CHUNK_BYTES / per_row))
-        for start in range(0, height.size, rows):
-            part = slice(start, start + rows)
-            shape = mean[part].shape
-            cross = self._seen_from_grid(height[part], azimuth)
-            mean[part] = (self.weights @ cross).reshape(shape)
-            known = self.unfactor @ cross
-            variance[part] = np.einsum("ij,ij->j", known, known).reshape(shape)
+        for part, process in self._blocks(height, azimuth.size):
+            cross = process._seen_from_grid(height[part], azimuth)
+            known = process.unfactor @ cross
+            learned = np.einsum("ij,ij->j", known, known)
+            variance[part] = learned.reshape(-1, azimuth.size)
         left = np.maximum(self.covariance.variance(height)[:, None] - variance, 0.0)
         return mean, np.sqrt(left)
+
+    def _blocks(self, height: Float, columns: int) -> Iterator[tuple[slice, Process]]:
+        """Rows of a grid that fit into memory, and the readings that bear on each.
+
+        Of very many readings only the nearest in height are taken for the variance:
+        fewer readings can only leave more of it, so the sd is never too small.
+        """
+        count = len(self.observed)
+        near = count if count <= _MANY else _NEAR
+        block = max(1, height.size * near // (4 * count))
+        small = max(1, int(_CHUNK_BYTES / (8.0 * near * columns)))
+        for start in range(0, height.size, block):
+            end = min(start + block, height.size)
+            process = self
+            if near < count:
+                process = self.taken(self._nearest(height[start:end].mean(), near))
+            for inner in range(start, end, small):
+                yield slice(inner, min(inner + small, end)), process
+
+    def _nearest(self, height: float, count: int) -> Bool:
+        """The readings nearest to a height; mask (n,)."""
+        away = np.abs(self.observed.places.height[: len(self.observed)] - height)
+        kept = np.zeros(away.size, dtype=bool)
+        kept[np.argsort(away, kind="stable")[:count]] = True
+        return kept
 
     def jointly(self, places: Places) -> tuple[Float, Float]:
         """Mean and covariance of cut-back at places.

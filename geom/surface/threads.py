@@ -8,7 +8,7 @@ from typing import ParamSpec, TypeVar
 
 #: Readings from which more than one thread pays: below it threads mostly wait for each
 #: other, and on a busy machine take several times as long.
-LARGE = 600
+LARGE = 601
 
 P = ParamSpec("P")
 R = TypeVar("R")

@@ -136,3 +136,20 @@ def test_dataset_is_labelled_in_mm_and_round_trips_the_arrays() -> None:
     drawn = told.radius - told.design_radius
     np.testing.assert_allclose(drawn.values, told.cutback.values)
     assert told.surveyed.values.sum() == surface.grid.surveyed.sum() * 36
+
+
+def test_of_very_many_readings_the_mean_is_exact_and_the_sd_never_too_small() -> None:
+    from geom.surface import process as module
+
+    readings = worn_readings(DESIGN, azimuths=14, heights=20)
+    whole = rough(readings).belief.best
+    height, azimuth = np.linspace(110.0, 1390.0, 40), np.arange(0.0, 360.0, 15.0)
+    mean, sd = whole.on_grid(height, azimuth)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "_MANY", 100)
+        patch.setattr(module, "_NEAR", 120)
+        near_mean, near_sd = whole.on_grid(height, azimuth)
+    np.testing.assert_allclose(near_mean, mean, atol=1e-9)
+    assert (near_sd >= sd - 1e-9).all()
+    assert np.mean(near_sd / sd) < 1.05
+    assert not np.array_equal(near_sd, sd)
