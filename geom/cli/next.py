@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from geom.cli.inputs import add_inputs
 
 if TYPE_CHECKING:
     from geom.compare.stations import Advice, Aim
@@ -40,14 +41,7 @@ def add_to(commands: Any) -> None:
         description="List the stations which, added to what is read, would make the "
         "repair most certain. Writes no file.",
     )
-    it.add_argument("design", type=Path, metavar="DESIGN", help="design file (TOML)")
-    it.add_argument(
-        "readings",
-        type=Path,
-        nargs="+",
-        metavar="READINGS",
-        help="rod sheets (CSV, XLSX); several are one survey",
-    )
+    add_inputs(it)
     it.add_argument(
         "--count",
         type=_count,

@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from geom.cli.inputs import add_inputs
+
 if TYPE_CHECKING:
     from rich.progress import Progress
 
@@ -20,14 +22,7 @@ def add_to(commands: Any) -> None:
         description="Compare readings of a lining with its drawing and write every "
         "finding into a folder.",
     )
-    it.add_argument("design", type=Path, metavar="DESIGN", help="design file (TOML)")
-    it.add_argument(
-        "readings",
-        type=Path,
-        nargs="+",
-        metavar="READINGS",
-        help="rod sheets (CSV, XLSX); several are one survey",
-    )
+    add_inputs(it)
     it.add_argument(
         "--out", type=Path, required=True, metavar="DIR", help="made if new"
     )
