@@ -1,9 +1,9 @@
 """Time and memory of `geom.reconstruct` and `geom.assess`, beside a reference process.
 
-``python scripts/bench/speed.py`` prints, for several numbers of readings: seconds to the
-pinned grid with sizes, lengths and standard deviations, seconds to findings with volume
-uncertainty, peak memory, and the same readings through scikit-learn's Gaussian process
-(its own optimiser, two restarts, mean and sd on the same grid) with the ratio.
+``python scripts/bench/speed.py`` prints, for several numbers of readings: seconds to
+the pinned grid with sizes, lengths and standard deviations, seconds to findings with
+volume uncertainty, peak memory, and the same readings through scikit-learn's Gaussian
+process (its own optimiser, two restarts, mean and sd on the same grid) with the ratio.
 """
 
 from __future__ import annotations
