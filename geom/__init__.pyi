@@ -8,7 +8,11 @@ from .design import load_design as load_design
 from .errors import DaublineError as DaublineError
 from .errors import InputError as InputError
 from .quantity import Quantity as Quantity
+from .readings import PastSurvey as PastSurvey
 from .readings import RodReadings as RodReadings
+from .readings import load_past_survey as load_past_survey
 from .readings import load_readings as load_readings
+from .surface import PastPrior as PastPrior
 from .surface import RadialSurface as RadialSurface
+from .surface import learn_prior as learn_prior
 from .surface import reconstruct as reconstruct

@@ -11,6 +11,9 @@ from geom.cli.inputs import add_inputs
 if TYPE_CHECKING:
     from rich.progress import Progress
 
+    from geom.design import Design
+    from geom.surface import PastPrior
+
 _FILES = 9
 
 
@@ -45,6 +48,15 @@ def add_to(commands: Any) -> None:
         metavar="Z",
         help="a cloud's z of height zero, in its unit (default 0)",
     )
+    it.add_argument(
+        "--past",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="DIR",
+        help="output folder of an earlier survey of this lining, whose wear teaches "
+        "what to expect between the readings; may be given several times",
+    )
     it.add_argument("--quiet", action="store_true", help="say nothing but errors")
     it.set_defaults(run=run)
 
@@ -71,10 +83,11 @@ def run(asked: argparse.Namespace) -> None:
             azimuth_of_x=asked.azimuth_of_x,
             z_offset=asked.z_offset,
         )
+        past = _past(asked.past, asked.out, design)
         tick("fitting the wall")
         from geom.surface import reconstruct
 
-        surface = reconstruct(readings, design)
+        surface = reconstruct(readings, design, past=past)
         tick("comparing with the drawing")
         from geom.compare import assess
 
@@ -95,6 +108,21 @@ def run(asked: argparse.Namespace) -> None:
         from geom.cli.summary import print_summary
 
         print_summary(design, surface, findings, asked.out)
+
+
+def _past(folders: list[Path], out: Path, design: Design) -> PastPrior | None:
+    """What earlier surveys teach, if there are any."""
+    if not folders:
+        return None
+    from geom.errors import InputError
+    from geom.readings import load_past_surveys
+    from geom.surface import learn_prior
+
+    if out.resolve() in [folder.resolve() for folder in folders]:
+        raise InputError(
+            "is both --out and --past: the past survey would be lost", file=out
+        )
+    return learn_prior(load_past_surveys(folders, design), design)
 
 
 def _progress(quiet: bool) -> Progress:

@@ -2,14 +2,17 @@
 
 from geom.surface.belief import Belief
 from geom.surface.grid import Grid, make_grid
+from geom.surface.past import PastPrior, learn_prior
 from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.reconstruct import reconstruct
 
 __all__ = [
     "Belief",
     "Grid",
+    "PastPrior",
     "RadialSurface",
     "Rejected",
+    "learn_prior",
     "make_grid",
     "reconstruct",
 ]

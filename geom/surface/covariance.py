@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.surface.correlation import CORRELATIONS, chord, rise, wave
+from geom.surface.pattern import Pattern
 from geom.surface.prior import Part, Prior
 from geom.units import Float, Int
 
@@ -44,6 +45,7 @@ class Separation:
         self.left, self.right = left, right
         self._azimuths = _distinct(left.azimuth, right.azimuth)
         self._heights = _distinct(left.height, right.height)
+        self._patterns: dict[Pattern, tuple[Float, Float]] = {}
 
     def around(self, part: Part, arc: float, radius: float) -> tuple[Float, Float]:
         """Correlation round the ring and its log-length derivative.
@@ -64,6 +66,16 @@ class Separation:
         left, right, spread = self._heights
         value, slope = along(part, up, left, right)
         return value.take(spread), slope.take(spread)
+
+    def pattern(self, pattern: Pattern) -> Float:
+        """A pattern at the left places times that at the right; (left, right)."""
+        if pattern not in self._patterns:
+            self._patterns[pattern] = (
+                pattern.at(self.left.azimuth, self.left.height),
+                pattern.at(self.right.azimuth, self.right.height),
+            )
+        left, right = self._patterns[pattern]
+        return left[:, None] * right[None, :]
 
 
 def around(
@@ -130,6 +142,8 @@ class Covariance:
         beat = self._beat(left.height, right.height)
         for part, size, arc, up in self._filled():
             block = size**2 * (beat if part.lively else np.ones_like(beat))
+            if part.pattern is not None:
+                block *= apart.pattern(part.pattern)
             block *= apart.around(part, arc, self.prior.radius)[0]
             total += block * apart.along(part, up)[0]
         return total
@@ -147,7 +161,11 @@ class Covariance:
             ring, _ = around(part, arc, self.prior.radius, left.azimuth, azimuth)
             tall, _ = along(part, up, left.height, height)
             tall = size**2 * tall * (lively if part.lively else 1.0)
-            total += tall[:, :, None] * ring[:, None, :]
+            block = tall[:, :, None] * ring[:, None, :]
+            if part.pattern is not None:
+                block *= part.pattern.at(left.azimuth, left.height)[:, None, None]
+                block *= part.pattern.on_grid(height, azimuth)
+            total += block
         return total
 
     def pulled_on_grid(
@@ -167,7 +185,12 @@ class Covariance:
             ring, _ = around(part, arc, self.prior.radius, left.azimuth, azimuth)
             tall, _ = along(part, up, left.height, height)
             tall = size**2 * tall * (lively if part.lively else 1.0)
-            total += (tall * weight[:, None]).T @ ring
+            if part.pattern is None:
+                total += (tall * weight[:, None]).T @ ring
+            else:
+                pull = weight * part.pattern.at(left.azimuth, left.height)
+                field = part.pattern.on_grid(height, azimuth)
+                total += (tall * pull[:, None]).T @ ring * field
         return total
 
     def with_gradient(
@@ -188,6 +211,8 @@ class Covariance:
             ring, ring_slope = apart.around(part, arc, self.prior.radius)
             tall, tall_slope = apart.along(part, up)
             scale = size**2 * beat if part.lively else np.full_like(beat, size**2)
+            if part.pattern is not None:
+                scale *= apart.pattern(part.pattern)
             flat = scale * ring
             block = flat * tall
             total += block
@@ -216,16 +241,22 @@ class Covariance:
         count = self.prior.knots.size
         return np.exp(self.prior.hats(height) @ self.logs[self.logs.size - count :])
 
-    def variance(self, height: Float) -> Float:
-        """Prior variance of cut-back at heights, mm2; same shape."""
-        lively = self.liveliness(height) ** 2
-        total = np.zeros_like(height)
+    def variance(self, height: Float, azimuth: Float) -> Float:
+        """Prior variance of cut-back on a grid, mm2; (len(height), len(azimuth))."""
+        lively = self.liveliness(height)[:, None] ** 2
+        total = np.zeros((height.size, azimuth.size))
         for part, size, _, _ in self._filled():
-            total += size**2 * (lively if part.lively else 1.0)
+            share = size**2 * (lively if part.lively else np.ones_like(lively))
+            if part.pattern is not None:
+                share = share * part.pattern.on_grid(height, azimuth) ** 2
+            total += share
         return total
 
     def described(self) -> list[dict[str, float | str]]:
-        """Each part with its size and lengths in mm, for people."""
+        """Each part with its size and lengths in mm, for people.
+
+        The size of a part with a pattern is the multiple of the pattern.
+        """
         return [
             {"part": part.name, "size": size, "arc": arc, "rise": up}
             for part, size, arc, up in self._filled()

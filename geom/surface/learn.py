@@ -14,7 +14,7 @@ _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
 
 #: Readings that tell the tops of the evidence apart well enough, and readings that tell
 #: sizes and lengths well enough.
-_ENOUGH, _PLENTY = 140, 600
+ENOUGH, _PLENTY = 140, 600
 
 #: Step of the differences, in the prior's spreads.
 _STEP = 1e-3
@@ -37,11 +37,11 @@ def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
         is searched from every start, and all of them (or 600, evenly) from the best of
         its ends.
     """
-    whole = _spread_out(evidence, _PLENTY)
+    whole = spread_out(evidence, _PLENTY)
     if start is not None:
         return _uphill(whole, start)[0]
     median, spread = evidence.guess
-    some = _spread_out(evidence, _ENOUGH)
+    some = spread_out(evidence, ENOUGH)
     starts = [median + spread * _shift(evidence, *shift) for shift in _STARTS]
     ends = [_uphill(some, begin) for begin in starts]
     best = max(ends, key=lambda end: end[1])[0]
@@ -70,7 +70,7 @@ def _uphill(evidence: Evidence, start: Float) -> tuple[Float, float]:
     return np.asarray(found.x, dtype=np.float64), -float(found.fun)
 
 
-def _spread_out(evidence: Evidence, most: int) -> Evidence:
+def spread_out(evidence: Evidence, most: int) -> Evidence:
     """All readings, or when there are more than ``most`` an even part of them."""
     count = len(evidence.observed)
     if count <= most:
@@ -115,6 +115,19 @@ def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
     half = np.random.default_rng(seed).standard_normal((count // 2, logs.size))
     steps = np.concatenate([half, -half]) / np.sqrt(np.maximum(strength, 1.0))
     return np.asarray(logs + spread * (steps @ axes.T))
+
+
+def log_evidence(evidence: Evidence) -> float:
+    """Log probability of the readings, sizes and lengths integrated out.
+
+    By Laplace's method about the most probable logs (Tierney and Kadane 1986, eq. 2.1),
+    in no direction wider than before the readings came; up to a constant that is the
+    same for every prior of the same readings.
+    """
+    best = learn(evidence)
+    value, _ = evidence.log_posterior(best)
+    strength = np.linalg.eigvalsh(_curvature(evidence, best, evidence.guess[1]))
+    return value - 0.5 * float(np.log(np.maximum(strength, 1.0)).sum())
 
 
 def _curvature(evidence: Evidence, logs: Float, spread: Float) -> Float:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from geom.surface.pattern import Pattern
 from geom.units import Float
 
 
@@ -31,7 +32,7 @@ class Part:
     ----------
     name : str
     size : Guess, mm
-        Standard deviation.
+        Standard deviation; with a pattern, the multiple of it.
     around : str
         Correlation round the ring; ``"same"``: equal at all azimuths; ``"wave"``: a
         cosine of any phase with ``waves`` crests round the ring.
@@ -45,6 +46,8 @@ class Part:
         Crests round the ring, for ``"wave"``.
     lively : bool
         Whether its size follows the liveliness of the wall over height.
+    pattern : Pattern or None
+        What it is a multiple of, place by place.
     """
 
     name: str
@@ -55,6 +58,7 @@ class Part:
     rise: Guess | None = None
     waves: int = 0
     lively: bool = True
+    pattern: Pattern | None = None
 
     @property
     def guesses(self) -> tuple[Guess, ...]:

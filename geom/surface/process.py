@@ -78,7 +78,7 @@ class Process:
             known = process.unfactor @ cross
             learned = np.einsum("ij,ij->j", known, known)
             variance[part] = learned.reshape(-1, azimuth.size)
-        left = np.maximum(self.covariance.variance(height)[:, None] - variance, 0.0)
+        left = np.maximum(self.covariance.variance(height, azimuth) - variance, 0.0)
         return mean, np.sqrt(left)
 
     def _blocks(self, height: Float, columns: int) -> Iterator[tuple[slice, Process]]:

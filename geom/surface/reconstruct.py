@@ -9,6 +9,8 @@ from geom.errors import TooFewReadings
 from geom.readings import RodReadings
 from geom.surface.fit import fit_wall
 from geom.surface.grid import make_grid
+from geom.surface.informed import informed
+from geom.surface.past import PastPrior
 from geom.surface.prior import default_prior
 from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.sound_wall import doubtful
@@ -27,6 +29,7 @@ def reconstruct(
     readings: RodReadings,
     design: Design,
     *,
+    past: PastPrior | None = None,
     spacing: float = 10.0,
     columns: int = 360,
     seed: int = 0,
@@ -37,6 +40,8 @@ def reconstruct(
     ----------
     readings : RodReadings
     design : Design
+    past : PastPrior, optional
+        What earlier surveys of the same furnace taught, from `learn_prior`.
     spacing : float, mm
         Greatest distance between rows of the grid, at most 10 for the pinned files.
     columns : int
@@ -57,6 +62,9 @@ def reconstruct(
     low, high = float(readings.height.min()), float(readings.height.max())
     row = float(np.median(np.diff(np.unique(readings.height))))
     prior = default_prior(design.profile.mean_radius, low, high, row=row)
+    used = False
+    if past is not None:
+        prior, used = informed(prior, past, readings, design)
     fit = fit_wall(readings, design, prior, seed=seed)
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)
     cutback = np.full(grid.shape, np.nan)
@@ -72,7 +80,8 @@ def reconstruct(
         count=len(readings),
         kinds=tuple(readings.kinds),
         rejected=fit.rejected,
-        warnings=_warn_of(readings, design, fit.rejected),
+        warnings=_warn_of(readings, design, fit.rejected)
+        + _past_words(past, used=used),
     )
 
 
@@ -125,3 +134,19 @@ def _warn_of(
         for band in doubted
     ]
     return tuple(words)
+
+
+def _past_words(past: PastPrior | None, *, used: bool) -> tuple[str, ...]:
+    if past is None:
+        return ()
+    many = "One past survey" if past.count == 1 else f"{past.count} past surveys"
+    were = "was" if past.count == 1 else "were"
+    if used:
+        return (
+            f"{many} {were} used beside the readings. Where the lining was changed "
+            "since, survey it without.",
+        )
+    return (
+        f"{many} {were} not used: the readings do not bear out that this wall wore as "
+        "before.",
+    )
