@@ -20,6 +20,11 @@ Int = NDArray[np.int64]
 
 LengthUnit = Literal["in", "mm", "cm", "m"]
 
+#: Square and cubic millimetres in what areas and volumes are told in; a foot is
+#: 304.8 mm exactly.
+SQUARE_METRE, SQUARE_FOOT = 1e6, 304.8**2
+LITRE, CUBIC_FOOT = 1e6, 304.8**3
+
 #: Millimetres in one unit, exactly.
 MM_PER: dict[str, Fraction] = {
     "in": Fraction(254, 10),

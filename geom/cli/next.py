@@ -6,16 +6,13 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from geom.cli.inputs import add_inputs
+from geom.units import CUBIC_FOOT, LITRE, SQUARE_FOOT, SQUARE_METRE
 
 if TYPE_CHECKING:
     from geom.compare.stations import Advice, Aim
     from geom.design import Design
 
 _MOST = 50
-_LITRE = 1e-6
-_CUBIC_FOOT = 1.0 / 304.8**3
-_SQUARE_METRE = 1e-6
-_SQUARE_FOOT = 1.0 / 304.8**2
 _CAUTION = (
     "confined space: nobody goes in without a permit, air tested for oxygen and carbon "
     "monoxide, ventilation and a watch; loose lining barred down first; no dry "
@@ -136,9 +133,9 @@ def _amount(aim: Aim, value: float) -> str:
     from geom.views.words import figures
 
     if aim == "volume":
-        litres, feet = figures(value * _LITRE), figures(value * _CUBIC_FOOT)
+        litres, feet = figures(value / LITRE), figures(value / CUBIC_FOOT)
         return f"{litres} litres ({feet} cu ft)"
-    metres, feet = figures(value * _SQUARE_METRE), figures(value * _SQUARE_FOOT)
+    metres, feet = figures(value / SQUARE_METRE), figures(value / SQUARE_FOOT)
     return f"{metres} sq m ({feet} sq ft)"
 
 

@@ -9,10 +9,7 @@ from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.surface import RadialSurface
-from geom.units import say_both
-
-_LITRE = 1e-6
-_CUBIC_FOOT = 1.0 / 304.8**3
+from geom.units import CUBIC_FOOT, LITRE, say_both
 
 
 def print_summary(
@@ -52,7 +49,7 @@ def summary_rows(
 
 def say_volume(volume: Quantity) -> str:
     """A volume with its interval, in litres and cubic feet."""
-    litres, feet = volume.times(_LITRE), volume.times(_CUBIC_FOOT)
+    litres, feet = volume.times(1.0 / LITRE), volume.times(1.0 / CUBIC_FOOT)
     return (
         f"{litres.value:.1f} litres ({feet.value:.2f} cu ft), "
         f"95 % between {litres.low95:.1f} and {litres.high95:.1f} litres"

@@ -9,11 +9,15 @@ from geom.compare.findings import Action, Findings, Zone
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.units import as_fraction, say_both, say_length
-
-#: A foot is 304.8 mm exactly (NIST SP 811, appendix B.8).
-_MM_PER_FT = 304.8
-_LITRE = 1e6
+from geom.units import (
+    CUBIC_FOOT,
+    LITRE,
+    SQUARE_FOOT,
+    SQUARE_METRE,
+    as_fraction,
+    say_both,
+    say_length,
+)
 
 #: In the order the work is listed in.
 WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
@@ -69,15 +73,15 @@ def say_volume(mm3: float, design: Design) -> str:
     --------
     ``0.64 ft³ (18.2 L)`` in inches, ``18.2 L`` elsewhere.
     """
-    litres = f"{figures(mm3 / _LITRE)} L"
+    litres = f"{figures(mm3 / LITRE)} L"
     if design.length_unit != "in":
         return litres
-    return f"{figures(mm3 / _MM_PER_FT**3)} ft³ ({litres})"
+    return f"{figures(mm3 / CUBIC_FOOT)} ft³ ({litres})"
 
 
 def say_volume_interval(quantity: Quantity, design: Design) -> str:
     """The 95 % interval of a volume, in the unit its value is said in first."""
-    size, unit = (_MM_PER_FT**3, "ft³") if design.length_unit == "in" else (_LITRE, "L")
+    size, unit = (CUBIC_FOOT, "ft³") if design.length_unit == "in" else (LITRE, "L")
     return (
         f"{figures(quantity.low95 / size)} to {figures(quantity.high95 / size)} {unit}"
     )
@@ -110,10 +114,10 @@ def say_time(created: str) -> str:
 
 def say_area(mm2: float, design: Design) -> str:
     """An area in the shop's measure and in m²."""
-    metres = f"{mm2 * 1e-6:.2f} m²"
+    metres = f"{mm2 / SQUARE_METRE:.2f} m²"
     if design.length_unit != "in":
         return metres
-    return f"{figures(mm2 / _MM_PER_FT**2)} ft² ({metres})"
+    return f"{figures(mm2 / SQUARE_FOOT)} ft² ({metres})"
 
 
 def figures(value: float) -> str:
