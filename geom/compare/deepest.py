@@ -44,48 +44,50 @@ def deepest_point(surface: RadialSurface, nodes: Nodes, *, seed: int = 0) -> Dee
     """
     grid, cutback = surface.grid, surface.cutback
     wall = grid.surveyed[:, None] & ~grid.opening
-    place = int(np.argmax(np.where(wall, cutback, -np.inf)))
-    row, column = np.unravel_index(place, grid.shape)
+    inward = np.where(wall, cutback, -np.inf)
+    row, column = np.unravel_index(int(np.argmax(inward)), grid.shape)
+    peaks = [_peaks(nodes, inward)]
     shell = surface.design.shell_radius
+    if shell is not None:
+        peaks.append(_peaks(nodes, np.where(wall, surface.radius, -np.inf)))
+    deepest, *far = _greatest(nodes, peaks, seed)
     left = None
     if shell is not None:
-        outward = np.where(wall, surface.radius, -np.inf)
-        far = _greatest(nodes, outward, nodes.design_radius + nodes.mean, seed)
-        left = Quantity.of_samples(shell - far).not_below(0.0)
+        left = Quantity.of_samples(shell - far[0]).not_below(0.0)
     return Deepest(
-        cutback=Quantity.of_samples(
-            _greatest(nodes, np.where(wall, cutback, -np.inf), nodes.mean, seed)
-        ),
+        cutback=Quantity.of_samples(deepest),
         azimuth=float(grid.azimuth[column]),
         height=float(grid.height[row]),
         remaining_lining=left,
     )
 
 
-def _greatest(nodes: Nodes, field: Float, at_node: Float, seed: int) -> Float:
-    """Draws of the greatest value of a field over the wall.
+def _peaks(nodes: Nodes, field: Float) -> Float:
+    """Greatest value of a field among the cells each node owns; (q,)."""
+    peak = np.full(nodes.mean.size, -np.inf)
+    held = nodes.owner >= 0
+    np.maximum.at(peak, nodes.owner[held], field[held])
+    return peak
+
+
+def _greatest(nodes: Nodes, peaks: list[Float], seed: int) -> list[Float]:
+    """Draws of the greatest value over the wall, of each of several fields.
 
     Parameters
     ----------
     nodes : Nodes
-    field : array (m, k), mm
-        Its best estimate; -inf where it does not count.
-    at_node : array (q,), mm
-        The same at the nodes.
+    peaks : list of array (q,), mm
+        Best estimates that the nodes stand for; -inf where a node does not count.
     seed : int
 
     Returns
     -------
-    array (DRAWS,), mm
-        A node moves with its own draw and stands for the greatest best estimate among
-        the cells it owns.
+    list of array (DRAWS,), mm
+        A node moves with its own draw, the same in all fields.
     """
-    peak = np.full(at_node.size, -np.inf)
-    held = nodes.owner >= 0
-    np.maximum.at(peak, nodes.owner[held], field[held])
-    some = _contenders(peak, nodes.sd)
+    some = np.unique(np.concatenate([_contenders(peak, nodes.sd) for peak in peaks]))
     away = nodes.draws(some, DRAWS, seed=seed)
-    return np.asarray((peak[some][:, None] + away).max(axis=0))
+    return [np.asarray((peak[some][:, None] + away).max(axis=0)) for peak in peaks]
 
 
 def _contenders(peak: Float, sd: Float) -> Int:

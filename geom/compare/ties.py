@@ -9,7 +9,8 @@ import numpy as np
 from geom.compare.nodes import Nodes
 from geom.compare.reachable import Reach
 from geom.surface.belief import Belief
-from geom.surface.covariance import Places
+from geom.surface.separation import Places
+from geom.surface.toward_grid import TowardGrid
 from geom.units import Float
 
 
@@ -35,8 +36,9 @@ class Ties:
         """Covariance of all stations with one of them, mm2; shape (C,)."""
         height, azimuth = self._reach.each()
         one = Places(azimuth[[station]], height[[station]])
-        prior = self._belief.best.covariance.to_grid(
-            one, self._reach.azimuth, self._reach.height
+        covariance = self._belief.best.covariance
+        prior = TowardGrid(covariance, one, self._reach.azimuth).rows(
+            self._reach.height
         )
         here = self._seen.taken(np.array([station]))
         return here.tied(self._seen, prior[:, self._reach.free]).ravel()
@@ -62,9 +64,9 @@ def tie(belief: Belief, nodes: Nodes, reach: Reach) -> Ties:
     height, azimuth = reach.each()
     stations = _seen(belief, reach.height, reach.azimuth).taken(free)
     wall = _seen(belief, nodes.height, nodes.azimuth)
-    prior = belief.best.covariance.to_grid(
-        Places(azimuth, height), nodes.azimuth, nodes.height
-    )
+    prior = TowardGrid(
+        belief.best.covariance, Places(azimuth, height), nodes.azimuth
+    ).rows(nodes.height)
     block = wall.tied(stations, prior.reshape(free.size, -1).T)
     return Ties(block, stations.variance, belief, reach, stations)
 
@@ -110,19 +112,17 @@ class _Seen:
 def _seen(belief: Belief, height: Float, azimuth: Float) -> _Seen:
     """At every node of a net, azimuth running fastest."""
     best = belief.best
-    places = best.observed.places
-    table = best.covariance.to_grid(places, azimuth, height)
-    cross = best.observed.gather(table.reshape(len(places), -1))
-    told = [p.on_grid(height, azimuth) for p in (best, *belief.others)]
-    mean = np.stack([m.ravel() for m, _ in told])
-    variance = np.stack([s.ravel() ** 2 for _, s in told])
-    others = slice(1 if belief.others else 0, None)
-    within = variance[others].mean(axis=0)
-    away = mean[others] - mean[others].mean(axis=0)
-    away /= np.sqrt(away.shape[0])
+    cross = best.seen_from_net(height, azimuth)
+    _, sd = best.on_grid(height, azimuth)
+    drift, ratio = np.zeros((1, sd.size)), np.ones(sd.size)
+    if belief.others:
+        spread, wider = belief.spread(height, azimuth)
+        drift, ratio = spread.reshape(len(belief.others), -1), wider.ravel()
+    within = ratio * sd.ravel() ** 2
+    away = (drift - drift.mean(axis=0)) / np.sqrt(drift.shape[0])
     return _Seen(
         known=best.unfactor @ cross,
-        widening=np.sqrt(within / np.maximum(variance[0], 1e-12)),
+        widening=np.sqrt(ratio),
         away=away,
         variance=within + np.sum(away**2, axis=0),
     )

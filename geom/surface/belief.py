@@ -14,6 +14,7 @@ marginal densities. JASA 81(393), 82-86 (the normal approximation about the mode
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -60,16 +61,11 @@ class Belief:
         mean, sd : array (m, k), mm
         """
         mean, sd = self.best.on_grid(height, azimuth)
-        rows = max(2, int(np.ceil((height[-1] - height[0]) / _NET_ROW)) + 1)
-        if not self.others or height.size <= rows:
-            drift, swell = self._spread(height, azimuth)
-            return mean + drift.mean(axis=0), sd * swell
-        net = np.linspace(height[0], height[-1], rows)
-        around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
-        drift, swell = self._spread(net, around)
-        shift = stretched(drift.mean(axis=0), net, height, azimuth)
-        wider = stretched(np.log(swell), net, height, azimuth)
-        return mean + shift, sd * np.exp(wider)
+        if not self.others:
+            return mean, sd
+        drift, ratio = self.spread(height, azimuth)
+        variance = ratio * sd**2 + drift.var(axis=0)
+        return mean + drift.mean(axis=0), np.sqrt(variance)
 
     def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and covariance of cut-back at every node of a net.
@@ -88,7 +84,7 @@ class Belief:
         mean, covariance = self.best.on_net(height, azimuth)
         if not self.others:
             return mean, covariance
-        drift, ratio = self._drift_and_ratio(height, azimuth)
+        drift, ratio = self.spread(height, azimuth)
         flat = drift.reshape(len(self.others), -1)
         away = flat - flat.mean(axis=0)
         root = np.sqrt(ratio).ravel()
@@ -112,19 +108,36 @@ class Belief:
         """
         return self.best.gain(net_places(height, azimuth), weight)
 
-    def _spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Drift of each choice from the best, and the whole sd over the best's."""
-        if not self.others:
-            still = np.zeros((1, height.size, azimuth.size))
-            return still, np.ones_like(still[0])
-        drift, ratio = self._drift_and_ratio(height, azimuth)
-        _, sd = self.best.on_grid(height, azimuth)
-        spread = drift.var(axis=0) / np.maximum(sd**2, 1e-12)
-        return drift, np.sqrt(ratio + spread)
+    def spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """What the other choices make of the wall against the best.
 
-    def _drift_and_ratio(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        mean, sd = self.best.on_grid(height, azimuth)
-        told = [other.on_grid(height, azimuth) for other in self.others]
+        Worked out on a net over all readings once, smooth in between.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        drift : array (choices, m, k), mm
+            Their means less that of the best.
+        ratio : array (m, k)
+            Mean of their variances over the best's.
+        """
+        net, drift, ratio = self._on_net
+        told = [stretched(one, net, height, azimuth) for one in drift]
+        return np.stack(told), np.exp(stretched(np.log(ratio), net, height, azimuth))
+
+    @cached_property
+    def _on_net(self) -> tuple[Float, Float, Float]:
+        height = self.best.observed.places.height
+        low, high = float(height.min()), float(height.max())
+        rows = max(2, int(np.ceil((high - low) / _NET_ROW)) + 1)
+        net = np.linspace(low, high, rows)
+        around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
+        mean, sd = self.best.on_grid(net, around)
+        told = [other.on_grid(net, around) for other in self.others]
         drift = np.stack([m for m, _ in told]) - mean
         variance = np.mean([s**2 for _, s in told], axis=0)
-        return drift, variance / np.maximum(sd**2, 1e-12)
+        return net, drift, variance / np.maximum(sd**2, 1e-12)

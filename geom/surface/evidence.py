@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cholesky, lapack
 
-from geom.surface.covariance import Covariance, Separation
+from geom.surface.covariance import Covariance
 from geom.surface.noise import Noise
 from geom.surface.observed import Observed
 from geom.surface.prior import Prior
+from geom.surface.separation import Separation
 from geom.units import Bool, Float
 
 

@@ -9,7 +9,6 @@ import numpy as np
 from geom.design import Design
 from geom.readings import RodReadings
 from geom.surface.belief import Belief
-from geom.surface.covariance import Places
 from geom.surface.evidence import Evidence
 from geom.surface.learn import learn, others
 from geom.surface.observed import Observed, observe
@@ -17,6 +16,7 @@ from geom.surface.prior import Prior
 from geom.surface.process import Process
 from geom.surface.radial import Rejected
 from geom.surface.rod_errors import Slopes, rod_noise
+from geom.surface.separation import Places
 from geom.surface.slips import Slip, convicted, suspects
 from geom.surface.sound_wall import sound_wall
 from geom.units import Bool, Float, say_both

@@ -184,7 +184,9 @@ def stretched(field: Float, net: Float, height: Float, azimuth: Float) -> Float:
     wrapped = np.concatenate([field[:, -lap:], field, field[:, :lap]], axis=1)
     around_it = np.arange(-lap, columns + lap) * 360.0 / columns
     spline = RectBivariateSpline(net, around_it, wrapped, kx=min(3, net.size - 1))
-    return np.asarray(spline(height, np.mod(azimuth, 360.0)))
+    rows, row = np.unique(height, return_inverse=True)
+    columns_at, column = np.unique(np.mod(azimuth, 360.0), return_inverse=True)
+    return np.asarray(spline(rows, columns_at)[np.ix_(row, column)])
 
 
 def one_more_column(field: Float) -> Float:

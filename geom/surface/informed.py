@@ -60,7 +60,7 @@ def informed(
     evidence = _to_be_asked(_held(prior, past), readings, design)
     scores = [_score(evidence, prior, past, float(up)) for up in RIDES]
     here = past.moved(float(RIDES[int(np.argmax(scores))]))
-    taught = replace(prior, parts=here.parts(prior.radius) + prior.parts)
+    taught = replace(prior, parts=here.parts(prior.radius) + _beside(prior))
     gain = log_evidence(replace(evidence, prior=taught))
     gain -= log_evidence(replace(evidence, prior=prior))
     used = bool(gain > np.log(STRONG))
@@ -85,9 +85,14 @@ def _score(evidence: Evidence, prior: Prior, past: PastPrior, up: float) -> floa
 
 
 def _held(prior: Prior, past: PastPrior) -> Prior:
-    whole = tuple(_smaller(p, _LOCAL if p.lively else _RING) for p in prior.parts)
+    whole = tuple(_smaller(p, _LOCAL if p.lively else _RING) for p in _beside(prior))
     *fixed, slope = past.parts(prior.radius)
     return replace(prior, parts=(*fixed, _smaller(slope, _SLOPE), *whole))
+
+
+def _beside(prior: Prior) -> tuple[Part, ...]:
+    """The parts that stand beside the past pattern: it holds the melting zone itself."""
+    return tuple(part for part in prior.parts if not part.patterns)
 
 
 def _smaller(part: Part, share: float) -> Part:

@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.readings import RodReadings
-from geom.surface.covariance import Places
+from geom.surface.separation import Places
 from geom.units import Bool, Float
 
 

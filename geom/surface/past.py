@@ -89,14 +89,14 @@ class PastPrior:
         """
         ring, rest = self.mean.ring, self.mean.rest
         return (
-            Part("ring as before", Guess(1.0, 0.5), pattern=ring, lively=False),
-            Part("rest as before", Guess(0.8, 1.0), pattern=rest, lively=False),
+            Part("ring as before", Guess(1.0, 0.5), patterns=(ring,), lively=False),
+            Part("rest as before", Guess(0.8, 1.0), patterns=(rest,), lively=False),
             Part(
                 "ring deeper or shallower",
                 size=Guess(self.swell, 0.5),
                 along="matern52",
                 rise=Guess(160.0, 0.3),
-                pattern=ring,
+                patterns=(ring,),
                 lively=False,
             ),
             Part(
@@ -106,13 +106,13 @@ class PastPrior:
                 along="matern52",
                 arc=Guess(radius, 0.5),
                 rise=Guess(160.0, 0.3),
-                pattern=rest,
+                patterns=(rest,),
                 lively=False,
             ),
             Part(
                 "ring higher or lower",
                 size=Guess(0.75 * self.ride, 0.5),
-                pattern=ring.slope,
+                patterns=(ring.slope,),
                 lively=False,
             ),
         )

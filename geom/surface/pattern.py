@@ -37,6 +37,17 @@ class Pattern:
         told = (1.0 - share) * below + share * above
         return np.asarray(told * self._fade(height))
 
+    @property
+    def level(self) -> bool:
+        """Whether it is the same all round."""
+        return bool(self.field.shape[1] == 1)
+
+    def at_heights(self, height: Float) -> Float:
+        """A pattern that is the same all round, at heights; (n,) to (n,)."""
+        low, up, share = self._rows(height)
+        told = (1.0 - share) * self.field[low, 0] + share * self.field[up, 0]
+        return np.asarray(told * self._fade(height))
+
     def on_grid(self, height: Float, azimuth: Float) -> Float:
         """At every node of a grid; arrays (p,) and (q,) to one (p, q)."""
         left, right, part = self._columns(azimuth)
@@ -59,7 +70,7 @@ class Pattern:
     def ring(self) -> Pattern:
         """Its mean round the wall at each height."""
         mean = self.field.mean(axis=1, keepdims=True)
-        return Pattern(self.height, np.broadcast_to(mean, self.field.shape).copy())
+        return Pattern(self.height, mean)
 
     @property
     def rest(self) -> Pattern:

@@ -12,16 +12,25 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from geom.surface.melting_zone import MeltingZone
 from geom.surface.pattern import Pattern
 from geom.units import Float
 
 
 @dataclass(frozen=True)
 class Guess:
-    """A positive number before it is learned: median and spread of its logarithm."""
+    """A positive number before it is learned: median and spread of its logarithm.
+
+    With a spread of 0 it is taken as known and not learned.
+    """
 
     median: float
     spread: float
+
+    @property
+    def learned(self) -> bool:
+        """Whether the readings have a say in it."""
+        return self.spread > 0.0
 
 
 @dataclass(frozen=True)
@@ -32,7 +41,7 @@ class Part:
     ----------
     name : str
     size : Guess, mm
-        Standard deviation; with a pattern, the multiple of it.
+        Standard deviation; with patterns, the multiple of them.
     around : str
         Correlation round the ring; ``"same"``: equal at all azimuths; ``"wave"``: a
         cosine of any phase with ``waves`` crests round the ring.
@@ -46,8 +55,9 @@ class Part:
         Crests round the ring, for ``"wave"``.
     lively : bool
         Whether its size follows the liveliness of the wall over height.
-    pattern : Pattern or None
-        What it is a multiple of, place by place.
+    patterns : tuple of Pattern
+        What it is a multiple of, place by place; of several, an independent multiple of
+        each.
     """
 
     name: str
@@ -58,12 +68,28 @@ class Part:
     rise: Guess | None = None
     waves: int = 0
     lively: bool = True
-    pattern: Pattern | None = None
+    patterns: tuple[Pattern, ...] = ()
+
+    @property
+    def level(self) -> bool:
+        """Whether it has patterns, all of them the same all round."""
+        return bool(self.patterns) and all(p.level for p in self.patterns)
+
+    @property
+    def woven(self) -> bool:
+        """Whether it has patterns that go round the wall."""
+        return bool(self.patterns) and not self.level
+
+    @property
+    def level_all_round(self) -> bool:
+        """Whether it is the same at all azimuths."""
+        return self.around == "same" and not self.woven
 
     @property
     def guesses(self) -> tuple[Guess, ...]:
-        """Size, then arc, then rise, as far as they are there."""
-        return tuple(g for g in (self.size, self.arc, self.rise) if g is not None)
+        """Size, then arc, then rise, as far as they are there and learned."""
+        every = (self.size, self.arc, self.rise)
+        return tuple(g for g in every if g is not None and g.learned)
 
 
 @dataclass(frozen=True)
@@ -81,35 +107,54 @@ class Prior:
         bulge between rows that nobody measured.
     liveliness : float
         Spread of its logarithm at a knot before it is learned.
+    zone : MeltingZone or None
+        The ring of wear that the wall is livelier in.
     """
 
     parts: tuple[Part, ...]
     radius: float
     knots: Float = field(default_factory=lambda: np.zeros(0))
     liveliness: float = 0.6
+    zone: MeltingZone | None = None
 
     @property
     def median(self) -> Float:
         """Logarithms of all sizes, lengths and liveliness at their medians; (p,)."""
         logs = np.log([g.median for part in self.parts for g in part.guesses])
-        return np.append(logs, np.zeros(self.knots.size))
+        zone = [] if self.zone is None else [LIVELIER]
+        return np.concatenate([logs, np.zeros(self.knots.size), zone])
 
     @property
     def spread(self) -> Float:
         """Their spreads; shape (p,)."""
         spreads = [g.spread for part in self.parts for g in part.guesses]
-        return np.append(spreads, np.full(self.knots.size, self.liveliness))
+        zone = [] if self.zone is None else [LIVELIER]
+        knots = np.full(self.knots.size, self.liveliness)
+        return np.concatenate([spreads, knots, zone])
 
     def hats(self, height: Float) -> Float:
-        """Share of each knot at heights, flat at the knots and summing to 1; (n, k)."""
-        if self.knots.size == 0:
-            return np.zeros((height.size, 0))
-        eye = np.eye(self.knots.size)
-        part = np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
-        return part**2 * (3.0 - 2.0 * part)
+        """Share of each knot, and of the melting zone, at heights; (n, k or k + 1).
+
+        Those of the knots are flat at the knots and sum to 1.
+        """
+        columns = [np.zeros((height.size, 0))]
+        if self.knots.size:
+            eye = np.eye(self.knots.size)
+            part = np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
+            columns.append(part**2 * (3.0 - 2.0 * part))
+        if self.zone is not None:
+            columns.append(self.zone.share(height)[:, None])
+        return np.concatenate(columns, axis=1)
 
 
-def default_prior(radius: float, low: float, high: float, *, row: float = 0.0) -> Prior:
+def default_prior(
+    radius: float,
+    low: float,
+    high: float,
+    *,
+    row: float = 0.0,
+    zone: MeltingZone | None = None,
+) -> Prior:
     """The parts of a cupola wall for which readings speak, see docs/method.md.
 
     Parameters
@@ -121,13 +166,15 @@ def default_prior(radius: float, low: float, high: float, *, row: float = 0.0) -
     row : float, mm
         Typical distance of the heights read: the liveliness is not learned finer than
         four of them, or it would draw shapes between rows that nobody measured.
+    zone : MeltingZone, optional
+        The ring of wear that the readings show.
     """
     ring = Part(
         "burn-back all round",
-        size=Guess(15.0, 0.8),
+        size=Guess(15.0 if zone is None else 5.0, 0.8),
         along="matern32",
         rise=Guess(180.0, 0.5),
-        lively=False,
+        lively=zone is not None,
     )
     side = Part(
         "one-sided burn",
@@ -140,7 +187,7 @@ def default_prior(radius: float, low: float, high: float, *, row: float = 0.0) -
     )
     local = Part(
         "local wear",
-        size=Guess(8.0, 0.8),
+        size=Guess(8.0 if zone is None else 4.0, 0.8),
         around="matern32",
         along="matern32",
         arc=Guess(0.4 * radius, 0.4),
@@ -154,11 +201,40 @@ def default_prior(radius: float, low: float, high: float, *, row: float = 0.0) -
         arc=Guess(60.0, 0.4),
         rise=Guess(60.0, 0.4),
     )
+    grain = Part(
+        "grain of the face",
+        size=Guess(1.0, 0.5),
+        around="matern32",
+        along="matern32",
+        arc=Guess(GRAIN, 0.0),
+        rise=Guess(GRAIN, 0.0),
+        lively=False,
+    )
+    whole = Part("whole wall off the drawing", Guess(3.0, 0.8), lively=False)
+    melted = () if zone is None else (whole, *_melted(zone, low, high))
     apart = max(KNOT_SPACING, KNOT_ROWS * row)
     knots = np.linspace(low, high, 1 + max(1, round((high - low) / apart)))
-    return Prior(parts=(ring, side, local, brick), radius=radius, knots=knots)
+    return Prior(
+        parts=(*melted, ring, side, local, brick, grain),
+        radius=radius,
+        knots=knots,
+        zone=zone,
+    )
+
+
+def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Part, Part]:
+    hump, changes = zone.hump(low, high), zone.changes(low, high)
+    return (
+        Part("melting zone", Guess(zone.depth, 0.8), patterns=(hump,), lively=False),
+        Part("its place and width", Guess(1.0, 0.5), patterns=changes, lively=False),
+    )
 
 
 #: Least distance of the heights at which liveliness is learned, mm and rows read.
 KNOT_SPACING = 250.0
 KNOT_ROWS = 4.0
+#: Logarithm of how much livelier the wall is in the melting zone, and its spread.
+LIVELIER = 1.0
+#: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
+#: learned from them.
+GRAIN = 15.0

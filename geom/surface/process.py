@@ -14,9 +14,12 @@ from functools import cached_property
 import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 
-from geom.surface.covariance import Covariance, Places
+from geom.surface.covariance import Covariance
 from geom.surface.noise import Noise
 from geom.surface.observed import Observed
+from geom.surface.separation import Places
+from geom.surface.threads import all_threads_for
+from geom.surface.toward_grid import TowardGrid
 from geom.units import Bool, Float
 
 _CHUNK_BYTES = 8e6
@@ -68,36 +71,40 @@ class Process:
         -------
         mean, sd : array (m, k), mm
         """
-        weight = self.observed.at_places(self.weights)
-        mean = self.covariance.pulled_on_grid(
-            weight, self.observed.places, azimuth, height
+        mean = self._toward(azimuth).pulled(
+            self.observed.at_places(self.weights), height
         )
-        variance = np.empty_like(mean)
-        for part, process in self._blocks(height, azimuth.size):
-            cross = process._seen_from_grid(height[part], azimuth)
-            known = process.unfactor @ cross
-            learned = np.einsum("ij,ij->j", known, known)
-            variance[part] = learned.reshape(-1, azimuth.size)
-        left = np.maximum(self.covariance.variance(height, azimuth) - variance, 0.0)
-        return mean, np.sqrt(left)
+        left = self.covariance.variance(height, azimuth)
+        with all_threads_for(len(self.observed) * left.size):
+            for block, process in self._blocks(height):
+                toward = process._toward(azimuth)
+                for part in process._small(block, azimuth.size):
+                    cross = process._seen_from(toward, height[part])
+                    known = process.unfactor @ cross
+                    told = np.einsum("ij,ij->j", known, known)
+                    left[part] -= told.reshape(-1, azimuth.size)
+        return mean, np.sqrt(np.maximum(left, 0.0))
 
-    def _blocks(self, height: Float, columns: int) -> Iterator[tuple[slice, Process]]:
-        """Rows of a grid that fit into memory, and the readings that bear on each.
+    def _blocks(self, height: Float) -> Iterator[tuple[slice, Process]]:
+        """Rows of a grid, and the readings that bear on each.
 
         Of very many readings only the nearest in height are taken for the variance:
         fewer readings can only leave more of it, so the sd is never too small.
         """
         count = len(self.observed)
-        near = count if count <= _MANY else _NEAR
-        block = max(1, height.size * near // (4 * count))
-        small = max(1, int(_CHUNK_BYTES / (8.0 * near * columns)))
+        if count <= _MANY:
+            yield slice(0, height.size), self
+            return
+        block = max(1, height.size * _NEAR // (4 * count))
         for start in range(0, height.size, block):
-            end = min(start + block, height.size)
-            process = self
-            if near < count:
-                process = self.taken(self._nearest(height[start:end].mean(), near))
-            for inner in range(start, end, small):
-                yield slice(inner, min(inner + small, end)), process
+            rows = slice(start, min(start + block, height.size))
+            yield rows, self.taken(self._nearest(height[rows].mean(), _NEAR))
+
+    def _small(self, rows: slice, columns: int) -> Iterator[slice]:
+        """Rows in pieces whose tables fit into the processor's cache or nearly so."""
+        step = max(1, int(_CHUNK_BYTES / (8.0 * len(self.observed) * columns)))
+        for start in range(rows.start, rows.stop, step):
+            yield slice(start, min(start + step, rows.stop))
 
     def _nearest(self, height: float, count: int) -> Bool:
         """The readings nearest to a height; mask (n,)."""
@@ -114,7 +121,7 @@ class Process:
         mean : array (q,), mm
         covariance : array (q, q), mm2
         """
-        cross = self._seen_from(places)
+        cross = self.seen_from(places)
         known = self.unfactor @ cross
         alone = self.covariance.between(places, places)
         return self.weights @ cross, alone - known.T @ known
@@ -140,7 +147,7 @@ class Process:
 
     def change(self, start: Places, end: Places) -> Float:
         """Mean cut-back at some places less that at others, mm; shape (q,)."""
-        return self.weights @ (self._seen_from(end) - self._seen_from(start))
+        return self.weights @ (self.seen_from(end) - self.seen_from(start))
 
     def on_net(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and covariance at every node of a net; as `jointly`, only faster.
@@ -157,9 +164,9 @@ class Process:
         covariance : array (m * k, m * k), mm2
         """
         places = net_places(height, azimuth)
-        cross = self._seen_from_grid(height, azimuth)
+        cross = self._seen_from(self._toward(azimuth), height)
         known = self.unfactor @ cross
-        alone = self.covariance.to_grid(places, azimuth, height)
+        alone = TowardGrid(self.covariance, places, azimuth).rows(height)
         alone = alone.reshape(len(places), len(places))
         alone -= known.T @ known
         return self.weights @ cross, alone
@@ -177,16 +184,24 @@ class Process:
         array (n,)
             Change of the sum per change of a reading.
         """
-        pulled = self._seen_from(places) @ weight
+        pulled = self.seen_from(places) @ weight
         return np.asarray(self.unfactor.T @ (self.unfactor @ pulled))
 
-    def _seen_from(self, places: Places) -> Float:
+    def seen_from(self, places: Places) -> Float:
+        """Covariance of the readings with cut-back at places, mm2; (n, q)."""
         return self.observed.gather(
             self.covariance.between(self.observed.places, places)
         )
 
-    def _seen_from_grid(self, height: Float, azimuth: Float) -> Float:
-        table = self.covariance.to_grid(self.observed.places, azimuth, height)
+    def seen_from_net(self, height: Float, azimuth: Float) -> Float:
+        """The same with every node of a net, azimuth running fastest; (n, m * k)."""
+        return self._seen_from(self._toward(azimuth), height)
+
+    def _toward(self, azimuth: Float) -> TowardGrid:
+        return TowardGrid(self.covariance, self.observed.places, azimuth)
+
+    def _seen_from(self, toward: TowardGrid, height: Float) -> Float:
+        table = toward.rows(height)
         return self.observed.gather(table.reshape(table.shape[0], -1))
 
 

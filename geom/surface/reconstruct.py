@@ -10,6 +10,7 @@ from geom.readings import RodReadings
 from geom.surface.fit import fit_wall
 from geom.surface.grid import make_grid
 from geom.surface.informed import informed
+from geom.surface.melting_zone import find_melting_zone
 from geom.surface.past import PastPrior
 from geom.surface.prior import default_prior
 from geom.surface.radial import RadialSurface, Rejected
@@ -61,7 +62,8 @@ def reconstruct(
     _refuse_too_few(readings)
     low, high = float(readings.height.min()), float(readings.height.max())
     row = float(np.median(np.diff(np.unique(readings.height))))
-    prior = default_prior(design.profile.mean_radius, low, high, row=row)
+    zone = find_melting_zone(readings, design)
+    prior = default_prior(design.profile.mean_radius, low, high, row=row, zone=zone)
     used = False
     if past is not None:
         prior, used = informed(prior, past, readings, design)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
@@ -37,3 +39,19 @@ def on_one_thread_when_small(
         return limited
 
     return decorate
+
+
+#: Entries of a table from which its matrix products pay for more than one thread.
+BIG = 4_000_000
+
+
+@contextmanager
+def all_threads_for(entries: int) -> Iterator[None]:
+    """Let linear algebra use every processor within, if the table is a big one."""
+    from threadpoolctl import threadpool_limits
+
+    if entries < BIG:
+        yield
+        return
+    with threadpool_limits(os.cpu_count(), user_api="blas"):
+        yield

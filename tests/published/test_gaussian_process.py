@@ -17,8 +17,10 @@ from scipy.stats import multivariate_normal
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Kernel, Matern
 
-from geom.surface.covariance import Covariance, Places
+from geom.surface.covariance import Covariance
+from geom.surface.separation import Places
 from geom.surface.evidence import Evidence
+from geom.surface.melting_zone import MeltingZone
 from geom.surface.observed import observe
 from geom.surface.prior import Part, Prior, default_prior
 from geom.surface.process import Process
@@ -85,6 +87,14 @@ def usual_prior() -> Prior:
 
 def lively_prior() -> Prior:
     return default_prior(450.0, 100.0, 1400.0)
+
+
+ZONE = MeltingZone(700.0, 140.0, 210.0, 35.0, 20.0, 0.2, 0.3)
+
+
+def melting_prior() -> Prior:
+    """The parts in use where readings show a melting zone."""
+    return default_prior(450.0, 100.0, 1400.0, zone=ZONE)
 
 
 def reference(evidence: Evidence, logs: Float) -> GaussianProcessRegressor:
@@ -207,10 +217,55 @@ def test_every_correlation_on_the_ring_is_positive_definite() -> None:
 
 
 def liveliness_by_hand(prior: Prior, logs: Float, height: Float) -> Float:
-    """Cubic between knots, level at each: Hermite's with no slopes."""
+    """Cubic between knots, level at each: Hermite's with no slopes; more in the zone."""
+    logs, zone = (logs, 0.0) if prior.zone is None else (logs[:-1], logs[-1])
     at_knots = logs[-prior.knots.size :]
     spline = CubicHermiteSpline(prior.knots, at_knots, np.zeros_like(at_knots))
-    return np.exp(spline(height))
+    return np.exp(spline(height) + zone * hump_by_hand(height))
+
+
+def hump_by_hand(height: Float, *, up: float = 0.0, wider: Float | None = None):
+    """The melting zone's hump; moved up, and stretched below and above."""
+    stretch = np.zeros(2) if wider is None else wider
+    off = height - ZONE.centre - up
+    below, above = np.exp(stretch) * (ZONE.below, ZONE.above)
+    return np.exp(-((off / np.where(off < 0.0, below, above)) ** 2))
+
+
+def changes_by_hand(height: Float) -> list[Float]:
+    """What one sd of place and of each width does, by central differences."""
+    step = 1e-4
+    ways = []
+    for up, wider in ((1.0, (0, 0)), (0.0, (1, 0)), (0.0, (0, 1))):
+        sd = np.array([ZONE.below_sd, ZONE.above_sd]) * wider * step
+        there = hump_by_hand(height, up=up * ZONE.centre_sd * step, wider=sd)
+        back = hump_by_hand(height, up=-up * ZONE.centre_sd * step, wider=-sd)
+        ways.append(ZONE.depth * (there - back) / (2.0 * step))
+    return ways
+
+
+def patterns_by_hand(part: Part, height: Float) -> Float:
+    """A part's patterns at heights times at all others; ones where it has none."""
+    if not part.patterns:
+        return np.ones((height.size, height.size))
+    fields = [np.interp(height, p.height, p.field[:, 0]) for p in part.patterns]
+    return np.sum([np.outer(field, field) for field in fields], axis=0)
+
+
+def test_patterns_of_the_melting_zone_are_its_hump_and_what_changes_it() -> None:
+    height = np.linspace(100.0, 1400.0, 200)
+    told = {p.name: p.patterns for p in melting_prior().parts if p.patterns}
+    assert list(told) == ["melting zone", "its place and width"]
+    # straight lines 5 mm long leave (5 mm)^2 / 8 times the curvature: up to 4e-4 of it
+    hump = told["melting zone"][0].at_heights(height)
+    np.testing.assert_allclose(hump, hump_by_hand(height), atol=5e-4)
+    for way, mine in zip(
+        told["its place and width"], changes_by_hand(height), strict=True
+    ):
+        # and more at the centre, where the curvature of the ways jumps
+        np.testing.assert_allclose(
+            way.at_heights(height), mine, atol=1e-2 * np.abs(mine).max()
+        )
 
 
 def lively_reference(covariance: Covariance, places: Places) -> Float:
@@ -221,24 +276,35 @@ def lively_reference(covariance: Covariance, places: Places) -> Float:
         covariance.prior.parts, reference_parts(covariance), strict=True
     ):
         table = kernel(features(places, covariance.prior.radius))
+        table = table * patterns_by_hand(part, places.height)
         total += table * np.outer(lively, lively) if part.lively else table
     return total
 
 
-def lively_evidence() -> tuple[Evidence, Float]:
+PRIORS = [
+    pytest.param(lively_prior(), id="no melting zone"),
+    pytest.param(melting_prior(), id="melting zone"),
+]
+
+
+def lively_evidence(prior: Prior) -> tuple[Evidence, Float]:
     design = plain_design()
     readings = worn_readings(design, azimuths=9, heights=6)
     evidence = Evidence.of(
         observe(readings, design),
         rod_noise(readings, design, sound=np.zeros(len(readings), bool)),
-        lively_prior(),
+        prior,
     )
-    logs = evidence.guess[0] + np.random.default_rng(2).normal(0.0, 0.4, 16)
+    middle = evidence.guess[0]
+    logs = middle + np.random.default_rng(2).normal(0.0, 0.4, middle.size)
     return evidence, logs
 
 
-def test_likelihood_of_a_lively_wall_is_that_of_the_scaled_reference_kernels() -> None:
-    evidence, logs = lively_evidence()
+@pytest.mark.parametrize("prior", PRIORS)
+def test_likelihood_of_a_lively_wall_is_that_of_the_scaled_reference_kernels(
+    prior: Prior,
+) -> None:
+    evidence, logs = lively_evidence(prior)
     covariance, noise = evidence.filled(logs)
     seen = lively_reference(covariance, evidence.observed.places)
     seen += np.diag(noise.variance)
@@ -247,8 +313,11 @@ def test_likelihood_of_a_lively_wall_is_that_of_the_scaled_reference_kernels() -
     assert evidence.log_likelihood(logs)[0] == pytest.approx(told, rel=1e-9)
 
 
-def test_prediction_of_a_lively_wall_is_that_of_the_scaled_reference_kernels() -> None:
-    evidence, logs = lively_evidence()
+@pytest.mark.parametrize("prior", PRIORS)
+def test_prediction_of_a_lively_wall_is_that_of_the_scaled_reference_kernels(
+    prior: Prior,
+) -> None:
+    evidence, logs = lively_evidence(prior)
     covariance, noise = evidence.filled(logs)
     rng = np.random.default_rng(8)
     n = len(evidence.observed)
@@ -268,8 +337,11 @@ def test_prediction_of_a_lively_wall_is_that_of_the_scaled_reference_kernels() -
     np.testing.assert_allclose(spread, told, rtol=0, atol=1e-6)
 
 
-def test_gradient_of_a_lively_wall_agrees_with_differences() -> None:
-    evidence, logs = lively_evidence()
+@pytest.mark.parametrize("prior", PRIORS)
+def test_gradient_of_a_lively_wall_agrees_with_differences(
+    prior: Prior,
+) -> None:
+    evidence, logs = lively_evidence(prior)
     _, gradient = evidence.log_posterior(logs)
     for k, slope in enumerate(gradient):
         ahead, behind = logs.copy(), logs.copy()

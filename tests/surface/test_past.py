@@ -10,7 +10,9 @@ import pytest
 from geom.errors import InputError
 from geom.readings import PastSurvey, RodReadings
 from geom.surface import RadialSurface, learn_prior, make_grid, reconstruct
-from geom.surface.covariance import Covariance, Places, Separation
+from geom.surface.covariance import Covariance
+from geom.surface.separation import Places, Separation
+from geom.surface.toward_grid import TowardGrid
 from geom.surface.heats import lay_over, shrunk, weighted
 from geom.surface.informed import informed
 from geom.surface.past import PastPrior
@@ -127,14 +129,15 @@ def test_every_way_to_a_patterned_covariance_gives_the_same() -> None:
     net = net_places(height, azimuth)
     table = covariance.between(left, net)
     np.testing.assert_allclose(
-        covariance.to_grid(left, azimuth, height).reshape(3, -1), table
+        TowardGrid(covariance, left, azimuth).rows(height).reshape(3, -1), table
     )
     np.testing.assert_allclose(
         covariance.with_gradient(Separation(left, net))[0], table
     )
     weight = np.array([0.3, -1.0, 2.0])
     np.testing.assert_allclose(
-        covariance.pulled_on_grid(weight, left, azimuth, height).ravel(), weight @ table
+        TowardGrid(covariance, left, azimuth).pulled(weight, height).ravel(),
+        weight @ table,
     )
     np.testing.assert_allclose(
         covariance.variance(height, azimuth).ravel(),
@@ -270,8 +273,7 @@ def test_a_past_without_wear_teaches_nothing() -> None:
 
 def ride_of(prior: Prior) -> float:
     """Height of the deepest ring of the pattern in a prior, mm."""
-    pattern = prior.parts[0].pattern
-    assert pattern is not None
+    pattern = prior.parts[0].patterns[0]
     return float(pattern.height[np.argmax(pattern.field[:, 0])])
 
 
