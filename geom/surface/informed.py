@@ -85,13 +85,15 @@ def _score(evidence: Evidence, prior: Prior, past: PastPrior, up: float) -> floa
 
 
 def _held(prior: Prior, past: PastPrior) -> Prior:
-    whole = tuple(_smaller(p, _LOCAL if p.lively else _RING) for p in _beside(prior))
+    whole = tuple(
+        _smaller(part, _LOCAL if part.lively else _RING) for part in _beside(prior)
+    )
     *fixed, slope = past.parts(prior.radius)
     return replace(prior, parts=(*fixed, _smaller(slope, _SLOPE), *whole))
 
 
 def _beside(prior: Prior) -> tuple[Part, ...]:
-    """The parts that stand beside the past pattern: it holds the melting zone itself."""
+    """What stands beside the past pattern, which has the melting zone in it."""
     return tuple(part for part in prior.parts if not part.patterns)
 
 

@@ -21,10 +21,10 @@ from geom.surface.sound_wall import cutback_read
 from geom.units import Float
 
 #: What is expected before any reading: how far above the tuyeres' centres the ring is
-#: deepest, how deep it is (none, or it would be seen where nobody read; mm), and how far
-#: below and above that it has fallen to 1/e, each with its spread (the widths' of the
-#: logarithm).  Common practice, no source: the melting zone lies from half a foot to
-#: one and a half above the tuyeres.
+#: deepest, how deep it is (mm; none, or it would be seen where nobody read), and how
+#: far below and above that it has fallen to 1/e, each with its spread (the widths' of
+#: the logarithm).  Common practice, no source: the melting zone lies from half a foot
+#: to one and a half above the tuyeres.
 ABOVE_TUYERES, _RIDES = 250.0, 120.0
 _DEEPER = 40.0
 WIDTH_BELOW, WIDTH_ABOVE, _WIDER = 140.0, 210.0, 0.5

@@ -201,7 +201,8 @@ def test_a_station_read_before_says_so(
     ends = [(a % 360.0, first.height) for a in (first.azimuth, first.azimuth + 180.0)]
     expected = [(s.azimuth, s.height) in ends for s in advice.stations]
     assert [s.again for s in told.stations] == expected
-    assert expected[0] and not all(expected)
+    assert expected[0]
+    assert not all(expected)
     assert [s.after for s in told.stations] == [s.after for s in advice.stations]
 
 

@@ -18,13 +18,13 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Kernel, Matern
 
 from geom.surface.covariance import Covariance
-from geom.surface.separation import Places
 from geom.surface.evidence import Evidence
 from geom.surface.melting_zone import MeltingZone
 from geom.surface.observed import observe
 from geom.surface.prior import Part, Prior, default_prior
 from geom.surface.process import Process
 from geom.surface.rod_errors import rod_noise
+from geom.surface.separation import Places
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, worn_readings
 
@@ -217,7 +217,7 @@ def test_every_correlation_on_the_ring_is_positive_definite() -> None:
 
 
 def liveliness_by_hand(prior: Prior, logs: Float, height: Float) -> Float:
-    """Cubic between knots, level at each: Hermite's with no slopes; more in the zone."""
+    """Cubic between knots, level at each (Hermite, no slopes); more in the zone."""
     logs, zone = (logs, 0.0) if prior.zone is None else (logs[:-1], logs[-1])
     at_knots = logs[-prior.knots.size :]
     spline = CubicHermiteSpline(prior.knots, at_knots, np.zeros_like(at_knots))
