@@ -38,7 +38,8 @@ def volume_budget(
     total = nodes.sd_of_sum(weight) ** 2
     gain = belief.gain(nodes.height, nodes.azimuth, weight)
     shares = {s.name: s.variance_of(gain) for s in belief.noise.sources}
-    learned = max(total - _best_variance(belief, nodes, weight), 0.0)
+    best = belief.best.variance_of_sum(nodes.height, nodes.azimuth, weight)
+    learned = max(total - best, 0.0)
     unseen = max(total - learned - sum(shares.values()), 0.0)
     whole = unseen + learned + sum(shares.values())
     spread = float(np.sqrt(learned / whole)) * typical_sd
@@ -51,9 +52,3 @@ def volume_budget(
         for s in belief.noise.sources
     ]
     return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))
-
-
-def _best_variance(belief: Belief, nodes: Nodes, weight: Float) -> float:
-    """Variance of a weighted sum if the best sizes and lengths were the true ones."""
-    _, covariance = belief.best.on_net(nodes.height, nodes.azimuth)
-    return float(weight @ covariance @ weight)

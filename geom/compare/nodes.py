@@ -51,6 +51,12 @@ class Nodes:
         """Standard deviation of cut-back at the nodes, mm; shape (q,)."""
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
 
+    @cached_property
+    def correlation(self) -> Float:
+        """Correlation of cut-back between nodes; shape (q, q)."""
+        sd = np.maximum(self.sd, 1e-9)
+        return np.asarray(self.covariance / sd[:, None] / sd[None, :])
+
     def gather(self, weight: Float) -> Float:
         """Weights of fine cells summed at their nodes; (m, k) to (q,)."""
         held = self.owner >= 0
@@ -103,13 +109,15 @@ class Nodes:
         if some.size == 0:
             return 0.0
         sd = np.maximum(self.sd[some], 1e-9)
-        alike = self.covariance[np.ix_(some, some)] / sd[:, None] / sd[None, :]
+        alike = self.correlation
+        if some.size < self.mean.size:
+            alike = alike[np.ix_(some, some)]
         radius = self.design_radius[some] * (-1.0 if inward else 1.0)
         mean = self.mean[some] * (-1.0 if inward else 1.0)
-        total, power = 0.0, np.ones_like(alike)
+        total, power = 0.0, alike
         terms = hermite_excess(mean, sd, radius)
-        for term, factorial in zip(terms, _FACTORIAL, strict=True):
-            power *= alike
+        for k, (term, factorial) in enumerate(zip(terms, _FACTORIAL, strict=True)):
+            power = power if k == 0 else power * alike
             pull = term * patch[some]
             total += float(pull @ power @ pull) / factorial
         return float(np.sqrt(np.maximum(total, 0.0)))

@@ -20,7 +20,7 @@ import numpy as np
 
 from geom.surface.grid import stretched
 from geom.surface.noise import Noise
-from geom.surface.process import Process, net_places
+from geom.surface.process import Process
 from geom.units import Float
 
 #: Net on which the choices are compared; between its nodes their difference is smooth.
@@ -106,7 +106,7 @@ class Belief:
         array (n,)
             Change of the sum per change of a reading.
         """
-        return self.best.gain(net_places(height, azimuth), weight)
+        return self.best.gain(height, azimuth, weight)
 
     def spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """What the other choices make of the wall against the best.

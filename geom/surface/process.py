@@ -171,21 +171,38 @@ class Process:
         alone -= known.T @ known
         return self.weights @ cross, alone
 
-    def gain(self, places: Places, weight: Float) -> Float:
-        """How a weighted sum of cut-back follows each reading.
+    def gain(self, height: Float, azimuth: Float, weight: Float) -> Float:
+        """How a weighted sum of cut-back over a net follows each reading.
 
         Parameters
         ----------
-        places : Places, length q
-        weight : array (q,)
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+        weight : array (m * k,)
+            Azimuth runs fastest.
 
         Returns
         -------
         array (n,)
             Change of the sum per change of a reading.
         """
-        pulled = self.seen_from(places) @ weight
+        pulled = self.seen_from_net(height, azimuth) @ weight
         return np.asarray(self.unfactor.T @ (self.unfactor @ pulled))
+
+    def variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
+        """Variance of a weighted sum of cut-back over the nodes of a net.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+        weight : array (m * k,)
+            Azimuth runs fastest.
+        """
+        toward = TowardGrid(self.covariance, net_places(height, azimuth), azimuth)
+        alone = float(toward.pulled(weight, height).ravel() @ weight)
+        known = self.unfactor @ (self.seen_from_net(height, azimuth) @ weight)
+        return alone - float(known @ known)
 
     def seen_from(self, places: Places) -> Float:
         """Covariance of the readings with cut-back at places, mm2; (n, q)."""
