@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import add_inputs
+from geom.cli.inputs import add_inputs, past_prior
 from geom.units import CUBIC_FOOT, LITRE, SQUARE_FOOT, SQUARE_METRE
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def run(asked: argparse.Namespace) -> None:
         from geom.compare.stations import next_stations
         from geom.surface import reconstruct
 
-        surface = reconstruct(readings, design)
+        surface = reconstruct(readings, design, past=past_prior(asked.past, design))
         try:
             advice = next_stations(surface, readings, count=asked.count, aim=asked.aim)
         except InputError as fault:

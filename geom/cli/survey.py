@@ -6,13 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import add_inputs
+from geom.cli.inputs import add_inputs, past_prior
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-    from geom.design import Design
-    from geom.surface import PastPrior
 
 _FILES = 9
 
@@ -48,15 +46,6 @@ def add_to(commands: Any) -> None:
         metavar="Z",
         help="a cloud's z of height zero, in its unit (default 0)",
     )
-    it.add_argument(
-        "--past",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="DIR",
-        help="output folder of an earlier survey of this lining, whose wear teaches "
-        "what to expect between the readings; may be given several times",
-    )
     it.add_argument("--quiet", action="store_true", help="say nothing but errors")
     it.set_defaults(run=run)
 
@@ -66,6 +55,7 @@ def run(asked: argparse.Namespace) -> None:
     from geom.design import load_design
     from geom.whole import folder_written_whole, refuse_folder
 
+    _refuse_past_as_out(asked.past, asked.out)
     refuse_folder(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     with _progress(asked.quiet) as bar:
@@ -83,7 +73,7 @@ def run(asked: argparse.Namespace) -> None:
             azimuth_of_x=asked.azimuth_of_x,
             z_offset=asked.z_offset,
         )
-        past = _past(asked.past, asked.out, design)
+        past = past_prior(asked.past, design)
         tick("fitting the wall")
         from geom.surface import reconstruct
 
@@ -110,19 +100,13 @@ def run(asked: argparse.Namespace) -> None:
         print_summary(design, surface, findings, asked.out)
 
 
-def _past(folders: list[Path], out: Path, design: Design) -> PastPrior | None:
-    """What earlier surveys teach, if there are any."""
-    if not folders:
-        return None
+def _refuse_past_as_out(folders: list[Path], out: Path) -> None:
     from geom.errors import InputError
-    from geom.readings import load_past_surveys
-    from geom.surface import learn_prior
 
     if out.resolve() in [folder.resolve() for folder in folders]:
         raise InputError(
             "is both --out and --past: the past survey would be lost", file=out
         )
-    return learn_prior(load_past_surveys(folders, design), design)
 
 
 def _progress(quiet: bool) -> Progress:

@@ -25,7 +25,8 @@ from geom.compare.ties import tie
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.readings import RodReadings
 from geom.surface import RadialSurface
-from geom.surface.belief import Belief, net_places
+from geom.surface.belief import Belief
+from geom.surface.process import net_places
 from geom.surface.separation import Places
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations, worn_readings

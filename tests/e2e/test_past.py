@@ -1,4 +1,4 @@
-"""``daubline survey --past``: earlier folders teach, wrong ones are refused."""
+"""``--past``: earlier folders teach, wrong ones are refused."""
 
 from __future__ import annotations
 
@@ -36,6 +36,18 @@ def test_an_earlier_survey_is_used_and_said_to_be(
 ) -> None:
     assert survey(QUICK, tmp_path / "with", "--past", str(earlier)) == 0
     assert "One past survey was used" in " ".join(told(tmp_path / "with")["warnings"])
+
+
+def test_an_earlier_survey_helps_to_choose_the_next_station(
+    earlier: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def now(*more: str) -> float:
+        design = SCANS / "cupola-2.toml"
+        words = ["next", str(design), str(QUICK), "--count", "1", "--json", *more]
+        assert main(words) == 0
+        return json.loads(capsys.readouterr().out)["now"]
+
+    assert 0.0 < now("--past", str(earlier)) < now()
 
 
 @pytest.mark.parametrize(
