@@ -1,7 +1,14 @@
 """The drawing: design file, profile, openings, rules."""
 
 from geom.design.design_file import load_design
-from geom.design.drawing import DatumBand, Design, Opening, RepairRules, RodErrors
+from geom.design.drawing import (
+    DatumBand,
+    Design,
+    Opening,
+    RepairRules,
+    RodErrors,
+    Target,
+)
 from geom.design.profile import Profile
 
 __all__ = [
@@ -11,5 +18,6 @@ __all__ = [
     "Profile",
     "RepairRules",
     "RodErrors",
+    "Target",
     "load_design",
 ]

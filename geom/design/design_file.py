@@ -13,7 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from geom.design.drawing import DatumBand, Design, Opening, RepairRules, RodErrors
+from geom.design.drawing import (
+    DatumBand,
+    Design,
+    Opening,
+    RepairRules,
+    RodErrors,
+    Target,
+)
 from geom.design.keys import (
     Key,
     Table,
@@ -66,6 +73,16 @@ DATUM_BAND = Table(
     (Key("from", length, becomes="low"), Key("to", length, becomes="high")),
     many=True,
 )
+TARGET = Table(
+    "target",
+    (
+        Key("name", words),
+        Key("azimuth", azimuth),
+        Key("height", length),
+        Key("radius", positive_length, required=False),
+    ),
+    many=True,
+)
 REPAIR = Table(
     "repair",
     (
@@ -88,7 +105,7 @@ ROD = Table(
         Key("azimuth_step", step_round, required=False),
     ),
 )
-TABLES = (LINING, SHELL, PROFILE, TUYERE, HOLE, DATUM_BAND, REPAIR, ROD)
+TABLES = (LINING, SHELL, PROFILE, TUYERE, HOLE, DATUM_BAND, TARGET, REPAIR, ROD)
 
 _LARGEST = 4 * 1024 * 1024
 _WHERE = re.compile(r" \(at (?:(line \d+), (column \d+)|(end of document))\)$")
@@ -141,7 +158,7 @@ def _parsed(text: str, file: str) -> dict[str, Any]:
 def _drawn(raw: dict[str, Any], file: str) -> Design:
     lining = LINING.read(raw.get(LINING.name), file=file, unit="")[0]
     unit = lining["length_unit"]
-    shell, profile, tuyeres, holes, bands, repair, rod = (
+    shell, profile, tuyeres, holes, bands, targets, repair, rod = (
         table.read(raw.get(table.name), file=file, unit=unit) for table in TABLES[1:]
     )
     return Design(
@@ -156,6 +173,7 @@ def _drawn(raw: dict[str, Any], file: str) -> Design:
             *(Opening(**entry) for entry in holes),
         ),
         datum_bands=tuple(DatumBand(**entry) for entry in bands),
+        targets=tuple(Target(**entry) for entry in targets),
         repair=RepairRules(**repair[0]) if repair else RepairRules(),
         rod=RodErrors(**rod[0]) if rod else RodErrors(),
     )

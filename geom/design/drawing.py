@@ -53,6 +53,25 @@ class DatumBand:
 
 
 @dataclass(frozen=True)
+class Target:
+    """A mark of known place that a scanner sees: on the wall, or on the shell above.
+
+    Attributes
+    ----------
+    name : str
+    azimuth : float, degrees
+    height : float, mm
+    radius : float or None, mm
+        Its distance from the axis; None for the hot face as drawn.
+    """
+
+    name: str
+    azimuth: float
+    height: float
+    radius: float | None = None
+
+
+@dataclass(frozen=True)
 class RepairRules:
     """What the shop decides by; mm.
 
@@ -133,6 +152,7 @@ class Design:
         Inside of the steel, mm.
     openings : tuple of Opening
     datum_bands : tuple of DatumBand
+    targets : tuple of Target
     repair : RepairRules
     rod : RodErrors
     """
@@ -146,12 +166,19 @@ class Design:
     shell_radius: float | None = None
     openings: tuple[Opening, ...] = ()
     datum_bands: tuple[DatumBand, ...] = ()
+    targets: tuple[Target, ...] = ()
     repair: RepairRules = field(default_factory=RepairRules)
     rod: RodErrors = field(default_factory=RodErrors)
 
     def radius_at_opening(self, opening: Opening) -> float:
         """Design radius at an opening's centre, mm."""
         return float(self.profile.radius_at(opening.height))
+
+    def radius_at_target(self, target: Target) -> float:
+        """Distance of a target from the axis, mm."""
+        if target.radius is not None:
+            return target.radius
+        return float(self.profile.radius_at(target.height))
 
     @property
     def tuyeres(self) -> tuple[Opening, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geom.design.drawing import Design
+from geom.design.spelling import folded
 from geom.errors import InputError
 from geom.units import from_mm
 
@@ -31,6 +32,7 @@ def refuse_senseless(design: Design, *, file: str) -> None:
     _refuse_radii(design, file)
     _refuse_openings(design, file)
     _refuse_bands(design, file)
+    _refuse_targets(design, file)
     _refuse_rules(design, file)
     _refuse_rod(design, file)
 
@@ -123,6 +125,24 @@ def _refuse_bands(design: Design, file: str) -> None:
         if not _within(design, band.low, band.high):
             what = f"the band {between} goes past the profile {_profile_said(design)}"
             cure = "Keep the band within the profile's heights"
+            raise InputError(what, file=file, place=place, cure=cure)
+
+
+def _refuse_targets(design: Design, file: str) -> None:
+    first: dict[str, int] = {}
+    for i, target in enumerate(design.targets, 1):
+        place = f"[[target]] entry {i}, key name"
+        if (before := first.setdefault(folded(target.name), i)) != i:
+            what = f'"{target.name}" is the name of entry {before} too'
+            cure = "Give each target a name of its own; capitals do not count"
+            raise InputError(what, file=file, place=place, cure=cure)
+        if not np.isfinite(design.radius_at_target(target)):
+            place = f"[[target]] entry {i}, key radius"
+            what = (
+                f"the target at height {_said(design, target.height)} lies past the "
+                f"profile {_profile_said(design)}, where no hot face is drawn"
+            )
+            cure = "Write its distance from the axis under radius, or check height"
             raise InputError(what, file=file, place=place, cure=cure)
 
 

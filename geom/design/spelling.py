@@ -19,6 +19,17 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return by_lower[found[0]]
 
 
+def folded(name: str) -> str:
+    """Fold a name so that capitals and blanks around it do not matter.
+
+    Examples
+    --------
+    >>> folded(" Tap Hole")
+    'tap hole'
+    """
+    return name.strip().casefold()
+
+
 def listed(words: Iterable[str], *, last: str = "or") -> str:
     """Put words in a row as a sentence does.
 

@@ -45,6 +45,16 @@ tall = 6
 from = 86
 to = 95
 
+[[target]]
+name = "T 1"
+azimuth = 45
+height = 92
+[[target]]
+name = "T 2"
+azimuth = 200
+height = 99
+radius = "24 1/2"
+
 [repair]
 brick_threshold = 1.25
 tolerance = 0.25

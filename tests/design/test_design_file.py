@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.design import Design, RepairRules, RodErrors, load_design
+from geom.design import Design, RepairRules, RodErrors, Target, load_design
 from geom.design.design_file import TABLES
 
 BARE = """\
@@ -52,6 +52,13 @@ def test_every_key_arrives_in_millimetres(sound, write):
     assert (hole.kind, hole.azimuth) == ("tap hole", 0.0)
     (band,) = design.datum_bands
     assert (band.low, band.high) == pytest.approx((2184.4, 2413.0), abs=1e-9)
+    on_wall, on_shell = design.targets
+    assert (on_wall.name, on_wall.azimuth) == ("T 1", 45.0)
+    assert on_wall.height == pytest.approx(2336.8, abs=1e-9)
+    assert on_wall.radius is None
+    assert (on_shell.name, on_shell.azimuth) == ("T 2", 200.0)
+    assert on_shell.height == pytest.approx(2514.6, abs=1e-9)
+    assert on_shell.radius == pytest.approx(622.3, abs=1e-9)
     assert design.repair.brick_threshold == pytest.approx(31.75, abs=1e-9)
     assert design.repair.tolerance == pytest.approx(6.35, abs=1e-9)
     assert design.rod.step == pytest.approx(3.175, abs=1e-9)
@@ -64,6 +71,7 @@ def test_what_is_optional_has_its_default(write):
     assert design.shell_radius is None
     assert design.openings == ()
     assert design.datum_bands == ()
+    assert design.targets == ()
     assert design.repair == RepairRules(brick_threshold=31.75, tolerance=6.35)
     assert design.rod == RodErrors()
 
@@ -122,6 +130,22 @@ def test_a_path_may_be_a_text(sound, write):
     assert load_design(str(write(sound))).name == "Cupola A"
 
 
+def test_a_target_without_a_radius_is_on_the_hot_face_as_drawn(sound, write):
+    design = load_design(write(sound))
+    on_wall, on_shell = design.targets
+    # 52 of the 55 in from the step to the top: 19.5 + 0.5 * 52 / 55 in
+    radius = (19.5 + 0.5 * 52 / 55) * 25.4
+    assert design.radius_at_target(on_wall) == pytest.approx(radius, abs=1e-9)
+    assert design.radius_at_target(on_shell) == pytest.approx(622.3, abs=1e-9)
+    there = Target("T 3", 0.0, 100.0, 400.0)
+    assert design.radius_at_target(there) == 400.0
+
+
+def test_a_target_may_stand_below_the_profile_with_its_radius(spoiled):
+    target = load_design(spoiled("height = 99", "height = -10")).targets[1]
+    assert target.height == pytest.approx(-254.0, abs=1e-9)
+
+
 def test_openings_may_reach_the_profiles_ends_and_cross_azimuth_0(spoiled):
     path = spoiled("height = 4\nwidth = 6\ntall = 6", "height = 3\nwidth = 6\ntall = 6")
     (_, hole) = load_design(path).openings
@@ -132,3 +156,4 @@ def test_every_key_of_a_dataclass_that_a_table_fills_is_a_key():
     keys = {t.name: {k.becomes or k.name for k in t.keys} for t in TABLES}
     assert keys["rod"] == set(vars(RodErrors()))
     assert keys["repair"] == set(vars(RepairRules()))
+    assert keys["target"] == set(vars(Target("T", 0.0, 0.0)))

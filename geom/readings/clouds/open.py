@@ -1,0 +1,82 @@
+"""Which cloud is read how: by the ending of its name."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+from geom.design.spelling import listed
+from geom.errors import InputError
+from geom.readings.clouds.e57 import open_e57
+from geom.readings.clouds.files import length_of, reading
+from geom.readings.clouds.las import open_las
+from geom.readings.clouds.npy import open_npy
+from geom.readings.clouds.ply import open_ply
+from geom.readings.clouds.source import CloudSource
+from geom.readings.clouds.text_cloud import open_text
+
+_READERS: dict[str, Callable[[str], CloudSource]] = {
+    ".xyz": open_text,
+    ".txt": open_text,
+    ".csv": open_text,
+    ".ply": open_ply,
+    ".las": open_las,
+    ".laz": open_las,
+    ".npy": open_npy,
+    ".e57": open_e57,
+}
+#: Endings of files that may hold a point cloud; a ``.csv`` may be a rod sheet instead.
+CLOUD_ENDINGS = tuple(_READERS)
+
+#: How files of a kind begin, and what they should be named.
+_BEGINNINGS = {
+    b"LASF": (".las", ".laz"),
+    b"ply\n": (".ply",),
+    b"ply\r": (".ply",),
+    b"\x93NUMPY": (".npy",),
+    b"ASTM-E57": (".e57",),
+    b"PK\x03\x04": (".zip",),
+}
+
+
+def open_cloud(path: str | os.PathLike[str]) -> CloudSource:
+    """Open a point cloud; its points are read later, piece by piece.
+
+    Parameters
+    ----------
+    path : path
+        With one of `CLOUD_ENDINGS`; capitals do not matter.
+
+    Returns
+    -------
+    CloudSource
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is not what its ending says, is damaged or empty.
+    MissingExtra
+        For ``.e57`` without the library that reads it.
+    """
+    name = os.fspath(path)
+    ending = Path(name).suffix.lower()
+    if ending not in _READERS:
+        said = f'the ending "{ending}"' if ending else "no ending"
+        what = f"a point cloud cannot have {said}; allowed are {listed(CLOUD_ENDINGS)}"
+        cure = "Export the cloud in one of these formats"
+        raise InputError(what, file=name, cure=cure)
+    length_of(name)
+    _refuse_other_kind(name, ending)
+    return _READERS[ending](name)
+
+
+def _refuse_other_kind(name: str, ending: str) -> None:
+    with reading(name) as file:
+        begins = file.read(max(map(len, _BEGINNINGS)))
+    for beginning, endings in _BEGINNINGS.items():
+        if begins.startswith(beginning) and ending not in endings:
+            what = f"it begins like a file that ends in {listed(endings)}"
+            zipped = ".zip" in endings
+            cure = "Unpack it first" if zipped else "Give it the right ending"
+            raise InputError(what, file=name, cure=cure)
