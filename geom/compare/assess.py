@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import numpy as np
@@ -13,6 +14,7 @@ from geom.compare.excess import chance_above
 from geom.compare.findings import (
     Findings,
     Maps,
+    Pose,
     ReadingsSummary,
     Surveyed,
 )
@@ -20,6 +22,7 @@ from geom.compare.levels import section_levels
 from geom.compare.nodes import make_nodes
 from geom.compare.volume import volumes
 from geom.compare.zones import call_actions, find_zones
+from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.surface import Grid, RadialSurface
 from geom.surface.threads import on_one_thread_when_small
@@ -61,9 +64,13 @@ def assess(
         title=design.name if title is None else title,
         created=moment.isoformat(timespec="seconds"),
         version=__version__,
-        readings=ReadingsSummary(surface.count, len(surface.rejected), surface.kinds),
+        readings=ReadingsSummary(
+            surface.count,
+            len(surface.rejected) + surface.points_left_out,
+            surface.kinds,
+        ),
         surveyed=Surveyed(low, high, float(grid.face_area.sum())),
-        datum=None,
+        datum=_datum(surface.poses),
         volume=volumes(grid, cutback, sd, nodes),
         deepest=deepest_point(surface, nodes),
         levels=section_levels(surface, low, high),
@@ -78,6 +85,22 @@ def assess(
             zone=number,
             surveyed=_surveyed(grid),
         ),
+    )
+
+
+def _datum(poses: Sequence[CloudPose]) -> Pose | None:
+    """Where the first cloud was found; in all of one frame it is the only one."""
+    if not poses:
+        return None
+    pose = poses[0]
+    offset, tilt = pose.sd[:2], pose.sd[2:]
+    return Pose(
+        offset_x=pose.offset_x,
+        offset_y=pose.offset_y,
+        tilt_x=pose.tilt_x,
+        tilt_y=pose.tilt_y,
+        sd_offset=float(np.sqrt(np.mean(offset**2))),
+        sd_tilt=float(np.sqrt(np.mean(tilt**2))),
     )
 
 

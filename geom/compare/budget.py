@@ -1,8 +1,7 @@
 """Where the rebuild volume's uncertainty comes from.
 
-The error of a linear estimate splits exactly into what the readings did not see (the
-wall between them) and what each source of reading error put in.  The rebuild volume is
-made linear at the best estimate: a cell counts by the probability that it is cut back.
+The rebuild volume is made linear at the best estimate: a cell counts by the probability
+that it is cut back.
 
 References
 ----------
@@ -16,18 +15,18 @@ import numpy as np
 from geom.compare.excess import hermite_excess
 from geom.compare.findings import BudgetLine
 from geom.compare.nodes import Nodes
-from geom.surface.belief import Belief
+from geom.surface import Belief, ScannedWall
 from geom.units import Float
 
 
 def volume_budget(
-    belief: Belief, nodes: Nodes, patch: Float, typical_sd: float
+    belief: Belief | ScannedWall, nodes: Nodes, patch: Float, typical_sd: float
 ) -> tuple[BudgetLine, ...]:
     """Lines of the budget, greatest share first; the shares add up to 1.
 
     Parameters
     ----------
-    belief : Belief
+    belief : Belief or ScannedWall
     nodes : Nodes
     patch : array (q,), radian mm
     typical_sd : float, mm
@@ -35,20 +34,9 @@ def volume_budget(
     """
     slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
     weight = patch * slope / np.maximum(nodes.sd, 1e-9)
-    total = nodes.sd_of_sum(weight) ** 2
-    gain = belief.gain(nodes.height, nodes.azimuth, weight)
-    shares = {s.name: s.variance_of(gain) for s in belief.noise.sources}
-    best = belief.best.variance_of_sum(nodes.height, nodes.azimuth, weight)
-    learned = max(total - best, 0.0)
-    unseen = max(total - learned - sum(shares.values()), 0.0)
-    whole = unseen + learned + sum(shares.values())
-    spread = float(np.sqrt(learned / whole)) * typical_sd
+    shares = belief.sources_of_sum(nodes.height, nodes.azimuth, weight, typical_sd)
+    whole = sum(share.variance for share in shares)
     lines = [
-        BudgetLine("wall between the readings", "A", typical_sd, "mm", unseen / whole),
-        BudgetLine("sizes and lengths learned", "A", spread, "mm", learned / whole),
-    ]
-    lines += [
-        BudgetLine(s.name, s.kind, s.sd, s.unit, shares[s.name] / whole)
-        for s in belief.noise.sources
+        BudgetLine(s.source, s.kind, s.sd, s.unit, s.variance / whole) for s in shares
     ]
     return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))

@@ -9,8 +9,7 @@ import numpy as np
 from geom.compare.findings import Level
 from geom.design import Design
 from geom.quantity import Quantity
-from geom.surface import RadialSurface
-from geom.surface.belief import Belief
+from geom.surface import Belief, RadialSurface, ScannedWall
 from geom.units import Float
 
 _AZIMUTHS = 120
@@ -51,7 +50,9 @@ def level_heights(design: Design, low: float, high: float) -> Float:
     return np.concatenate([*pieces, fixed[-1:]])
 
 
-def _section(belief: Belief, height: float, side: str, drawn: float) -> Level:
+def _section(
+    belief: Belief | ScannedWall, height: float, side: str, drawn: float
+) -> Level:
     azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
     mean, covariance = belief.jointly(np.array([height]), azimuth)
     area, sd = section_area(drawn + mean, covariance)

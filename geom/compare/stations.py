@@ -39,9 +39,10 @@ from geom.compare.excess import hermite_excess
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.reachable import reachable
 from geom.compare.ties import Ties, tie
+from geom.errors import InputError
 from geom.frame import turn
-from geom.readings import RodReadings
-from geom.surface import Grid, RadialSurface
+from geom.readings import CloudReadings, RodReadings
+from geom.surface import Belief, Grid, RadialSurface, ScannedWall
 from geom.units import Bool, Float
 
 Aim = Literal["volume", "brick"]
@@ -102,7 +103,7 @@ class Advice:
 
 def next_stations(
     surface: RadialSurface,
-    readings: RodReadings,
+    readings: RodReadings | CloudReadings,
     *,
     count: int = 5,
     aim: Aim = "volume",
@@ -113,7 +114,7 @@ def next_stations(
     Parameters
     ----------
     surface : RadialSurface
-    readings : RodReadings
+    readings : RodReadings or CloudReadings
         Those the surface was made from.
     count : int
         Stations asked for.
@@ -129,13 +130,18 @@ def next_stations(
     Raises
     ------
     InputError
-        If the steps of the design's rod leave no station.
+        If the steps of the design's rod leave no station, or a laser has seen the wall.
     """
+    readings, belief = rod_only(readings), surface.belief
+    if isinstance(belief, ScannedWall):
+        raise TypeError(
+            "the surface was made from a point cloud, the readings were not"
+        )
     reach = reachable(surface.design, *surface.grid.surveyed_heights)
     nodes = make_nodes(surface) if nodes is None else nodes
-    ties = tie(surface.belief, nodes, reach)
+    ties = tie(belief, nodes, reach)
     goal = _goal(surface, nodes, aim)
-    error = _reading_variance(surface)
+    error = _reading_variance(surface, belief)
     chosen = list(_chosen(goal, ties, error, count))
     height, azimuth = reach.each()
     picks = [pick for pick, _ in chosen]
@@ -150,6 +156,23 @@ def next_stations(
         for k, (pick, after) in enumerate(chosen)
     )
     return Advice(aim, goal.now, float(np.sqrt(error)), stations)
+
+
+def rod_only(readings: RodReadings | CloudReadings) -> RodReadings:
+    """Refuse readings with a point cloud among them.
+
+    Raises
+    ------
+    InputError
+        If there is one.
+    """
+    if isinstance(readings, RodReadings):
+        return readings
+    raise InputError(
+        "where to measure next is worked out for rod readings only",
+        file=readings.clouds[0].name,
+        cure="Survey the cloud and look at map.png for wall that the laser did not see",
+    )
 
 
 class Goal(Protocol):
@@ -285,13 +308,13 @@ def _chosen(
         before.append(column)
 
 
-def _reading_variance(surface: RadialSurface) -> float:
+def _reading_variance(surface: RadialSurface, belief: Belief) -> float:
     """Mean variance of the readings so far, mm2.
 
     Stand-ins for sound wall come after the readings and are none.
     """
     kept = surface.count - len(surface.rejected)
-    return float(np.mean(surface.belief.noise.variance[:kept]))
+    return float(np.mean(belief.noise.variance[:kept]))
 
 
 def _read_before(readings: RodReadings, azimuth: Float, height: Float) -> Bool:

@@ -1,5 +1,6 @@
 """What was measured, as written down; nothing inferred."""
 
+from geom.readings.cloud_readings import Cloud, CloudReadings
 from geom.readings.load import load_readings
 from geom.readings.past_surveys import (
     PastSurvey,
@@ -9,6 +10,8 @@ from geom.readings.past_surveys import (
 from geom.readings.rod import RodKind, RodReadings
 
 __all__ = [
+    "Cloud",
+    "CloudReadings",
     "PastSurvey",
     "RodKind",
     "RodReadings",

@@ -13,10 +13,14 @@ import numpy as np
 from geom.design import Design
 from geom.design.spelling import listed
 from geom.errors import InputError
+from geom.readings.cloud_readings import CloudReadings, no_rod
+from geom.readings.clouds import CLOUD_ENDINGS, looks_like_cloud
+from geom.readings.load_clouds import load_clouds
 from geom.readings.long_form import read_long
 from geom.readings.plausibility import refuse_implausible
 from geom.readings.rod import RodReadings
 from geom.readings.table import Table, read_table
+from geom.readings.target_sheet import read_targets
 from geom.readings.wide_form import is_wide, read_wide
 from geom.readings.workbook import read_workbook
 
@@ -25,7 +29,8 @@ ROD_SHEETS: dict[str, Callable[[str], Table]] = {
     ".tsv": read_table,
     ".xlsx": read_workbook,
 }
-CLOUDS = (".xyz", ".txt", ".ply", ".las", ".laz", ".e57", ".npy")
+#: Endings that a rod sheet and a cloud share; the first row tells which it is.
+_SHARED = (".csv",)
 
 _SAVE = "Save it as CSV or XLSX; docs/file-formats.md shows both forms of a rod sheet"
 
@@ -39,24 +44,38 @@ def load_readings(
     cloud_unit: str | None = None,
     azimuth_of_x: float = 0.0,
     z_offset: float = 0.0,
-) -> RodReadings:
+    scanner: Sequence[float] | None = None,
+    own_frames: bool = False,
+    targets: Name | None = None,
+) -> RodReadings | CloudReadings:
     """Read one or more files of readings as one survey.
 
     Parameters
     ----------
     paths : path or sequence of paths
-        Rod sheets, CSV or XLSX, long or wide form.
+        Rod sheets, CSV or XLSX, long or wide form, and point clouds.
     design : Design
-        What they were read of; readings that cannot be of it are refused.
-    cloud_unit : str, optional
+        What they were read of; rod readings that cannot be of it are refused.
+    cloud_unit : {'in', 'mm', 'cm', 'm'}, optional
+        Of the point clouds; needed unless their files fix it.
     azimuth_of_x : float, degrees
+        Design azimuth that the clouds' +x points at.
     z_offset : float
-        For point clouds, which this version does not read: all three are refused.
+        Clouds' z of the design's height zero, in their unit.
+    scanner : three floats, optional
+        Where the scanner stood, in the clouds' frame and unit.
+    own_frames : bool
+        Whether each cloud lies in a frame of its own; else all share one.
+    targets : path, optional
+        Target sheet: where the scanner saw the design's targets, which then tell
+        direction and height; at least two.
 
     Returns
     -------
     RodReadings
-        In the order of the files and of their rows.
+        In the order of the files and of their rows; if there is no point cloud.
+    CloudReadings
+        If there is one, with the rod readings beside it.
 
     Raises
     ------
@@ -66,14 +85,44 @@ def load_readings(
     files = [paths] if isinstance(paths, str | os.PathLike) else list(paths)
     names = [os.fspath(file) for file in files]
     _refuse_twice(names)
-    readers = [(_reader(name), name) for name in names]
-    if cloud_unit is not None or azimuth_of_x != 0.0 or z_offset != 0.0:
-        what = "cloud unit, azimuth of x and z offset are for point clouds only"
-        cure = "Leave them out: this version reads rod sheets (CSV, XLSX)"
-        raise InputError(what, cure=cure)
-    return reduce(
-        RodReadings.joined, [_load(reads(name), design) for reads, name in readers]
+    clouds = [name for name in names if _is_cloud(name)]
+    readers = [(_reader(name), name) for name in names if name not in clouds]
+    rod = reduce(
+        RodReadings.joined,
+        [_load(reads(name), design) for reads, name in readers],
+        no_rod(),
     )
+    told = any(x is not None for x in (cloud_unit, scanner, targets)) or own_frames
+    if not clouds and (told or azimuth_of_x != 0.0 or z_offset != 0.0):
+        what = (
+            "cloud unit, azimuth of x, z offset, scanner, frames and targets are for "
+            "point clouds only, and there is none"
+        )
+        raise InputError(what, cure="Leave them out, or name the point cloud")
+    if not clouds:
+        return rod
+    opened = load_clouds(
+        clouds,
+        unit=cloud_unit,
+        azimuth_of_x=azimuth_of_x,
+        z_offset=z_offset,
+        scanner=scanner,
+    )
+    if targets is None:
+        return CloudReadings(opened, rod, one_frame=not own_frames)
+    if own_frames or azimuth_of_x != 0.0 or z_offset != 0.0:
+        what = "targets tell direction and height of one frame by themselves"
+        cure = "Leave out azimuth of x, z offset and own frames, or the targets"
+        raise InputError(what, file=os.fspath(targets), cure=cure)
+    seen = read_targets(targets, opened[0].millimetres)
+    return CloudReadings(opened, rod, targets=seen)
+
+
+def _is_cloud(name: str) -> bool:
+    ending = Path(name).suffix.lower()
+    if ending in _SHARED:
+        return looks_like_cloud(name)
+    return ending in CLOUD_ENDINGS
 
 
 def _load(table: Table, design: Design) -> RodReadings:
@@ -89,15 +138,11 @@ def _reader(name: str) -> Callable[[str], Table]:
     ending = Path(name).suffix.lower()
     if ending in ROD_SHEETS:
         return ROD_SHEETS[ending]
-    if ending in CLOUDS:
-        what = "point clouds are not read by this version, only rod sheets (CSV, XLSX)"
-        cure = "If it is a rod sheet, give it the ending .csv"
-        raise InputError(what, file=name, cure=cure)
     if Path(name).is_dir():
         raise InputError("this is a folder", file=name, cure="Name the files in it")
-    allowed = listed(ROD_SHEETS)
+    rod, cloud = listed(ROD_SHEETS), listed(CLOUD_ENDINGS)
     said = f'a file ending in "{ending}"' if ending else "a file without an ending"
-    what = f"{said} is no rod sheet; allowed are {allowed}"
+    what = f"{said} is neither a rod sheet ({rod}) nor a point cloud ({cloud})"
     cure = (
         "The design file comes first, then the readings" if ending == ".toml" else _SAVE
     )
@@ -106,7 +151,7 @@ def _reader(name: str) -> Callable[[str], Table]:
 
 def _refuse_twice(names: list[str]) -> None:
     if not names:
-        cure = "Name one or more rod sheets (CSV, XLSX)"
+        cure = "Name one or more rod sheets (CSV, XLSX) or point clouds"
         raise InputError("no file of readings was named", cure=cure)
     seen: set[str] = set()
     for name in names:

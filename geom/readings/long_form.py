@@ -111,7 +111,7 @@ def _refuse_headless(table: Table) -> None:
     except InputError:
         return
     what = "the first row holds numbers where the names of the columns belong"
-    cure = f"{HEADER_CURE}. Point clouds are not read by this version"
+    cure = f"{HEADER_CURE}. A point cloud begins with x, y, z"
     raise table.refuse(what, table.header, cure=cure)
 
 

@@ -46,6 +46,11 @@ class RodReadings:
         return len(self.kind)
 
     @property
+    def rod(self) -> RodReadings:
+        """The rod readings of the survey: these; as of `CloudReadings`."""
+        return self
+
+    @property
     def kinds(self) -> list[str]:
         """As ``findings.json`` names them, each once."""
         return [f"rod {kind}" for kind in dict.fromkeys(self.kind)]

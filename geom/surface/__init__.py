@@ -5,6 +5,7 @@ from geom.surface.grid import Grid, make_grid
 from geom.surface.past import PastPrior, learn_prior
 from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.reconstruct import reconstruct
+from geom.surface.scanned import ScannedWall
 
 __all__ = [
     "Belief",
@@ -12,6 +13,7 @@ __all__ = [
     "PastPrior",
     "RadialSurface",
     "Rejected",
+    "ScannedWall",
     "learn_prior",
     "make_grid",
     "reconstruct",

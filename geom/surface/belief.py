@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
@@ -26,6 +27,28 @@ from geom.units import Float
 #: Net on which the choices are compared; between its nodes their difference is smooth.
 _NET_ROW = 60.0
 _NET_COLUMNS = 48
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one source puts into the variance of a sum.
+
+    Attributes
+    ----------
+    source : str
+    kind : {'A', 'B'}
+    sd : float
+        Standard uncertainty of the source itself, in ``unit``.
+    unit : str
+    variance : float
+        In the unit of the sum, squared.
+    """
+
+    source: str
+    kind: Literal["A", "B"]
+    sd: float
+    unit: str
+    variance: float
 
 
 @dataclass(frozen=True)
@@ -92,21 +115,45 @@ class Belief:
         covariance += away.T @ away / len(self.others)
         return mean + flat.mean(axis=0), covariance
 
-    def gain(self, height: Float, azimuth: Float, weight: Float) -> Float:
-        """How a weighted sum of cut-back follows each reading.
+    def sources_of_sum(
+        self, height: Float, azimuth: Float, weight: Float, typical: float
+    ) -> list[Share]:
+        """Where the variance of a weighted sum of cut-back over a net comes from.
+
+        The error of a linear estimate splits exactly into what the readings did not
+        see and what each source of reading error put in.
 
         Parameters
         ----------
         height : array (m,), mm
         azimuth : array (k,), degrees
         weight : array (m * k,)
+            Azimuth runs fastest.
+        typical : float, mm
+            Standard uncertainty of cut-back over the wall, told beside its own line.
 
         Returns
         -------
-        array (n,)
-            Change of the sum per change of a reading.
+        list of Share
+            That of the wall between the readings first.
         """
-        return self.best.gain(height, azimuth, weight)
+        _, covariance = self.jointly(height, azimuth)
+        total = float(weight @ covariance @ weight)
+        gain = self.best.gain(height, azimuth, weight)
+        read = [
+            Share(s.name, s.kind, s.sd, s.unit, s.variance_of(gain))
+            for s in self.noise.sources
+        ]
+        best = self.best.variance_of_sum(height, azimuth, weight)
+        learned = max(total - best, 0.0)
+        unseen = max(total - learned - sum(s.variance for s in read), 0.0)
+        whole = unseen + learned + sum(s.variance for s in read)
+        spread = float(np.sqrt(learned / whole)) * typical if whole > 0.0 else 0.0
+        return [
+            Share("wall between the readings", "A", typical, "mm", unseen),
+            Share("sizes and lengths learned", "A", spread, "mm", learned),
+            *read,
+        ]
 
     def spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """What the other choices make of the wall against the best.

@@ -46,11 +46,20 @@ def surface_dataset(surface: RadialSurface) -> xr.Dataset:
                 surveyed.astype(np.int8),
                 _flag("not surveyed surveyed"),
             ),
+            **_seen(surface),
             "opening": (both, grid.opening.astype(np.int8), _flag("wall opening")),
         },
         coords=_coordinates(grid),
         attrs={"Conventions": "CF-1.11"},
     )
+
+
+def _seen(surface: RadialSurface) -> dict[str, object]:
+    """Where a laser saw the wall, if there was one."""
+    if surface.seen is None:
+        return {}
+    words = _flag("not_seen seen_by_laser")
+    return {"seen": (("height", "azimuth"), surface.seen.astype(np.int8), words)}
 
 
 def _coordinates(grid: Grid) -> dict[str, tuple[str, object, dict[str, str]]]:

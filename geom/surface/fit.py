@@ -39,7 +39,13 @@ class Fit:
 
 
 def fit_wall(
-    readings: RodReadings, design: Design, prior: Prior, *, seed: int = 0
+    readings: RodReadings,
+    design: Design,
+    prior: Prior,
+    *,
+    seed: int = 0,
+    may_slip: Bool | None = None,
+    choices: int = CHOICES,
 ) -> Fit:
     """Fit the wall to its readings.
 
@@ -51,6 +57,10 @@ def fit_wall(
     prior : Prior
     seed : int
         Of the draws of sizes and lengths.
+    may_slip : bool array (n,), optional
+        Which readings may be slips of the pen; default all.
+    choices : int, even
+        Choices of sizes and lengths beside the best.
     """
     stand_ins = sound_wall(design, readings)
     sheet = readings.joined(stand_ins)
@@ -58,7 +68,7 @@ def fit_wall(
     observed = observe(sheet, design)
     evidence = Evidence.of(observed, rod_noise(sheet, design, sound=sound), prior)
     best = learn(evidence)
-    slips = _slips(evidence, best, ~sound)
+    slips = _slips(evidence, best, _may_slip(may_slip, sound))
     kept = np.ones(len(sheet), dtype=bool)
     kept[[slip.row for slip in slips]] = False
     if slips:
@@ -71,11 +81,19 @@ def fit_wall(
         evidence = Evidence.of(evidence.observed, noise, prior)
         best = learn(evidence, start=best)
     rejected = tuple(_rejected(slip, sheet, observed, design) for slip in slips)
-    return Fit(believe(evidence, best, seed=seed), rejected)
+    return Fit(believe(evidence, best, seed=seed, choices=choices), rejected)
+
+
+def _may_slip(named: Bool | None, sound: Bool) -> Bool:
+    if named is None:
+        return ~sound
+    return np.append(named, np.zeros(sound.size - named.size, dtype=bool))
 
 
 def _slips(evidence: Evidence, best: Float, may_be: Bool) -> list[Slip]:
     """The readings to leave out."""
+    if not may_be.any():
+        return []
     whole = Process(*evidence.filled(best), evidence.observed)
     odd = suspects(whole, may_be)
     if not odd.any():
@@ -85,10 +103,12 @@ def _slips(evidence: Evidence, best: Float, may_be: Bool) -> list[Slip]:
     return convicted(whole, rest, odd)
 
 
-def believe(evidence: Evidence, best: Float, *, seed: int = 0) -> Belief:
+def believe(
+    evidence: Evidence, best: Float, *, seed: int = 0, choices: int = CHOICES
+) -> Belief:
     """The wall with the most probable sizes and lengths, and with others as likely."""
     few = len(evidence.observed) <= TELLING
-    drawn = others(evidence, best, count=CHOICES if few else 0, seed=seed)
+    drawn = others(evidence, best, count=choices if few else 0, seed=seed)
     processes = [
         Process(*evidence.filled(logs), evidence.observed) for logs in (best, *drawn)
     ]

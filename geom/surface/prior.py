@@ -8,7 +8,7 @@ how far they may be drawn: a normal in the logarithm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -220,6 +220,33 @@ def default_prior(
         knots=knots,
         zone=zone,
     )
+
+
+def with_tuyere_waves(prior: Prior, tuyeres: int) -> Prior:
+    """The same with wear that goes round as the tuyeres do.
+
+    Only where a wall is seen densely can such wear be told from other local wear.
+
+    Parameters
+    ----------
+    prior : Prior
+    tuyeres : int
+        How many there are; below two nothing is added.
+    """
+    if tuyeres < 2:
+        return prior
+    waves = tuple(
+        Part(
+            f"{times * tuyeres} waves round the ring",
+            size=Guess(1.5, 0.8),
+            around="wave",
+            waves=times * tuyeres,
+            along="matern52",
+            rise=Guess(120.0, 0.5),
+        )
+        for times in (1, 2)
+    )
+    return replace(prior, parts=(*prior.parts, *waves))
 
 
 def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Part, Part]:

@@ -59,6 +59,11 @@ class Process:
         """Inverse covariance of the readings times their values; shape (n,)."""
         return self.unfactor.T @ (self.unfactor @ self.observed.value)
 
+    def mean_on(self, height: Float, azimuth: Float) -> Float:
+        """Mean of cut-back on a grid, mm; (m, k)."""
+        weight = self.observed.at_places(self.weights)
+        return self._toward(azimuth).pulled(weight, height)
+
     def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and standard deviation of cut-back on a grid.
 
@@ -71,9 +76,7 @@ class Process:
         -------
         mean, sd : array (m, k), mm
         """
-        mean = self._toward(azimuth).pulled(
-            self.observed.at_places(self.weights), height
-        )
+        mean = self.mean_on(height, azimuth)
         left = self.covariance.variance(height, azimuth)
         with all_threads_for(len(self.observed) * left.size):
             for block, process in self._blocks(height):

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 from geom.design import Design
 from geom.surface.grid import Grid
-from geom.units import Float
+from geom.units import Bool, Float
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from geom.datum import Pose
     from geom.surface.belief import Belief
+    from geom.surface.scanned import ScannedWall
 
 
 @dataclass(frozen=True)
@@ -35,24 +37,34 @@ class RadialSurface:
     grid : Grid
     radius, radius_sd : array (height, azimuth), mm
         Best estimate and standard uncertainty of the hot face; NaN where not surveyed.
-    belief : Belief
+    belief : Belief or ScannedWall
         The joint posterior behind them: covariances and samples.
     count : int
         Readings that came in.
     kinds : tuple of str
     rejected : tuple of Rejected
+        Rod readings left out.
     warnings : tuple of str
+    seen : bool array (height, azimuth) or None
+        Cells that a laser showed; None where rod readings are all there is.
+    points_left_out : int
+        Laser points that were not taken for wall.
+    poses : tuple of Pose
+        Of the clouds' frames.
     """
 
     design: Design
     grid: Grid
     radius: Float
     radius_sd: Float
-    belief: Belief
+    belief: Belief | ScannedWall
     count: int
     kinds: tuple[str, ...]
     rejected: tuple[Rejected, ...] = ()
     warnings: tuple[str, ...] = ()
+    seen: Bool | None = None
+    points_left_out: int = 0
+    poses: tuple[Pose, ...] = ()
 
     @property
     def height(self) -> Float:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 
 from geom.design import Design
 from geom.errors import TooFewReadings
-from geom.readings import RodReadings
+from geom.readings import CloudReadings, RodReadings
 from geom.surface.fit import fit_wall
 from geom.surface.grid import make_grid
 from geom.surface.informed import informed
@@ -25,21 +28,22 @@ LEAST_AZIMUTHS = 3
 LEAST_HEIGHTS = 2
 
 
-@on_one_thread_when_small(lambda readings, *_, **__: len(readings))
 def reconstruct(
-    readings: RodReadings,
+    readings: RodReadings | CloudReadings,
     design: Design,
     *,
     past: PastPrior | None = None,
     spacing: float = 10.0,
     columns: int = 360,
     seed: int = 0,
+    tick: Callable[[str], None] | None = None,
+    cluster: str | None = None,
 ) -> RadialSurface:
     """The radial surface that the readings allow.
 
     Parameters
     ----------
-    readings : RodReadings
+    readings : RodReadings or CloudReadings
     design : Design
     past : PastPrior, optional
         What earlier surveys of the same furnace taught, from `learn_prior`.
@@ -49,6 +53,11 @@ def reconstruct(
         Azimuths round the wall, at least 360 for the pinned files.
     seed : int
         Of the draws of sizes and lengths.
+    tick : callable, optional
+        Told what comes next, for long work.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers sort the points of clouds, or
+        ``"local"`` for workers on this machine; the surface is the very same.
 
     Returns
     -------
@@ -57,8 +66,41 @@ def reconstruct(
     Raises
     ------
     TooFewReadings
-        If there are fewer than 8 readings, 3 azimuths or 2 heights.
+        If there are fewer than 8 rod readings, 3 azimuths or 2 heights, or a cloud
+        shows no ring of the wall.
+    InputError
+        If no axis can be found for a cloud.
     """
+    if isinstance(readings, RodReadings):
+        return _of_rods(readings, design, past, spacing, columns, seed)
+    from geom.surface.between_cells import reconstruct_clouds
+    from geom.surface.sort_points import counting
+
+    with counting(cluster) as counter:
+        surface = reconstruct_clouds(
+            readings,
+            design,
+            spacing=spacing,
+            columns=columns,
+            seed=seed,
+            tick=tick or (lambda _: None),
+            counter=counter,
+        )
+    if past is None:
+        return surface
+    unused = "Past surveys are not used beside a point cloud."
+    return replace(surface, warnings=(*surface.warnings, unused))
+
+
+@on_one_thread_when_small(lambda readings, *_: len(readings))
+def _of_rods(  # noqa: PLR0917
+    readings: RodReadings,
+    design: Design,
+    past: PastPrior | None,
+    spacing: float,
+    columns: int,
+    seed: int,
+) -> RadialSurface:
     _refuse_too_few(readings)
     low, high = float(readings.height.min()), float(readings.height.max())
     row = float(np.median(np.diff(np.unique(readings.height))))

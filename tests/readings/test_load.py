@@ -146,19 +146,15 @@ def test_the_same_station_may_be_read_twice(write, design):
     assert load_readings(write(text), design).height.size == 2
 
 
-CLOUDS = ["a.xyz", "a.txt", "a.ply", "a.las", "a.laz", "a.e57", "a.npy", "A.PLY"]
-
-
-@pytest.mark.parametrize("name", CLOUDS)
-def test_a_point_cloud_is_refused_whether_or_not_it_is_there(write, design, name):
-    for path in (name, write("0 0 0\n", name)):
-        with pytest.raises(InputError, match=r"this version.*CSV, XLSX") as told:
-            load_readings(path, design, cloud_unit="mm")
-        assert told.value.file == str(path)
-
-
 @pytest.mark.parametrize(
-    "options", [{"cloud_unit": "mm"}, {"azimuth_of_x": 90.0}, {"z_offset": 1.0}]
+    "options",
+    [
+        {"cloud_unit": "mm"},
+        {"azimuth_of_x": 90.0},
+        {"z_offset": 1.0},
+        {"scanner": (0.0, 0.0, 1.0)},
+        {"own_frames": True},
+    ],
 )
 def test_options_that_could_do_nothing_are_refused(write, design, options):
     with pytest.raises(InputError, match="point clouds only"):
@@ -168,8 +164,9 @@ def test_options_that_could_do_nothing_are_refused(write, design, options):
 @pytest.mark.parametrize(
     ("name", "words"),
     [
-        ("rod.xls", r'"\.xls" is no rod sheet; allowed are \.csv, \.tsv or \.xlsx'),
-        ("rod", "without an ending"),
+        ("rod.xls", r'in "\.xls" is neither a rod sheet \(\.csv, \.tsv or \.xlsx\)'),
+        ("rod.ods", r"nor a point cloud \(\.xyz, \.txt, \.csv, .*\.npy or \.e57\)"),
+        ("rod", "a file without an ending is neither"),
         ("lining.toml", "design file comes first"),
     ],
 )
