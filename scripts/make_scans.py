@@ -61,6 +61,8 @@ HOLES = (
     Hole("slag hole", 180, 17, 2.5, 2.5),
 )
 DATUM_BAND = (84, 95)
+#: Marks in the stack for a laser: name, azimuth, height.
+TARGETS = (("paint cross left", 80, 80), ("paint cross right", 290, 82))
 
 
 def design_radius(height: float) -> float:
@@ -212,6 +214,9 @@ def design_file() -> str:
         lines += hole.lines()
     low, high = DATUM_BAND
     lines += ["", "[[datum_band]]", f"from = {low}", f"to = {high}"]
+    for name, azimuth, height in TARGETS:
+        lines += ["", "[[target]]", f'name = "{name}"']
+        lines += [f"azimuth = {azimuth}", f"height = {height}"]
     lines += ["", "[repair]", 'brick_threshold = "1 1/4"', 'tolerance = "1/4"']
     return "\n".join(lines) + "\n"
 

@@ -124,6 +124,11 @@ def _install(extras: list) -> None:
     LOG.write_text(done.stdout, "utf-8")
     if done.returncode:
         raise SetupError(f"pip failed: {_last_line(done.stdout)} (All of it: {LOG})")
+    print("Compiling the inner loops (once) ...", flush=True)
+    loops = "from geom.surface.kernels import compile_all; compile_all()"
+    done = _quietly([str(tool("python")), "-c", loops])
+    if done.returncode:
+        raise SetupError(f"compiling failed: {_last_line(done.stdout)}")
     STAMP.write_text(json.dumps(dict(_today(), extras=extras)), "utf-8")
 
 

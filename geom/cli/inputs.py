@@ -21,7 +21,8 @@ def add_inputs(command: argparse.ArgumentParser) -> None:
         type=Path,
         nargs="+",
         metavar="READINGS",
-        help="rod sheets (CSV, XLSX); several are one survey",
+        help="rod sheets (CSV, XLSX) and point clouds (XYZ, PLY, LAS, LAZ, E57, NPY); "
+        "several are one survey",
     )
     command.add_argument(
         "--past",
@@ -32,6 +33,62 @@ def add_inputs(command: argparse.ArgumentParser) -> None:
         help="output folder of an earlier survey of this lining, whose wear teaches "
         "what to expect between the readings; may be given several times",
     )
+
+
+def add_cloud_options(command: argparse.ArgumentParser) -> None:
+    """Add what has to be told of point clouds."""
+    it = command.add_argument_group("point clouds")
+    it.add_argument(
+        "--cloud-unit",
+        choices=("in", "mm", "cm", "m"),
+        help="unit of the clouds; needed unless their files fix it",
+    )
+    it.add_argument(
+        "--azimuth-of-x",
+        type=float,
+        default=0.0,
+        metavar="DEG",
+        help="design azimuth that a cloud's +x points at (default 0)",
+    )
+    it.add_argument(
+        "--z-offset",
+        type=float,
+        default=0.0,
+        metavar="Z",
+        help="a cloud's z of height zero, in its unit (default 0)",
+    )
+    it.add_argument(
+        "--scanner",
+        type=_place,
+        metavar="X,Y,Z",
+        help="where the scanner stood, in the cloud's frame and unit",
+    )
+    it.add_argument(
+        "--own-frames",
+        action="store_true",
+        help="each cloud lies in a frame of its own; otherwise all share one",
+    )
+    it.add_argument(
+        "--targets",
+        type=Path,
+        metavar="SHEET",
+        help="where the scanner saw the design's targets (CSV: name, x, y, z); they "
+        "tell direction and height instead of --azimuth-of-x and --z-offset",
+    )
+    it.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="sort the points on the workers of this Dask scheduler; local: on workers "
+        "of this machine",
+    )
+
+
+def _place(text: str) -> tuple[float, ...]:
+    """Three numbers with commas between."""
+    told = tuple(float(part) for part in text.split(","))
+    if len(told) != 3:
+        raise argparse.ArgumentTypeError(f"{text!r} is not three numbers X,Y,Z")
+    return told
 
 
 def past_prior(folders: list[Path], design: Design) -> PastPrior | None:

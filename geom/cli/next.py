@@ -74,8 +74,10 @@ def run(asked: argparse.Namespace) -> None:
 
     design = load_design(asked.design)
     readings = load_readings(asked.readings, design)
+    from geom.compare.stations import next_stations, rod_only
+
+    rod_only(readings)
     with Console(stderr=True).status("fitting the wall and weighing stations"):
-        from geom.compare.stations import next_stations
         from geom.surface import reconstruct
 
         surface = reconstruct(readings, design, past=past_prior(asked.past, design))

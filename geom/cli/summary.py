@@ -33,7 +33,7 @@ def summary_rows(
 ) -> list[tuple[str, str]]:
     """Name and words of each line."""
     rows = [
-        ("Survey", f"{findings.title} ({findings.readings.count} readings)"),
+        ("Survey", f"{findings.title} ({findings.readings.count:,} readings)"),
         ("Rebuild volume", say_volume(findings.volume.rebuild)),
         ("Deepest point", _deepest(design, findings)),
         ("Zones", _zones(findings)),

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import add_inputs, past_prior
+from geom.cli.inputs import add_cloud_options, add_inputs, past_prior
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -29,24 +29,8 @@ def add_to(commands: Any) -> None:
     )
     it.add_argument("--overwrite", action="store_true", help="allow a DIR with files")
     it.add_argument("--title", metavar="TEXT", help="of the survey, e.g. a heat number")
-    it.add_argument(
-        "--cloud-unit", choices=("in", "mm", "cm", "m"), help="unit of point clouds"
-    )
-    it.add_argument(
-        "--azimuth-of-x",
-        type=float,
-        default=0.0,
-        metavar="DEG",
-        help="design azimuth that a cloud's +x points at (default 0)",
-    )
-    it.add_argument(
-        "--z-offset",
-        type=float,
-        default=0.0,
-        metavar="Z",
-        help="a cloud's z of height zero, in its unit (default 0)",
-    )
     it.add_argument("--quiet", action="store_true", help="say nothing but errors")
+    add_cloud_options(it)
     it.set_defaults(run=run)
 
 
@@ -72,12 +56,20 @@ def run(asked: argparse.Namespace) -> None:
             cloud_unit=asked.cloud_unit,
             azimuth_of_x=asked.azimuth_of_x,
             z_offset=asked.z_offset,
+            scanner=asked.scanner,
+            own_frames=asked.own_frames,
+            targets=asked.targets,
         )
         past = past_prior(asked.past, design)
         tick("fitting the wall")
         from geom.surface import reconstruct
 
-        surface = reconstruct(readings, design, past=past)
+        def tell(next_up: str) -> None:
+            bar.update(task, description=next_up)
+
+        surface = reconstruct(
+            readings, design, past=past, tick=tell, cluster=asked.cluster
+        )
         tick("comparing with the drawing")
         from geom.compare import assess
 

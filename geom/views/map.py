@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geom.compare.findings import ACTIONS, Findings
-from geom.readings.rod import RodReadings
+from geom.readings import CloudReadings, RodReadings
 from geom.surface.radial import RadialSurface
 from geom.views import chart, colours
-from geom.views.mapkey import LEFT, TYPE, colour_bar, legend, scale_bar
+from geom.views.mapkey import LEFT, SHADOW, TYPE, colour_bar, legend, scale_bar
 from geom.views.unrolled import (
     MOST_DOTS,
     Unrolled,
@@ -31,13 +31,17 @@ _RIGHT, _TOP, _BELOW = 0.85, 1.75, 3.1
 
 
 def map_png(
-    readings: RodReadings, surface: RadialSurface, findings: Findings, *, dpi: int = 180
+    readings: RodReadings | CloudReadings,
+    surface: RadialSurface,
+    findings: Findings,
+    *,
+    dpi: int = 180,
 ) -> bytes:
     """The unrolled wall as PNG.
 
     Parameters
     ----------
-    readings : RodReadings
+    readings : RodReadings or CloudReadings
         Drawn as dots, so that measured and inferred wall can be told apart.
     surface : RadialSurface
     findings : Findings
@@ -53,7 +57,7 @@ def map_png(
 
 
 def map_figure(
-    readings: RodReadings, surface: RadialSurface, findings: Findings
+    readings: RodReadings | CloudReadings, surface: RadialSurface, findings: Findings
 ) -> Figure:
     """The figure of `map_png`; draw it inside `chart.drawing`."""
     wall = Unrolled(surface.design, surface.grid)
@@ -66,9 +70,10 @@ def map_figure(
     lay_wall(axes, wall, size=TYPE)
     _colour(axes, wall, findings)
     _hatches(axes, wall, findings)
+    _shadows(axes, wall, surface)
     _brick_line(axes, wall, findings)
     draw_openings(axes, wall, size=TYPE - 2)
-    dots = _dots(axes, wall, readings, surface)
+    dots = _dots(axes, wall, readings.rod, surface)
     _head(made, surface, findings, equal=equal)
     scale_bar(axes, wall, high=high)
     colour_bar(made, surface, size)
@@ -111,6 +116,16 @@ _INKS: dict[Any, str] = {
 }
 
 
+def _shadows(axes: Axes, wall: Unrolled, surface: RadialSurface) -> None:
+    """Dot the wall that the laser did not see."""
+    if surface.seen is None:
+        return
+    grid = surface.grid
+    hidden = ~surface.seen & grid.surveyed[:, None] & ~grid.opening
+    if hidden.any():
+        draw_hatch(axes, wall, hidden, hatch=SHADOW, ink=chart.INK)
+
+
 def _brick_line(axes: Axes, wall: Unrolled, findings: Findings) -> None:
     limit = wall.design.repair.brick_threshold
     cutback = np.where(wall.grid.opening, np.nan, findings.maps.cutback)
@@ -136,7 +151,7 @@ def _dots(
     axes: Axes, wall: Unrolled, readings: RodReadings, surface: RadialSurface
 ) -> list[Any]:
     azimuth, height = stations(readings)
-    if azimuth.size > MOST_DOTS:
+    if not 0 < azimuth.size <= MOST_DOTS:
         return []
     out = {r.place for r in surface.rejected}
     left_out = np.array([place in out for place in readings.place], dtype=bool)

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 TYPE = 13.0
 #: Left margin of the map, inches.
 LEFT = 1.0
+#: Hatch of wall that a laser did not see.
+SHADOW = "..."
 
 
 def scale_bar(axes: Axes, wall: Unrolled, *, high: float) -> None:
@@ -127,6 +129,15 @@ def legend(made: Figure, surface: RadialSurface, dots: list[Any]) -> None:
         ),
         Patch(facecolor=colours.OPENING, label="opening"),
     ]
+    if surface.seen is not None:
+        patches.append(
+            Patch(
+                facecolor="#ffffff",
+                edgecolor=chart.INK,
+                hatch=SHADOW,
+                label="not seen by laser",
+            )
+        )
     made.legend(
         handles=[*patches, *dots],
         loc="lower left",

@@ -8,7 +8,7 @@ from pathlib import Path
 from geom.compare.excess import expected_excess
 from geom.compare.findings import Findings
 from geom.design import Design
-from geom.readings.rod import RodReadings
+from geom.readings import CloudReadings, RodReadings
 from geom.surface.radial import RadialSurface
 from geom.views.document import document_bytes
 from geom.views.glb import glb_bytes
@@ -45,7 +45,7 @@ def write_files(
     folder: Path,
     *,
     design: Design,
-    readings: RodReadings,
+    readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
     tick: Callable[[str], None] = _quiet,
@@ -58,7 +58,7 @@ def write_files(
         Must exist; the caller makes it appear whole.
     design : Design
         The drawing that ``surface`` was made against.
-    readings : RodReadings
+    readings : RodReadings or CloudReadings
     surface : RadialSurface
     findings : Findings
     tick : callable
@@ -111,7 +111,10 @@ def _shapes(folder: Path, surface: RadialSurface, findings: Findings) -> Iterato
 
 
 def _pages(
-    folder: Path, readings: RodReadings, surface: RadialSurface, findings: Findings
+    folder: Path,
+    readings: RodReadings | CloudReadings,
+    surface: RadialSurface,
+    findings: Findings,
 ) -> Iterator[Path]:
     wall = map_png(readings, surface, findings)
     yield _put(folder / "map.png", wall)

@@ -114,7 +114,7 @@ def summary_rows(findings: Findings, design: Design) -> list[tuple[str, str, str
             say_area(seen.area, design),
             f"from {say_heights(seen.height_from, seen.height_to, design)}",
         ),
-        ("Readings", f"{taken.count} ({kinds})", f"{taken.rejected} left out"),
+        ("Readings", f"{taken.count:,} ({kinds})", f"{taken.rejected:,} left out"),
     ]
 
 

@@ -234,13 +234,42 @@ def test_a_folder_is_no_file(
         assert str(tmp_path) in said
 
 
-def test_a_cloud_is_refused_as_not_read_yet(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+#: Name and content of a cloud, options, and words the message must hold.
+CLOUDS: dict[str, tuple[str, bytes, list[str], tuple[str, ...]]] = {
+    "no unit": ("scan.xyz", b"1 2 3\n" * 9, [], ("unit", "--cloud-unit")),
+    "another unit than the file's": (
+        "scan.xyz",
+        b"x_mm y_mm z_mm\n1 2 3\n",
+        ["--cloud-unit", "in"],
+        ("units of 1 mm", "not in in"),
+    ),
+    "cut off": ("scan.las", b"LASF", ["--cloud-unit", "mm"], ("scan.las",)),
+    "empty": ("scan.ply", b"", ["--cloud-unit", "mm"], ("scan.ply", "empty")),
+    "too few points": (
+        "scan.csv",
+        b"x,y,z\n450,0,300\n",
+        ["--cloud-unit", "mm"],
+        ("at least 200",),
+    ),
+    "a row of words far down": (
+        "scan.txt",
+        b"450 0 300\n" * 3000 + b"the end\n",
+        ["--cloud-unit", "mm"],
+        ("scan.txt", "line 3001", "the end"),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CLOUDS)
+def test_a_bad_cloud_is_refused_by_name(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    command = good_command(tmp_path)
-    (tmp_path / "scan.las").write_bytes(b"LASF")
-    said = refused(in_place_of(command, 2, tmp_path / "scan.las"), tmp_path, capsys)
-    assert "scan.las" in said
+    file, content, options, words = CLOUDS[name]
+    command = in_place_of(good_command(tmp_path), 2, tmp_path / file)
+    (tmp_path / file).write_bytes(content)
+    said = refused([*command, *options], tmp_path, capsys)
+    missing = [word for word in words if word not in said]
+    assert not missing, said
 
 
 def test_an_output_folder_with_files_needs_overwrite(
@@ -318,6 +347,8 @@ USAGE: list[Callable[[list[str]], list[str]]] = [
     lambda c: c[:-2],
     lambda c: [*c, "--cloud-unit", "ft"],
     lambda c: [*c, "--azimuth-of-x", "north"],
+    lambda c: [*c, "--scanner", "1,2"],
+    lambda c: [*c, "--scanner", "1,2,up"],
     lambda c: [*c, "--no-such-option"],
     lambda _: ["measure"],
     lambda _: [],

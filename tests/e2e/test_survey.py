@@ -14,7 +14,7 @@ import pytest
 from geom.cli import main
 
 SCANS = Path(__file__).parents[2] / "scans"
-SHEETS = sorted(SCANS.glob("*.csv"))
+SHEETS = sorted(SCANS.glob("*heat-??.csv"))
 FILES = {
     "findings.json", "surface.nc", "lining.glb", "lining.ply", "lining.vtp",
     "rebuild.stl", "map.png", "report.html", "repair-sheet.pdf",
