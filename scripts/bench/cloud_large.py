@@ -1,0 +1,171 @@
+"""The cloud bench's files, whole surveys and growth up to hundreds of millions."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from tempfile import TemporaryDirectory, gettempdir
+
+import numpy as np
+from cloud_files import BARE, UNIT, write
+from cloud_peers import Question, counted
+from cloud_timing import best, in_child, many, show, told
+from cloud_wall import Wall, design_toml
+
+from geom.readings.cloud_readings import Cloud
+from geom.readings.clouds import Points
+from geom.readings.load_clouds import load_clouds
+from geom.surface.cells import cells_of
+from geom.surface.sort_points import count_cloud
+from geom.surface.tally import Tally
+
+#: Points in a file, and in a text.
+IN_FILE, IN_TEXT = 10_000_000, 2_000_000
+#: Points counted from memory and file, and streamed in a process of their own.
+GROWTH, STREAMED = (1_000_000, 10_000_000, 100_000_000), (100_000_000, 300_000_000)
+#: Bytes of disk that must be free before a large file is written.
+_FREE = 10_000_000_000
+_NAMES = {1.0: "mm", 1000.0: "m"}
+
+
+def opened(path: Path, wall: Wall) -> Cloud:
+    """A file that `write` wrote, as a survey opens it."""
+    unit = UNIT[path.suffix]
+    (cloud,) = load_clouds(
+        [str(path)],
+        unit=_NAMES[unit],
+        azimuth_of_x=wall.pose.azimuth_of_x,
+        z_offset=wall.pose.z_offset / unit,
+        scanner=None,
+    )
+    return cloud
+
+
+def counted_file(asked: Question, path: Path) -> Tally:
+    """All points of a file, counted."""
+    tally = Tally(asked.layout)
+    count_cloud(opened(path, asked.wall), asked.wall.pose, tally)
+    return tally
+
+
+def files(asked: Question, points: int) -> None:
+    """From file to cells, beside the bare time to read the file."""
+    rows = []
+    for ending, (reader, read) in BARE.items():
+        count = min(points, IN_TEXT) if ending == ".xyz" else points
+        with TemporaryDirectory() as folder:
+            path = Path(folder) / f"scan{ending}"
+            write(path, asked.wall.runs(count), count)
+            found, bare = best(lambda path=path, read=read: read(path))
+            tally, alone = best(lambda path=path: counted_file(asked, path))
+            _, ours = best(
+                lambda path=path: cells_of(counted_file(asked, path), asked.grid)
+            )
+            _refuse_other(count, found, tally.total)
+            size = path.stat().st_size / 1e6
+        rows.append(
+            [ending, many(count), told(size, ".0f"), reader, told(bare), told(alone),
+             told(ours), told(ours / bare, ".2f"), told(count / ours / 1e6)]
+        )  # fmt: skip
+    heads = (
+        "file", "points", "MB", "read bare by", "bare s", "daubline, counting s",
+        "to cells s", "to cells / bare", "million points/s",
+    )  # fmt: skip
+    show("From file to cells (files in the system's cache)", heads, rows)
+
+
+def _refuse_other(count: int, *found: int) -> None:
+    if any(n != count for n in found):
+        raise RuntimeError(f"{count} points were written, {found} were read")
+
+
+def survey(wall: Wall, points: int) -> None:
+    """The command on a LAS file, from its start to its end."""
+    pose = wall.pose
+    with TemporaryDirectory() as name:
+        folder = Path(name)
+        scan, out = folder / "scan.las", folder / "out"
+        write(scan, wall.runs(points), points)
+        (folder / "furnace.toml").write_text(design_toml(wall.design), "utf-8")
+        command = [
+            str(Path(sys.executable).with_name("daubline")), "survey",
+            str(folder / "furnace.toml"), str(scan), "--out", str(out), "--quiet",
+            "--cloud-unit", "m", f"--azimuth-of-x={pose.azimuth_of_x!r}",
+            f"--z-offset={pose.z_offset / UNIT['.las']!r}",
+        ]  # fmt: skip
+        done = in_child(command)
+        if done.code:
+            said = done.err.strip().splitlines() or ["no word why"]
+            print(f"\nThe whole survey: skipped, the command says: {said[-1]}")
+            return
+        findings = json.loads((out / "findings.json").read_text("utf-8"))
+    volume, heights = findings["volume"], findings["surveyed"]
+    true = wall.volume(heights["height_from"], heights["height_to"]) * 1e-9
+    datum = findings["datum"] or {"offset_x": np.nan, "offset_y": np.nan}
+    off = np.hypot(datum["offset_x"] - pose.offset_x, datum["offset_y"] - pose.offset_y)
+    litres = [
+        told(1e3 * number, ".2f")
+        for name in ("rebuild", "net")
+        for number in (volume[name]["value"], volume[name]["sd"])
+    ]
+    show(
+        "The whole survey: pose found, all files written",
+        ("points", "s", "million points/s", "peak MB", "rebuild l", "sd l", "net l",
+         "sd l", "true l", "axis off by mm"),
+        [[many(points), told(done.seconds, ".1f"), told(points / done.seconds / 1e6),
+          told(done.megabytes, ".0f"), *litres, told(1e3 * true, ".2f"),
+          told(float(off), ".2f")]],
+    )  # fmt: skip
+
+
+def growth(asked: Question, sizes: Sequence[int], streamed: Sequence[int]) -> None:
+    """Time a point and memory, as the number of points grows."""
+    rows = []
+    for count in sizes:
+        held = asked.wall.columns(count)
+        _, memory = best(lambda held=held: counted(asked, *held))
+        del held
+        rows.append([many(count), told(memory), told(1e9 * memory / count)])
+        if shutil.disk_usage(gettempdir()).free < _FREE:
+            rows[-1] += ["too little disk", ""]
+            continue
+        with TemporaryDirectory() as folder:
+            path = Path(folder) / "scan.npy"
+            write(path, asked.wall.runs(count), count)
+            _, file = best(lambda path=path: counted_file(asked, path))
+        rows[-1] += [told(file), told(1e9 * file / count)]
+    show(
+        "Counting, as the number of points grows (file: .npy of float32)",
+        ("points", "from memory s", "ns a point", "from file s", "ns a point"),
+        rows,
+    )
+    rows = []
+    for count in streamed:
+        script = str(Path(__file__).with_name("cloud.py"))
+        words = ["--one", "stream", "--points", f"{count}"]
+        done = in_child([sys.executable, script, *words])
+        if done.code:
+            raise RuntimeError(done.err)
+        seconds = float(done.out.split()[0])
+        spent = [told(seconds), told(1e9 * seconds / count)]
+        rows.append([many(count), *spent, told(done.megabytes, ".0f")])
+    heads = ("points", "counting s", "ns a point", "peak MB")
+    show("Points streamed by the million, in a process of their own", heads, rows)
+
+
+def stream(asked: Question, count: int) -> None:
+    """Count points as they are made, and tell the seconds that counting took."""
+    for run in asked.wall.runs(1000):  # loads what was compiled
+        Tally(asked.layout).count(Points(*run.T), asked.wall.pose, 1.0)
+    tally, seconds = Tally(asked.layout), 0.0
+    for run in asked.wall.runs(count):
+        start = time.perf_counter()
+        tally.count(Points(*run.T), asked.wall.pose, 1.0)
+        seconds += time.perf_counter() - start
+    cells_of(tally, asked.grid)
+    _refuse_other(count, tally.total)
+    print(seconds)
