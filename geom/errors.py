@@ -86,3 +86,7 @@ class MissingExtra(DaublineError, ImportError):
             f"{library} is not installed. "
             f"Install it with: pip install 'daubline[{extra}]'"
         )
+
+    def __reduce__(self) -> tuple[type[MissingExtra], tuple[str, str]]:
+        """What another process makes it again from."""
+        return type(self), (self.library, self.extra)

@@ -44,6 +44,8 @@ _OUTWARD, _INWARD = 4.0, 12.0
 #: Most steps more at the last width, and the step that is small enough: 0.01 mm and
 #: 0.001 degrees.
 _ROUNDS, _SETTLED = 60, np.diag([100.0, 100.0, 1000.0, 1000.0])
+#: Starts on the whole wall, how far apart, mm, and points that they are tried with.
+_STARTS, _APART, _TRIAL = 5, 12.0, 30_000
 #: Patches whose points are taken to err alike, degrees and mm.
 _PATCH_TURN, _PATCH_TALL = 5.0, 50.0
 #: How well a surveyor tells a cloud's height zero, sd in mm.  Our own choice, no
@@ -100,16 +102,11 @@ def find_pose(points: Float, design: Design, nominal: Pose) -> FoundPose:
         If no axis can be found.
     """
     on_bands = bool(design.datum_bands)
-    pose = _coarse(points, design, nominal, on_bands=on_bands)
+    pose, *others = _coarse(points, design, nominal, on_bands=on_bands)
+    if others and not on_bands:
+        pose = _best_start(points, design, [pose, *others])
     points = _near(points, design, pose, on_bands=on_bands)
-    for width in (*_WIDTHS, *(_WIDTHS[-1:] * _ROUNDS)):
-        at = _Placed.of(points, design, pose, on_bands=on_bands, margin=width)
-        weight = biweight(at.off, width) if on_bands else one_sided(at.off, width)
-        _refuse_unlikely(nominal, int((weight > 0.0).sum()))
-        step = _step(at, weight)
-        pose = pose.at(pose.parameters + step)
-        if width == _WIDTHS[-1] and np.abs(step @ _SETTLED).max() < 1.0:
-            break
+    pose = _settled(points, design, pose, on_bands=on_bands)
     at = _Placed.of(points, design, pose, on_bands=on_bands, margin=_WIDTHS[-1])
     weight = biweight(at.off, _WIDTHS[-1]) if on_bands else one_sided(at.off, 8.0)
     slope = biweight_slope(at.off, _WIDTHS[-1]) if on_bands else weight
@@ -121,6 +118,42 @@ def find_pose(points: Float, design: Design, nominal: Pose) -> FoundPose:
         int((weight > 0.1).sum()),
         off,
     )
+
+
+def _settled(points: Float, design: Design, pose: Pose, *, on_bands: bool) -> Pose:
+    """The pose that steps of narrowing width lead to."""
+    start = pose
+    for width in (*_WIDTHS, *(_WIDTHS[-1:] * _ROUNDS)):
+        at = _Placed.of(points, design, pose, on_bands=on_bands, margin=width)
+        weight = biweight(at.off, width) if on_bands else one_sided(at.off, width)
+        _refuse_unlikely(start, int((weight > 0.0).sum()))
+        step = _step(at, weight)
+        pose = pose.at(pose.parameters + step)
+        if width == _WIDTHS[-1] and np.abs(step @ _SETTLED).max() < 1.0:
+            break
+    return pose
+
+
+def _best_start(points: Float, design: Design, starts: list[Pose]) -> Pose:
+    """Of several starts on the whole wall, that which leads to the least loss.
+
+    A burn to one side may look like a wall moved over; the true axis has less of it
+    inside its drawing.
+    """
+    some = points[:: max(1, len(points) // _TRIAL)]
+    ends = []
+    for start in starts:
+        near = _near(some, design, start, on_bands=False)
+        try:
+            end = _settled(near, design, start, on_bands=False)
+        except InputError:
+            continue
+        off = _Placed.of(near, design, end, on_bands=False, margin=0.0).off
+        loss = float(1.0 - np.sqrt(one_sided(off, _WIDTHS[-1])).mean())
+        ends.append((loss * off.size + len(some) - off.size, end))
+    if not ends:
+        return starts[0]
+    return min(ends, key=lambda end: end[0])[1]
 
 
 @dataclass(frozen=True)
@@ -264,8 +297,10 @@ def covariance(at: _Placed, weight: Float, slope: Float) -> Float:
     return np.asarray(inverse @ middle @ inverse)
 
 
-def _coarse(points: Float, design: Design, nominal: Pose, *, on_bands: bool) -> Pose:
-    """The offset that most points agree with, tilt left aside; seeded."""
+def _coarse(
+    points: Float, design: Design, nominal: Pose, *, on_bands: bool
+) -> list[Pose]:
+    """Offsets that most points agree with, best first, tilt left aside; seeded."""
     rng = np.random.default_rng(0)
     azimuth, radius, height = nominal.to_wall(points)
     kept = np.isfinite(design.profile.radius_at(height))
@@ -293,10 +328,14 @@ def _coarse(points: Float, design: Design, nominal: Pose, *, on_bands: bool) -> 
     centre = np.concatenate([np.zeros((1, 2)), centre])
     far = np.hypot(x - centre[:, :1], y - centre[:, 1:]) - drawn
     votes = np.maximum(1.0 - (far / _NEAR) ** 2, 0.0).sum(axis=1)
-    best = centre[int(np.argmax(votes))]
+    chosen: list[Float] = []
+    for one in centre[np.argsort(-votes, kind="stable")]:
+        if all(np.hypot(*(one - other)) > _APART for other in chosen):
+            chosen.append(one)
+        if len(chosen) == _STARTS:
+            break
     toward = nominal._to_azimuth[:2, :2]
-    offset = toward.T @ best
-    return nominal.at(np.array([offset[0], offset[1], 0.0, 0.0]))
+    return [nominal.at(np.append(toward.T @ one, [0.0, 0.0])) for one in chosen]
 
 
 def _centres(x: Float, y: Float, drawn: Float, first: Int, second: Int) -> Float:

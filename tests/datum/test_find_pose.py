@@ -207,3 +207,19 @@ def test_too_few_blocks_change_nothing():
     assert refine_pose(found, BANDED, *fields) is found
     none = [np.zeros(0)] * 4
     assert refine_pose(found, BANDED, *none) is found
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_wall_burnt_to_one_side_is_not_taken_for_one_moved_over(seed):
+    # Without a band; 25 mm gone on half the wall at all heights.
+    rng = np.random.default_rng(seed)
+    design = tall_design()
+    nominal, true = some_pose(20 + seed, design)
+    azimuth = rng.uniform(0.0, 360.0, 60_000)
+    height = rng.uniform(0.0, 2400.0, azimuth.size)
+    burnt = np.mod(azimuth - rng.uniform(0.0, 360.0), 360.0) < 180.0
+    cutback = np.where(burnt, 25.0, 0.0) + rng.normal(0.0, 2.0, azimuth.size)
+    points = true.from_wall(azimuth, design.profile.radius_at(height) + cutback, height)
+    found = find_pose(points, design, nominal).pose
+    assert np.abs(found.parameters - true.parameters)[:2].max() < 2.0
+    assert np.abs(found.parameters - true.parameters)[2:].max() < 0.1
