@@ -10,14 +10,21 @@ from geom.design.drawing import (
     Target,
 )
 from geom.design.profile import Profile
+from geom.design.shop import Bottom, Brick, Brickwork, Melting, Mix, Shop
 
 __all__ = [
+    "Bottom",
+    "Brick",
+    "Brickwork",
     "DatumBand",
     "Design",
+    "Melting",
+    "Mix",
     "Opening",
     "Profile",
     "RepairRules",
     "RodErrors",
+    "Shop",
     "Target",
     "load_design",
 ]

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from geom.design.profile import Profile
+from geom.design.shop import Shop
 from geom.frame import Sense, turn
 from geom.units import Bool, Float
 
@@ -155,6 +156,7 @@ class Design:
     targets : tuple of Target
     repair : RepairRules
     rod : RodErrors
+    shop : Shop
     """
 
     name: str
@@ -169,6 +171,7 @@ class Design:
     targets: tuple[Target, ...] = ()
     repair: RepairRules = field(default_factory=RepairRules)
     rod: RodErrors = field(default_factory=RodErrors)
+    shop: Shop = field(default_factory=Shop)
 
     def radius_at_opening(self, opening: Opening) -> float:
         """Design radius at an opening's centre, mm."""

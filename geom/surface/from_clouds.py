@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -113,9 +114,8 @@ def count_clouds(
         pose = found_pose(clouds, design, targets)
         first = len(scans)
         for cloud in clouds:
-            tick(f"sorting points of {cloud.name}")
             tally = Tally(Layout.of(design, grid))
-            counter(cloud, pose.pose, tally)
+            counter(cloud, pose.pose, tally, progress=_told(tick, cloud))
             cells = cells_of(tally, grid)
             bands = bands_of(tally, design, grid)
             scans.append(Scan(cells, grazing(cloud, pose.pose, grid), bands))
@@ -135,6 +135,21 @@ def count_clouds(
         found=tuple(found),
         leaning=Leaning(np.stack(slope), _side_by_side(found)),
     )
+
+
+def _told(tick: Tick, cloud: Cloud) -> Callable[[int], None]:
+    """What tells how far the points of a cloud are counted."""
+    words = f"sorting points of {Path(cloud.name).name}"
+    count, done = cloud.source.count, 0
+    tick(words)
+
+    def tell(points: int) -> None:
+        nonlocal done
+        done += points
+        share = f"{100 * done / count:.0f} %" if count else f"{done / 1e6:.0f} million"
+        tick(f"{words}: {share}")
+
+    return tell
 
 
 def frames(readings: CloudReadings) -> list[tuple[Cloud, ...]]:

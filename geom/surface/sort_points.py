@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -24,8 +24,20 @@ SAMPLE, PLACES = 150_000, 75
 _PIECES = 2_000
 
 Progress = Callable[[int], None]
-#: What adds all points of a cloud to a tally: here, or spread over a cluster.
-Counter = Callable[[Cloud, Pose, Tally], None]
+
+
+class Counter(Protocol):
+    """What adds all points of a cloud to a tally: here, or spread over a cluster."""
+
+    def __call__(
+        self,
+        cloud: Cloud,
+        pose: Pose,
+        tally: Tally,
+        *,
+        progress: Progress | None = None,
+    ) -> None:
+        """Count; ``progress`` is called with the number of points after each run."""
 
 
 def sample(cloud: Cloud) -> Float:

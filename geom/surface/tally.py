@@ -85,6 +85,8 @@ class Tally:
     missed : int array (4,)
         Points below the rows, above them, nearer the axis than the bins, and further
         out.
+    total : int
+        All points that came.
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -92,12 +94,8 @@ class Tally:
         shape = layout.rows, layout.columns * layout.bins
         self.counts: NDArray[np.uint32] = np.zeros(shape, dtype=np.uint32)
         self.missed = np.zeros(4, dtype=np.int64)
+        self.total = 0
         self._table = _table(layout)
-
-    @property
-    def total(self) -> int:
-        """All points that came."""
-        return int(self.counts.sum(dtype=np.int64) + self.missed.sum())
 
     def count(self, points: Points, pose: Pose, millimetres: float) -> None:
         """Count a run of points.
@@ -133,11 +131,13 @@ class Tally:
             np.asarray(points.scale) * millimetres, shift, pose.rotation,
             layout, table, columns, self.counts,
         )  # fmt: skip
+        self.total += len(points)
 
     def add(self, other: Tally) -> None:
         """Count all that another tally of the same cells counted."""
         self.counts += other.counts
         self.missed += other.missed
+        self.total += other.total
 
     def packed(self) -> Packed:
         """The same without its empty bins, to be sent from process to process."""
@@ -149,6 +149,7 @@ class Tally:
         """Count all that a packed tally of the same cells counted."""
         self.counts.ravel()[other.where] += other.counts
         self.missed += other.missed
+        self.total += other.total
 
 
 @dataclass(frozen=True)
@@ -166,6 +167,11 @@ class Packed:
     where: NDArray[np.int64]
     counts: NDArray[np.uint32]
     missed: NDArray[np.int64]
+
+    @property
+    def total(self) -> int:
+        """All points that came."""
+        return int(self.counts.sum(dtype=np.int64) + self.missed.sum())
 
 
 def _table(layout: Layout) -> tuple[Float, Float, Float, NDArray[np.uint16]]:

@@ -1,0 +1,194 @@
+"""What the shop has and how it works: bricks, daub, wash, bottom.  Lengths mm.
+
+Every default is common practice, no source, unless another is named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+#: An inch, mm.
+_INCH = 25.4
+
+
+@dataclass(frozen=True)
+class Brick:
+    """A brick of the shop's list.
+
+    Attributes
+    ----------
+    name : str
+        As it is ordered.
+    length, width, thickness : float, mm
+        Of its large face where it tapers.
+    taper : {'', 'width', 'thickness'}
+        What is smaller at the hot face; empty where it is straight.
+    small : float, mm
+        That dimension at the hot face; 0 where it is straight.
+    radial : {'length', 'width'}
+        Which side of it lies along the radius.
+    mass : float or None, kg
+    stock : int or None
+        How many are on hand; ``None``: not told.
+    """
+
+    name: str
+    length: float
+    width: float
+    thickness: float
+    taper: Literal["", "width", "thickness"] = ""
+    small: float = 0.0
+    radial: Literal["length", "width"] = "length"
+    mass: float | None = None
+    stock: int | None = None
+
+    @property
+    def build(self) -> float:
+        """How far it reaches along the radius, mm."""
+        return self.length if self.radial == "length" else self.width
+
+    @property
+    def course(self) -> float:
+        """How tall a course of it is, mm: thickness, unless that is what tapers."""
+        across = self.width if self.radial == "length" else self.length
+        return across if self.taper == "thickness" else self.thickness
+
+    @property
+    def outer(self) -> float:
+        """How far it reaches round the ring at its back, mm."""
+        across = self.width if self.radial == "length" else self.length
+        return self.thickness if self.taper == "thickness" else across
+
+    @property
+    def inner(self) -> float:
+        """How far it reaches round the ring at the hot face, mm."""
+        return self.small if self.taper else self.outer
+
+
+@dataclass(frozen=True)
+class Brickwork:
+    """How bricks are laid (``[brickwork]``).
+
+    Attributes
+    ----------
+    joint : float, mm
+        Of clay between bricks; West (1897-1902) tells of 1/8 in carried by a dipped
+        brick.
+    bed_least, bed_most : float, mm
+        Daub behind the brick.
+    cover_least, cover_most : float, mm
+        Daub in front of it.
+    breakage : float
+        Share ordered on top; 2 to 5 % is told in the trade (kiln lining, 5 % here).
+    """
+
+    joint: float = 3.0
+    bed_least: float = 6.0
+    bed_most: float = 25.0
+    cover_least: float = 0.0
+    cover_most: float = 25.0
+    breakage: float = 0.05
+
+
+@dataclass(frozen=True)
+class Mix:
+    """The daub and the clay wash (``[mix]``).
+
+    Attributes
+    ----------
+    sand, clay : float
+        Parts of dry sharp sand and fire clay.
+    by : {'volume', 'mass'}
+        What the parts are of.
+    water_least, water_most : float
+        Share of the dry mass.
+    sand_density, clay_density : float, kg/m3
+        Bulk, dry: sand 1600, clay 1090 (published bulk densities of dry sand and of dry
+        excavated clay).
+    daub_density : float, kg/m3
+        Bulk, as put on.
+    batch : float, litres
+        What the mixer takes at once.
+    shrinkage : float
+        Share of its length that daub loses on drying; 1/2 in per foot.
+    rebound : float
+        Share that falls off while it is put on.
+    layer_most : float, mm
+        Thicker daub goes on in layers.
+    wash : float, mm
+        Thickness of the clay wash.
+    bag : float, kg
+        What sand and clay are bought in.
+    """
+
+    sand: float = 3.0
+    clay: float = 1.0
+    by: Literal["volume", "mass"] = "volume"
+    water_least: float = 0.08
+    water_most: float = 0.12
+    sand_density: float = 1600.0
+    clay_density: float = 1090.0
+    daub_density: float = 1900.0
+    batch: float = 100.0
+    shrinkage: float = 1.0 / 24.0
+    rebound: float = 0.10
+    layer_most: float = 2.0 * _INCH
+    wash: float = 1.0
+    bag: float = 25.0
+
+
+@dataclass(frozen=True)
+class Bottom:
+    """The sand bottom (``[bottom]``).
+
+    Its fall stands in ``[repair] bottom_fall``.
+
+    Attributes
+    ----------
+    least : float, mm
+        Thickness at the tap hole.
+    density : float, kg/m3
+        Of rammed sand.
+    """
+
+    least: float = 4.0 * _INCH
+    density: float = 1700.0
+
+
+@dataclass(frozen=True)
+class Melting:
+    """What the furnace melts as drawn (``[melting]``); ``None``: not told.
+
+    Attributes
+    ----------
+    rate : float or None, kg/h
+    blast : float or None, m3/h
+    """
+
+    rate: float | None = None
+    blast: float | None = None
+
+
+@dataclass(frozen=True)
+class Shop:
+    """All of it.
+
+    Attributes
+    ----------
+    bricks : tuple of Brick
+        The shop's own list; empty: the standard series is taken.
+    brickwork : Brickwork
+    mix : Mix
+    bottom : Bottom
+    melting : Melting
+    confidence : float
+        Chance that what is ordered is enough (``[repair] order_confidence``).
+    """
+
+    bricks: tuple[Brick, ...] = ()
+    brickwork: Brickwork = field(default_factory=Brickwork)
+    mix: Mix = field(default_factory=Mix)
+    bottom: Bottom = field(default_factory=Bottom)
+    melting: Melting = field(default_factory=Melting)
+    confidence: float = 0.95
