@@ -4,7 +4,9 @@ Points come as a file holds them; each is turned into the wall's frame (float32,
 a few hundredths of a millimetre), put into its cell, and counted in that cell's
 histogram of cut-back.  Points are first sorted by row in portions that fit into the
 processor's cache, so that counting does not run all over memory whatever the order of
-the scan.  The compiled code is kept on disk for the next call.
+the scan.  Arithmetic is rounded as it is written here (no fast maths), so a point falls
+into the same bin wherever it lies in a file and on whatever processor.  The compiled
+code is kept on disk for the next call.
 
 References
 ----------
@@ -40,16 +42,26 @@ _QUARTER, _STRAIGHT, _WHOLE = _F(0.5 * np.pi), _F(np.pi), _F(2.0 * np.pi)
 _RUN, PORTION = 1024, 65536
 
 
-@njit(fastmath=True, error_model="numpy", nogil=True, cache=True)
-def _turned(x, y, z, scale, shift, rotation, angle, radius, height):
-    """Points in the wall's frame: angle in radians, radius and height in mm."""
+@njit(error_model="numpy", nogil=True, cache=True)
+def _shifted(x, y, z, scale, shift, a, b, c):
+    """Points in mm from the origin of the rotation, side by side in memory."""
+    for i in range(x.size):
+        a[i] = _F(x[i] * scale[0] + shift[0])
+        b[i] = _F(y[i] * scale[1] + shift[1])
+        c[i] = _F(z[i] * scale[2] + shift[2])
+
+
+@njit(error_model="numpy", nogil=True, cache=True)
+def _turned(rotation, angle, radius, height):
+    """Points in the wall's frame: angle in radians, radius and height in mm.
+
+    They come as x, y and z in the same arrays.
+    """
     xx, xy, xz = _F(rotation[0, 0]), _F(rotation[0, 1]), _F(rotation[0, 2])
     yx, yy, yz = _F(rotation[1, 0]), _F(rotation[1, 1]), _F(rotation[1, 2])
     zx, zy, zz = _F(rotation[2, 0]), _F(rotation[2, 1]), _F(rotation[2, 2])
-    for i in range(x.size):
-        a = _F(x[i] * scale[0] + shift[0])
-        b = _F(y[i] * scale[1] + shift[1])
-        c = _F(z[i] * scale[2] + shift[2])
+    for i in range(angle.size):
+        a, b, c = angle[i], radius[i], height[i]
         px = xx * a + xy * b + xz * c
         py = yx * a + yy * b + yz * c
         height[i] = zx * a + zy * b + zz * c
@@ -151,10 +163,11 @@ def count_points(x, y, z, scale, shift, rotation, layout, table, columns, counts
         while begin < last:
             end = min(begin + _RUN, last)
             n = end - begin
-            _turned(
-                x[begin:end], y[begin:end], z[begin:end], scale, shift, rotation,
+            _shifted(
+                x[begin:end], y[begin:end], z[begin:end], scale, shift,
                 angle[:n], radius[:n], height[:n],
             )  # fmt: skip
+            _turned(rotation, angle[:n], radius[:n], height[:n])
             a, b = begin - first, end - first
             _placed(
                 angle[:n], radius[:n], height[:n], layout, table, bins, columns,

@@ -10,14 +10,11 @@ from geom.units import Float
 
 BINS = 430
 
-#: Rotation and scale that leave points as they are.
-AS_THEY_ARE = np.ones(3), np.zeros(3), np.eye(3)
-
 
 def turned(xyz: Float) -> tuple[Float, Float, Float]:
     """Angle (radians), radius and height as the kernel has them, in doubles."""
-    told = [np.empty(len(xyz), np.float32) for _ in range(3)]
-    _turned(*np.ascontiguousarray(xyz.T), *AS_THEY_ARE, *told)
+    told = [column.astype(np.float32) for column in xyz.T]
+    _turned(np.eye(3), *told)
     angle, radius, height = (values.astype(np.float64) for values in told)
     return angle, radius, height
 

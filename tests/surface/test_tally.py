@@ -271,3 +271,28 @@ def test_a_layout_is_the_drawing():
     assert 600.0 in layout.edge
     no_shell = layout_of(tapered_design(shell_radius=None))
     assert no_shell.bins == PROUD + DEEPEST
+
+
+def test_a_points_bin_does_not_depend_on_how_it_lies_in_memory():
+    # Azimuths on the edges of columns, where the last bit decides.
+    design = plain_design()
+    layout = Layout.of(design, make_grid(design, surveyed=(0.0, 1500.0), spacing=50.0))
+    rng = np.random.default_rng(5)
+    turn = (rng.integers(0, 360, 20_011) + 0.5) * (2.0 * np.pi / 360)
+    radius, up = rng.uniform(440.0, 500.0, turn.size), rng.uniform(0, 1500, turn.size)
+    pose = Pose.nominal(design).at([7.3, -4.1, 0.4, -0.7])
+    x, y, z = radius * np.cos(turn), radius * np.sin(turn), up - pose.mid_height
+    xyz = np.stack([x, y, z], axis=1) @ pose.rotation + pose.origin
+
+    def counted(points, cuts):
+        tally = Tally(layout)
+        for part in np.split(points, cuts):
+            tally.count(Points(*part.T), pose, 1.0)
+        return tally.counts
+
+    for kind in ("f4", "f8"):
+        rows = xyz.astype(kind)
+        whole = counted(rows, [])
+        columns = np.asfortranarray(rows)
+        for points, cuts in ((columns, []), (rows, [7, 8, 1030]), (columns, [7, 9999])):
+            np.testing.assert_array_equal(counted(points, cuts), whole)

@@ -1,0 +1,166 @@
+"""A piece of a cloud, counted by another process."""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass, replace
+from pathlib import Path
+from threading import Lock
+from typing import Any, cast
+
+from geom._version import __version__
+from geom.datum import Pose
+from geom.errors import InputError
+from geom.readings.cloud_readings import Cloud
+from geom.readings.clouds.files import length_of
+from geom.readings.clouds.source import CloudSource, Piece
+from geom.surface.sort_points import RUN, read_ahead
+from geom.surface.tally import Layout, Packed, Tally
+
+_TURN = Lock()
+
+
+@dataclass(frozen=True)
+class PieceOfCloud:
+    """A piece of a cloud, with all that a worker must know to count it.
+
+    Attributes
+    ----------
+    source : CloudSource
+        Under a name that does not depend on the folder one is in.
+    name : str
+        The file as the caller named it.
+    size : int
+        Of the file, bytes.
+    piece : Piece
+    place : str
+        Of the piece in the file, in words.
+    millimetres : float
+        In the file's unit.
+    pose : Pose
+    layout : Layout
+    version : str
+        Of the program that asks.
+    """
+
+    source: CloudSource
+    name: str
+    size: int
+    piece: Piece
+    place: str
+    millimetres: float
+    pose: Pose
+    layout: Layout
+    version: str = __version__
+
+
+def pieces_of(
+    cloud: Cloud, pose: Pose, layout: Layout, *, most: int
+) -> Iterator[PieceOfCloud]:
+    """Cut a cloud into pieces of at most about ``most`` points.
+
+    Parameters
+    ----------
+    cloud : Cloud
+    pose : Pose
+        Of the cloud.
+    layout : Layout
+        Cells that its points are sorted into.
+    most : int
+
+    Raises
+    ------
+    InputError
+        If the file is not there.
+    """
+    size = length_of(cloud.name)
+    # Every source is a dataclass that knows its file by this name.
+    source = replace(cast("Any", cloud.source), name=str(Path(cloud.name).absolute()))
+    pieces = source.pieces(most)
+    for number, piece in enumerate(pieces, 1):
+        yield PieceOfCloud(
+            source=source,
+            name=cloud.name,
+            size=size,
+            piece=piece,
+            place=f"part {number} of {len(pieces)}",
+            millimetres=cloud.millimetres,
+            pose=pose,
+            layout=layout,
+        )
+
+
+def count_piece(wanted: PieceOfCloud) -> Packed:
+    """Count a piece, on one thread.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read here or is another one, if this is another version
+        of the program than the one that asks, or where the piece is damaged.
+    """
+    if wanted.version != __version__:
+        raise other_version(f"a worker runs version {__version__}", wanted.version)
+    _refuse_other_file(wanted)
+    tally = Tally(wanted.layout)
+    with _named_as_asked(wanted):
+        for run in read_ahead(wanted.source.chunks(RUN, wanted.piece)):
+            with _one_thread():
+                tally.count(run, wanted.pose, wanted.millimetres)
+    return tally.packed()
+
+
+def other_version(what: str, wanted: str = __version__) -> InputError:
+    """Make the error for a worker that has not the same program installed."""
+    cure = f"Install daubline {wanted} for the scheduler and for every worker"
+    return InputError(what, cure=cure)
+
+
+def _refuse_other_file(wanted: PieceOfCloud) -> None:
+    """Refuse a file that cannot be read here, or that is not the one meant."""
+    here = f"a worker on {socket.gethostname()}"
+    cure = "Put the clouds where every worker finds them under the same name"
+    try:
+        with Path(wanted.source.name).open("rb") as file:
+            size = os.fstat(file.fileno()).st_size
+    except OSError as fault:
+        why = fault.strerror or str(fault)
+        what = f"{here} cannot read {wanted.source.name} ({why})"
+        raise InputError(what, file=wanted.name, cure=cure) from fault
+    if size != wanted.size:
+        what = f"it has {wanted.size} bytes, but for {here} it has {size}"
+        raise InputError(what, file=wanted.name, cure=cure)
+
+
+@contextmanager
+def _named_as_asked(wanted: PieceOfCloud) -> Iterator[None]:
+    """Name the file in errors as the caller did."""
+    try:
+        yield
+    except InputError as fault:
+        if fault.file != wanted.source.name:
+            raise
+        kind, what, place = type(fault), fault.what, fault.place
+        raise kind(what, file=wanted.name, place=place, cure=fault.cure) from fault
+
+
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Let the compiled loops that this thread calls run on it alone.
+
+    A worker may have more such threads.  They take turns where what lies under the
+    loops would end the program if two called at once.
+    """
+    import numba
+
+    before = numba.get_num_threads()
+    alone = numba.threading_layer() == "workqueue"  # type: ignore[attr-defined]
+    with _TURN if alone else nullcontext():
+        numba.set_num_threads(1)
+        try:
+            yield
+        finally:
+            numba.set_num_threads(before)

@@ -1,0 +1,434 @@
+"""Counting on many processes: exact, whatever dies, and every failure told."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import pickle
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from geom.datum import Pose
+from geom.errors import InputError, MissingExtra, TooFewReadings
+from geom.readings.cloud_readings import Cloud
+from geom.readings.clouds import open_cloud
+from geom.surface import make_grid, on_cluster
+from geom.surface.count_piece import count_piece, pieces_of
+from geom.surface.on_cluster import counting_on
+from geom.surface.sort_points import count_cloud
+from geom.surface.tally import Layout, Tally
+from tests.readings.clouds.writers import WAYS, some_points
+from tests.surface.watched_cloud import DeadlyCloud, WatchedCloud
+from tests.walls import tapered_design
+
+DESIGN = tapered_design()
+LAYOUT = Layout.of(DESIGN, make_grid(DESIGN, surveyed=(0.0, 1500.0), spacing=50.0))
+POSE = Pose.nominal(DESIGN).at([7.3, -4.1, 0.4, -0.7])
+COUNT = 300_000
+
+
+@pytest.fixture(scope="module")
+def workers():
+    """Two processes, and a client that looks on; a task may end one of them."""
+    import dask
+    from distributed import Client, LocalCluster
+
+    few = {
+        "distributed.scheduler.allowed-failures": 1,
+        "distributed.worker.multiprocessing-method": "spawn",
+    }
+    with (
+        dask.config.set(few),
+        LocalCluster(
+            n_workers=2,
+            threads_per_worker=1,
+            scheduler_kwargs={"dashboard": False, "dashboard_address": "127.0.0.1:0"},
+            silence_logs="CRITICAL",
+        ) as cluster,
+        Client(cluster, set_as_default=False) as client,
+    ):
+        yield client
+
+
+@pytest.fixture
+def address(workers):
+    """Where the scheduler of two living workers listens."""
+    until(lambda: len(workers.nthreads()) == 2)
+    return workers.scheduler.address
+
+
+@pytest.fixture(scope="module")
+def wall(tmp_path_factory):
+    """The path of a big array file."""
+    path = tmp_path_factory.mktemp("clouds") / "wall.npy"
+    WAYS["npy float32"].write(path, some_points(COUNT))
+    return path
+
+
+@pytest.fixture
+def watched(wall, tmp_path):
+    """The same cloud, telling who reads what."""
+    source = open_cloud(wall)
+    return WatchedCloud(str(wall), source, tmp_path)
+
+
+def cloud_of(source: Any) -> Cloud:
+    opened = open_cloud(source) if isinstance(source, str | Path) else source
+    return Cloud(opened, 1000.0, 0.0, 0.0, None)
+
+
+def until(true: Callable[[], bool], *, seconds: float = 30.0) -> None:
+    """Wait until something is so."""
+    ends = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < ends, "waited too long"
+        time.sleep(0.01)
+
+
+def alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def end(process: int) -> None:
+    """Kill a process; it is dead when this returns."""
+    os.kill(process, signal.SIGKILL)
+    until(lambda: not alive(process))
+
+
+def counted_here(cloud: Cloud, pose: Pose = POSE) -> Tally:
+    tally = Tally(LAYOUT)
+    count_cloud(cloud, pose, tally)
+    return tally
+
+
+def assert_same(one: Tally, other: Tally) -> None:
+    np.testing.assert_array_equal(one.counts, other.counts)
+    np.testing.assert_array_equal(one.missed, other.missed)
+
+
+# --- exact ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("way", ["npy float32", "las 1.2", "polars", "e57"])
+def test_a_cluster_counts_what_one_process_counts(address, tmp_path, way):
+    path = tmp_path / f"wall{WAYS[way].ending}"
+    WAYS[way].write(path, some_points(COUNT))
+    cloud = cloud_of(path)
+    here = counted_here(cloud)  # first, so that what it compiles is there for workers
+    tally, runs = Tally(LAYOUT), []
+    with counting_on(address, most=40_000) as count:
+        count(cloud, POSE, tally, progress=runs.append)
+    assert tally.total == sum(runs) == COUNT
+    assert len(runs) == len(cloud.source.pieces(40_000)) > 1
+    assert_same(tally, here)
+    # Spoiled: a hundredth of a millimetre off is another tally.
+    moved = POSE.at(POSE.parameters + np.array([0.01, 0.0, 0.0, 0.0]))
+    assert (tally.counts != counted_here(cloud, moved).counts).any()
+
+
+def test_clouds_add_up_in_one_tally(address, wall, tmp_path):
+    other = tmp_path / "other.npy"
+    WAYS["npy float64"].write(other, some_points(30_000, seed=8))
+    here, there = Tally(LAYOUT), Tally(LAYOUT)
+    with counting_on(address, most=100_000) as count:
+        for cloud in (cloud_of(wall), cloud_of(other), cloud_of(other)):
+            count_cloud(cloud, POSE, here)
+            count(cloud, POSE, there)
+    assert here.total == COUNT + 60_000
+    assert_same(there, here)
+
+
+def test_processes_of_this_machine_count_and_are_ended(wall):
+    from dask.system import CPU_COUNT
+
+    before = set(multiprocessing.active_children())
+    cloud, tally = cloud_of(wall), Tally(LAYOUT)
+    started = set()
+
+    def interrupted() -> None:
+        with counting_on("local", most=50_000) as count:
+            started.update(set(multiprocessing.active_children()) - before)
+            count(cloud, POSE, tally)
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        interrupted()
+    assert len(started) == max(2, CPU_COUNT)
+    assert not any(child.is_alive() for child in started)
+    assert_same(tally, counted_here(cloud))
+
+
+def test_a_piece_is_counted_on_one_thread(wall, monkeypatch):
+    import numba
+
+    seen = []
+    count = Tally.count
+
+    def watching(tally: Tally, *told: Any) -> None:
+        seen.append(numba.get_num_threads())
+        count(tally, *told)
+
+    monkeypatch.setattr(Tally, "count", watching)
+    before = numba.get_num_threads()
+    (piece,) = pieces_of(cloud_of(wall), POSE, LAYOUT, most=COUNT)
+    tally = Tally(LAYOUT)
+    tally.add_packed(count_piece(piece))
+    assert set(seen) == {1}
+    assert numba.get_num_threads() == before
+    assert_same(tally, counted_here(cloud_of(wall)))
+
+
+# --- whatever dies -------------------------------------------------------------------
+
+
+def test_a_worker_killed_in_the_middle_of_a_piece(address, workers, watched):
+    hold = watched.folder / "hold"
+    hold.touch()
+
+    def kill_one() -> tuple[int, int]:
+        until(lambda: len(watched.noted("begun")) == 2)
+        start, process = min(watched.noted("begun"))
+        address = {by: where for where, by in workers.run(os.getpid).items()}[process]
+        end(process)
+        assert watched.noted("through") == set()
+        until(lambda: address not in workers.nthreads())
+        hold.unlink()
+        return start, process
+
+    tally = Tally(LAYOUT)
+    with ThreadPoolExecutor(1) as aside, counting_on(address, most=10_000) as count:
+        killed = aside.submit(kill_one)
+        count(cloud_of(watched), POSE, tally)
+        start, process = killed.result()
+    assert (start, process) not in watched.noted("through")
+    assert start in {again for again, other in watched.noted("through")}
+    assert process not in {other for _, other in watched.noted("through")}
+    assert_same(tally, counted_here(cloud_of(watched.name)))
+
+
+def test_a_worker_killed_with_answers_that_nobody_has_fetched(
+    address, workers, watched
+):
+    lost: dict[str, Any] = {}
+
+    def answers() -> dict[str, tuple[str, ...]]:
+        """Answers that workers keep, by their addresses."""
+        return {worker: keys for worker, keys in workers.has_what().items() if keys}
+
+    def kill_one(points: int) -> None:
+        if lost:
+            return
+        # One answer is fetched; three of the 30 pieces are out, and no more.
+        until(lambda: len(watched.noted("through")) == 4)
+        until(lambda: not any(workers.processing().values()))
+        until(lambda: sum(map(len, answers().values())) == 3)
+        assert len(watched.noted("begun")) == 4
+        worker, keys = max(answers().items(), key=lambda item: len(item[1]))
+        process = workers.run(os.getpid)[worker]
+        end(process)
+        lost.update(process=process, answers=len(keys))
+        lost["through"] = {s for s, by in watched.noted("through") if by == process}
+        until(lambda: worker not in workers.nthreads())
+
+    tally = Tally(LAYOUT)
+    with counting_on(address, most=10_000) as count:
+        count(cloud_of(watched), POSE, tally, progress=kill_one)
+    others = {s for s, by in watched.noted("through") if by != lost["process"]}
+    assert lost["answers"] >= 2
+    # As many as were lost, and no more, were counted again by another.
+    assert len(lost["through"] & others) == lost["answers"]
+    assert_same(tally, counted_here(cloud_of(watched.name)))
+
+
+def test_a_cloud_that_ends_every_worker_is_told(address, wall, tmp_path):
+    deadly = DeadlyCloud(str(wall), open_cloud(wall), tmp_path)
+    with (
+        counting_on(address, most=COUNT) as count,
+        pytest.raises(InputError, match=r"wall\.npy, part 1 of 1: 2 workers .* died"),
+    ):
+        count(cloud_of(deadly), POSE, Tally(LAYOUT))
+    assert len(deadly.noted("begun")) == 2
+
+
+# --- every failure told --------------------------------------------------------------
+
+
+def told(error: InputError) -> tuple[Any, ...]:
+    return type(error), str(error), error.what, error.file, error.place, error.cure
+
+
+def test_a_damaged_piece_is_told_as_if_it_were_read_here(
+    address, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)  # where the workers are not
+    path = Path("wall.las")
+    WAYS["las 1.2"].write(path, some_points(50_000))
+    cloud = cloud_of("wall.las")
+    os.truncate(path, path.stat().st_size - 1000)
+    last = cloud.source.pieces(10_000)[-1]
+    with pytest.raises(InputError) as here:
+        list(cloud.source.chunks(1_000_000, last))
+    with counting_on(address, most=10_000) as count, pytest.raises(InputError) as there:
+        count(cloud, POSE, Tally(LAYOUT))
+    assert here.value.file == "wall.las"
+    assert told(there.value) == told(here.value)
+
+
+def test_a_cloud_without_points_is_told_as_by_one_process(address, tmp_path):
+    path = tmp_path / "wall.npy"
+    np.save(path, np.full((100, 3), np.nan))
+    with pytest.raises(InputError) as here:
+        count_cloud(cloud_of(path), POSE, Tally(LAYOUT))
+    with counting_on(address, most=30) as count, pytest.raises(InputError) as there:
+        count(cloud_of(path), POSE, Tally(LAYOUT))
+    assert told(there.value) == told(here.value)
+
+
+def other_content(path: Path) -> None:
+    path.write_bytes(path.read_bytes() + b"\0")
+
+
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        (Path.unlink, r"a worker on .* cannot read .*\(No such file or directory\)"),
+        (other_content, r"it has \d+ bytes, but for a worker on .* it has \d+"),
+    ],
+)
+def test_a_file_that_a_worker_does_not_have_is_told(address, tmp_path, change, what):
+    path = tmp_path / "wall.npy"
+    WAYS["npy float32"].write(path, some_points(20_000))
+
+    def once(points: int) -> None:
+        if not changed:
+            changed.append(points)
+            change(path)
+
+    changed: list[int] = []
+    with (
+        counting_on(address, most=1000) as count,
+        pytest.raises(InputError, match=what) as fault,
+    ):
+        count(cloud_of(path), POSE, Tally(LAYOUT), progress=once)
+    assert fault.value.file == str(path)
+    assert "under the same name" in str(fault.value)
+
+
+def test_a_file_that_is_gone_is_told_at_once(address, tmp_path):
+    path = tmp_path / "wall.npy"
+    WAYS["npy float32"].write(path, some_points(100))
+    cloud = cloud_of(path)
+    path.unlink()
+    with (
+        counting_on(address) as count,
+        pytest.raises(InputError, match=r"wall\.npy: .*no such file"),
+    ):
+        count(cloud, POSE, Tally(LAYOUT))
+
+
+def test_another_version_of_the_program_is_told(wall):
+    piece = next(pieces_of(cloud_of(wall), POSE, LAYOUT, most=COUNT))
+    with pytest.raises(InputError, match=r"Install daubline 0\.0\.9 for"):
+        count_piece(replace(piece, version="0.0.9"))
+
+
+@pytest.mark.parametrize(
+    "wrong", ["cupola", "", "tcp://127.0.0.1", "udp://127.0.0.1:8786", "Local"]
+)
+def test_what_is_no_address_is_told(wrong):
+    with (
+        pytest.raises(InputError, match=f'answers at "{wrong}".*tcp://host:8786'),
+        counting_on(wrong),
+    ):
+        raise AssertionError
+
+
+@pytest.mark.parametrize("listens", [True, False])
+def test_an_address_where_no_scheduler_answers_is_told(listens, monkeypatch):
+    assert on_cluster._PATIENCE < 10.0
+    monkeypatch.setattr(on_cluster, "_PATIENCE", 0.5)
+    began = time.monotonic()
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        where = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        if not listens:
+            server.close()
+        with (
+            pytest.raises(InputError, match='"dask scheduler"') as fault,
+            counting_on(where),
+        ):
+            raise AssertionError
+    assert where in str(fault.value)
+    assert time.monotonic() - began < 5.0
+
+
+def test_a_scheduler_without_workers_is_told(monkeypatch):
+    from distributed import LocalCluster
+
+    monkeypatch.setattr(on_cluster, "_PATIENCE", 0.5)
+    no_page = {"dashboard": False, "dashboard_address": "127.0.0.1:0"}
+    with (
+        LocalCluster(n_workers=0, scheduler_kwargs=no_page, protocol="tcp") as cluster,
+        pytest.raises(InputError, match=r'has no workers.*"dask worker tcp://'),
+        counting_on(cluster.scheduler_address),
+    ):
+        raise AssertionError
+
+
+def test_a_script_that_every_process_would_run_is_told(tmp_path):
+    script = tmp_path / "script.py"
+    script.write_text(
+        "from geom.surface.on_cluster import counting_on\n"
+        "with counting_on('local'):\n    print('counting')\n"
+    )
+    done = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 1
+    assert "counting" not in done.stdout
+    last = done.stderr.strip().splitlines()[-1]
+    assert last.startswith("geom.errors.InputError: processes of this machine")
+    assert last.endswith('below if __name__ == "__main__".')
+
+
+def test_without_dask_the_extra_is_named(monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with (
+        pytest.raises(MissingExtra, match=r"daubline\[cluster\]"),
+        counting_on("local"),
+    ):
+        raise AssertionError
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        InputError("it ends here.", file="a.las", place="record 7", cure="Copy it."),
+        InputError("it ends here"),
+        TooFewReadings("two are too few", cure="Measure more"),
+    ],
+)
+def test_bad_input_is_the_same_in_another_process(error):
+    assert told(pickle.loads(pickle.dumps(error))) == told(error)
+
+
+def test_a_missing_extra_is_the_same_in_another_process():
+    error = MissingExtra("pye57", "e57")
+    again = pickle.loads(pickle.dumps(error))
+    assert type(again) is MissingExtra
+    assert str(again) == str(error)
+    assert (again.library, again.extra) == ("pye57", "e57")
