@@ -6,7 +6,6 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from geom.cli.inputs import add_inputs, past_prior
-from geom.units import CUBIC_FOOT, LITRE, SQUARE_FOOT, SQUARE_METRE
 
 if TYPE_CHECKING:
     from geom.compare.stations import Advice, Aim
@@ -132,6 +131,7 @@ def _rows(design: Design, advice: Advice) -> list[tuple[str, ...]]:
 
 def _amount(aim: Aim, value: float) -> str:
     """Say a volume or an area in metric and in the foundry's feet."""
+    from geom.units import CUBIC_FOOT, LITRE, SQUARE_FOOT, SQUARE_METRE
     from geom.views.words import figures
 
     if aim == "volume":

@@ -67,7 +67,7 @@ def reachable(design: Design, low: float, high: float) -> Reach:
     InputError
         If the steps leave no station, or make more than can be weighed.
     """
-    up = _height_step(design, high - low)
+    up = height_step(design, high - low)
     azimuth = np.arange(0.0, 360.0 - 1e-6, design.rod.azimuth_step)
     if (high - low) / up * azimuth.size > _MOST_STATIONS:
         raise InputError(
@@ -78,7 +78,7 @@ def reachable(design: Design, low: float, high: float) -> Reach:
         )
     rows = np.arange(np.ceil(low / up - 1e-6), np.floor(high / up + 1e-6) + 1.0)
     height = np.clip(rows * up, low, high)
-    free = _clear_of_steps(design, height)[:, None] & _clear_wall(
+    free = clear_of_steps(design, height)[:, None] & _clear_wall(
         design, height, azimuth
     )
     if not free.any():
@@ -91,14 +91,16 @@ def reachable(design: Design, low: float, high: float) -> Reach:
     return Reach(height, azimuth, free)
 
 
-def _height_step(design: Design, tall: float) -> float:
+def height_step(design: Design, tall: float) -> float:
+    """Step between the heights a rod is set at on so tall a wall, mm."""
     if design.rod.height_step is not None:
         return design.rod.height_step
     usual = HEIGHT_STEP.get(design.length_unit, _OTHER_HEIGHT_STEP)
     return usual * max(1.0, float(np.ceil(tall / usual / _MOST_HEIGHTS)))
 
 
-def _clear_of_steps(design: Design, height: Float) -> Bool:
+def clear_of_steps(design: Design, height: Float) -> Bool:
+    """Heights that keep the margin from every step of the profile; same shape."""
     off = np.abs(height[:, None] - design.profile.steps)
     return np.asarray(np.all(off >= MARGIN, axis=1))
 
@@ -106,12 +108,13 @@ def _clear_of_steps(design: Design, height: Float) -> Bool:
 def _clear_wall(design: Design, height: Float, azimuth: Float) -> Bool:
     clear = np.ones((height.size, azimuth.size), dtype=bool)
     for hole in design.openings:
-        around = _widened(hole)
+        around = widened(hole)
         radius = design.radius_at_opening(hole)
         clear &= ~around.holds(azimuth, height[:, None], radius)
     return clear
 
 
-def _widened(hole: Opening) -> Opening:
+def widened(hole: Opening) -> Opening:
+    """An opening with the margin round it."""
     wide, tall = hole.width + 2.0 * MARGIN, hole.tall + 2.0 * MARGIN
     return replace(hole, width=wide, tall=tall)

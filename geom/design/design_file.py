@@ -37,6 +37,8 @@ from geom.design.keys import (
 )
 from geom.design.profile import Profile
 from geom.design.sanity import refuse_senseless
+from geom.design.shop_keys import CONFIDENCE, SHOP_TABLES, shop_of
+from geom.design.shop_sanity import refuse_senseless_shop
 from geom.design.text_file import read_text
 from geom.errors import InputError
 from geom.units import MM_PER
@@ -89,6 +91,7 @@ REPAIR = Table(
         Key("brick_threshold", positive_length, required=False),
         Key("tolerance", positive_length, required=False),
         Key("bottom_fall", fall, required=False),
+        CONFIDENCE,
     ),
 )
 ROD = Table(
@@ -105,7 +108,8 @@ ROD = Table(
         Key("azimuth_step", step_round, required=False),
     ),
 )
-TABLES = (LINING, SHELL, PROFILE, TUYERE, HOLE, DATUM_BAND, TARGET, REPAIR, ROD)
+OF_DRAWING = (SHELL, PROFILE, TUYERE, HOLE, DATUM_BAND, TARGET, REPAIR, ROD)
+TABLES = (LINING, *OF_DRAWING, *SHOP_TABLES)
 
 _LARGEST = 4 * 1024 * 1024
 _WHERE = re.compile(r" \(at (?:(line \d+), (column \d+)|(end of document))\)$")
@@ -135,6 +139,7 @@ def load_design(path: str | os.PathLike[str]) -> Design:
     refuse_unknown(raw, [table.name for table in TABLES], file=file)
     design = _drawn(raw, file)
     refuse_senseless(design, file=file)
+    refuse_senseless_shop(design, file=file)
     return design
 
 
@@ -158,9 +163,15 @@ def _parsed(text: str, file: str) -> dict[str, Any]:
 def _drawn(raw: dict[str, Any], file: str) -> Design:
     lining = LINING.read(raw.get(LINING.name), file=file, unit="")[0]
     unit = lining["length_unit"]
+    told = {
+        table.name: table.read(raw.get(table.name), file=file, unit=unit)
+        for table in TABLES[1:]
+    }
     shell, profile, tuyeres, holes, bands, targets, repair, rod = (
-        table.read(raw.get(table.name), file=file, unit=unit) for table in TABLES[1:]
+        told[table.name] for table in OF_DRAWING
     )
+    rules = repair[0] if repair else {}
+    sure = rules.pop(CONFIDENCE.becomes, None)
     return Design(
         **lining,
         profile=Profile(
@@ -174,6 +185,7 @@ def _drawn(raw: dict[str, Any], file: str) -> Design:
         ),
         datum_bands=tuple(DatumBand(**entry) for entry in bands),
         targets=tuple(Target(**entry) for entry in targets),
-        repair=RepairRules(**repair[0]) if repair else RepairRules(),
+        repair=RepairRules(**rules),
         rod=RodErrors(**rod[0]) if rod else RodErrors(),
+        shop=shop_of(*(told[table.name] for table in SHOP_TABLES), confidence=sure),
     )

@@ -181,6 +181,15 @@ def positive_length(value: object, unit: str) -> float:
     return found
 
 
+def length_from_zero(value: object, unit: str) -> float:
+    """Read a length that may be zero; mm."""
+    found = length(value, unit)
+    if found < 0.0:
+        what = f"{_said(value)} is less than 0"
+        raise InputError(what, cure="Write a length of 0 or more")
+    return found
+
+
 def azimuth(value: object, _unit: str) -> float:
     """Read an azimuth, 0 <= azimuth < 360; degrees."""
     found = _number(value)
@@ -218,6 +227,37 @@ def step_round(value: object, _unit: str) -> float:
         what = f"step {_said(value)} is not in 1 to 120 degrees"
         raise InputError(what, cure="Write how far apart directions are, in degrees")
     return found
+
+
+def share(value: object, _unit: str) -> float:
+    """Read a share: 0 or more and less than 1."""
+    found = _number(value)
+    if not 0.0 <= found < 1.0:
+        what = f"share {_said(value)} is not 0 or more and less than 1"
+        raise InputError(what, cure="Write a share of one: 5 in a hundred is 0.05")
+    return found
+
+
+def amount(low: float, high: float, unit: str, *, cure: str) -> Reads:
+    """Make a reader of a number in a unit of its own, ``low`` to ``high``."""
+
+    def read(value: object, _unit: str) -> float:
+        found = _number(value)
+        if not low <= found <= high:
+            between = f"{low:.6g} to {high:.6g} {unit}".strip()
+            raise InputError(f"{_said(value)} is not in {between}", cure=cure)
+        return found
+
+    return read
+
+
+def count(value: object, _unit: str) -> int:
+    """Read how many there are: a whole number, 0 to a million."""
+    found = _number(value)
+    if found != np.floor(found) or not 0.0 <= found <= 1e6:
+        what = f"{_said(value)} is not a whole number from 0 to a million"
+        raise InputError(what, cure="Count whole ones; leave the key out if not known")
+    return int(found)
 
 
 def _number(value: object) -> float:

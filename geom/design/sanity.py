@@ -14,6 +14,8 @@ from geom.units import from_mm
 RADII = (50.0, 5000.0)
 #: No lining is taller, mm (common practice, no source).
 TALLEST = 30_000.0
+#: What to do about a length that is most likely in another unit.
+UNIT = "Check the number, and length_unit in [lining]"
 #: No rod reads as badly as this, mm.
 WORST_ROD = 100.0
 
@@ -46,19 +48,19 @@ def _refuse_profile(design: Design, file: str) -> None:
     for i in range(1, height.size):
         _refuse_height(design, i, file)
     if height[-1] == height[0]:
-        what = f"all entries stand at the one height {_said(design, height[0])}"
+        what = f"all entries stand at the one height {as_written(design, height[0])}"
         cure = "Give the bottom and the top of the lining"
         raise InputError(what, file=file, place="[[profile]]", cure=cure)
     if height[-1] - height[0] > TALLEST:
-        tall = _said(design, height[-1] - height[0])
-        what = f"the profile is {tall} tall, more than {_said(design, TALLEST)}"
-        raise InputError(what, file=file, place="[[profile]]", cure=_UNIT)
+        tall = as_written(design, height[-1] - height[0])
+        what = f"the profile is {tall} tall, more than {as_written(design, TALLEST)}"
+        raise InputError(what, file=file, place="[[profile]]", cure=UNIT)
 
 
 def _refuse_height(design: Design, i: int, file: str) -> None:
     height = design.profile.height
     place = f"[[profile]] entry {i + 1}, key height"
-    here, before = _said(design, height[i]), _said(design, height[i - 1])
+    here, before = as_written(design, height[i]), as_written(design, height[i - 1])
     if height[i] < height[i - 1]:
         what = f"height {here} lies below the entry before it ({before})"
         cure = "Write the profile bottom up"
@@ -69,22 +71,19 @@ def _refuse_height(design: Design, i: int, file: str) -> None:
         raise InputError(what, file=file, place=place, cure=cure)
 
 
-_UNIT = "Check the number, and length_unit in [lining]"
-
-
 def _refuse_radii(design: Design, file: str) -> None:
     low, high = RADII
     for i, radius in enumerate(design.profile.radius, 1):
         place = f"[[profile]] entry {i}, key radius"
-        said = _said(design, radius)
+        said = as_written(design, radius)
         if not low <= radius <= high:
-            between = f"{_said(design, low)} to {_said(design, high)}"
+            between = f"{as_written(design, low)} to {as_written(design, high)}"
             what = f"radius {said} is not in {between}"
-            raise InputError(what, file=file, place=place, cure=_UNIT)
+            raise InputError(what, file=file, place=place, cure=UNIT)
         if design.shell_radius is not None and radius >= design.shell_radius:
             what = (
                 f"radius {said} is not inside the shell, "
-                f"whose radius is {_said(design, design.shell_radius)}"
+                f"whose radius is {as_written(design, design.shell_radius)}"
             )
             cure = "Check it, and radius in [shell]: both are radii, not diameters"
             raise InputError(what, file=file, place=place, cure=cure)
@@ -99,16 +98,16 @@ def _refuse_openings(design: Design, file: str) -> None:
         high = opening.height + 0.5 * opening.tall
         if not _within(design, low, high):
             what = (
-                f"the {opening.kind} reaches from {_said(design, low)} to "
-                f"{_said(design, high)}, past the profile {_profile_said(design)}"
+                f"the {opening.kind} reaches from {as_written(design, low)} to "
+                f"{as_written(design, high)}, past the profile {_profile_said(design)}"
             )
             cure = "height is that of its centre, tall its whole height; check both"
             raise InputError(what, file=file, place=f"{place}, key height", cure=cure)
         half_way = np.pi * design.radius_at_opening(opening)
         if opening.width >= half_way:
             what = (
-                f"width {_said(design, opening.width)} is not less than half the way "
-                f"round there ({_said(design, half_way)})"
+                f"width {as_written(design, opening.width)} is not less than half "
+                f"the way round there ({as_written(design, half_way)})"
             )
             cure = "width is measured along the arc; check it"
             raise InputError(what, file=file, place=f"{place}, key width", cure=cure)
@@ -117,7 +116,9 @@ def _refuse_openings(design: Design, file: str) -> None:
 def _refuse_bands(design: Design, file: str) -> None:
     for i, band in enumerate(design.datum_bands, 1):
         place = f"[[datum_band]] entry {i}, key from"
-        between = f"from {_said(design, band.low)} to {_said(design, band.high)}"
+        between = (
+            f"from {as_written(design, band.low)} to {as_written(design, band.high)}"
+        )
         if band.low >= band.high:
             what = f"the band {between} is not one: from must be below to"
             cure = "Write the lower height under from, the upper under to"
@@ -139,8 +140,8 @@ def _refuse_targets(design: Design, file: str) -> None:
         if not np.isfinite(design.radius_at_target(target)):
             place = f"[[target]] entry {i}, key radius"
             what = (
-                f"the target at height {_said(design, target.height)} lies past the "
-                f"profile {_profile_said(design)}, where no hot face is drawn"
+                f"the target at height {as_written(design, target.height)} lies past "
+                f"the profile {_profile_said(design)}, where no hot face is drawn"
             )
             cure = "Write its distance from the axis under radius, or check height"
             raise InputError(what, file=file, place=place, cure=cure)
@@ -150,8 +151,8 @@ def _refuse_rules(design: Design, file: str) -> None:
     brick, fine = design.repair.brick_threshold, design.repair.tolerance
     if fine >= brick:
         what = (
-            f"tolerance {_said(design, fine)} is not less than brick_threshold "
-            f"{_said(design, brick)} (a key left out has its default)"
+            f"tolerance {as_written(design, fine)} is not less than brick_threshold "
+            f"{as_written(design, brick)} (a key left out has its default)"
         )
         cure = "Write both keys under [repair], tolerance the smaller"
         place = "[repair], key tolerance"
@@ -159,20 +160,20 @@ def _refuse_rules(design: Design, file: str) -> None:
     smallest = float(np.min(design.profile.radius))
     if brick >= smallest:
         what = (
-            f"brick_threshold {_said(design, brick)} is no cut-back of a wall of "
-            f"radius {_said(design, smallest)}"
+            f"brick_threshold {as_written(design, brick)} is no cut-back of a wall of "
+            f"radius {as_written(design, smallest)}"
         )
         place = "[repair], key brick_threshold"
-        raise InputError(what, file=file, place=place, cure=_UNIT)
+        raise InputError(what, file=file, place=place, cure=UNIT)
 
 
 def _refuse_rod(design: Design, file: str) -> None:
     for key in ("step", "repeatability", "centring", "height_sd"):
         value = getattr(design.rod, key)
         if value is not None and value > WORST_ROD:
-            most = _said(design, WORST_ROD)
-            what = f"{key} {_said(design, value)} is more than {most}"
-            raise InputError(what, file=file, place=f"[rod], key {key}", cure=_UNIT)
+            most = as_written(design, WORST_ROD)
+            what = f"{key} {as_written(design, value)} is more than {most}"
+            raise InputError(what, file=file, place=f"[rod], key {key}", cure=UNIT)
 
 
 def _within(design: Design, low: float, high: float) -> bool:
@@ -182,9 +183,10 @@ def _within(design: Design, low: float, high: float) -> bool:
 
 def _profile_said(design: Design) -> str:
     bottom, top = design.profile.bottom, design.profile.top
-    return f"({_said(design, bottom)} to {_said(design, top)})"
+    return f"({as_written(design, bottom)} to {as_written(design, top)})"
 
 
-def _said(design: Design, mm: float) -> str:
+def as_written(design: Design, mm: float) -> str:
+    """Say a length back in the file's unit."""
     unit = design.length_unit
     return f"{from_mm(mm, unit):.6g} {unit}"

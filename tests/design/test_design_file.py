@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.design import Design, RepairRules, RodErrors, Target, load_design
+from geom.design import (
+    Brick,
+    Design,
+    RepairRules,
+    RodErrors,
+    Shop,
+    Target,
+    load_design,
+)
 from geom.design.design_file import TABLES
 
 BARE = """\
@@ -74,6 +82,7 @@ def test_what_is_optional_has_its_default(write):
     assert design.targets == ()
     assert design.repair == RepairRules(brick_threshold=31.75, tolerance=6.35)
     assert design.rod == RodErrors()
+    assert design.shop == Shop()
 
 
 def test_one_key_of_a_table_leaves_the_other_at_its_default(write):
@@ -155,5 +164,10 @@ def test_openings_may_reach_the_profiles_ends_and_cross_azimuth_0(spoiled):
 def test_every_key_of_a_dataclass_that_a_table_fills_is_a_key():
     keys = {t.name: {k.becomes or k.name for k in t.keys} for t in TABLES}
     assert keys["rod"] == set(vars(RodErrors()))
-    assert keys["repair"] == set(vars(RepairRules()))
+    assert keys["repair"] == {*vars(RepairRules()), "confidence"}
     assert keys["target"] == set(vars(Target("T", 0.0, 0.0)))
+    assert keys["brick"] == set(vars(Brick("B", 230.0, 114.0, 64.0)))
+    shop = Shop()
+    for name in ("brickwork", "mix", "bottom", "melting"):
+        assert keys[name] == set(vars(getattr(shop, name)))
+    assert {*keys, "bricks", "confidence"} >= set(vars(shop))
