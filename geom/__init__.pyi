@@ -12,6 +12,8 @@ from .readings import PastSurvey as PastSurvey
 from .readings import RodReadings as RodReadings
 from .readings import load_past_survey as load_past_survey
 from .readings import load_readings as load_readings
+from .repair import RepairPlan as RepairPlan
+from .repair import plan_repair as plan_repair
 from .surface import PastPrior as PastPrior
 from .surface import RadialSurface as RadialSurface
 from .surface import learn_prior as learn_prior

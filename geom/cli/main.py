@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from geom._version import __version__
 from geom.cli import next as next_stations
-from geom.cli import survey
+from geom.cli import recheck, sheet, survey
 from geom.errors import DaublineError
 
 DONE, FAULT, BAD_INPUT, STOPPED = 0, 1, 2, 130
@@ -28,6 +28,8 @@ def parser() -> argparse.ArgumentParser:
     )
     survey.add_to(commands)
     next_stations.add_to(commands)
+    sheet.add_to(commands)
+    recheck.add_to(commands)
     return door
 
 

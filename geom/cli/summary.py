@@ -8,12 +8,17 @@ from geom.compare import ACTIONS, Findings
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
+from geom.repair import Works
 from geom.surface import RadialSurface
 from geom.units import CUBIC_FOOT, LITRE, say_both
 
 
 def print_summary(
-    design: Design, surface: RadialSurface, findings: Findings, out: Path
+    design: Design,
+    surface: RadialSurface,
+    findings: Findings,
+    works: Works,
+    out: Path,
 ) -> None:
     """Say the main findings in a few lines on standard output."""
     from rich.console import Console
@@ -23,13 +28,17 @@ def print_summary(
     rows = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
     rows.add_column(style="bold", no_wrap=True)
     rows.add_column()
-    for name, words in summary_rows(design, surface, findings, out):
+    for name, words in summary_rows(design, surface, findings, works, out):
         rows.add_row(name, escape(words))
     Console(highlight=False, soft_wrap=True).print(rows)
 
 
 def summary_rows(
-    design: Design, surface: RadialSurface, findings: Findings, out: Path
+    design: Design,
+    surface: RadialSurface,
+    findings: Findings,
+    works: Works,
+    out: Path,
 ) -> list[tuple[str, str]]:
     """Name and words of each line."""
     rows = [
@@ -37,6 +46,7 @@ def summary_rows(
         ("Rebuild volume", say_volume(findings.volume.rebuild)),
         ("Deepest point", _deepest(design, findings)),
         ("Zones", _zones(findings)),
+        *_repair(design, works),
     ]
     rows += [("Left out", f"{r.place}: {r.why}") for r in surface.rejected]
     rows += [("Warning", words) for words in findings.warnings]
@@ -76,3 +86,13 @@ def _deepest(design: Design, findings: Findings) -> str:
 def _zones(findings: Findings) -> str:
     counted = [(len(findings.of_action(a)), a) for a in ACTIONS if a != "leave"]
     return ", ".join(f"{n} {a}" for n, a in counted if n) or "none: leave the wall"
+
+
+def _repair(design: Design, works: Works) -> list[tuple[str, str]]:
+    """What to order, and which tuyeres slag runs into."""
+    from geom.views.jobs import order_words, say_sure
+    from geom.views.soundness import taper_words
+
+    order, tuyeres = order_words(works.plan, design), taper_words(works.taper)
+    rows = [("Order", f"{order} ({say_sure(works.plan)} sure)")] if order else []
+    return rows + ([("Tuyeres", f"slag {tuyeres}")] if tuyeres else [])

@@ -43,7 +43,7 @@ def run(asked: argparse.Namespace) -> None:
     refuse_folder(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     with _progress(asked.quiet) as bar:
-        task = bar.add_task("reading", total=3 + _FILES)
+        task = bar.add_task("reading", total=4 + _FILES)
 
         def tick(next_up: str) -> None:
             bar.update(task, advance=1, description=next_up)
@@ -74,6 +74,10 @@ def run(asked: argparse.Namespace) -> None:
         from geom.compare import assess
 
         findings = assess(surface, design, title=asked.title)
+        tick("planning the repair")
+        from geom.repair import work_out
+
+        works = work_out(surface, findings, design)
         tick("writing files")
         from geom.views import write_files
 
@@ -84,12 +88,13 @@ def run(asked: argparse.Namespace) -> None:
                 readings=readings,
                 surface=surface,
                 findings=findings,
+                works=works,
                 tick=tick,
             )
     if not asked.quiet:
         from geom.cli.summary import print_summary
 
-        print_summary(design, surface, findings, asked.out)
+        print_summary(design, surface, findings, works, asked.out)
 
 
 def _refuse_past_as_out(folders: list[Path], out: Path) -> None:

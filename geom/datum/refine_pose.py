@@ -30,7 +30,7 @@ from geom.units import Float
 #: Our own choices, no source.
 BAND_SD, _TILT_SD = 2.0, 3.0
 #: Roughness of a sound wall from block to block, mm, at least.
-_ROUGH = 0.2
+_ROUGH = 0.05
 _ROUNDS = 8
 #: Width of the biweight in standard deviations: 95 % as good as least squares where
 #: errors are normal.

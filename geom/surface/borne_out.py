@@ -70,9 +70,10 @@ def stretch(process: Process, hidden: Bool, grid: Grid) -> Float:
     total = (up * square) @ beside.T
     near = (_OWN_WORD + total) / (_OWN_WORD + up @ beside.T)
     counts = _TURNS_COUNT * len(sums) / (360 // _TURN - 1)
-    together = (_TURNS_OWN_WORD + counts * float(np.mean(sums))) / (
-        _TURNS_OWN_WORD + counts
-    )
+    freedom = _TURNS_OWN_WORD + counts
+    together = (_TURNS_OWN_WORD + counts * float(np.mean(sums))) / freedom
+    # that variance is itself told by few turns: Student's t has more of it
+    together *= freedom / max(freedom - 2.0, 1.0)
     usual = float(near[hidden].mean()) if hidden.any() else 1.0
     return np.asarray(near * max(1.0, together / usual))
 

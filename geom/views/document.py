@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 
 from geom.compare.findings import Findings
+from geom.repair import Works
 
 
-def document_bytes(findings: Findings) -> bytes:
+def document_bytes(findings: Findings, works: Works) -> bytes:
     """The ``daubline.findings/1`` document as UTF-8 JSON.
 
     Raises
@@ -15,5 +16,6 @@ def document_bytes(findings: Findings) -> bytes:
     ValueError
         If a number is not finite: JSON has no such numbers.
     """
-    text = json.dumps(findings.to_dict(), allow_nan=False, ensure_ascii=False, indent=1)
+    told = {**findings.to_dict(), "repair": works.to_dict()}
+    text = json.dumps(told, allow_nan=False, ensure_ascii=False, indent=1)
     return (text + "\n").encode("utf-8", errors="backslashreplace")

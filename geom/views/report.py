@@ -7,11 +7,15 @@ from dataclasses import dataclass, fields
 from importlib.resources import files
 
 from geom.compare.findings import Findings
+from geom.design import Design
+from geom.repair import Works
 from geom.surface.radial import RadialSurface
 from geom.units import say_both
 from geom.views import tables
 from geom.views.cautions import CAUTIONS
 from geom.views.colours import LOOKS, limits
+from geom.views.jobs import jobs, order_rows, say_sure
+from geom.views.soundness import bottom_lines, melting_lines, taper_rows
 from geom.views.words import WORK, headings, plain, say_sense, say_time, say_zero
 
 
@@ -26,7 +30,7 @@ class Pictures:
 
 
 def report_bytes(
-    surface: RadialSurface, findings: Findings, pictures: Pictures
+    surface: RadialSurface, findings: Findings, works: Works, pictures: Pictures
 ) -> bytes:
     """The report as UTF-8 HTML.
 
@@ -34,6 +38,8 @@ def report_bytes(
     ----------
     surface : RadialSurface
     findings : Findings
+    works : Works
+        Of those findings.
     pictures : Pictures
 
     Returns
@@ -51,6 +57,7 @@ def report_bytes(
     text = page.render(
         **_heading(surface, findings),
         **_contents(surface, findings),
+        **_repair(works, surface.design),
         pictures={
             part.name: base64.b64encode(getattr(pictures, part.name)).decode("ascii")
             for part in fields(pictures)
@@ -97,4 +104,17 @@ def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
         "rejected": tables.rejected_rows(surface),
         "warnings": [plain(words, most=600) for words in findings.warnings],
         "cautions": CAUTIONS,
+    }
+
+
+def _repair(works: Works, design: Design) -> dict[str, object]:
+    plan, bottom = works.plan, works.bottom
+    return {
+        "jobs": jobs(plan, design),
+        "order": order_rows(plan, design),
+        "sure": say_sure(plan),
+        "plan_notes": [plain(words, most=300) for words in plan.notes],
+        "tuyeres": taper_rows(works.taper, design),
+        "bottom": [] if bottom is None else bottom_lines(bottom, design),
+        "melting": melting_lines(works.melting, design),
     }

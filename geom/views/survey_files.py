@@ -9,6 +9,7 @@ from geom.compare.excess import expected_excess
 from geom.compare.findings import Findings
 from geom.design import Design
 from geom.readings import CloudReadings, RodReadings
+from geom.repair import Works
 from geom.surface.radial import RadialSurface
 from geom.views.document import document_bytes
 from geom.views.glb import glb_bytes
@@ -48,6 +49,7 @@ def write_files(
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
+    works: Works,
     tick: Callable[[str], None] = _quiet,
 ) -> list[Path]:
     """Write every file of a survey.
@@ -61,6 +63,8 @@ def write_files(
     readings : RodReadings or CloudReadings
     surface : RadialSurface
     findings : Findings
+    works : Works
+        Of those findings.
     tick : callable
         Called with the name of each file once it is written.
 
@@ -78,9 +82,9 @@ def write_files(
         raise ValueError("the surface was made against another design")
     written = []
     for steps in (
-        _numbers(folder, surface, findings),
+        _numbers(folder, surface, findings, works),
         _shapes(folder, surface, findings),
-        _pages(folder, readings, surface, findings),
+        _pages(folder, readings, surface, findings, works),
     ):
         for path in steps:
             written.append(path)
@@ -89,9 +93,9 @@ def write_files(
 
 
 def _numbers(
-    folder: Path, surface: RadialSurface, findings: Findings
+    folder: Path, surface: RadialSurface, findings: Findings, works: Works
 ) -> Iterator[Path]:
-    yield _put(folder / "findings.json", document_bytes(findings))
+    yield _put(folder / "findings.json", document_bytes(findings, works))
     path = folder / "surface.nc"
     write_netcdf(path, surface, findings)
     yield path
@@ -115,18 +119,19 @@ def _pages(
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
+    works: Works,
 ) -> Iterator[Path]:
     wall = map_png(readings, surface, findings)
     yield _put(folder / "map.png", wall)
     pictures = Pictures(
         map=wall,
-        work=workmap_png(surface, findings),
+        work=workmap_png(surface, findings, works.plan),
         level=level_png(surface, findings),
         upright=upright_png(surface, findings),
     )
-    page = report_bytes(surface, findings, pictures)
+    page = report_bytes(surface, findings, works, pictures)
     yield _put(folder / "report.html", page)
-    sheet = sheet_bytes(surface, findings, workmap=pictures.work)
+    sheet = sheet_bytes(surface, findings, works, workmap=pictures.work)
     yield _put(folder / "repair-sheet.pdf", sheet)
 
 

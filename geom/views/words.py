@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import unicodedata
 from datetime import datetime
+from typing import Protocol
 
-from geom.compare.findings import Action, Findings, Zone
+from geom.compare.findings import Action, Findings
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
@@ -21,6 +22,18 @@ from geom.units import (
 
 #: In the order the work is listed in.
 WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
+
+
+class Round(Protocol):
+    """Anything that reaches round the wall from one azimuth to another, degrees."""
+
+    @property
+    def azimuth_from(self) -> float:
+        """Where it begins."""
+
+    @property
+    def azimuth_to(self) -> float:
+        """Where it ends; less than where it begins if it crosses azimuth 0."""
 
 
 def plain(text: str, *, most: int = 200) -> str:
@@ -56,6 +69,19 @@ def say_heights(low: float, high: float, design: Design) -> str:
         return both
     short = say_length(low, unit).rsplit(" ", 1)[0]
     return f"{short} to {say_length(high, unit)} ({both})"
+
+
+def say_span(low: float, high: float, design: Design) -> str:
+    """Two heights in the shop's own unit alone.
+
+    Examples
+    --------
+    ``18 to 24 1/2 in``
+    """
+    unit = design.length_unit
+    return f"{say_length(low, unit).removesuffix(f' {unit}')} to " + say_length(
+        high, unit
+    )
 
 
 def say_length_interval(quantity: Quantity, design: Design) -> str:
@@ -133,12 +159,12 @@ def figures(value: float) -> str:
     return f"{round(value, places) + 0.0:.{places}f}"
 
 
-def span(zone: Zone) -> float:
+def span(zone: Round) -> float:
     """How far round a zone reaches, degrees in (0, 360]."""
     return (zone.azimuth_to - zone.azimuth_from) % 360.0 or 360.0
 
 
-def say_degrees(zone: Zone, design: Design) -> str:
+def say_degrees(zone: Round, design: Design) -> str:
     """The zone's azimuths, in the design's own sense."""
     if span(zone) >= 359.0:
         return "all round"
@@ -146,7 +172,7 @@ def say_degrees(zone: Zone, design: Design) -> str:
     return f"{words}, across 0°" if zone.azimuth_from > zone.azimuth_to else words
 
 
-def say_clock(zone: Zone, design: Design) -> str:
+def say_clock(zone: Round, design: Design) -> str:
     """Where the zone is on the clock, read the way the hands turn."""
     if span(zone) >= 359.0:
         return "all the way round"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geom.compare.findings import ACTIONS, Findings
+from geom.repair import RepairPlan
 from geom.surface.radial import RadialSurface
 from geom.units import Bool, Float
 from geom.views import chart, colours
@@ -19,20 +20,31 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _TYPE = 14.0
-_WIDE = 7.8
+_WIDE = 6.2
 _LEFT, _RIGHT, _TOP, _BELOW = 1.0, 0.85, 0.55, 1.6
 
 #: More numbers than this on one picture cannot be read.
 _MOST_NUMBERS = 40
 
 
-def workmap_png(surface: RadialSurface, findings: Findings, *, dpi: int = 160) -> bytes:
-    """The wall by action, zones numbered as in the tables, as PNG."""
+def workmap_png(
+    surface: RadialSurface,
+    findings: Findings,
+    plan: RepairPlan | None = None,
+    *,
+    dpi: int = 180,
+) -> bytes:
+    """The wall by action, zones numbered as in the tables, as PNG.
+
+    Where a plan is given, its brickwork is outlined as it is squared out.
+    """
     with chart.drawing():
-        return chart.png(workmap_figure(surface, findings), dpi=dpi)
+        return chart.png(workmap_figure(surface, findings, plan), dpi=dpi)
 
 
-def workmap_figure(surface: RadialSurface, findings: Findings) -> Figure:
+def workmap_figure(
+    surface: RadialSurface, findings: Findings, plan: RepairPlan | None = None
+) -> Figure:
     """The figure of `workmap_png`; draw it inside `chart.drawing`."""
     wall = Unrolled(surface.design, surface.grid)
     high, _ = panel_height(wall, _WIDE)
@@ -43,12 +55,37 @@ def workmap_figure(surface: RadialSurface, findings: Findings) -> Figure:
         (_LEFT / size[0], _BELOW / size[1], _WIDE / size[0], high / size[1])
     )
     lay_wall(axes, wall, size=_TYPE)
+    _thin_out(axes)
     _fill(axes, wall, findings)
-    draw_openings(axes, wall, size=_TYPE - 3)
+    squared = plan is not None and _squared_out(axes, wall, plan)
+    draw_openings(axes, wall, size=_TYPE - 4)
     _numbers(axes, wall, findings)
     axes.set_title("SEEN FROM INSIDE", fontsize=_TYPE + 1, loc="left", color=chart.INK)
-    _legend(made)
+    _legend(made, squared=squared)
     return made
+
+
+def _thin_out(axes: Axes) -> None:
+    """Every second azimuth named, so that names at this size do not touch."""
+    for tick in axes.get_xticklabels()[1::2]:
+        tick.set_visible(False)
+    axes.set_xlabel("azimuth; hour of the clock below it", fontsize=_TYPE, labelpad=4)
+
+
+def _squared_out(axes: Axes, wall: Unrolled, plan: RepairPlan) -> bool:
+    """Outline the brickwork of a plan; whether there is any."""
+    bricked = [zone for zone in plan.zones if zone.brickwork is not None]
+    for zone in bricked:
+        axes.contour(
+            wall.across,
+            wall.grid.height,
+            wall.flat(zone.share),
+            levels=[0.5],
+            colors=[chart.INK],
+            linewidths=[3.2],
+            zorder=5,
+        )
+    return bool(bricked)
 
 
 def _fill(axes: Axes, wall: Unrolled, findings: Findings) -> None:
@@ -114,10 +151,11 @@ def _middle(wall: Unrolled, where: Bool) -> tuple[float, float] | None:
     return float(wall.across[column]), float(wall.grid.height[row])
 
 
-def _legend(made: Figure) -> None:
+def _legend(made: Figure, *, squared: bool) -> None:
+    from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    patches = []
+    patches: list[Patch | Line2D] = []
     for name in (*WORK, "leave"):
         look = colours.LOOKS[name]
         edge = look.ink if look.hatch else chart.INK
@@ -134,14 +172,17 @@ def _legend(made: Figure) -> None:
             label="Not surveyed",
         )
     )
+    if squared:
+        patches.append(Line2D([], [], color=chart.INK, lw=3.2, label="Brickwork"))
     made.legend(
         handles=patches,
         loc="lower left",
         bbox_to_anchor=(_LEFT / made.get_figwidth(), 0.08 / made.get_figheight()),
-        ncols=3,
+        ncols=4,
         fontsize=_TYPE - 1,
         frameon=False,
-        handlelength=2.2,
+        handlelength=2.0,
+        columnspacing=1.2,
         handleheight=1.2,
         borderaxespad=0.0,
         borderpad=0.0,

@@ -99,6 +99,60 @@ def test_zones_lie_on_the_surveyed_wall_and_volumes_fit_together(
     assert found["volume"]["net"]["value"] == pytest.approx(gross)
 
 
+def test_the_account_of_the_repair_closes(surveyed: Path) -> None:
+    found = told(surveyed)
+    repair, volume = found["repair"], found["volume"]
+    account = repair["account"]
+    put_in = account["bricks"] + account["joints"] + account["daub"]
+    room = account["rebuild"] - account["left"] + account["cut"] + account["before"]
+    assert put_in == pytest.approx(room, rel=1e-6)
+    assert account["rebuild"] == pytest.approx(volume["rebuild"]["value"], rel=1e-6)
+    assert account["buildup"] == pytest.approx(volume["buildup"]["value"], rel=1e-6)
+    # zone by zone the same, told once more
+    laid = [zone["brickwork"] for zone in repair["zones"] if zone["brickwork"]]
+    daub = sum(z["daub"]["volume"]["value"] for z in repair["zones"] if z["daub"])
+    assert sum(one["volume"] for one in laid) == pytest.approx(account["bricks"])
+    assert daub == pytest.approx(account["daub"], rel=1e-6)
+    assert put_in != pytest.approx(room + daub, rel=1e-6)
+    ordered = {line["material"]: line for line in repair["order"]}
+    needed = {}
+    for brick in (brick for one in laid for brick in one["bricks"]):
+        needed[brick["name"]] = needed.get(brick["name"], 0) + brick["needed"]
+    for name, count in needed.items():
+        assert count == ordered[name]["best"] <= ordered[name]["enough"]
+
+
+def test_the_same_input_gives_the_same_repair(
+    surveyed: Path, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    again = tmp_path / "again"
+    sheet = request.node.callspec.params["surveyed"]
+    assert survey(sheet, again, "--quiet") == 0
+    one, other = (
+        json.dumps(told(out)["repair"], sort_keys=False) for out in (surveyed, again)
+    )
+    assert one == other
+
+
+def test_repair_sheet_has_a_page_a_zone_and_what_to_order(surveyed: Path) -> None:
+    import pypdf
+
+    repair = told(surveyed)["repair"]
+    pages = [
+        " ".join(page.extract_text().split())
+        for page in pypdf.PdfReader(surveyed / "repair-sheet.pdf").pages
+    ]
+    for zone in repair["zones"]:
+        name = f"Zone {zone['id']}: {zone['action'].upper()}"
+        assert sum(name in page for page in pages) == 1
+    for line in repair["order"]:
+        if line["unit"] == "bricks":
+            numbers = f"{line['best']:.0f} {line['enough']:.0f}"
+            assert f"{line['material']} {numbers}" in pages[1]
+    assert len(repair["taper"]) == 6
+    assert all(one["call"] in pages[-1] for one in repair["taper"])
+
+
 def test_title_is_text_and_not_markup_in_the_report(surveyed: Path) -> None:
     page = (surveyed / "report.html").read_text(encoding="utf-8")
     assert "Heat 41 &lt;b&gt;" in page
@@ -119,6 +173,12 @@ def test_summary_says_volume_deepest_point_zones_and_where_the_files_are(
     assert f"{actions.count('brick')} brick" in said
     assert f"{actions.count('measure again')} measure again" in said
     assert "report.html" in said
+    repair = told(out)["repair"]
+    for line in repair["order"]:
+        assert line["material"] in said
+    assert "95 % sure" in said
+    if any(one["call"] == "runs in" for one in repair["taper"]):
+        assert "runs in: " in said
 
 
 def test_overwrite_replaces_our_files_and_keeps_others(tmp_path: Path) -> None:

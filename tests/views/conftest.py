@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pytest
@@ -23,8 +24,13 @@ from geom.compare.findings import (
 )
 from geom.design.drawing import DatumBand, Design, Opening
 from geom.design.profile import Profile
+from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings.rod import RodReadings
+from geom.repair import Works, plan_repair
+from geom.repair.bottom import sand_bottom
+from geom.repair.melting import worn_melting
+from geom.repair.taper import taper_audit
 from geom.surface.grid import Grid, make_grid
 from geom.surface.radial import RadialSurface, Rejected
 
@@ -39,6 +45,46 @@ class Furnace:
     readings: RodReadings
     surface: RadialSurface
     findings: Findings
+
+    @cached_property
+    def works(self) -> Works:
+        """The repair, its order list on a few walls only."""
+        findings, design = self.findings, self.design
+        # a real surface goes on behind its openings
+        belief = self.surface.belief
+        behind = np.where(self.surface.grid.surveyed[:, None], belief.cutback, np.nan)
+        drawn = self.surface.grid.design_radius[:, None]
+        surface = replace(
+            self.surface,
+            radius=drawn + behind,
+            radius_sd=np.where(np.isnan(behind), np.nan, belief.sd),
+        )
+        return Works(
+            plan=plan_repair(surface, findings, design, draws=3),
+            taper=taper_audit(surface, design),
+            melting=worn_melting(surface, findings, design),
+            bottom=sand_bottom(design, surface=surface),
+        )
+
+
+@dataclass(frozen=True)
+class Nearby:
+    """Stands where `Belief` does: the nearest cell, errors alike within 150 mm."""
+
+    grid: Grid
+    cutback: np.ndarray
+    sd: np.ndarray
+
+    def jointly(
+        self, height: np.ndarray, azimuth: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        row = np.abs(self.grid.height[:, None] - height).argmin(axis=0)
+        column = np.abs(turn(self.grid.azimuth[:, None], azimuth)).argmin(axis=0)
+        mean = self.cutback[np.ix_(row, column)].ravel()
+        around = np.deg2rad(turn(azimuth[:, None], azimuth)) * 450.0
+        upright = height[:, None] - height
+        near = [np.exp(-0.5 * (apart / 150.0) ** 2) for apart in (upright, around)]
+        return mean, 4.0 * np.kron(*near)
 
 
 def make_design(
@@ -159,7 +205,7 @@ def make_furnace(
         grid=grid,
         radius=radius,
         radius_sd=maps.cutback_sd,
-        belief=None,  # type: ignore[arg-type]
+        belief=Nearby(grid, cutback, sd),  # type: ignore[arg-type]
         count=len(readings),
         kinds=("radius",),
         rejected=(

@@ -13,19 +13,32 @@ def no_constants(name):
 
 
 def test_it_is_the_document_of_the_findings(furnace):
-    content = document_bytes(furnace.findings)
+    content = document_bytes(furnace.findings, furnace.works)
     read = json.loads(content.decode("utf-8"), parse_constant=no_constants)
-    assert read == json.loads(json.dumps(furnace.findings.to_dict()))
+    told = {**furnace.findings.to_dict(), "repair": furnace.works.to_dict()}
+    assert read == json.loads(json.dumps(told))
     assert read["schema"] == "daubline.findings/1"
 
 
 def test_a_number_that_is_not_finite_is_refused(furnace):
     surveyed = replace(furnace.findings.surveyed, area=float("nan"))
     with pytest.raises(ValueError, match="JSON compliant"):
-        document_bytes(replace(furnace.findings, surveyed=surveyed))
+        document_bytes(replace(furnace.findings, surveyed=surveyed), furnace.works)
 
 
 def test_any_title_survives(furnace):
     title = 'Łódź "A" \\ </script>\n\udc80'
-    content = document_bytes(replace(furnace.findings, title=title))
+    content = document_bytes(replace(furnace.findings, title=title), furnace.works)
     assert json.loads(content)["title"] == title
+
+
+def test_everything_of_the_repair_is_told_under_one_key(furnace):
+    read = json.loads(document_bytes(furnace.findings, furnace.works))
+    repair = read.pop("repair")
+    assert read == json.loads(json.dumps(furnace.findings.to_dict()))
+    assert set(repair) == {
+        "schema", "zones", "order", "daub", "account", "confidence", "notes",
+        "taper", "melting", "bottom",
+    }  # fmt: skip
+    assert len(repair["taper"]) == 6
+    assert len(repair["bottom"]["strike"]) == 8

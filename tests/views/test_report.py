@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 import pytest
 
 from geom.views.cautions import CAUTIONS
+from geom.views.jobs import jobs, order_rows
 from geom.views.report import Pictures, report_bytes
 
 DOT = b"\x89PNG not really"
@@ -39,7 +40,7 @@ class Page(HTMLParser):
 
 def page_of(furnace, **changes):
     findings = replace(furnace.findings, **changes)
-    return Page(report_bytes(furnace.surface, findings, PICTURES))
+    return Page(report_bytes(furnace.surface, findings, furnace.works, PICTURES))
 
 
 def test_tags_are_balanced_and_nothing_is_fetched(furnace):
@@ -47,7 +48,7 @@ def test_tags_are_balanced_and_nothing_is_fetched(furnace):
     assert page.open == []
     assert "script" not in page.tags
     assert all(link.startswith(("data:image/png", "#")) for link in page.links)
-    raw = report_bytes(furnace.surface, furnace.findings, PICTURES)
+    raw = report_bytes(furnace.surface, furnace.findings, furnace.works, PICTURES)
     assert b"http://" not in raw
     assert b"https://" not in raw
     assert b"url(" not in raw
@@ -68,7 +69,7 @@ def test_markup_from_the_design_and_the_notes_stays_text(build):
     furnace = build(azimuth_zero=evil, height_zero=evil, name=evil, spacing=25.0)
     spoiled = replace(furnace.surface.rejected[0], why=evil, place=evil)
     surface = replace(furnace.surface, rejected=(spoiled,))
-    page = Page(report_bytes(surface, furnace.findings, PICTURES))
+    page = Page(report_bytes(surface, furnace.findings, furnace.works, PICTURES))
     assert "i" not in page.tags
     assert page.text.count(evil) >= 6
 
@@ -100,3 +101,26 @@ def test_a_wall_with_nothing_to_do_is_told_so(furnace):
     assert "No zone needs work" in page.text
     assert "Mind this" not in page.text
     assert "Diameters" not in page.text
+
+
+def test_the_repair_is_told_zone_by_zone_with_what_to_order(furnace):
+    text = page_of(furnace).text
+    for job in jobs(furnace.works.plan, furnace.design):
+        assert all(line in text for line in (job.clock, job.depth, *job.amount))
+    for row in order_rows(furnace.works.plan, furnace.design):
+        assert f"{row.material}{row.needed}{row.order}{row.stock}{row.buy}" in text
+    assert text.count("runs in") + text.count("sheds") >= 6
+    assert "What the worn diameter does" in text
+
+
+def test_markup_in_the_repair_stays_text(furnace):
+    evil = "<i>brick</i> & co"
+    works = furnace.works
+    line = replace(works.plan.order[0], material=evil)
+    plan = replace(works.plan, order=(line,), notes=(evil,))
+    content = report_bytes(
+        furnace.surface, furnace.findings, replace(works, plan=plan), PICTURES
+    )
+    page = Page(content)
+    assert "i" not in page.tags
+    assert page.text.count(evil) == 2

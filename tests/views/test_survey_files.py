@@ -21,7 +21,7 @@ from geom.views import write_files
 f = make_furnace(spacing=40.0, columns=120)
 folder = pathlib.Path(tempfile.mkdtemp(dir=sys.argv[2]))
 paths = write_files(folder, design=f.design, readings=f.readings,
-    surface=f.surface, findings=f.findings)
+    surface=f.surface, findings=f.findings, works=f.works)
 print(json.dumps({p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in paths}))
 """
 
@@ -33,6 +33,7 @@ def write(furnace, folder, **options):
         readings=furnace.readings,
         surface=furnace.surface,
         findings=furnace.findings,
+        works=furnace.works,
         **options,
     )
 
@@ -69,6 +70,7 @@ def test_another_design_than_the_surfaces_is_refused(build, tmp_path):
             readings=one.readings,
             surface=one.surface,
             findings=one.findings,
+            works=one.works,
         )
     assert list(tmp_path.iterdir()) == []
 

@@ -1,0 +1,101 @@
+"""``daubline recheck``: is the repaired wall back on its drawing."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geom.cli.inputs import add_cloud_options
+
+if TYPE_CHECKING:
+    from geom.design import Design
+    from geom.repair.checked import Recheck
+
+
+def add_to(commands: Any) -> None:
+    """Add the command and its options to the front door."""
+    it = commands.add_parser(
+        "recheck",
+        help="after the repair: is the wall back on its drawing",
+        description="Judge readings of the repaired wall against its drawing, level by "
+        "level and zone by zone of the survey before, tell what was put in, and write "
+        "recheck.json and certificate.pdf.",
+    )
+    it.add_argument("design", type=Path, metavar="DESIGN", help="design file (TOML)")
+    it.add_argument(
+        "readings",
+        type=Path,
+        nargs="+",
+        metavar="READINGS",
+        help="of the repaired wall: rod sheets and point clouds, as for survey",
+    )
+    it.add_argument(
+        "--before",
+        type=Path,
+        required=True,
+        metavar="DIR",
+        help="output folder of the survey before the repair",
+    )
+    it.add_argument(
+        "--out", type=Path, required=True, metavar="DIR", help="made if new"
+    )
+    it.add_argument("--overwrite", action="store_true", help="allow a DIR with files")
+    it.add_argument("--title", metavar="TEXT", help="of the recheck")
+    it.add_argument("--quiet", action="store_true", help="say nothing but errors")
+    add_cloud_options(it)
+    it.set_defaults(run=run)
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Do it."""
+    from rich.console import Console
+
+    from geom.design import load_design
+    from geom.readings import load_readings
+    from geom.readings.survey_before import load_survey_before
+    from geom.whole import folder_written_whole, refuse_folder
+
+    refuse_folder(asked.out, overwrite=asked.overwrite)
+    design = load_design(asked.design)
+    before = load_survey_before(asked.before, design)
+    readings = load_readings(
+        asked.readings,
+        design,
+        cloud_unit=asked.cloud_unit,
+        azimuth_of_x=asked.azimuth_of_x,
+        z_offset=asked.z_offset,
+        scanner=asked.scanner,
+        own_frames=asked.own_frames,
+        targets=asked.targets,
+    )
+    with Console(stderr=True, quiet=asked.quiet).status("fitting the repaired wall"):
+        from geom.compare import assess
+        from geom.repair.recheck import recheck
+        from geom.surface import reconstruct
+
+        surface = reconstruct(readings, design, cluster=asked.cluster)
+        findings = assess(surface, design, title=asked.title)
+        found = recheck(before, surface, findings, design)
+        from geom.views.recheck_files import write_recheck
+
+        with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
+            write_recheck(folder, found, design)
+    if not asked.quiet:
+        _tell(design, found, asked.out)
+
+
+def _tell(design: Design, found: Recheck, out: Path) -> None:
+    from rich.console import Console
+
+    from geom.views.checks import VERDICTS, material_lines, verdict_lines
+    from geom.views.words import plain
+
+    console = Console(highlight=False, soft_wrap=True, markup=False)
+    console.print(f"Recheck: {plain(design.name)}: {VERDICTS[found.verdict]}")
+    for line in verdict_lines(found, design) + material_lines(found, design):
+        console.print(line)
+    for words in found.warnings:
+        console.print(f"Warning: {words}")
+    console.print(f"Files: {out}: print certificate.pdf and have it signed")
+    console.print("Caution: back on its drawing is not safe to run; see the cautions")

@@ -1,0 +1,55 @@
+"""Walls whose joint distribution is told, to check what is worked out of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, cast
+
+import numpy as np
+
+from geom.design import Design
+from geom.surface import RadialSurface, make_grid
+from geom.units import Float
+
+Field = Callable[[Float, Float], Float]
+Kernel = Callable[[Float, Float, Float, Float], Float]
+
+
+def no_kernel(azimuth: Float, height: Float, azimuth2: Float, height2: Float) -> Float:
+    """A wall that is known exactly."""
+    return np.zeros(np.broadcast_shapes(azimuth.shape, azimuth2.shape))
+
+
+class KnownWall:
+    """Stands where `Belief` does: mean and covariance are functions of the place."""
+
+    def __init__(self, mean: Field, kernel: Kernel = no_kernel) -> None:
+        self.mean, self.kernel = mean, kernel
+
+    def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        a, h = np.tile(azimuth, height.size), np.repeat(height, azimuth.size)
+        table = self.kernel(a[:, None], h[:, None], a[None, :], h[None, :])
+        return np.asarray(self.mean(a, h), float), np.array(table, dtype=float)
+
+
+def known_surface(
+    design: Design,
+    belief: Any,
+    *,
+    surveyed: tuple[float, float] = (100.0, 1400.0),
+    columns: int = 360,
+) -> RadialSurface:
+    """A surface with such a wall behind it."""
+    grid = make_grid(design, surveyed=surveyed, columns=columns)
+    azimuth, height = np.meshgrid(grid.azimuth, grid.height)
+    mean = belief.mean(azimuth, height) if isinstance(belief, KnownWall) else 0.0
+    cutback = np.where(grid.surveyed[:, None], mean, np.full(grid.shape, np.nan))
+    return RadialSurface(
+        design=design,
+        grid=grid,
+        radius=grid.design_radius[:, None] + cutback,
+        radius_sd=np.zeros(grid.shape),
+        belief=cast(Any, belief),
+        count=100,
+        kinds=("rod radius",),
+    )

@@ -1,0 +1,54 @@
+"""Chipping: how much, how thick, where to stop, what is fouled."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geom.design import Opening, Profile
+from geom.repair.chipping import openings_fouled, stop_at
+from geom.surface import make_grid
+from tests.repair.surveyed import box, planned
+from tests.walls import plain_design
+
+TUYERE = Opening("tuyere", 0.0, 450.0, 120.0, 100.0)
+CONE = Profile(np.array([0.0, 1500.0]), np.array([400.0, 550.0]))
+
+
+def fouled_by(low: float, high: float, columns: slice) -> bool:
+    design = plain_design(openings=(TUYERE,))
+    grid = make_grid(design, surveyed=(200.0, 900.0), columns=360)
+    mask = np.zeros(grid.shape, dtype=bool)
+    mask[(grid.height > low) & (grid.height < high), columns] = True
+    return openings_fouled(grid, mask, design) == (TUYERE,)
+
+
+def test_an_opening_is_fouled_by_build_up_at_its_edge_and_not_by_that_beyond() -> None:
+    # the tuyere: 400 to 500 mm, 7.64 degrees to each side
+    assert fouled_by(500.0, 560.0, slice(0, 5))
+    assert not fouled_by(520.0, 560.0, slice(0, 5))
+    assert fouled_by(420.0, 480.0, slice(9, 20))
+    assert not fouled_by(420.0, 480.0, slice(10, 20))
+    assert fouled_by(420.0, 480.0, slice(345, 352))  # over azimuth 0
+
+
+def test_chipping_stops_at_the_drawn_radius_at_mid_height() -> None:
+    assert stop_at(plain_design(profile=CONE), 300.0, 600.0) == (450.0, 445.0)
+
+
+def test_a_lump_is_told_with_its_volume_thickness_and_opening() -> None:
+    design = plain_design(openings=(TUYERE,))
+    plan, _, findings = planned(design, box(21.0, 10.4, 400.0, 600.0, -30.0), sd=1.5)
+    (zone,) = plan.zones
+    chip = zone.chip
+    assert zone.action == "chip"
+    assert zone.daub is None
+    assert (zone.azimuth_from, zone.azimuth_to) == (10.5, 31.5)
+    section = 450.0 * 30.0 - (30.0**2 + 1.5**2) / 2.0
+    exact = section * np.deg2rad(21.0) * 200.0
+    assert chip.volume.value == pytest.approx(exact, rel=1e-6)
+    assert chip.volume == findings.zones[0].volume
+    assert chip.thickness.value == pytest.approx(30.0)
+    assert (chip.stop_height, chip.stop_radius) == (500.0, 450.0)
+    assert chip.fouled == (TUYERE,)
+    assert plan.account.chip == pytest.approx(chip.volume.value)

@@ -1,0 +1,119 @@
+"""Mean and share in tolerance of a face, and how far readings reach."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geom.design import DatumBand
+from geom.repair.conformity import chance_within
+from geom.repair.face import DRAWS, decide_face, face_state
+from geom.repair.nearest import to_nearest_reading
+from geom.surface import reconstruct
+from tests.repair.test_put_in import even_wall
+from tests.walls import plain_design, rod_readings, stations
+
+TOLERANCE = 6.0
+
+
+def everywhere(surface):
+    return np.broadcast_to(surface.grid.surveyed[:, None], surface.grid.shape)
+
+
+@pytest.mark.parametrize(("cutback", "sd"), [(0.0, 3.0), (5.0, 2.0), (9.0, 1.5)])
+def test_a_wall_that_moves_as_one_has_the_chance_of_one_deviation(cutback, sd):
+    surface, nodes = even_wall(cutback, sd)
+    state = face_state(surface, nodes, everywhere(surface), TOLERANCE)
+    expected = float(chance_within(cutback, sd, -TOLERANCE, TOLERANCE))
+    # Four standard errors of 4,000 draws.
+    error = 4.0 * np.sqrt(expected * (1.0 - expected) / DRAWS) + 1e-3
+    assert state.chance == pytest.approx(expected, abs=error)
+    assert state.share.value == pytest.approx(expected, abs=error)
+    assert state.mean.value == pytest.approx(cutback)
+    assert state.mean.sd == pytest.approx(sd)
+
+
+def patchy(share: float):
+    """A wall known exactly: a share of its columns 10 mm out, the rest on it."""
+    surface, nodes = even_wall(0.0, 0.0)
+    out = np.arange(surface.grid.azimuth.size) < share * surface.grid.azimuth.size
+    radius = surface.radius + np.where(out[None, :], 10.0, 0.0)
+    return replace(surface, radius=radius), nodes
+
+
+def test_the_share_of_a_wall_known_exactly_is_counted():
+    surface, nodes = patchy(0.25)
+    state = face_state(surface, nodes, everywhere(surface), TOLERANCE)
+    assert state.share.value == pytest.approx(0.75)
+    assert state.share.sd == pytest.approx(0.0, abs=1e-12)
+    assert state.mean.value == pytest.approx(2.5)
+
+
+def test_a_mean_in_tolerance_does_not_hide_a_hollow():
+    surface, nodes = patchy(0.25)
+    state = face_state(surface, nodes, everywhere(surface), TOLERANCE)
+    assert abs(state.mean.value) < TOLERANCE
+    assert state.chance == 0.0
+    assert decide_face(state, 1.0) == "reject"
+    small, nodes = patchy(1.0 / 18.0)
+    state = face_state(small, nodes, everywhere(small), TOLERANCE)
+    assert decide_face(state, 1.0) == "accept"
+
+
+@pytest.mark.parametrize(
+    ("out", "measured", "decision"),
+    [
+        (0.0, 0.95, "accept"),
+        (0.0, 0.85, "cannot tell"),
+        (1.0, 0.05, "cannot tell"),
+        (1.0, 0.15, "reject"),
+        (0.25, 0.5, "reject"),
+        (1.0 / 18.0, 0.92, "cannot tell"),
+    ],
+)
+def test_what_was_not_measured_may_lie_anywhere(out, measured, decision):
+    surface, nodes = patchy(out)
+    state = face_state(surface, nodes, everywhere(surface), TOLERANCE)
+    assert decide_face(state, measured) == decision
+
+
+def read_wall(**changes):
+    design = plain_design(**changes)
+    azimuth, height = stations(6, 4, 200.0, 800.0)
+    readings = rod_readings(azimuth, height, np.full(24, 450.0), sd=1.0)
+    return reconstruct(readings, design, spacing=50.0, columns=36)
+
+
+def test_distance_to_the_nearest_reading_is_across_the_wall():
+    surface = read_wall()
+    away = to_nearest_reading(surface)
+    top = int(np.argmin(np.abs(surface.height - 1475.0)))
+    rise = surface.height[top] - 800.0
+    assert away[top, 0] == pytest.approx(rise)
+    # Half way between two azimuths 60 degrees apart: a chord of 30 degrees.
+    chord = 2.0 * 450.0 * np.sin(np.deg2rad(15.0))
+    assert away[top, 3] == pytest.approx(np.hypot(chord, rise))
+    # Across azimuth 0 as anywhere.
+    np.testing.assert_allclose(away[:, -1], away[:, 1])
+
+
+def test_a_datum_band_is_not_a_reading():
+    plain = to_nearest_reading(read_wall())
+    banded = to_nearest_reading(read_wall(datum_bands=(DatumBand(1200.0, 1400.0),)))
+    assert banded.max() == pytest.approx(plain.max(), rel=0.05)
+    assert banded.max() > 600.0
+
+
+def test_both_ends_of_a_diameter_were_read():
+    design = plain_design()
+    azimuth, height = stations(6, 4, 200.0, 800.0)
+    half = azimuth < 180.0
+    readings = rod_readings(
+        azimuth[half], height[half], np.full(12, 900.0), kind="diameter", sd=1.0
+    )
+    surface = reconstruct(readings, design, spacing=50.0, columns=36)
+    np.testing.assert_allclose(
+        to_nearest_reading(surface), to_nearest_reading(read_wall()), atol=1e-6
+    )

@@ -1,0 +1,111 @@
+"""The order list: enough with the confidence asked, whole bricks, whole bags."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import gamma
+
+from geom.compare.nodes import make_nodes
+from geom.design import Brickwork, Mix, Shop
+from geom.repair.need import Need, walls_drawn
+from geom.repair.order import clay_of, enough, order_list, sand_of
+from tests.repair.surveyed import STRETCHER, box, planned, surface_of
+from tests.walls import plain_design
+
+MIX = Mix(by="mass", shrinkage=0.0, rebound=0.0, water_least=0.1, water_most=0.1,
+          daub_density=2200.0, bag=25.0, clay_density=1000.0, wash=1.0)  # fmt: skip
+SHOP = Shop(bricks=(STRETCHER,), mix=MIX)
+
+
+def need(bricks: int = 0, litres: float = 0.0) -> Need:
+    counts = {"stretcher": bricks} if bricks else {}
+    return Need(counts, 1.452e6 * bricks, litres * 1e6, 0.0, 0.0)
+
+
+def test_enough_is_the_quantile_of_a_gamma() -> None:
+    drawn = np.random.default_rng(1).gamma(9.0, 2.0, 4000)
+    mean, sd = drawn.mean(), drawn.std()
+    told = gamma.ppf(0.9, (mean / sd) ** 2, scale=sd**2 / mean)
+    assert enough(drawn, 0.0, 0.9) == pytest.approx(told, rel=1e-9)
+    held = np.mean(drawn <= enough(drawn, 0.0, 0.9))
+    assert held == pytest.approx(0.9, abs=0.015)  # three sd of a share of 4000
+
+
+def test_enough_of_what_is_seldom_needed() -> None:
+    rare = np.array([0.0] * 97 + [5.0] * 3)
+    often = np.array([0.0] * 50 + [4.0, 6.0] * 25)
+    assert enough(rare, 0.0, 0.95) == 0.0
+    # half need none, so 90 % of the others has to be covered
+    told = gamma.ppf(0.9, 25.0, scale=0.2)
+    assert enough(often, 0.0, 0.95) == pytest.approx(told, rel=1e-9)
+
+
+def test_never_less_than_the_plan() -> None:
+    assert enough(np.array([1.0, 2.0, 3.0]), 8.0, 0.95) == 8.0
+
+
+def test_sand_clay_and_bags_by_hand() -> None:
+    # 100 litres of 2200 kg/m3 with water 0.1 of the dry mass: 200 kg dry, 3 to 1
+    plan = need(litres=100.0)
+    assert (sand_of(plan, MIX), clay_of(plan, MIX)) == pytest.approx((150.0, 50.0))
+    thin = Need({}, 0.0, 0.0, 2e6, 3e6)  # 2 litres of joints, 3 m2 at 1 mm
+    assert clay_of(thin, MIX) == pytest.approx(5.0)
+    sand, clay = order_list(plan, [plan, plan], [STRETCHER], SHOP)
+    assert (sand.material, sand.enough, sand.packs) == ("sand", pytest.approx(150), 6)
+    assert (clay.material, clay.enough, clay.packs) == (
+        "fire clay",
+        pytest.approx(50),
+        2,
+    )
+    assert clay.pack == 25.0
+
+
+def test_stock_on_hand_is_not_bought_again() -> None:
+    drawn = [need(bricks=n) for n in (90, 100, 110)]
+    for stock, packs in ((None, 114), (40, 74), (200, 0)):
+        bricks = [replace(STRETCHER, stock=stock)]
+        line = order_list(need(bricks=100), drawn, bricks, SHOP)[0]
+        assert (line.best, line.enough) == (100.0, 114.0)
+        told = gamma.ppf(0.95, 150.0, scale=100.0 / 150.0)
+        assert line.enough == np.ceil(told)
+        assert (line.stock, line.packs) == (stock, packs)
+
+
+def test_bricks_that_the_plan_does_not_lay_but_might_have_to_are_ordered() -> None:
+    drawn = [need(bricks=n) for n in (0, 0, 8, 12)]
+    line = order_list(need(), drawn, [STRETCHER], SHOP)[0]
+    assert line.best == 0.0
+    assert line.enough >= 12.0
+
+
+def test_drawn_walls_are_those_of_the_readings() -> None:
+    field = box(180.0, 400.0, 0.0, 2000.0, 20.0)
+    surface = surface_of(plain_design(), field, sd=3.0)
+    nodes = make_nodes(surface)
+    walls = list(walls_drawn(surface, nodes, 400, seed=2))
+    rows = surface.grid.surveyed
+    cutback = np.stack([wall.cutback[rows] for wall in walls])
+    # 400 draws: the mean to 0.15 mm, the sd to 3.5 %; three times that
+    assert cutback.mean(axis=0) == pytest.approx(20.0, abs=0.6)
+    assert np.sqrt(np.mean(cutback.var(axis=0))) == pytest.approx(3.0, rel=0.05)
+    assert np.isnan(walls[0].cutback[~rows]).all()
+    again = next(walls_drawn(surface, nodes, 400, seed=2))
+    assert (again.cutback[rows] == walls[0].cutback[rows]).all()
+    side = np.corrcoef(cutback[:, 10, 5], cutback[:, 10, 10])[0, 1]
+    away = np.pi / 180.0 * 15.0 * 450.0
+    assert side == pytest.approx(np.exp(-0.5 * (away / 200.0) ** 2), abs=0.08)
+
+
+def test_orders_grow_with_the_confidence_asked_and_with_what_is_not_known() -> None:
+    field = box(180.0, 40.0, 300.0, 600.0, 36.0)
+
+    def bricks(confidence: float, sd: float) -> float:
+        shop = Shop((STRETCHER,), Brickwork(), MIX, confidence=confidence)
+        plan, _, _ = planned(plain_design(shop=shop), field, sd=sd, draws=24)
+        return plan.order[0].enough
+
+    assert bricks(0.6, 3.0) < bricks(0.99, 3.0)
+    assert bricks(0.9, 1.0) < bricks(0.9, 5.0)
