@@ -12,12 +12,6 @@ if TYPE_CHECKING:
     from geom.design import Design
 
 _MOST = 50
-_CAUTION = (
-    "confined space: nobody goes in without a permit, air tested for oxygen and carbon "
-    "monoxide, ventilation and a watch; loose lining barred down first; no dry "
-    "chipping (silica dust); moisture under hot metal explodes; eyes off laser beams. "
-    "Local codes and licensed practice come before anything printed here."
-)
 
 _NOW: dict[Aim, str] = {
     "volume": "Standard uncertainty of the rebuild volume",
@@ -94,6 +88,7 @@ def _print_table(design: Design, advice: Advice, read: str, count: int) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from geom.views.cautions import CAUTIONS
     from geom.views.words import plain
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
@@ -109,7 +104,7 @@ def _print_table(design: Design, advice: Advice, read: str, count: int) -> None:
         console.print(_remark(design, advice))
     if len(advice.stations) < count:
         console.print("No further single reading is expected to help.")
-    console.print(f"Caution: {_CAUTION}")
+    console.print(f"Caution: {' '.join(CAUTIONS)}")
 
 
 def _rows(design: Design, advice: Advice) -> list[tuple[str, ...]]:
@@ -157,6 +152,7 @@ def _document(design: Design, advice: Advice, count: int) -> str:
     import json
 
     from geom._version import __version__
+    from geom.views.cautions import CAUTIONS
 
     size = 1e-9 if advice.aim == "volume" else 1e-6
     stations = [
@@ -179,6 +175,6 @@ def _document(design: Design, advice: Advice, count: int) -> str:
         "reading_sd": advice.reading_sd,
         "now": advice.now * size,
         "stations": stations,
-        "caution": _CAUTION,
+        "caution": " ".join(CAUTIONS),
     }
     return json.dumps(told, indent=1, ensure_ascii=False)

@@ -1,4 +1,16 @@
-"""What has to be said to anybody who may go into a furnace on the strength of this."""
+"""What has to be said to anybody who may go into a furnace on the strength of this.
+
+References
+----------
+Public rules that ask for the same; they bind where they are law, others elsewhere.
+
+- Permit, air and watch: 29 CFR 1910.146 (permit-required confined spaces).
+- Lock-out of blast, charging gear and bottom doors: 29 CFR 1910.147.
+- Cover at the charging floor, bottom doors propped, no liquid below: Ohio
+  Administrative Code 4123:1-7-08; Michigan R 408.14443.
+- Silica: 29 CFR 1910.1053.
+- Lasers by class: IEC 60825-1.
+"""
 
 from __future__ import annotations
 
