@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -21,32 +21,40 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 ROOT = Path(__file__).resolve().parents[1]
+SCANS = ROOT / "scans"
 PICTURES = ROOT / "docs" / "pictures"
 BLUE, ORANGE, GREY = "#2b6ca3", "#c4541a", "#77757f"
 
 
 def main() -> None:
     PICTURES.mkdir(parents=True, exist_ok=True)
-    (PICTURES / "map.png").write_bytes(demo_map())
+    sheet, scan = SCANS / "cupola-2-heat-41.csv", SCANS / "cupola-2-heat-41-scan.laz"
+    (PICTURES / "map.png").write_bytes(demo_map(sheet))
+    told = {
+        "cloud_unit": "mm",
+        "scanner": (0, 0, 0),
+        "targets": SCANS / "cupola-2-heat-41-targets.csv",
+    }
+    (PICTURES / "scan-map.png").write_bytes(demo_map(scan, **told))
     (PICTURES / "learning.png").write_bytes(learning())
 
 
-def demo_map() -> bytes:
-    """The map of the demo survey, small enough for a page."""
+def demo_map(path: Path, **told: Any) -> bytes:
+    """The map of a demo survey, small enough for a page."""
     from PIL.Image import Resampling
     from PIL.Image import open as opened
 
     from geom.views.map import map_png
 
-    design = geom.load_design(ROOT / "scans" / "cupola-2.toml")
-    readings = geom.load_readings(ROOT / "scans" / "cupola-2-heat-41.csv", design)
+    design = geom.load_design(SCANS / "cupola-2.toml")
+    readings = geom.load_readings(path, design, **told)
     surface = geom.reconstruct(readings, design)
     findings = geom.assess(surface, design, title="Demo: invented furnace, heat 41")
     picture = opened(io.BytesIO(map_png(readings, surface, findings)))
     picture = picture.convert("RGB").resize(
         (900, round(900 * picture.height / picture.width)), Resampling.LANCZOS
     )
-    return png(picture.quantize(64))
+    return png(picture.quantize(256))
 
 
 def png(picture: Image) -> bytes:

@@ -53,8 +53,8 @@ BRICKWORK = Table(
     "brickwork",
     (
         Key("joint", length_from_zero, required=False),
-        Key("bed_least", length, required=False),
-        Key("bed_most", length, required=False),
+        Key("bed_least", length_from_zero, required=False),
+        Key("bed_most", length_from_zero, required=False),
         Key("cover_least", length, required=False),
         Key("cover_most", length, required=False),
         Key("breakage", share, required=False),

@@ -113,7 +113,7 @@ def depths(
     >>> depths(114.0, 40.0, 97.0, Brickwork(), "mm")
     'needs 120 mm, 97 mm to the shell'
     """
-    bed_least, bed_most = max(work.bed_least, 0.0), max(work.bed_most, 0.0)
+    bed_least, bed_most = work.bed_least, work.bed_most
     cover = max(work.cover_least, deepest - build - bed_most)
     seat = build + cover + bed_least
     if cover > work.cover_most + 1e-9:
