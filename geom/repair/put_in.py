@@ -15,7 +15,8 @@ What was taken off is the same with D turned round, and their difference is the 
 
 Where nothing was done, the noise of two surveys counts half as put in and half as taken
 off.  Over the zones that is little against the repair; over the whole wall it is not,
-so there the net is the number that means something.
+so there the net is the number that means something.  The interval of either part
+reaches down to what the net is sure of.
 
 The surface of the survey before holds no covariances.  For a zone the joint standard
 uncertainty of its mean cut-back stands in the findings; for all of the wall that of the
@@ -27,7 +28,7 @@ errs on the safe side where errors hang together.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -149,14 +150,23 @@ def moved(
         return float(np.hypot(after, before))
 
     likely = sections.likely()
+    net = Quantity.normal(
+        put_in - taken_off, np.hypot(net_sd(nodes, nodes.gather(patch)), sd_before)
+    )
     return Moved(
         area=float(own @ drawn),
-        net=Quantity.normal(
-            put_in - taken_off, np.hypot(net_sd(nodes, nodes.gather(patch)), sd_before)
-        ),
-        put_in=positive(put_in, sd_of_part(likely)),
-        taken_off=positive(taken_off, sd_of_part(1.0 - likely)),
+        net=net,
+        put_in=_down_to(net.low95, positive(put_in, sd_of_part(likely))),
+        taken_off=_down_to(-net.high95, positive(taken_off, sd_of_part(1.0 - likely))),
     )
+
+
+def _down_to(least: float, part: Quantity) -> Quantity:
+    """A part of what was moved, its interval reaching down to what the net is sure of.
+
+    The noise of two surveys counts as moved too, so a part may be all noise.
+    """
+    return replace(part, low95=min(part.low95, max(least, 0.0)))
 
 
 @dataclass(frozen=True)

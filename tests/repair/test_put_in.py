@@ -157,3 +157,13 @@ def test_zones_together_lie_between_apart_and_all_alike():
     assert zones_sd([3.0, 4.0], 6.0) == 6.0
     assert zones_sd([3.0, 4.0], 2.0) == 5.0
     assert zones_sd([3.0, 4.0], 9.0) == 7.0
+
+
+def test_where_nothing_was_done_nothing_may_have_been_put_in():
+    told = move(5.0, 2.0, 5.0, 2.0)
+    assert told.put_in.value > 0.0
+    assert told.put_in.low95 == told.taken_off.low95 == 0.0
+    # What the net is sure of is not given up.
+    sure = move(30.0, 2.0, 5.0, 2.0)
+    assert sure.put_in.low95 >= 0.99 * sure.net.low95 > 0.0
+    assert sure.taken_off.low95 == 0.0
