@@ -37,7 +37,7 @@ from geom.design.keys import (
 )
 from geom.design.profile import Profile
 from geom.design.sanity import refuse_senseless
-from geom.design.shop_keys import CONFIDENCE, SHOP_TABLES, shop_of
+from geom.design.shop_keys import BED_AND_COVER, CONFIDENCE, SHOP_TABLES, shop_of
 from geom.design.shop_sanity import refuse_senseless_shop
 from geom.design.text_file import read_text
 from geom.errors import InputError
@@ -91,6 +91,7 @@ REPAIR = Table(
         Key("brick_threshold", positive_length, required=False),
         Key("tolerance", positive_length, required=False),
         Key("bottom_fall", fall, required=False),
+        *BED_AND_COVER,
         CONFIDENCE,
     ),
 )
@@ -171,7 +172,7 @@ def _drawn(raw: dict[str, Any], file: str) -> Design:
         told[table.name] for table in OF_DRAWING
     )
     rules = repair[0] if repair else {}
-    sure = rules.pop(CONFIDENCE.becomes, None)
+    shop = shop_of(*(told[table.name] for table in SHOP_TABLES), repair=rules)
     return Design(
         **lining,
         profile=Profile(
@@ -187,5 +188,5 @@ def _drawn(raw: dict[str, Any], file: str) -> Design:
         targets=tuple(Target(**entry) for entry in targets),
         repair=RepairRules(**rules),
         rod=RodErrors(**rod[0]) if rod else RodErrors(),
-        shop=shop_of(*(told[table.name] for table in SHOP_TABLES), confidence=sure),
+        shop=shop,
     )

@@ -68,7 +68,7 @@ class Brick:
 
 @dataclass(frozen=True)
 class Brickwork:
-    """How bricks are laid (``[brickwork]``).
+    """How bricks are laid (``[brickwork]``; bed and cover: ``[repair]``).
 
     Attributes
     ----------

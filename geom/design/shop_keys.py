@@ -53,10 +53,6 @@ BRICKWORK = Table(
     "brickwork",
     (
         Key("joint", length_from_zero, required=False),
-        Key("bed_least", length_from_zero, required=False),
-        Key("bed_most", length_from_zero, required=False),
-        Key("cover_least", length, required=False),
-        Key("cover_most", length, required=False),
         Key("breakage", share, required=False),
     ),
 )
@@ -118,6 +114,13 @@ CONFIDENCE = Key(
     required=False,
     becomes="confidence",
 )
+#: Limits of daub behind and before brick, of ``[repair]``: they fill the brickwork.
+BED_AND_COVER = (
+    Key("bed_least", length_from_zero, required=False),
+    Key("bed_most", length_from_zero, required=False),
+    Key("cover_least", length, required=False),
+    Key("cover_most", length, required=False),
+)
 SHOP_TABLES = (BRICK, BRICKWORK, MIX, BOTTOM, MELTING)
 
 
@@ -128,7 +131,7 @@ def shop_of(
     bottom: Entries,
     melting: Entries,
     *,
-    confidence: float | None,
+    repair: dict[str, Any],
 ) -> Shop:
     """Put together what the tables told; what they did not has its default.
 
@@ -136,12 +139,17 @@ def shop_of(
     ----------
     bricks, brickwork, mix, bottom, melting : list of dict
         As read by `SHOP_TABLES`, in that order.
-    confidence : float or None
-        Read by `CONFIDENCE`; None where it is not told.
+    repair : dict
+        As read of ``[repair]``; what `CONFIDENCE` and `BED_AND_COVER` read is taken out
+        of it.
     """
+    limits = {
+        key.name: repair.pop(key.name) for key in BED_AND_COVER if key.name in repair
+    }
+    confidence = repair.pop(CONFIDENCE.becomes, None)
     shop = Shop(
         bricks=tuple(Brick(**entry) for entry in bricks),
-        brickwork=Brickwork(**brickwork[0]) if brickwork else Brickwork(),
+        brickwork=Brickwork(**(brickwork[0] if brickwork else {}), **limits),
         mix=Mix(**mix[0]) if mix else Mix(),
         bottom=Bottom(**bottom[0]) if bottom else Bottom(),
         melting=Melting(**melting[0]) if melting else Melting(),

@@ -107,7 +107,8 @@ def _refuse_thickness(design: Design, file: str) -> None:
         if abs(value) >= most:
             limit = as_written(design, most)
             what = f"{key} {as_written(design, value)} is at or past {limit}"
-            place = f"[{table}], key {key}"
+            where = "repair" if key.startswith(("bed_", "cover_")) else table
+            place = f"[{where}], key {key}"
             raise InputError(what, file=file, place=place, cure=UNIT)
 
 
@@ -120,14 +121,14 @@ def _refuse_brickwork(design: Design, file: str) -> None:
                 f"{least} {as_written(design, low)} is more than {most} "
                 f"{as_written(design, high)} (a key left out has its default)"
             )
-            cure = f"Write both under [brickwork], {least} the smaller"
-            place = f"[brickwork], key {least}"
+            cure = f"Write both under [repair], {least} the smaller"
+            place = f"[repair], key {least}"
             raise InputError(what, file=file, place=place, cure=cure)
     if laid.bed_most + laid.cover_most < 0.0:
         both = as_written(design, laid.bed_most + laid.cover_most)
         what = f"bed_most and cover_most together are {both}, less than 0"
         cure = "A brick as deep as the hole must fit: write the daub it may have"
-        place = "[brickwork], key bed_most"
+        place = "[repair], key bed_most"
         raise InputError(what, file=file, place=place, cure=cure)
 
 

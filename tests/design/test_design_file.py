@@ -164,10 +164,12 @@ def test_openings_may_reach_the_profiles_ends_and_cross_azimuth_0(spoiled):
 def test_every_key_of_a_dataclass_that_a_table_fills_is_a_key():
     keys = {t.name: {k.becomes or k.name for k in t.keys} for t in TABLES}
     assert keys["rod"] == set(vars(RodErrors()))
-    assert keys["repair"] == {*vars(RepairRules()), "confidence"}
+    limits = {"bed_least", "bed_most", "cover_least", "cover_most"}
+    assert keys["repair"] == {*vars(RepairRules()), *limits, "confidence"}
     assert keys["target"] == set(vars(Target("T", 0.0, 0.0)))
     assert keys["brick"] == set(vars(Brick("B", 230.0, 114.0, 64.0)))
     shop = Shop()
-    for name in ("brickwork", "mix", "bottom", "melting"):
+    assert keys["brickwork"] | limits == set(vars(shop.brickwork))
+    for name in ("mix", "bottom", "melting"):
         assert keys[name] == set(vars(getattr(shop, name)))
     assert {*keys, "bricks", "confidence"} >= set(vars(shop))

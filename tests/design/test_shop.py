@@ -54,10 +54,6 @@ stock = 0
 
 [brickwork]
 joint = "1/8"
-bed_least = "1/4"
-bed_most = 1
-cover_least = "-1/4"
-cover_most = "1 1/2"
 breakage = 0.04
 
 [mix]
@@ -85,6 +81,10 @@ rate = 4500
 blast = 3400
 
 [repair]
+bed_least = "1/4"
+bed_most = 1
+cover_least = "-1/4"
+cover_most = "1 1/2"
 order_confidence = 0.9
 """
 
@@ -353,37 +353,37 @@ FAULTS = {
     "bed in millimetres": (
         "bed_most = 1\n",
         "bed_most = 25\n",
-        "[brickwork], key bed_most",
+        "[repair], key bed_most",
         "at or past",
     ),
     "cover far before the face": (
         'cover_least = "-1/4"',
         "cover_least = -25",
-        "[brickwork], key cover_least",
+        "[repair], key cover_least",
         "at or past",
     ),
     "bed upside down": (
         'bed_least = "1/4"',
         "bed_least = 2",
-        "[brickwork], key bed_least",
+        "[repair], key bed_least",
         "bed_least 2 in is more than bed_most 1 in",
     ),
     "cover upside down": (
         'cover_most = "1 1/2"',
         'cover_most = "-1/2"',
-        "[brickwork], key cover_least",
+        "[repair], key cover_least",
         "cover_least -0.25 in is more than cover_most -0.5 in",
     ),
     "cover above its default": (
         'cover_least = "-1/4"\ncover_most = "1 1/2"',
         "cover_least = 1",
-        "[brickwork], key cover_least",
+        "[repair], key cover_least",
         "a key left out has its default",
     ),
     "a brick that never fits": (
         'cover_least = "-1/4"\ncover_most = "1 1/2"',
         'cover_least = -3\ncover_most = "-1 1/4"',
-        "[brickwork], key bed_most",
+        "[repair], key bed_most",
         "together are -0.25 in",
     ),
     "breakage in per cent": (

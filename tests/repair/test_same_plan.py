@@ -86,10 +86,10 @@ thickness = {thick}
 radial = "width"
 [brickwork]
 joint = {joint}
+[repair]
 bed_least = {joint}
 bed_most = {one}
 cover_most = {one}
-[repair]
 brick_threshold = {threshold}
 tolerance = {quarter}
 [mix]
