@@ -35,6 +35,18 @@ def add_inputs(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_output(command: argparse.ArgumentParser, *, title: str) -> None:
+    """Add --out, --overwrite, --title and --quiet; ``title`` says what it is of."""
+    command.add_argument(
+        "--out", type=Path, required=True, metavar="DIR", help="made if new"
+    )
+    command.add_argument(
+        "--overwrite", action="store_true", help="allow a DIR with files"
+    )
+    command.add_argument("--title", metavar="TEXT", help=title)
+    command.add_argument("--quiet", action="store_true", help="say nothing but errors")
+
+
 def add_cloud_options(command: argparse.ArgumentParser) -> None:
     """Add what has to be told of point clouds."""
     it = command.add_argument_group("point clouds")

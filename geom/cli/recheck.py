@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import add_cloud_options
+from geom.cli.inputs import add_cloud_options, add_output
 
 if TYPE_CHECKING:
     from geom.design import Design
@@ -37,12 +37,7 @@ def add_to(commands: Any) -> None:
         metavar="DIR",
         help="output folder of the survey before the repair",
     )
-    it.add_argument(
-        "--out", type=Path, required=True, metavar="DIR", help="made if new"
-    )
-    it.add_argument("--overwrite", action="store_true", help="allow a DIR with files")
-    it.add_argument("--title", metavar="TEXT", help="of the recheck")
-    it.add_argument("--quiet", action="store_true", help="say nothing but errors")
+    add_output(it, title="of the recheck")
     add_cloud_options(it)
     it.set_defaults(run=run)
 

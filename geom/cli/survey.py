@@ -6,7 +6,12 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import add_cloud_options, add_inputs, past_prior
+from geom.cli.inputs import (
+    add_cloud_options,
+    add_inputs,
+    add_output,
+    past_prior,
+)
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -24,12 +29,7 @@ def add_to(commands: Any) -> None:
         "finding into a folder.",
     )
     add_inputs(it)
-    it.add_argument(
-        "--out", type=Path, required=True, metavar="DIR", help="made if new"
-    )
-    it.add_argument("--overwrite", action="store_true", help="allow a DIR with files")
-    it.add_argument("--title", metavar="TEXT", help="of the survey, e.g. a heat number")
-    it.add_argument("--quiet", action="store_true", help="say nothing but errors")
+    add_output(it, title="of the survey, e.g. a heat number")
     add_cloud_options(it)
     it.set_defaults(run=run)
 
