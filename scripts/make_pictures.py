@@ -102,7 +102,7 @@ def draw_ring(axis: Axes, count: int) -> None:
         label="readings in this ring",
     )  # fmt: skip
     axis.axhline(31.75, color="black", lw=1.2, ls=":")
-    axis.annotate("brick threshold", (240, 33), fontsize=12)
+    axis.annotate("brick threshold", (2, 25), fontsize=12)
     words = {0: "none"}.get(count, f"{count}") + " in this ring, 32 above and below"
     axis.set_title(f"Readings: {words}", fontsize=14, loc="left")
     axis.set_ylabel("cut-back, mm", fontsize=13)
