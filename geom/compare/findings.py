@@ -8,6 +8,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.compare.panels import PanelState
 from geom.quantity import Quantity
 from geom.units import Bool, Float, Int
 
@@ -198,6 +199,7 @@ class Findings:
     budget: tuple[BudgetLine, ...]
     warnings: tuple[str, ...]
     maps: Maps
+    panels: PanelState | None = None
 
     def of_action(self, action: Action) -> tuple[Zone, ...]:
         """The zones with one thing to do."""

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geom.compare.findings import ACTIONS, NO_CALL, Findings
+from geom.compare.panels import PanelState
 from geom.surface.radial import RadialSurface
+from geom.units import Float
 from geom.views.words import plain
 
 if TYPE_CHECKING:
@@ -68,7 +70,36 @@ def _dataset(surface: RadialSurface, findings: Findings) -> xr.Dataset:
     data["height"].attrs |= _height(surface)
     data["azimuth"].attrs |= _azimuth(surface)
     data.attrs = _about(surface, findings)
+    if findings.panels is not None:
+        data = data.assign(_of_panels(findings.panels))
     return data
+
+
+def _of_panels(state: PanelState) -> dict[str, xr.Variable]:
+    """What is kept for comparing heats, panel by panel."""
+    import xarray as xr
+
+    panels, one = state.panels, ("panel",)
+    hour = "middle of the panel, which is an hour of the clock wide"
+    told: dict[str, tuple[tuple[str, ...], Float, dict[str, Any]]] = {
+        "panel_edge": (("panel_edges",), panels.edge, _mm("edges of the panels' rows")),
+        "panel_height": (one, panels.height, _mm("mid-height of the panel")),
+        "panel_azimuth": (one, panels.azimuth, {"long_name": hour, "units": "degree"}),
+        "panel_cutback": (one, state.cutback, _mm("mean cut-back of the panel")),
+        "panel_covariance": (
+            ("panel", "panel_other"),
+            state.covariance.astype(np.float32),
+            {"long_name": "covariance of the panels' means", "units": "mm2"},
+        ),
+        "panel_deepest": (one, state.deepest, _mm("greatest best cut-back in it")),
+        "panel_deepest_sd": (one, state.deepest_sd, _mm("standard uncertainty there")),
+        "panel_area": (
+            one,
+            state.area,
+            {"long_name": "surveyed wall of the panel", "units": "mm2"},
+        ),
+    }
+    return {name: xr.Variable(*parts) for name, parts in told.items()}
 
 
 def _mm(name: str) -> dict[str, Any]:

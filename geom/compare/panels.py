@@ -1,0 +1,173 @@
+"""The wall in panels: pieces an hour of the clock wide and about 6 in tall.
+
+Surveys of many heats are compared panel by panel.  What is kept of each survey is the
+mean cut-back of every panel and how their errors hang together, so that the mean over
+any panels together, a level, a side, the whole wall, has its true uncertainty.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from geom.compare.nodes import Nodes
+from geom.design import Design
+from geom.surface import Grid
+from geom.units import Float, Int
+
+#: Panels round the wall: one for each hour, the first about azimuth 0.
+HOURS = 12
+#: About how tall a panel is, mm: 6 in.
+_TALL = 152.4
+#: Share of its wall that must be surveyed for a panel to be told.
+_ENOUGH = 0.8
+
+
+@dataclass(frozen=True)
+class Panels:
+    """How a lining is divided; the same for every survey of one drawing.
+
+    Attributes
+    ----------
+    edge : array (rows + 1,), mm, rising
+        Edges of the rows of panels, from the profile's bottom to its top.
+    """
+
+    edge: Float
+
+    @property
+    def rows(self) -> int:
+        """How many rows of panels there are."""
+        return self.edge.size - 1
+
+    @property
+    def count(self) -> int:
+        """All panels, p = rows * `HOURS`."""
+        return self.rows * HOURS
+
+    @cached_property
+    def height(self) -> Float:
+        """Mid-height of every panel, mm; shape (p,), azimuth running fastest."""
+        return np.repeat(0.5 * (self.edge[:-1] + self.edge[1:]), HOURS)
+
+    @cached_property
+    def azimuth(self) -> Float:
+        """Azimuth of every panel's middle, degrees; shape (p,)."""
+        return np.tile(np.arange(HOURS) * 360.0 / HOURS, self.rows)
+
+    def owner(self, height: Float, azimuth: Float) -> Int:
+        """Panel that each cell of a grid lies in.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        int array (m, k)
+        """
+        row = np.searchsorted(self.edge, height, side="right") - 1
+        row = np.clip(row, 0, self.rows - 1)
+        wide = 360.0 / HOURS
+        hour = np.floor((azimuth + 0.5 * wide) / wide).astype(np.int64) % HOURS
+        return np.asarray(row[:, None] * HOURS + hour[None, :])
+
+
+@dataclass(frozen=True)
+class PanelState:
+    """One survey, panel by panel; arrays over p panels.
+
+    Attributes
+    ----------
+    panels : Panels
+    cutback : array (p,), mm
+        Mean over the panel's wall; NaN where too little of it was surveyed.
+    covariance : array (p, p), mm2
+        Of the errors of those means; zero where not told.
+    deepest, deepest_sd : array (p,), mm
+        Greatest best estimate of cut-back in the panel, and its standard uncertainty
+        there; NaN where not told.
+    area : array (p,), mm2
+        Surveyed wall, openings left out.
+    """
+
+    panels: Panels
+    cutback: Float
+    covariance: Float
+    deepest: Float
+    deepest_sd: Float
+    area: Float
+
+    @cached_property
+    def sd(self) -> Float:
+        """Standard uncertainty of the panels' means, mm; NaN where not told."""
+        sd = np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+        return np.where(np.isnan(self.cutback), np.nan, sd)
+
+
+def panels_of(design: Design) -> Panels:
+    """How a drawing's wall is divided."""
+    low, high = design.profile.bottom, design.profile.top
+    rows = max(1, round((high - low) / _TALL))
+    return Panels(np.linspace(low, high, rows + 1))
+
+
+def panel_state(
+    panels: Panels, grid: Grid, cutback: Float, sd: Float, nodes: Nodes
+) -> PanelState:
+    """What a survey says of each panel.
+
+    Parameters
+    ----------
+    panels : Panels
+    grid : Grid
+    cutback, sd : array (m, k), mm
+        NaN where not surveyed.
+    nodes : Nodes
+        Where cells are known jointly.
+    """
+    owner = panels.owner(grid.height, grid.azimuth)
+    wall = grid.wall * grid.row_height[:, None] * grid.design_radius[:, None]
+    whole = _per_panel(owner, wall, panels.count)
+    held = _per_panel(owner, wall * grid.surveyed[:, None], panels.count)
+    told = held > _ENOUGH * np.maximum(whole, 1e-9)
+    share = np.divide(1.0, held, out=np.zeros_like(held), where=told)
+    weight = np.where(grid.surveyed[:, None], wall * share[owner], 0.0)
+    mean = _per_panel(owner, np.nan_to_num(cutback) * weight, panels.count)
+    pulled = _pull(owner, nodes, weight, panels.count)
+    shown = np.where(weight > 0.0, cutback, np.nan)
+    deepest, deepest_sd = _deepest(owner, shown, sd, panels.count)
+    return PanelState(
+        panels=panels,
+        cutback=np.where(told, mean, np.nan),
+        covariance=np.asarray(pulled @ nodes.covariance @ pulled.T),
+        deepest=deepest,
+        deepest_sd=deepest_sd,
+        area=held * grid.sector,
+    )
+
+
+def _per_panel(owner: Int, field: Float, count: int) -> Float:
+    return np.bincount(owner.ravel(), field.ravel(), count).astype(np.float64)
+
+
+def _pull(owner: Int, nodes: Nodes, weight: Float, count: int) -> Float:
+    """Weight of each node in each panel's mean; (p, q)."""
+    counted = (nodes.owner >= 0) & (weight > 0.0)
+    size = nodes.mean.size
+    place = owner[counted] * size + nodes.owner[counted]
+    summed = np.bincount(place, weight[counted], count * size)
+    return summed.reshape(count, size).astype(np.float64)
+
+
+def _deepest(owner: Int, cutback: Float, sd: Float, count: int) -> tuple[Float, Float]:
+    """Greatest cut-back in each panel, and its sd there; NaN where there is none."""
+    depth, spread = np.full(count, np.nan), np.full(count, np.nan)
+    seen = np.flatnonzero(np.isfinite(cutback.ravel()))
+    rising = seen[np.argsort(cutback.ravel()[seen], kind="stable")]
+    depth[owner.ravel()[rising]] = cutback.ravel()[rising]
+    spread[owner.ravel()[rising]] = sd.ravel()[rising]
+    return depth, spread

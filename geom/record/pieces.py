@@ -1,0 +1,109 @@
+"""The pieces of wall that wear is told of: wall, zones, levels, sides and panels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from geom.compare.panels import HOURS, Panels
+from geom.design import Design
+from geom.frame import wrap
+from geom.units import Float
+
+Kind = Literal["wall", "zone", "level", "side", "panel"]
+
+#: How far the melting zone reaches above the tuyeres, mm: 30 in.  Common practice, no
+#: source.
+_MELTING = 762.0
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of wall; mm and degrees.
+
+    ``azimuth_from`` > ``azimuth_to`` where it crosses azimuth 0; 0 and 360 all round.
+    ``name`` is empty except for the wall and its zones.
+    """
+
+    kind: Kind
+    name: str
+    height_from: float
+    height_to: float
+    azimuth_from: float
+    azimuth_to: float
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Pieces and the panels that each is made of.
+
+    Attributes
+    ----------
+    pieces : tuple of Piece, s
+    member : array (s, p), 0 or 1
+        Which panels lie in each.
+    """
+
+    pieces: tuple[Piece, ...]
+    member: Float
+
+    def of_kind(self, kind: Kind) -> tuple[int, ...]:
+        """Places of the pieces of one kind."""
+        return tuple(i for i, one in enumerate(self.pieces) if one.kind == kind)
+
+
+def pieces_of(panels: Panels, design: Design) -> Pieces:
+    """All pieces of a drawing's wall, the largest first.
+
+    Parameters
+    ----------
+    panels : Panels
+    design : Design
+        Its tuyeres part the wall into well, tuyere belt, melting zone and stack; with
+        none there are no zones.
+    """
+    low, high = float(panels.edge[0]), float(panels.edge[-1])
+    zones = _zones(panels, design)
+    edges = list(zip(panels.edge[:-1].tolist(), panels.edge[1:].tolist(), strict=True))
+    half = 180.0 / HOURS
+    hours = [
+        (float(wrap(a - half)), float(wrap(a + half))) for a in panels.azimuth[:HOURS]
+    ]
+    pieces = [
+        Piece("wall", "whole wall", low, high, 0.0, 360.0),
+        *(Piece("zone", name, a, b, 0.0, 360.0) for name, a, b in zones),
+        *(Piece("level", "", a, b, 0.0, 360.0) for a, b in edges),
+        *(Piece("side", "", low, high, a, b) for a, b in hours),
+        *(Piece("panel", "", a, b, c, d) for a, b in edges for c, d in hours),
+    ]
+    return Pieces(tuple(pieces), np.stack([_member(one, panels) for one in pieces]))
+
+
+def _zones(panels: Panels, design: Design) -> list[tuple[str, float, float]]:
+    """Zones that have a row of panels, cut at edges of rows."""
+    if not design.tuyeres:
+        return []
+    foot = min(one.height - 0.5 * one.tall for one in design.tuyeres)
+    head = max(one.height + 0.5 * one.tall for one in design.tuyeres)
+    cuts = [-np.inf, foot, head, head + _MELTING, np.inf]
+    middle = 0.5 * (panels.edge[:-1] + panels.edge[1:])
+    names = ("well", "tuyere belt", "melting zone", "stack")
+    zone = np.searchsorted(cuts, middle, side="right") - 1
+    if not (zone == 1).any():
+        zone[int(np.argmin(np.abs(middle - 0.5 * (foot + head))))] = 1
+    rows = [np.flatnonzero(zone == i) for i in range(len(names))]
+    return [
+        (name, float(panels.edge[some[0]]), float(panels.edge[some[-1] + 1]))
+        for name, some in zip(names, rows, strict=True)
+        if some.size
+    ]
+
+
+def _member(piece: Piece, panels: Panels) -> Float:
+    inside = (panels.height > piece.height_from) & (panels.height < piece.height_to)
+    if piece.kind in ("side", "panel"):
+        wide = 360.0 / HOURS
+        inside &= wrap(panels.azimuth - piece.azimuth_from) < wide
+    return inside.astype(np.float64)
