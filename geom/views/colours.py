@@ -32,6 +32,8 @@ OPENING = "#2a2a2e"
 #: From the drawing outwards, the same distance apart.
 _LOST = ("#f8f6f0", "#fbdc9c", "#f0a044", "#c4571f", "#842a12", "#43100a")
 _PROUD = ("#f8f6f0", "#b9dbe6", "#6aaacb", "#2d6a9f", "#0f2c54")
+#: From sure to unsure: a colour of its own, so that doubt is not taken for depth.
+_DOUBT = ("#f6f4fa", "#cfc6e0", "#9a8bc0", "#5f4b93", "#2d1c57")
 
 #: Steps of the scale per brick threshold.
 _FINE = 128
@@ -98,6 +100,21 @@ def scale_table() -> Float:
     proud = _between(_PROUD, _FINE + 1)[::-1]
     lost = _between(_LOST, 2 * _FINE + 1)
     return np.concatenate([proud, lost[1:]])
+
+
+def left_table() -> Float:
+    """From no lining left to all of it; shape (n, 3), sRGB 0 to 255."""
+    return _between(_LOST, 256)[::-1]
+
+
+def doubt_table() -> Float:
+    """From sure to unsure; shape (n, 3), sRGB 0 to 255."""
+    return _between(_DOUBT, 256)
+
+
+def chance_table() -> Float:
+    """From no chance of brick to certainty; shape (n, 3), sRGB 0 to 255."""
+    return _between(_LOST, 256)
 
 
 def scale(threshold: float) -> tuple[ListedColormap, Normalize]:

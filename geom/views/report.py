@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from importlib.resources import files
 
 from geom.compare.findings import Findings
 from geom.design import Design
@@ -16,6 +16,8 @@ from geom.views.cautions import CAUTIONS
 from geom.views.colours import LOOKS, limits
 from geom.views.jobs import jobs, order_rows, say_sure
 from geom.views.soundness import bottom_lines, melting_lines, taper_rows
+from geom.views.viewer_data import heat_view, wall_data
+from geom.views.viewer_page import page_script
 from geom.views.words import WORK, headings, plain, say_sense, say_time, say_zero
 
 
@@ -30,7 +32,12 @@ class Pictures:
 
 
 def report_bytes(
-    surface: RadialSurface, findings: Findings, works: Works, pictures: Pictures
+    surface: RadialSurface,
+    findings: Findings,
+    works: Works,
+    pictures: Pictures,
+    *,
+    dots: Sequence[tuple[float, float]] = (),
 ) -> bytes:
     """The report as UTF-8 HTML.
 
@@ -41,20 +48,31 @@ def report_bytes(
     works : Works
         Of those findings.
     pictures : Pictures
+        For paper, and where scripts are not allowed.
+    dots : sequence of (azimuth, height), degrees and mm
+        Where the rod readings are.
 
     Returns
     -------
     bytes
-        No script and no address of anything outside; every text from the input is
-        escaped.
+        It asks nothing from outside, and runs no script but its own; every text from
+        the input is escaped.
     """
-    from jinja2 import Environment, StrictUndefined
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
 
-    source = files("geom.views").joinpath("report.html.jinja").read_text("utf-8")
     page = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=False
-    ).from_string(source)
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=False,
+        loader=PackageLoader("geom.views", ""),
+    ).get_template("report.html.jinja")
+    script = page_script("main.js")
+    view = heat_view(surface, findings, dots)
     text = page.render(
+        script={name: Markup(part) for name, part in vars(script).items()},
+        wall_data=Markup(wall_data(surface.design, surface.grid, [view])),
+        shell=surface.design.shell_radius is not None,
         **_heading(surface, findings),
         **_contents(surface, findings),
         **_repair(works, surface.design),

@@ -21,6 +21,7 @@ from geom.views.report import Pictures, report_bytes
 from geom.views.sections import level_png, upright_png
 from geom.views.sheet import sheet_bytes
 from geom.views.solid import rebuild_solid, stl_bytes
+from geom.views.unrolled import stations
 from geom.views.vtp import write_vtp
 from geom.views.workmap import workmap_png
 
@@ -129,7 +130,9 @@ def _pages(
         level=level_png(surface, findings),
         upright=upright_png(surface, findings),
     )
-    page = report_bytes(surface, findings, works, pictures)
+    azimuth, height = stations(readings.rod)
+    dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))
+    page = report_bytes(surface, findings, works, pictures, dots=dots)
     yield _put(folder / "report.html", page)
     sheet = sheet_bytes(surface, findings, works, workmap=pictures.work)
     yield _put(folder / "repair-sheet.pdf", sheet)

@@ -1,5 +1,8 @@
 """report.html: whole in itself, escaped, with every number asked for."""
 
+import base64
+import hashlib
+import html
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -9,9 +12,12 @@ import pytest
 from geom.views.cautions import CAUTIONS
 from geom.views.jobs import jobs, order_rows
 from geom.views.report import Pictures, report_bytes
+from geom.views.viewer_page import page_script
 
 DOT = b"\x89PNG not really"
 PICTURES = Pictures(DOT, DOT, DOT, DOT)
+#: The library, the page's own, and its numbers.
+OWN_SCRIPTS = 3
 
 
 class Page(HTMLParser):
@@ -27,14 +33,14 @@ class Page(HTMLParser):
     def handle_starttag(self, tag, attrs):
         self.tags.append(tag)
         self.links += [v for k, v in attrs if k in ("src", "href", "srcset", "data")]
-        if tag not in ("meta", "img", "br"):
+        if tag not in ("meta", "img", "br", "input"):
             self.open.append(tag)
 
     def handle_endtag(self, tag):
         assert self.open.pop() == tag
 
     def handle_data(self, data):
-        if self.open[-1:] != ["style"]:
+        if self.open[-1:] not in (["style"], ["script"]):
             self.text += data
 
 
@@ -46,19 +52,33 @@ def page_of(furnace, **changes):
 def test_tags_are_balanced_and_nothing_is_fetched(furnace):
     page = page_of(furnace)
     assert page.open == []
-    assert "script" not in page.tags
+    assert page.tags.count("script") == OWN_SCRIPTS
     assert all(link.startswith(("data:image/png", "#")) for link in page.links)
     raw = report_bytes(furnace.surface, furnace.findings, furnace.works, PICTURES)
-    assert b"http://" not in raw
-    assert b"https://" not in raw
-    assert b"url(" not in raw
+    before, library, after = raw.partition(page_script("main.js").library.encode())
+    assert library
+    for address in (b"http://", b"https://", b"url("):
+        assert address not in before + after
+
+
+def test_only_its_own_script_may_run_and_nothing_may_be_fetched(furnace):
+    raw = report_bytes(furnace.surface, furnace.findings, furnace.works, PICTURES)
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', raw.decode())
+    assert policy is not None
+    told = html.unescape(policy[1])
+    assert told.startswith("default-src 'none'; script-src 'sha256-")
+    allowed = re.findall(r"'sha256-([^']+)'", told)
+    scripts = re.findall(r"<script>(.*?)</script>", raw.decode(), re.DOTALL)
+    hashes = [hashlib.sha256(one.encode()).digest() for one in scripts]
+    assert [base64.b64encode(one).decode() for one in hashes] == allowed
+    assert "unsafe-eval" not in told
 
 
 @pytest.mark.parametrize("field", ["title", "lining", "warnings", "created", "version"])
 def test_markup_in_any_text_stays_text(furnace, field):
     evil = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
     page = page_of(furnace, **{field: (evil,) if field == "warnings" else evil})
-    assert "script" not in page.tags
+    assert page.tags.count("script") == OWN_SCRIPTS
     assert page.tags.count("img") == 4
     assert "<script>alert(1)</script>" in page.text
     assert field == "created" or "{{ 7*7 }}" in page.text  # a time is cut short
