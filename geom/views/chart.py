@@ -6,10 +6,13 @@ import io
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+#: What a still picture can be written as.
+Form = Literal["png", "svg", "pdf"]
 
 INK = "#1c1c20"
 QUIET = "#55535c"
@@ -46,6 +49,20 @@ def figure(width: float, height: float) -> Figure:
     made = Figure(figsize=(width, height), facecolor=PAPER)
     FigureCanvasAgg(made)
     return made
+
+
+def drawn(made: Figure, form: Form, *, dpi: int) -> bytes:
+    """The figure as PNG, SVG or PDF; the same figure gives the same bytes."""
+    if form == "png":
+        return png(made, dpi=dpi)
+    from matplotlib import rc_context
+
+    out = io.BytesIO()
+    nobody = {"svg": {"Date": None, "Creator": None}, "pdf": {"CreationDate": None}}
+    settings = {"svg.hashsalt": "daubline", "svg.fonttype": "path", "pdf.fonttype": 42}
+    with rc_context(settings):
+        made.savefig(out, format=form, dpi=dpi, facecolor=PAPER, metadata=nobody[form])
+    return out.getvalue()
 
 
 def png(made: Figure, *, dpi: int) -> bytes:

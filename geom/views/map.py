@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geom.compare.findings import ACTIONS, Findings
+from geom.quantity import K95
 from geom.readings import CloudReadings, RodReadings
 from geom.surface.radial import RadialSurface
 from geom.views import chart, colours
-from geom.views.mapkey import LEFT, SHADOW, TYPE, colour_bar, legend, scale_bar
+from geom.views.mapkey import DOUBT, LEFT, SHADOW, TYPE, colour_bar, legend, scale_bar
 from geom.views.unrolled import (
     MOST_DOTS,
     Unrolled,
@@ -71,13 +72,14 @@ def map_figure(
     _colour(axes, wall, findings)
     _hatches(axes, wall, findings)
     _shadows(axes, wall, surface)
+    doubted = _doubts(axes, wall, surface, findings)
     _brick_line(axes, wall, findings)
     draw_openings(axes, wall, size=TYPE - 2)
     dots = _dots(axes, wall, readings.rod, surface)
     _head(made, surface, findings, equal=equal)
     scale_bar(axes, wall, high=high)
     colour_bar(made, surface, size)
-    legend(made, surface, dots)
+    legend(made, surface, dots, doubted=doubted)
     return made
 
 
@@ -124,6 +126,20 @@ def _shadows(axes: Axes, wall: Unrolled, surface: RadialSurface) -> None:
     hidden = ~surface.seen & grid.surveyed[:, None] & ~grid.opening
     if hidden.any():
         draw_hatch(axes, wall, hidden, hatch=SHADOW, ink=chart.INK)
+
+
+def _doubts(
+    axes: Axes, wall: Unrolled, surface: RadialSurface, findings: Findings
+) -> bool:
+    """Dot the wall that rod readings leave in doubt; whether there is any."""
+    if surface.seen is not None:
+        return False
+    limit = wall.design.repair.brick_threshold
+    doubtful = K95 * np.nan_to_num(findings.maps.cutback_sd) > DOUBT * limit
+    doubtful &= ~wall.grid.opening
+    if doubtful.any():
+        draw_hatch(axes, wall, doubtful, hatch=SHADOW, ink=chart.INK)
+    return bool(doubtful.any())
 
 
 def _brick_line(axes: Axes, wall: Unrolled, findings: Findings) -> None:

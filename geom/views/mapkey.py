@@ -19,8 +19,11 @@ if TYPE_CHECKING:
 TYPE = 13.0
 #: Left margin of the map, inches.
 LEFT = 1.0
-#: Hatch of wall that a laser did not see.
+#: Hatch of wall that a laser did not see, or that rod readings leave in doubt.
 SHADOW = "..."
+#: Wall is in doubt where its 95 % interval reaches further than this share of the brick
+#: threshold to either side; our own choice.
+DOUBT = 0.5
 
 
 def scale_bar(axes: Axes, wall: Unrolled, *, high: float) -> None:
@@ -101,7 +104,9 @@ def _bar_label(mm: float, unit: str, limit: float) -> str:
     return f"{more}{short}\n{mm:.0f}"
 
 
-def legend(made: Figure, surface: RadialSurface, dots: list[Any]) -> None:
+def legend(
+    made: Figure, surface: RadialSurface, dots: list[Any], *, doubted: bool
+) -> None:
     """What hatches and dots mean; ``dots`` are the readings as drawn."""
     from matplotlib.patches import Patch
 
@@ -129,14 +134,13 @@ def legend(made: Figure, surface: RadialSurface, dots: list[Any]) -> None:
         ),
         Patch(facecolor=colours.OPENING, label="opening"),
     ]
-    if surface.seen is not None:
+    dotted = "not seen by laser" if surface.seen is not None else None
+    if doubted:
+        give = say_length(DOUBT * design.repair.brick_threshold, design.length_unit)
+        dotted = f"known to ± {give} or worse"
+    if dotted is not None:
         patches.append(
-            Patch(
-                facecolor="#ffffff",
-                edgecolor=chart.INK,
-                hatch=SHADOW,
-                label="not seen by laser",
-            )
+            Patch(facecolor="#ffffff", edgecolor=chart.INK, hatch=SHADOW, label=dotted)
         )
     made.legend(
         handles=[*patches, *dots],

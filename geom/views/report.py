@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
@@ -15,6 +14,7 @@ from geom.views import tables
 from geom.views.cautions import CAUTIONS
 from geom.views.colours import LOOKS, limits
 from geom.views.jobs import jobs, order_rows, say_sure
+from geom.views.page import page_bytes
 from geom.views.soundness import bottom_lines, melting_lines, taper_rows
 from geom.views.viewer_data import heat_view, wall_data
 from geom.views.viewer_page import page_script
@@ -58,30 +58,18 @@ def report_bytes(
         It asks nothing from outside, and runs no script but its own; every text from
         the input is escaped.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
-
-    page = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=False,
-        loader=PackageLoader("geom.views", ""),
-    ).get_template("report.html.jinja")
-    script = page_script("main.js")
     view = heat_view(surface, findings, dots)
-    text = page.render(
-        script={name: Markup(part) for name, part in vars(script).items()},
-        wall_data=Markup(wall_data(surface.design, surface.grid, [view])),
+    return page_bytes(
+        "report.html.jinja",
+        {part.name: getattr(pictures, part.name) for part in fields(pictures)},
+        script=page_script("main.js").safe,
+        wall_data=wall_data(surface.design, surface.grid, [view]),
         shell=surface.design.shell_radius is not None,
+        heats=False,
         **_heading(surface, findings),
         **_contents(surface, findings),
         **_repair(works, surface.design),
-        pictures={
-            part.name: base64.b64encode(getattr(pictures, part.name)).decode("ascii")
-            for part in fields(pictures)
-        },
     )
-    return text.encode("utf-8")
 
 
 def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:

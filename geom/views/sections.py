@@ -32,6 +32,13 @@ _BAND = "#1c1c20"
 
 def level_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> bytes:
     """Four level sections, seen from above, true to scale, as PNG."""
+    return level_still(surface, findings, "png", dpi=dpi)
+
+
+def level_still(
+    surface: RadialSurface, findings: Findings, form: chart.Form, *, dpi: int = 120
+) -> bytes:
+    """The picture of `level_png` in another form."""
     with chart.drawing():
         made = chart.figure(9.4, 10.1)
         rows = _rows(surface, findings)
@@ -42,11 +49,18 @@ def level_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> 
             )
             _level(axes, surface, row, outer=outer)
         _key(made, f"SEEN FROM ABOVE, true to scale; 12 = {_zero(surface)}")
-        return chart.png(made, dpi=dpi)
+        return chart.drawn(made, form, dpi=dpi)
 
 
 def upright_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> bytes:
     """Five upright sections, radius stretched against height, as PNG."""
+    return upright_still(surface, findings, "png", dpi=dpi)
+
+
+def upright_still(
+    surface: RadialSurface, findings: Findings, form: chart.Form, *, dpi: int = 120
+) -> bytes:
+    """The picture of `upright_png` in another form."""
     with chart.drawing():
         made = chart.figure(9.4, 7.6)
         azimuths = [findings.deepest.azimuth, *_quarters(surface)]
@@ -58,7 +72,7 @@ def upright_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -
             f"UPRIGHT, axis to the left, radius stretched; 12 = {_zero(surface)}",
             shell=surface.design.shell_radius is not None,
         )
-        return chart.png(made, dpi=dpi)
+        return chart.drawn(made, form, dpi=dpi)
 
 
 def _zero(surface: RadialSurface) -> str:

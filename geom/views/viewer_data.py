@@ -6,7 +6,7 @@ import base64
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +17,12 @@ from geom.surface.grid import Grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float
 from geom.views import colours
+from geom.views.mapkey import DOUBT
 from geom.views.unrolled import MOST_DOTS, nice_step
 from geom.views.words import plain, say_clock
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 #: Lengths are told in steps of this, mm; ample for what is read in millimetres.
 STEP = 0.02
@@ -85,7 +89,7 @@ def zone_places(findings: Findings, design: Design) -> dict[str, dict[str, Any]]
     return told
 
 
-def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> str:
+def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> Markup:
     """All that the pictures need, as JSON that is safe inside a script element.
 
     Parameters
@@ -96,6 +100,8 @@ def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> str:
     heats : sequence of HeatView
         In order; the last is shown first.
     """
+    from markupsafe import Markup
+
     told = {
         **_frame(design),
         **_drawn(design, grid),
@@ -104,7 +110,9 @@ def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> str:
         "start": _start(heats[-1]),
     }
     text = json.dumps(told, allow_nan=False, ensure_ascii=True)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
 
 
 def _frame(design: Design) -> dict[str, Any]:
@@ -116,6 +124,7 @@ def _frame(design: Design) -> dict[str, Any]:
         "shell": design.shell_radius,
         "threshold": design.repair.brick_threshold,
         "tolerance": design.repair.tolerance,
+        "doubt": DOUBT * design.repair.brick_threshold,
     }
 
 

@@ -11,6 +11,10 @@ import hashlib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 #: The 3D library, bundled; its licence stands beside it.
 _LIBRARY = "three.js"
@@ -24,6 +28,7 @@ _OWN = (
     "ring.js",
     "upright.js",
     "turning.js",
+    "heats.js",
 )
 
 
@@ -45,6 +50,13 @@ class Script:
     own: str
     policy: str
     style: str
+
+    @property
+    def safe(self) -> dict[str, Markup]:
+        """Its parts for a template that escapes everything else."""
+        from markupsafe import Markup
+
+        return {name: Markup(part) for name, part in vars(self).items()}
 
 
 @cache

@@ -10,6 +10,7 @@
   const choices = find("fields");
   for (const { name, words } of FIELDS) {
     if (name === "left" && wall.shell === null) continue;
+    if (name === "change" && wall.heats.length < 2) continue;
     const label = document.createElement("label");
     const radio = Object.assign(document.createElement("input"), {
       type: "radio", name: "field", value: name, checked: name === place.field });
@@ -29,7 +30,7 @@
   /** The words beside the pictures. */
   function read() {
     const heat = wall.heats[place.heat];
-    const said = sayCell(wall, heat, place.row, place.column);
+    const said = sayCell(wall, heat, place.row, place.column, wall.heats[place.base]);
     where.textContent = said.where;
     told.replaceChildren();
     for (const [name, value, remark] of said.told) {
@@ -65,6 +66,7 @@
     });
   });
 
+  if (wall.heats.length > 1) chooseHeat(wall, place, find);
   drawKey(find("key"), wall, place.field);
   field = place.field;
   place.move({ row: wall.start.row, column: wall.start.column });

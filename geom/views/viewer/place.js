@@ -5,7 +5,7 @@
 function makePlace(wall) {
   const listeners = [];
   const place = {
-    row: 0, column: 0, field: "cutback", heat: 0, held: false,
+    row: 0, column: 0, field: "cutback", heat: 0, base: 0, held: false,
     /** Change some of it; tells everybody only of a real change. */
     move(changes) {
       let changed = false;

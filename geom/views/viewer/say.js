@@ -56,8 +56,22 @@ function sayClock(azimuth, clockwise) {
   return halves % 2 ? `half past ${hour}` : `${hour} o'clock`;
 }
 
-/** Everything to be said of one cell, as pairs of name and words. */
-function sayCell(wall, heat, row, column) {
+/** How a place has changed since another survey. */
+function sayChange(wall, heat, base, cell) {
+  const change = heat.cutback[cell] - base.cutback[cell];
+  if (heat === base || Number.isNaN(change)) return null;
+  const half = K95 * Math.hypot(heat.sd[cell], base.sd[cell]);
+  const sure = Math.abs(change) > half;
+  const side = change > 0 ? "lost" : "put back or built up";
+  return [
+    `Since ${base.name}`,
+    sure ? `${sayBoth(Math.abs(change), wall.unit)} ${side}` : "no change to be told",
+    `95 %: ${sayBetween(change - half, change + half, wall.unit)}`,
+  ];
+}
+
+/** Everything to be said of one cell: name, words and remark of each line. */
+function sayCell(wall, heat, row, column, base) {
   const cell = cellOf(wall, row, column);
   const azimuth = column * wall.sector;
   const unit = wall.unit;
@@ -83,6 +97,8 @@ function sayCell(wall, heat, row, column) {
     told.push(["Lining left", sayBoth(left, unit), `95 %: ${sayBetween(left - half, left + half, unit)}`]);
   }
   told.push(["Needs brick", `${heat.chance[cell]} in 100`, "the chance that it is past the brick line"]);
+  const change = base ? sayChange(wall, heat, base, cell) : null;
+  if (change) told.push(change);
   const look = wall.looks[wall.actions[heat.action[cell]]];
   const zone = heat.zone[cell];
   return { where, told, call: look.word, action: wall.actions[heat.action[cell]], zone };

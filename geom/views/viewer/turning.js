@@ -121,7 +121,7 @@ function makeTurning(canvas, wall, place, controls) {
   }
 
   function colour() {
-    const bytes = paintField(wall, wall.heats[place.heat], place.field);
+    const bytes = paintField(wall, wall.heats[place.heat], place.field, wall.heats[place.base]);
     const to = fine.geometry.attributes.color.array;
     for (let cell = 0; cell < wall.rows * wall.columns; cell += 1) {
       for (let c = 0; c < 3; c += 1) to[3 * cell + c] = bytes[4 * cell + c];
@@ -146,7 +146,7 @@ function makeTurning(canvas, wall, place, controls) {
       place3d(coarse);
       state.shape = shape;
     }
-    const key = `${place.heat} ${place.field}`;
+    const key = `${place.heat} ${place.base} ${place.field}`;
     if (state.key !== key) {
       colour();
       state.key = key;

@@ -27,10 +27,10 @@ function makeUnrolled(canvas, wall, place) {
 
   /** The picture and its masks, one pixel a cell; kept until the field changes. */
   function paint() {
-    const key = `${place.field} ${place.heat}`;
+    const key = `${place.field} ${place.heat} ${place.base}`;
     if (painted.key === key) return painted;
     const heat = wall.heats[place.heat];
-    const colour = paintField(wall, heat, place.field);
+    const colour = paintField(wall, heat, place.field, wall.heats[place.base]);
     const sheet = () => {
       const made = document.createElement("canvas");
       made.width = wall.columns;
@@ -51,7 +51,7 @@ function makeUnrolled(canvas, wall, place) {
         if (Number.isNaN(depth)) images.blank.data[at + 3] = wall.openCell[cell] ? 0 : 255;
         else if (heat.action[cell] >= 0) {
           if (depth > wall.threshold) images.brick.data[at + 3] = 255;
-          if (heat.changed ? !heat.changed[cell] : K95 * heat.sd[cell] > 0.5 * wall.threshold) {
+          if (K95 * heat.sd[cell] > wall.doubt) {
             images.unsure.data[at + 3] = 255;
           }
         }
@@ -84,7 +84,7 @@ function makeUnrolled(canvas, wall, place) {
     const x = (azimuth) => FLAT.left + shareOf(wall, azimuth) * box.wide;
     const y = (height) => FLAT.top + ((wall.top - height) / (wall.top - wall.bottom)) * box.tall;
     const ink = getComputedStyle(canvas).color;
-    const key = `${place.field} ${place.heat} ${canvas.width} ${canvas.height} ${ink}`;
+    const key = `${place.field} ${place.heat} ${place.base} ${canvas.width} ${canvas.height} ${ink}`;
     if (laid !== key) {
       layer.width = canvas.width;
       layer.height = canvas.height;
@@ -105,7 +105,7 @@ function makeUnrolled(canvas, wall, place) {
     pen.imageSmoothingEnabled = false;
     pen.drawImage(told.picture, FLAT.left, FLAT.top, box.wide, box.tall);
     texture(pen, told.blank, hatchOf(pen, (t) => strokes(t, "#ffffff", [[0, 0, 8, 8], [8, 0, 0, 8]])), box, sharp);
-    if (place.field !== "chance") {
+    if (!["chance", "change"].includes(place.field)) {
       texture(pen, told.unsure, hatchOf(pen, (t) => dotsOf(t, "rgba(60,60,66,0.75)")), box, sharp);
     }
     texture(pen, told.brick, hatchOf(pen, (t) => strokes(t, "rgba(255,255,255,0.55)", [[0, 8, 8, 0]])), box, sharp);
