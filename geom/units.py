@@ -33,6 +33,17 @@ MM_PER: dict[str, Fraction] = {
     "m": Fraction(1000),
 }
 
+#: Kilograms in one unit, exactly: the pound is 0.45359237 kg (same agreement; NIST SP
+#: 811, appendix B.8), a short ton 2000 of them, a long ton 2240.
+_POUND = Fraction(45359237, 100_000_000)
+KG_PER: dict[str, Fraction] = {
+    "t": Fraction(1000),
+    "short ton": 2000 * _POUND,
+    "long ton": 2240 * _POUND,
+    "lb": _POUND,
+    "kg": Fraction(1),
+}
+
 _VULGAR = {
     "¼": "1/4", "½": "1/2", "¾": "3/4", "⅐": "1/7", "⅑": "1/9", "⅒": "1/10",
     "⅓": "1/3", "⅔": "2/3", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5",
@@ -41,6 +52,7 @@ _VULGAR = {
 _MINUS = str.maketrans(
     {"\u2212": "-", "\u2044": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " "}
 )
+_MASS = re.compile(r"(.*?[\d¼-¾⅐-⅞.,])\s*([a-z][a-z ]*)", re.I | re.S)
 _LONGEST = 40  # characters; nothing read off a rod is longer
 _DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?")
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)(?:\s+|-))?(\d+)\s*/\s*(\d+)")
@@ -123,6 +135,38 @@ def to_mm(value: float, unit: str) -> float:
 def from_mm(value: float, unit: str) -> float:
     """A length of ``value`` millimetres in another unit."""
     return float(value) / float(MM_PER[unit])
+
+
+def kilograms(text: str) -> float:
+    """A mass as written, number and unit, in kilograms.
+
+    Parameters
+    ----------
+    text : str
+        Unit ``t``, ``short ton``, ``long ton``, ``lb`` or ``kg``; a bare ton is not
+        said which.
+
+    Raises
+    ------
+    ValueError
+        If the number is none, or the unit is missing or none of these.
+
+    Examples
+    --------
+    >>> kilograms("12 short tons")
+    10886.21688
+    >>> kilograms("1/2 t")
+    500.0
+    """
+    units = ", ".join(KG_PER)
+    if (parts := _MASS.fullmatch(text.strip())) is None:
+        raise ValueError(f"{text!r} is not a number and a unit of mass: {units}")
+    number, said = parts.groups()
+    unit = " ".join(said.lower().split())
+    unit = unit if unit in KG_PER else unit.removesuffix("s")
+    if unit not in KG_PER:
+        raise ValueError(f"{said!r} is no unit of mass here: write {units}")
+    return float(Fraction(parse_number(number)) * KG_PER[unit])
 
 
 def as_fraction(inches: float, *, finest: int = 8) -> str:

@@ -12,6 +12,8 @@ from geom.cli.inputs import (
     add_output,
     past_prior,
 )
+from geom.cli.occasions import add_occasion
+from geom.cli.to_record import add_to_record, refuse_early, refuse_half_told
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -30,7 +32,22 @@ def add_to(commands: Any) -> None:
     )
     add_inputs(it)
     add_output(it, title="of the survey, e.g. a heat number")
+    it.add_argument(
+        "--stills",
+        action="append",
+        default=[],
+        choices=("svg", "pdf", "png"),
+        help="also write map, sections and the wall in the round for papers, in this "
+        "form; may be given several times",
+    )
     add_cloud_options(it)
+    kept = it.add_argument_group(
+        "record", "add the survey to the record of its lining, which is started if new"
+    )
+    kept.add_argument(
+        "--record", type=Path, metavar="DIR", help="needs --heat, --date and --stage"
+    )
+    add_occasion(kept, required=False)
     it.set_defaults(run=run)
 
 
@@ -40,9 +57,12 @@ def run(asked: argparse.Namespace) -> None:
     from geom.whole import folder_written_whole, refuse_folder
 
     _refuse_past_as_out(asked.past, asked.out)
+    refuse_half_told(asked)
     refuse_folder(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
-    with _progress(asked.quiet) as bar:
+    if asked.record is not None:
+        refuse_early(asked, design)
+    with progress_bar(asked.quiet) as bar:
         task = bar.add_task("reading", total=4 + _FILES)
 
         def tick(next_up: str) -> None:
@@ -80,6 +100,7 @@ def run(asked: argparse.Namespace) -> None:
         works = work_out(surface, findings, design)
         tick("writing files")
         from geom.views import write_files
+        from geom.views.stills import write_stills
 
         with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
             write_files(
@@ -91,6 +112,11 @@ def run(asked: argparse.Namespace) -> None:
                 works=works,
                 tick=tick,
             )
+            write_stills(
+                folder, readings, surface, findings, forms=asked.stills, tick=tell
+            )
+    if asked.record is not None:
+        add_to_record(asked)
     if not asked.quiet:
         from geom.cli.summary import print_summary
 
@@ -106,7 +132,8 @@ def _refuse_past_as_out(folders: list[Path], out: Path) -> None:
         )
 
 
-def _progress(quiet: bool) -> Progress:
+def progress_bar(quiet: bool) -> Progress:
+    """What is being done and how far it is, on standard error; gone when it ends."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 

@@ -1,0 +1,218 @@
+"""``daubline record``: the surveys of one lining, heat after heat."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from geom.cli.inputs import add_cloud_options
+from geom.cli.occasions import add_occasion, occasion_of
+
+if TYPE_CHECKING:
+    from geom.record.occasion import Occasion
+    from geom.record.store import Record
+
+
+def add_to(commands: Any) -> None:
+    """Add the commands and their options to the front door."""
+    group = commands.add_parser(
+        "record",
+        help="keep the surveys of a lining, heat after heat",
+        description="A record is a folder with every survey of one lining. Surveys "
+        "are added to it, never changed.",
+    )
+    own = group.add_subparsers(
+        title="commands", dest="of_record", metavar="COMMAND", required=True
+    )
+    _add_start(own)
+    _add_add(own)
+    _add_list(own)
+    _add_check(own)
+    _add_rebuild(own)
+    _add_log(own)
+
+
+def _command(own: Any, name: str, run: Any, *, help: str, more: str = "") -> Any:
+    """A command about one record."""
+    said = f"{help[0].upper()}{help[1:]}. {more}".rstrip()
+    it = own.add_parser(name, help=help, description=said)
+    it.add_argument("record", type=Path, metavar="RECORD", help="folder of the record")
+    it.set_defaults(run=run)
+    return it
+
+
+def _add_start(own: Any) -> None:
+    it = _command(own, "start", _start, help="start the record of a lining")
+    it.add_argument(
+        "design", type=Path, metavar="DESIGN", help="design file; it is copied"
+    )
+
+
+def _add_add(own: Any) -> None:
+    it = _command(own, "add", _add, help="add a survey from its output folder")
+    it.add_argument(
+        "survey", type=Path, metavar="FOLDER", help="that 'daubline survey' wrote"
+    )
+    add_occasion(it, required=True)
+
+
+def _add_list(own: Any) -> None:
+    it = _command(own, "list", _list, help="list the surveys, in order")
+    it.add_argument("--json", action="store_true", help="print JSON, for machines")
+
+
+def _add_check(own: Any) -> None:
+    more = "Every file is read from its first byte to its last."
+    _command(own, "check", _check, help="see whether all is as it was added", more=more)
+
+
+def _add_rebuild(own: Any) -> None:
+    more = "The manifest only spares reading; the surveys are not touched."
+    _command(own, "rebuild", _rebuild, help="make manifest.json anew", more=more)
+
+
+def _add_log(own: Any) -> None:
+    it = _command(
+        own,
+        "log",
+        _log,
+        help="survey every row of a heat log and add it",
+        more="Rows whose survey is in the record are left alone, so that a log can "
+        "grow, and a call that was stopped be made again.",
+    )
+    it.add_argument(
+        "log",
+        type=Path,
+        metavar="LOG",
+        help="CSV: heat, date, stage, readings, and if wanted hours_on_blast, "
+        "melted_t, campaign",
+    )
+    it.add_argument(
+        "--design", type=Path, metavar="DESIGN", help="to start the record with"
+    )
+    it.add_argument("--quiet", action="store_true", help="say nothing but errors")
+    add_cloud_options(it)
+
+
+def _start(asked: argparse.Namespace) -> None:
+    from geom.record.store import start_record
+
+    start_record(asked.record, asked.design)
+    print(f"started {asked.record}")  # noqa: T201
+
+
+def _add(asked: argparse.Namespace) -> None:
+    from geom.record.store import add_survey
+
+    path = add_survey(asked.record, asked.survey, occasion_of(asked))
+    print(f"added {path}")  # noqa: T201
+
+
+def _list(asked: argparse.Namespace) -> None:
+    from geom.record.store import open_record
+
+    record = open_record(asked.record)
+    if asked.json:
+        print(_document(record))  # noqa: T201
+    else:
+        _print_table(record)
+
+
+def _check(asked: argparse.Namespace) -> None:
+    from geom.errors import InputError
+    from geom.record.store import check_record, open_record
+
+    faults = check_record(asked.record)
+    if faults:
+        said = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        lines = "\n  ".join((f"the record has {said}:", *faults))
+        raise InputError(lines, file=asked.record)
+    count = len(open_record(asked.record).occasions)
+    print(f"{_surveys(count)}, all as they were added")  # noqa: T201
+
+
+def _rebuild(asked: argparse.Namespace) -> None:
+    from geom.record.store import rebuild_manifest
+
+    rebuild_manifest(asked.record)
+    _check(asked)
+
+
+def _log(asked: argparse.Namespace) -> None:
+    from geom.cli.log_heats import log_heats
+
+    log_heats(asked)
+
+
+def _surveys(count: int) -> str:
+    return "1 survey" if count == 1 else f"{count} surveys"
+
+
+def _print_table(record: Record) -> None:
+    import sys
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from geom.record.spells import spells_of
+    from geom.views.words import plain
+
+    wide = None if sys.stdout.isatty() else 200
+    console = Console(highlight=False, soft_wrap=True, markup=False, width=wide)
+    count = len(record.occasions)
+    console.print(f"Record: {plain(record.design.name)}: {_surveys(count)}")
+    if count:
+        rows = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
+        for heading in ("heat", "stage", "date", "hours", "melted", "campaign"):
+            number = heading in ("heat", "hours", "melted")
+            side: Literal["right", "left"] = "right" if number else "left"
+            rows.add_column(heading, justify=side, no_wrap=True)
+        for one in record.occasions:
+            rows.add_row(*_row(one))
+        console.print(rows)
+    spells, gaps = spells_of(record.occasions)
+    told = "1 spell" if len(spells) == 1 else f"{len(spells)} spells"
+    console.print(f"{told} of wear from one survey to the next with no repair between")
+    for words in gaps:
+        console.print(f"No wear is told: {words}")
+
+
+def _row(one: Occasion) -> tuple[str, ...]:
+    from geom.views.words import plain
+
+    return (
+        str(one.heat),
+        one.stage,
+        one.date.isoformat(),
+        "" if one.hours is None else f"{one.hours:.1f}",
+        "" if one.melted is None else f"{one.melted / 1000.0:.1f} t",
+        plain(one.campaign),
+    )
+
+
+def _document(record: Record) -> str:
+    """Write it as JSON; hours and kg."""
+    import json
+
+    from geom.record.manifest import SCHEMA, told_of
+    from geom.record.spells import spells_of
+
+    spells, gaps = spells_of(record.occasions)
+    told = {
+        "schema": SCHEMA,
+        "lining": record.design.name,
+        "units": {"hours_on_blast": "h", "melted": "kg"},
+        "surveys": [told_of(one) | {"file": _file(one)} for one in record.occasions],
+        "spells": [
+            {"start": _file(one.start), "end": _file(one.end)} for one in spells
+        ],
+        "gaps": list(gaps),
+    }
+    return json.dumps(told, indent=1, ensure_ascii=False)
+
+
+def _file(one: Occasion) -> str:
+    from geom.record.manifest import SURVEYS
+
+    return f"{SURVEYS}/{one.name}.nc"

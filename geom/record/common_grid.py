@@ -1,0 +1,153 @@
+"""The grid of a record: every survey of one lining is told on the same rows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geom.design import Design
+from geom.errors import InputError
+from geom.surface import Grid, make_grid
+from geom.units import Bool, Float, Int
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+#: Fields of ``surface.nc`` that go over to the record's rows, straight between rows or
+#: from the nearest row.
+STRAIGHT = ("cutback", "cutback_sd", "p_brick")
+NEAREST = ("action", "zone")
+
+_BOTH = ("height", "azimuth")
+#: Rows that agree this well are the same row, mm.
+_SAME = 1e-6
+
+
+def record_grid(design: Design) -> Grid:
+    """The grid that all surveys of a lining are kept on.
+
+    Returns
+    -------
+    Grid
+        From the profile's bottom to its top, all of it counted as surveyed.
+    """
+    return make_grid(design, surveyed=(design.profile.bottom, design.profile.top))
+
+
+def grid_behind(
+    height: Float, azimuth: Float, between: tuple[float, float], design: Design
+) -> Grid:
+    """The grid of a survey, found again from the heights of its rows.
+
+    Parameters
+    ----------
+    height : array (m,), mm
+        Centres of the rows.
+    azimuth : array (k,), degrees
+    between : (low, high), mm
+        Heights surveyed.
+    design : Design
+
+    Raises
+    ------
+    InputError
+        If no grid of that drawing has these rows.
+    """
+    edge = [design.profile.bottom]
+    for centre in height.tolist():
+        edge.append(2.0 * centre - edge[-1])
+    tallest = float(np.diff(edge).max(initial=1.0))
+    grid = make_grid(
+        design,
+        surveyed=between,
+        spacing=max(tallest, 1e-3),
+        columns=azimuth.size,
+    )
+    if grid.height.size != height.size or np.abs(grid.height - height).max() > _SAME:
+        raise InputError(
+            "has rows that are not those of a survey of this drawing", place="height"
+        )
+    return grid
+
+
+def on_record_grid(
+    data: xr.Dataset, grid: Grid, between: tuple[float, float], design: Design
+) -> xr.Dataset:
+    """The fields of a survey on the record's grid.
+
+    Parameters
+    ----------
+    data : Dataset, dims (height, azimuth)
+        As ``surface.nc`` holds it, on the survey's own rows.
+    grid : Grid
+        Of the record; as many azimuths as the survey.
+    between : (low, high), mm
+        Heights surveyed.
+    design : Design
+
+    Returns
+    -------
+    Dataset, dims (height, azimuth)
+        Lengths as float32; NaN, and ``surveyed`` 0, outside the heights surveyed.
+    """
+    import xarray as xr
+
+    known = np.flatnonzero(data["surveyed"].to_numpy().all(axis=1))
+    rows = data["height"].to_numpy()[known].astype(np.float64)
+    told = (grid.height >= between[0]) & (grid.height <= between[1])
+    lower, upper, part = _beside(rows, grid.height, design.profile.steps)
+    told &= lower >= 0
+    fields: dict[str, Any] = {}
+    for name in STRAIGHT:
+        field = data[name].to_numpy()[known].astype(np.float64)
+        fields[name] = _straight(field, lower, upper, part, told)
+    closest = np.where(part < 0.5, lower, upper)
+    for name in NEAREST:
+        field = data[name].to_numpy()[known]
+        none = field.dtype.type(-1 if name == "action" else 0)
+        fields[name] = np.where(told[:, None], field[closest], none)
+    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
+    fields["radius"] = drawn + fields["cutback"]
+    fields["radius_sd"] = fields["cutback_sd"]
+    fields["design_radius"] = drawn
+    fields["surveyed"] = np.broadcast_to(told[:, None], grid.shape).astype(np.int8)
+    fields["opening"] = grid.opening.astype(np.int8)
+    return xr.Dataset(
+        {
+            name: (_BOTH, np.ascontiguousarray(_short(field)), data[name].attrs)
+            for name, field in fields.items()
+        },
+        coords={
+            "height": ("height", grid.height, data["height"].attrs),
+            "azimuth": ("azimuth", grid.azimuth, data["azimuth"].attrs),
+        },
+        attrs=data.attrs,
+    )
+
+
+def _beside(rows: Float, asked: Float, steps: Float) -> tuple[Int, Int, Float]:
+    """Which rows lie below and above each height, and how far it is between them.
+
+    Cut-back jumps where the drawing does: across a step nothing is drawn straight.
+    Where no row lies between the same two steps, the rows told are -1.
+    """
+    above = np.clip(np.searchsorted(rows, asked), 1, rows.size - 1)
+    below = above - 1
+    part = (asked - rows[below]) / (rows[above] - rows[below])
+    piece, here = np.searchsorted(steps, rows), np.searchsorted(steps, asked)
+    lower = np.where(piece[below] == here, below, above)
+    upper = np.where(piece[above] == here, above, lower)
+    lower = np.where(piece[lower] == here, lower, -1)
+    upper = np.where(lower < 0, -1, upper)
+    return lower, upper, np.clip(part, 0.0, 1.0)
+
+
+def _straight(field: Float, lower: Int, upper: Int, part: Float, told: Bool) -> Float:
+    share = part[:, None]
+    drawn = (1.0 - share) * field[lower] + share * field[upper]
+    return np.where(told[:, None], drawn, np.nan)
+
+
+def _short(field: Any) -> Any:
+    return field.astype(np.float32) if field.dtype.kind == "f" else field
