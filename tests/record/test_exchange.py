@@ -1,0 +1,174 @@
+"""Volumes lost and put back, against integration and draws of whole walls."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from numpy.polynomial.hermite_e import hermegauss
+
+from geom.record.exchange import Difference, Exchange, exchange, mean_change
+from geom.units import Float
+from tests.record.two_walls import (
+    Errors,
+    burnt,
+    coarse_difference,
+    coarse_grid,
+    patched,
+)
+
+ONE, OTHER = Errors(3.0, 150.0, 1.0), Errors(2.0, 250.0, 0.5)
+DRAWS = 2000
+
+
+def walls() -> tuple[Float, Float]:
+    """Cut-back at first and its change, mm."""
+    grid = coarse_grid()
+    height, azimuth = grid.height[:, None], grid.azimuth
+    return 0.5 * burnt(height, azimuth), patched(height, azimuth)
+
+
+@cache
+def surveys() -> Difference:
+    return coarse_difference(*walls(), ONE, OTHER)
+
+
+@cache
+def drawn() -> Float:
+    """Volume of every cell in draws of both walls, mm3; (DRAWS, m, k)."""
+    there, chance = surveys(), np.random.default_rng(3)
+    first = there.start + ONE.draw(there.grid, 450.0, DRAWS, chance)
+    last = there.start + there.change + OTHER.draw(there.grid, 450.0, DRAWS, chance)
+    return np.asarray((last**2 - first**2) / 2.0 * there.patch)
+
+
+def parts(volume: Float, here: Float) -> tuple[Float, Float]:
+    """Lost and restored in every draw over a part of the wall."""
+    some = volume * (here > 0.0)
+    return (
+        np.maximum(some, 0.0).sum(axis=(1, 2)),
+        np.maximum(-some, 0.0).sum(axis=(1, 2)),
+    )
+
+
+def test_sections_are_those_of_numerical_integration() -> None:
+    # Gauss-Hermite over both radii's errors; kinks at b = a want many points
+    point, weight = hermegauss(150)
+    weight = weight / weight.sum()
+    there = replace(
+        surveys(),
+        start_sd=np.full(surveys().change.shape, 9.0),
+        end_sd=np.full(surveys().change.shape, 4.0),
+    )
+    lost, restored = there.sections
+    plain, _ = replace(there, start_sd=0.0 * there.start_sd, end_sd=there.sd).sections
+    for row, column in ((14, 12), (23, 50), (0, 40), (12, 30)):
+        first = there.start[row, column] + 9.0 * point[:, None]
+        last = there.start[row, column] + there.change[row, column] + 4.0 * point
+        section = (last**2 - first**2) / 2.0
+        each = weight[:, None] * weight
+        for told, sign in ((lost, 1.0), (restored, -1.0)):
+            whole = float(np.sum(each * np.maximum(sign * section, 0.0)))
+            assert told[row, column] == pytest.approx(whole, rel=2.5e-3)
+        # with the first radius taken for exact it is more than that off
+        whole = float(np.sum(each * np.maximum(section, 0.0)))
+        assert plain[row, column] > 1.005 * whole
+
+
+def test_expected_volumes_are_the_means_of_drawn_walls() -> None:
+    told = exchange(surveys(), surveys().patch)
+    lost, restored = parts(drawn(), surveys().patch)
+    for volume, draws in ((told.lost, lost), (told.restored, restored)):
+        doubt = draws.std() / np.sqrt(DRAWS)
+        assert volume.value == pytest.approx(draws.mean(), abs=4.0 * doubt)
+    assert told.net.value == pytest.approx(told.lost.value - told.restored.value)
+
+
+@pytest.mark.parametrize("part", ["wall", "level", "where it burnt"])
+def test_joint_uncertainty_is_that_of_drawn_walls(part: str) -> None:
+    there = surveys()
+    here = np.ones(there.change.shape)
+    if part == "level":
+        here *= (np.abs(there.grid.height - 675.0) < 75.0)[:, None]
+    if part == "where it burnt":
+        here *= there.change > 7.0
+    told = exchange(there, there.patch * here)
+    lost, restored = parts(drawn(), here)
+    # within a panel errors are taken to be those of its mean: right to 12 %
+    assert told.lost.sd == pytest.approx(lost.std(), rel=0.12)
+    if part != "where it burnt":
+        assert told.restored.sd == pytest.approx(restored.std(), rel=0.12)
+        assert told.net.sd == pytest.approx((lost - restored).std(), rel=0.06)
+
+
+def test_cells_taken_one_by_one_would_claim_far_too_little() -> None:
+    there = surveys()
+    alone = np.sqrt(np.sum((there.patch * there.start * there.sd) ** 2))
+    assert alone < 0.4 * exchange(there, there.patch).net.sd
+
+
+def test_interval_of_the_net_holds_the_truth_95_times_in_100() -> None:
+    there = surveys()
+    start, change = walls()
+    first, last = 450.0 + start, 450.0 + start + change
+    truth = float(np.sum(there.patch * (last**2 - first**2) / 2.0))
+    chance, held = np.random.default_rng(8), 0
+    count = 300
+    off = (
+        ONE.draw(there.grid, 450.0, count, chance),
+        OTHER.draw(there.grid, 450.0, count, chance),
+    )
+    for one, other in zip(*off, strict=True):
+        seen = replace(there, start=first + one, change=change + other - one)
+        net = exchange(seen, there.patch).net
+        held += net.low95 < truth < net.high95
+    # three sd of a share of 300
+    assert held / count == pytest.approx(0.95, abs=0.038)
+
+
+def test_surveys_the_other_way_round_swap_lost_and_restored() -> None:
+    there = surveys()
+    back = replace(
+        there,
+        start=there.start + there.change,
+        start_sd=there.end_sd,
+        end_sd=there.start_sd,
+        change=-there.change,
+    )
+    one, other = (exchange(d, there.patch) for d in (there, back))
+    assert other.lost.value == pytest.approx(one.restored.value, rel=1e-9)
+    assert other.restored.value == pytest.approx(one.lost.value, rel=1e-9)
+    assert other.net.value == pytest.approx(-one.net.value, rel=1e-9)
+
+
+def test_a_shell_worn_evenly_has_its_exact_volume() -> None:
+    grid = coarse_grid()
+    sure = Errors(1e-6, 150.0, 0.0)
+    there = coarse_difference(
+        np.full(grid.shape, 10.0), np.full(grid.shape, 7.0), sure, sure
+    )
+    told = exchange(there, there.patch)
+    exact = np.pi * (467.0**2 - 460.0**2) * 1500.0
+    assert told.lost.value == pytest.approx(exact, rel=1e-9)
+    assert told.restored.value == pytest.approx(0.0, abs=1.0)
+    assert mean_change(there, there.patch).value == pytest.approx(7.0)
+
+
+def test_mean_change_errs_as_drawn() -> None:
+    there, chance = surveys(), np.random.default_rng(4)
+    draws = OTHER.draw(there.grid, 450.0, DRAWS, chance) - ONE.draw(
+        there.grid, 450.0, DRAWS, chance
+    )
+    side = there.patch * (np.abs(there.grid.azimuth - 90.0) < 14.0)
+    told = mean_change(there, side)
+    # 2000 draws give a standard deviation to 1.6 %
+    assert told.sd == pytest.approx(draws[:, side > 0.0].mean(axis=1).std(), rel=0.05)
+    assert told.value == pytest.approx(there.change[side > 0.0].mean(), rel=1e-9)
+
+
+def test_no_wall_has_nothing_lost() -> None:
+    none = exchange(surveys(), np.zeros(surveys().change.shape))
+    assert isinstance(none, Exchange)
+    assert none.lost.value == none.lost.high95 == none.net.sd == 0.0

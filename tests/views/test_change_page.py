@@ -1,0 +1,181 @@
+"""change.html: whole in itself, escaped, and true to the numbers."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from geom.quantity import Quantity
+from geom.record.change import compare_walls
+from geom.views.cautions import CAUTIONS
+from geom.views.change_page import change_page
+from geom.views.change_tables import facts, piece_rows
+from geom.views.change_words import say_sum, sentences
+from tests.record.two_walls import as_drawn, burnt, patched, recorded_wall
+from tests.walls import plain_design, tapered_design
+
+PICTURES = dict.fromkeys(
+    ("change", "first", "last", "scale", "levels"), b"\x89PNG not really"
+)
+
+
+class Page(HTMLParser):
+    """Tags, addresses and text of a page."""
+
+    def __init__(self, content):
+        super().__init__()
+        self.tags, self.links, self.text, self.open = [], [], "", []
+        self.feed(content.decode("utf-8"))
+        self.close()
+        self.text = re.sub(r"\s+", " ", self.text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.links += [v for k, v in attrs if k in ("src", "href", "srcset", "data")]
+        if tag not in ("meta", "img", "br"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open[-1:] != ["style"]:
+            self.text += data
+
+
+def changed(to=patched, design=None, **told):
+    design = plain_design(length_unit="in") if design is None else design
+    start = recorded_wall(design=design, title="heat 41")
+    last = recorded_wall(
+        to, design=design, title="heat 42", created="2026-02-05T06:30:00+00:00", **told
+    )
+    return compare_walls(start, last), design
+
+
+def page_of(change, design):
+    return Page(change_page(change, design, PICTURES))
+
+
+def plainly(words):
+    return re.sub(r"\s+", " ", words)
+
+
+def test_tags_are_balanced_and_nothing_is_fetched():
+    change, design = changed()
+    page = page_of(change, design)
+    assert page.open == []
+    assert "script" not in page.tags
+    assert page.tags.count("img") == 5
+    assert all(link.startswith(("data:image/png", "#")) for link in page.links)
+    raw = change_page(change, design, PICTURES)
+    assert all(word not in raw for word in (b"http://", b"https://", b"url("))
+
+
+def test_markup_in_any_text_stays_text():
+    evil = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
+    design = plain_design(name=evil, azimuth_zero=evil, height_zero=evil)
+    change, _ = changed(design=design)
+    told = replace(change.start, title=evil, occasion=evil, created=evil)
+    page = page_of(
+        replace(change, title=evil, start=told, warnings=(evil,), version=evil), design
+    )
+    assert "script" not in page.tags
+    assert page.tags.count("img") == 5
+    assert page.text.count("<script>alert(1)</script>") >= 6
+    assert "{{ 7*7 }}" in page.text
+
+
+def test_it_says_which_surveys_and_which_way_it_is_seen():
+    change, design = changed()
+    text = page_of(change, design).text
+    assert "From: heat 41, worked out 2026-01-05 06:30 UTC." in text
+    assert "To: heat 42, worked out 2026-02-05 06:30 UTC." in text
+    assert "Azimuth 0 = tap hole; azimuth grows clockwise seen from above" in text
+    assert "seen from inside" in text
+    assert all(caution in text for caution in CAUTIONS)
+
+
+def test_the_sum_is_said_in_litres_with_its_intervals():
+    change, _ = changed()
+    volume = replace(
+        change.volume,
+        lost=Quantity(23.1e6, 1.35e6, 20.5e6, 25.8e6),
+        restored=Quantity(3.2e6, 0.6e6, 2.1e6, 4.5e6),
+        net=Quantity(19.9e6, 1.5e6, 17.0e6, 22.8e6),
+    )
+    said = plainly(say_sum(replace(change, volume=volume)))
+    assert said == (
+        "Lost 23.1 litres (95 %: 20.5 to 25.8), put back 3.2 (2.1 to 4.5): 19.9 lost "
+        "on balance (17.0 to 22.8)."
+    )
+    more = replace(volume, net=Quantity(-2e6, 1e6, -4e6, 1e6))
+    said = say_sum(replace(change, volume=more))
+    assert said.endswith("2.0 put back on balance (-1.0 to 4.0).")
+
+
+def test_what_is_shown_is_said_with_place_and_shop_fractions():
+    change, design = changed()
+    text = plainly(" ".join(sentences(change, design)))
+    assert "Shown place by place: lost over" in text
+    assert "most at 2 o'clock, 27 3/8 in (695 mm)" in text
+    assert "11/16 in (18 mm), 95 %: " in text
+    assert "put back over" in text
+    assert "tell a change from about 1/16 in (1 mm) on" in text
+
+
+def test_what_is_not_shown_is_not_claimed():
+    change, design = changed(as_drawn, sd=0.6)
+    text = plainly(" ".join(sentences(change, design)))
+    assert "No loss is shown at any one place" in text
+    assert "No wall is shown to have been put back" in text
+    assert "Shown place by place" not in text
+    names = [name for name, _, _ in facts(change, design)]
+    assert "Greatest loss shown" not in names
+    assert "Greatest loss shown" in [n for n, _, _ in facts(*changed())]
+
+
+def test_a_piece_is_called_lost_only_where_its_interval_says_so():
+    change, design = changed(burnt, design=tapered_design())
+    for kind in ("zone", "level", "side"):
+        pieces = change.of_kind(kind)
+        rows = piece_rows(pieces, design)
+        told = pieces if kind == "side" else pieces[::-1]
+        for row, piece in zip(rows, told, strict=True):
+            assert (row.call == "lost") == (piece.mean.low95 > 0.0)
+    calls = {row.call for row in piece_rows(change.of_kind("side"), design)}
+    assert calls == {"lost", "cannot tell"}
+
+
+def test_every_row_is_on_the_page():
+    change, design = changed(design=tapered_design(length_unit="in"))
+    text = page_of(change, design).text
+    assert "Zones" in text
+    for kind in ("zone", "level", "side"):
+        for row in piece_rows(change.of_kind(kind), design):
+            for words in (row.name, row.small, row.mean, row.lost, row.restored):
+                assert words in text
+    assert "Zones" not in page_of(*changed()).text  # no tuyeres, no zones
+
+
+def test_levels_are_told_from_the_top_and_sides_as_the_clock_goes():
+    change, design = changed()
+    heights = [row.name for row in piece_rows(change.of_kind("level"), design)]
+    assert heights[0].startswith("53")
+    assert heights[-1].startswith("0 to")
+    sides = [row.name for row in piece_rows(change.of_kind("side"), design)]
+    assert sides[:3] == ["12 o'clock", "1 o'clock", "2 o'clock"]
+    other = plain_design(azimuth_sense="counterclockwise")
+    sides = piece_rows(changed(design=other)[0].of_kind("side"), other)
+    assert [row.name for row in sides][:3] == ["12 o'clock", "11 o'clock", "10 o'clock"]
+    assert sides[1].small == "From half past 10 to half past 11"
+
+
+@pytest.mark.parametrize("unit", ["in", "mm", "cm", "m"])
+def test_every_unit_is_said(unit):
+    change, design = changed(design=plain_design(length_unit=unit))
+    text = page_of(change, design).text
+    assert "nan" not in text.lower()
+    assert f" {unit}" in text
+    assert np.isfinite(change.detection)
