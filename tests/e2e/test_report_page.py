@@ -1,0 +1,265 @@
+"""report.html in a real browser: it answers, it is true, and it runs no text."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import netCDF4
+import numpy as np
+import pytest
+
+import geom
+from geom.frame import clock_face
+from geom.quantity import K95
+from geom.repair import work_out
+from geom.units import say_both, say_length
+from geom.views.report import Pictures, report_bytes
+from geom.views.survey_files import write_files
+
+SCANS = Path(__file__).parents[2] / "scans"
+DOT = b"\x89PNG not really"
+#: How far a length that a page tells may be off, mm: it is packed in steps of 0.02.
+PACKED = 0.011
+
+
+@pytest.fixture(scope="module")
+def survey():
+    design = geom.load_design(SCANS / "cupola-2.toml")
+    readings = geom.load_readings(SCANS / "cupola-2-heat-41.csv", design)
+    surface = geom.reconstruct(readings, design)
+    findings = geom.assess(surface, design, title="Heat 41")
+    return design, readings, surface, findings, work_out(surface, findings, design)
+
+
+@pytest.fixture(scope="module")
+def folder(survey, tmp_path_factory):
+    design, readings, surface, findings, works = survey
+    out = tmp_path_factory.mktemp("report")
+    write_files(
+        out, design=design, readings=readings, surface=surface, findings=findings,
+        works=works,
+    )  # fmt: skip
+    return out
+
+
+class Opened:
+    """A page, and all that it complained of or asked for."""
+
+    def __init__(self, browser, path, **context):
+        self.context = browser.new_context(**{"viewport": WIDE, **context})
+        self.page = self.context.new_page()
+        self.trouble, self.asked = [], []
+        self.page.on("pageerror", lambda fault: self.trouble.append(str(fault)))
+        self.page.on("console", self._heard)
+        self.page.on("dialog", lambda dialog: self.trouble.append(dialog.message))
+        self.page.on("request", lambda one: self.asked.append(one.url))
+        self.page.goto(path.as_uri())
+        self.page.wait_for_selector("html[data-ready=yes]", state="attached")
+
+    def _heard(self, message):
+        if message.type == "error":
+            self.trouble.append(message.text)
+
+    def words(self, name):
+        return self.page.inner_text(f"#{name}")
+
+    def look(self, name):
+        """What a picture shows, as an address of its pixels."""
+        return self.page.locator(f"#{name}").screenshot()
+
+    def point(self, name, x, y):
+        """Move the pointer to a share of a picture's width and height."""
+        box = self.page.locator(f"#{name}").bounding_box()
+        if not 0 <= box["y"] <= 400:
+            self.page.locator(f"#{name}").scroll_into_view_if_needed()
+            box = self.page.locator(f"#{name}").bounding_box()
+        self.page.mouse.move(box["x"] + x * box["width"], box["y"] + y * box["height"])
+        self.page.wait_for_timeout(60)
+
+
+WIDE = {"width": 1280, "height": 1500}
+
+
+@pytest.fixture
+def report(browser, folder):
+    opened = Opened(browser, folder / "report.html")
+    yield opened
+    opened.context.close()
+
+
+def test_it_loads_without_complaint_and_asks_nothing_of_anybody(report, folder):
+    assert report.trouble == []
+    page = (folder / "report.html").as_uri()
+    assert [url for url in report.asked if not url.startswith("data:")] == [page]
+    assert (folder / "report.html").stat().st_size < 8e6
+
+
+PICTURES = ("unrolled", "ring", "upright", "turning")
+
+
+@pytest.mark.parametrize(
+    ("pointed", "place", "moved"),
+    [
+        ("unrolled", (0.35, 0.42), PICTURES),
+        ("ring", (0.75, 0.5), PICTURES),
+        ("upright", (0.5, 0.3), PICTURES),
+        ("turning", (0.5, 0.45), PICTURES),
+    ],
+)
+def test_pointing_in_one_picture_marks_all_the_others(report, pointed, place, moved):
+    before = {name: report.look(name) for name in moved}
+    told = report.words("where")
+    report.point(pointed, *place)
+    assert report.words("where") != told
+    assert all(report.look(name) != before[name] for name in moved)
+    assert report.trouble == []
+
+
+def told_place(words):
+    """Azimuth in degrees and height in mm that a read-out names."""
+    degrees, height = re.search(r"\((\d+)°\).*\((\d+) mm\)", words).groups()
+    return int(degrees), int(height)
+
+
+def test_the_pictures_agree_on_where_a_place_is(report):
+    """Places known from the geometry alone: 3 o'clock on the ring is azimuth 90."""
+    report.point("ring", 0.8, 0.5)
+    assert told_place(report.words("where"))[0] == pytest.approx(90, abs=1)
+    report.point("ring", 0.5, 0.85)
+    assert told_place(report.words("where"))[0] == pytest.approx(180, abs=1)
+    azimuth, _ = told_place(report.words("where"))
+    report.point("upright", 0.5, 0.25)
+    turned, height = told_place(report.words("where"))
+    assert turned == azimuth
+    assert height > 1300
+    report.point("unrolled", 0.5, 0.5)  # beside its middle: a scale stands at the left
+    assert told_place(report.words("where"))[0] in {*range(340, 360), *range(5)}
+
+
+def test_what_is_read_out_is_what_the_files_say(report, folder, survey):
+    design, *_ = survey
+    with netCDF4.Dataset(folder / "surface.nc") as data:
+        fields = {
+            name: np.ma.filled(data[name][:], np.nan)
+            for name in ("cutback", "cutback_sd", "p_brick", "height", "azimuth")
+        }
+    report.page.focus("#unrolled")
+    rng = np.random.default_rng(41)
+    for _ in range(6):
+        for key in rng.choice(["ArrowUp", "ArrowDown", "ArrowLeft", "ArrowRight"], 3):
+            report.page.keyboard.press(f"Shift+{key}")
+        where, told = report.words("where"), report.words("told")
+        azimuth, height = told_place(where)
+        row = int(np.abs(fields["height"] - height).argmin())
+        depth, sd, chance = (
+            float(fields[name][row, azimuth])
+            for name in ("cutback", "cutback_sd", "p_brick")
+        )
+        if np.isnan(depth):
+            assert "nobody measured" in told
+            continue
+        assert clock_face(azimuth, design.azimuth_sense) in where
+        wanted = {say_both(abs(depth + off), "in") for off in (-PACKED, 0, PACKED)}
+        assert any(words in told for words in wanted), (told, wanted)
+        ends = {
+            f"{say_length(depth - K95 * sd + a, 'mm').removesuffix(' mm')} to "
+            f"{say_length(depth + K95 * sd + b, 'mm')}"
+            for a in (-0.04, 0, 0.04)
+            for b in (-0.04, 0, 0.04)
+        }
+        assert any(words in told for words in ends), (told, ends)
+        assert f"{round(100 * chance)} in 100" in told
+
+
+def test_a_zones_button_goes_to_its_deepest_place(report, folder):
+    told = json.loads((folder / "findings.json").read_text())
+    for zone in told["zones"][:3]:
+        report.page.click(f"[data-go='{zone['id']}']")
+        assert report.words("call").endswith(f"zone {zone['id']}")
+        azimuth, height = told_place(report.words("where"))
+        assert zone["height_from"] - 10 <= height <= zone["height_to"] + 10
+        onward = (azimuth - zone["azimuth_from"]) % 360
+        assert onward <= (zone["azimuth_to"] - zone["azimuth_from"]) % 360 + 1
+
+
+def test_the_deepest_place_of_the_findings_is_where_the_mark_starts(report, folder):
+    deepest = json.loads((folder / "findings.json").read_text())["deepest"]
+    azimuth, height = told_place(report.words("where"))
+    assert azimuth == pytest.approx(deepest["azimuth"], abs=1)
+    assert height == pytest.approx(deepest["height"], abs=6)
+
+
+def test_colouring_by_another_field_changes_map_key_and_round(report):
+    for field in ("left", "sd", "chance", "action"):
+        before = {name: report.look(name) for name in ("unrolled", "turning", "key")}
+        report.page.locator(f"#fields input[value={field}]").check(force=True)
+        report.page.wait_for_timeout(80)
+        assert all(report.look(name) != before[name] for name in before)
+    assert report.trouble == []
+
+
+def test_it_works_by_touch_on_a_phone(browser, folder):
+    phone = Opened(
+        browser, folder / "report.html", viewport={"width": 390, "height": 800},
+        has_touch=True, is_mobile=True,
+    )  # fmt: skip
+    told = phone.words("where")
+    box = phone.page.locator("#unrolled")
+    box.scroll_into_view_if_needed()
+    box.tap(position={"x": 250, "y": 120})
+    assert phone.words("where") != told
+    wide = phone.page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= 390
+    assert phone.trouble == []
+    phone.context.close()
+
+
+def test_on_paper_stills_take_the_place_of_the_pictures(report, tmp_path):
+    report.page.emulate_media(media="print")
+    assert not report.page.locator("#wall").is_visible()
+    assert report.page.locator("figure.paper img").is_visible()
+    for paper in ("A4", "Letter"):
+        content = report.page.pdf(format=paper)
+        assert content.startswith(b"%PDF")
+
+
+HOSTILE = (
+    "<script>ran()</script>", "</script><script>ran()</script>",
+    "<img src=x onerror=ran()>", "<svg onload=ran()>", "\"><script>ran()</script>",
+    "'><img src=x onerror=ran()>", "javascript:ran()", "{{ran()}}", "${ran()}",
+    "<!--<script>ran()", "]]><script>ran()</script>", "\u2028ran()//", "\\u003cscript>",
+    "<iframe srcdoc='<script>parent.ran()</script>'>", "&lt;script&gt;ran()",
+    "<a href=javascript:ran()>x</a>", "<body onpageshow=ran()>", "`;ran();`",
+    "');ran();('", "<details open ontoggle=ran()>",
+)  # fmt: skip
+
+
+def test_twenty_hostile_strings_do_not_run(browser, survey, tmp_path):
+    """As every text that an input can bring: names, words of the frame, warnings."""
+    assert len(set(HOSTILE)) == 20
+    design, _, surface, findings, works = survey
+    stains = [replace(hole, kind=one) for hole, one in zip(
+        design.openings, HOSTILE, strict=False)]  # fmt: skip
+    all_of_them = " ".join(HOSTILE)[:150]
+    spoiled = replace(
+        design, name=all_of_them, azimuth_zero=HOSTILE[1], height_zero=HOSTILE[9],
+        openings=tuple(stains),
+    )  # fmt: skip
+    page = report_bytes(
+        replace(surface, design=spoiled, warnings=HOSTILE),
+        replace(findings, title=HOSTILE[0], lining=HOSTILE[4], warnings=HOSTILE),
+        works,
+        Pictures(DOT, DOT, DOT, DOT),
+    )
+    path = tmp_path / "hostile.html"
+    path.write_bytes(page)
+    opened = Opened(browser, path)
+    assert opened.page.evaluate("typeof ran") == "undefined"
+    assert "ran" not in " ".join(opened.trouble)
+    text = opened.page.inner_text("main")
+    assert all(one.strip() in text for one in HOSTILE if one.isprintable())
+    assert opened.words("where").endswith(HOSTILE[9])
+    opened.context.close()
