@@ -12,6 +12,7 @@ from geom.views.colours import cutback_rgb, to_linear
 from geom.views.mesh import WallMesh
 from geom.views.words import plain
 
+_VERTICES, _FACES = 34962, 34963
 _MM_PER_METRE = 1000.0
 
 
@@ -48,7 +49,27 @@ def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
     )
     scene: Any = trimesh.Scene()
     scene.add_geometry(shape, node_name="lining", geom_name="lining")
-    return bytes(scene.export(file_type="glb", include_normals=True))
+    return bytes(
+        scene.export(
+            file_type="glb", include_normals=True, tree_postprocessor=_say_uses
+        )
+    )
+
+
+def _say_uses(tree: dict[str, Any]) -> None:
+    """Say of every view of the buffer whether it holds vertices or faces.
+
+    References
+    ----------
+    glTF 2.0 specification, 5.11.5 (bufferView.target).
+    """
+    for mesh in tree["meshes"]:
+        for part in mesh["primitives"]:
+            for accessor in part["attributes"].values():
+                view = tree["accessors"][accessor]["bufferView"]
+                tree["bufferViews"][view]["target"] = _VERTICES
+            view = tree["accessors"][part["indices"]]["bufferView"]
+            tree["bufferViews"][view]["target"] = _FACES
 
 
 def _look(mesh: WallMesh, surface: RadialSurface) -> Any:

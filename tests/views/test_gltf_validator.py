@@ -1,0 +1,54 @@
+"""lining.glb before the glTF validator of the format's own working group.
+
+The validator is a package of the npm registry; ``.ci/run`` puts it into .node.
+"""
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from geom.views.glb import glb_bytes
+from geom.views.mesh import wall_mesh
+
+VALIDATOR = Path(__file__).parents[2] / ".node/node_modules/gltf-validator"
+ASK = """
+const validator = require(process.argv[1]);
+const bytes = new Uint8Array(require("fs").readFileSync(process.argv[2]));
+validator.validateBytes(bytes).then((told) => console.log(JSON.stringify(told)));
+"""
+pytestmark = pytest.mark.skipif(
+    shutil.which("node") is None or not VALIDATOR.is_dir(),
+    reason="needs node, and: npm install --prefix .node gltf-validator",
+)
+
+
+def verdict(content, folder):
+    path = folder / "lining.glb"
+    path.write_bytes(content)
+    done = subprocess.run(
+        ["node", "-e", ASK, str(VALIDATOR), str(path)],
+        capture_output=True, text=True, check=True, timeout=60,
+    )  # fmt: skip
+    return json.loads(done.stdout)
+
+
+@pytest.fixture(scope="module")
+def content(build):
+    furnace = build()
+    return glb_bytes(wall_mesh(furnace.surface), furnace.surface, title="Heat 41")
+
+
+def test_the_validator_finds_nothing(content, tmp_path):
+    told = verdict(content, tmp_path)
+    assert told["issues"]["messages"] == []
+    assert told["info"]["version"] == "2.0"
+    assert told["info"]["totalVertexCount"] > 10_000
+
+
+def test_the_validator_finds_a_spoiled_file(content, tmp_path):
+    spoiled = content.replace(b'"VEC3"', b'"VEC2"', 1)
+    assert spoiled != content
+    assert verdict(spoiled, tmp_path)["issues"]["numErrors"] > 0
