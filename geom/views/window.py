@@ -1,0 +1,275 @@
+"""A window to turn the wall in, for engineers: section planes, picking, every field."""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geom.compare.findings import ACTIONS
+from geom.design import Design
+from geom.errors import InputError
+from geom.frame import clock_face
+from geom.quantity import K95
+from geom.readings.survey_before import load_survey_before
+from geom.units import Float, say_both
+from geom.views import colours
+from geom.views.words import plain
+from geom.whole import write_whole
+
+if TYPE_CHECKING:
+    import pyvista as pv
+
+#: Key, name of the field in the file, and what it is called.
+FIELDS: tuple[tuple[str, str, str], ...] = (
+    ("c", "cutback", "cut-back, mm"),
+    ("l", "lining_left", "lining left to the shell, mm"),
+    ("u", "cutback_sd", "standard uncertainty, mm"),
+    ("b", "p_brick", "probability of brick"),
+    ("a", "action", "what to do"),
+)
+_HELP = "c cut-back   l lining left   u uncertainty   b brick   a action   r turn back"
+
+
+@dataclass
+class Window:
+    """The window of one survey; sections and field change while it is open.
+
+    Attributes
+    ----------
+    design : Design
+    shape : PolyData
+        The mesh of the survey, with ``lining_left`` where the shell is drawn.
+    plotter : Plotter
+    field : str
+        That it is coloured by.
+    said : str
+        What was last told of a picked point.
+    """
+
+    design: Design
+    shape: pv.PolyData
+    plotter: Any
+    field: str = "cutback"
+    said: str = ""
+
+    def colour_by(self, field: str) -> None:
+        """Colour the wall by another field, on its fixed scale."""
+        if field not in self.shape.point_data:
+            return
+        self.field = field
+        words = next(name for _, one, name in FIELDS if one == field)
+        table, limits = _scale(field, self.design)
+        for bar in list(self.plotter.scalar_bars.keys()):
+            self.plotter.remove_scalar_bar(bar)
+        self.plotter.add_mesh(
+            self.shape,
+            name="wall",
+            scalars=field,
+            cmap=table,
+            clim=limits,
+            lighting=False,
+            scalar_bar_args={"title": words, "vertical": True, "color": "black"},
+            reset_camera=False,
+        )
+        self._cut()
+
+    def cut_above(self, height: float) -> None:
+        """Leave off the wall above a height, mm."""
+        self._top = float(height)
+        self._cut()
+
+    def open_towards(self, hour: float) -> None:
+        """Leave off the half of the wall about an hour of the clock; 0: none."""
+        self._hour = float(hour)
+        self._cut()
+
+    def tell(self, point: Float) -> str:
+        """Say what is known of the wall nearest to a point, and show it."""
+        place = int(self.shape.find_closest_point(point))
+        self.said = _say(self.shape, place, self.design)
+        self.plotter.add_text(
+            self.said, position="upper_left", font_size=12, color="black", name="said"
+        )
+        return self.said
+
+    def __post_init__(self) -> None:
+        self._top = float(self.shape.bounds[5]) + 1.0
+        self._hour = 0.0
+
+    def _cut(self) -> None:
+        from pyvista import _vtk
+
+        mapper = self.plotter.actors["wall"].mapper
+        mapper.RemoveAllClippingPlanes()
+        sections = [((0.0, 0.0, self._top), (0.0, 0.0, -1.0))]
+        if self._hour > 0.0:
+            # The clock runs clockwise seen from above, 12 at +x.
+            turned = np.deg2rad(30.0 * self._hour)
+            away = (-float(np.cos(turned)), float(np.sin(turned)), 0.0)
+            sections.append(((0.0, 0.0, 0.0), away))
+        for origin, normal in sections:
+            plane = _vtk.vtkPlane()
+            plane.SetOrigin(*origin)
+            plane.SetNormal(*normal)
+            mapper.AddClippingPlane(plane)
+
+
+def open_window(
+    folder: Path, design: Design, *, off_screen: bool = False, title: str | None = None
+) -> Window:
+    """Make the window of a survey; ``show`` its plotter to open it.
+
+    Parameters
+    ----------
+    folder : Path
+        Output folder of ``daubline survey``.
+    design : Design
+        That it was compared with.
+    off_screen : bool
+        Draw into memory instead of onto a screen.
+    title : str, optional
+        Of the window; default the survey's.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no survey of this lining, or no mesh.
+    """
+    import pyvista as pv
+
+    before = load_survey_before(folder, design)
+    path = folder / "lining.vtp"
+    if not path.is_file():
+        raise InputError(f"there is no {path.name} in it", file=folder)
+    shape = _read(path, design)
+    plotter: Any = pv.Plotter(off_screen=off_screen, title=plain(title or before.title))
+    plotter.set_background("#fdfcf9")
+    window = Window(design, shape, plotter)
+    _outfit(window)
+    window.colour_by("cutback")
+    _look_in(window)
+    return window
+
+
+def draw_window(folder: Path, design: Design, path: Path) -> None:
+    """What the window shows at first, as a PNG; needs no screen."""
+    import io
+
+    window = open_window(folder, design, off_screen=True)
+    out = io.BytesIO()
+    window.plotter.screenshot(out, window_size=(1400, 1000))
+    window.plotter.close()
+    write_whole(path, out.getvalue())
+
+
+def refuse_no_screen() -> None:
+    """Say so where there is no screen to open a window on.
+
+    Raises
+    ------
+    InputError
+    """
+    if sys.platform.startswith("linux") and not (
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    ):
+        raise InputError(
+            "there is no screen to open a window on",
+            cure="Open report.html instead, or name a file with --picture",
+        )
+
+
+def _read(path: Path, design: Design) -> pv.PolyData:
+    import pyvista as pv
+
+    shape: Any = pv.read(path)
+    missing = {"cutback", "cutback_sd", "p_brick", "action"} - set(shape.point_data)
+    if missing:
+        raise InputError(f"has no field {min(missing)}", file=path)
+    if design.shell_radius is not None:
+        left = design.shell_radius - np.asarray(shape.point_data["radius"])
+        shape.point_data["lining_left"] = left.astype(np.float32)
+    read: pv.PolyData = shape
+    return read
+
+
+def _outfit(window: Window) -> None:
+    """Keys, sliders and picking."""
+    plotter = window.plotter
+    for key, field, _ in FIELDS:
+        plotter.add_key_event(key, lambda field=field: window.colour_by(field))
+    plotter.add_key_event("r", lambda: _look_in(window))
+    low, high = window.shape.bounds[4], window.shape.bounds[5]
+    look = {"color": "#2d6a9f", "interaction_event": "always", "fmt": "%.0f"}
+    plotter.add_slider_widget(
+        window.cut_above, (low, high + 1.0), value=high + 1.0,
+        title="cut off above, mm", pointa=(0.03, 0.08), pointb=(0.30, 0.08), **look,
+    )  # fmt: skip
+    plotter.add_slider_widget(
+        window.open_towards, (0.0, 12.0), value=0.0,
+        title="open towards o'clock (0: closed)", pointa=(0.36, 0.08),
+        pointb=(0.63, 0.08), **look,
+    )  # fmt: skip
+    plotter.enable_surface_point_picking(
+        callback=window.tell, left_clicking=True, show_message=False, show_point=True
+    )
+    plotter.add_text(_HELP, position="upper_right", font_size=9, color="#55535c")
+
+
+def _look_in(window: Window) -> None:
+    """From the side of azimuth 180, a little above."""
+    low, high = window.shape.bounds[4], window.shape.bounds[5]
+    middle = 0.5 * (low + high)
+    far = 2.2 * max(high - low, 2.0 * window.shape.bounds[1])
+    window.plotter.camera_position = [
+        (-far, 0.0, middle + 0.5 * far),
+        (0.0, 0.0, middle),
+        (0.0, 0.0, 1.0),
+    ]
+
+
+def _scale(field: str, design: Design) -> tuple[Any, tuple[float, float]]:
+    """Colours and fixed limits of a field."""
+    from matplotlib.colors import ListedColormap
+
+    limit = design.repair.brick_threshold
+    low, high = colours.limits(limit)
+    tables: dict[str, tuple[Float, tuple[float, float]]] = {
+        "cutback": (colours.scale_table(), (low, high)),
+        "cutback_sd": (colours.doubt_table(), (0.0, 0.5 * limit)),
+        "p_brick": (colours.chance_table(), (0.0, 1.0)),
+    }
+    if design.shell_radius is not None:
+        whole = design.shell_radius - design.profile.mean_radius
+        tables["lining_left"] = (colours.left_table(), (0.0, max(whole, 1.0)))
+    if field in tables:
+        table, limits = tables[field]
+        return ListedColormap(table / 255.0), limits
+    fills = [colours.OPENING, *(colours.LOOKS[action].fill for action in ACTIONS)]
+    return ListedColormap(fills), (-1.5, len(ACTIONS) - 0.5)
+
+
+def _say(shape: pv.PolyData, place: int, design: Design) -> str:
+    """What is known at one vertex."""
+    z = shape.points[place][2]
+    told = {
+        name: float(shape.point_data[name][place])
+        for name in ("cutback", "cutback_sd", "p_brick", "azimuth", "action")
+    }
+    unit, depth = design.length_unit, told["cutback"]
+    half = K95 * told["cutback_sd"]
+    action = int(told["action"])
+    call = "no call" if action < 0 else colours.LOOKS[ACTIONS[action]].word
+    clock = clock_face(told["azimuth"], design.azimuth_sense)
+    return "\n".join(
+        (
+            f"{clock} ({told['azimuth']:.0f} deg), {say_both(float(z), unit)} up",
+            f"cut back {say_both(depth, unit)}",
+            f"95 %: {say_both(depth - half, unit)} to {say_both(depth + half, unit)}",
+            f"brick {100.0 * told['p_brick']:.0f} in 100; {call}",
+        )
+    )
