@@ -73,6 +73,7 @@ class Window:
             cmap=table,
             clim=limits,
             lighting=False,
+            culling="back",  # faces look to the axis: the near side is left off
             scalar_bar_args={"title": words, "vertical": True, "color": "black"},
             reset_camera=False,
         )
@@ -148,10 +149,10 @@ def open_window(
         raise InputError(f"there is no {path.name} in it", file=folder)
     shape = _read(path, design)
     plotter: Any = pv.Plotter(off_screen=off_screen, title=plain(title or before.title))
-    plotter.set_background("#fdfcf9")
+    plotter.set_background("#dcdad3")
     window = Window(design, shape, plotter)
-    _outfit(window)
     window.colour_by("cutback")
+    _outfit(window)
     _look_in(window)
     return window
 
@@ -204,14 +205,21 @@ def _outfit(window: Window) -> None:
         plotter.add_key_event(key, lambda field=field: window.colour_by(field))
     plotter.add_key_event("r", lambda: _look_in(window))
     low, high = window.shape.bounds[4], window.shape.bounds[5]
-    look = {"color": "#2d6a9f", "interaction_event": "always", "fmt": "%.0f"}
+    look = {
+        "color": "#2d6a9f",
+        "interaction_event": "always",
+        "fmt": "%.0f",
+        "title_height": 0.02,
+        "slider_width": 0.02,
+        "tube_width": 0.004,
+    }
     plotter.add_slider_widget(
         window.cut_above, (low, high + 1.0), value=high + 1.0,
         title="cut off above, mm", pointa=(0.03, 0.08), pointb=(0.30, 0.08), **look,
     )  # fmt: skip
     plotter.add_slider_widget(
         window.open_towards, (0.0, 12.0), value=0.0,
-        title="open towards o'clock (0: closed)", pointa=(0.36, 0.08),
+        title="open towards hour (0: no)", pointa=(0.36, 0.08),
         pointb=(0.63, 0.08), **look,
     )  # fmt: skip
     plotter.enable_surface_point_picking(
