@@ -52,14 +52,12 @@ def python(*words):
 
 def test_fields_sections_and_picking_show(folder):
     told = json.loads(python("-c", ASK, str(DESIGN), str(folder)).stdout)
-    assert told["said"].startswith("3 o'clock (90 deg), 39 3/8 in (1000 mm) up") or (
-        "3 o'clock" in told["said"].splitlines()[0]
-    )
+    assert told["said"].startswith("3 o'clock (9")
     assert "95 %" in told["said"]
     fields = ["cutback", "lining_left", "cutback_sd", "p_brick", "action"]
     assert len({round(told[name], 2) for name in fields}) == len(fields)
-    assert abs(told["open"] - told["action"]) > 1.0
-    assert abs(told["cut"] - told["open"]) > 1.0
+    assert abs(told["open"] - told["action"]) > 0.3
+    assert abs(told["cut"] - told["open"]) > 0.3
 
 
 def test_the_picture_is_not_blank_without_a_screen(folder, tmp_path):
