@@ -28,6 +28,7 @@ ROAD = (
     ("repair",),
     ("record",),
     ("views",),
+    ("desk",),
     ("cli",),
     ("__main__",),
 )
@@ -37,7 +38,7 @@ FACE = "__init__"
 HEAVY = (
     "dask", "distributed", "jinja2", "laspy", "matplotlib", "numba", "numpy",
     "openpyxl", "pandas", "polars", "pyvista", "reportlab", "rich", "scipy", "shapely",
-    "trimesh", "vtk", "xarray",
+    "starlette", "trimesh", "uvicorn", "vtk", "xarray",
 )  # fmt: skip
 
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "geom", "scripts", "tests"}

@@ -1,0 +1,107 @@
+"""``daubline desk``: readings typed at the furnace, the wall following them."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geom.cli.inputs import past_prior
+
+if TYPE_CHECKING:
+    from geom.desk.live import Desk
+
+#: Always the same one, so that a page that is open finds the desk again.
+_PORT, _MOST = 8417, 65535
+
+
+def add_to(commands: Any) -> None:
+    """Add the command and its options to the front door."""
+    it = commands.add_parser(
+        "desk",
+        help="a page to type readings into, the calls following",
+        description="Open a page on this machine where rod readings are typed as they "
+        "are taken. Each is kept in the sheet at once; the wall and the calls follow. "
+        "survey reads the sheet as it is. Ctrl-C ends it.",
+    )
+    it.add_argument("design", type=Path, metavar="DESIGN", help="design file (TOML)")
+    it.add_argument(
+        "--sheet",
+        type=Path,
+        required=True,
+        metavar="FILE.csv",
+        help="rod sheet that is written, made if new and continued if there",
+    )
+    it.add_argument(
+        "--port",
+        type=_port,
+        default=_PORT,
+        metavar="N",
+        help=f"of the address (default {_PORT}); 0: any that is free",
+    )
+    it.add_argument(
+        "--host",
+        default="127.0.0.1",
+        metavar="HOST",
+        help="address to stand at (default 127.0.0.1: this machine only); with "
+        "another, anybody on that network can write into the sheet",
+    )
+    it.add_argument(
+        "--past",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="DIR",
+        help="output folder of an earlier survey of this lining, as for survey",
+    )
+    it.set_defaults(run=run)
+
+
+def _port(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and int(text[:9]) <= _MOST):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 0 to {_MOST}")
+    return int(text)
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Do it."""
+    from geom.desk.server import need_server
+
+    need_server()
+    from geom.design import load_design
+    from geom.desk.live import Desk
+    from geom.desk.server import open_door, serve
+
+    design = load_design(asked.design)
+    past = past_prior(asked.past, design)
+    desk = Desk(design, asked.design, asked.sheet, past=past)
+    door = open_door(asked.host, asked.port)
+    try:
+        _tell(desk, door, asked)
+        serve(desk, door, asked.host)
+    except KeyboardInterrupt:
+        print(f"Closed. Every reading that was kept is in {asked.sheet}")  # noqa: T201
+    finally:
+        door.close()
+
+
+def _count(readings: int) -> str:
+    return "1 reading" if readings == 1 else f"{readings} readings"
+
+
+def _tell(desk: Desk, door: Any, asked: argparse.Namespace) -> None:
+    from rich.console import Console
+
+    from geom.desk.guard import is_loopback
+    from geom.desk.server import address_of
+    from geom.views.words import plain
+
+    console = Console(highlight=False, soft_wrap=True, markup=False)
+    console.print(f"Desk: {plain(desk.design.name)}: {_count(len(desk.now.marks))}")
+    if not is_loopback(asked.host):
+        console.print(
+            f"Warning: --host {asked.host}: anybody on that network can read and write "
+            "this sheet. Nothing is encrypted."
+        )
+    console.print("Caution: nobody climbs in before the cautions on the page are met")
+    console.print(f"Open {address_of(door, asked.host)} in a browser; Ctrl-C ends it")

@@ -1,0 +1,1 @@
+"""Readings as they are typed: kept at once, and the wall with them as they come."""

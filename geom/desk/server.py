@@ -1,0 +1,283 @@
+"""The desk on the network of this machine: a few addresses, answered by one process."""
+
+from __future__ import annotations
+
+import json
+import socket
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from geom.desk.events import Event, read_event
+from geom.desk.guard import LARGEST, Guard
+from geom.desk.live import Desk
+from geom.desk.page import Page, make_page
+from geom.desk.told import state
+from geom.errors import InputError, MissingExtra
+
+if TYPE_CHECKING:
+    from starlette.applications import Starlette
+    from starlette.requests import Request
+    from starlette.responses import Response
+    from starlette.types import ASGIApp, Receive, Scope, Send
+
+#: Deeds that are taken at once.
+MOST_AT_ONCE = 500
+#: How long a page that knows the latest is kept waiting for news, and how often is
+#: looked for it, seconds.
+_PATIENCE, _LOOK = 15.0, 0.05
+
+_HEADERS = {
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "cache-control": "no-cache",
+}
+
+
+def need_server() -> None:
+    """Ask for the libraries that serve the page.
+
+    Raises
+    ------
+    MissingExtra
+        If they are not installed.
+    """
+    for library in ("starlette", "uvicorn"):
+        try:
+            __import__(library)
+        except ImportError as fault:
+            raise MissingExtra(library, "desk") from fault
+
+
+def open_door(host: str, port: int) -> socket.socket:
+    """Take an address of this machine.
+
+    Parameters
+    ----------
+    host : str
+    port : int
+        0 takes any that is free.
+
+    Raises
+    ------
+    InputError
+        If it cannot be had.
+    """
+    try:
+        family, kind, _, _, address = socket.getaddrinfo(
+            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+        door = socket.socket(family, kind)
+    except OSError as fault:
+        raise _no_place(host, port, fault) from fault
+    try:
+        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        door.bind(address)
+        door.listen(64)
+    except OSError as fault:
+        door.close()
+        raise _no_place(host, port, fault) from fault
+    return door
+
+
+def _no_place(host: str, port: int, fault: OSError) -> InputError:
+    why = fault.strerror or str(fault)
+    return InputError(
+        f"the desk cannot stand at {host}, port {port} ({why})",
+        cure="Is a desk open there already? Else name another with --port",
+    )
+
+
+def address_of(door: socket.socket, host: str) -> str:
+    """Where a browser on this machine finds the desk."""
+    named = "127.0.0.1" if host in ("0.0.0.0", "") else host
+    named = "[::1]" if named == "::" else f"[{named}]" if ":" in named else named
+    return f"http://{named}:{door.getsockname()[1]}/"
+
+
+def serve(desk: Desk, door: socket.socket, host: str) -> None:
+    """Answer until interrupted.
+
+    Parameters
+    ----------
+    desk : Desk
+    door : socket
+        From `open_door`.
+    host : str
+        As it was named.
+    """
+    import uvicorn
+
+    guard = Guard(host, int(door.getsockname()[1]))
+    servers: list[uvicorn.Server] = []
+    settings = uvicorn.Config(
+        application(desk, guard, ending=lambda: any(s.should_exit for s in servers)),
+        http="h11",
+        ws="none",
+        loop="asyncio",
+        lifespan="off",
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        limit_concurrency=64,
+        timeout_graceful_shutdown=1,
+    )
+    desk.open()
+    try:
+        servers.append(uvicorn.Server(settings))
+        servers[0].run(sockets=[door])
+    finally:
+        desk.close()
+
+
+def application(
+    desk: Desk, guard: Guard, *, ending: Callable[[], bool] = lambda: False
+) -> Starlette:
+    """The desk as an ASGI application.
+
+    Parameters
+    ----------
+    desk : Desk
+    guard : Guard
+    ending : callable
+        Whether the server is being closed, so that nobody is kept waiting for news.
+    """
+    from starlette.applications import Starlette
+    from starlette.middleware import Middleware
+    from starlette.routing import Route
+
+    page, latest = make_page(desk), _Latest(desk)
+
+    async def document(_: Request) -> Response:
+        return _sent(page, "document")
+
+    async def worker(_: Request) -> Response:
+        return _sent(page, "worker")
+
+    async def now(request: Request) -> Response:
+        return await _state(latest, request, ending)
+
+    async def entries(request: Request) -> Response:
+        return await _entries(latest, request)
+
+    routes = [
+        Route("/", document),
+        Route("/worker.js", worker),
+        Route("/state", now),
+        Route("/entries", entries, methods=["POST"]),
+    ]
+    return Starlette(routes=routes, middleware=[Middleware(_Guarded, guard=guard)])
+
+
+def _sent(page: Page, what: str) -> Response:
+    from starlette.responses import Response
+
+    if what == "worker":
+        kind, content = "text/javascript; charset=utf-8", page.worker
+        return Response(content, media_type=kind, headers=_HEADERS)
+    told = {**_HEADERS, "content-security-policy": page.policy}
+    return Response(page.document, media_type="text/html", headers=told)
+
+
+async def _state(
+    latest: _Latest, request: Request, ending: Callable[[], bool]
+) -> Response:
+    """The desk as it is, or when it is other than the page has it."""
+    import asyncio
+
+    from starlette.concurrency import run_in_threadpool
+
+    asked = request.query_params.get("since", "")
+    since = int(asked[:18]) if asked.isascii() and asked.isdigit() else -1
+    for _ in range(int(_PATIENCE / _LOOK)):
+        if latest.desk.now.version != since or ending():
+            break
+        await asyncio.sleep(_LOOK)
+    return _answer({"state": await run_in_threadpool(latest.told)})
+
+
+async def _entries(latest: _Latest, request: Request) -> Response:
+    """Take deeds; tell which are kept, and the desk with them."""
+    from starlette.concurrency import run_in_threadpool
+
+    body = bytearray()
+    async for piece in request.stream():
+        body += piece
+        if len(body) > LARGEST:
+            return _refused(413, "too much at once")
+    try:
+        key, events = _asked(bytes(body))
+    except InputError as fault:
+        return _refused(400, str(fault))
+    if key != latest.desk.key:
+        return _refused(409, "another sheet is open here now")
+    try:
+        verdicts = await run_in_threadpool(latest.desk.take, events)
+    except InputError as fault:
+        return _refused(503, str(fault))
+    told = [vars(verdict) for verdict in verdicts]
+    return _answer({"verdicts": told, "state": await run_in_threadpool(latest.told)})
+
+
+def _asked(body: bytes) -> tuple[str, list[Event]]:
+    try:
+        told = json.loads(body)
+    except (ValueError, RecursionError) as fault:
+        raise InputError("this is not JSON") from fault
+    if not isinstance(told, dict) or set(told) != {"sheet", "events"}:
+        raise InputError("a sheet and its events are asked for")
+    if not isinstance(told["events"], list) or len(told["events"]) > MOST_AT_ONCE:
+        raise InputError(f"at most {MOST_AT_ONCE} events are taken at once")
+    return str(told["sheet"]), [read_event(one) for one in told["events"]]
+
+
+class _Latest:
+    """What the page is told, worked out once for everybody who asks."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self._kept: tuple[int, dict[str, Any]] = (-1, {})
+
+    def told(self) -> dict[str, Any]:
+        """The desk as it is."""
+        version, told = self._kept
+        if version != self.desk.now.version:
+            told = state(self.desk)
+            self._kept = int(told["version"]), told
+        return told
+
+
+def _answer(told: dict[str, Any]) -> Response:
+    from starlette.responses import Response
+
+    content = json.dumps(told, allow_nan=False, ensure_ascii=True).encode("ascii")
+    return Response(content, media_type="application/json", headers=_HEADERS)
+
+
+def _refused(status: int, why: str) -> Response:
+    from starlette.responses import JSONResponse
+
+    return JSONResponse({"why": why}, status_code=status, headers=_HEADERS)
+
+
+class _Guarded:
+    """Lets nothing in that the guard refuses."""
+
+    def __init__(self, app: ASGIApp, *, guard: Guard) -> None:
+        self._app, self._guard = app, guard
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, or hand on."""
+        if scope["type"] != "http":
+            return
+        headers = {
+            name.decode("latin-1").lower(): value.decode("latin-1")
+            for name, value in scope["headers"]
+        }
+        refused = self._guard.refusal(scope["method"], headers)
+        if refused is None:
+            await self._app(scope, receive, send)
+            return
+        await _refused(*refused)(scope, receive, send)

@@ -1,0 +1,87 @@
+"""How long the report takes to write and to open, in one run, beside a bare page.
+
+    .venv/bin/python scripts/bench/report.py
+
+Aims: written in 2 s for the pinned grid; opened and answering in 1.5 s in headless
+Chromium.  Opening is timed from asking for the page to its pictures answering, five
+times, each in a fresh context; a page with nothing on it is opened beside it.
+"""
+
+from __future__ import annotations
+
+import shutil
+import statistics
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import geom
+from geom.repair import work_out
+from geom.views import survey_files
+
+SCANS = Path(__file__).resolve().parents[2] / "scans"
+TIMES = 5
+BARE = "<!doctype html><html data-ready=yes><title>bare</title><p>bare</html>"
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        written = write(folder)
+        bare = folder / "bare.html"
+        bare.write_text(BARE)
+        report = folder / "report.html"
+        print(f"{report.stat().st_size / 1e6:.2f} MB")
+        print(f"written in {written:.2f} s, its four pictures included (aim 2)")
+        for name, path in (("bare page", bare), ("report", report)):
+            told = opened(path)
+            print(
+                f"{name}: opened and answering in {statistics.median(told):.2f} s, "
+                f"worst {max(told):.2f} s"
+            )
+
+
+def write(folder: Path) -> float:
+    """Seconds to write the report, with libraries and surface at hand."""
+    design = geom.load_design(SCANS / "cupola-2.toml")
+    readings = geom.load_readings(SCANS / "cupola-2-heat-41.csv", design)
+    surface = geom.reconstruct(readings, design)
+    findings = geom.assess(surface, design)
+    works = work_out(surface, findings, design)
+    told = []
+    for _ in range(3):
+        started = time.perf_counter()
+        for path in survey_files._pages(folder, readings, surface, findings, works):
+            if path.name == "report.html":
+                break
+        told.append(time.perf_counter() - started)
+    return min(told)
+
+
+def opened(path: Path) -> list[float]:
+    """Seconds from asking for a page to its pictures answering."""
+    from playwright.sync_api import sync_playwright
+
+    flags = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
+    with sync_playwright() as playwright:
+        there = shutil.which("chromium")
+        browser: Any = playwright.chromium.launch(executable_path=there, args=flags)
+        told = [once(browser, path) for _ in range(TIMES)]
+        browser.close()
+    return told
+
+
+def once(browser: Any, path: Path) -> float:
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    started = time.perf_counter()
+    page.goto(path.as_uri())
+    page.wait_for_selector("html[data-ready=yes]", state="attached")
+    taken = time.perf_counter() - started
+    context.close()
+    return taken
+
+
+if __name__ == "__main__":
+    main()

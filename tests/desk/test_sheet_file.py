@@ -1,0 +1,97 @@
+"""Writers killed in the middle, disks that are full, and two desks on one sheet."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+
+from geom import InputError, load_readings
+from geom.desk.sheet_file import SheetFile, read_sheet
+from tests.desk.deeds import deed
+from tests.walls import plain_design
+
+ROOT = Path(__file__).resolve().parents[2]
+DESIGN = plain_design()
+
+
+def typing(path: Path, first: int, count: int) -> subprocess.Popen[str]:
+    called = [sys.executable, "-m", "tests.desk.typing_hand", str(path)]
+    return subprocess.Popen(
+        [*called, str(first), str(count)],
+        cwd=ROOT,
+        env=os.environ | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+
+
+def test_a_writer_killed_in_the_middle_loses_nothing_that_it_said_was_kept(tmp_path):
+    path = tmp_path / "a.csv"
+    said: list[str] = []
+    for first, kept in ((0, 3), (1000, 11)):
+        with typing(path, first, 900) as hand:
+            assert hand.stdout is not None
+            assert hand.stdout.readline() == "ready\n"
+            said += [hand.stdout.readline().strip() for _ in range(kept)]
+            hand.send_signal(signal.SIGKILL)
+            said += hand.stdout.read().split()
+        sheet = read_sheet(path, DESIGN)
+        marks = [entry.id for entry in sheet.live]
+        # The one that was being written when it was killed may be there as well.
+        assert marks[: len(said)] == said
+        assert len(marks) - len(said) in (0, 1)
+        assert len(load_readings(path, DESIGN)) == len(marks)
+        said = marks
+    assert len(said) >= 14
+
+
+def test_a_full_disk_is_said_and_the_sheet_stays_whole(tmp_path, monkeypatch):
+    path = tmp_path / "a.csv"
+    sheet = SheetFile(path, DESIGN)
+    sheet.take([deed(1)])
+    before = path.read_bytes()
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", full)
+        with pytest.raises(InputError, match="No space left"):
+            sheet.take([deed(2, "30")])
+    assert path.read_bytes() == before
+    assert sheet.sheet.done == {"deed-000001"}
+    assert [file.name for file in tmp_path.iterdir()] == ["a.csv"]
+    assert sheet.take([deed(2, "30")])[0].kept
+    assert len(load_readings(path, DESIGN)) == 2
+
+
+def test_two_desks_on_one_sheet_keep_each_others_readings(tmp_path):
+    path = tmp_path / "a.csv"
+    desks = [SheetFile(path, DESIGN), SheetFile(path, DESIGN)]
+    hands = [
+        threading.Thread(
+            target=lambda desk=desk, first=first: [
+                desk.take([deed(k, str(k), text=f"{450 + k % 90}")])
+                for k in range(first, first + 25)
+            ]
+        )
+        for desk, first in zip(desks, (0, 100), strict=True)
+    ]
+    with typing(path, 500, 25) as other:
+        for hand in hands:
+            hand.start()
+        for hand in hands:
+            hand.join()
+        told, _ = other.communicate(timeout=60)
+    assert len(told.split()) == 26
+    marks = [entry.id for entry in read_sheet(path, DESIGN).live]
+    assert len(marks) == 75
+    for first in (0, 100, 500):
+        own = [f"reading-{k:04d}" for k in range(first, first + 25)]
+        assert [mark for mark in marks if mark in own] == own
