@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,18 @@ def add_output(command: argparse.ArgumentParser, *, title: str) -> None:
     )
     command.add_argument("--title", metavar="TEXT", help=title)
     command.add_argument("--quiet", action="store_true", help="say nothing but errors")
+
+
+def add_json(command: argparse.ArgumentParser, name: str) -> None:
+    """Add --json, for a command that writes a document of that name."""
+    command.add_argument(
+        "--json", action="store_true", help=f"print {name} instead of a summary"
+    )
+
+
+def print_file(path: Path) -> None:
+    """A file's text on standard output, as it is."""
+    sys.stdout.write(path.read_text("utf-8"))
 
 
 def add_cloud_options(command: argparse.ArgumentParser) -> None:

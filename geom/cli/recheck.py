@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import add_cloud_options, add_output
+from geom.cli.inputs import add_cloud_options, add_json, add_output, print_file
 
 if TYPE_CHECKING:
     from geom.design import Design
@@ -38,6 +38,7 @@ def add_to(commands: Any) -> None:
         help="output folder of the survey before the repair",
     )
     add_output(it, title="of the recheck")
+    add_json(it, "recheck.json")
     add_cloud_options(it)
     it.set_defaults(run=run)
 
@@ -76,7 +77,9 @@ def run(asked: argparse.Namespace) -> None:
 
         with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
             write_recheck(folder, found, design)
-    if not asked.quiet:
+    if asked.json:
+        print_file(asked.out / "recheck.json")
+    elif not asked.quiet:
         _tell(design, found, asked.out)
 
 

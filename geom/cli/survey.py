@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 from geom.cli.inputs import (
     add_cloud_options,
     add_inputs,
+    add_json,
     add_output,
     past_prior,
+    print_file,
 )
 from geom.cli.occasions import add_occasion
 from geom.cli.to_record import add_to_record, refuse_early, refuse_half_told
@@ -40,6 +42,7 @@ def add_to(commands: Any) -> None:
         help="also write map, sections and the wall in the round for papers, in this "
         "form; may be given several times",
     )
+    add_json(it, "findings.json")
     add_cloud_options(it)
     kept = it.add_argument_group(
         "record", "add the survey to the record of its lining, which is started if new"
@@ -117,7 +120,9 @@ def run(asked: argparse.Namespace) -> None:
             )
     if asked.record is not None:
         add_to_record(asked)
-    if not asked.quiet:
+    if asked.json:
+        print_file(asked.out / "findings.json")
+    elif not asked.quiet:
         from geom.cli.summary import print_summary
 
         print_summary(design, surface, findings, works, asked.out)

@@ -25,16 +25,20 @@ _ROW, _COLUMNS = 25.0, 180
 MOST = 60
 
 
-def heats_bytes(walls: Sequence[RecordedWall], *, title: str) -> bytes:
+def heats_bytes(
+    walls: Sequence[RecordedWall], *, title: str, left_out: int = 0
+) -> bytes:
     """The page as UTF-8 HTML, self-contained.
 
     Parameters
     ----------
     walls : sequence of RecordedWall
-        Of one drawing, on one grid, in order; at most the last `MOST` are shown.
+        Of one drawing, on one grid, in order.
     title : str
+    left_out : int
+        Older surveys that are not shown.
     """
-    design, shown = walls[-1].design, walls[-MOST:]
+    design = walls[-1].design
     coarse = _Coarse.of(design, walls[-1])
     script = page_script("main.js")
     return page_bytes(
@@ -45,9 +49,9 @@ def heats_bytes(walls: Sequence[RecordedWall], *, title: str) -> bytes:
         sense=say_sense(design),
         zero=say_zero(design),
         height_zero=plain(design.height_zero, most=60),
-        left_out=len(walls) - len(shown),
+        left_out=left_out,
         script=script.safe,
-        wall_data=wall_data(design, coarse.grid, [coarse.view(one) for one in shown]),
+        wall_data=wall_data(design, coarse.grid, [coarse.view(one) for one in walls]),
         shell=design.shell_radius is not None,
         heats=True,
     )

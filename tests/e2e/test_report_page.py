@@ -18,6 +18,7 @@ from geom.repair import work_out
 from geom.units import say_both, say_length
 from geom.views.report import Pictures, report_bytes
 from geom.views.survey_files import write_files
+from tests.e2e.opened_page import Opened
 
 SCANS = Path(__file__).parents[2] / "scans"
 DOT = b"\x89PNG not really"
@@ -43,44 +44,6 @@ def folder(survey, tmp_path_factory):
         works=works,
     )  # fmt: skip
     return out
-
-
-class Opened:
-    """A page, and all that it complained of or asked for."""
-
-    def __init__(self, browser, path, **context):
-        self.context = browser.new_context(**{"viewport": WIDE, **context})
-        self.page = self.context.new_page()
-        self.trouble, self.asked = [], []
-        self.page.on("pageerror", lambda fault: self.trouble.append(str(fault)))
-        self.page.on("console", self._heard)
-        self.page.on("dialog", lambda dialog: self.trouble.append(dialog.message))
-        self.page.on("request", lambda one: self.asked.append(one.url))
-        self.page.goto(path.as_uri())
-        self.page.wait_for_selector("html[data-ready=yes]", state="attached")
-
-    def _heard(self, message):
-        if message.type == "error":
-            self.trouble.append(message.text)
-
-    def words(self, name):
-        return self.page.inner_text(f"#{name}")
-
-    def look(self, name):
-        """What a picture shows, as an address of its pixels."""
-        return self.page.locator(f"#{name}").screenshot()
-
-    def point(self, name, x, y):
-        """Move the pointer to a share of a picture's width and height."""
-        box = self.page.locator(f"#{name}").bounding_box()
-        if not 0 <= box["y"] <= 400:
-            self.page.locator(f"#{name}").scroll_into_view_if_needed()
-            box = self.page.locator(f"#{name}").bounding_box()
-        self.page.mouse.move(box["x"] + x * box["width"], box["y"] + y * box["height"])
-        self.page.wait_for_timeout(60)
-
-
-WIDE = {"width": 1280, "height": 1500}
 
 
 @pytest.fixture

@@ -221,3 +221,10 @@ def test_version_is_told() -> None:
         check=True,
     )
     assert done.stdout.strip() == f"daubline {__version__}"
+
+
+def test_for_machines_the_findings_are_printed_and_nothing_else(tmp_path, capsys):
+    out = tmp_path / "out"
+    assert survey(SHEETS[0], out, "--json") == 0
+    printed = capsys.readouterr()
+    assert json.loads(printed.out) == told(out)

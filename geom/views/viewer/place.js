@@ -40,7 +40,7 @@ function sharpCanvas(canvas, shape, draw) {
   let ready = false;
   const redraw = () => {
     const width = canvas.clientWidth;
-    if (!width) return;
+    if (width < 80) return; // nothing can be seen in so little
     const height = Math.round(shape(width));
     const sharp = Math.min(window.devicePixelRatio || 1, 2);
     canvas.style.height = `${height}px`;

@@ -21,8 +21,9 @@ function makeUnrolled(canvas, wall, place) {
   const shape = (width) => inside(width).tall + FLAT.top + FLAT.bottom;
   const rowOfLine = Array.from({ length: FLAT_ROWS }, (_, line) =>
     rowAt(wall, wall.top - ((line + 0.5) / FLAT_ROWS) * (wall.top - wall.bottom)));
-  const columnOfPixel = Array.from({ length: wall.columns }, (_, x) =>
-    columnAt(wall, azimuthAt(wall, (x + 0.5) / wall.columns)));
+  const across = 2 * wall.columns; // the picture's ends lie in the middle of a column
+  const columnOfPixel = Array.from({ length: across }, (_, x) =>
+    columnAt(wall, azimuthAt(wall, (x + 0.5) / across)));
   let painted = { key: "", picture: null, brick: null, blank: null, unsure: null };
 
   /** The picture and its masks, one pixel a cell; kept until the field changes. */
@@ -33,19 +34,19 @@ function makeUnrolled(canvas, wall, place) {
     const colour = paintField(wall, heat, place.field, wall.heats[place.base]);
     const sheet = () => {
       const made = document.createElement("canvas");
-      made.width = wall.columns;
+      made.width = across;
       made.height = FLAT_ROWS;
       return made;
     };
     const told = { picture: sheet(), brick: sheet(), blank: sheet(), unsure: sheet() };
     const images = {};
     for (const name of Object.keys(told)) {
-      images[name] = told[name].getContext("2d").createImageData(wall.columns, FLAT_ROWS);
+      images[name] = told[name].getContext("2d").createImageData(across, FLAT_ROWS);
     }
     for (let line = 0; line < FLAT_ROWS; line += 1) {
-      for (let x = 0; x < wall.columns; x += 1) {
+      for (let x = 0; x < across; x += 1) {
         const cell = rowOfLine[line] * wall.columns + columnOfPixel[x];
-        const at = 4 * (line * wall.columns + x);
+        const at = 4 * (line * across + x);
         for (let c = 0; c < 4; c += 1) images.picture.data[at + c] = colour[4 * cell + c];
         const depth = heat.cutback[cell];
         if (Number.isNaN(depth)) images.blank.data[at + 3] = wall.openCell[cell] ? 0 : 255;
@@ -133,11 +134,16 @@ function makeUnrolled(canvas, wall, place) {
         if (row === wall.rows - 1 || !past(row + 1, column)) { pen.moveTo(middle - half, top); pen.lineTo(middle + half, top); }
       }
     }
+    pen.save();
+    const outline = new Path2D();
+    outline.rect(FLAT.left, FLAT.top, box.wide, box.tall);
+    pen.clip(outline);
     for (const [colour, wide] of [["#ffffff", 4], ["#000000", 1.8]]) {
       pen.strokeStyle = colour;
       pen.lineWidth = wide;
       pen.stroke();
     }
+    pen.restore();
   }
 
   const point = (event) => {
