@@ -1,0 +1,128 @@
+"""How wear lies round the wall: planted waves come back, chance is held."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from geom.compare.panels import HOURS, panels_of
+from geom.design import load_design
+from geom.record.occasion import Occasion
+from geom.record.one_sided import FALSE_CALLS, wear_pattern
+from geom.record.pieces import pieces_of
+from geom.record.series import WearSeries
+from geom.record.spells import Spell
+
+SCANS = Path(__file__).parents[2] / "scans"
+DESIGN = load_design(SCANS / "cupola-2.toml")
+PANELS = panels_of(DESIGN)
+PIECES = pieces_of(PANELS, DESIGN)
+TURN = np.deg2rad(np.arange(HOURS) * 30.0)
+START = date(2026, 1, 5)
+
+
+def series_of(sides, scatter=0.0, *, count=12, seed=0, heats=1):
+    """Spells whose wear per heat goes round the wall as ``sides``, the same all up."""
+    rng = np.random.default_rng(seed)
+    spells = []
+    for k in range(count):
+        first = Occasion(k * heats, "after repair", START + timedelta(days=2 * k))
+        last = Occasion((k + 1) * heats, "before repair", first.date)
+        spells.append(Spell(first, last))
+    table = np.tile(sides, PANELS.rows)
+    wear = heats * (table + scatter * rng.standard_normal((count, PANELS.count)))
+    weight = PIECES.member / PIECES.member.sum(axis=1, keepdims=True)
+    end = wear @ weight.T
+    variance = np.full_like(end, 0.5)
+    return WearSeries(
+        tuple(spells), PIECES, np.zeros_like(end), end, variance, variance
+    )
+
+
+@pytest.mark.parametrize("heats", [1, 3])
+def test_planted_waves_come_back_to_the_number(heats):
+    """12 + 4 cos(a - 240) + 2 cos 2(a - 30): closed form, no scatter to speak of."""
+    sides = 12.0 + 4.0 * np.cos(TURN - np.deg2rad(240.0))
+    sides += 2.0 * np.cos(2.0 * (TURN - np.deg2rad(30.0)))
+    told = wear_pattern(series_of(sides, 1e-6, heats=heats), DESIGN)
+    assert [one.zone.name for one in told] == [
+        "whole wall", "well", "tuyere belt", "melting zone", "stack"
+    ]  # fmt: skip
+    for one in told:
+        (first, high, to), (second, oval, at) = one.lobes
+        assert (first, second) == (1, 2)
+        assert high.value == pytest.approx(4.0, abs=1e-4)
+        assert oval.value == pytest.approx(2.0, abs=1e-4)
+        assert to == pytest.approx(240.0, abs=1e-3)
+        assert at % 180.0 == pytest.approx(30.0, abs=1e-3)
+        assert "wears more at 8 o'clock: 3/16 in" in one.words
+        assert "least at 2 o'clock" in one.words
+        assert "oval" in one.words
+
+
+def test_wear_in_front_of_the_tuyeres_is_told_from_wear_between():
+    """Six tuyeres at 30, 90, ... stand at the odd hours."""
+    sides = np.where(np.arange(HOURS) % 2 == 1, 9.0, 6.0)
+    told = wear_pattern(series_of(sides, 0.05), DESIGN)
+    for one in told:
+        assert one.tuyeres is not None
+        assert one.tuyeres.value == pytest.approx(3.0, abs=0.1)
+        assert "more in front of the tuyeres" in one.words
+    without = wear_pattern(series_of(sides, 0.05), replace(DESIGN, openings=()))
+    assert all(one.tuyeres is None for one in without)
+
+
+def test_turning_azimuth_zero_turns_the_answer_and_nothing_else():
+    sides = 10.0 + 3.0 * np.cos(TURN - np.deg2rad(60.0))
+    told, turned = (wear_pattern(noisy(sides, by=by), DESIGN) for by in (0, 4))
+    for one, other in zip(told, turned, strict=True):
+        assert one.lobes[0][1].value == pytest.approx(other.lobes[0][1].value)
+        assert (other.lobes[0][2] - one.lobes[0][2]) % 360.0 == pytest.approx(120.0)
+
+
+def noisy(sides, *, by=0):
+    """The same scattered wear, every panel moved on by some hours."""
+    series = series_of(sides, 0.4, seed=3)
+    panel = list(PIECES.of_kind("panel"))
+    table = series.end[:, panel].reshape(-1, PANELS.rows, HOURS)
+    wear = np.roll(table, by, axis=2).reshape(len(series.spells), -1)
+    weight = PIECES.member / PIECES.member.sum(axis=1, keepdims=True)
+    return replace(series, end=wear @ weight.T)
+
+
+def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records():
+    count, calls = 300, 0
+    for seed in range(count):
+        told = wear_pattern(series_of(np.full(HOURS, 8.0), 1.5, seed=seed), DESIGN)
+        calls += any(one.lobes or one.tuyeres for one in told)
+    least = FALSE_CALLS + 3.0 * np.sqrt(FALSE_CALLS / count)
+    assert 0 < calls <= least * count
+
+
+@pytest.mark.parametrize(("count", "scatter"), [(5, 2.0), (14, 6.0)])
+def test_the_interval_of_a_clear_wave_holds_the_truth(count, scatter):
+    sides = 10.0 + 3.0 * np.cos(TURN)
+    held = told = 0
+    for seed in range(300):
+        series = series_of(sides, scatter, count=count, seed=seed)
+        wall = wear_pattern(series, DESIGN)[0]
+        for order, high, _ in wall.lobes:
+            if order == 1:
+                told += 1
+                held += high.low95 <= 3.0 <= high.high95
+    assert told > 270
+    assert 0.92 < held / told < 0.98
+
+
+def test_few_spells_and_wall_not_told_all_round_say_so():
+    sides = np.full(HOURS, 8.0)
+    assert "too few" in wear_pattern(series_of(sides, count=3), DESIGN)[0].words
+    series = series_of(sides, 0.3)
+    end = series.end.copy()
+    panel = np.array(PIECES.of_kind("panel"))
+    end[:, panel[3::HOURS]] = np.nan
+    assert wear_pattern(replace(series, end=end), DESIGN) == ()
+    clear = wear_pattern(series, DESIGN)[0]
+    assert clear.words.startswith("no side wears more")
