@@ -35,6 +35,8 @@ def drawing() -> Iterator[None]:
         rcParams["font.family"] = ["DejaVu Sans"]
         rcParams["hatch.linewidth"] = 1.0
         rcParams["path.simplify"] = True
+        rcParams["svg.hashsalt"] = "daubline"
+        rcParams["pdf.fonttype"] = 42
         warnings.filterwarnings(
             "ignore", message=r"Glyph .* missing from", append=False
         )
@@ -55,13 +57,9 @@ def drawn(made: Figure, form: Form, *, dpi: int) -> bytes:
     """The figure as PNG, SVG or PDF; the same figure gives the same bytes."""
     if form == "png":
         return png(made, dpi=dpi)
-    from matplotlib import rc_context
-
     out = io.BytesIO()
     nobody = {"svg": {"Date": None, "Creator": None}, "pdf": {"CreationDate": None}}
-    settings = {"svg.hashsalt": "daubline", "svg.fonttype": "path", "pdf.fonttype": 42}
-    with rc_context(settings):
-        made.savefig(out, format=form, dpi=dpi, facecolor=PAPER, metadata=nobody[form])
+    made.savefig(out, format=form, dpi=dpi, facecolor=PAPER, metadata=nobody[form])
     return out.getvalue()
 
 
