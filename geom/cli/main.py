@@ -7,8 +7,18 @@ import sys
 from collections.abc import Sequence
 
 from geom._version import __version__
+from geom.cli import (
+    campaigns,
+    change,
+    desk,
+    recheck,
+    record,
+    sheet,
+    survey,
+    view,
+    wear,
+)
 from geom.cli import next as next_stations
-from geom.cli import recheck, sheet, survey
 from geom.errors import DaublineError
 
 DONE, FAULT, BAD_INPUT, STOPPED = 0, 1, 2, 130
@@ -27,9 +37,15 @@ def parser() -> argparse.ArgumentParser:
         title="commands", dest="command", metavar="COMMAND", required=True
     )
     survey.add_to(commands)
+    view.add_to(commands)
     next_stations.add_to(commands)
     sheet.add_to(commands)
+    desk.add_to(commands)
     recheck.add_to(commands)
+    record.add_to(commands)
+    change.add_to(commands)
+    wear.add_to(commands)
+    campaigns.add_to(commands)
     return door
 
 

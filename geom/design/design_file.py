@@ -61,7 +61,13 @@ LINING = Table(
     ),
     required=True,
 )
-SHELL = Table("shell", (Key("radius", positive_length),))
+SHELL = Table(
+    "shell",
+    (
+        Key("radius", positive_length),
+        Key("least_lining", positive_length, required=False),
+    ),
+)
 PROFILE = Table(
     "profile",
     (Key("height", length), Key("radius", positive_length)),
@@ -180,6 +186,7 @@ def _drawn(raw: dict[str, Any], file: str) -> Design:
             radius=np.array([entry["radius"] for entry in profile], dtype=np.float64),
         ),
         shell_radius=shell[0]["radius"] if shell else None,
+        least_lining=shell[0].get("least_lining") if shell else None,
         openings=(
             *(Opening(kind="tuyere", **entry) for entry in tuyeres),
             *(Opening(**entry) for entry in holes),

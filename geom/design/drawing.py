@@ -151,6 +151,8 @@ class Design:
     profile : Profile
     shell_radius : float or None
         Inside of the steel, mm.
+    least_lining : float or None
+        Lining left before the steel that the shop wants at least, mm; none is assumed.
     openings : tuple of Opening
     datum_bands : tuple of DatumBand
     targets : tuple of Target
@@ -166,6 +168,7 @@ class Design:
     height_zero: str
     profile: Profile
     shell_radius: float | None = None
+    least_lining: float | None = None
     openings: tuple[Opening, ...] = ()
     datum_bands: tuple[DatumBand, ...] = ()
     targets: tuple[Target, ...] = ()

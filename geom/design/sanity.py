@@ -32,6 +32,7 @@ def refuse_senseless(design: Design, *, file: str) -> None:
     """
     _refuse_profile(design, file)
     _refuse_radii(design, file)
+    _refuse_least_lining(design, file)
     _refuse_openings(design, file)
     _refuse_bands(design, file)
     _refuse_targets(design, file)
@@ -87,6 +88,20 @@ def _refuse_radii(design: Design, file: str) -> None:
             )
             cure = "Check it, and radius in [shell]: both are radii, not diameters"
             raise InputError(what, file=file, place=place, cure=cure)
+
+
+def _refuse_least_lining(design: Design, file: str) -> None:
+    if design.shell_radius is None or design.least_lining is None:
+        return
+    thinnest = design.shell_radius - float(np.max(design.profile.radius))
+    if design.least_lining >= thinnest:
+        what = (
+            f"least_lining {as_written(design, design.least_lining)} is not less than "
+            f"the lining as drawn, {as_written(design, thinnest)} where it is thinnest"
+        )
+        cure = "It is what must be left before the steel when the wall has worn; check"
+        place = "[shell], key least_lining"
+        raise InputError(what, file=file, place=place, cure=f"{cure} it")
 
 
 def _refuse_openings(design: Design, file: str) -> None:

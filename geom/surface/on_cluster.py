@@ -1,4 +1,6 @@
-"""The points of clouds counted by many processes, of this machine or of a cluster.
+"""Work done by many processes, of this machine or of a cluster: points counted first.
+
+Work is one function and many tasks, told apart by file and place (`Task`).
 
 A cloud is cut into pieces that can be read by themselves.  Each piece is one task: a
 worker counts it into a tally of its own and hands that back without its empty bins.
@@ -14,34 +16,29 @@ whichever is first:
   worker, and only the answer that arrives is added.
 
 No more than two tasks for each thread of a worker are out at a time, and answers are
-fetched one by one: memory here does not grow with the cloud, and answers do not pile up
-on the workers.
+fetched one by one: memory here does not grow with the work, and answers do not pile up
+on the workers.  Where the order of adding does matter, answers are asked for in order.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib import import_module
 from itertools import islice
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import Any, Generic, Protocol, TypeVar, cast
 
 from geom.datum import Pose
 from geom.errors import DaublineError, InputError, MissingExtra
 from geom.readings.cloud_readings import Cloud
 from geom.readings.clouds.source import no_points
-from geom.surface.count_piece import (
-    PieceOfCloud,
-    count_piece,
-    other_version,
-    pieces_of,
-)
+from geom.surface.count_piece import count_piece, other_version, pieces_of
 from geom.surface.sort_points import Counter, Progress
-from geom.surface.tally import Packed, Tally
+from geom.surface.tally import Tally
 
 #: Address that stands for the processors of this machine.
 LOCAL = "local"
@@ -54,9 +51,73 @@ _AHEAD = 2
 _PATIENCE, _LONG = 8.0, 30.0
 
 
+class Task(Protocol):
+    """One piece of work: which file it is about, as the caller named it, and where."""
+
+    @property
+    def name(self) -> str:
+        """The file."""
+        ...
+
+    @property
+    def place(self) -> str:
+        """In it, or in the work, in words."""
+        ...
+
+
+T = TypeVar("T", bound=Task)
+A = TypeVar("A")
+
+
+@dataclass(frozen=True)
+class Workers:
+    """Processes that do what they are asked.
+
+    Attributes
+    ----------
+    dask : module
+    client : Client
+    address : str
+        Of its scheduler.
+    """
+
+    dask: Any
+    client: Any
+    address: str
+
+    def answers(
+        self, work: Callable[[T], A], tasks: Iterable[T], *, in_order: bool = False
+    ) -> Generator[A, None, None]:
+        """What a function says to each task, once; as they come, or in order.
+
+        Parameters
+        ----------
+        work : callable
+            Of a module that workers have as well.
+        tasks : iterable of Task
+            Taken as they are handed out.
+        in_order : bool
+            Give the answers in the order of the tasks.
+
+        Raises
+        ------
+        InputError
+            What a task raises; if workers lack the program or the cluster is lost.
+        """
+        self._refuse_lacking(work)
+        yield from _Round(self, work, iter(tasks), in_order).answers()
+
+    def _refuse_lacking(self, work: Callable[[T], A]) -> None:
+        """Refuse workers without this program: a task would end them without a word."""
+        said = self.client.run(import_module, work.__module__, on_error="return")
+        for answer in said.values():
+            if isinstance(answer, ImportError):
+                raise other_version(f"a worker lacks what it needs ({answer})")
+
+
 @contextmanager
-def counting_on(address: str, *, most: int = PIECE) -> Iterator[Counter]:
-    """Have clouds counted by other processes; gives what stands in for `count_cloud`.
+def workers_on(address: str) -> Iterator[Workers]:
+    """Processes to give work to.
 
     With `LOCAL`, a script must call this below ``if __name__ == "__main__":``, since
     each of the processes begins by importing the script.
@@ -66,7 +127,32 @@ def counting_on(address: str, *, most: int = PIECE) -> Iterator[Counter]:
     address : str
         `LOCAL` for processes of this machine, one for each processor and at least
         two, ended afterwards; else where a Dask scheduler listens, such as
-        ``tcp://host:8786``.  Its workers must find the clouds under the same names.
+        ``tcp://host:8786``.  Its workers must find files under the same names.
+
+    Raises
+    ------
+    InputError
+        If there is no scheduler or no worker.
+    MissingExtra
+        If Dask is not installed.
+    """
+    dask = _dask()
+    with ExitStack() as stack:
+        stack.enter_context(_quiet())
+        if address == LOCAL:
+            address = stack.enter_context(_own_workers(dask))
+        client = stack.enter_context(_connected(dask, address))
+        yield Workers(dask, client, address)
+
+
+@contextmanager
+def counting_on(address: str, *, most: int = PIECE) -> Iterator[Counter]:
+    """Have clouds counted by other processes; gives what stands in for `count_cloud`.
+
+    Parameters
+    ----------
+    address : str
+        As for `workers_on`.
     most : int
         Points of a task, about.
 
@@ -78,13 +164,8 @@ def counting_on(address: str, *, most: int = PIECE) -> Iterator[Counter]:
     MissingExtra
         If Dask is not installed.
     """
-    dask = _dask()
-    with ExitStack() as stack:
-        stack.enter_context(_quiet())
-        if address == LOCAL:
-            address = stack.enter_context(_own_workers(dask))
-        client = stack.enter_context(_connected(dask, address))
-        yield _Cluster(dask, client, address, most)
+    with workers_on(address) as workers:
+        yield _Counter(workers, most)
 
 
 def _dask() -> Any:
@@ -143,7 +224,6 @@ def _connected(dask: Any, address: str) -> Iterator[Any]:
             client.wait_for_workers(1, timeout=_PATIENCE)
         except TimeoutError as fault:
             raise _no_workers(address) from fault
-        _refuse_lacking_workers(client)
         yield client
 
 
@@ -161,14 +241,6 @@ def _await_greeting(dask: Any, address: str) -> None:
 
     with ThreadPoolExecutor(1) as aside:  # a notebook has a loop of its own here
         aside.submit(asyncio.run, greeting()).result()
-
-
-def _refuse_lacking_workers(client: Any) -> None:
-    """Refuse workers without this program: a task would end them without a word."""
-    said = client.run(import_module, count_piece.__module__, on_error="return")
-    for answer in said.values():
-        if isinstance(answer, ImportError):
-            raise other_version(f"a worker lacks what it needs ({answer})")
 
 
 @contextmanager
@@ -189,22 +261,17 @@ def _no_workers(address: str) -> InputError:
 
 
 @dataclass(frozen=True)
-class _Cluster:
+class _Counter:
     """A `Counter` that has others count.
 
     Attributes
     ----------
-    dask : module
-    client : Client
-    address : str
-        Of its scheduler.
+    workers : Workers
     most : int
         Points of a task, about.
     """
 
-    dask: Any
-    client: Any
-    address: str
+    workers: Workers
     most: int
 
     def __call__(
@@ -218,7 +285,7 @@ class _Cluster:
         """Count all points of a cloud, as `count_cloud` does."""
         pieces = pieces_of(cloud, pose, tally.layout, most=self.most)
         total = 0
-        with closing(_Round(self, pieces).answers()) as answers:
+        with closing(self.workers.answers(count_piece, pieces)) as answers:
             for packed in answers:
                 tally.add_packed(packed)
                 points = int(packed.counts.sum(dtype="i8") + packed.missed.sum())
@@ -230,23 +297,27 @@ class _Cluster:
 
 
 @dataclass(frozen=True)
-class _Round:
-    """One cloud on its way through a cluster.
+class _Round(Generic[T, A]):
+    """One piece of work on its way through a cluster.
 
     Attributes
     ----------
-    cluster : _Cluster
-    waiting : iterator of PieceOfCloud
+    workers : Workers
+    work : callable
+    waiting : iterator of Task
+    in_order : bool
     out : dict
-        The pieces that workers have, by their futures.
+        The tasks that workers have, by their futures, as handed out.
     """
 
-    cluster: _Cluster
-    waiting: Iterator[PieceOfCloud]
-    out: dict[Any, PieceOfCloud] = field(default_factory=dict)
+    workers: Workers
+    work: Callable[[T], A]
+    waiting: Iterator[T]
+    in_order: bool
+    out: dict[Any, T] = field(default_factory=dict)
 
-    def answers(self) -> Generator[Packed, None, None]:
-        """The answer for each piece, once, as they come."""
+    def answers(self) -> Generator[A, None, None]:
+        """The answer to each task, once, as they come or in order."""
         with self._losses_told():
             try:
                 while self._hand_out():
@@ -257,39 +328,38 @@ class _Round:
                         yield answer
             finally:
                 with suppress(CancelledError, OSError):
-                    self.cluster.client.cancel(list(self.out))
+                    self.workers.client.cancel(list(self.out))
 
     def _hand_out(self) -> bool:
-        """Hand out as many pieces as there is room for; tell whether any are out."""
-        client = self.cluster.client
+        """Hand out as many tasks as there is room for; tell whether any are out."""
+        client = self.workers.client
         room = max(1, _AHEAD * sum(client.nthreads().values())) - len(self.out)
-        for piece in islice(self.waiting, max(0, room)):
-            self.out[client.submit(count_piece, piece, pure=False)] = piece
+        for task in islice(self.waiting, max(0, room)):
+            self.out[client.submit(self.work, task, pure=False)] = task
         return bool(self.out)
 
     def _done(self) -> list[Any]:
-        """Wait until a piece or more are done, as long as there are workers."""
-        dask, client = self.cluster.dask, self.cluster.client
+        """Wait until a task or more are done, as long as there are workers."""
+        dask, client = self.workers.dask, self.workers.client
+        wanted = list(self.out)[: 1 if self.in_order else None]
         with client.as_current():
             while True:
                 try:
-                    found = dask.wait(
-                        list(self.out), _LONG, return_when="FIRST_COMPLETED"
-                    )
+                    found = dask.wait(wanted, _LONG, return_when="FIRST_COMPLETED")
                     return list(found.done)
                 except TimeoutError as fault:
                     if not client.nthreads():
-                        raise _no_workers(self.cluster.address) from fault
+                        raise _no_workers(self.workers.address) from fault
 
-    def _fetched(self, future: Any) -> Packed:
+    def _fetched(self, future: Any) -> A:
         try:
-            answer: Packed = future.result()
-        except self.cluster.dask.KilledWorker as fault:
-            piece, died = self.out[future], fault.allowed_failures + 1
-            what = f"{died} workers of the cluster died while they counted this"
+            return cast("A", future.result())
+        except self.workers.dask.KilledWorker as fault:
+            task, died = self.out[future], fault.allowed_failures + 1
+            what = f"{died} workers of the cluster died while they worked on this"
             cure = "See that workers have memory enough, and look into their logs"
             raise InputError(
-                what, file=piece.name, place=piece.place, cure=cure
+                what, file=task.name, place=task.place, cure=cure
             ) from fault
         except DaublineError:
             raise
@@ -299,7 +369,6 @@ class _Round:
             if not isinstance(lack, ImportError):
                 raise
             raise other_version(f"the cluster lacks what it needs ({lack})") from fault
-        return answer
 
     @contextmanager
     def _losses_told(self) -> Iterator[None]:
@@ -307,7 +376,7 @@ class _Round:
         try:
             yield
         except (CancelledError, OSError) as fault:
-            where = self.cluster.address
-            what = f'the Dask scheduler at "{where}" was lost before all was counted'
-            cure = "Start it again, with its workers, and repeat the survey"
+            where = self.workers.address
+            what = f'the Dask scheduler at "{where}" was lost before all was done'
+            cure = "Start it again, with its workers, and repeat the command"
             raise InputError(what, cure=cure) from fault

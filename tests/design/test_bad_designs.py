@@ -204,6 +204,25 @@ FAULTS = {
         "[[profile]] entry 1, key radius",
         "not inside the shell",
     ),
+    "least lining zero": (
+        "radius = 27",
+        "radius = 27\nleast_lining = 0",
+        "[shell], key least_lining",
+        "greater than 0",
+    ),
+    # The shell at 27 in, the widest radius drawn 20 in.
+    "least lining as thick as drawn": (
+        "radius = 27",
+        "radius = 27\nleast_lining = 7",
+        "[shell], key least_lining",
+        "7 in where it is thinnest",
+    ),
+    "least lining without the shell": (
+        "radius = 27\n",
+        "least_lining = 3\n",
+        "[shell], key radius",
+        "missing",
+    ),
     "inches called millimetres": (
         'length_unit = "in"',
         'length_unit = "mm"',

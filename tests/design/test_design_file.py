@@ -77,6 +77,7 @@ def test_every_key_arrives_in_millimetres(sound, write):
 def test_what_is_optional_has_its_default(write):
     design = load_design(write(BARE.format(unit="mm", radius=500, top=2000)))
     assert design.shell_radius is None
+    assert design.least_lining is None
     assert design.openings == ()
     assert design.datum_bands == ()
     assert design.targets == ()
@@ -88,6 +89,16 @@ def test_what_is_optional_has_its_default(write):
 def test_one_key_of_a_table_leaves_the_other_at_its_default(write):
     text = BARE.format(unit="mm", radius=500, top=2000) + "[repair]\ntolerance = 3\n"
     assert load_design(write(text)).repair == RepairRules(31.75, 3.0)
+
+
+def test_the_least_lining_arrives_in_millimetres(spoiled):
+    design = load_design(spoiled("radius = 27", 'radius = 27\nleast_lining = "2 1/2"'))
+    assert design.least_lining == pytest.approx(63.5, abs=1e-9)
+    assert design.shell_radius == pytest.approx(685.8, abs=1e-9)
+
+
+def test_a_shell_without_a_least_lining_has_none(sound, write):
+    assert load_design(write(sound)).least_lining is None
 
 
 def test_steps_of_the_rod_arrive_in_millimetres_and_degrees(spoiled):

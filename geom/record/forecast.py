@@ -1,0 +1,302 @@
+"""Heats until limits are passed.
+
+A limit counts at the deepest place of a piece of wall: every panel's deepest place goes
+on from where the last survey has it, by the rate of the panel times how much faster its
+deepest place wears, and the first panel to pass its limit is the piece's.  The value
+and the lower end of the interval take the governing rate, the greater of long- and
+short-term rate; the upper end takes the lesser, since that may be the true one.
+
+It is no leave to run: local codes and licensed practice decide.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from geom.design import Design
+from geom.quantity import Quantity
+from geom.record.as_repaired import as_repaired
+from geom.record.course import Course, StateOf, left_alone, series_of
+from geom.record.limits import Limit, limits_of
+from geom.record.occasion import Occasion
+from geom.record.passing import HORIZON, first_of, heats_to_pass
+from geom.record.pieces import Piece, Pieces
+from geom.record.remaining_life import PART, RULE
+from geom.record.series import WearSeries
+from geom.record.steps import Step
+from geom.record.wear_rate import Rates
+from geom.units import Bool, Float
+
+Going = Literal["left alone", "repaired as now"]
+
+#: Panels told by themselves: those that pass first.
+SOONEST = 6
+#: Heats ahead within which the wall is to be stopped and inspected.
+NEAR = 1.0
+#: Room of a panel that is not told, mm.
+_NEVER = 1e9
+DEFERS = (
+    "this forecast does not say that the lining is safe to run; local codes and "
+    "licensed practice decide"
+)
+#: The rule where the wall is repaired as now.
+DRIFT = "straight line through what repairs left so far"
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """Heats until a piece of wall passes a limit.
+
+    Attributes
+    ----------
+    piece : Piece
+    limit : {'brick threshold', 'least lining'}
+    heats : Quantity or None
+        Value is the median; an end is inf, and the sd, where the limit is not passed
+        within 999 heats.  None where it cannot be told.
+    at : Quantity, mm
+        Cut-back now at the place that is expected to pass first.
+    room : Quantity, mm
+        From there to its limit.
+    rate : Quantity, mm a heat
+        That governs there.
+    rule : str
+        In force, and which rate it comes to here.
+    stop : bool
+        Stop and inspect: the limit may be passed within the next heat, or is.
+    going : {'left alone', 'repaired as now'}
+        What is done to the wall from now on.
+    """
+
+    piece: Piece
+    limit: Limit
+    heats: Quantity | None
+    at: Quantity
+    room: Quantity
+    rate: Quantity
+    rule: str
+    stop: bool
+    going: Going = "left alone"
+
+    @property
+    def survey_within(self) -> int:
+        """Heats within which to survey again: half of the lower end, at least 1."""
+        low = 0.0 if self.heats is None else self.heats.low95
+        return max(1, math.floor(PART * min(low, HORIZON)))
+
+    @property
+    def words(self) -> str:
+        """In plain sentences; mm, and azimuth in the drawing's degrees."""
+        stop = "stop and inspect; " if self.stop else ""
+        within = "heat" if self.survey_within == 1 else f"{self.survey_within} heats"
+        return (
+            f"{where_of(self.piece)}, {self.going}: the {self.limit} is "
+            f"{_passed(self.heats)}; {stop}survey again within the next {within}. "
+            f"{self.room.value:.0f} mm of room ({self.room.low95:.0f} to "
+            f"{self.room.high95:.0f}), {self.rate.value:.1f} mm a heat "
+            f"({self.rate.low95:.1f} to {self.rate.high95:.1f}), by the rule: "
+            f"{self.rule}. {DEFERS[0].upper()}{DEFERS[1:]}."
+        )
+
+
+def forecast(
+    series: WearSeries,
+    rates: Rates,
+    design: Design,
+    last: Occasion,
+    *,
+    state_of: StateOf,
+    steps: Sequence[Step] = (),
+    seed: int = 0,
+) -> tuple[Forecast, ...]:
+    """Heats until the brick threshold and the least lining, the wall left alone.
+
+    Parameters
+    ----------
+    series : WearSeries
+        Spells of other campaigns than the last one's do not count.
+    rates : Rates
+        Per heat.
+    design : Design
+        Its shell and ``least_lining`` give the second limit; without them there is
+        only the first, see `geom.record.limits.why_no_least_lining`.
+    last : Occasion
+        The survey that the forecast starts from.
+    state_of : callable
+        The survey of an occasion, panel by panel.
+    steps : sequence of Step
+        Long-term rates of what a step touched are told since then.
+    seed : int
+        Of the draws.
+
+    Returns
+    -------
+    tuple of Forecast
+        The wall and its zones, then the panels that pass first, limit by limit.  A
+        piece of which the last survey tells no panel is left out.
+    """
+    series = _of_last_campaign(series)
+    if not series.spells:
+        return ()
+    rng = np.random.default_rng(seed)
+    course = left_alone(series, rates, last, state_of=state_of, steps=steps, rng=rng)
+    large = _large(series.pieces, "wall", "zone")
+    told: list[Forecast] = []
+    for limit in limits_of(series.pieces, design):
+        passing = _Passing(series.pieces, course, *limit, "left alone")
+        told += passing.told([*large, *passing.soonest()])
+    return tuple(told)
+
+
+def forecast_repaired(
+    series: WearSeries,
+    design: Design,
+    last: Occasion,
+    *,
+    state_of: StateOf,
+    seed: int = 0,
+) -> tuple[Forecast, ...]:
+    """Heats until what repairs leave of the whole wall passes the limits.
+
+    Parameters
+    ----------
+    series, design, last, state_of, seed
+        As for `forecast`.
+
+    Returns
+    -------
+    tuple of Forecast
+        Of the wall, limit by limit, *repaired as now*; none with fewer than four
+        surveys after a repair.
+    """
+    series = _of_last_campaign(series)
+    rng = np.random.default_rng(seed)
+    course = as_repaired(series, last, state_of=state_of, rng=rng)
+    if course is None:
+        return ()
+    wall = _large(series.pieces, "wall")
+    told: list[Forecast] = []
+    for limit in limits_of(series.pieces, design):
+        passing = _Passing(series.pieces, course, *limit, "repaired as now")
+        told += passing.told(wall)
+    return tuple(told)
+
+
+def where_of(piece: Piece) -> str:
+    """A piece of wall in words; mm and degrees."""
+    if piece.name:
+        return piece.name
+    sides = f"{piece.azimuth_from:.0f}° to {piece.azimuth_to:.0f}°"
+    return f"{sides}, {piece.height_from:.0f} to {piece.height_to:.0f} mm"
+
+
+def _passed(heats: Quantity | None) -> str:
+    if heats is None:
+        return "passed nobody can tell when"
+    if heats.high95 <= 0.0:
+        return "passed already"
+    if not math.isfinite(heats.low95):
+        return f"not passed within {HORIZON:.0f} heats"
+    low = _count(heats.low95)
+    if not math.isfinite(heats.value):
+        return f"passed after {low} heats at the soonest (95 %), maybe never"
+    value = _count(heats.value)
+    if not math.isfinite(heats.high95):
+        return f"passed after {value} heats, or not within {HORIZON:.0f} (95 %: {low})"
+    return f"passed after {value} heats (95 %: {low} to {_count(heats.high95)})"
+
+
+def _count(heats: float) -> str:
+    return f"{heats:.1f}" if heats < 10.0 else f"{heats:.0f}"
+
+
+def _of_last_campaign(series: WearSeries) -> WearSeries:
+    name = series.spells[-1].campaign if series.spells else ""
+    kept = np.array([one.campaign == name for one in series.spells], dtype=np.bool_)
+    return series if kept.all() else series_of(series, kept)
+
+
+def _large(pieces: Pieces, *kinds: Literal["wall", "zone"]) -> list[int]:
+    return [i for kind in kinds for i in pieces.of_kind(kind)]
+
+
+class _Passing:
+    """How panels pass one limit."""
+
+    def __init__(
+        self, pieces: Pieces, course: Course, limit: Limit, depth: Float, going: Going
+    ) -> None:
+        self.pieces, self.course, self.limit = pieces, course, limit
+        self.depth, self.going = depth, going
+        told = course.told[:, None]
+        room = np.where(told, depth[:, None] - course.depths, _NEVER)
+        rates = (np.where(told, r, 0.0) for r in (course.governing, course.lesser))
+        self.heats, self.slow = (
+            heats_to_pass(room, rate, course.scatter) for rate in rates
+        )
+        best = np.median(self.heats, axis=1)
+        short_of = HORIZON + depth - course.depth
+        self.order = np.where(np.isfinite(best), best, short_of)
+        self.order = np.where(course.told, self.order, np.inf)
+
+    def soonest(self) -> list[int]:
+        """Pieces that are the panels to pass first."""
+        panel = np.array(self.pieces.of_kind("panel"))
+        first = np.argsort(self.order, kind="stable")[:SOONEST]
+        return [int(panel[i]) for i in first if self.course.told[i]]
+
+    def told(self, chosen: Sequence[int]) -> list[Forecast]:
+        """Forecasts of some pieces; none of those of which no panel is told."""
+        groups = (self.pieces.member[list(chosen)] > 0.0) & self.course.told
+        first = first_of(self.heats, groups), first_of(self.slow, groups)
+        return [
+            self._one(self.pieces.pieces[i], some, _heats(soon, slow))
+            for i, some, soon, slow in zip(chosen, groups, *first, strict=True)
+            if some.any()
+        ]
+
+    def _one(self, piece: Piece, some: Bool, heats: Quantity) -> Forecast:
+        course = self.course
+        place = int(np.flatnonzero(some)[np.argmin(self.order[some])])
+        at = Quantity.of_samples(course.depths[place], value=float(course.depth[place]))
+        limit = float(self.depth[place])
+        return Forecast(
+            piece=piece,
+            limit=self.limit,
+            heats=heats,
+            at=at,
+            room=Quantity(limit - at.value, at.sd, limit - at.high95, limit - at.low95),
+            rate=Quantity.of_samples(
+                course.governing[place], value=float(course.rate[place])
+            ),
+            rule=self._rule(place),
+            stop=heats.low95 <= NEAR,
+            going=self.going,
+        )
+
+    def _rule(self, place: int) -> str:
+        if self.going == "repaired as now":
+            return DRIFT
+        if self.course.short[place]:
+            return f"{RULE}; here the short-term rate governs"
+        since = int(self.course.since[place])
+        told = f", told since heat {since}" if since else ""
+        return f"{RULE}; here the long-term rate governs{told}"
+
+
+def _heats(heats: Float, slow: Float) -> Quantity:
+    """Median and lower end by the governing rate, upper end by the lesser."""
+    value, low = _quantiles(heats, [0.5, 0.025])
+    (high,) = _quantiles(slow, [0.975])
+    sd = float(np.std(heats)) if np.isfinite(heats).all() else math.inf
+    return Quantity(float(value), sd, float(low), float(max(high, value)))
+
+
+def _quantiles(draws: Float, parts: list[float]) -> Float:
+    """Of draws that may be inf, without a number between a finite one and inf."""
+    return np.asarray(np.quantile(draws, parts, method="inverted_cdf"))

@@ -1,0 +1,84 @@
+"""Heats until walls pass limits, in closed form for walls drawn one by one.
+
+A place that has a room of so many mm to its limit, is worn r a heat in the mean and
+more or less than that by a standard deviation s from heat to heat, has gone
+
+    n r + sqrt(n) s z,    z standard normal,
+
+after n heats.  It is past its limit after
+
+    sqrt(n) = 2 room / (s z + sqrt((s z) ** 2 + 4 r room)),
+
+the life of Birnbaum and Saunders; never, where there is no such n.  That a wall may
+pass its limit, be slagged back over it and pass again later is left out: it matters
+only where scatter is several times the mean wear.
+
+A piece of wall passes when the first of its panels does.
+
+References
+----------
+Birnbaum, Z. W. and Saunders, S. C. (1969). A new family of life distributions. J. Appl.
+Prob. 6, 319-327.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geom.units import Bool, Float
+
+#: Heats that a forecast looks ahead; what does not pass within them is inf.
+HORIZON = 999.0
+
+
+def heats_to_pass(room: Float, rate: Float, scatter: Float) -> Float:
+    """Heats until limits are passed; arrays broadcast.
+
+    Parameters
+    ----------
+    room : array, mm
+        Wear until the limit is passed; 0 or less: it is passed.
+    rate : array, mm
+        Mean wear of a heat.
+    scatter : array, mm
+        Draws about 0 of what a heat takes more or less than the mean.
+
+    Returns
+    -------
+    array
+        inf where the limit is not passed within the horizon.
+
+    Examples
+    --------
+    >>> heats_to_pass(np.array([20.0, 20.0, -1.0]), np.array([8.0, 0.0, 8.0]), 0.0)
+    array([2.5, inf, 0. ])
+    """
+    left = np.maximum(room, 0.0)
+    square = scatter**2 + 4.0 * rate * left
+    passes = square >= 0.0
+    reach = np.sqrt(square, out=np.zeros_like(square), where=passes)
+    reach += scatter
+    passes &= reach > 0.0
+    # reach is 0 at room 0 where the scatter is against it: passed all the same
+    heats = np.divide(2.0 * left, reach, out=np.full_like(square, np.inf), where=passes)
+    heats *= heats
+    heats[heats > HORIZON] = np.inf
+    heats[np.broadcast_to(left == 0.0, heats.shape)] = 0.0
+    return heats
+
+
+def first_of(heats: Float, groups: Bool) -> Float:
+    """The first panel of each group to pass.
+
+    Parameters
+    ----------
+    heats : array (p, draws)
+    groups : bool array (g, p)
+
+    Returns
+    -------
+    array (g, draws)
+        inf for a group of none.
+    """
+    rows = [heats[some].min(axis=0, initial=np.inf) for some in groups]
+    return np.stack(rows)

@@ -1,0 +1,286 @@
+"""A run of spells: what one task reads of a record, and the sums that it gives back.
+
+A record is summed in runs of a fixed number of spells, whoever does them, and the runs
+are added in order: so the sums are the same, bit for bit, whether one process does all
+of it, or several, or a cluster.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom._version import __version__
+from geom.compare.panels import Panels, PanelState
+from geom.errors import InputError
+from geom.record.occasion import Occasion
+from geom.record.pieces import Pieces
+from geom.record.series import wear_series
+from geom.record.spells import Spell
+from geom.record.survey_file import opened, state_in
+from geom.surface.count_piece import other_version
+from geom.units import Float
+
+if TYPE_CHECKING:
+    from geom.record.store import Record
+
+#: What wear is told against.
+Against = Literal["heat", "hour", "tonne"]
+AGAINST: tuple[Against, ...] = ("heat", "hour", "tonne")
+#: Kilograms in a tonne.
+TONNE = 1000.0
+
+#: Spells of a run, and those whose surveys are held at once.
+RUN = 64
+_HELD = 8
+_CURE = (
+    "See what 'daubline record check' says; the workers of a cluster must find the "
+    "record under the same name"
+)
+
+
+@dataclass(frozen=True)
+class RunOfSpells:
+    """Consecutive spells with all that a worker must know to sum them.
+
+    Attributes
+    ----------
+    name : str
+        The record's folder as the caller named it.
+    place : str
+        Of the run in the record, in words.
+    folder : str
+        The same folder, under a name that does not depend on where one is.
+    files : dict
+        The file of each survey, from the folder.
+    spells : tuple of Spell
+    lead : Spell or None
+        The one before them, where it ends with the survey that the first starts with.
+    panels : Panels
+    pieces : Pieces
+    shape : (m, k)
+        Of the record's grid.
+    origin : float
+        Heat that heats are counted from.
+    against : tuple of str
+        What wear is to be summed against.
+    version : str
+        Of the program that asks.
+    """
+
+    name: str
+    place: str
+    folder: str
+    files: dict[Occasion, str]
+    spells: tuple[Spell, ...]
+    lead: Spell | None
+    panels: Panels
+    pieces: Pieces
+    shape: tuple[int, int]
+    origin: float
+    against: tuple[Against, ...]
+    version: str = __version__
+
+
+@dataclass(frozen=True)
+class RunSums:
+    """What a run of n spells adds up to.
+
+    Attributes
+    ----------
+    tables : tuple of array (m * k, KEPT)
+        One for each of what wear is summed against; see `spell_kernels`.
+    rows : array (4, n, s)
+        Of the wear series: start, end and their variances.
+    states : dict of array (4, p)
+        Of each survey, panel by panel: cut-back, deepest, its sd, and area.
+    """
+
+    tables: tuple[Float, ...]
+    rows: Float
+    states: dict[Occasion, Float]
+
+
+@dataclass(frozen=True)
+class _Survey:
+    """What is read of a survey's file; mm."""
+
+    cutback: NDArray[np.float32]
+    sd: NDArray[np.float32]
+    state: PanelState
+
+
+def runs_of(
+    record: Record, spells: tuple[Spell, ...], pieces: Pieces
+) -> tuple[RunOfSpells, ...]:
+    """Cut the spells of a record into runs.
+
+    Parameters
+    ----------
+    record : Record
+    spells : tuple of Spell
+        In order; at least one.
+    pieces : Pieces
+        That wear is told of.
+    """
+    from geom.record.common_grid import record_grid
+
+    told = tuple(one for one in AGAINST if np.nansum(exposures(spells, one)) > 0.0)
+    folder = record.folder.absolute()
+    shape = record_grid(record.design).shape
+    return tuple(
+        _run(record, folder, spells, first, pieces, shape, told)
+        for first in range(0, len(spells), RUN)
+    )
+
+
+def _run(  # noqa: PLR0917
+    record: Record,
+    folder: Path,
+    spells: tuple[Spell, ...],
+    first: int,
+    pieces: Pieces,
+    shape: tuple[int, int],
+    told: tuple[Against, ...],
+) -> RunOfSpells:
+    mine = spells[first : first + RUN]
+    before = spells[first - 1] if first else None
+    joined = before is not None and before.end == mine[0].start
+    lead = before if joined else None
+    needed = {
+        o for one in (lead, *mine) if one is not None for o in (one.start, one.end)
+    }
+    return RunOfSpells(
+        name=str(record.folder),
+        place=f"{mine[0].words} to {mine[-1].words}",
+        folder=str(folder),
+        files={o: str(record.path(o).absolute().relative_to(folder)) for o in needed},
+        spells=mine,
+        lead=lead,
+        panels=record.panels,
+        pieces=pieces,
+        shape=shape,
+        origin=0.5 * (spells[0].start.heat + spells[-1].end.heat),
+        against=told,
+    )
+
+
+def exposures(spells: Sequence[Spell], against: Against) -> Float:
+    """How much of it each spell had; NaN where not told; shape (n,)."""
+    amounts: dict[Against, list[float | None]] = {
+        "heat": [float(one.heats) for one in spells],
+        "hour": [one.hours for one in spells],
+        "tonne": [None if s.melted is None else s.melted / TONNE for s in spells],
+    }
+    return np.array([np.nan if a is None else a for a in amounts[against]])
+
+
+def sum_run(run: RunOfSpells) -> RunSums:
+    """Read the surveys of a run, each once, and sum it, on one thread.
+
+    Raises
+    ------
+    InputError
+        If a survey cannot be read or is not as it was written, or if this is another
+        version of the program than the one that asks.
+    """
+    from threadpoolctl import threadpool_limits
+
+    from geom.record.spell_kernels import KEPT
+
+    if run.version != __version__:
+        raise other_version(f"a worker runs version {__version__}", run.version)
+    cells = run.shape[0] * run.shape[1]
+    tables = tuple(np.zeros((cells, KEPT)) for _ in run.against)
+    rows: list[Float] = []
+    states: dict[Occasion, Float] = {}
+    held: dict[Occasion, _Survey] = {}
+    with threadpool_limits(1, user_api="blas"), _named_as_asked(run):
+        for first in range(0, len(run.spells), _HELD):
+            some = run.spells[first : first + _HELD]
+            before = run.spells[first - 1] if first else run.lead
+            joined = before is not None and before.end == some[0].start
+            seen = (before, *some) if before is not None and joined else some
+            held = _read(run, seen, held)
+            _add(tables, run, seen, held, lead=len(seen) - len(some))
+            rows.append(_series(run, some, held))
+            states |= {o: _lean(one.state) for o, one in held.items()}
+    return RunSums(tables, np.concatenate(rows, axis=1), states)
+
+
+def _lean(state: PanelState) -> Float:
+    return np.stack([state.cutback, state.deepest, state.deepest_sd, state.area])
+
+
+def _add(
+    tables: tuple[Float, ...],
+    run: RunOfSpells,
+    spells: tuple[Spell, ...],
+    held: dict[Occasion, _Survey],
+    *,
+    lead: int,
+) -> None:
+    """Count spells cell by cell."""
+    from geom.record.spell_kernels import add_spells
+
+    number = {occasion: k for k, occasion in enumerate(held)}
+    cutback = np.stack([one.cutback.ravel() for one in held.values()])
+    sd = np.stack([one.sd.ravel() for one in held.values()])
+    start = np.array([number[one.start] for one in spells])
+    end = np.array([number[one.end] for one in spells])
+    heat = np.array([0.5 * (s.start.heat + 1 + s.end.heat) for s in spells])
+    for against, table in zip(run.against, tables, strict=True):
+        amount = exposures(spells, against)
+        add_spells(table, cutback, sd, start, end, amount, heat - run.origin, lead)
+
+
+def _series(
+    run: RunOfSpells, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
+) -> Float:
+    told = wear_series(spells, run.pieces, lambda occasion: held[occasion].state)
+    return np.stack([told.start, told.end, told.start_variance, told.end_variance])
+
+
+def _read(
+    run: RunOfSpells, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
+) -> dict[Occasion, _Survey]:
+    """The surveys of some spells; those that are held are not read again."""
+    needed = dict.fromkeys(o for one in spells for o in (one.start, one.end))
+    return {o: held[o] if o in held else _survey(run, o) for o in needed}
+
+
+def _survey(run: RunOfSpells, occasion: Occasion) -> _Survey:
+    with opened(Path(run.folder) / run.files[occasion]) as file:
+        return _Survey(
+            cutback=_field(file, "cutback", run.shape),
+            sd=_field(file, "cutback_sd", run.shape),
+            state=state_in(file, run.panels),
+        )
+
+
+def _field(file: Any, name: str, shape: tuple[int, int]) -> NDArray[np.float32]:
+    there = file[name]
+    if there.shape != shape:
+        raise InputError("is not on the rows of the drawing", place=name)
+    return np.asarray(there[()], dtype=np.float32)
+
+
+@contextmanager
+def _named_as_asked(run: RunOfSpells) -> Iterator[None]:
+    """Name files in errors as the caller did, and say what to do."""
+    try:
+        yield
+    except InputError as fault:
+        file = fault.file
+        if file is not None and file.startswith(run.folder):
+            file = run.name + file[len(run.folder) :]
+        kind = type(fault)
+        raise kind(
+            fault.what, file=file, place=fault.place, cure=fault.cure or _CURE
+        ) from fault

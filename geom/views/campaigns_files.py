@@ -1,0 +1,37 @@
+"""The files of two campaigns beside each other."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from geom.record.campaigns import Comparison
+from geom.views.campaigns_page import campaigns_page
+
+#: In the order they are written.
+FILES: tuple[str, ...] = ("campaigns.json", "campaigns.html")
+
+
+def write_campaigns(folder: Path, told: Comparison) -> None:
+    """Write them.
+
+    Parameters
+    ----------
+    folder : Path
+        Must exist; the caller makes it appear whole.
+    told : Comparison
+    """
+    (folder / FILES[0]).write_bytes(campaigns_document(told))
+    (folder / FILES[1]).write_bytes(campaigns_page(told))
+
+
+def campaigns_document(told: Comparison) -> bytes:
+    """The ``daubline.campaigns/1`` document as UTF-8 JSON.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite: JSON has no such numbers.
+    """
+    text = json.dumps(told.to_dict(), allow_nan=False, ensure_ascii=False, indent=1)
+    return (text + "\n").encode("utf-8", errors="backslashreplace")

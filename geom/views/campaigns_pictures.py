@@ -1,0 +1,83 @@
+"""Pictures of two campaigns: their maps on one scale, and where they differ."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geom.record.campaigns import Comparison
+from geom.units import Float
+from geom.views import chart
+from geom.views.colours import Rgb
+from geom.views.unrolled import draw_hatch, draw_openings
+from geom.views.wear_bars import Bars, level_bars_png, side_bars_png
+from geom.views.wear_colours import wear_rgb, wear_step
+from geom.views.wear_map import (
+    TYPE,
+    WearMap,
+    key_bar,
+    paint,
+    wall_frame,
+    wear_png,
+    write_over,
+    write_under,
+)
+from geom.views.words import plain
+
+#: Where no difference is shown.
+_GREY = np.array([222, 219, 213], dtype=np.uint8)
+
+
+def campaigns_pictures(told: Comparison, names: tuple[str, str]) -> dict[str, bytes]:
+    """All pictures of the page, as PNG, by name.
+
+    Parameters
+    ----------
+    told : Comparison
+    names : (str, str)
+        What the campaigns are called.
+    """
+    maps = [
+        WearMap(told.design, told.grid, one.map.rate, one.map.sd, told.by)
+        for one in (told.first, told.second)
+    ]
+    both = np.stack([one.wear for one in maps])
+    step = wear_step(both, told.design.repair.brick_threshold)
+    bars = [
+        Bars(names[0], [one.first for one in told.wear]),
+        Bars(names[1], [one.second for one in told.wear]),
+    ]
+    return {
+        "first": wear_png(maps[0], name=names[0], step=step),
+        "second": wear_png(maps[1], name=names[1], step=step),
+        "difference": difference_png(told, names),
+        "levels": level_bars_png(told.design, told.pieces, bars, per=told.by),
+        "sides": side_bars_png(told.design, told.pieces, bars, per=told.by),
+    }
+
+
+def difference_png(
+    told: Comparison, names: tuple[str, str], *, dpi: int = 130
+) -> bytes:
+    """Where the second wears more or less than the first; the rest grey."""
+    maps, grid = told.maps, told.grid
+    step = wear_step(maps.difference, told.design.repair.brick_threshold)
+    with chart.drawing():
+        made, (axes,), wall = wall_frame(told.design, grid, 1)
+        hidden = (maps.shown == 0)[..., None]
+        colour = np.where(hidden, _GREY, even_rgb(maps.difference, step))
+        paint(axes, wall, maps.difference, colour.astype(np.uint8))
+        less = (maps.shown < 0) & ~grid.opening
+        draw_hatch(axes, wall, less, hatch="||", ink="#0f2c54")
+        draw_openings(axes, wall, size=TYPE - 2)
+        first, second = (plain(name, most=18) for name in names)
+        write_over(axes, f"{second} less {first}, per {told.by}")
+        ticks = step * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+        scale = even_rgb(np.linspace(ticks[0], ticks[-1], 257), step) / 255.0
+        key_bar(made, axes, scale, ticks, told.design)
+        write_under(made, axes, f"bars: {second} wears less.  grey: not shown")
+        return chart.png(made, dpi=dpi)
+
+
+def even_rgb(apart: Float, step: float) -> Rgb:
+    """The colours of wear, but ending at two steps to either side."""
+    return wear_rgb(np.where(apart < 0.0, 0.5 * apart, apart), step)

@@ -1,0 +1,60 @@
+"""Forecasts of a simulated campaign held against what its furnace then does."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from campaign_truth import Onward, Told
+
+from geom.quantity import Quantity
+from geom.record.forecast import forecast
+from geom.record.steps import find_steps
+from geom.record.wear_rate import wear_rates
+
+#: How many futures each forecast is held against.
+FUTURES = 5
+#: Heats looked ahead.
+AHEAD = 60
+
+
+def forecasts(told: Told) -> list[dict[str, Any]]:
+    """Heats until the brick threshold if the wall is left alone from the last survey.
+
+    Of walls that last longer than `AHEAD` it is only asked whether the forecast allows
+    that.
+    """
+    seen = told.seen
+    said = forecast(
+        told.series,
+        wear_rates(told.series, "heat"),
+        seen.furnace.design,
+        told.occasions[-1],
+        state_of=told.state,
+        steps=find_steps(told.series, seed=seen.furnace.seed),
+        seed=seen.furnace.seed,
+    )
+    brick = [(one, one.heats) for one in said if one.limit == "brick threshold"]
+    place = {piece: i for i, piece in enumerate(told.pieces.pieces)}
+    groups = told.pieces.member[[place[one.piece] for one, _ in brick]] > 0.0
+    limit = np.full(groups.shape[1], seen.furnace.design.repair.brick_threshold)
+    rows = []
+    for future in range(1, FUTURES + 1):
+        true = Onward(told, future).heats(limit, groups, most=AHEAD)
+        for (one, heats), passed in zip(brick, true.tolist(), strict=True):
+            if heats is not None:
+                name = one.piece.name or one.piece.kind
+                rows.append({"what": f"forecast, {name}"} | _figures(heats, passed))
+    return rows
+
+
+def _figures(said: Quantity, true: float) -> dict[str, Any]:
+    low, value, high = (min(x, AHEAD) for x in (said.low95, said.value, said.high95))
+    passed = min(true, AHEAD)
+    return {
+        "heats": passed,
+        "inside": low <= passed <= high,
+        "early": passed < low,
+        "off": value - passed,
+        "half": 0.5 * (high - low),
+    }

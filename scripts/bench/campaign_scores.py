@@ -1,0 +1,129 @@
+"""How well a record tells what is true of a campaign: one record of plain figures each.
+
+Coverage is the share of 95 % intervals that hold the truth.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from campaign_surveys import Seen
+from campaign_truth import Told
+from campaign_walls import HOURS, MELTED
+
+from geom.quantity import Quantity
+from geom.record.steps import Step, find_steps
+from geom.record.wear_rate import wear_rates
+
+Record = dict[str, Any]
+
+EXPOSURES = {"heat": 1.0, "hour": HOURS, "tonne": HOURS * MELTED / 1000.0}
+#: A step is in place if its piece wears that much more on average, mm a heat.
+_IN_PLACE = 0.5
+
+
+def score(seen: dict[str, Seen]) -> list[Record]:
+    """Everything about one furnace: without a step, and with each kind."""
+    found = []
+    for name, one in seen.items():
+        told = Told(one)
+        if not name:
+            found += rates(told)
+            found += survey_errors(told)
+        found += steps(told, name)
+    return found
+
+
+def holds(said: Quantity, true: float) -> bool:
+    """Whether a 95 % interval holds the truth."""
+    return said.low95 <= true <= said.high95
+
+
+def _figures(said: Quantity, true: float) -> Record:
+    return {
+        "inside": holds(said, true),
+        "off": said.value - true,
+        "half": 0.5 * (said.high95 - said.low95),
+        "true": true,
+    }
+
+
+def rates(told: Told) -> list[Record]:
+    """Long-term and short-term rates and their trend, of every piece that is told.
+
+    The true rate an hour or a tonne is the true rate a heat over what a heat has of
+    them; the true trend is none.
+    """
+    rows = []
+    for exposure, amount in EXPOSURES.items():
+        said = wear_rates(told.series, exposure)  # type: ignore[arg-type]
+        truths = {"long": told.rate / amount, "short": told.rate / amount}
+        truths["trend"] = np.zeros(told.rate.size)
+        for what, true in truths.items():
+            for i, one in enumerate(getattr(said, what)):
+                if one is not None:
+                    kind = told.pieces.pieces[i].kind
+                    head = {"what": what, "exposure": exposure, "kind": kind}
+                    rows.append(head | _figures(one, float(true[i])))
+    return rows
+
+
+def survey_errors(told: Told) -> list[Record]:
+    """Errors of wear spell by spell, and what of them comes back every heat.
+
+    The mean of n errors has the variance ``back + once / n``, where ``back`` is of what
+    comes back and ``once`` is seen from how they differ.
+    """
+    error = told.series.wear - told.wear
+    n = len(error)
+    back = error.mean(axis=0) ** 2 - error.var(axis=0, ddof=1) / n
+    stated = told.series.variance.mean(axis=0)
+    true = told.wear.std(axis=0, ddof=1)
+    return [
+        {
+            "what": "errors",
+            "kind": one.kind,
+            "stated": float(stated[i]),
+            "square": float(np.mean(error[:, i] ** 2)),
+            "back": float(back[i]),
+            "mean": float(error[:, i].mean()),
+            "scatter": float(true[i]),
+        }
+        for i, one in enumerate(told.pieces.pieces)
+        if np.isfinite(error[:, i]).all()
+    ]
+
+
+def steps(told: Told, name: str) -> list[Record]:
+    """Steps found, where one was planted and where none was."""
+    found = find_steps(told.series, seed=told.seen.furnace.seed)
+    if not name:
+        return [{"what": "alarm", "found": len(found)}]
+    first = told.seen.furnace.from_heat
+    wears = [told.within(s.inside(told.pieces), told.seen.extra) for s in found]
+    here = [s for s, extra in zip(found, wears, strict=True) if extra > _IN_PLACE]
+    near = [s for s in here if abs(s.first.end.heat - first) <= 1]
+    exact = [s for s in here if s.first.end.heat == first]
+    row: Record = {
+        "what": "step",
+        "name": name,
+        "found": bool(found),
+        "in place": bool(here),
+        "within a heat": bool(near),
+        "exact": bool(exact),
+        "elsewhere": len(found) - len(here),
+    }
+    return [row, *(amount for one in exact for amount in _amounts(told, one))]
+
+
+def _amounts(told: Told, step: Step) -> list[Record]:
+    """What a step that is dated right says of its piece's wear."""
+    panels = step.inside(told.pieces)
+    before = told.within(panels, told.seen.lasting + told.seen.spalls)
+    extra = told.within(panels, told.seen.extra)
+    truths = (("before", before), ("after", before + extra), ("change", extra))
+    return [
+        {"what": part, "kind": step.piece.kind} | _figures(getattr(step, part), true)
+        for part, true in truths
+    ]

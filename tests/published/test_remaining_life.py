@@ -1,0 +1,106 @@
+"""Wear rates and remaining life against worked values of pressure-equipment practice.
+
+API 510 and API 570 give, as quoted in published training notes (a question bank on API
+570, section 7.1; notes on corrosion rate):
+
+    long-term rate = (initial - actual) / years,
+    short-term rate = (previous - actual) / years,
+    remaining life = (actual - required) / the greater of the two,
+    interval of inspection at most half of the remaining life.
+
+Worked values as printed there, in the units printed (inches or mm, and years).  None is
+of a furnace lining: it is the arithmetic of the rule that is checked.  Values that
+printed answers warn of (traps) are the spoiled twins here.
+
+The tables of NASA-HDBK-8739.19-5 (calibration intervals) are left out: the method there
+fits a quadratic drift through zero to differences of unequal intervals and stops where
+a band about that curve leaves the limits.  Ours is a constant rate, the greater of two,
+so that the same numbers are not to be expected.
+
+ISO/TS 28037:2010, p. 13, reads a straight line backwards: at which x is y reached, and
+how well is that known.  A forecast without scatter from heat to heat is that.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from geom.errors import InputError
+from geom.record.remaining_life import (
+    governing,
+    rate_between,
+    remaining_life,
+)
+
+
+def test_rates_from_three_surveys() -> None:
+    # 1983 0.375 in, 1993 0.295 in, 2003 0.255 in; printed: 0.006 in a year long-term
+    long_term = rate_between(0.375, 0.255, over=20.0)
+    short_term = rate_between(0.295, 0.255, over=10.0)
+    assert long_term == pytest.approx(0.006, abs=1e-12)
+    assert short_term == pytest.approx(0.004, abs=1e-12)  # worked out here
+    assert governing(long_term, short_term) == "long-term"
+
+
+def test_the_nominal_thickness_is_a_trap() -> None:
+    # 0.395 in is what was ordered, 0.375 in what was measured first
+    wrong = rate_between(0.395, 0.255, over=20.0)
+    assert wrong == pytest.approx(0.007, abs=1e-12)
+    assert wrong != pytest.approx(0.006, rel=0.1)
+
+
+def test_the_greater_rate_governs_and_the_lesser_is_a_trap() -> None:
+    # 0.210 in left, 0.150 in required, 0.010 short- and 0.005 long-term: 6 years
+    found = remaining_life(0.210, 0.150, long_term=0.005, short_term=0.010)
+    assert found.governs == "short-term"
+    assert found.rate == 0.010
+    assert found.life == pytest.approx(6.0, rel=1e-12)
+    assert found.interval == pytest.approx(3.0, rel=1e-12)
+    wrong = remaining_life(0.210, 0.150, long_term=0.005)
+    assert wrong.life == pytest.approx(12.0, rel=1e-12)
+
+
+def test_life_and_interval_of_inspection() -> None:
+    # 0.240 in left, 0.192 in required, 0.008 in a year: 6 years, look within 3
+    found = remaining_life(0.240, 0.192, long_term=0.008)
+    assert found.life == pytest.approx(6.0, rel=1e-12)
+    assert found.interval == pytest.approx(3.0, rel=1e-12)
+
+
+def test_life_in_months_by_a_short_term_rate() -> None:
+    # 7.8 mm to 3.24 mm in 15 years: 0.304 mm a year; 0.37 mm required, 0.34 mm a year
+    # governs: 8.441 years, 101.3 months
+    long_term = rate_between(7.8, 3.24, over=15.0)
+    assert long_term == pytest.approx(0.304, abs=1e-9)
+    found = remaining_life(3.24, 0.37, long_term=long_term, short_term=0.34)
+    assert found.governs == "short-term"
+    assert found.life == pytest.approx(8.441, abs=5e-4)
+    assert 12.0 * found.life == pytest.approx(101.3, abs=0.05)
+    wrong = remaining_life(3.24, 0.37, long_term=long_term)
+    assert wrong.life == pytest.approx(9.441, abs=5e-4)  # a year too long
+
+
+@pytest.mark.parametrize(
+    ("actual", "required", "rate", "life"),
+    [(10.0, 7.0, 0.5, 6.0), (12.0, 9.0, 0.3, 10.0), (8.0, 6.0, 0.25, 8.0)],
+)
+def test_simple_set(actual: float, required: float, rate: float, life: float) -> None:
+    assert rate_between(12.0, 10.0, over=5.0) == pytest.approx(0.4, rel=1e-12)
+    found = remaining_life(actual, required, long_term=rate)
+    assert found.life == pytest.approx(life, rel=1e-12)
+    spoiled = remaining_life(actual, 0.0, long_term=rate)  # all of it, not what is over
+    assert spoiled.life != pytest.approx(life, rel=0.5)
+
+
+def test_a_wall_past_its_limit_has_no_life_and_one_that_does_not_wear_no_end() -> None:
+    assert remaining_life(5.0, 5.0, long_term=1.0).life == 0.0
+    assert remaining_life(4.0, 5.0, long_term=-1.0).life == 0.0
+    assert remaining_life(6.0, 5.0, long_term=0.0).life == math.inf
+    assert remaining_life(6.0, 5.0, long_term=-0.5, short_term=0.5).life == 2.0
+
+
+def test_time_that_does_not_pass_is_refused() -> None:
+    with pytest.raises(InputError, match="not greater than 0"):
+        rate_between(2.0, 1.0, over=0.0)

@@ -1,0 +1,43 @@
+"""Work for other processes to do: they must find it in a module."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+from geom.errors import InputError
+
+
+def square(task: tuple[int, float]) -> int:
+    """The square of a number, after some seconds."""
+    number, seconds = task
+    time.sleep(seconds)
+    return number * number
+
+
+def pid(seconds: float) -> int:
+    """Which process this is."""
+    time.sleep(seconds)
+    return os.getpid()
+
+
+def fail(name: str) -> None:
+    """Raise what a file gives reason for."""
+    raise InputError("it is spoiled", file=name, cure="Copy it again")
+
+
+def report(word: str) -> str:
+    """Print, as no work should."""
+    print(word)
+    return word
+
+
+def stumble(task: tuple[str, int]) -> int:
+    """End the whole process at the third task, the first time."""
+    folder, number = task
+    mark = Path(folder) / f"ended-{number}"
+    if number == 2 and not mark.exists():
+        mark.touch()
+        os._exit(1)
+    return number

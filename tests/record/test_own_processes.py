@@ -1,0 +1,104 @@
+"""Processes of one's own: in order, whatever dies, and gone when they should be."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from geom.errors import InputError
+from geom.record.own_processes import answers_of_processes, processors
+from tests.record.errands import fail, pid, report, square, stumble
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def test_answers_come_in_the_order_of_the_tasks():
+    """The first take longest."""
+    tasks = [(n, 0.2 / (1 + n)) for n in range(12)]
+    assert list(answers_of_processes(square, tasks, count=3)) == [
+        n * n for n in range(12)
+    ]
+
+
+def test_others_do_it():
+    found = set(answers_of_processes(pid, [0.05] * 8, count=2))
+    assert os.getpid() not in found
+    assert len(found) == 2
+
+
+def test_tasks_are_taken_only_a_few_ahead():
+    taken: list[int] = []
+
+    def tasks():
+        for n in range(20):
+            taken.append(n)
+            yield n, 0.0
+
+    answers = answers_of_processes(square, tasks(), count=2)
+    assert next(answers) == 0
+    assert len(taken) == 4
+    answers.close()
+    assert len(taken) == 4
+
+
+def test_what_goes_wrong_is_raised_here():
+    answers = answers_of_processes(fail, ["a.nc", "b.nc"], count=2)
+    with pytest.raises(InputError) as fault:
+        list(answers)
+    assert fault.value.file == "a.nc"
+    assert str(fault.value) == "a.nc: it is spoiled. Copy it again."
+    assert any("in fail" in note for note in fault.value.__notes__)
+
+
+def test_what_a_process_prints_spoils_no_answer(capfd):
+    assert list(answers_of_processes(report, ["seen"], count=1)) == ["seen"]
+    said = capfd.readouterr()
+    assert said.out == ""
+    assert "seen" in said.err
+
+
+def test_the_work_of_a_process_that_dies_is_done_all_the_same(tmp_path):
+    """The third task ends its process; it is done here, and the rest by a new one."""
+    tasks = [(str(tmp_path), n) for n in range(8)]
+    assert list(answers_of_processes(stumble, tasks, count=2)) == list(range(8))
+    assert len(list(tmp_path.glob("ended-*"))) == 1
+
+
+def test_they_end_with_whoever_started_them(tmp_path):
+    """Even if that is killed: nobody is there to tell them."""
+    script = tmp_path / "script.py"
+    script.write_text(
+        f"import sys; sys.path.insert(0, {str(ROOT)!r})\n"
+        "from geom.record.own_processes import answers_of_processes\n"
+        "from tests.record.errands import pid\n"
+        "answers = answers_of_processes(pid, [0.0] * 100, count=2)\n"
+        "print(next(answers), flush=True)\n"
+        "sys.stdin.read()\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, str(script)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as parent:
+        process = int(parent.stdout.readline())
+        assert alive(process)
+        parent.kill()
+    ends = time.monotonic() + 20.0
+    while alive(process):
+        assert time.monotonic() < ends, "still there"
+        time.sleep(0.05)
+
+
+def alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def test_there_is_at_least_one_processor():
+    assert 1 <= processors() <= os.cpu_count()

@@ -1,0 +1,254 @@
+"""Steps in wear: planted ones are found where and when they begin, others are not."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geom.compare.panels import HOURS
+from geom.record import step_search
+from geom.record.pieces import Piece
+from geom.record.steps import find_steps
+from tests.record.worn_heats import (
+    MELTING,
+    PANELS,
+    PIECES,
+    ROWS,
+    USUAL,
+    heats,
+    series_of,
+)
+
+#: Spells before and after a planted step.
+BEFORE, AFTER = 10, 2
+
+
+@pytest.fixture(autouse=True)
+def few_draws(monkeypatch):
+    """Chance to one in 223: enough for tests, and quick."""
+    monkeypatch.setattr(step_search, "DRAWS", 222)
+
+
+def stepped(wear, rows, sides=slice(None), *, mm=3.0, at=BEFORE):
+    """Wear with so many mm more from one spell on."""
+    more = np.zeros((ROWS, HOURS))
+    more[rows, sides] = mm
+    out = wear.copy()
+    out[at:] += more
+    return out
+
+
+def edge(row):
+    return float(PANELS.edge[row])
+
+
+ZONE = PIECES.pieces[PIECES.of_kind("zone")[2]]
+PLACES = {
+    "level": (5, slice(None), Piece("level", "", edge(5), edge(6), 0.0, 360.0)),
+    "band": (
+        slice(5, 7), slice(None), Piece("level", "", edge(5), edge(7), 0.0, 360.0),
+    ),
+    "zone": (MELTING, slice(None), ZONE),
+    "sides": (
+        MELTING,
+        slice(7, 10),
+        Piece("panel", "", ZONE.height_from, ZONE.height_to, 195.0, 285.0),
+    ),
+    "across 12": (
+        MELTING,
+        [11, 0, 1],
+        Piece("panel", "", ZONE.height_from, ZONE.height_to, 315.0, 45.0),
+    ),
+    "side": (
+        slice(None), slice(4, 5), PIECES.pieces[PIECES.of_kind("side")[4]],
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("where", PLACES)
+def test_a_step_of_3_mm_is_found_within_2_heats_where_and_when_it_began(where):
+    rows, sides, piece = PLACES[where]
+    wear = stepped(heats(BEFORE + AFTER, seed=3), rows, sides)
+    (step,) = find_steps(series_of(wear))
+    assert step.piece == piece
+    assert step.first.words == "heat 11"
+    assert step.change.low95 < 3.0 < step.change.high95
+    assert step.change.low95 > 0.0
+    assert step.after.value - step.before.value == pytest.approx(step.change.value)
+    assert step.chance <= 0.05
+
+
+def test_a_step_of_the_whole_wall_is_found_though_heats_share_their_wear():
+    """A third more everywhere: what another coke does."""
+    wear = heats(12, seed=5)
+    wear[BEFORE:] *= 4.0 / 3.0
+    (step,) = find_steps(series_of(wear))
+    assert (step.piece.kind, step.first.words) == ("wall", "heat 11")
+    assert step.change.low95 < USUAL.mean() / 3.0 < step.change.high95
+
+
+def test_sizes_are_the_means_before_and_after_where_nothing_scatters():
+    wear = stepped(heats(12, own=1e-3, level=1e-3, shared=1e-4), MELTING, mm=1.25)
+    (step,) = find_steps(series_of(wear, stated=0.0))
+    usual = USUAL[MELTING].mean()
+    assert step.before.value == pytest.approx(usual, abs=0.01)
+    assert step.after.value == pytest.approx(usual + 1.25, abs=0.01)
+    assert step.change.value == pytest.approx(1.25, abs=0.01)
+    assert step.change.high95 - step.change.low95 < 0.1
+
+
+def test_survey_error_that_comes_back_widens_the_levels_and_not_their_change():
+    wear = stepped(heats(12, seed=1), MELTING)
+    known, poor = (
+        find_steps(series_of(wear, stated=stated))[0] for stated in (0.0, 8.0)
+    )
+    assert poor.before.sd > 1.9 > 1.0 > known.before.sd  # sqrt(0.25 * 2 * 8) = 2
+    assert poor.change.sd == pytest.approx(known.change.sd)
+
+
+def test_words_hold_the_evidence():
+    wear = stepped(heats(12, own=1e-3, level=1e-3, shared=1e-4), MELTING)
+    (step,) = find_steps(series_of(wear))
+    usual = USUAL[MELTING].mean()
+    assert step.words == (
+        f"melting zone: {usual:.1f} mm a heat up to heat 10, {usual + 3.0:.1f} from "
+        f"heat 11 on; +3.0 mm (3.0 to 3.0); chance of such a step by luck "
+        f"{100.0 * step.chance:.1f} %"
+    )
+    assert step.chance == pytest.approx(1.0 / 223.0)
+
+
+def test_less_wear_is_a_step_too():
+    (step,) = find_steps(series_of(stepped(heats(12, seed=2), MELTING, mm=-3.0)))
+    assert step.piece == ZONE
+    assert step.change.high95 < 0.0
+    assert "; -" in step.words
+
+
+def test_one_heat_does_not_make_a_step():
+    quiet = heats(12, seed=3)
+    assert find_steps(series_of(stepped(quiet, MELTING, mm=8.0, at=11))) == ()
+    assert find_steps(series_of(stepped(quiet, MELTING, mm=8.0, at=10))) != ()
+
+
+@pytest.mark.parametrize("odd", [0, 1, 2, 6, 9, 10, 11])
+def test_one_odd_heat_is_no_step_wherever_it_is(odd):
+    wear = heats(12, seed=3)
+    assert find_steps(series_of(wear)) == ()
+    wear[odd, MELTING] += 8.0
+    assert find_steps(series_of(wear)) == ()
+
+
+def test_longer_heats_are_no_step_where_their_hours_are_told():
+    hours = np.array([8.0] * BEFORE + [11.0] * 4)
+    wear = heats(14, seed=3, shared=0.02) * (hours / 8.0)[:, None, None]
+    assert find_steps(series_of(wear, hours=hours.tolist())) == ()
+    (step,) = find_steps(series_of(wear))
+    assert (step.piece.kind, step.first.words) == ("wall", "heat 11")
+
+
+def test_spells_of_several_heats_are_told_per_heat():
+    lasted = [1, 3, 1, 2, 1, 1, 2, 1, 1, 1, 2, 1]
+    wear = stepped(heats(12, seed=4), MELTING)
+    whole = wear * np.array(lasted)[:, None, None]
+    (step,) = find_steps(series_of(whole, lasted=lasted))
+    assert step.piece == ZONE
+    assert step.first.words == "heats 16 to 17"
+    assert "up to heat 15" in step.words
+    assert step.change.low95 < 3.0 < step.change.high95
+
+
+def test_two_steps_in_one_zone_are_told_each_by_itself():
+    wear = stepped(heats(20, seed=6, level=0.3), MELTING, at=7)
+    wear = stepped(wear, MELTING, mm=-4.0, at=14)
+    one, other = find_steps(series_of(wear))
+    assert [one.first.words, other.first.words] == ["heat 8", "heat 15"]
+    assert one.change.low95 < 3.0 < one.change.high95
+    assert other.change.low95 < -4.0 < other.change.high95
+    assert other.before.value == pytest.approx(one.after.value)
+
+
+def test_wall_that_is_not_told_takes_nothing_away_from_the_rest():
+    wear = stepped(heats(14, seed=7), MELTING, at=11)
+    wear[3, 6, 2] = wear[5, 8:] = wear[8] = np.nan
+    wear[:, :2] = np.nan
+    (step,) = find_steps(series_of(wear))
+    assert step.piece == ZONE
+    assert step.first.words == "heat 12"
+
+
+def test_nothing_is_said_of_wall_that_only_a_few_spells_tell():
+    wear = stepped(heats(14, seed=7), 6, at=11)
+    assert find_steps(series_of(wear))[0].piece.kind == "level"
+    wear[12:, 6] = np.nan
+    assert find_steps(series_of(wear)) == ()
+
+
+@pytest.mark.parametrize("count", [0, 1, 4])
+def test_with_fewer_than_five_spells_nothing_is_said(count):
+    assert find_steps(series_of(heats(count))) == ()
+
+
+def test_the_same_seed_says_the_same_and_another_finds_the_same_step():
+    series = series_of(stepped(heats(12, seed=3), MELTING, slice(2, 5)))
+    assert find_steps(series, seed=1) == find_steps(series, seed=1)
+    (one,), (other,) = (find_steps(series, seed=seed) for seed in (1, 2))
+    assert replace(one, chance=0.0) == replace(other, chance=0.0)
+
+
+def test_turning_azimuth_zero_turns_the_step_and_nothing_else():
+    wear = stepped(heats(12, seed=3), MELTING, slice(2, 5))
+    (one,), (turned,) = (
+        find_steps(series_of(np.roll(wear, by, axis=2))) for by in (0, 4)
+    )
+    assert (one.piece.azimuth_from, turned.piece.azimuth_from) == (45.0, 165.0)
+    assert turned.change.value == pytest.approx(one.change.value)
+    assert turned.change.sd == pytest.approx(one.change.sd)
+
+
+def test_which_pieces_lie_in_a_step_across_azimuth_0():
+    rows, sides, _ = PLACES["across 12"]
+    (step,) = find_steps(series_of(stepped(heats(12, seed=3), rows, sides)))
+    inside = step.inside(PIECES)
+    panels = inside[list(PIECES.of_kind("panel"))].reshape(ROWS, HOURS)
+    expected = np.zeros((ROWS, HOURS), dtype=bool)
+    expected[MELTING] = np.isin(np.arange(HOURS), sides)
+    assert np.array_equal(panels, expected)
+    assert inside.sum() == expected.sum()  # no level, side, zone or wall
+
+
+def test_a_step_of_the_zone_holds_the_zone_its_levels_and_panels():
+    (step,) = find_steps(series_of(stepped(heats(12, seed=3), MELTING)))
+    inside = step.inside(PIECES)
+    assert inside[PIECES.of_kind("zone")[2]]
+    assert inside.sum() == 1 + 5 + 5 * HOURS
+
+
+@pytest.mark.slow
+def test_in_a_long_record_old_and_new_steps_are_placed_to_the_heat():
+    wear = stepped(heats(5000, seed=8), 5, mm=2.0, at=3101)
+    wear = stepped(wear, MELTING, slice(2, 5), mm=4.0, at=4998)
+    old, new = find_steps(series_of(wear))
+    assert (old.piece.height_from, old.first.words) == (edge(5), "heat 3102")
+    assert old.change.low95 < 2.0 < old.change.high95
+    assert (new.piece.azimuth_from, new.first.words) == (45.0, "heat 4999")
+
+
+@pytest.mark.slow
+def test_false_alarms_and_steps_found_in_many_campaigns():
+    """At 5 %: of 80 campaigns without a step, 9 or more would be 1 in 50 by chance."""
+    alarms = sum(bool(find_steps(series_of(heats(14, seed=s)))) for s in range(80))
+    assert alarms <= 8
+    loose = sum(
+        bool(find_steps(series_of(heats(14, seed=s)), false_alarms=0.5))
+        for s in range(40)
+    )
+    assert 10 <= loose <= 30
+    for where in ("level", "zone", "sides"):
+        rows, sides, _ = PLACES[where]
+        found = 0
+        for seed in range(40):
+            wear = stepped(heats(BEFORE + AFTER, seed=1000 + seed), rows, sides)
+            steps = find_steps(series_of(wear))
+            found += any(step.first.words == "heat 11" for step in steps)
+        assert found >= 36, where

@@ -1,0 +1,234 @@
+"""The study of a record: everything put together, and refusals in plain words."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from geom.errors import InputError
+from geom.record.store import Record
+from geom.record.wear import Wear, study
+from tests.record.small_record import Survey, occasion, put, start, worn_record
+
+HEATS = 10
+#: Wear of every heat, mm, and the error of every cell of every survey.
+WORN, ERROR = 2.0, 0.3
+AT = datetime(2026, 6, 1, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def even(tmp_path_factory) -> Record:
+    """Ten heats that each take 2 mm everywhere; hours of only some of them told."""
+    folder = tmp_path_factory.mktemp("records") / "even"
+    grid = start(folder)
+    chance = np.random.default_rng(6)
+
+    def seen(depth: float) -> np.ndarray:
+        return depth + chance.normal(0.0, ERROR, grid.shape)
+
+    first = occasion(0, "after repair", campaign="second")
+    surveys = [Survey(first, seen(1.0), ERROR)]
+    for heat in range(1, HEATS + 1):
+        much = {"melted": 40_000.0, "hours": 8.0 if heat < 5 else None}
+        before = occasion(heat, "before repair", campaign="second", **much)
+        after = occasion(heat, "after repair", campaign="second")
+        surveys += [
+            Survey(before, seen(1.0 + WORN), ERROR),
+            Survey(after, seen(1.0), ERROR),
+        ]
+    return put(folder, *surveys)
+
+
+@pytest.fixture(scope="module")
+def wear(even) -> Wear:
+    return study(even, created=AT)
+
+
+# --- what is told --------------------------------------------------------------------
+
+
+def test_rates_hold_what_every_heat_took(wear):
+    """2 mm a heat, 0.05 mm a tonne (40 tonnes a heat), 0.25 mm an hour (8 hours)."""
+    true = {"heat": WORN, "tonne": WORN / 40.0, "hour": WORN / 8.0}
+    assert set(wear.rates) == set(true)
+    wall = wear.pieces.of_kind("wall")[0]
+    for against, rate in true.items():
+        found = wear.rates[against].long[wall]
+        assert found is not None
+        assert found.low95 < rate < found.high95
+        assert found.value == pytest.approx(rate, rel=0.02)
+        assert found.high95 - found.low95 < rate
+
+
+def test_maps_rates_and_series_tell_the_same(wear):
+    """The wall's mean over the map, cells weighed by their face, is its mean wear."""
+    wall = wear.pieces.of_kind("wall")[0]
+    rate = float(np.nanmean(wear.maps.per_heat.rate))
+    assert rate == pytest.approx(WORN, rel=0.01)
+    assert wear.series.wear[:, wall].mean() == pytest.approx(rate, rel=0.01)
+    assert (wear.maps.per_heat.spells == HEATS).all()
+    assert (wear.maps.per_hour.spells == 4).all()
+    assert (wear.maps.per_tonne.spells == HEATS).all()
+
+
+def test_even_wear_has_no_step(wear):
+    assert wear.steps == ()
+    assert wear.gaps == ()
+
+
+def test_what_is_told_of_some_spells_only_is_said(wear):
+    hours, lining = wear.warnings
+    assert hours == (
+        "hours on blast told of 4 of 10 spells: rates per hour are of those alone"
+    )
+    assert lining.startswith("only the brick threshold is forecast")
+
+
+def test_forecasts_are_of_the_wall_as_the_last_survey_left_it(wear):
+    """About 31 mm to the threshold of 32 mm, at about 2 mm a heat."""
+    found = [f for f in wear.forecasts if f.piece.kind == "wall"]
+    found = [f for f in found if f.limit == "brick threshold"]
+    (told,) = found
+    assert told.heats is not None
+    assert 9.0 < told.heats.value < 19.0
+    assert not told.stop
+
+
+def test_repairs_that_put_the_wall_back_leave_it_standing(wear):
+    """Every repair leaves 1 mm: what repairs leave does not come near the limit."""
+    (told,) = wear.repaired
+    assert told.going == "repaired as now"
+    assert told.heats is not None
+    assert told.heats.low95 > 100.0
+    assert not told.stop
+
+
+# --- the document --------------------------------------------------------------------
+
+
+def test_the_document_is_json_and_holds_the_numbers(wear):
+    told = json.loads(json.dumps(wear.to_dict(), allow_nan=False))
+    assert told["schema"] == "daubline.wear/1"
+    assert told["campaign"] == "second"
+    assert told["created"] == "2026-06-01T00:00:00+00:00"
+    assert told["units"]["per_tonne"] == "mm/tonne"
+    assert len(told["spells"]) == HEATS
+    assert told["spells"][0]["melted"] == 40.0
+    assert told["spells"][-1]["hours"] is None
+    wall = wear.pieces.of_kind("wall")[0]
+    long = wear.rates["heat"].long[wall]
+    assert told["wall"]["per_heat"]["long"] == long.to_dict()
+    assert told["wall"]["per_hour"]["spells"] == 4
+    for kind, name in (("zone", "zones"), ("level", "levels"), ("panel", "panels")):
+        assert len(told[name]) == len(wear.pieces.of_kind(kind))
+    assert [one["name"] for one in told["zones"]] == [
+        wear.pieces.pieces[i].name for i in wear.pieces.of_kind("zone")
+    ]
+    assert len(told["forecasts"]) == len(wear.forecasts) + len(wear.repaired)
+
+
+def test_the_same_record_is_the_same_document(even, wear):
+    assert study(even, created=AT).to_dict() == wear.to_dict()
+
+
+def test_a_cluster_finds_the_same_document(even, wear):
+    assert study(even, created=AT, cluster="local").to_dict() == wear.to_dict()
+
+
+# --- which campaign ------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def two_campaigns(tmp_path_factory) -> Record:
+    """Three heats that take 1 mm, and after a new lining three that take 4."""
+    folder = tmp_path_factory.mktemp("records") / "two"
+    grid = start(folder)
+    surveys = []
+    for first, name, rate in ((0, "old brick", 1.0), (10, "new brick", 4.0)):
+        at = occasion(first, "after repair", campaign=name)
+        surveys.append(Survey(at, np.zeros(grid.shape), ERROR))
+        for heat in range(first + 1, first + 4):
+            for stage, depth in (("before repair", rate), ("after repair", 0.0)):
+                at = occasion(heat, stage, campaign=name)
+                surveys.append(Survey(at, np.full(grid.shape, depth), ERROR))
+    return put(folder, *surveys)
+
+
+def test_the_latest_campaign_is_studied_unless_another_is_named(two_campaigns):
+    latest = study(two_campaigns)
+    assert latest.campaign == "new brick"
+    assert latest.campaigns == ("old brick", "new brick")
+    assert latest.maps.per_heat.rate == pytest.approx(4.0)
+    assert set(latest.rates) == {"heat"}
+    older = study(two_campaigns, campaign="old brick", title="The old one")
+    assert older.maps.per_heat.rate == pytest.approx(1.0)
+    assert older.title == "The old one"
+    assert {one.campaign for one in older.occasions} == {"old brick"}
+
+
+def test_a_campaign_that_is_not_there_is_told(two_campaigns):
+    with pytest.raises(InputError, match=r"'new brik'.*'old brick' and 'new brick'"):
+        study(two_campaigns, campaign="new brik")
+
+
+# --- too little ----------------------------------------------------------------------
+
+
+def test_one_spell_is_told_as_one_spell(tmp_path):
+    grid = start(tmp_path / "record")
+    record = put(
+        tmp_path / "record",
+        Survey(occasion(4, "after repair"), np.zeros(grid.shape), ERROR),
+        Survey(occasion(6, "before repair"), np.full(grid.shape, 5.0), ERROR),
+    )
+    found = study(record)
+    assert len(found.warnings) == 2
+    assert found.warnings[0].startswith("one spell of wear: how heats differ is hardly")
+    assert found.maps.per_heat.rate == pytest.approx(2.5)
+    assert np.isnan(found.maps.trend).all()
+    assert found.rates["heat"].trend == (None,) * len(found.pieces.pieces)
+    assert found.steps == ()
+    json.dumps(found.to_dict(), allow_nan=False)
+
+
+@pytest.mark.parametrize(
+    ("stages", "why"),
+    [
+        (("after repair",), "one survey"),
+        (
+            ("before repair", "before repair"),
+            "2 surveys (after heat 1: its repair was not surveyed)",
+        ),
+    ],
+)
+def test_without_a_spell_nothing_is_made_up(tmp_path, stages, why):
+    grid = start(tmp_path / "record")
+    surveys = [
+        Survey(occasion(heat, stage), np.zeros(grid.shape))
+        for heat, stage in enumerate(stages, 1)
+    ]
+    record = put(tmp_path / "record", *surveys)
+    with pytest.raises(InputError) as fault:
+        study(record)
+    assert fault.value.what == f"there is no spell of wear between the {why}"
+    assert "add those surveys" in str(fault.value)
+
+
+def test_an_empty_record_is_told(tmp_path):
+    start(tmp_path / "record")
+    with pytest.raises(InputError, match="holds no survey"):
+        study(put(tmp_path / "record"))
+
+
+def test_a_record_with_holes_is_studied(tmp_path):
+    """Cells, and the lowest rows, are not told now and then."""
+    start(tmp_path / "record")
+    record = worn_record(tmp_path / "record", 6, repaired=False, seed=4)
+    found = study(record)
+    assert np.isfinite(found.maps.per_heat.rate[3:]).mean() > 0.999
+    assert (found.maps.per_heat.spells < 6).mean() > 0.1
+    assert all(found.rates["heat"].long[i] for i in found.pieces.of_kind("zone"))
+    json.dumps(found.to_dict(), allow_nan=False)

@@ -1,0 +1,480 @@
+"""wear.html: whole in itself, escaped, and what it says is what was found."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import math
+import re
+from dataclasses import replace
+from datetime import date, timedelta
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from geom.compare.panels import panels_of
+from geom.quantity import Quantity
+from geom.record.common_grid import record_grid
+from geom.record.deepest_found import Depth
+from geom.record.forecast import Forecast
+from geom.record.occasion import Occasion
+from geom.record.one_sided import Roundness
+from geom.record.pieces import pieces_of
+from geom.record.series import WearSeries
+from geom.record.spells import spells_of
+from geom.record.steps import Step
+from geom.record.wear import Wear
+from geom.record.wear_map import RateMap, WearMaps
+from geom.record.wear_rate import wear_rates
+from geom.views import chart
+from geom.views.cautions import CAUTIONS
+from geom.views.colours import cutback_rgb
+from geom.views.unrolled import Unrolled
+from geom.views.wear_axis import ticks
+from geom.views.wear_bars import Bars, level_bars_png, middle, side_bars_png
+from geom.views.wear_colours import doubt_rgb, wear_step
+from geom.views.wear_map import WearMap, doubt_png, wear_png
+from geom.views.wear_page import wear_page
+from geom.views.wear_pictures import marks_of, still_png
+from geom.views.wear_tables import (
+    forecast_rows,
+    pattern_lines,
+    rule_parts,
+    say_heats,
+    stop_lines,
+)
+from geom.views.wear_times import MOST_POINTS, points_of
+from geom.views.wear_words import say_percent, say_piece, say_wear, say_wear_interval
+from tests.walls import tapered_design
+
+EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
+HEATS = 14
+
+
+class Page(HTMLParser):
+    """Tags, addresses and text of a page, and what a screen reader would miss."""
+
+    def __init__(self, content):
+        super().__init__()
+        self.tags, self.links, self.text, self.open = [], [], "", []
+        self.mute = []
+        self.feed(content.decode("utf-8"))
+        self.close()
+        self.text = re.sub(r"\s+", " ", self.text)
+
+    def handle_starttag(self, tag, attrs):
+        told = dict(attrs)
+        self.tags.append(tag)
+        self.links += [v for k, v in attrs if k in ("src", "href", "srcset", "data")]
+        if (tag == "th" and "scope" not in told) or (
+            tag == "img" and not told.get("alt")
+        ):
+            self.mute.append(tag)
+        if tag not in ("meta", "img", "br"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if self.open[-1:] != ["style"]:
+            self.text += data
+
+
+def make_series(design, *, heats=HEATS, step_at=9):
+    """Wear of an invented campaign: a hot melting zone that burns harder in the end."""
+    chance = np.random.default_rng(5)
+    pieces = pieces_of(panels_of(design), design)
+    occasions = [Occasion(0, "after repair", date(2026, 1, 5), campaign="2026")]
+    for heat in range(1, heats + 1):
+        day = date(2026, 1, 5) + timedelta(days=heat)
+        told = (6.0, 20_000.0, "2026")
+        occasions.append(Occasion(heat, "before repair", day, *told))
+        occasions.append(Occasion(heat, "after repair", day, campaign="2026"))
+    spells, gaps = spells_of(occasions)
+    height = np.array([0.5 * (p.height_from + p.height_to) for p in pieces.pieces])
+    usual = 0.5 + 9.0 * np.exp(-(((height - 760.0) / 250.0) ** 2))
+    later = np.arange(heats)[:, None] >= step_at
+    wear = usual * np.where(later, 1.5, 1.0)
+    wear = wear + chance.normal(0.0, 0.6, wear.shape)
+    variance = np.full(wear.shape, 0.1)
+    start = np.zeros(wear.shape)
+    series = WearSeries(spells, pieces, start, wear, variance, variance)
+    return series, tuple(occasions), gaps
+
+
+def place(pieces, name):
+    return next(i for i, one in enumerate(pieces.pieces) if one.name == name)
+
+
+def make_forecasts(pieces):
+    sides = [pieces.pieces[i] for i in pieces.of_kind("panel")]
+    hot = pieces.pieces[place(pieces, "melting zone")]
+    rule = "greater of long- and short-term rate"
+
+    def one(piece, room, heats, *, stop=False, limit="brick threshold"):
+        told = (Quantity.normal(v, 0.5) for v in (31.75 - room, room, 9.0))
+        at, room_left, rate = told
+        return Forecast(
+            piece=piece,
+            limit=limit,
+            heats=heats,
+            at=at,
+            room=room_left,
+            rate=rate,
+            rule=rule,
+            stop=stop,
+        )
+
+    return (
+        one(hot, 3.2, Quantity(0.4, 0.1, 0.1, 0.7), stop=True),
+        one(sides[20], 20.0, Quantity(5.0, 1.0, 3.0, 8.0)),
+        one(sides[21], 20.0, Quantity(40.0, 9.0, 25.0, math.inf)),
+        one(sides[22], 20.0, None, limit="least lining"),
+    )
+
+
+def make_wear(design, **changes):
+    series, occasions, gaps = make_series(design)
+    pieces, grid = series.pieces, record_grid(design)
+    hot = pieces.pieces[place(pieces, "melting zone")]
+    rate = np.tile(
+        0.5 + 9.0 * np.exp(-(((grid.height - 760.0) / 250.0) ** 2))[:, None],
+        (1, grid.azimuth.size),
+    )
+    rate[grid.height > 1300.0] = np.nan
+    sd = np.where(np.isnan(rate), np.nan, 0.6)
+    told = RateMap(rate, sd, np.full(grid.shape, HEATS))
+    maps = WearMaps(grid.height, grid.azimuth, grid.opening, told, rate, sd, told, told)
+    step = Step(
+        piece=hot,
+        first=series.spells[9],
+        before=Quantity.normal(6.0, 0.2),
+        after=Quantity.normal(9.0, 0.3),
+        change=Quantity.normal(3.0, 0.36),
+        chance=0.002,
+    )
+    made = Wear(
+        lining=design.name,
+        campaign="2026",
+        title=f"{design.name}, 2026",
+        created="2026-02-01T06:30:00+00:00",
+        version="0.1.0",
+        campaigns=("2025", "2026"),
+        occasions=occasions,
+        gaps=(*gaps, "heat 99: surveyed only after its repair"),
+        series=series,
+        rates={per: wear_rates(series, per) for per in ("heat", "hour", "tonne")},
+        steps=(step,),
+        pattern=(Roundness(hot, (), "burns more towards 1 o'clock than elsewhere"),),
+        forecasts=make_forecasts(pieces),
+        maps=maps,
+        warnings=("iron melted told of 13 of 14 spells",),
+    )
+    return replace(made, **changes)
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Dots in the place of pictures, where only the words are looked at."""
+    names = ("wear", "doubt", "levels", "sides", "zones")
+    dots = dict.fromkeys(names, b"PNG, not really")
+    monkeypatch.setattr("geom.views.wear_page.wear_pictures", lambda *_: dots)
+
+
+def depths(heats=HEATS):
+    return [
+        Depth(heat, Quantity.normal(20.0 + 1.2 * heat, 2.0))
+        for heat in range(1, heats + 1)
+    ]
+
+
+@pytest.fixture(scope="module")
+def design():
+    return tapered_design(name="Cupola T (invented)", length_unit="in")
+
+
+@pytest.fixture(scope="module")
+def wear(design):
+    return make_wear(design)
+
+
+@pytest.fixture(scope="module")
+def page(wear, design):
+    return Page(wear_page(wear, design, depths()))
+
+
+def test_tags_are_balanced_nothing_is_fetched_and_tables_are_named(page, wear, design):
+    assert page.open == []
+    assert page.mute == []
+    assert "script" not in page.tags
+    assert page.tags.count("caption") == page.tags.count("table") == 3
+    assert all(link.startswith(("data:image/png", "#")) for link in page.links)
+    raw = wear_page(wear, design, depths())
+    assert not any(part in raw for part in (b"http://", b"https://", b"url("))
+    assert page.tags.count("img") == 6
+
+
+@pytest.mark.parametrize(
+    "field", ["lining", "campaign", "title", "created", "version", "gaps", "warnings"]
+)
+@pytest.mark.usefixtures("undrawn")
+def test_markup_in_any_text_stays_text(wear, design, field):
+    evil = (EVIL,) if field in ("gaps", "warnings") else EVIL
+    made = Page(wear_page(replace(wear, **{field: evil}), design))
+    assert "script" not in made.tags
+    assert made.tags.count("img") == 5
+    assert field in ("created", "version") or EVIL[:25] in made.text
+    assert "49" not in re.findall(r"x onerror\S+\W(\d+)", made.text)
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_markup_in_words_and_drawing_stays_text(wear, design):
+    evil = "<i>tap</i> & hole"
+    spoiled = replace(design, azimuth_zero=evil, height_zero=evil)
+    words = replace(wear.pattern[0], words=evil)
+    rule = replace(wear.forecasts[0], rule=evil)
+    told = replace(wear, pattern=(words,), forecasts=(rule,))
+    made = Page(wear_page(told, spoiled))
+    assert "i" not in made.tags
+    assert made.text.count(evil) >= 5
+
+
+def test_it_says_what_to_know(page, wear, design):
+    for words in (
+        "Stop and inspect",
+        *stop_lines(wear.stops, design),
+        "from heat 10 on 11/32 in (9.00 mm) a heat, before 1/4 in (6.00 mm)",
+        "seen in about 1 in 500 of such records",
+        "Melting zone: burns more towards 1 o'clock than elsewhere",
+        "Rule in force: greater of long- and short-term rate.",
+        "Iron melted told of 13 of 14 spells.",
+        "heat 99: surveyed only after its repair",
+        "2026-01-05 to 2026-01-19",
+        "29 surveys, 14 spells of wear, 14 heats, 84.0 hours on blast, 280 tonnes",
+        "What this does not say",
+        "azimuth grows clockwise seen from above",
+        "seen from inside",
+    ):
+        assert words in page.text, words
+    assert all(caution in page.text for caution in CAUTIONS)
+
+
+def test_rates_of_the_table_are_those_found(page, wear):
+    i = place(wear.pieces, "melting zone")
+    for per in ("heat", "hour", "tonne"):
+        long = wear.rates[per].long[i]
+        said = say_wear(long.value, "in") + say_wear_interval(long, "in")
+        assert said in page.text
+    other = Quantity.normal(1.07 * wear.rates["heat"].long[i].value, 0.1)
+    assert say_wear(other.value, "in") not in page.text
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_quiet_record_says_so(wear, design):
+    quiet = replace(wear, steps=(), pattern=(), forecasts=(), gaps=(), warnings=())
+    made = Page(wear_page(quiet, design))
+    for words in ("Stop and inspect", "Mind this", "Gaps", "How long until"):
+        assert words not in made.text
+    assert "No step was found" in made.text
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_a_record_that_tells_heats_alone_has_no_other_rates(wear, design):
+    alone = replace(wear, rates={"heat": wear.rates["heat"]})
+    made = Page(wear_page(alone, design))
+    assert "Long, a heat" in made.text
+    assert "a tonne" not in made.text
+
+
+def test_the_same_wear_gives_the_same_page(wear, design):
+    assert wear_page(wear, design) == wear_page(wear, design)
+
+
+def drawn(told, make, **options):
+    """Colour that a picture of the wall has at (azimuth, height)."""
+    picture = Image.open(io.BytesIO(make(told, dpi=100, **options))).convert("RGB")
+    from geom.views.wear_map import wall_frame
+
+    with chart.drawing():
+        made, (axes,), wall = wall_frame(told.design, told.grid, 1)
+        made.set_dpi(100)
+        assert isinstance(wall, Unrolled)
+
+        def at(azimuth, height):
+            spot = (float(wall.right(azimuth)), height)
+            x, y = axes.transData.transform(spot)
+            return np.array(picture.getpixel((round(x), picture.height - 1 - round(y))))
+
+    return at
+
+
+@pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
+def test_wear_is_coloured_where_it_is(sense):
+    design = tapered_design(azimuth_sense=sense)
+    grid = record_grid(design)
+    wear = np.full(grid.shape, 2.0)
+    wear[:, (grid.azimuth > 60) & (grid.azimuth < 120)] = 6.0
+    told = WearMap(design, grid, wear, np.full(grid.shape, 0.1), "heat")
+    step = wear_step(wear, design.repair.brick_threshold)
+    at = drawn(told, wear_png)
+    for azimuth, value in ((90.0, 6.0), (270.0, 2.0)):
+        colour = cutback_rgb(value, step)
+        assert np.abs(at(azimuth, 1000.0) - colour).max() <= 1
+    assert (cutback_rgb(6.0, step) != cutback_rgb(2.0, step)).any()
+    other = drawn(told, doubt_png)
+    assert np.abs(np.diff(other(90.0, 1000.0))).max() <= 1  # a grey
+
+
+def test_several_maps_share_one_scale_when_asked(design):
+    grid = record_grid(design)
+    sd = np.full(grid.shape, 0.01)
+    one = WearMap(design, grid, np.full(grid.shape, 1.0), sd, "tonne")
+    alone, shared = drawn(one, wear_png), drawn(one, wear_png, step=16.0)
+    assert (alone(90.0, 1000.0) != shared(90.0, 1000.0)).any()
+    assert np.abs(shared(90.0, 1000.0) - cutback_rgb(1.0, 16.0)).max() <= 1
+
+
+def test_the_scale_goes_by_halves_of_the_brick_threshold():
+    assert wear_step(np.array([3.0, 7.0]), 32.0) == 4.0
+    assert wear_step(np.array([-9.0]), 32.0) == 8.0
+    assert wear_step(np.array([np.nan]), 32.0) == 32.0
+    # One wild cell in a thousand does not decide.
+    wild = np.append(np.full(999, 1.0), 500.0)
+    assert wear_step(wild, 32.0) == wear_step(wild[:-1], 32.0) == 0.5
+
+
+def test_darker_is_less_well_known():
+    grey = doubt_rgb(np.array([0.0, 1.0, 2.0, 5.0]), 2.0).mean(axis=-1)
+    assert (np.diff(grey) <= 0).all()
+    assert grey[0] > 240
+    assert grey[2] < 60
+
+
+def test_the_still_picture_is_one(wear, design):
+    picture = Image.open(io.BytesIO(still_png(wear, design)))
+    assert picture.format == "PNG"
+    assert picture.width > picture.height > 500
+
+
+@pytest.mark.parametrize("unit", ["in", "mm", "cm", "m"])
+def test_bars_are_drawn_in_every_unit_with_rates_missing(unit):
+    design = tapered_design(length_unit=unit)
+    pieces = pieces_of(panels_of(design), design)
+    some = [
+        None if i % 7 == 0 else Quantity.normal(i % 5, 0.4)
+        for i in range(len(pieces.pieces))
+    ]
+    none = [None] * len(some)
+    for sets in ([Bars("", some)], [Bars("A", some), Bars("B", none)]):
+        for make in (level_bars_png, side_bars_png):
+            made = make(design, pieces, sets, per="tonne")
+            assert Image.open(io.BytesIO(made)).width > 900
+
+
+def test_sides_stand_as_a_person_inside_sees_them():
+    from geom.views.wear_bars import _in_order
+
+    design = tapered_design()
+    pieces = pieces_of(panels_of(design), design)
+    for sense, onward in (("clockwise", 30.0), ("counterclockwise", -30.0)):
+        order = _in_order(replace(design, azimuth_sense=sense), pieces)
+        at = [middle(pieces.pieces[i]) for i in order]
+        assert at[0] == 180.0
+        assert at[6] == 0.0
+        assert all((b - a) % 360.0 == onward % 360.0 for a, b in itertools.pairwise(at))
+
+
+def test_a_long_record_is_drawn_in_means_of_spells(design):
+    series, _, _ = make_series(design, heats=600)
+    points = points_of(series)
+    assert points.wear.shape[0] == MOST_POINTS
+    heats = np.array([one.heats for one in series.spells])
+    assert points.wear[0] == pytest.approx(
+        series.wear[:5].sum(axis=0) / heats[:5].sum()
+    )
+    assert points.sd[0] == pytest.approx(np.sqrt(5 * 0.2) / 5.0)
+    short, _, _ = make_series(design)
+    assert points_of(short).wear == pytest.approx(short.wear)
+
+
+def test_a_step_is_marked_in_the_zones_it_lies_in(wear):
+    (step,), pieces = wear.steps, wear.pieces
+    (mark,) = marks_of(step, pieces)
+    assert pieces.pieces[mark.piece].name == "melting zone"
+    assert mark.heat == 10
+    whole = replace(step, piece=pieces.pieces[0])
+    assert len(marks_of(whole, pieces)) == len(pieces.of_kind("zone"))
+
+
+def test_the_soonest_forecasts_are_told_first(wear, design):
+    rows = forecast_rows(wear.forecasts, design)
+    assert [row.heats for row in rows] == [
+        "0.4 heats",
+        "5.0 heats",
+        "40 heats",
+        "cannot be told",
+    ]
+    assert rows[2].interval == "25 or more"
+    assert [row.stop for row in rows] == [True, False, False, False]
+    # Half of the lower bound, in whole heats.
+    assert [row.again for row in rows] == [
+        "",
+        "survey again within 1 heat",
+        "survey again within 12 heats",
+        "",
+    ]
+
+
+def test_zones_of_which_the_same_is_told_share_a_line(wear, design):
+    zones = [wear.pieces.pieces[i] for i in wear.pieces.of_kind("zone")]
+    told = [Roundness(zone, (), "alike all round") for zone in zones[:2]]
+    odd = Roundness(zones[2], (), "oval")
+    names = [zone.name for zone in zones]
+    assert pattern_lines([*told, odd], design) == [
+        f"{names[0].capitalize()} and {names[1]}: alike all round",
+        f"{names[2].capitalize()}: oval",
+    ]
+
+
+def test_the_rule_is_told_once_and_what_it_comes_to_with_each(wear, design):
+    rule = "greater of long- and short-term rate; here the short-term rate governs"
+    some = tuple(replace(one, rule=rule) for one in wear.forecasts)
+    assert {row.rule for row in forecast_rows(some, design)} == {
+        "the short-term rate governs"
+    }
+    assert rule_parts(some[0])[0] == "greater of long- and short-term rate"
+
+
+def test_heats_and_percent_are_said_as_people_do():
+    assert say_heats(Quantity(3.42, 0.8, 2.1, 5.2)) == ("3.4 heats", "2.1 to 5.2")
+    assert say_heats(Quantity(math.inf, 0.0, 300.0, math.inf))[1] == "300 or more"
+    assert say_percent(Quantity(1.3, 0.1, 1.1, 1.5)) == ("30 % more", "10 to 50 % more")
+    assert say_percent(Quantity(0.82, 0.06, 0.7, 0.95))[1] == "5 to 30 % less"
+
+
+def test_wear_is_said_in_the_shops_unit_and_mm():
+    assert say_wear(12.7, "in") == "1/2 in (12.7 mm)"
+    assert say_wear(0.0254 * 1.3, "in") == "0.0013 in (0.033 mm)"
+    assert say_wear(12.7, "cm") == "1.27 cm (12.7 mm)"
+    # Both ends in one manner.
+    wide = Quantity(3.0, 1.0, 1.0, 5.0)
+    assert say_wear_interval(wide, "in") == "1/32 to 3/16 in (1.00 to 5.00 mm)"
+
+
+def test_places_are_said_on_the_clock(design):
+    pieces = pieces_of(panels_of(design), design)
+    side = next(p for p in pieces.pieces if p.kind == "side" and middle(p) == 90.0)
+    assert say_piece(side, design) == "3 o'clock side"
+    wide = replace(side, azimuth_to=165.0)
+    assert say_piece(wide, design) == "sides from half past 2 to half past 5"
+
+
+def test_ticks_are_the_trades_own():
+    assert ticks(0.0, 12.7, "in")[1] == ["0", "1/8", "1/4", "3/8", "1/2"]
+    places, labels = ticks(0.0, 0.2, "in")
+    assert labels[1] == "0.002"
+    assert places[1] == pytest.approx(0.0508)
+    assert ticks(-1.0, 3.0, "mm")[1] == ["-1", "0", "1", "2", "3"]
