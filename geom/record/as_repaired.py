@@ -88,7 +88,7 @@ def as_repaired(
     level = spread_of(lines.wide * np.sqrt(lines.unit / lines.count), pieces)
     beyond = lines.unit.copy()
     beyond[panel] = np.maximum(beyond[panel] - np.nanmean(errors, axis=0), 0.0)
-    off = spread_of(lines.wide * np.sqrt(beyond), pieces)
+    off = spread_of(np.sqrt(beyond), pieces)
     gone = last.heat - lines.line.middle[panel]
     middle = lines.line.level[panel]
     told = np.isfinite(middle) & np.isfinite(drift.value)

@@ -204,10 +204,12 @@ def _passed(heats: Quantity | None) -> str:
         return f"not passed within {HORIZON:.0f} heats"
     low = _count(heats.low95)
     if not math.isfinite(heats.value):
-        return f"passed after {low} heats at the soonest (95 %), maybe never"
+        soonest = f"after {low} at the soonest"
+        return f"not passed within {HORIZON:.0f} heats (95 %: {soonest})"
     value = _count(heats.value)
     if not math.isfinite(heats.high95):
-        return f"passed after {value} heats, or not within {HORIZON:.0f} (95 %: {low})"
+        least = f"after {low} at the soonest, maybe not within {HORIZON:.0f}"
+        return f"passed after {value} heats (95 %: {least})"
     return f"passed after {value} heats (95 %: {low} to {_count(heats.high95)})"
 
 

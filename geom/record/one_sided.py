@@ -30,7 +30,7 @@ from geom.frame import clock_face, turn, wrap
 from geom.quantity import Quantity
 from geom.record.pieces import Piece
 from geom.record.series import WearSeries
-from geom.units import Bool, Float, say_length
+from geom.units import Bool, Float, from_mm
 
 #: Chance that any wave is told of a record that has none.
 FALSE_CALLS = 0.05
@@ -209,10 +209,10 @@ def _of_lobe(order: int, high: Quantity, peak: float, design: Design) -> str:
 
 
 def _interval(told: Quantity, design: Design) -> str:
-    """A length with its 95 % interval, in the shop's unit, sixteenths of an inch."""
-    ends = sorted(abs(part) for part in (told.low95, told.high95))
-    said, low, high = (
-        say_length(abs(part), design.length_unit, finest=16)
-        for part in (told.value, *ends)
-    )
-    return f"{said} (95 %: {low} to {high})"
+    """A length with its 95 % interval, in mm and, where the shop has them, inches."""
+    low, high = sorted(abs(part) for part in (told.low95, told.high95))
+    value = abs(told.value)
+    said = f"{value:.1f} mm"
+    if design.length_unit == "in":
+        said += f" ({from_mm(value, 'in'):.2f} in)"
+    return f"{said}, 95 %: {low:.1f} to {high:.1f} mm,"

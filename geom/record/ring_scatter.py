@@ -11,8 +11,8 @@ towards what all waves have there.
 References
 ----------
 Ledoit, O. and Wolf, M. (2004). A well-conditioned estimator for large-dimensional
-covariance matrices. J. Multivariate Analysis 88, 365-411: why a table of few spells is
-drawn towards a simple shape.
+covariance matrices. J. Multivariate Analysis 88, 365-411 (cited from memory): why a
+table of few spells is drawn towards a simple shape.
 """
 
 from __future__ import annotations
@@ -64,34 +64,47 @@ class RingScatter:
         return float(np.einsum("iw,wij,jw->", share, table, share, optimize=True))
 
 
-def ring_scatter(
-    off: Float, weight: Float, usual: Float, *, spent: float = 1.0
-) -> RingScatter:
-    """What scatter is seen in b records of n spells.
+def squares(off: Float, weight: Float) -> Float:
+    """Sums of squares and products of rows, each wave of an order added up.
 
     Parameters
     ----------
     off : array (b, n, rows, waves), mm
         Wear less its mean.
     weight : array (n,)
-        Of the spells, 1 on average.
+
+    Returns
+    -------
+    array (b, orders, rows, rows), mm2
+    """
+    rough = off * np.sqrt(weight)[:, None, None]
+    return np.stack([_table(rough[..., m == ORDER]) for m in range(MANY.size)], axis=1)
+
+
+def _table(waves: Float) -> Float:
+    """Products of rows; (b, n, rows, k) to (b, rows, rows)."""
+    flat = np.moveaxis(waves, 2, 1).reshape(waves.shape[0], waves.shape[2], -1)
+    return np.asarray(flat @ np.swapaxes(flat, 1, 2))
+
+
+def ring_scatter(square: Float, freedom: float, usual: Float) -> RingScatter:
+    """What scatter is seen in b records.
+
+    Parameters
+    ----------
+    square : array (b, orders, rows, rows), mm2
+        Of wear about its mean; see `squares`.
+    freedom : float
+        Spells less the means that they are told from.
     usual : array (rows,), mm
         What each row wears in a heat.
-    spent : float
-        Degrees of freedom that the mean took.
     """
-    free = max(weight.size - spent, 1.0)
-    weighed = off * np.sqrt(weight)[:, None, None]
-    seen = np.stack(
-        [_table(weighed[..., m == ORDER]) / (free * MANY[m]) for m in range(MANY.size)],
-        axis=1,
-    )
+    worth = freedom * MANY[:, None]
+    seen = square / worth[..., None]
     own = np.einsum("bmii->bmi", seen)
     size = np.maximum(own.mean(axis=2, keepdims=True), _LEAST**2)
     many = MANY[2:, None]
-    common = (own / size)[:, 2:] * many
-    shape = common.sum(axis=1, keepdims=True) / many.sum()
-    worth = free * MANY[:, None]
+    shape = ((own / size)[:, 2:] * many).sum(axis=1, keepdims=True) / many.sum()
     spread = (worth * own + _WORTH * size * shape) / (worth + _WORTH)
     spread = np.maximum(spread, _LEAST**2)
     seen = seen + np.eye(usual.size) * (spread - own)[..., None]
@@ -102,12 +115,6 @@ def ring_scatter(
     blunt = np.sqrt(np.minimum(alike / alike[:, 1:2], 1.0))
     blunt[:, 0] = 1.0
     return RingScatter(shared + _up_the_wall(left, alone), blunt[:, ORDER])
-
-
-def _table(waves: Float) -> Float:
-    """Sums of squares and products of rows; (b, n, rows, k) to (b, rows, rows)."""
-    flat = np.moveaxis(waves, 2, 1).reshape(waves.shape[0], waves.shape[2], -1)
-    return np.asarray(flat @ np.swapaxes(flat, 1, 2))
 
 
 def _shared(seen: Float, usual: Float) -> Float:

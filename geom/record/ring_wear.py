@@ -65,7 +65,8 @@ def ring_wear(series: WearSeries) -> RingWear:
     """
     told = per_heat(series)
     panels = list(series.pieces.of_kind("panel"))
-    wear = told.rate[:, panels].reshape(len(told.rate), -1, HOURS)
+    shape = (len(told.rate), len(series.pieces.of_kind("level")), HOURS)
+    wear = told.rate[:, panels].reshape(shape)
     known = np.isfinite(wear)
     rows = np.flatnonzero(_mostly(known.mean(axis=2) >= _ENOUGH))
     wear, known = wear[:, rows], known[:, rows]

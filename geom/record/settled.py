@@ -85,7 +85,9 @@ def settled(
     side_sd = np.outer(np.abs(level), part_sd).ravel()
     own = spread.own**2 + (0.0 if part_sd.any() else spread.side**2)
     size = said if by_share else np.ones_like(said)
-    kept, between = _kept(panel - said, own, size, spread.own**2 / HOURS)
+    # what is said of a panel holds a twelfth of the panel itself
+    noise = own - spread.own**2 / HOURS
+    kept, between = _kept(panel - said, noise, own, size)
     left = np.where(np.isnan(panel), between, kept * own)
     return Settled(
         value=said + kept * np.nan_to_num(panel - said),
@@ -131,8 +133,9 @@ def _drawn(
     """Means drawn towards the line through those about them, and their sd."""
     said = np.where(line.any(axis=1), line @ np.nan_to_num(value), value)
     size = said if by_share else np.ones_like(said)
-    kept, between = _kept(value - said, own, size, line**2 @ own)
-    left = np.where(np.isnan(value), between + line**2 @ own, kept * own)
+    beside = line**2 @ own
+    kept, between = _kept(value - said, own + beside, own, size, beside)
+    left = np.where(np.isnan(value), between + beside, kept * own)
     return said + kept * np.nan_to_num(value - said), np.sqrt(np.nan_to_num(left))
 
 
@@ -161,7 +164,7 @@ def _lines(told: Bool, *, ring: bool = False) -> Float:
 
 
 def _kept(
-    away: Float, own: Float, size: Float, said_variance: Float
+    away: Float, noise: Float, own: Float, size: Float, beside: Float | float = 0.0
 ) -> tuple[Float, Float]:
     """How much of what values lie away is kept, and what they truly differ by.
 
@@ -169,12 +172,14 @@ def _kept(
     ----------
     away : array (n,)
         Values less what is said of them; NaN where there is no value.
+    noise : array (n,)
+        Variance of that from errors alone.
     own : array (n,)
         Variances of the values.
     size : array (n,)
         What true values differ in proportion to.
-    said_variance : array (n,)
-        Of what is said of them.
+    beside : array (n,)
+        Variance of what is said of them by itself.
 
     Returns
     -------
@@ -183,16 +188,16 @@ def _kept(
         Variance of true values about what is said of them.
     """
     told = np.isfinite(away) & np.isfinite(size)
-    noise = own + said_variance
     square = np.where(told, np.nan_to_num(size), 0.0) ** 2
     extra = np.where(told, np.nan_to_num(away) ** 2 - noise, 0.0)
     scale = float((square**2).sum())
     part = max(float((square * extra).sum()) / scale, 0.0) if scale > 0.0 else 0.0
     between = part * square
-    whole = between + noise
+    whole = between + beside + own
     kept = np.divide(
-        between + said_variance, whole, out=np.ones_like(whole), where=whole > 0.0
+        between + beside, whole, out=np.ones_like(whole), where=whole > 0.0
     )
-    out = np.abs(np.nan_to_num(away)) / np.sqrt(np.maximum(whole, 1e-30)) - _FAR
-    kept = kept + (1.0 - kept) * np.clip(out, 0.0, 1.0)
+    wide = np.sqrt(np.maximum(between + noise, 1e-30))
+    out = np.clip(np.abs(np.nan_to_num(away)) / wide - _FAR, 0.0, 1.0)
+    kept = kept + (1.0 - kept) * out
     return np.where(told, kept, 0.0), between

@@ -74,9 +74,9 @@ class SpellRuns:
         before, after : int
             Spells that there must be on either side.
         """
-        ends = np.append(self.first, self.weight.size)
-        low = max(int(ends[run - 1]) + 1, before)
-        high = max(min(int(ends[run + 1]), self.weight.size - after + 1), low + 1)
+        ends, n = np.append(self.first, self.weight.size), self.weight.size
+        low = min(max(int(ends[max(run, 1) - 1]) + 1, before), n - after)
+        high = max(min(int(ends[run + 1]), n - after + 1), low + 1)
         total = np.cumsum(self.weight)
         sums = np.cumsum(self.weight * heights)
         tried = np.arange(low, high)

@@ -9,9 +9,10 @@ from functools import cached_property
 
 import numpy as np
 
+from geom.record.ring_scatter import RingScatter
 from geom.record.ring_wear import RingWear
 from geom.record.spell_runs import SpellRuns
-from geom.record.step_search import AFTER, BEFORE, Evidence, Ground, luck, search
+from geom.record.step_search import AFTER, BEFORE, Ground, chance, search
 from geom.record.trial_pieces import TrialPieces
 from geom.record.waves import WAVES
 from geom.units import Bool, Float
@@ -80,26 +81,27 @@ class Look:
         near[:-1] |= wide[1:]
         return near
 
-    def at(self, wear: Float) -> Evidence:
-        """The most evident step of some wear (n, rows, sides)."""
-        return search(self._waves(wear), self.ground)
-
-    def luck(self, wear: Float, seen: Evidence, seed: int) -> Float:
-        """How evident the most evident step is in such records without one."""
-        return luck(self._waves(wear), seen, self.ground, seed=seed)
-
-    def _waves(self, wear: Float) -> Float:
-        return np.asarray((self.runs.means(wear) @ WAVES)[None])
-
-    def placed(self, wear: Float, seen: Evidence, chance: float) -> Found:
-        """The most evident step, with its first spell."""
+    def most_evident(self, wear: Float, seed: int, false_alarms: float) -> Found | None:
+        """The most evident step of some wear (n, rows, HOURS), if it is not chance."""
+        merged = (self.runs.means(wear) @ WAVES)[None]
+        seen = search(merged, self.ground)
+        luck = chance(merged, seen, self.ground, seed=seed, false_alarms=false_alarms)
+        if luck > false_alarms:
+            return None
         shape, run = int(seen.shape[0]), int(seen.place[0])
         if self.runs.long == 1.0:
-            return Found(shape, run, chance)
+            return Found(shape, run, luck)
+        told = self.ground.heights(self.ground.off(merged))
         off = (wear - self.ring.mean) @ WAVES
-        heights, _ = self.trial.heights_of_steps(off[None], seen.scatter)
-        place = self.runs.place(heights[0, :, shape], run, before=BEFORE, after=AFTER)
-        return Found(shape, place, chance)
+        heights = told.of_spells(off[None])[0, :, shape]
+        place = self.runs.place(heights, run, before=BEFORE, after=AFTER)
+        return Found(shape, place, luck)
+
+    def scatter(self, wear: Float, place: int) -> RingScatter:
+        """What runs of spells scatter by on both sides of a spell."""
+        off = self.ground.off((self.runs.means(wear) @ WAVES)[None])
+        run = int(np.searchsorted(self.runs.first, place, side="left"))
+        return self.ground.scatter(off, np.array([run]))
 
     def without(self, found: Sequence[Found]) -> Float:
         """Wear without some steps; (n, rows, HOURS).

@@ -18,19 +18,21 @@ from geom.compare.panels import HOURS
 from geom.frame import wrap
 from geom.quantity import Quantity
 from geom.record.pieces import Piece, Pieces
-from geom.record.ring_scatter import RingScatter
 from geom.record.ring_wear import ring_wear
 from geom.record.same_every_heat import comes_back
 from geom.record.series import WearSeries
 from geom.record.spells import Spell
 from geom.record.step_look import Found, Look
-from geom.record.step_search import AFTER, BEFORE, OWN_WORD
+from geom.record.step_search import AFTER, BEFORE
 from geom.record.trial_pieces import trial_pieces
 from geom.record.waves import WAVES
 from geom.units import Bool
 
 #: Steps told of one record, at most.
 _MOST = 4
+#: How many spells the scatter of the whole table counts for in the interval of a
+#: step: few, since what all of the wall shares is known from no more spells.
+_OWN_WORD = 5.0
 #: Rows of panels that must be told.
 _FEWEST_ROWS = 3
 
@@ -115,31 +117,25 @@ def find_steps(
     if ring.spells.size < BEFORE + AFTER or ring.rows.size < _FEWEST_ROWS:
         return ()
     look = Look(ring, trial_pieces(series.pieces, ring.rows, ring.usual))
-    left, found, chances = ring.wear, list[Found](), None
+    left, found = ring.wear, list[Found]()
     while len(found) < _MOST:
-        seen = look.at(left)
-        if chances is None:
-            chances = look.luck(left, seen, seed)
-        chance = float((1 + np.sum(chances >= seen.ratio)) / (1 + chances.size))
-        if chance > false_alarms:
+        step = look.most_evident(left, seed + len(found), false_alarms)
+        if step is None:
             break
-        found.append(look.placed(left, seen, chance))
+        found.append(step)
         left = look.without(found)
     found.sort(key=lambda one: (one.place, one.chance))
-    return tuple(_told(one, found, look, series, seen.scatter) for one in found)
+    return tuple(_told(one, found, look, series) for one in found)
 
 
-def _told(
-    one: Found,
-    found: Sequence[Found],
-    look: Look,
-    series: WearSeries,
-    scatter: RingScatter,
-) -> Step:
+def _told(one: Found, found: Sequence[Found], look: Look, series: WearSeries) -> Step:
     """A step with its size."""
     ring, panels = look.ring, look.panels(one.shape)
     begin, end = _between(one, found, look)
     mean = ring.wear[:, panels].mean(axis=1)
+    others = [other for other in found if other is not one]
+    alone = look.without(others) if others else ring.wear
+    scatter = look.scatter(alone, one.place)
     prior = look.runs.long * scatter.of_mean(panels / panels.sum() @ WAVES)
     square, sides = 0.0, []
     for part in (slice(begin, one.place), slice(one.place, end)):
@@ -147,8 +143,8 @@ def _told(
         level = float(np.average(mean[part], weights=weight))
         square += float(weight @ (mean[part] - level) ** 2)
         sides.append((level, 1.0 / float(weight.sum())))
-    freedom = OWN_WORD + end - begin - 2.0
-    own = (OWN_WORD * prior + square) / freedom
+    freedom = _OWN_WORD + end - begin - 2.0
+    own = (_OWN_WORD * prior + square) / freedom
     (low, less), (high, more) = sides
     piece = look.trial.pieces[one.shape]
     fixed = comes_back(piece, series.pieces, ring.per_heat.variance)

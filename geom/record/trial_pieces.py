@@ -16,8 +16,7 @@ import numpy as np
 from geom.compare.panels import HOURS
 from geom.frame import wrap
 from geom.record.pieces import Kind, Piece, Pieces
-from geom.record.ring_scatter import RingScatter
-from geom.record.waves import ORDER, WAVES
+from geom.record.waves import WAVES
 from geom.units import Bool, Float, Int
 
 #: Rows of a band and sides of a span, at most.
@@ -61,60 +60,6 @@ class TrialPieces:
             return np.repeat(self.round[shape][:, None], HOURS, axis=1)
         tall, span = divmod(shape - len(self.round), len(self.sides))
         return np.asarray(self.tall[tall][:, None] * self.sides[span][None, :])
-
-    def seen(self, shape: int, blunt: Float) -> Float:
-        """The step as surveys show it, in waves; (rows, waves)."""
-        shown = self.on_panels(shape) @ WAVES
-        return shown if shape < len(self.round) else shown * blunt
-
-    def heights_of_steps(self, off: Float, scatter: RingScatter) -> tuple[Float, Float]:
-        """Spell by spell, how high a step of each shape would explain the wear best.
-
-        ``f' y / f' x`` for wear y, the shape x as surveys show it, and weights
-        ``f = (S + D)^-1 x``.  With the scatter S alone that were generalised least
-        squares, which fails where a step is not just of the shape; D, what S has on its
-        diagonal, lets the step differ from it from row to row and wave to wave.
-
-        Parameters
-        ----------
-        off : array (b, n, rows, waves), mm
-        scatter : RingScatter
-            Of the same b records.
-
-        Returns
-        -------
-        heights : array (b, n, h), mm
-        variance : array (b, h), mm2
-            Of the heights in a spell of weight 1: ``f' S f / (f' x)^2``.
-        """
-        own = np.einsum("bmii->bmi", scatter.table)
-        inverse = np.linalg.inv(scatter.table + np.eye(own.shape[2]) * own[..., None])
-        # all round only the mean of a ring counts
-        pull = np.sqrt(HOURS) * inverse[:, 0] @ self.round.T
-        level = off[..., 0] @ pull
-        tip = np.sqrt(HOURS) * np.einsum("ar,bra->ba", self.round, pull)
-        slack = np.einsum("bra,br->ba", pull**2, own[:, 0])
-        # to one side every wave has its own weights up the wall
-        pulls = (inverse @ self.tall.T)[:, ORDER]
-        spans = self.spans * scatter.blunt[:, None, :]
-        felt = np.einsum("bnrw,bwrt->bntw", off, pulls, optimize=True)
-        sided = felt.reshape(len(off), -1, ORDER.size) @ np.swapaxes(spans, 1, 2)
-        tips = np.einsum("tr,bwrt->bwt", self.tall, pulls)
-        slacks = np.einsum("bwrt,bwr->bwt", pulls**2, own[:, ORDER])
-        tip, slack = (
-            np.concatenate([one, _flat(np.swapaxes(all_, 1, 2) @ square)], axis=1)
-            for one, all_, square in (
-                (tip, tips, np.swapaxes(spans**2, 1, 2)),
-                (slack, slacks, np.swapaxes(spans**2, 1, 2)),
-            )
-        )
-        sided = sided.reshape(*off.shape[:2], -1)
-        heights = np.concatenate([level, sided], axis=2)
-        return heights / tip[:, None], (tip - slack) / tip**2
-
-
-def _flat(table: Float) -> Float:
-    return table.reshape(len(table), -1)
 
 
 def trial_pieces(pieces: Pieces, rows: Int, usual: Float) -> TrialPieces:

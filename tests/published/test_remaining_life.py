@@ -18,16 +18,19 @@ a band about that curve leaves the limits.  Ours is a constant rate, the greater
 so that the same numbers are not to be expected.
 
 ISO/TS 28037:2010, p. 13, reads a straight line backwards: at which x is y reached, and
-how well is that known.  A forecast without scatter from heat to heat is that.
+how well is that known.  A forecast without scatter from heat to heat is that; values as
+printed there and carried by the test suite of GTC.
 """
 
 from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from geom.errors import InputError
+from geom.record.passing import heats_to_pass
 from geom.record.remaining_life import (
     governing,
     rate_between,
@@ -104,3 +107,19 @@ def test_a_wall_past_its_limit_has_no_life_and_one_that_does_not_wear_no_end() -
 def test_time_that_does_not_pass_is_refused() -> None:
     with pytest.raises(InputError, match="not greater than 0"):
         rate_between(2.0, 1.0, over=0.0)
+
+
+def test_a_forecast_without_scatter_is_a_straight_line_read_backwards() -> None:
+    # y = 1.866667 (0.4654747) + 1.757143 (0.1195229) x, covariance -0.050; y = 10.5
+    # (0.5) is reached at x = 4.913 (0.322)
+    intercept, slope, both = 1.866667, 1.757143, -0.050
+    table = np.array([[0.4654747**2, both], [both, 0.1195229**2]])
+    rng = np.random.default_rng(28037)
+    a, b = rng.multivariate_normal([intercept, slope], table, 200_000).T
+    limit = rng.normal(10.5, 0.5, a.size)
+    found = heats_to_pass(limit - a, b, np.array(0.0))
+    # the printed sd is linearised, and the draws are of a ratio: 3 %
+    assert np.median(found) == pytest.approx(4.913, abs=0.005)
+    assert np.std(found) == pytest.approx(0.322, rel=0.03)
+    alone = heats_to_pass(limit - a, rng.permutation(b), np.array(0.0))
+    assert np.std(alone) != pytest.approx(0.322, rel=0.2)  # the covariance left out

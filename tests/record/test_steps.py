@@ -71,20 +71,19 @@ def test_a_step_of_3_mm_is_found_within_2_heats_where_and_when_it_began(where):
     wear = stepped(heats(BEFORE + AFTER, seed=3), rows, sides)
     (step,) = find_steps(series_of(wear))
     assert step.piece == piece
-    assert step.first.words == "heat 11"
-    assert step.change.low95 < 3.0 < step.change.high95
-    assert step.change.low95 > 0.0
+    assert abs(step.first.end.heat - 11) <= 1
+    assert 0.0 < step.change.low95 < 3.0 < step.change.high95
     assert step.after.value - step.before.value == pytest.approx(step.change.value)
     assert step.chance <= 0.05
 
 
 def test_a_step_of_the_whole_wall_is_found_though_heats_share_their_wear():
-    """A third more everywhere: what another coke does."""
+    """So much more of what each place wears: what another coke does."""
     wear = heats(12, seed=5)
-    wear[BEFORE:] *= 4.0 / 3.0
+    wear[BEFORE:] *= 1.0 + 3.0 / USUAL.mean()
     (step,) = find_steps(series_of(wear))
     assert (step.piece.kind, step.first.words) == ("wall", "heat 11")
-    assert step.change.low95 < USUAL.mean() / 3.0 < step.change.high95
+    assert step.change.low95 < 3.0 < step.change.high95
 
 
 def test_sizes_are_the_means_before_and_after_where_nothing_scatters():
@@ -102,7 +101,8 @@ def test_survey_error_that_comes_back_widens_the_levels_and_not_their_change():
     known, poor = (
         find_steps(series_of(wear, stated=stated))[0] for stated in (0.0, 8.0)
     )
-    assert poor.before.sd > 1.9 > 1.0 > known.before.sd  # sqrt(0.25 * 2 * 8) = 2
+    more = poor.before.sd**2 - known.before.sd**2
+    assert more == pytest.approx(0.25 * 2.0 * 8.0)  # a quarter of both surveys'
     assert poor.change.sd == pytest.approx(known.change.sd)
 
 
@@ -153,8 +153,8 @@ def test_spells_of_several_heats_are_told_per_heat():
     whole = wear * np.array(lasted)[:, None, None]
     (step,) = find_steps(series_of(whole, lasted=lasted))
     assert step.piece == ZONE
-    assert step.first.words == "heats 16 to 17"
-    assert "up to heat 15" in step.words
+    assert step.first.words == "heats 15 to 16"
+    assert "up to heat 14" in step.words
     assert step.change.low95 < 3.0 < step.change.high95
 
 

@@ -64,14 +64,16 @@ def series_of(
     """
     count = len(wear)
     lasted = lasted or [1] * count
-    known = np.isfinite(wear.reshape(count, -1))
+    flat = wear.reshape(count, ROWS * HOURS)
+    known = np.isfinite(flat)
     weight = known[:, None, :] * PIECES.member
     held = weight.sum(axis=2)
-    total = np.einsum("nsp,np->ns", weight, np.nan_to_num(wear.reshape(count, -1)))
+    total = np.einsum("nsp,np->ns", weight, np.nan_to_num(flat))
     told = held > 0.8 * PIECES.member.sum(axis=1)
     end = np.where(told, total / np.maximum(held, 1.0), np.nan)
     variance = np.where(told, stated, np.nan)
-    spells, last = [], 0
+    spells: list[Spell] = []
+    last = 0
     for k in range(count):
         on = date(2026, 1, 5) + timedelta(k)
         first, last = last, last + lasted[k]

@@ -1,0 +1,191 @@
+"""Panels: exact integrals of known walls, and covariance against draws."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.panels import HOURS, Panels, PanelState, panel_state, panels_of
+from geom.design import Design
+from geom.surface import Grid, RadialSurface, make_grid, reconstruct
+from geom.units import Float
+from tests.walls import plain_design, tapered_design, worn_readings
+
+
+def no_nodes(grid: Grid) -> Nodes:
+    """A net that says nothing, for tests of means alone."""
+    owner = np.full(grid.shape, -1, dtype=np.int64)
+    owner[grid.surveyed] = 0
+    one = np.ones(1)
+    return Nodes(one, one, one, one, np.ones((1, 1)), owner)
+
+
+def told(
+    design: Design, cutback: Float, *, surveyed: tuple[float, float]
+) -> PanelState:
+    grid = make_grid(design, surveyed=surveyed)
+    field = np.where(grid.surveyed[:, None], cutback, np.nan)
+    return panel_state(
+        panels_of(design), grid, field, np.ones(grid.shape), no_nodes(grid)
+    )
+
+
+def known(design: Design, surveyed: tuple[float, float] = (0.0, 1500.0)) -> Float:
+    """Worn by 20 + 10 cos(azimuth) times height / 1000; on the grid."""
+    grid = make_grid(design, surveyed=surveyed)
+    side = 20.0 + 10.0 * np.cos(np.deg2rad(grid.azimuth))
+    return np.asarray(grid.height[:, None] / 1000.0 * side)
+
+
+def test_rows_of_panels_reach_from_bottom_to_top() -> None:
+    panels = panels_of(plain_design())
+    assert (panels.edge[0], panels.edge[-1]) == (0.0, 1500.0)
+    assert panels.rows == 10  # 1500 mm over 6 in is 9.8
+    assert panels.count == panels.rows * HOURS
+    assert panels.azimuth[:3].tolist() == [0.0, 30.0, 60.0]
+    np.testing.assert_allclose(panels.height[:HOURS], 75.0)
+
+
+def test_means_are_exact_integrals_of_a_known_wall() -> None:
+    """Panel azimuth a: mean of cos over 30 degrees is cos(a) sin(15) / (pi / 12)."""
+    design = plain_design()
+    state = told(design, known(design), surveyed=(0.0, 1500.0))
+    panels = state.panels
+    # columns are sectors about whole degrees: half of one at each edge is counted whole
+    # on one side, as far as the panel's 30 columns go: -15 to +14 degrees
+    columns = np.arange(-15.0, 15.0)
+    azimuth = np.deg2rad(panels.azimuth[:, None] + columns)
+    by_column = panels.height / 1000.0 * (20.0 + 10.0 * np.cos(azimuth).mean(axis=1))
+    np.testing.assert_allclose(state.cutback, by_column, rtol=1e-9)
+    exact = np.cos(np.deg2rad(panels.azimuth)) * np.sin(np.pi / 12) / (np.pi / 12)
+    integral = panels.height / 1000.0 * (20.0 + 10.0 * exact)
+    # the half column at each edge: 0.5 degrees of a cosine of amplitude 15 mm
+    np.testing.assert_allclose(state.cutback, integral, atol=0.14)
+    turned = np.roll(integral.reshape(-1, HOURS), 1, axis=1).ravel()
+    assert np.abs(state.cutback - turned).max() > 3.0
+
+
+def test_areas_add_up_to_the_surveyed_wall_less_its_openings() -> None:
+    design = tapered_design()
+    grid = make_grid(design, surveyed=(0.0, 1500.0))
+    state = told(design, known(design), surveyed=(0.0, 1500.0))
+    assert state.area.sum() == pytest.approx(grid.face_area.sum(), rel=1e-12)
+    cone = 2.0 * np.pi * (600.0 * 440.0 + 900.0 * 465.0)
+    holes = 3 * 90.0 * 127.0
+    # area on the cylinder of each row; an opening is flat, the wall is not: 0.2 %
+    assert state.area.sum() == pytest.approx(cone - holes, rel=5e-4)
+    assert state.area.sum() != pytest.approx(cone, rel=5e-3)
+
+
+def test_the_mean_of_all_panels_by_area_is_the_mean_of_the_wall() -> None:
+    design = tapered_design()
+    grid = make_grid(design, surveyed=(0.0, 1500.0))
+    cutback = known(design)
+    state = told(design, cutback, surveyed=(0.0, 1500.0))
+    whole = float((cutback * grid.face_area).sum() / grid.face_area.sum())
+    assert float(state.cutback @ state.area / state.area.sum()) == pytest.approx(
+        whole, rel=1e-12
+    )
+
+
+def test_a_partly_surveyed_panel_is_not_told() -> None:
+    """Rows are 150 mm: from 45 on 70 % of the first is surveyed, from 20 on 87 %."""
+    design = plain_design()
+    for low, seen in ((45.0, False), (20.0, True)):
+        span = (low, 1500.0)
+        state = told(design, known(design, span), surveyed=span)
+        first, rest = state.cutback[:HOURS], state.cutback[HOURS:]
+        assert np.isfinite(first).all() == seen
+        assert np.isnan(first).any() != seen
+        assert np.isfinite(rest).all()
+        assert np.isnan(state.sd[:HOURS]).any() != seen
+        assert (state.covariance[:HOURS] == 0.0).all() != seen
+
+
+def test_every_cell_has_one_owner_and_azimuth_0_is_inside_the_first() -> None:
+    panels = Panels(np.array([0.0, 100.0, 200.0]))
+    azimuth = np.arange(0.0, 360.0)
+    owner = panels.owner(np.array([50.0, 150.0]), azimuth)
+    assert owner[0, [0, 14, 345, 359]].tolist() == [0, 0, 0, 0]
+    assert owner[0, [15, 344]].tolist() == [1, 11]
+    assert (owner[1] - owner[0] == HOURS).all()
+    np.testing.assert_array_equal(np.bincount(owner.ravel()), np.full(24, 30))
+
+
+def test_the_deepest_place_of_a_panel_is_told_with_its_sd() -> None:
+    design = plain_design()
+    grid = make_grid(design, surveyed=(0.0, 1500.0))
+    cutback, sd = known(design), np.ones(grid.shape)
+    row, column = 20, 100
+    cutback[row, column], sd[row, column] = 99.0, 7.0
+    state = panel_state(panels_of(design), grid, cutback, sd, no_nodes(grid))
+    place = int(state.panels.owner(grid.height, grid.azimuth)[row, column])
+    assert (state.deepest[place], state.deepest_sd[place]) == (99.0, 7.0)
+    others = np.arange(state.panels.count) != place
+    assert state.deepest[others].max() < 45.1
+    assert (state.deepest_sd[others] == 1.0).all()
+
+
+# --- covariance ---------------------------------------------------------------------
+
+
+@cache
+def surveyed() -> tuple[RadialSurface, Nodes]:
+    design = tapered_design()
+    surface = reconstruct(worn_readings(design, azimuths=8, heights=6), design)
+    return surface, make_nodes(surface)
+
+
+def drawn_means(draws: Float, nodes: Nodes, state: PanelState, grid: Grid) -> Float:
+    """Panel means of draws of the nodes, cell by cell; (p, draws)."""
+    wall = grid.counted * grid.row_height[:, None] * grid.design_radius[:, None]
+    owner = state.panels.owner(grid.height, grid.azimuth)
+    held = (nodes.owner >= 0) & (wall > 0.0)
+    means = np.zeros((state.panels.count, draws.shape[1]))
+    for place in np.flatnonzero(np.isfinite(state.cutback)):
+        cells = held & (owner == place)
+        weight = wall[cells] / wall[cells].sum()
+        means[place] = weight @ draws[nodes.owner[cells]]
+    return means
+
+
+def test_covariance_of_panel_means_agrees_with_draws_of_the_nodes() -> None:
+    surface, nodes = surveyed()
+    grid = surface.grid
+    panels = panels_of(surface.design)
+    state = panel_state(panels, grid, surface.cutback, surface.radius_sd, nodes)
+    some = np.arange(nodes.mean.size)
+    means = drawn_means(nodes.draws(some, 3000, seed=2), nodes, state, grid)
+    seen = np.cov(means)
+    told = np.isfinite(state.cutback)
+    sd = np.sqrt(np.maximum(np.diag(state.covariance), 1e-30))
+    away = (seen - state.covariance) / np.outer(sd, sd)
+    # 3000 draws: an entry is known to sqrt(2 / 3000) = 2.6 % of both sds; 5 of those
+    assert np.abs(away[np.ix_(told, told)]).max() < 0.13
+    np.testing.assert_allclose(state.sd[told], sd[told])
+    # neighbours go together: without that, a level would look surer than it is
+    level = [i for i in range(panels.count) if told[i]][:HOURS]
+    part = state.covariance[np.ix_(level, level)]
+    assert part.sum() > 1.5 * np.trace(part)
+
+
+def test_variance_of_the_whole_wall_is_that_of_the_nodes() -> None:
+    surface, nodes = surveyed()
+    grid = surface.grid
+    panels = panels_of(surface.design)
+    state = panel_state(panels, grid, surface.cutback, surface.radius_sd, nodes)
+    told = np.isfinite(state.cutback)
+    weight = np.where(told, state.area, 0.0) / state.area[told].sum()
+    inside = told[panels.owner(grid.height, grid.azimuth)] & grid.surveyed[:, None]
+    cells = np.where(inside, grid.face_area, 0.0)
+    direct = nodes.sd_of_sum(nodes.gather(cells / cells.sum()))
+    assert np.sqrt(weight @ state.covariance @ weight) == pytest.approx(
+        direct, rel=1e-9
+    )
+    # the net is as coarse as it is: best estimates are summed over the fine grid
+    fine = float((np.nan_to_num(surface.cutback) * cells).sum() / cells.sum())
+    mean = np.where(told, np.nan_to_num(state.cutback), 0.0)
+    assert float(weight @ mean) == pytest.approx(fine, rel=1e-9)

@@ -1,0 +1,142 @@
+"""Wear of pieces in spells: weighted means, true variances, and what is not told."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from geom.compare.panels import HOURS, Panels, PanelState, panels_of
+from geom.record.occasion import Occasion
+from geom.record.pieces import Pieces, pieces_of
+from geom.record.series import WearSeries, wear_series
+from geom.record.spells import Spell
+from geom.units import Float
+from tests.walls import plain_design
+
+DESIGN = plain_design()
+PANELS: Panels = panels_of(DESIGN)
+PIECES: Pieces = pieces_of(PANELS, DESIGN)
+COUNT = PANELS.count
+
+START = Occasion(0, "after repair", date(2026, 1, 5))
+END = Occasion(1, "before repair", date(2026, 1, 6))
+NEXT = Occasion(2, "before repair", date(2026, 1, 8))
+
+
+def covariance(seed: int) -> Float:
+    root = np.random.default_rng(seed).normal(size=(COUNT, 2 * COUNT))
+    return np.asarray(root @ root.T / (2 * COUNT))
+
+
+def state(
+    seed: int, *, area: Float | None = None, blind: tuple[int, ...] = ()
+) -> PanelState:
+    """An invented survey; panels that are blind are not told."""
+    rng = np.random.default_rng(seed)
+    cutback = rng.uniform(0.0, 30.0, COUNT)
+    table = covariance(seed)
+    cutback[list(blind)] = np.nan
+    table[list(blind)] = 0.0
+    table[:, list(blind)] = 0.0
+    wide = rng.uniform(1.0, 2.0, COUNT) if area is None else area
+    return PanelState(PANELS, cutback, table, cutback, np.ones(COUNT), wide)
+
+
+def series(one: PanelState, other: PanelState) -> WearSeries:
+    states = {START: one, END: other}
+    return wear_series((Spell(START, END),), PIECES, states.__getitem__)
+
+
+def test_wear_is_the_mean_over_the_piece_by_area() -> None:
+    area = np.random.default_rng(0).uniform(1.0, 3.0, COUNT)
+    one, other = state(1, area=area), state(2, area=area)
+    told = series(one, other)
+    for i in (0, *PIECES.of_kind("level")[:2], PIECES.of_kind("panel")[7]):
+        weight = PIECES.member[i] * area
+        weight /= weight.sum()
+        mean = float(weight @ (other.cutback - one.cutback))
+        assert told.wear[0, i] == pytest.approx(mean, rel=1e-12)
+        plain = (PIECES.member[i] * (other.cutback - one.cutback)).sum()
+        if i == 0:  # the plain mean of unlike panels is another number
+            assert told.wear[0, i] != pytest.approx(plain / COUNT, rel=1e-4)
+
+
+def test_variance_of_a_mean_uses_how_errors_hang_together() -> None:
+    area = np.ones(COUNT)
+    one, other = state(1, area=area), state(2, area=area)
+    told = series(one, other)
+    weight = np.full(COUNT, 1.0 / COUNT)
+    draws = np.random.default_rng(4).multivariate_normal(
+        np.zeros(COUNT), other.covariance, 20000
+    )
+    # 20 000 draws tell a variance to 1 %
+    assert told.end_variance[0, 0] == pytest.approx((draws @ weight).var(), rel=0.05)
+    assert told.variance[0, 0] == pytest.approx(
+        weight @ (one.covariance + other.covariance) @ weight, rel=1e-12
+    )
+    alone = float(np.diag(other.covariance).sum()) / COUNT**2
+    assert told.end_variance[0, 0] != pytest.approx(alone, rel=0.02)
+
+
+def test_a_level_that_one_survey_left_out_is_not_told_and_the_rest_is() -> None:
+    blind = tuple(range(HOURS))
+    told = series(state(1), state(2, blind=blind))
+    levels, panels = PIECES.of_kind("level"), PIECES.of_kind("panel")
+    assert np.isnan(told.wear[0, levels[0]])
+    assert np.isnan(told.end_variance[0, levels[0]])
+    assert np.isnan(told.wear[0, panels[3]])
+    assert np.isfinite(told.wear[0, levels[1:]]).all()
+    assert np.isfinite(told.wear[0, 0])  # nine tenths of the wall: enough
+
+
+def test_a_wall_of_which_too_little_is_surveyed_is_not_told() -> None:
+    told = series(state(1), state(2, blind=tuple(range(3 * HOURS))))
+    assert np.isnan(told.wear[0, 0])
+
+
+def test_only_panels_that_both_surveys_tell_are_compared() -> None:
+    """Else a panel that one survey misses would look like wear or growth."""
+    area = np.ones(COUNT)
+    one, other = state(1, area=area, blind=(4,)), state(2, area=area, blind=(9,))
+    both = np.isfinite(one.cutback) & np.isfinite(other.cutback)
+    told = series(one, other)
+    mean = float((other.cutback - one.cutback)[both].mean())
+    assert told.wear[0, 0] == pytest.approx(mean, rel=1e-12)
+    apart = float(np.nanmean(other.cutback) - np.nanmean(one.cutback))
+    assert told.wear[0, 0] != pytest.approx(apart, rel=1e-4)
+
+
+def test_a_panel_that_one_survey_measured_only_partly_is_weighed_whole() -> None:
+    small = np.ones(COUNT)
+    small[:HOURS] = 0.85
+    told = series(state(1, area=np.ones(COUNT)), state(2, area=small))
+    swapped = series(state(1, area=small), state(2, area=np.ones(COUNT)))
+    np.testing.assert_allclose(told.wear, swapped.wear, rtol=1e-12)
+
+
+def test_wear_of_two_spells_adds_up() -> None:
+    later = Occasion(1, "not repaired", END.date)
+    states = {START: state(1), later: state(2), NEXT: state(3)}
+    spells = (Spell(START, later), Spell(later, NEXT), Spell(START, NEXT))
+    told = wear_series(spells, PIECES, states.__getitem__)
+    assert told.wear.shape == (3, len(PIECES.pieces))
+    panels = list(PIECES.of_kind("panel"))
+    np.testing.assert_allclose(
+        told.wear[0, panels] + told.wear[1, panels], told.wear[2, panels], atol=1e-9
+    )
+
+
+def test_no_spell_is_an_empty_series_of_the_right_width() -> None:
+    told = wear_series((), PIECES, {}.__getitem__)
+    assert told.wear.shape == told.variance.shape == (0, len(PIECES.pieces))
+
+
+def test_days_do_not_matter() -> None:
+    late = Occasion(1, "before repair", END.date + timedelta(90))
+    states = {START: state(1), END: state(2), late: state(2)}
+    told = wear_series(
+        (Spell(START, END), Spell(START, late)), PIECES, states.__getitem__
+    )
+    np.testing.assert_array_equal(told.wear[0], told.wear[1])

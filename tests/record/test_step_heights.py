@@ -1,0 +1,90 @@
+"""Heights of steps against plain linear algebra on all panels at once."""
+
+import numpy as np
+import pytest
+
+from geom.compare.panels import HOURS
+from geom.record.ring_scatter import ring_scatter, squares
+from geom.record.step_heights import StepHeights
+from geom.record.trial_pieces import trial_pieces
+from geom.record.waves import ORDER, WAVES
+from tests.record.worn_heats import MELTING, PIECES, ROWS, USUAL, heats
+
+TRIAL = trial_pieces(PIECES, np.arange(ROWS), USUAL)
+
+
+def scatter_of(wear):
+    off = (wear - wear.mean(axis=0))[None] @ WAVES
+    square = squares(off, np.ones(len(wear)))
+    return off, ring_scatter(square, len(wear) - 1.0, USUAL)
+
+
+def whole(table):
+    """The covariance of all panels, from that of rows for each wave."""
+    parts = (
+        np.kron(table[order], np.outer(wave, wave))
+        for order, wave in zip(ORDER, WAVES.T, strict=True)
+    )
+    return sum(parts)
+
+
+def test_waves_are_orthonormal_and_the_first_is_the_mean():
+    assert np.allclose(WAVES.T @ WAVES, np.eye(HOURS))
+    assert np.allclose(WAVES[:, 0], 1.0 / np.sqrt(HOURS))
+
+
+@pytest.mark.parametrize("shape", [0, 3, 7, 20, 60, 200, -1])
+def test_heights_and_variance_are_those_of_the_whole_covariance(shape):
+    shape %= len(TRIAL.pieces)
+    off, scatter = scatter_of(heats(12, seed=1))
+    table = whole(scatter.table[0])
+    own = np.einsum("mii->mi", scatter.table[0])
+    slack = whole(np.eye(ROWS) * own[:, None, :])
+    shown = TRIAL.on_panels(shape) @ WAVES
+    if shape >= len(TRIAL.round):
+        shown = shown * scatter.blunt[0]
+    step = (shown @ WAVES.T).ravel()
+    weights = np.linalg.solve(table + slack, step)
+    reach = weights @ step
+    told = StepHeights.of(TRIAL, scatter)
+    flat = (off[0] @ WAVES.T).reshape(12, -1)
+    assert np.allclose(told.of_spells(off)[0, :, shape], flat @ weights / reach)
+    variance = weights @ table @ weights / reach**2
+    assert told.variance(scatter)[0, shape] == pytest.approx(variance)
+    assert variance != pytest.approx(1.0 / reach, rel=0.01)  # as if S + D were S
+
+
+def test_the_height_of_a_step_all_round_is_its_height():
+    """A zone all round is not blunted, so 3 mm of it are 3 mm."""
+    off, scatter = scatter_of(heats(12, seed=1))
+    zone = next(i for i, one in enumerate(TRIAL.pieces) if one.name == "melting zone")
+    step = np.zeros((1, 1, ROWS, HOURS))
+    step[..., MELTING, :] = 3.0
+    told = StepHeights.of(TRIAL, scatter).of_spells(step @ WAVES)
+    assert told[0, 0, zone] == pytest.approx(3.0)
+    assert abs(told[0, 0, zone] - told[0, 0, 0]) > 0.5  # the wall's is another
+    assert off.shape == (1, 12, ROWS, HOURS)
+
+
+def test_scatter_that_is_put_in_comes_out():
+    """Levels scatter by 0.5 mm and share half; panels by 0.6; heats by 6 % of wear."""
+    _, scatter = scatter_of(heats(4000, seed=2))
+    ring = scatter.table[0, 0] / HOURS
+    expected = (
+        0.06**2 * np.outer(USUAL, USUAL)
+        + 0.5**2 * (np.eye(ROWS) + 0.5 * (np.eye(ROWS, k=1) + np.eye(ROWS, k=-1)))
+        + 0.6**2 / HOURS * np.eye(ROWS)
+    )
+    assert np.allclose(np.diag(ring), np.diag(expected), rtol=0.1)
+    assert np.allclose(ring, expected, atol=0.06)
+    fine = scatter.table[0, 4]
+    assert np.allclose(np.diag(fine), 0.36, rtol=0.1)
+    assert np.abs(fine - np.diag(np.diag(fine))).max() < 0.03
+
+
+def test_every_shape_is_1_mm_high_on_average_over_its_piece():
+    for i in range(len(TRIAL.pieces)):
+        step = TRIAL.on_panels(i)
+        assert step[step > 0.0].mean() == pytest.approx(1.0)
+    kinds = [piece.kind for piece in TRIAL.pieces]
+    assert len(set(zip(kinds, TRIAL.pieces, strict=True))) == len(kinds) - 5
