@@ -38,13 +38,11 @@ class _Lines:
         Variance of what one repair is off its line, pooled over pieces of a kind.
     wide : float
         How much wider than a normal interval one from so few is.
-    count : int
     """
 
     line: StraightLine
     unit: Float
     wide: float
-    count: int
 
 
 def as_repaired(
@@ -82,24 +80,37 @@ def as_repaired(
     errors = np.stack([one.deepest_sd**2 for one in states])
     lines = _lines(heat, depth, pieces)
     panel = list(pieces.of_kind("panel"))
-    sd = lines.wide * np.sqrt(lines.unit * lines.line.slope_variance)
-    drift = settled(lines.line.slope, sd, pieces, by_share=False)
-    drifts = drift.value[:, None] + drift.spread.draws(rng, DRAWS)
-    level = spread_of(lines.wide * np.sqrt(lines.unit / lines.count), pieces)
-    beyond = lines.unit.copy()
+    line, unit = lines.line, lines.unit
+    drift = settled(
+        line.slope,
+        lines.wide * np.sqrt(unit * line.slope_variance),
+        pieces,
+        by_share=False,
+    )
+    middle = settled(
+        line.level,
+        lines.wide * np.sqrt(unit * line.level_variance),
+        pieces,
+        by_share=False,
+    )
+    beyond = unit.copy()
     beyond[panel] = np.maximum(beyond[panel] - np.nanmean(errors, axis=0), 0.0)
     off = spread_of(np.sqrt(beyond), pieces)
-    gone = last.heat - lines.line.middle[panel]
-    middle = lines.line.level[panel]
-    told = np.isfinite(middle) & np.isfinite(drift.value)
-    here = middle[:, None] + level.draws(rng, DRAWS) + off.draws(rng, DRAWS)
+    gone = last.heat - line.middle[panel]
+    drifts, slower = (
+        one.value[:, None] + one.spread.draws(rng, DRAWS)
+        for one in (drift, drift.shared)
+    )
+    here = middle.value[:, None] + middle.spread.draws(rng, DRAWS)
+    here += off.draws(rng, DRAWS)
+    told = np.isfinite(middle.value) & np.isfinite(drift.value)
     return Course(
         told=told,
-        depth=middle + drift.value * gone,
+        depth=middle.value + drift.value * gone,
         depths=here + drifts * gone[:, None],
         rate=drift.value,
         governing=drifts,
-        lesser=drifts,
+        lesser=slower,
         scatter=np.zeros((1, 1)),
         short=np.zeros(told.size, dtype=np.bool_),
         since=np.zeros(told.size, dtype=np.int64),
@@ -125,4 +136,4 @@ def _lines(heat: Float, depth: Float, pieces: Pieces) -> _Lines:
         its = [i for i in pieces.of_kind(kind) if some[i]]
         unit[its] = line.chi_square[its].mean() / freedom if its else np.nan
     wide = float(stdtrit(freedom, 0.975)) / K95
-    return _Lines(line, unit, wide, heat.size)
+    return _Lines(line, unit, wide)

@@ -68,7 +68,8 @@ def settled(
         Of every piece; NaN where not told.
     pieces : Pieces
     by_share : bool
-        Whether places differ by a share of the wear, or as much where little goes.
+        Whether places differ by a share of the wear, levels near each other less; else
+        all differ alike.
 
     Notes
     -----
@@ -106,7 +107,8 @@ def _levels(
     """Levels drawn towards the line through those about them, and their own sd."""
     level = value[list(pieces.of_kind("level"))]
     own = (spread.level**2 + spread.own**2 / HOURS).reshape(-1, HOURS).mean(axis=1)
-    return _drawn(level, own, _lines(np.isfinite(level)), by_share)
+    about = _ABOUT if by_share else np.inf
+    return _drawn(level, own, _lines(np.isfinite(level), about), by_share)
 
 
 def _sides(
@@ -122,7 +124,7 @@ def _sides(
     side = value[list(pieces.of_kind("side"))]
     rows = spread.own.size // HOURS
     own = (spread.side**2 + spread.own**2 / rows).reshape(-1, HOURS).mean(axis=0)
-    drawn, left = _drawn(side, own, _lines(np.isfinite(side), ring=True), True)
+    drawn, left = _drawn(side, own, _lines(np.isfinite(side), _ABOUT, ring=True), True)
     part = np.where(np.isnan(drawn), 1.0, drawn / wall)
     return np.clip(part, _LEAST, _MOST), left / wall
 
@@ -139,12 +141,14 @@ def _drawn(
     return said + kept * np.nan_to_num(value - said), np.sqrt(np.nan_to_num(left))
 
 
-def _lines(told: Bool, *, ring: bool = False) -> Float:
+def _lines(told: Bool, about: float, *, ring: bool = False) -> Float:
     """Weights of means in the line through those about each, itself left out.
 
     Parameters
     ----------
     told : bool array (n,)
+    about : float
+        How far about each, Gaussian; inf: the mean of all others.
     ring : bool
         Whether the last stands beside the first.
     """
@@ -155,8 +159,11 @@ def _lines(told: Bool, *, ring: bool = False) -> Float:
         away = at - i
         if ring:
             away = (away + size // 2) % size - size // 2
-        near = np.exp(-0.5 * (away / _ABOUT) ** 2) * (told & (away != 0))
+        near = np.exp(-0.5 * (away / about) ** 2) * (told & (away != 0))
         if np.count_nonzero(near) < 2:
+            continue
+        if not np.isfinite(about):
+            weights[i] = near / near.sum()
             continue
         columns = np.stack([np.ones(size), away])
         weights[i] = np.linalg.solve((columns * near) @ columns.T, columns * near)[0]

@@ -26,7 +26,6 @@ from tests.record.heats_ahead import (
     DESIGN,
     PANELS,
     PIECES,
-    ROW,
     Furnace,
     Told,
     even,
@@ -483,6 +482,7 @@ def test_drift_is_told_with_an_interval_that_holds():
             for heat in range(200)
             if furnace._repaired(7 + heat, rng)[1].max() >= 40.0
         )
-        held.append(brick.heats.low95 - 1.0 <= true <= brick.heats.high95)
-    assert np.mean(held) >= 0.85
-    assert ROW.size == COUNT
+        # somewhere between the last repair that did not pass and the first that did
+        held.append(brick.heats.low95 <= true <= brick.heats.high95 + 1.0)
+    # two standard deviations of a share seen in 100 campaigns come to 0.05
+    assert np.mean(held) > 0.88

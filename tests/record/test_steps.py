@@ -155,7 +155,9 @@ def test_spells_of_several_heats_are_told_per_heat():
     assert step.piece == ZONE
     assert step.first.words == "heats 15 to 16"
     assert "up to heat 14" in step.words
-    assert step.change.low95 < 3.0 < step.change.high95
+    (single,) = find_steps(series_of(wear))
+    assert step.change.value == pytest.approx(single.change.value, abs=0.2)
+    assert step.before.value == pytest.approx(single.before.value, abs=0.2)
 
 
 def test_two_steps_in_one_zone_are_told_each_by_itself():
@@ -246,9 +248,12 @@ def test_false_alarms_and_steps_found_in_many_campaigns():
     assert 10 <= loose <= 30
     for where in ("level", "zone", "sides"):
         rows, sides, _ = PLACES[where]
-        found = 0
+        found = held = 0
         for seed in range(40):
             wear = stepped(heats(BEFORE + AFTER, seed=1000 + seed), rows, sides)
             steps = find_steps(series_of(wear))
-            found += any(step.first.words == "heat 11" for step in steps)
+            exact = [step for step in steps if step.first.words == "heat 11"]
+            found += bool(exact)
+            held += any(one.change.low95 < 3.0 < one.change.high95 for one in exact)
         assert found >= 36, where
+        assert held >= 0.85 * found, where
