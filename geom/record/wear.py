@@ -14,7 +14,7 @@ from geom.compare.panels import PanelState
 from geom.design.spelling import listed, nearest
 from geom.errors import InputError
 from geom.record.by_tasks import Summed, Tick, sum_by_tasks
-from geom.record.forecast import Forecast, forecast, forecast_repaired
+from geom.record.forecast import TRIED, Forecast, forecast, forecast_repaired
 from geom.record.limits import why_no_least_lining
 from geom.record.occasion import Occasion
 from geom.record.one_sided import Roundness, wear_pattern
@@ -188,7 +188,12 @@ def study(
             series, record.design, last, state_of=state_of, seed=seed
         ),
         maps=summed.maps,
-        warnings=(*_few(spells), *_untold(spells), *_one_limit(record)),
+        warnings=(
+            *_few(spells),
+            *_untold(spells),
+            *_one_limit(record),
+            TRIED,
+        ),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError
+from geom.record.forecast import TRIED
 from geom.record.store import Record
 from geom.record.wear import Wear, study
 from tests.record.small_record import Survey, occasion, put, start, worn_record
@@ -80,7 +81,8 @@ def test_even_wear_has_no_step(wear):
 
 
 def test_what_is_told_of_some_spells_only_is_said(wear):
-    hours, lining = wear.warnings
+    hours, lining, tried = wear.warnings
+    assert tried == TRIED
     assert hours == (
         "hours on blast told of 4 of 10 spells: rates per hour are of those alone"
     )
@@ -185,7 +187,7 @@ def test_one_spell_is_told_as_one_spell(tmp_path):
         Survey(occasion(6, "before repair"), np.full(grid.shape, 5.0), ERROR),
     )
     found = study(record)
-    assert len(found.warnings) == 2
+    assert len(found.warnings) == 3
     assert found.warnings[0].startswith("one spell of wear: how heats differ is hardly")
     assert found.maps.per_heat.rate == pytest.approx(2.5)
     assert np.isnan(found.maps.trend).all()

@@ -170,6 +170,7 @@ def make_wear(design, **changes):
         steps=(step,),
         pattern=(Roundness(hot, (), "burns more towards 1 o'clock than elsewhere"),),
         forecasts=make_forecasts(pieces),
+        repaired=(),
         maps=maps,
         warnings=("iron melted told of 13 of 14 spells",),
     )
