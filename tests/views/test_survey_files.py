@@ -76,8 +76,9 @@ def test_another_design_than_the_surfaces_is_refused(build, tmp_path):
 
 
 def test_no_picture_needs_a_screen():
-    """No pyplot and no 3D rendering anywhere in the room."""
-    for path in Path(geom.views.__file__).parent.glob("*.py"):
+    """No pyplot and no 3D rendering anywhere in the room but the window itself."""
+    room = Path(geom.views.__file__).parent
+    for path in {*room.glob("*.py")} - {room / "window.py"}:
         tree = ast.parse(path.read_text(encoding="utf-8"))
         named = {
             getattr(node, "attr", None) or getattr(node, "id", None)
