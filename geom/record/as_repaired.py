@@ -94,7 +94,9 @@ def as_repaired(
         by_share=False,
     )
     beyond = unit.copy()
-    beyond[panel] = np.maximum(beyond[panel] - np.nanmean(errors, axis=0), 0.0)
+    told = np.isfinite(errors)
+    mean = np.nansum(errors, axis=0) / np.maximum(told.sum(axis=0), 1)
+    beyond[panel] = np.maximum(beyond[panel] - mean, 0.0)
     off = spread_of(np.sqrt(beyond), pieces)
     gone = last.heat - line.middle[panel]
     drifts, slower = (
@@ -103,10 +105,11 @@ def as_repaired(
     )
     here = middle.value[:, None] + middle.spread.draws(rng, DRAWS)
     here += off.draws(rng, DRAWS)
-    told = np.isfinite(middle.value) & np.isfinite(drift.value)
+    depth_now = middle.value + drift.value * gone
+    told = np.isfinite(depth_now)
     return Course(
         told=told,
-        depth=middle.value + drift.value * gone,
+        depth=depth_now,
         depths=here + drifts * gone[:, None],
         rate=drift.value,
         governing=drifts,

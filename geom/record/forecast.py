@@ -46,7 +46,7 @@ DEFERS = (
 )
 #: What forecasts were found worth where campaigns of known truth were followed on.
 TRIED = (
-    "in simulated campaigns the intervals of forecasts held the truth in only 66 to 91 "
+    "in simulated campaigns the intervals of forecasts held the truth in only 47 to 91 "
     "of 100 cases, and where they did not the limit was passed sooner: spots that no "
     "station hits go deeper than what is measured. Take the low end for no more than a "
     "reason to look, and look after every heat"

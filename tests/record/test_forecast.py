@@ -427,3 +427,16 @@ def test_one_side_that_drifts_is_seen():
 def test_fewer_than_four_repairs_tell_no_drift():
     assert repaired(drifting(2, 1.0)) == ()
     assert len(repaired(drifting(3, 1.0))) == 2
+
+
+def test_wall_that_no_survey_reaches_does_not_spoil_what_repairs_leave():
+    """Rows below the lowest and above the highest reading, and one panel alone."""
+    told = drifting(8, 1.0)
+    for one in told.states.values():
+        for part in (one.cutback, one.deepest, one.deepest_sd):
+            part[: 2 * HOURS] = part[-HOURS:] = part[5 * HOURS] = np.nan
+    brick, lining = repaired(told)
+    for found in (brick, lining):
+        for part in (found.at, found.room, found.rate):
+            assert np.isfinite(list(part.to_dict().values())).all()
+    assert 35.0 < brick.heats.value < 45.0
