@@ -19,7 +19,11 @@ import pytest
 import geom
 from geom.cli import main
 from geom.record.occasion import Occasion
+from geom.record.pieces import pieces_of
+from geom.record.series import wear_series
 from geom.record.spells import spells_of
+from geom.record.steps import find_steps
+from geom.record.store import open_record
 
 ROOT = Path(__file__).resolve().parent.parent
 SCANS = ROOT / "scans"
@@ -216,3 +220,68 @@ def places(piece: dict[str, Any]) -> list[tuple[float, float]]:
 
 def holds(said: dict[str, float], true: float) -> bool:
     return said["low95"] <= true <= said["high95"]
+
+
+@pytest.mark.slow
+def test_the_step_is_found_at_its_heat_and_place(told, script):
+    found = [
+        step
+        for step in told["steps"]
+        if np.mean([script.step(*place) for place in places(step)]) * script.INCH > 1.5
+    ]
+    assert len(found) == 1
+    (step,) = found
+    assert step["first_heat"] == script.STEP_FROM
+    assert (step["azimuth_from"], step["azimuth_to"]) == script.STEP_SIDES
+    assert step["chance"] < 0.05
+    # The step goes with a heat's hours, as all wear does: it is told of a mean heat.
+    share = np.mean([script.heat(number).share for number in script.HEATS])
+    planted = np.mean([script.step(*place) for place in places(step)])
+    assert holds(step["change"], planted * share * script.INCH)
+    assert not holds(step["change"], 1.5 * planted * share * script.INCH)
+
+
+@pytest.mark.slow
+def test_no_step_is_found_where_none_is_planted_yet(record, script):
+    whole = open_record(record)
+    early = [one for one in whole.occasions if one.heat < script.STEP_FROM]
+    spells, _ = spells_of(early)
+    pieces = pieces_of(whole.panels, whole.design)
+    assert len(spells) == 9
+    assert find_steps(wear_series(spells, pieces, whole.state)) == ()
+
+
+@pytest.mark.slow
+def test_rates_hold_what_the_heats_wore(told, script):
+    zones = {zone["name"]: zone for zone in told["zones"]}
+    for name in ("melting zone", "stack"):
+        piece = dict(zones[name])
+        piece["height_to"] = min(piece["height_to"], 84 * script.INCH)
+        worn = script.INCH * np.mean(
+            [
+                [script.wear(number, *place) for place in places(piece)[::7]]
+                for number in script.HEATS
+            ]
+        )
+        rate = piece["per_heat"]["long"]
+        assert holds(rate, worn)
+        assert not holds(rate, worn + 3.0)
+
+
+@pytest.mark.slow
+def test_the_forecast_holds_what_the_heats_to_come_would_wear(told, script):
+    threshold = 1.25
+    (first,) = [
+        one
+        for one in told["forecasts"]
+        if (one["kind"], one["limit"]) == ("wall", "brick threshold")
+        and one["going"] == "left alone"
+    ]
+    last = max(script.HEATS)
+    ring = [(a, h) for a in range(180, 300, 5) for h in range(30, 50)]
+    left = np.array([script.left(last, *place) for place in ring])
+    own = np.array([script.usual(*place) + script.step(*place) for place in ring])
+    heats = float(((threshold - left) / own).min())
+    assert holds(first["heats"], heats)
+    assert not holds(first["heats"], 3.0 * heats)
+    assert first["heats"]["high95"] < 6.0

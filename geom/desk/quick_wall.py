@@ -19,19 +19,15 @@ from geom.design import Design
 from geom.readings import RodReadings
 from geom.surface import Belief
 from geom.surface.covariance import Covariance
-from geom.surface.melting_zone import find_melting_zone
+from geom.surface.fit import slopes_of
 from geom.surface.noise import Noise
 from geom.surface.observed import observe
-from geom.surface.prior import default_prior
 from geom.surface.process import Process
-from geom.surface.rod_errors import Slopes, rod_noise
-from geom.surface.separation import Places
+from geom.surface.reconstruct import expected_prior
+from geom.surface.rod_errors import rod_noise
 from geom.surface.sound_wall import sound_wall
 from geom.surface.threads import on_one_thread_when_small
 from geom.units import Float
-
-#: Step of the differences that tell the wall's slope at a reading, mm; as the full fit.
-_STEP = 5.0
 
 
 @dataclass(frozen=True)
@@ -61,14 +57,7 @@ class Held:
     @classmethod
     def expected(cls, readings: RodReadings, design: Design) -> Held:
         """As they are before anything is learned: the medians of the prior."""
-        low, high = float(readings.height.min()), float(readings.height.max())
-        prior = default_prior(
-            design.profile.mean_radius,
-            low,
-            high,
-            row=float(np.median(np.diff(np.unique(readings.height)))),
-            zone=find_melting_zone(readings, design),
-        )
+        prior = expected_prior(readings, design)
         return cls(Covariance(prior, prior.median))
 
     def filled(self, noise: Noise) -> Noise:
@@ -124,20 +113,7 @@ def quick_wall(readings: RodReadings, held: Held, design: Design) -> QuickWall:
     noise = held.filled(rod_noise(sheet, design, sound=sound))
     process = Process(held.covariance, noise, observed)
     if np.isnan(sheet.sd).any():
-        slopes = _slopes(process, sheet, design)
+        slopes = slopes_of(process, observed.places, sheet, design)
         noise = held.filled(rod_noise(sheet, design, sound=sound, slopes=slopes))
         process = Process(held.covariance, noise, observed)
     return QuickWall(process, held)
-
-
-def _slopes(process: Process, sheet: RodReadings, design: Design) -> Slopes:
-    """How radii change with azimuth and height, from the wall itself; as the full fit.
-
-    Stand-ins for sound wall are cut-backs: of those the drawing's taper is no part.
-    """
-    places = process.observed.places
-    turn = np.rad2deg(_STEP / design.profile.mean_radius)
-    around = process.change(places, Places(places.azimuth + turn, places.height)) / turn
-    up = process.change(places, Places(places.azimuth, places.height + _STEP)) / _STEP
-    taper = design.profile.slope_at(places.height)
-    return Slopes(around, up + np.where(sheet.is_kind("cutback"), 0.0, taper))

@@ -15,8 +15,7 @@ from geom.record.by_tasks import Tick, wear_by_tasks
 from geom.record.material import Material, material_used
 from geom.record.occasion import Occasion
 from geom.record.pieces import Pieces
-from geom.record.run_of_spells import Against, exposures
-from geom.record.spells import Spell, spells_of
+from geom.record.spells import Exposure, Spell, exposures, spells_of
 from geom.record.store import Record
 from geom.record.survey_file import opened
 from geom.record.wear_map import RateMap
@@ -70,7 +69,7 @@ def campaign_wear(
     record: Record,
     name: str,
     pieces: Pieces,
-    by: Against,
+    by: Exposure,
     *,
     tick: Tick | None = None,
 ) -> CampaignWear:

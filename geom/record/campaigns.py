@@ -20,7 +20,7 @@ from geom.record.contrast import as_normal, difference, ratio
 from geom.record.detection import shown
 from geom.record.pieces import Kind, Pieces, pieces_of
 from geom.record.ranking import Rank, ranked
-from geom.record.run_of_spells import Against
+from geom.record.spells import Exposure
 from geom.record.store import Record
 from geom.record.wear_map import WORTH, RateMap
 from geom.surface import Grid
@@ -98,7 +98,7 @@ class Comparison:
 
     title: str
     created: str
-    by: Against
+    by: Exposure
     design: Design
     grid: Grid
     pieces: Pieces
@@ -129,7 +129,7 @@ def compare_campaigns(
     one: tuple[Record, str],
     other: tuple[Record, str],
     *,
-    by: Against = "tonne",
+    by: Exposure = "tonne",
     title: str | None = None,
     created: datetime | None = None,
     tick: Tick | None = None,
@@ -258,7 +258,7 @@ def _drawn_alike(one: Record, other: Record) -> bool:
 
 
 def _cautions(
-    first: CampaignWear, second: CampaignWear, by: Against
+    first: CampaignWear, second: CampaignWear, by: Exposure
 ) -> tuple[str, ...]:
     said = []
     if first.lining != second.lining:

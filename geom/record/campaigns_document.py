@@ -8,7 +8,6 @@ import numpy as np
 
 from geom._version import __version__
 from geom.quantity import Quantity
-from geom.record.pieces import Piece
 from geom.record.ranking import Rank
 from geom.units import Bool
 
@@ -35,7 +34,7 @@ def document(told: Comparison) -> dict[str, Any]:
         "first": _campaign(told.first),
         "second": _campaign(told.second),
         "pieces": [
-            {**_piece(piece), **_contrast(found)}
+            {**piece.to_dict(), **_contrast(found)}
             for piece, found in zip(told.pieces.pieces, told.wear, strict=True)
         ],
         "material": _contrast(told.material, scale=_M3),
@@ -70,17 +69,6 @@ def _campaign(one: CampaignWear) -> dict[str, Any]:
     }
 
 
-def _piece(piece: Piece) -> dict[str, Any]:
-    return {
-        "kind": piece.kind,
-        "name": piece.name,
-        "height_from": piece.height_from,
-        "height_to": piece.height_to,
-        "azimuth_from": piece.azimuth_from,
-        "azimuth_to": piece.azimuth_to,
-    }
-
-
 def _contrast(found: Contrast, *, scale: float = 1.0) -> dict[str, Any]:
     def scaled(one: Quantity | None) -> dict[str, float] | None:
         return None if one is None else one.times(scale).to_dict()
@@ -96,7 +84,7 @@ def _contrast(found: Contrast, *, scale: float = 1.0) -> dict[str, Any]:
 def _rank(rank: Rank, told: Comparison) -> dict[str, Any]:
     difference = told.wear[rank.item].difference
     return {
-        **_piece(told.pieces.pieces[rank.item]),
+        **told.pieces.pieces[rank.item].to_dict(),
         "difference": None if difference is None else difference.to_dict(),
         "first_rank": rank.first,
         "last_rank": rank.last,

@@ -14,7 +14,7 @@ import numpy as np
 from geom.quantity import Quantity
 from geom.record.contrast import difference, student
 from geom.record.occasion import Occasion
-from geom.record.run_of_spells import TONNE, Against
+from geom.record.spells import TONNE, Exposure
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class Material:
 def material_used(
     occasions: Sequence[Occasion],
     rebuild_of: Callable[[Occasion], Quantity],
-    by: Against,
+    by: Exposure,
 ) -> Material:
     """What the repairs of one campaign took.
 
@@ -100,7 +100,7 @@ def _begins(occasions: Sequence[Occasion]) -> bool:
     return bool(occasions) and occasions[0].stage == "after repair"
 
 
-def _since(occasions: Sequence[Occasion], heat: int, by: Against) -> float | None:
+def _since(occasions: Sequence[Occasion], heat: int, by: Exposure) -> float | None:
     """Heats, hours or tonnes between a repair and the one before it."""
     earlier = [one for one in _repaired(occasions) if one < heat]
     last = earlier[-1] if earlier else occasions[0].heat

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -33,6 +33,10 @@ class Piece:
     height_to: float
     azimuth_from: float
     azimuth_to: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """As the documents of a record name it."""
+        return vars(self).copy()
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,11 @@ of it, or several, or a cluster.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,19 +22,13 @@ from geom.errors import InputError
 from geom.record.occasion import Occasion
 from geom.record.pieces import Pieces
 from geom.record.series import wear_series
-from geom.record.spells import Spell
+from geom.record.spells import EXPOSURES, Exposure, Spell, exposures
 from geom.record.survey_file import opened, state_in
 from geom.surface.count_piece import other_version
 from geom.units import Float
 
 if TYPE_CHECKING:
     from geom.record.store import Record
-
-#: What wear is told against.
-Against = Literal["heat", "hour", "tonne"]
-AGAINST: tuple[Against, ...] = ("heat", "hour", "tonne")
-#: Kilograms in a tonne.
-TONNE = 1000.0
 
 #: Spells of a run, and those whose surveys are held at once.
 RUN = 64
@@ -84,7 +78,7 @@ class RunOfSpells:
     pieces: Pieces
     shape: tuple[int, int]
     origin: float
-    against: tuple[Against, ...]
+    against: tuple[Exposure, ...]
     version: str = __version__
 
 
@@ -131,7 +125,7 @@ def runs_of(
     """
     from geom.record.common_grid import record_grid
 
-    told = tuple(one for one in AGAINST if np.nansum(exposures(spells, one)) > 0.0)
+    told = tuple(one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0)
     folder = record.folder.absolute()
     shape = record_grid(record.design).shape
     return tuple(
@@ -147,7 +141,7 @@ def _run(  # noqa: PLR0917
     first: int,
     pieces: Pieces,
     shape: tuple[int, int],
-    told: tuple[Against, ...],
+    told: tuple[Exposure, ...],
 ) -> RunOfSpells:
     mine = spells[first : first + RUN]
     before = spells[first - 1] if first else None
@@ -169,16 +163,6 @@ def _run(  # noqa: PLR0917
         origin=0.5 * (spells[0].start.heat + spells[-1].end.heat),
         against=told,
     )
-
-
-def exposures(spells: Sequence[Spell], against: Against) -> Float:
-    """How much of it each spell had; NaN where not told; shape (n,)."""
-    amounts: dict[Against, list[float | None]] = {
-        "heat": [float(one.heats) for one in spells],
-        "hour": [one.hours for one in spells],
-        "tonne": [None if s.melted is None else s.melted / TONNE for s in spells],
-    }
-    return np.array([np.nan if a is None else a for a in amounts[against]])
 
 
 def sum_run(run: RunOfSpells) -> RunSums:

@@ -8,20 +8,15 @@ alike heat after heat, because the same stations miss the same places.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from geom.record.series import WearSeries
-from geom.record.spells import Spell
+from geom.record.spells import Exposure, Spell, exposures
 from geom.units import Bool, Float
-
-Exposure = Literal["heat", "hour", "tonne"]
 
 #: No survey knows a mean better than to a micrometre: least variance, mm2.
 _LEAST = 1e-6
-#: kg in a tonne.
-_TONNE = 1000.0
 
 
 @dataclass(frozen=True)
@@ -175,7 +170,7 @@ def spell_wear(
     """
     spells = series.spells
     name = spells[-1].campaign if spells and campaign is None else campaign
-    amounts = [_amount(one, exposure) for one in spells]
+    amounts = np.nan_to_num(exposures(spells, exposure))
     kept = [
         k for k, one in enumerate(spells) if one.campaign == name and amounts[k] > 0.0
     ]
@@ -191,15 +186,6 @@ def spell_wear(
         end_variance=series.end_variance[kept],
         heats=np.array([one.heats for one in chosen], dtype=np.float64),
     )
-
-
-def _amount(spell: Spell, exposure: Exposure) -> float:
-    """How much of it a spell saw; 0 where it does not tell."""
-    if exposure == "heat":
-        return float(spell.heats)
-    if exposure == "hour":
-        return spell.hours or 0.0
-    return (spell.melted or 0.0) / _TONNE
 
 
 def _total(spells: list[Spell], amount: Float, exposure: Exposure) -> Float:

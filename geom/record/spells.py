@@ -5,8 +5,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal, get_args
+
+import numpy as np
 
 from geom.record.occasion import Occasion
+from geom.units import Float
+
+#: What wear is told per.
+Exposure = Literal["heat", "hour", "tonne"]
+EXPOSURES: tuple[Exposure, ...] = get_args(Exposure)
+#: Kilograms in a tonne.
+TONNE = 1000.0
 
 
 @dataclass(frozen=True)
@@ -48,6 +58,17 @@ class Spell:
         first = self.start.heat + 1
         last = self.end.heat
         return f"heat {last}" if first == last else f"heats {first} to {last}"
+
+
+def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
+    """How much of it each spell saw; NaN where not told; shape (n,)."""
+    amounts: dict[Exposure, list[float | None]] = {
+        "heat": [float(one.heats) for one in spells],
+        "hour": [one.hours for one in spells],
+        "tonne": [None if s.melted is None else s.melted / TONNE for s in spells],
+    }
+    told = [np.nan if a is None else a for a in amounts[exposure]]
+    return np.array(told, dtype=np.float64)
 
 
 def spells_of(

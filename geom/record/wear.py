@@ -19,9 +19,8 @@ from geom.record.limits import why_no_least_lining
 from geom.record.occasion import Occasion
 from geom.record.one_sided import Roundness, wear_pattern
 from geom.record.pieces import Pieces, pieces_of
-from geom.record.run_of_spells import AGAINST, Against, exposures
 from geom.record.series import WearSeries
-from geom.record.spells import Spell, spells_of
+from geom.record.spells import EXPOSURES, Exposure, Spell, exposures, spells_of
 from geom.record.steps import Step, find_steps
 from geom.record.store import Record
 from geom.record.wear_map import WearMaps
@@ -75,7 +74,7 @@ class Wear:
     occasions: tuple[Occasion, ...]
     gaps: tuple[str, ...]
     series: WearSeries
-    rates: Mapping[Against, Rates]
+    rates: Mapping[Exposure, Rates]
     steps: tuple[Step, ...]
     pattern: tuple[Roundness, ...]
     forecasts: tuple[Forecast, ...]
@@ -151,8 +150,8 @@ def study(
     summed = sum_by_tasks(record, spells, pieces, cluster=cluster, tick=say)
     series = summed.series
     say("rates")
-    told: list[Against] = [
-        one for one in AGAINST if np.nansum(exposures(spells, one)) > 0.0
+    told: list[Exposure] = [
+        one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0
     ]
     rates = {against: wear_rates(series, against) for against in told}
     say("steps and patterns")

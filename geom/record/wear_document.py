@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from geom.quantity import Quantity
 from geom.record.manifest import told_of
-from geom.record.pieces import Kind, Piece
-from geom.record.run_of_spells import TONNE
+from geom.record.pieces import Kind
+from geom.record.spells import TONNE
 
 if TYPE_CHECKING:
     from geom.record.forecast import Forecast
@@ -81,7 +81,7 @@ def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
 
 def _piece(wear: Wear, i: int) -> dict[str, Any]:
     """Where a piece is, and its rates."""
-    told = _where(wear.pieces.pieces[i])
+    told = wear.pieces.pieces[i].to_dict()
     for against, rates in wear.rates.items():
         scatter = float(rates.scatter[i])
         told[f"per_{against}"] = {
@@ -95,20 +95,9 @@ def _piece(wear: Wear, i: int) -> dict[str, Any]:
     return told
 
 
-def _where(piece: Piece) -> dict[str, Any]:
-    return {
-        "kind": piece.kind,
-        "name": piece.name,
-        "height_from": piece.height_from,
-        "height_to": piece.height_to,
-        "azimuth_from": piece.azimuth_from,
-        "azimuth_to": piece.azimuth_to,
-    }
-
-
 def _step(step: Step) -> dict[str, Any]:
     return {
-        **_where(step.piece),
+        **step.piece.to_dict(),
         "first_heat": step.first.start.heat + 1,
         "before": _q(step.before),
         "after": _q(step.after),
@@ -119,7 +108,7 @@ def _step(step: Step) -> dict[str, Any]:
 
 def _roundness(one: Roundness) -> dict[str, Any]:
     return {
-        **_where(one.zone),
+        **one.zone.to_dict(),
         "lobes": [
             {"order": order, "amplitude": _q(amplitude), "azimuth": azimuth}
             for order, amplitude, azimuth in one.lobes
@@ -132,7 +121,7 @@ def _roundness(one: Roundness) -> dict[str, Any]:
 
 def _forecast(one: Forecast) -> dict[str, Any]:
     return {
-        **_where(one.piece),
+        **one.piece.to_dict(),
         "limit": one.limit,
         "going": one.going,
         "heats": _q(one.heats),

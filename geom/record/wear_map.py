@@ -27,7 +27,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.record.common_grid import record_grid
-from geom.record.run_of_spells import Against
+from geom.record.spells import Exposure
 from geom.surface import Grid
 from geom.units import Bool, Float, Int
 
@@ -87,7 +87,7 @@ class WearMaps:
     per_tonne: RateMap | None
 
 
-def maps_of(tables: dict[Against, Float], design: Design) -> WearMaps:
+def maps_of(tables: dict[Exposure, Float], design: Design) -> WearMaps:
     """Maps from what the spells add up to.
 
     Parameters

@@ -17,7 +17,8 @@ from geom.record.moderated import moderated
 from geom.record.robust import Scale, robust_fit
 from geom.record.scatter import Scatter, find_scatter
 from geom.record.series import WearSeries
-from geom.record.spell_wear import Exposure, SpellErrors, SpellWear, spell_wear
+from geom.record.spell_wear import SpellErrors, SpellWear, spell_wear
+from geom.record.spells import Exposure
 from geom.record.straight_line import line_through
 from geom.units import Bool, Float, Int
 

@@ -76,7 +76,7 @@ def fit_wall(
         best = learn(evidence)
     if np.isnan(sheet.sd).any():
         process = Process(*evidence.filled(best), evidence.observed)
-        slopes = _slopes(process, observed.places, sheet, design)
+        slopes = slopes_of(process, observed.places, sheet, design)
         noise = rod_noise(sheet, design, sound=sound, slopes=slopes).taken(kept)
         evidence = Evidence.of(evidence.observed, noise, prior)
         best = learn(evidence, start=best)
@@ -115,7 +115,7 @@ def believe(
     return Belief(processes[0], tuple(processes[1:]))
 
 
-def _slopes(
+def slopes_of(
     process: Process, places: Places, sheet: RodReadings, design: Design
 ) -> Slopes:
     """How what is read changes with azimuth and height, from the wall as first fitted.

@@ -15,7 +15,7 @@ from geom.surface.grid import make_grid
 from geom.surface.informed import informed
 from geom.surface.melting_zone import find_melting_zone
 from geom.surface.past import PastPrior
-from geom.surface.prior import default_prior
+from geom.surface.prior import Prior, default_prior
 from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.sound_wall import doubtful
 from geom.surface.threads import on_one_thread_when_small
@@ -103,9 +103,7 @@ def _of_rods(  # noqa: PLR0917
 ) -> RadialSurface:
     _refuse_too_few(readings)
     low, high = float(readings.height.min()), float(readings.height.max())
-    row = float(np.median(np.diff(np.unique(readings.height))))
-    zone = find_melting_zone(readings, design)
-    prior = default_prior(design.profile.mean_radius, low, high, row=row, zone=zone)
+    prior = expected_prior(readings, design)
     used = False
     if past is not None:
         prior, used = informed(prior, past, readings, design)
@@ -127,6 +125,14 @@ def _of_rods(  # noqa: PLR0917
         warnings=_warn_of(readings, design, fit.rejected)
         + _past_words(past, used=used),
     )
+
+
+def expected_prior(readings: RodReadings, design: Design) -> Prior:
+    """What is expected of the wall that the readings are of, before they are fitted."""
+    low, high = float(readings.height.min()), float(readings.height.max())
+    row = float(np.median(np.diff(np.unique(readings.height))))
+    zone = find_melting_zone(readings, design)
+    return default_prior(design.profile.mean_radius, low, high, row=row, zone=zone)
 
 
 def _refuse_too_few(readings: RodReadings) -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from geom.record.campaigns import Comparison
 from geom.views.campaigns_page import campaigns_page
+from geom.views.document import as_json
 
 #: In the order they are written.
 FILES: tuple[str, ...] = ("campaigns.json", "campaigns.html")
@@ -33,5 +33,4 @@ def campaigns_document(told: Comparison) -> bytes:
     ValueError
         If a number is not finite: JSON has no such numbers.
     """
-    text = json.dumps(told.to_dict(), allow_nan=False, ensure_ascii=False, indent=1)
-    return (text + "\n").encode("utf-8", errors="backslashreplace")
+    return as_json(told.to_dict())

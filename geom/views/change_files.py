@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +11,11 @@ from numpy.typing import NDArray
 from geom.design import Design
 from geom.record.changed import Change
 from geom.views.cautions import CAUTIONS
+from geom.views.cf import azimuth_notes, frame_notes, height_notes, write_packed
 from geom.views.change_map import change_png
 from geom.views.change_page import change_page
 from geom.views.change_walls import levels_png, scale_png, wall_png
+from geom.views.document import as_json
 from geom.views.words import plain
 
 #: In the order they are written.
@@ -50,8 +51,7 @@ def write_change(folder: Path, change: Change, design: Design) -> None:
 def change_document(change: Change) -> bytes:
     """The ``daubline.change/1`` document as UTF-8 JSON."""
     told = change.to_dict() | {"cautions": list(CAUTIONS)}
-    text = json.dumps(told, allow_nan=False, ensure_ascii=False, indent=1) + "\n"
-    return text.encode("utf-8", errors="backslashreplace")
+    return as_json(told)
 
 
 def write_maps(path: Path, change: Change, design: Design) -> None:
@@ -74,33 +74,22 @@ def write_maps(path: Path, change: Change, design: Design) -> None:
             for name, (values, notes) in fields.items()
         },
         coords={
-            "height": ("height", grid.height, _height(design)),
-            "azimuth": ("azimuth", grid.azimuth, _azimuth(design)),
+            "height": ("height", grid.height, height_notes(design)),
+            "azimuth": ("azimuth", grid.azimuth, azimuth_notes(design)),
         },
-        attrs={
-            "Conventions": "CF-1.11",
+        attrs=frame_notes(design)
+        | {
             "title": plain(change.title),
-            "lining": plain(change.lining),
             "created": plain(change.created),
             "source": f"daubline {plain(change.version)}",
         },
     )
     data["change"].attrs["ancillary_variables"] = "change_sd"
-    packed = {"zlib": True, "complevel": 2, "shuffle": True}
-    encoding: dict[str, dict[str, Any]] = {
-        str(name): packed | {"_FillValue": _fill(array.dtype)}
-        for name, array in data.data_vars.items()
-    }
-    encoding |= {str(name): {"_FillValue": None} for name in data.coords}
-    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
+    write_packed(path, data)
 
 
 def _short(values: NDArray[Any]) -> NDArray[Any]:
     return values.astype(np.float32) if values.dtype.kind == "f" else values
-
-
-def _fill(dtype: np.dtype[Any]) -> float | None:
-    return float("nan") if dtype.kind == "f" else None
 
 
 def _mm(name: str) -> dict[str, Any]:
@@ -112,19 +101,4 @@ def _flag(name: str) -> dict[str, Any]:
         "long_name": name,
         "flag_values": np.array([-1, 0, 1], dtype=np.int8),
         "flag_meanings": "restored neither lost",
-    }
-
-
-def _height(design: Design) -> dict[str, Any]:
-    return _mm(f"height above {plain(design.height_zero)}") | {
-        "positive": "up",
-        "axis": "Z",
-    }
-
-
-def _azimuth(design: Design) -> dict[str, Any]:
-    zero = plain(design.azimuth_zero)
-    return {
-        "long_name": f"azimuth from {zero}, {design.azimuth_sense} seen from above",
-        "units": "degree",
     }

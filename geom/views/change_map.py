@@ -18,7 +18,7 @@ from geom.units import Float, say_both
 from geom.views import chart, colours
 from geom.views.change_key import Scale, draw_scale
 from geom.views.map import panel_height
-from geom.views.mapkey import LEFT, TYPE, scale_bar
+from geom.views.mapkey import LEFT, TYPE, place_legend, scale_bar
 from geom.views.unrolled import Unrolled, draw_hatch, draw_openings, lay_wall
 from geom.views.words import plain, say_sense
 
@@ -183,16 +183,4 @@ def _legend(made: Figure, change: Change, design: Design) -> None:
         ),
         Patch(facecolor=colours.OPENING, label="opening"),
     ]
-    made.legend(
-        handles=patches,
-        loc="lower left",
-        bbox_to_anchor=(LEFT / made.get_figwidth(), 0.12 / made.get_figheight()),
-        ncols=3,
-        fontsize=TYPE - 1.5,
-        frameon=False,
-        handlelength=2.2,
-        handleheight=1.3,
-        columnspacing=1.6,
-        borderaxespad=0.0,
-        borderpad=0.0,
-    )
+    place_legend(made, patches)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 from geom.compare.findings import Findings
 from geom.repair import Works
@@ -16,6 +17,16 @@ def document_bytes(findings: Findings, works: Works) -> bytes:
     ValueError
         If a number is not finite: JSON has no such numbers.
     """
-    told = {**findings.to_dict(), "repair": works.to_dict()}
+    return as_json({**findings.to_dict(), "repair": works.to_dict()})
+
+
+def as_json(told: dict[str, Any]) -> bytes:
+    """A document as it is written: UTF-8 JSON.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite: JSON has no such numbers.
+    """
     text = json.dumps(told, allow_nan=False, ensure_ascii=False, indent=1)
     return (text + "\n").encode("utf-8", errors="backslashreplace")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -142,8 +143,13 @@ def legend(
         patches.append(
             Patch(facecolor="#ffffff", edgecolor=chart.INK, hatch=SHADOW, label=dotted)
         )
+    place_legend(made, [*patches, *dots])
+
+
+def place_legend(made: Figure, handles: Sequence[Any]) -> None:
+    """What hatches and dots mean, below the map."""
     made.legend(
-        handles=[*patches, *dots],
+        handles=list(handles),
         loc="lower left",
         bbox_to_anchor=(LEFT / made.get_figwidth(), 0.12 / made.get_figheight()),
         ncols=3,

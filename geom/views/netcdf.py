@@ -12,6 +12,7 @@ from geom.compare.findings import ACTIONS, NO_CALL, Findings
 from geom.compare.panels import PanelState
 from geom.surface.radial import RadialSurface
 from geom.units import Float
+from geom.views.cf import azimuth_notes, frame_notes, height_notes, write_packed
 from geom.views.words import plain
 
 if TYPE_CHECKING:
@@ -30,18 +31,7 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
     findings : Findings
         Its maps take the place of the surface's own fields of the same name.
     """
-    data = _dataset(surface, findings)
-    packed = {"zlib": True, "complevel": 2, "shuffle": True}
-    encoding: dict[str, dict[str, Any]] = {
-        str(name): packed | {"_FillValue": _fill(array.dtype)}
-        for name, array in data.data_vars.items()
-    }
-    encoding |= {str(name): {"_FillValue": None} for name in data.coords}
-    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
-
-
-def _fill(dtype: np.dtype[Any]) -> float | None:
-    return float("nan") if dtype.kind == "f" else None
+    write_packed(path, _dataset(surface, findings))
 
 
 def _dataset(surface: RadialSurface, findings: Findings) -> xr.Dataset:
@@ -67,8 +57,8 @@ def _dataset(surface: RadialSurface, findings: Findings) -> xr.Dataset:
     )
     data["cutback"].attrs["ancillary_variables"] = "cutback_sd"
     data["radius"].attrs["ancillary_variables"] = "radius_sd"
-    data["height"].attrs |= _height(surface)
-    data["azimuth"].attrs |= _azimuth(surface)
+    data["height"].attrs |= height_notes(surface.design)
+    data["azimuth"].attrs |= azimuth_notes(surface.design)
     data.attrs = _about(surface, findings)
     if findings.panels is not None:
         data = data.assign(_of_panels(findings.panels))
@@ -129,33 +119,10 @@ def _p_brick(surface: RadialSurface) -> dict[str, Any]:
     }
 
 
-def _height(surface: RadialSurface) -> dict[str, Any]:
-    return {
-        "long_name": f"height above {plain(surface.design.height_zero)}",
-        "units": "mm",
-        "positive": "up",
-        "axis": "Z",
-    }
-
-
-def _azimuth(surface: RadialSurface) -> dict[str, Any]:
-    design = surface.design
-    return {
-        "long_name": f"azimuth from {plain(design.azimuth_zero)}, "
-        f"{design.azimuth_sense} seen from above",
-        "units": "degree",
-    }
-
-
 def _about(surface: RadialSurface, findings: Findings) -> dict[str, Any]:
-    design = surface.design
-    return {
-        "Conventions": "CF-1.11",
+    return frame_notes(surface.design) | {
         "title": plain(findings.title),
         "lining": plain(findings.lining),
-        "azimuth_zero": plain(design.azimuth_zero),
-        "azimuth_sense": f"{design.azimuth_sense} seen from above",
-        "height_zero": plain(design.height_zero),
         "created": plain(findings.created),
         "source": f"daubline {plain(findings.version)}",
     }

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from geom.design import Design
 from geom.repair.checked import Recheck
 from geom.views.cautions import CAUTIONS
 from geom.views.certificate import certificate_bytes
+from geom.views.document import as_json
 
 #: In the order they are written.
 FILES: tuple[str, ...] = ("recheck.json", "certificate.pdf")
@@ -25,7 +25,5 @@ def write_recheck(folder: Path, recheck: Recheck, design: Design) -> None:
     design : Design
     """
     told = recheck.to_dict() | {"cautions": list(CAUTIONS)}
-    text = json.dumps(told, allow_nan=False, ensure_ascii=False, indent=1) + "\n"
-    document = text.encode("utf-8", errors="backslashreplace")
-    (folder / FILES[0]).write_bytes(document)
+    (folder / FILES[0]).write_bytes(as_json(told))
     (folder / FILES[1]).write_bytes(certificate_bytes(recheck, design))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from geom.record.deepest_found import deepest_found
 from geom.record.store import Record
 from geom.record.wear import Wear
 from geom.views.cautions import CAUTIONS
+from geom.views.document import as_json
 from geom.views.heats_page import MOST, heats_bytes
 from geom.views.wear_netcdf import write_wear_netcdf
 from geom.views.wear_page import wear_page
@@ -72,8 +72,7 @@ def write_wear_files(
 def wear_document(wear: Wear) -> bytes:
     """What ``wear.json`` holds, as UTF-8."""
     told = wear.to_dict() | {"cautions": list(CAUTIONS)}
-    text = json.dumps(told, allow_nan=False, ensure_ascii=False, indent=1) + "\n"
-    return text.encode("utf-8", errors="backslashreplace")
+    return as_json(told)
 
 
 def _silent(words: str) -> None:

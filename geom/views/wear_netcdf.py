@@ -9,13 +9,13 @@ import numpy as np
 
 from geom.design import Design
 from geom.record.wear_map import RateMap, WearMaps
+from geom.views.cf import azimuth_notes, frame_notes, height_notes, write_packed
 from geom.views.words import plain
 
 if TYPE_CHECKING:
     import xarray as xr
 
 _BOTH = ("height", "azimuth")
-_PACKED = {"zlib": True, "complevel": 2, "shuffle": True}
 
 
 def write_wear_netcdf(
@@ -33,12 +33,7 @@ def write_wear_netcdf(
     """
     data = wear_dataset(maps, design)
     data.attrs |= {name: plain(words) for name, words in about.items()}
-    encoding: dict[str, dict[str, Any]] = {
-        str(name): _PACKED | {"_FillValue": np.nan if array.dtype.kind == "f" else None}
-        for name, array in data.data_vars.items()
-    }
-    encoding |= {str(name): {"_FillValue": None} for name in data.coords}
-    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
+    write_packed(path, data)
 
 
 def wear_dataset(maps: WearMaps, design: Design) -> xr.Dataset:
@@ -66,16 +61,10 @@ def wear_dataset(maps: WearMaps, design: Design) -> xr.Dataset:
     return xr.Dataset(
         fields,
         coords={
-            "height": ("height", maps.height, _height(design)),
-            "azimuth": ("azimuth", maps.azimuth, _azimuth(design)),
+            "height": ("height", maps.height, height_notes(design)),
+            "azimuth": ("azimuth", maps.azimuth, azimuth_notes(design)),
         },
-        attrs={
-            "Conventions": "CF-1.11",
-            "lining": plain(design.name),
-            "azimuth_zero": plain(design.azimuth_zero),
-            "azimuth_sense": f"{design.azimuth_sense} seen from above",
-            "height_zero": plain(design.height_zero),
-        },
+        attrs=frame_notes(design),
     )
 
 
@@ -116,20 +105,3 @@ def _sd_of(name: str) -> str:
 
 def _aided(name: str) -> dict[str, Any]:
     return {"ancillary_variables": name}
-
-
-def _height(design: Design) -> dict[str, Any]:
-    return {
-        "long_name": f"height above {plain(design.height_zero)}",
-        "units": "mm",
-        "positive": "up",
-        "axis": "Z",
-    }
-
-
-def _azimuth(design: Design) -> dict[str, Any]:
-    words = f"azimuth from {plain(design.azimuth_zero)}, "
-    return {
-        "long_name": f"{words}{design.azimuth_sense} seen from above",
-        "units": "degree",
-    }

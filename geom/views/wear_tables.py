@@ -13,7 +13,7 @@ from geom.record.forecast import Forecast
 from geom.record.one_sided import Roundness
 from geom.record.passing import HORIZON
 from geom.record.pieces import Pieces
-from geom.record.run_of_spells import TONNE, Against
+from geom.record.spells import TONNE, Exposure
 from geom.record.steps import Step
 from geom.record.wear import Wear
 from geom.units import say_both
@@ -220,7 +220,7 @@ def rate_columns(wear: Wear) -> list[str]:
     ]
 
 
-_AN: dict[Against, str] = {"heat": "a heat", "hour": "an hour", "tonne": "a tonne"}
+_AN: dict[Exposure, str] = {"heat": "a heat", "hour": "an hour", "tonne": "a tonne"}
 
 
 def rates_told(wear: Wear) -> list[Sequence[Quantity | None]]:

@@ -15,9 +15,9 @@ from geom.errors import InputError, MissingExtra
 from geom.record import by_tasks, run_of_spells
 from geom.record.by_tasks import Summed, sum_by_tasks
 from geom.record.pieces import pieces_of
-from geom.record.run_of_spells import exposures, runs_of, sum_run
+from geom.record.run_of_spells import runs_of, sum_run
 from geom.record.series import wear_series
-from geom.record.spells import Spell, spells_of
+from geom.record.spells import Spell, exposures, spells_of
 from geom.record.store import Record, open_record
 from tests.record.small_record import start, worn_record
 

@@ -149,7 +149,7 @@ def test_longer_heats_are_no_step_where_their_hours_are_told():
 
 def test_spells_of_several_heats_are_told_per_heat():
     lasted = [1, 3, 1, 2, 1, 1, 2, 1, 1, 1, 2, 1]
-    wear = stepped(heats(12, own=0.2, level=0.15, shared=0.02), MELTING)
+    wear = stepped(heats(12, seed=4), MELTING)
     whole = wear * np.array(lasted)[:, None, None]
     (step,) = find_steps(series_of(whole, lasted=lasted))
     assert step.piece == ZONE
@@ -224,3 +224,40 @@ def test_a_step_of_the_zone_holds_the_zone_its_levels_and_panels():
     inside = step.inside(PIECES)
     assert inside[PIECES.of_kind("zone")[2]]
     assert inside.sum() == 1 + 5 + 5 * HOURS
+
+
+@pytest.mark.slow
+def test_in_a_long_record_old_and_new_steps_are_placed_to_the_heat():
+    wear = stepped(heats(5000, seed=8), 5, mm=2.0, at=3101)
+    wear = stepped(wear, MELTING, slice(2, 5), mm=4.0, at=4998)
+    old, new = find_steps(series_of(wear))
+    assert (old.piece.height_from, old.first.words) == (edge(5), "heat 3102")
+    assert old.change.low95 < 2.0 < old.change.high95
+    assert (new.piece.azimuth_from, new.first.words) == (45.0, "heat 4999")
+
+
+@pytest.mark.slow
+def test_false_alarms_are_held():
+    """At 5 %: of 60 campaigns without a step, 8 or more would be 1 in 100 by chance."""
+    alarms = sum(bool(find_steps(series_of(heats(14, seed=s)))) for s in range(60))
+    assert alarms <= 7
+    loose = sum(
+        bool(find_steps(series_of(heats(14, seed=s)), false_alarms=0.5))
+        for s in range(24)
+    )
+    assert 5 <= loose <= 19
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("where", ["level", "zone", "sides"])
+def test_steps_of_3_mm_are_found_within_2_heats_in_9_campaigns_of_10(where):
+    rows, sides, _ = PLACES[where]
+    found = held = 0
+    for seed in range(30):
+        wear = stepped(heats(BEFORE + AFTER, seed=1000 + seed), rows, sides)
+        steps = find_steps(series_of(wear))
+        exact = [step for step in steps if step.first.words == "heat 11"]
+        found += bool(exact)
+        held += any(one.change.low95 < 3.0 < one.change.high95 for one in exact)
+    assert found >= 27
+    assert held >= 0.85 * found

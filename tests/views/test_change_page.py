@@ -2,7 +2,6 @@
 
 import re
 from dataclasses import replace
-from html.parser import HTMLParser
 
 import numpy as np
 import pytest
@@ -14,35 +13,12 @@ from geom.views.change_page import change_page
 from geom.views.change_tables import facts, piece_rows
 from geom.views.change_words import say_sum, sentences
 from tests.record.two_walls import as_drawn, burnt, patched, recorded_wall
+from tests.views.page_read import Page
 from tests.walls import plain_design, tapered_design
 
 PICTURES = dict.fromkeys(
     ("change", "first", "last", "scale", "levels"), b"\x89PNG not really"
 )
-
-
-class Page(HTMLParser):
-    """Tags, addresses and text of a page."""
-
-    def __init__(self, content):
-        super().__init__()
-        self.tags, self.links, self.text, self.open = [], [], "", []
-        self.feed(content.decode("utf-8"))
-        self.close()
-        self.text = re.sub(r"\s+", " ", self.text)
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(tag)
-        self.links += [v for k, v in attrs if k in ("src", "href", "srcset", "data")]
-        if tag not in ("meta", "img", "br"):
-            self.open.append(tag)
-
-    def handle_endtag(self, tag):
-        assert self.open.pop() == tag
-
-    def handle_data(self, data):
-        if self.open[-1:] != ["style"]:
-            self.text += data
 
 
 def changed(to=patched, design=None, **told):

@@ -5,7 +5,6 @@ import hashlib
 import html
 import re
 from dataclasses import replace
-from html.parser import HTMLParser
 
 import pytest
 
@@ -13,35 +12,12 @@ from geom.views.cautions import CAUTIONS
 from geom.views.jobs import jobs, order_rows
 from geom.views.report import Pictures, report_bytes
 from geom.views.viewer_page import page_script
+from tests.views.page_read import Page
 
 DOT = b"\x89PNG not really"
 PICTURES = Pictures(DOT, DOT, DOT, DOT)
 #: The library, the page's own, and its numbers.
 OWN_SCRIPTS = 3
-
-
-class Page(HTMLParser):
-    """Tags, addresses and text of a page."""
-
-    def __init__(self, content):
-        super().__init__()
-        self.tags, self.links, self.text, self.open = [], [], "", []
-        self.feed(content.decode("utf-8"))
-        self.close()
-        self.text = re.sub(r"\s+", " ", self.text)
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(tag)
-        self.links += [v for k, v in attrs if k in ("src", "href", "srcset", "data")]
-        if tag not in ("meta", "img", "br", "input"):
-            self.open.append(tag)
-
-    def handle_endtag(self, tag):
-        assert self.open.pop() == tag
-
-    def handle_data(self, data):
-        if self.open[-1:] not in (["style"], ["script"]):
-            self.text += data
 
 
 def page_of(furnace, **changes):

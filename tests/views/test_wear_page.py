@@ -8,7 +8,6 @@ import math
 import re
 from dataclasses import replace
 from datetime import date, timedelta
-from html.parser import HTMLParser
 
 import numpy as np
 import pytest
@@ -47,40 +46,11 @@ from geom.views.wear_tables import (
 )
 from geom.views.wear_times import MOST_POINTS, points_of
 from geom.views.wear_words import say_percent, say_piece, say_wear, say_wear_interval
+from tests.views.page_read import Page
 from tests.walls import tapered_design
 
 EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
 HEATS = 14
-
-
-class Page(HTMLParser):
-    """Tags, addresses and text of a page, and what a screen reader would miss."""
-
-    def __init__(self, content):
-        super().__init__()
-        self.tags, self.links, self.text, self.open = [], [], "", []
-        self.mute = []
-        self.feed(content.decode("utf-8"))
-        self.close()
-        self.text = re.sub(r"\s+", " ", self.text)
-
-    def handle_starttag(self, tag, attrs):
-        told = dict(attrs)
-        self.tags.append(tag)
-        self.links += [v for k, v in attrs if k in ("src", "href", "srcset", "data")]
-        if (tag == "th" and "scope" not in told) or (
-            tag == "img" and not told.get("alt")
-        ):
-            self.mute.append(tag)
-        if tag not in ("meta", "img", "br"):
-            self.open.append(tag)
-
-    def handle_endtag(self, tag):
-        assert self.open.pop() == tag
-
-    def handle_data(self, data):
-        if self.open[-1:] != ["style"]:
-            self.text += data
 
 
 def make_series(design, *, heats=HEATS, step_at=9):
