@@ -13,6 +13,8 @@ from functools import cached_property
 import numpy as np
 
 from geom.compare.nodes import Nodes
+from geom.compare.panel_parts import part_means, part_owner
+from geom.compare.panel_peaks import greatest_in_panels
 from geom.design import Design
 from geom.surface import Grid
 from geom.units import Float, Int
@@ -88,8 +90,11 @@ class PanelState:
     covariance : array (p, p), mm2
         Of the errors of those means; zero where not told.
     deepest, deepest_sd : array (p,), mm
-        Greatest best estimate of cut-back in the panel, and its standard uncertainty
-        there; NaN where not told.
+        Greatest cut-back in the panel, wherever it is: mean and standard uncertainty
+        of its distribution; NaN where not told.
+    part, part_sd : array (p, PARTS), mm
+        Mean cut-back of each part of the panel and its standard uncertainty; NaN where
+        not told.
     area : array (p,), mm2
         Surveyed wall, openings left out.
     """
@@ -99,6 +104,8 @@ class PanelState:
     covariance: Float
     deepest: Float
     deepest_sd: Float
+    part: Float
+    part_sd: Float
     area: Float
 
     @cached_property
@@ -139,13 +146,17 @@ def panel_state(
     mean = _per_panel(owner, np.nan_to_num(cutback) * weight, panels.count)
     pulled = _pull(owner, nodes, weight, panels.count)
     shown = np.where(weight > 0.0, cutback, np.nan)
-    deepest, deepest_sd = _deepest(owner, shown, sd, panels.count)
+    parts = part_owner(grid.height, grid.azimuth, panels.edge, HOURS)
+    part, part_sd = part_means(parts, shown, sd, weight, panels.count)
+    deepest, deepest_sd = greatest_in_panels(owner, nodes, shown, panels.count)
     return PanelState(
         panels=panels,
         cutback=np.where(told, mean, np.nan),
         covariance=np.asarray(pulled @ nodes.covariance @ pulled.T),
         deepest=deepest,
         deepest_sd=deepest_sd,
+        part=part,
+        part_sd=part_sd,
         area=held * grid.sector,
     )
 
@@ -161,13 +172,3 @@ def _pull(owner: Int, nodes: Nodes, weight: Float, count: int) -> Float:
     place = owner[counted] * size + nodes.owner[counted]
     summed = np.bincount(place, weight[counted], count * size)
     return summed.reshape(count, size).astype(np.float64)
-
-
-def _deepest(owner: Int, cutback: Float, sd: Float, count: int) -> tuple[Float, Float]:
-    """Greatest cut-back in each panel, and its sd there; NaN where there is none."""
-    depth, spread = np.full(count, np.nan), np.full(count, np.nan)
-    seen = np.flatnonzero(np.isfinite(cutback.ravel()))
-    rising = seen[np.argsort(cutback.ravel()[seen], kind="stable")]
-    depth[owner.ravel()[rising]] = cutback.ravel()[rising]
-    spread[owner.ravel()[rising]] = sd.ravel()[rising]
-    return depth, spread

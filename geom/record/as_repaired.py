@@ -106,15 +106,18 @@ def as_repaired(
     here = middle.value[:, None] + middle.spread.draws(rng, DRAWS)
     here += off.draws(rng, DRAWS)
     depth_now = middle.value + drift.value * gone
-    told = np.isfinite(depth_now)
+    told = np.flatnonzero(np.isfinite(depth_now))
+    depths = here + drifts * gone[:, None]
     return Course(
-        told=told,
-        depth=depth_now,
-        depths=here + drifts * gone[:, None],
-        rate=drift.value,
-        governing=drifts,
-        lesser=slower,
+        panel=told,
+        depth=depth_now[told],
+        depths=depths[told],
+        rate=drift.value[told],
+        governing=drifts[told],
+        lesser=slower[told],
         scatter=np.zeros((1, 1)),
+        spot_after=np.full((1, 1), np.inf),
+        spot_depth=np.zeros((1, 1)),
         short=np.zeros(told.size, dtype=np.bool_),
         since=np.zeros(told.size, dtype=np.int64),
     )

@@ -1,8 +1,9 @@
-"""Where the deepest places of the wall lie now and what a heat takes of them.
+"""Where every part of the wall lies now and what a heat takes of it.
 
-Left alone, a panel's deepest place goes on from where the last survey has it by ratio
-times mean rate, heat after heat.  The mean rate is the greater of long- and short-term
-rate; the lesser is kept beside it, since it may be the true one.
+Left alone, a part of a panel goes on from where the last survey has it by the panel's
+mean rate and what the part wears beyond that, heat after heat.  The mean rate is the
+greater of long- and short-term rate; the lesser is kept beside it, since it may be the
+true one.
 
 All of it is drawn: walls and rates that the surveys allow, errors of panels hanging
 together as the surveys say.
@@ -17,9 +18,9 @@ import numpy as np
 
 from geom.compare.panels import PanelState
 from geom.quantity import K95, Quantity
-from geom.record.deepest_wear import deepest_wear
 from geom.record.heat_scatter import HeatScatter, heat_scatter
 from geom.record.occasion import Occasion
+from geom.record.part_wear import PartWear, part_wear
 from geom.record.series import WearSeries
 from geom.record.settled import Settled, settled
 from geom.record.steps import Step
@@ -33,38 +34,55 @@ StateOf = Callable[[Occasion], PanelState]
 DRAWS = 2000
 
 
+#: By how much parts can wear more than they did on average, as panels do.
+_HARDER = 0.5, 2.0
+#: Mean wear this many standard uncertainties from zero tells how much harder.
+_CLEAR = 3.0
+#: How a heat's scatter of a part stands to that of its panel, at most; rates of less
+#: than so many mm a heat do not tell.
+_MOST, _SLOW = 6.0, 0.1
+#: Share of what a part errs by beyond its panel's mean that the panel's parts share:
+#: errors reach about as far as a panel does.  Our own choice, no source.
+_TOGETHER = 0.5
+
+
 @dataclass(frozen=True)
 class Course:
-    """Deepest places of p panels, and how they go on.
+    """Places of the wall of which both depth and rate are known, and how they go on.
 
     Attributes
     ----------
-    told : bool array (p,)
-        Panels of which both place and rate are known; no other counts.
-    depth : array (p,), mm
-        Best estimate of cut-back at the deepest place now.
-    depths : array (p, draws), mm
-    rate : array (p,), mm a heat
+    panel : int array (q,)
+        That each place lies in.
+    depth : array (q,), mm
+        Best estimate of cut-back now.
+    depths : array (q, draws), mm
+    rate : array (q,), mm a heat
         Best estimate of the governing rate.
-    governing, lesser : array (p, draws), mm a heat
-        The greater of long- and short-term rate, and the other.  In the lesser, panels
+    governing, lesser : array (q, draws), mm a heat
+        The greater of long- and short-term rate, and the other.  In the lesser, places
         do not err by themselves: the first of many that do passes sooner than is sure,
         and this is for the end that must not come too soon.
-    scatter : array (p, draws), mm
+    scatter : array (q, draws), mm
         What a heat takes more or less than its mean.
-    short : bool array (p,)
+    spot_after, spot_depth : array (q, draws), heats and mm
+        When the next spot falls out, inf for never, and how deep; these and scatter
+        may be (1, 1).
+    short : bool array (q,)
         Where the short-term rate governs.
-    since : int array (p,)
+    since : int array (q,)
         First heat that the long-term rate is told from; 0: the first of all.
     """
 
-    told: Bool
+    panel: Int
     depth: Float
     depths: Float
     rate: Float
     governing: Float
     lesser: Float
     scatter: Float
+    spot_after: Float
+    spot_depth: Float
     short: Bool
     since: Int
 
@@ -99,25 +117,52 @@ def left_alone(
     short = _settled(series, rates.short, scatter, sum(gone[-rates.short_over :]))
     greater = np.isfinite(short.value) & ~(long.value >= short.value)
     least = np.isfinite(short.value) & ~greater
-    deepest = deepest_wear(series, state_of)
-    ratio = deepest.draws(rng, DRAWS)
-    rate = np.where(greater, short.value, long.value) * deepest.ratio
+    governing = np.where(greater, short.value, long.value)
+    lesser = np.where(least, short.value, long.value)
+    parts = part_wear(series, state_of)
     state = state_of(last)
-    told = np.isfinite(state.deepest) & np.isfinite(rate)
-    by_mean = deepest.ratio[:, None]
+    extra, depth = parts.extra.ravel(), state.part.ravel()
+    panel = np.repeat(np.arange(governing.size), parts.extra.shape[1])
+    told = np.isfinite(depth) & np.isfinite(extra) & np.isfinite(governing[panel])
+    panel, extra = panel[told], extra[told]
+    harder, milder = (_harder(parts, rate)[panel] for rate in (governing, lesser))
+    rate = governing[panel] + harder * extra
+    quick = (harder * extra)[:, None] + harder[:, None] * _errors(parts, told, rng)
+    quick += _drawn(short, long, greater, rng)[panel]
+    slow = _drawn(short.shared, long.shared, least, rng)[panel]
+    slow += (milder * extra)[:, None]
+    after, spot = parts.spots.draws(rng, (governing.size, DRAWS))
     return Course(
-        told=told,
-        depth=state.deepest,
-        depths=state.deepest[:, None] + errors_of(state, rng),
+        panel=panel,
+        depth=depth[told],
+        depths=_depths(state, told, rng),
         rate=rate,
-        governing=ratio * _drawn(short, long, greater, rng),
-        lesser=by_mean * _drawn(short.shared, long.shared, least, rng),
-        scatter=_strayed(scatter, deepest.ratio, deepest.stray * rate).draws(
-            rng, DRAWS
-        ),
-        short=greater,
-        since=since,
+        governing=quick,
+        lesser=slow,
+        scatter=_strayed(scatter, governing, rate, panel, parts.stray, rng),
+        spot_after=after[panel],
+        spot_depth=spot[panel],
+        short=greater[panel],
+        since=since[panel],
     )
+
+
+def _errors(parts: PartWear, told: Bool, rng: np.random.Generator) -> Float:
+    """Draws of the errors of what parts wear beyond their panels; (q, draws)."""
+    own, back = parts.sd.ravel()[told], parts.back.ravel()[told]
+    alone = np.hypot(own, np.sqrt(1.0 - _TOGETHER) * back)
+    drawn = alone[:, None] * rng.standard_normal((own.size, DRAWS))
+    shared = rng.standard_normal((parts.mean.size, DRAWS))
+    panel = np.flatnonzero(told) // parts.sd.shape[1]
+    return np.asarray(drawn + np.sqrt(_TOGETHER) * back[:, None] * shared[panel])
+
+
+def _harder(parts: PartWear, rate: Float) -> Float:
+    """How much more than on average panels wear at a rate, and so their parts; (p,)."""
+    mean, sd = np.nan_to_num(parts.mean), np.nan_to_num(parts.mean_sd)
+    clear = mean > np.maximum(_CLEAR * sd, _SLOW)
+    harder = np.divide(rate, mean, out=np.ones_like(rate), where=clear)
+    return np.asarray(np.clip(np.nan_to_num(harder, nan=1.0), *_HARDER))
 
 
 def _drawn(
@@ -129,11 +174,33 @@ def _drawn(
     return np.asarray(value[:, None] + spread.draws(rng, DRAWS))
 
 
-def _strayed(scatter: HeatScatter, ratio: Float, stray: Float) -> HeatScatter:
-    """Scatter of the deepest place: that of the mean times ratio, and its own."""
-    spread = scatter.spread.times(ratio)
-    own = np.hypot(spread.own, np.maximum(np.nan_to_num(stray), 0.0))
-    return replace(scatter, spread=replace(spread, own=own))
+def _strayed(  # noqa: PLR0917
+    scatter: HeatScatter,
+    mean: Float,
+    rate: Float,
+    panel: Int,
+    stray: float,
+    rng: np.random.Generator,
+) -> Float:
+    """Draws of the scatter of parts: their panel's, in proportion, and their own.
+
+    Parameters
+    ----------
+    scatter : HeatScatter
+    mean : array (p,), mm a heat
+        Of panels.
+    rate : array (q,), mm a heat
+        Of parts.
+    panel : int array (q,)
+    stray : float
+    rng : Generator
+    """
+    part = np.clip(rate / np.maximum(mean[panel], _SLOW), 0.0, _MOST)
+    drawn = part[:, None] * scatter.draws(rng, DRAWS)[panel]
+    if stray > 0.0:
+        own = stray * np.maximum(rate, 0.0)
+        drawn += own[:, None] * rng.standard_normal(drawn.shape)
+    return np.asarray(drawn)
 
 
 def _settled(
@@ -214,15 +281,24 @@ def series_of(series: WearSeries, kept: Bool) -> WearSeries:
     )
 
 
-def errors_of(state: PanelState, rng: np.random.Generator) -> Float:
-    """Draws of the errors of the deepest places; (p, draws), mm.
+def _depths(state: PanelState, told: Bool, rng: np.random.Generator) -> Float:
+    """Draws of cut-back of the parts that are told; (q, draws), mm.
 
-    They hang together as those of their panels' means do.
+    As much of their errors as the panels' means err by hangs together as those means
+    do; of the rest, the parts of a panel share some.
     """
     sd = np.maximum(np.nan_to_num(state.sd), 1e-9)
     alike = state.covariance / sd[:, None] / sd[None, :]
     np.fill_diagonal(alike, 1.0)
     strength, axes = np.linalg.eigh(alike)
     root = axes * np.sqrt(np.maximum(strength, 0.0))
-    chance = root @ rng.standard_normal((sd.size, DRAWS))
-    return np.asarray(np.nan_to_num(state.deepest_sd)[:, None] * chance)
+    panel = np.flatnonzero(told) // state.part.shape[1]
+    part = state.part_sd.ravel()[told]
+    shared = np.minimum(sd[panel], part)
+    own = np.sqrt(part**2 - shared**2)
+    common, beside = rng.standard_normal((2, sd.size, DRAWS))
+    drawn = np.sqrt(1.0 - _TOGETHER) * rng.standard_normal((part.size, DRAWS))
+    drawn += np.sqrt(_TOGETHER) * beside[panel]
+    drawn *= own[:, None]
+    drawn += shared[:, None] * (root @ common)[panel]
+    return np.asarray(state.part.ravel()[told][:, None] + drawn)

@@ -4,7 +4,8 @@ A limit counts at the deepest place of a piece of wall: every panel's deepest pl
 on from where the last survey has it, by the rate of the panel times how much faster its
 deepest place wears, and the first panel to pass its limit is the piece's.  The value
 and the lower end of the interval take the governing rate, the greater of long- and
-short-term rate; the upper end takes the lesser, since that may be the true one.
+short-term rate, the lower end with spots that may fall out besides; the upper end takes
+the lesser rate, since that may be the true one.
 
 It is no leave to run: local codes and licensed practice decide.
 """
@@ -24,7 +25,7 @@ from geom.record.as_repaired import as_repaired
 from geom.record.course import Course, StateOf, left_alone, series_of
 from geom.record.limits import Limit, limits_of
 from geom.record.occasion import Occasion
-from geom.record.passing import HORIZON, first_of, heats_to_pass
+from geom.record.passing import HORIZON, first_of, heats_to_pass, with_spots
 from geom.record.pieces import Piece, Pieces
 from geom.record.remaining_life import PART, RULE
 from geom.record.series import WearSeries
@@ -38,8 +39,6 @@ Going = Literal["left alone", "repaired as now"]
 SOONEST = 6
 #: Heats ahead within which the wall is to be stopped and inspected.
 NEAR = 1.0
-#: Room of a panel that is not told, mm.
-_NEVER = 1e9
 DEFERS = (
     "this forecast does not say that the lining is safe to run; local codes and "
     "licensed practice decide"
@@ -241,31 +240,38 @@ class _Passing:
         self, pieces: Pieces, course: Course, limit: Limit, depth: Float, going: Going
     ) -> None:
         self.pieces, self.course, self.limit = pieces, course, limit
-        self.depth, self.going = depth, going
-        told = course.told[:, None]
-        room = np.where(told, depth[:, None] - course.depths, _NEVER)
-        rates = (np.where(told, r, 0.0) for r in (course.governing, course.lesser))
-        self.heats, self.slow = (
-            heats_to_pass(room, rate, course.scatter) for rate in rates
+        self.depth, self.going = depth[course.panel], going
+        room = self.depth[:, None] - course.depths
+        self.slow = heats_to_pass(room, course.lesser, course.scatter)
+        self.even = heats_to_pass(room, course.governing, course.scatter)
+        self.soon = with_spots(
+            self.even,
+            room,
+            course.governing,
+            course.scatter,
+            after=course.spot_after,
+            depth=course.spot_depth,
         )
-        best = np.median(self.heats, axis=1)
-        short_of = HORIZON + depth - course.depth
+        best = np.median(self.even, axis=1)
+        short_of = HORIZON + self.depth - course.depth
         self.order = np.where(np.isfinite(best), best, short_of)
-        self.order = np.where(course.told, self.order, np.inf)
 
     def soonest(self) -> list[int]:
         """Pieces that are the panels to pass first."""
-        panel = np.array(self.pieces.of_kind("panel"))
-        first = np.argsort(self.order, kind="stable")[:SOONEST]
-        return [int(panel[i]) for i in first if self.course.told[i]]
+        panel = self.pieces.of_kind("panel")
+        sooner = np.full(len(panel), np.inf)
+        np.minimum.at(sooner, self.course.panel, self.order)
+        first = np.argsort(sooner, kind="stable")[:SOONEST]
+        return [panel[i] for i in first if np.isfinite(sooner[i])]
 
     def told(self, chosen: Sequence[int]) -> list[Forecast]:
-        """Forecasts of some pieces; none of those of which no panel is told."""
-        groups = (self.pieces.member[list(chosen)] > 0.0) & self.course.told
-        first = first_of(self.heats, groups), first_of(self.slow, groups)
+        """Forecasts of some pieces; none of those of which no place is told."""
+        groups = self.pieces.member[list(chosen)][:, self.course.panel] > 0.0
+        ways = self.soon, self.even, self.slow
+        first = (first_of(heats, groups) for heats in ways)
         return [
-            self._one(self.pieces.pieces[i], some, _heats(soon, slow))
-            for i, some, soon, slow in zip(chosen, groups, *first, strict=True)
+            self._one(self.pieces.pieces[i], some, _heats(*heats))
+            for i, some, *heats in zip(chosen, groups, *first, strict=True)
             if some.any()
         ]
 
@@ -298,11 +304,11 @@ class _Passing:
         return f"{RULE}; here the long-term rate governs{told}"
 
 
-def _heats(heats: Float, slow: Float) -> Quantity:
-    """Median and lower end by the governing rate, upper end by the lesser."""
-    value, low = _quantiles(heats, [0.5, 0.025])
-    (high,) = _quantiles(slow, [0.975])
-    sd = float(np.std(heats)) if np.isfinite(heats).all() else math.inf
+def _heats(soon: Float, even: Float, slow: Float) -> Quantity:
+    """Median of even wear; lower end with spots, upper end by the lesser rate."""
+    (value,) = _quantiles(even, [0.5])
+    (low,), (high,) = _quantiles(soon, [0.025]), _quantiles(slow, [0.975])
+    sd = float(np.std(even)) if np.isfinite(even).all() else math.inf
     return Quantity(float(value), sd, float(low), float(max(high, value)))
 
 

@@ -67,6 +67,36 @@ def heats_to_pass(room: Float, rate: Float, scatter: Float) -> Float:
     return heats
 
 
+def with_spots(
+    even: Float, room: Float, rate: Float, scatter: Float, *, after: Float, depth: Float
+) -> Float:
+    """Heats until limits are passed where a spot falls out meanwhile.
+
+    With even wear the limit is passed once the spot is out and the rest of the room is
+    worn, whichever comes later; or without the spot, if that is sooner.
+
+    Parameters
+    ----------
+    even : array
+        Heats without the spot, as `heats_to_pass` tells them.
+    room, rate, scatter : array
+        As there.
+    after : array
+        Heats until the spot falls out; inf: never.
+    depth : array, mm
+        Of the spot.
+
+    Examples
+    --------
+    >>> room, rate = np.array([20.0, 20.0]), np.array([8.0, 8.0])
+    >>> even = heats_to_pass(room, rate, 0.0)
+    >>> with_spots(even, room, rate, 0.0, after=np.array([1.0, 9.0]), depth=12.0)
+    array([1. , 2.5])
+    """
+    rest = np.maximum(after, heats_to_pass(room - depth, rate, scatter))
+    return np.minimum(even, rest)
+
+
 def first_of(heats: Float, groups: Bool) -> Float:
     """The first panel of each group to pass.
 

@@ -92,8 +92,9 @@ class RunSums:
         One for each of what wear is summed against; see `spell_kernels`.
     rows : array (4, n, s)
         Of the wear series: start, end and their variances.
-    states : dict of array (4, p)
-        Of each survey, panel by panel: cut-back, deepest, its sd, and area.
+    states : dict of array (4 + 2 * PARTS, p)
+        Of each survey, panel by panel: cut-back, deepest, its sd and area, then parts
+        and their sds.
     """
 
     tables: tuple[Float, ...]
@@ -199,7 +200,8 @@ def sum_run(run: RunOfSpells) -> RunSums:
 
 
 def _lean(state: PanelState) -> Float:
-    return np.stack([state.cutback, state.deepest, state.deepest_sd, state.area])
+    rows = state.cutback, state.deepest, state.deepest_sd, state.area
+    return np.vstack([*rows, state.part.T, state.part_sd.T])
 
 
 def _add(

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from geom.compare.panel_parts import PARTS
 from geom.compare.panels import Panels, PanelState, panels_of
 from geom.design import Design
 from geom.errors import InputError
@@ -35,8 +36,13 @@ PANELS = (
     "panel_covariance",
     "panel_deepest",
     "panel_deepest_sd",
+    "panel_part",
+    "panel_part_sd",
     "panel_area",
 )
+
+#: Those of parts of panels.
+PARTED = ("panel_part", "panel_part_sd")
 
 #: Drawn radii that agree this well are of the same drawing, mm.
 _SAME = 0.1
@@ -174,9 +180,9 @@ def state_in(file: Any, panels: Panels) -> PanelState:
     edge, p = told["panel_edge"], panels.count
     if edge.shape != panels.edge.shape or np.abs(edge - panels.edge).max() > 1e-3:
         raise InputError("is not divided as the drawing", place="panels", cure=_OTHER)
-    shapes = {told[name].shape for name in PANELS[1:] if name != "panel_covariance"}
     covariance = told["panel_covariance"]
-    if shapes != {(p,)} or covariance.shape != (p, p):
+    due = {"panel_covariance": (p, p)} | dict.fromkeys(PARTED, (p, PARTS))
+    if any(told[name].shape != due.get(name, (p,)) for name in PANELS[1:]):
         raise InputError("are not as many as the drawing has", place="panels")
     if not np.isfinite(covariance).all():
         raise InputError("is not a number", place="panel_covariance", cure=_DAMAGED)
@@ -186,6 +192,8 @@ def state_in(file: Any, panels: Panels) -> PanelState:
         covariance=covariance,
         deepest=told["panel_deepest"],
         deepest_sd=told["panel_deepest_sd"],
+        part=told["panel_part"],
+        part_sd=told["panel_part_sd"],
         area=told["panel_area"],
     )
 

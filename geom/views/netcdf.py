@@ -81,8 +81,18 @@ def _of_panels(state: PanelState) -> dict[str, xr.Variable]:
             state.covariance.astype(np.float32),
             {"long_name": "covariance of the panels' means", "units": "mm2"},
         ),
-        "panel_deepest": (one, state.deepest, _mm("greatest best cut-back in it")),
-        "panel_deepest_sd": (one, state.deepest_sd, _mm("standard uncertainty there")),
+        "panel_deepest": (one, state.deepest, _mm("greatest cut-back in it")),
+        "panel_deepest_sd": (
+            one,
+            state.deepest_sd,
+            _mm("standard uncertainty of that"),
+        ),
+        "panel_part": (("panel", "part"), state.part, _mm("mean cut-back of a part")),
+        "panel_part_sd": (
+            ("panel", "part"),
+            state.part_sd,
+            _mm("standard uncertainty of that"),
+        ),
         "panel_area": (
             one,
             state.area,

@@ -188,7 +188,7 @@ def observe_all(
     return seen
 
 
-_STATE = ("cutback", "covariance", "deepest", "deepest_sd", "area")
+_STATE = ("cutback", "covariance", "deepest", "deepest_sd", "part", "part_sd", "area")
 _TRUE = ("true", "deepest", "lasting", "spalls", "extra", "hours", "melted")
 
 
@@ -201,7 +201,8 @@ def save(file: Path, seen: dict[str, Seen]) -> None:
         first = 2 * one.furnace.from_heat - 1 if name else 0
         for key in _STATE:
             some = np.stack([getattr(state, key) for state in one.states[first:]])
-            cut = some[:, told][:, :, told] if some.ndim == 3 else some[:, told]
+            cut = some[:, told]
+            cut = cut[:, :, told] if key == "covariance" else cut
             kept[f"{name}/{key}"] = cut.astype(np.float32)
     draft = file.with_suffix(".draft.npz")
     np.savez_compressed(draft, **kept)
@@ -230,7 +231,7 @@ def load(file: Path, seed: int, heats: int) -> dict[str, Seen]:
 
 def _whole(panels: Panels, told: Int, cut: dict[str, Float]) -> PanelState:
     def spread(key: str, empty: float) -> Float:
-        full = np.full(panels.count, empty)
+        full = np.full((panels.count, *cut[key].shape[1:]), empty)
         full[told] = cut[key]
         return full
 
@@ -242,6 +243,8 @@ def _whole(panels: Panels, told: Int, cut: dict[str, Float]) -> PanelState:
         covariance=covariance,
         deepest=spread("deepest", np.nan),
         deepest_sd=spread("deepest_sd", np.nan),
+        part=spread("part", np.nan),
+        part_sd=spread("part_sd", np.nan),
         area=spread("area", 0.0),
     )
 

@@ -16,6 +16,7 @@ from campaign_truth import Onward, Told
 from campaign_walls import added, mean_spalls, steps_to_plant, walls_at
 from linings import in_opening
 
+from geom.compare.panel_parts import PARTS
 from geom.compare.panels import PanelState
 from geom.quantity import Quantity
 from geom.units import Float
@@ -131,7 +132,9 @@ def perfect(monkeypatch: pytest.MonkeyPatch) -> None:
         mean = np.where(told, mean, np.nan)
         known = 0.01 * np.eye(mean.size) * told
         area = np.where(told, 1e4, 0.0)
-        return PanelState(tiles.panels, mean, known, mean, 0.1 + 0 * mean, area)
+        sd = 0.1 + 0.0 * mean
+        parts = (np.repeat(one[:, None], PARTS, axis=1) for one in (mean, sd))
+        return PanelState(tiles.panels, mean, known, mean, sd, *parts, area)
 
     monkeypatch.setattr(campaign_surveys, "survey", survey)
 

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.panel_parts import ACROSS, PARTS, part_owner
+from geom.compare.panel_peaks import greatest_in_panels
 from geom.compare.panels import HOURS, Panels, PanelState, panel_state, panels_of
 from geom.design import Design
 from geom.surface import Grid, RadialSurface, make_grid, reconstruct
@@ -28,9 +30,8 @@ def told(
 ) -> PanelState:
     grid = make_grid(design, surveyed=surveyed)
     field = np.where(grid.surveyed[:, None], cutback, np.nan)
-    return panel_state(
-        panels_of(design), grid, field, np.ones(grid.shape), no_nodes(grid)
-    )
+    sd = np.ones(grid.shape)
+    return panel_state(panels_of(design), grid, field, sd, no_nodes(grid))
 
 
 def known(design: Design, surveyed: tuple[float, float] = (0.0, 1500.0)) -> Float:
@@ -115,18 +116,99 @@ def test_every_cell_has_one_owner_and_azimuth_0_is_inside_the_first() -> None:
     np.testing.assert_array_equal(np.bincount(owner.ravel()), np.full(24, 30))
 
 
-def test_the_deepest_place_of_a_panel_is_told_with_its_sd() -> None:
+def test_greatest_of_a_panel_with_one_spot_far_deeper_than_the_rest() -> None:
+    """It is the spot's best estimate and its sd, with no error of drawing."""
     design = plain_design()
     grid = make_grid(design, surveyed=(0.0, 1500.0))
-    cutback, sd = known(design), np.ones(grid.shape)
+    cutback = known(design)
     row, column = 20, 100
-    cutback[row, column], sd[row, column] = 99.0, 7.0
+    cutback[row, column] = 99.0
+    sd = np.ones(grid.shape)
     state = panel_state(panels_of(design), grid, cutback, sd, no_nodes(grid))
     place = int(state.panels.owner(grid.height, grid.azimuth)[row, column])
-    assert (state.deepest[place], state.deepest_sd[place]) == (99.0, 7.0)
+    assert state.deepest[place] == pytest.approx(99.0, abs=1e-9)
     others = np.arange(state.panels.count) != place
     assert state.deepest[others].max() < 45.1
-    assert (state.deepest_sd[others] == 1.0).all()
+    np.testing.assert_allclose(state.deepest_sd, 1.0, rtol=1e-6)
+
+
+def test_greatest_of_equal_places_that_err_each_by_itself() -> None:
+    """Five nodes: mean 1.16296, variance 0.44753 of the greatest of five normals.
+
+    Tippett, L. H. C. (1925). Biometrika 17, 364-387; figures as tabled in Harter, H. L.
+    (1961). Biometrika 48, 151-165 (from memory, and checked by quadrature here).
+    """
+    from scipy.integrate import quad
+    from scipy.stats import norm
+
+    def moment(k: int) -> float:
+        return float(
+            quad(lambda x: x**k * 5 * norm.pdf(x) * norm.cdf(x) ** 4, -9.0, 9.0)[0]
+        )
+
+    mean, square = moment(1), moment(2)
+    assert (mean, square - mean**2) == pytest.approx((1.16296, 0.44753), abs=1e-5)
+    nodes = Nodes(
+        height=np.array([50.0]),
+        azimuth=np.arange(5.0),
+        design_radius=np.full(5, 400.0),
+        mean=np.full(5, 20.0),
+        covariance=4.0 * np.eye(5),
+        owner=np.arange(5)[None, :],
+    )
+    flat = np.full((1, 5), 20.0)
+    deepest, sd = greatest_in_panels(np.zeros((1, 5), dtype=np.int64), nodes, flat, 2)
+    # 512 draws: the mean to 0.03 and the sd to 0.03 of the sd; three of those
+    assert deepest[0] == pytest.approx(20.0 + 2.0 * mean, abs=0.13)
+    assert sd[0] == pytest.approx(2.0 * np.sqrt(square - mean**2), rel=0.1)
+    assert np.isnan([deepest[1], sd[1]]).all()
+
+
+def test_parts_of_a_panel_are_told_where_they_stand() -> None:
+    """Each by its own mean and root mean square sd; round first, then up."""
+    design = plain_design()
+    grid = make_grid(design, surveyed=(0.0, 1500.0))
+    panels = panels_of(design)
+    cutback, sd = np.zeros(grid.shape), np.full(grid.shape, 1.0)
+    # panel 3 rows up at 90 degrees: 450 to 600 mm; its top third, second part round
+    up = (grid.height > 550.0) & (grid.height < 600.0)
+    round_ = (grid.azimuth >= 82.5) & (grid.azimuth < 90.0)
+    place = np.ix_(up, round_)
+    cutback[place] = 12.0
+    sd[place] = np.where(np.arange(round_.sum()) % 2, 1.0, 7.0)
+    state = panel_state(panels, grid, cutback, sd, no_nodes(grid))
+    panel, part = 3 * HOURS + 3, 2 * ACROSS + 1
+    seven = np.mean(np.arange(round_.sum()) % 2 == 0)
+    assert state.part[panel, part] == pytest.approx(12.0)
+    assert state.part_sd[panel, part] == pytest.approx(
+        np.sqrt(seven * 49.0 + 1.0 - seven)
+    )
+    others = np.ones(state.part.shape, dtype=bool)
+    others[panel, part] = False
+    assert state.part.shape == (panels.count, PARTS)
+    assert (state.part[others] == 0.0).all()
+    np.testing.assert_allclose(state.part_sd[others], 1.0)
+
+
+def test_parts_make_up_their_panel_and_cover_it_each_once() -> None:
+    design = plain_design()
+    grid = make_grid(design, surveyed=(0.0, 1500.0))
+    panels = panels_of(design)
+    parts = part_owner(grid.height, grid.azimuth, panels.edge, HOURS)
+    owner = panels.owner(grid.height, grid.azimuth)
+    np.testing.assert_array_equal(parts // PARTS, owner)
+    assert np.unique(parts).size == panels.count * PARTS
+    state = told(design, known(design), surveyed=(0.0, 1500.0))
+    held = np.bincount(parts.ravel(), grid.face_area.ravel()).reshape(-1, PARTS)
+    mean = (held * state.part).sum(axis=1) / held.sum(axis=1)
+    np.testing.assert_allclose(mean, state.cutback, rtol=1e-9)
+
+
+def test_parts_of_a_panel_that_is_not_told_are_not_told() -> None:
+    design = plain_design()
+    state = told(design, known(design, (45.0, 1500.0)), surveyed=(45.0, 1500.0))
+    assert np.isnan(state.part[:HOURS]).all()
+    assert np.isfinite(state.part[HOURS:]).all()
 
 
 # --- covariance ---------------------------------------------------------------------

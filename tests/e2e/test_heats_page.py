@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 
 import geom
+from geom.compare.panel_parts import PARTS
 from geom.compare.panels import PanelState, panels_of
 from geom.record.occasion import Occasion
 from geom.record.survey_file import RecordedWall
@@ -31,6 +32,7 @@ def wall(heat, depth):
     grid = make_grid(design, surveyed=(profile.bottom, profile.top))
     side = np.cos(np.deg2rad(grid.azimuth - 90.0)) > 0.0
     panels, nothing = panels_of(design), np.zeros(panels_of(design).count)
+    none = np.full((panels.count, PARTS), np.nan)
     return RecordedWall(
         title=f"Heat {heat} <b>", created="2026-03-01",
         occasion=Occasion(heat, "before repair", date(2026, 3, heat)),
@@ -39,7 +41,7 @@ def wall(heat, depth):
         cutback=np.where(side, depth, 0.0) * np.ones(grid.shape),
         cutback_sd=np.full(grid.shape, SD), wall=grid.wall, row_height=grid.row_height,
         panels=PanelState(panels, nothing, np.zeros((panels.count, panels.count)),
-                          nothing, nothing, nothing),
+                          nothing, nothing, none, none, nothing),
         findings={},
     )  # fmt: skip
 

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geom.compare.panel_parts import part_means, part_owner
+from geom.compare.panels import HOURS
 from geom.compare.volume import positive, rebuild_volume
 from geom.record.common_grid import record_grid
 from geom.record.occasion import Occasion, Stage
@@ -168,7 +170,9 @@ class Surveyor:
         area = np.bincount(owner.ravel(), face.ravel(), panels.count)
         mean = np.bincount(owner.ravel(), (face * cutback).ravel(), panels.count) / area
         deepest = np.array([cutback[owner == p].max() for p in range(panels.count)])
-        both, one = ("height", "azimuth"), ("panel",)
+        parts = part_owner(grid.height, grid.azimuth, panels.edge, HOURS)
+        part, part_sd = part_means(parts, cutback, sd, face, panels.count)
+        both, one, two = ("height", "azimuth"), ("panel",), ("panel", "part")
         square = WHOLE**2 + OWN**2 * np.eye(panels.count)
         fields = {"cutback": cutback, "cutback_sd": sd}
         drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
@@ -182,6 +186,8 @@ class Surveyor:
             "panel_covariance": (("panel", "panel_other"), square.astype(np.float32)),
             "panel_deepest": (one, deepest),
             "panel_deepest_sd": (one, np.full(panels.count, np.hypot(WHOLE, OWN))),
+            "panel_part": (two, part),
+            "panel_part_sd": (two, part_sd),
             "panel_area": (one, area),
         }
         volume = rebuild_volume(grid, cutback, sd)

@@ -15,6 +15,7 @@ from datetime import date
 
 import numpy as np
 
+from geom.compare.panel_parts import PARTS
 from geom.compare.panels import HOURS, PanelState, panels_of
 from geom.design import Design, Opening, Profile, RepairRules
 from geom.record.occasion import Occasion, Stage
@@ -52,17 +53,24 @@ def state(
     deepest_sd: float = 0.2,
     common: float = 0.0,
 ) -> PanelState:
-    """One survey; ``common`` is the share of the means' variance that all share."""
+    """One survey; ``common`` is the share of the means' variance that all share.
+
+    Of each panel's parts one is told, as deep as the deepest place.
+    """
     covariance = np.full((COUNT, COUNT), common * mean_sd**2)
     np.fill_diagonal(covariance, mean_sd**2)
     mean = np.broadcast_to(np.asarray(mean, dtype=np.float64), COUNT)
     deepest = np.broadcast_to(np.asarray(deepest, dtype=np.float64), COUNT)
+    sd = np.where(np.isnan(deepest), np.nan, deepest_sd)
+    none = np.full((COUNT, PARTS - 1), np.nan)
     return PanelState(
         panels=PANELS,
         cutback=mean.copy(),
         covariance=covariance,
         deepest=deepest.copy(),
-        deepest_sd=np.where(np.isnan(deepest), np.nan, deepest_sd),
+        deepest_sd=sd,
+        part=np.column_stack([deepest, none]),
+        part_sd=np.column_stack([sd, none]),
         area=np.where(np.isnan(mean), 0.0, 1.0),
     )
 

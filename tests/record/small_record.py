@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from geom.compare.panel_parts import part_means, part_owner
 from geom.compare.panels import HOURS, PanelState, panels_of
 from geom.design import Design, load_design
 from geom.record.common_grid import record_grid
@@ -104,6 +105,8 @@ def _dataset(survey: Survey, design: Design):  # type: ignore[no-untyped-def]
             "panel_covariance": (("panel", "panel_other"), state.covariance),
             "panel_deepest": (one, state.deepest),
             "panel_deepest_sd": (one, state.deepest_sd),
+            "panel_part": (("panel", "part"), state.part),
+            "panel_part_sd": (("panel", "part"), state.part_sd),
             "panel_area": (one, state.area),
             "findings": ((), json.dumps(found)),
         },
@@ -129,12 +132,19 @@ def panel_state_of(cutback: Float, design: Design) -> PanelState:
     deepest = np.full(panels.count, -np.inf)
     np.maximum.at(deepest, owner[told], cutback.ravel()[told])
     deepest[~np.isfinite(deepest)] = np.nan
+    parts = part_owner(grid.height, grid.azimuth, panels.edge, HOURS)
+    sd = np.full(grid.shape, CELL)
+    part, part_sd = part_means(
+        parts, cutback, sd, weight.reshape(grid.shape), panels.count
+    )
     return PanelState(
         panels=panels,
         cutback=mean,
         covariance=np.diag(np.where(enough, PANEL**2, 0.0)),
         deepest=deepest,
         deepest_sd=np.where(np.isfinite(deepest), CELL, np.nan),
+        part=part,
+        part_sd=part_sd,
         area=held * grid.sector,
     )
 

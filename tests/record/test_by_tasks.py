@@ -127,6 +127,8 @@ def test_the_wear_series_is_that_of_whole_surveys(repaired, short_runs):
         np.testing.assert_array_equal(state.cutback, whole.cutback)
         np.testing.assert_array_equal(state.deepest, whole.deepest)
         np.testing.assert_array_equal(state.deepest_sd, whole.deepest_sd)
+        np.testing.assert_array_equal(state.part, whole.part)
+        np.testing.assert_array_equal(state.part_sd, whole.part_sd)
         np.testing.assert_array_equal(state.area, whole.area)
         assert np.isnan(state.covariance).all()
         assert np.isnan(state.sd).all()

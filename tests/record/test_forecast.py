@@ -182,7 +182,7 @@ def test_after_a_step_the_long_term_rate_counts_from_there():
     for heat in (8, 9, 10):
         before = told.states[occasion(heat, "before repair")]
         told.states[occasion(heat, "before repair")] = replace(
-            before, cutback=before.cutback - 0.4, deepest=before.deepest - 0.4
+            before, cutback=before.cutback - 0.4, part=before.part - 0.4
         )
     with_step = of(forecasts(told, steps=(stepped(told, 5, wall),)), "whole wall")
     assert "long-term rate governs, told since heat 6" in with_step.rule
@@ -246,12 +246,10 @@ def test_no_spell_of_wear_is_no_forecast():
 
 
 def test_panels_that_the_last_survey_did_not_tell_do_not_count(calm):
-    hidden = replace(
-        calm.states[calm.last], deepest=calm.states[calm.last].deepest.copy()
-    )
-    hidden.deepest[HOT] = np.nan
+    hidden = replace(calm.states[calm.last], part=calm.states[calm.last].part.copy())
+    hidden.part[HOT] = np.nan
     stack = PIECES.member[[p.name for p in PIECES.pieces].index("stack")] > 0
-    hidden.deepest[stack] = np.nan
+    hidden.part[stack] = np.nan
     found = forecasts(Told(calm.states | {calm.last: hidden}))
     assert of(found, "whole wall").heats.value == pytest.approx(58.0 / 4.5, rel=0.06)
     assert not [one for one in found if one.piece.name == "stack"]
@@ -259,7 +257,7 @@ def test_panels_that_the_last_survey_did_not_tell_do_not_count(calm):
 
 
 def test_spells_of_another_campaign_do_not_count():
-    told = even(5, 6.0)
+    told = even(5, 6.0, errors=0.03)
     before = even(4, 20.0)
     states = {
         replace(one, campaign="one"): what for one, what in before.states.items()
@@ -317,8 +315,8 @@ def test_many_panels_alike_pass_sooner_than_each_and_errors_in_common_do_not_has
     """The first of 120 that err by themselves is early; what all share only widens."""
     told = even(6, 6.0, errors=0.05)
     last = told.states[told.last]
-    alone = replace(last, deepest_sd=np.full(COUNT, 4.0))
-    square = np.full((COUNT, COUNT), 0.999 * 0.01) + 0.001 * 0.01 * np.eye(COUNT)
+    alone = replace(last, part_sd=np.full(last.part_sd.shape, 4.0))
+    square = 16.0 * (np.full((COUNT, COUNT), 0.999) + 0.001 * np.eye(COUNT))
     alike = replace(alone, covariance=square)
     by_alone, by_alike = (
         of(forecasts(Told(told.states | {told.last: one})), "whole wall").heats
@@ -376,13 +374,13 @@ def test_intervals_hold_the_truth_in_a_few_campaigns(furnace):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("furnace", [STEADY, RISEN], ids=["steady", "risen"])
-def test_intervals_hold_the_truth_in_90_to_98_of_100_campaigns(furnace):
+def test_intervals_hold_the_truth_in_90_to_98_of_100(furnace):
     """Of zones that wear little they hold it oftener: the greater of two rates governs.
 
-    Two standard deviations of a share seen in 250 campaigns come to 0.03.
+    Two standard deviations of a share seen in 150 campaigns come to 0.04.
     """
     names = ("whole wall", "melting zone", "stack", "well")
-    found = coverage(furnace, range(1000, 1250), names)
+    found = coverage(furnace, range(1000, 1150), names)
     for name in names[:2]:
         assert 0.90 <= found[name] <= 0.985, found
     for name in names[2:]:
@@ -393,7 +391,7 @@ def test_intervals_hold_the_truth_in_90_to_98_of_100_campaigns(furnace):
 def test_the_lesser_rate_alone_would_be_overtaken_by_a_rise():
     """Spoiled: of the mean of all heats, a rise late in the campaign is missed."""
     limit, early = np.full(COUNT, BRICK), []
-    for seed in range(40):
+    for seed in range(24):
         told, pattern = RISEN.campaign(seed)
         rates = wear_rates(told.series, "heat")
         spoiled = replace(rates, short=rates.long)

@@ -49,7 +49,7 @@ def test_panels_stand_in_the_order_of_the_panels_themselves() -> None:
 
 def test_zones_are_parted_by_the_tuyeres() -> None:
     """Tuyeres 381.5 to 508.5 mm; 30 in above them is 1270.5: cut at edges of rows."""
-    panels, all_of_it = pieces()
+    panels, all_of_it = pieces(Panels(np.linspace(0.0, 1500.0, 16)))
     zones = [all_of_it.pieces[i] for i in all_of_it.of_kind("zone")]
     assert [z.name for z in zones] == ["well", "tuyere belt", "melting zone", "stack"]
     row = float(np.diff(panels.edge)[0])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.compare.panel_parts import PARTS
 from geom.compare.panels import PanelState, panels_of
 from geom.design import Design
 from geom.frame import turn
@@ -143,6 +144,8 @@ def recorded_wall(
             covariance=np.where(np.outer(known, known), covariance, 0.0),
             deepest=np.full(panels.count, np.nan),
             deepest_sd=np.full(panels.count, np.nan),
+            part=np.full((panels.count, PARTS), np.nan),
+            part_sd=np.full((panels.count, PARTS), np.nan),
             area=np.full(panels.count, 1.0),
         ),
         findings={},
