@@ -70,7 +70,7 @@ def _shown(told: Comparison) -> str:
     )
     second = called(told)[1]
     return (
-        f"{second} is shown to wear {less:.0f} % of the wall less and {more:.0f} % of "
-        f"it more; on the other {max(0.0, 100.0 - less - more):.0f} % (grey) neither "
-        "is shown."
+        f"{second} is shown to wear less on {less:.0f} % of the wall and more on "
+        f"{more:.0f} % of it; on the other {max(0.0, 100.0 - less - more):.0f} % "
+        "(grey) neither is shown."
     )

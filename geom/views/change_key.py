@@ -93,5 +93,5 @@ def draw_scale(
 
 def _label(mm: float, unit: str, scale: Scale) -> str:
     more = "≥" if mm >= scale.high - 1e-9 else "≤" if mm <= scale.low + 1e-9 else ""
-    said = f"{more}{say_length(mm, unit).removesuffix(f' {unit}')}"
+    said = f"{more}{say_length(mm, unit, finest=16).removesuffix(f' {unit}')}"
     return said if unit == "mm" else f"{said}\n{mm:.0f}"

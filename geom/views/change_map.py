@@ -174,7 +174,7 @@ def _legend(made: Figure, change: Change, design: Design) -> None:
             hatch="..",
             label="likely changed, not shown",
         ),
-        Patch(facecolor=NOT_SHOWN, label=f"less than is told (about {told})"),
+        Patch(facecolor=NOT_SHOWN, label=f"too small to tell (under about {told})"),
         Patch(
             facecolor=colours.NOT_SURVEYED,
             edgecolor="#ffffff",

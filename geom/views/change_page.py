@@ -6,7 +6,7 @@ from geom.design import Design
 from geom.record.changed import Change
 from geom.views.cautions import CAUTIONS
 from geom.views.change_tables import facts, piece_rows
-from geom.views.change_words import sentences, survey_line
+from geom.views.change_words import say_answer, sentences, survey_line
 from geom.views.page import page_bytes
 from geom.views.words import plain, say_sense, say_time, say_zero
 
@@ -47,6 +47,7 @@ def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> b
         height_zero=plain(design.height_zero, most=60),
         created=say_time(change.created),
         version=plain(change.version),
+        answer=say_answer(change, design),
         sentences=sentences(change, design),
         warnings=[plain(words, most=600) for words in change.warnings],
         facts=facts(change, design),

@@ -9,7 +9,14 @@ from geom.frame import clock_face
 from geom.record.changed import Change, PieceChange
 from geom.record.pieces import Piece
 from geom.units import say_both
-from geom.views.change_words import FINEST, capital, say_ends, say_mean, told_by
+from geom.views.change_words import (
+    FINEST,
+    capital,
+    net_volume,
+    say_mean,
+    say_mean_ends,
+    told_by,
+)
 from geom.views.words import (
     say_area,
     say_clock,
@@ -39,6 +46,7 @@ class PieceRow:
 def facts(change: Change, design: Design) -> list[tuple[str, str, str]]:
     """Name, value, and interval or remark."""
     volume, unit = change.volume, design.length_unit
+    net, side = net_volume(change)
     rows = [
         (
             name,
@@ -46,9 +54,9 @@ def facts(change: Change, design: Design) -> list[tuple[str, str, str]]:
             f"95 %: {say_volume_interval(part, design)}",
         )
         for name, part in (
-            ("Lost", volume.lost),
-            ("Put back", volume.restored),
-            ("Lost on balance", volume.net),
+            (f"{capital(side)} on balance", net),
+            ("Lost in all", volume.lost),
+            ("Put back in all", volume.restored),
         )
     ]
     for name, spot in (
@@ -88,7 +96,7 @@ def _row(one: PieceChange, design: Design) -> PieceRow:
         small=small,
         call=told_by(one.mean),
         mean=mean if mean.startswith(("-", "0")) else f"+{mean}",
-        mean_interval=say_ends(one.mean, design),
+        mean_interval=say_mean_ends(one.mean, design),
         lost=say_volume(lost.value, design),
         lost_interval=say_volume_interval(lost, design),
         restored=say_volume(restored.value, design),

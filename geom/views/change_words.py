@@ -6,12 +6,14 @@ from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.record.changed import Change, PieceChange, Spot, Told
-from geom.units import LITRE, say_both, say_length
+from geom.units import say_both, say_length
 from geom.views.words import (
     plain,
     say_area,
     say_from,
     say_time,
+    say_volume,
+    say_volume_interval,
 )
 
 #: Changes are told to this part of an inch.
@@ -21,53 +23,84 @@ _SURE = "95\u00a0%"
 _DOUBT = "what the doubt of both surveys leaves open"
 
 
+def say_answer(change: Change, design: Design) -> tuple[str, str]:
+    """What a reviewer asks first: on balance, and where most of it is.
+
+    Examples
+    --------
+    ``Wall was lost, on balance: 0.589 ft³ (16.7 L), 95 %: 0.303 to 0.874 ft³.`` and
+    ``The greatest change shown is wall lost, at half past 7, ...``
+    """
+    return say_balance(change, design), _say_greatest(change, design)
+
+
+def say_balance(change: Change, design: Design) -> str:
+    """Net volume with its interval, and which way, where that is told."""
+    net, told = change.volume.net, told_by(change.volume.net)
+    size, side = net_volume(change)
+    if told == "cannot tell":
+        return (
+            "On balance these surveys cannot tell whether wall was lost or put back: "
+            f"{side}, as far as they do, {volume_words(size, design)}."
+        )
+    verb = "lost" if net.value > 0.0 else "put back"
+    return f"Wall was {verb}, on balance: {volume_words(size, design)}."
+
+
+def net_volume(change: Change) -> tuple[Quantity, str]:
+    """Net volume, counted so that its value is no less than nothing, and its name."""
+    net = change.volume.net
+    return (net, "lost") if net.value >= 0.0 else (_turned(net), "put back")
+
+
+def _say_greatest(change: Change, design: Design) -> str:
+    """The greatest change that is shown, whichever way."""
+    spots = [
+        (abs(spot.change.value), words, spot)
+        for spot, words in (
+            (change.greatest_loss, "wall lost"),
+            (change.greatest_gain, "wall put back"),
+        )
+        if spot is not None
+    ]
+    if not spots:
+        return "At no one place is a change shown."
+    _, words, spot = max(spots, key=lambda one: one[0])
+    return f"The greatest change shown is {words}, at {say_spot(spot, design)}."
+
+
 def sentences(change: Change, design: Design) -> list[str]:
-    """What happened, in plain words, the sum first."""
+    """What happened, in plain words, after the answer."""
     zones = sorted(change.of_kind("zone"), key=lambda one: -one.mean.value)
     told = [zone for zone in zones if told_by(zone.mean) != "cannot tell"]
     return [
-        say_sum(change),
+        say_sum(change, design),
         *_shown(change, design),
         *(_on_average(one, design) for one in (*change.of_kind("wall"), *told)),
         say_detection(change, design),
     ]
 
 
-def say_sum(change: Change) -> str:
-    """Lost, put back and net in litres.
+def say_sum(change: Change, design: Design) -> str:
+    """What the balance is made of.
 
     Examples
     --------
-    ``Lost 23.1 litres (95 %: 20.5 to 25.8), put back 3.2 (2.1 to 4.5): 19.9 lost on
-    balance (16.8 to 23.0).``
+    ``Lost in all: 23.1 L, 95 %: 20.5 to 25.8 L. Put back in all: 3.20 L, ...``
     """
     volume = change.volume
-    net, more = volume.net, "lost"
-    if net.value < 0.0:
-        net, more = _turned(net), "put back"
     return (
-        f"Lost {_litres(volume.lost, unit=' litres', first=f'{_SURE}: ')}, put back "
-        f"{_litres(volume.restored)}: {_value(net)} {more} on balance "
-        f"({_ends(net)})."
+        f"Lost in all: {volume_words(volume.lost, design)}. "
+        f"Put back in all: {volume_words(volume.restored, design)}."
     )
 
 
-def _litres(volume: Quantity, *, unit: str = "", first: str = "") -> str:
-    return f"{_value(volume)}{unit} ({first}{_ends(volume)})"
-
-
-def _value(volume: Quantity) -> str:
-    return _litre(volume, volume.value)
-
-
-def _ends(volume: Quantity) -> str:
-    return f"{_litre(volume, volume.low95)} to {_litre(volume, volume.high95)}"
-
-
-def _litre(volume: Quantity, part: float) -> str:
-    """A part of a volume in litres, as finely as all of it."""
-    places = 1 if max(-volume.low95, volume.high95) >= LITRE else 3
-    return f"{round(part / LITRE, places) + 0.0:.{places}f}"
+def volume_words(volume: Quantity, design: Design) -> str:
+    """A volume and its interval, in the shop's unit first."""
+    return (
+        f"{say_volume(volume.value, design)}, {_SURE}: "
+        f"{say_volume_interval(volume, design)}"
+    )
 
 
 def _shown(change: Change, design: Design) -> list[str]:
@@ -75,8 +108,8 @@ def _shown(change: Change, design: Design) -> list[str]:
     areas, whole = change.areas, change.volume
     return [
         _side(change.greatest_loss, areas.shown_lost, change.shown_lost, "lost", design)
-        or f"No loss is shown at any one place: the {_value(whole.lost)} litres are "
-        f"{_DOUBT}.",
+        or "No loss is shown at any one place: the "
+        f"{say_volume(whole.lost.value, design)} lost are {_DOUBT}.",
         _side(
             change.greatest_gain,
             areas.shown_restored,
@@ -85,7 +118,7 @@ def _shown(change: Change, design: Design) -> list[str]:
             design,
         )
         or "No wall is shown to have been put back at any one place: the "
-        f"{_value(whole.restored)} litres are {_DOUBT}.",
+        f"{say_volume(whole.restored.value, design)} put back are {_DOUBT}.",
     ]
 
 
@@ -97,7 +130,7 @@ def _side(
         return ""
     return (
         f"Shown place by place: {word} over {say_area(area, design)}, there "
-        f"{_value(volume)} litres ({_ends(volume)}); most at {say_spot(spot, design)}."
+        f"{volume_words(volume, design)}; most at {say_spot(spot, design)}."
     )
 
 
@@ -117,7 +150,7 @@ def say_detection(change: Change, design: Design) -> str:
     least = say_both(change.detection, design.length_unit, finest=FINEST)
     return (
         f"At any one place these surveys tell a change from about {least} on; over a "
-        "level, a side or a zone together they tell much less."
+        "level, a side or a zone together they tell much smaller changes."
     )
 
 
@@ -126,8 +159,8 @@ def _on_average(piece: PieceChange, design: Design) -> str:
     if mean.value < 0.0:
         mean, word = _turned(mean), "put back"
     said = f"{say_mean(mean.value, design)} {word} on average"
-    ends = say_ends(mean, design)
-    return f"{capital(piece.piece.name)}: {said} ({_SURE}: {ends})."
+    ends = say_mean_ends(mean, design)
+    return f"{capital(piece.piece.name)}: {said}, {_SURE}: {ends}."
 
 
 def say_ends(length: Quantity, design: Design) -> str:
@@ -139,6 +172,14 @@ def say_ends(length: Quantity, design: Design) -> str:
         say_length(end, unit, finest=FINEST) for end in (length.low95, length.high95)
     )
     return f"{low.removesuffix(f' {unit}')} to {high}"
+
+
+def say_mean_ends(mean: Quantity, design: Design) -> str:
+    """A 95 % interval as finely as it decides what is told: also to 0.1 mm."""
+    ends = say_ends(mean, design)
+    if design.length_unit == "mm":
+        return ends
+    return f"{ends} ({_tenths(mean.low95)} to {_tenths(mean.high95)} mm)"
 
 
 def say_mean(mm: float, design: Design) -> str:

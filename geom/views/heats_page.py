@@ -41,12 +41,13 @@ def heats_bytes(
     design = walls[-1].design
     coarse = _Coarse.of(design, walls[-1])
     script = page_script("main.js")
+    sense = say_sense(design)
     return page_bytes(
         "heats.html.jinja",
         {},
         title=plain(title),
         lining=plain(design.name),
-        sense=say_sense(design),
+        sense=sense[:1].upper() + sense[1:],
         zero=say_zero(design),
         height_zero=plain(design.height_zero, most=60),
         left_out=left_out,

@@ -26,6 +26,12 @@ if TYPE_CHECKING:
 _ABOVE = 22.0
 #: Cells of the picture: at most so tall (mm) and so many round the wall.
 _TALL, _COLUMNS = 25.0, 120
+#: What the picture's strokes and its plain grey mean.
+_KEYED = (
+    "slanted strokes: brick",
+    "upright strokes: chip off",
+    "bands at rim and foot: not surveyed",
+)
 
 
 def round_still(
@@ -74,29 +80,31 @@ def _half(
     corners = _corners(surface, row_edge, row, middle, wide)
     flat = _seen_from(corners, surface, towards)
     colour = _colour(surface, findings)[np.ix_(row, column)].reshape(-1, 3) / 255.0
-    past = findings.maps.action[np.ix_(row, column)] == ACTIONS.index("brick")
+    action = findings.maps.action[np.ix_(row, column)].ravel()
     far = np.argsort(-np.abs(turn(towards, np.tile(middle, row.size))), kind="stable")
     axes.add_collection(
         PolyCollection(
             list(flat[far]), facecolors=colour[far], edgecolors=colour[far], lw=0.3
         )
     )
-    _brick_hatch(axes, flat, past.ravel())
+    _hatch(axes, flat[action == ACTIONS.index("brick")], "////", "#ffffff")
+    _hatch(axes, flat[action == ACTIONS.index("chip")], "||||", "#0f2c54")
     _rings(axes, surface, towards)
     axes.autoscale_view()
     axes.set_aspect("equal")
     axes.set_axis_off()
 
 
-def _brick_hatch(axes: Axes, flat: Float, past: Int) -> None:
+def _hatch(axes: Axes, cells: Float, strokes: str, ink: str) -> None:
+    """Strokes over some cells, so that they are told apart in a grey copy too."""
     from matplotlib.collections import PolyCollection
 
-    if past.any():
+    if cells.size:
         hatched = PolyCollection(
-            list(flat[past.astype(bool)]),
+            list(cells),
             facecolors="none",
-            edgecolors="#ffffff",
-            hatch="////",
+            edgecolors=ink,
+            hatch=strokes,
             linewidths=0.0,
         )
         axes.add_collection(hatched)
@@ -182,7 +190,7 @@ def _key(made: Figure, surface: RadialSurface) -> None:
     made.text(
         0.66,
         0.075,
-        "\n".join(("hatched: brick", *frame)),
+        "\n".join((*_KEYED, *frame)),
         fontsize=9.5,
         va="center",
         color=chart.QUIET,

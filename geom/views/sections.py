@@ -6,7 +6,8 @@ Every section shows the drawing, the best estimate and the band that holds the w
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,9 +26,18 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _TYPE = 12.0
-_LOST = "#f0a044"
-_PROUD = "#6aaacb"
-_BAND = "#1c1c20"
+#: Colour, and strokes with their ink: the side survives a grey copy.
+_LOST: dict[str, Any] = {
+    "facecolor": "#f0a044",
+    "hatch": "////",
+    "edgecolor": "#842a12",
+}
+_PROUD: dict[str, Any] = {
+    "facecolor": "#6aaacb",
+    "hatch": "||||",
+    "edgecolor": "#0f2c54",
+}
+_BAND: dict[str, Any] = {"facecolor": "#1c1c20", "alpha": 0.30}
 
 
 def level_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> bytes:
@@ -111,7 +121,7 @@ def _level(axes: Axes, surface: RadialSurface, row: int, *, outer: float) -> Non
     circle = np.full_like(angle, drawn)
     _fill_between(axes, surface, angle, (circle, np.fmax(best, drawn)), _LOST)
     _fill_between(axes, surface, angle, (np.fmin(best, drawn), circle), _PROUD)
-    _fill_between(axes, surface, angle, (low, high), _BAND, alpha=0.30)
+    _fill_between(axes, surface, angle, (low, high), _BAND)
     axes.plot(*_plan(surface, angle, circle), color=chart.QUIET, lw=1.3, ls="--")
     axes.plot(*_plan(surface, angle, best), color=chart.INK, lw=1.5)
     _clock(axes, 1.10 * outer)
@@ -168,9 +178,7 @@ def _fill_between(
     surface: RadialSurface,
     azimuth: Float,
     between: tuple[Float, Float],
-    colour: str,
-    *,
-    alpha: float = 1.0,
+    look: Mapping[str, Any],
 ) -> None:
     """Fill the ring between two radii; pieces where either is missing are left out."""
     inner, outer = between
@@ -181,8 +189,7 @@ def _fill_between(
         x1, y1 = _plan(surface, azimuth[part], inner[part])
         x2, y2 = _plan(surface, azimuth[part], outer[part])
         axes.fill(
-            np.append(x1, x2[::-1]), np.append(y1, y2[::-1]), color=colour,
-            alpha=alpha, lw=0,
+            np.append(x1, x2[::-1]), np.append(y1, y2[::-1]), lw=0, **look
         )  # fmt: skip
 
 
@@ -194,11 +201,9 @@ def _upright(
     best = around(surface.radius * hidden, azimuth)
     sd = around(surface.radius_sd * hidden, azimuth)
     height, drawn = grid.height, grid.design_radius
-    axes.fill_betweenx(height, drawn, np.fmax(best, drawn), color=_LOST, lw=0)
-    axes.fill_betweenx(height, np.fmin(best, drawn), drawn, color=_PROUD, lw=0)
-    axes.fill_betweenx(
-        height, best - K95 * sd, best + K95 * sd, color=_BAND, alpha=0.30, lw=0
-    )
+    axes.fill_betweenx(height, drawn, np.fmax(best, drawn), lw=0, **_LOST)
+    axes.fill_betweenx(height, np.fmin(best, drawn), drawn, lw=0, **_PROUD)
+    axes.fill_betweenx(height, best - K95 * sd, best + K95 * sd, lw=0, **_BAND)
     axes.plot(
         design.profile.radius, design.profile.height, color=chart.QUIET, lw=1.3, ls="--"
     )
@@ -248,9 +253,9 @@ def _key(made: Figure, words: str, *, shell: bool = False) -> None:
     handles = [
         Line2D([], [], color=chart.QUIET, lw=1.3, ls="--", label="drawing"),
         Line2D([], [], color=chart.INK, lw=1.5, label="wall as found"),
-        Patch(facecolor=_BAND, alpha=0.30, label="95 % band"),
-        Patch(facecolor=_LOST, label="lost"),
-        Patch(facecolor=_PROUD, label="build-up"),
+        Patch(label="95 % band", **_BAND),
+        Patch(label="lost", **_LOST),
+        Patch(label="build-up", **_PROUD),
     ]
     if shell:
         handles.append(Line2D([], [], color=chart.QUIET, lw=3.0, label="shell"))

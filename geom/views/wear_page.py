@@ -90,7 +90,7 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
         "pattern": pattern_lines(wear.pattern, design),
         "forecasts": forecast_rows(wear.forecasts, design),
         "rules": list(rules),
-        "defers": DEFERS,
+        "defers": f"{upper(DEFERS)}.",
     }
 
 

@@ -66,7 +66,7 @@ def zone_times_png(
     with chart.drawing():
         made, grid = _grid(len(shown))
         points = points_of(series)
-        limits = _limits(points, shown)
+        limits = limits_of(points, shown)
         for axes, i in zip(grid, shown, strict=True):
             _zone(axes, points, i, rates[i])
             axes.set_ylim(*limits)
@@ -176,6 +176,11 @@ def _zone(axes: Axes, points: _Points, i: int, rate: Quantity | None) -> None:
     wear, reach = points.wear[:, i], K95 * points.sd[:, i]
     half = 0.5 * (points.last - points.first)
     told = np.isfinite(wear)
+    if not told.any():
+        axes.text(
+            0.5, 0.6, "not told", transform=axes.transAxes, ha="center",
+            fontsize=_TYPE, color=chart.QUIET,
+        )  # fmt: skip
     if rate is not None:
         axes.axhspan(rate.low95, rate.high95, color="#f7d9a0", lw=0, zorder=0)
         axes.axhline(rate.value, color="#c4571f", lw=1.6, zorder=1)
@@ -200,13 +205,19 @@ def _heats(axes: Axes, heat: Float) -> None:
     axes.tick_params(axis="x", labelsize=_TYPE - 1)
 
 
-def _limits(points: _Points, shown: Sequence[int]) -> tuple[float, float]:
-    """One scale for all zones; a wild error bar may run off the picture."""
+def limits_of(points: _Points, shown: Sequence[int]) -> tuple[float, float]:
+    """One scale for all zones; a wild error bar may run off the picture.
+
+    A zone of which nothing is told does not count.
+    """
     wear, reach = points.wear[:, list(shown)], K95 * points.sd[:, list(shown)]
-    if not np.isfinite(wear).any():
+    told = np.isfinite(wear)
+    if not told.any():
         return -1.0, 1.0
-    high = float(np.nanmax(np.fmin(wear + reach, 3.0 * np.nanmax(np.abs(wear)))))
-    low = float(np.nanmin(np.fmax(wear - reach, -3.0 * np.nanmax(np.abs(wear)))))
+    wear, reach = wear[told], reach[told]
+    most = 3.0 * float(np.abs(wear).max())
+    high = float(np.minimum(wear + reach, most).max())
+    low = float(np.maximum(wear - reach, -most).min())
     low, high = min(low, 0.0), max(high, 0.0)
     spare = 0.06 * (high - low) or 1.0
     return low - spare, high + 3.0 * spare

@@ -180,7 +180,11 @@ def say_clock(zone: Round, design: Design) -> str:
     if design.azimuth_sense == "counterclockwise":
         ends.reverse()
     first, last = (clock_face(end, design.azimuth_sense) for end in ends)
-    return f"at {first}" if first == last else f"from {first} to {last}"
+    # "from 2 to 1" is else soon taken for the hour between them
+    long = span(zone) > 180.0
+    if first == last:
+        return f"all round but at {first}" if long else f"at {first}"
+    return f"from {first} {'the long way round ' if long else ''}to {last}"
 
 
 def say_zero(design: Design) -> str:

@@ -159,7 +159,9 @@ def test_typed_readings_change_the_call_and_the_read_out_is_the_surveys(
     expect(page.locator("#station-clock")).to_have_text("5 o'clock")
     enter(page, "19 5/8")
     saved(page)
-    expect(page.locator("#fit")).to_have_text("full fit of 50 readings", timeout=SLOW)
+    expect(page.locator("#fit")).to_have_text(
+        "worked out in full from 50 readings", timeout=SLOW
+    )
     check_read_out(page, server, design)
     # The command itself reads the sheet.
     out = tmp_path / "out"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from dataclasses import replace
@@ -10,6 +11,7 @@ from pathlib import Path
 import netCDF4
 import numpy as np
 import pytest
+from PIL import Image
 
 import geom
 from geom.frame import clock_face
@@ -162,6 +164,29 @@ def test_colouring_by_another_field_changes_map_key_and_round(report):
         report.page.wait_for_timeout(80)
         assert all(report.look(name) != before[name] for name in before)
     assert report.trouble == []
+
+
+def test_build_up_has_upright_strokes_in_the_unrolled_wall(report, survey):
+    """In a grey copy the build-up at 3 o'clock is not taken for lost wall."""
+    design, *_ = survey
+    picture = Image.open(io.BytesIO(report.look("unrolled"))).convert("L")
+    left, right, top, bottom = 46, 10, 8, 40  # round the wall, as in unrolled.js
+    wide, tall = picture.width - left - right, picture.height - top - bottom
+
+    def grey(azimuths, heights):
+        """Part of the wall clear of readings and openings."""
+        low, high = design.profile.bottom, design.profile.top
+        x = [left + wide * (0.5 + a / 360.0) for a in azimuths]
+        y = [top + tall * (high - z) / (high - low) for z in heights]
+        part = picture.crop((round(x[0]), round(y[1]), round(x[1]), round(y[0])))
+        return np.asarray(part, dtype=float)
+
+    struck = grey((82.0, 98.0), (485.0, 540.0))
+    # from pixel to pixel: a stroke is crossed sideways and followed upwards
+    assert np.abs(np.diff(struck, axis=1)).max(axis=1).min() > 40.0
+    assert np.abs(np.diff(struck, axis=0)).max() < 20.0
+    plain = grey((30.0, 50.0), (2080.0, 2200.0))
+    assert np.ptp(plain) < 20.0
 
 
 def test_it_works_by_touch_on_a_phone(browser, folder):

@@ -11,7 +11,7 @@ from geom.record.change import compare_walls
 from geom.views.cautions import CAUTIONS
 from geom.views.change_page import change_page
 from geom.views.change_tables import facts, piece_rows
-from geom.views.change_words import say_sum, sentences
+from geom.views.change_words import say_answer, say_sum, sentences
 from tests.record.two_walls import as_drawn, burnt, patched, recorded_wall
 from tests.views.page_read import Page
 from tests.walls import plain_design, tapered_design
@@ -73,22 +73,95 @@ def test_it_says_which_surveys_and_which_way_it_is_seen():
     assert all(caution in text for caution in CAUTIONS)
 
 
-def test_the_sum_is_said_in_litres_with_its_intervals():
+def told(change, net):
+    """The change with another net volume, litres: value, low and high end."""
+    value, low, high = (1e6 * part for part in net)
+    sd = (high - low) / 3.92
+    volume = replace(change.volume, net=Quantity(value, sd, low, high))
+    return replace(change, volume=volume)
+
+
+def test_the_page_leads_with_the_balance_and_where_most_of_it_is():
+    change, design = changed()
+    text = page_of(told(change, (19.9, 17.0, 22.8)), design).text
+    answer = (
+        "Wall was lost, on balance: 0.703 ft³ (19.9 L), 95 %: 0.600 to 0.805 ft³. "
+        "The greatest change shown is wall lost, at 2 o'clock, 27 3/8 in (695 mm)"
+    )
+    text = plainly(text)
+    assert text.count(answer) == 1
+    lead = text.index(answer)
+    for later in ("From: heat 41", "Before anybody goes in", "What changed", "Zones"):
+        assert text.find(later) == -1 or text.index(later) > lead
+    # no other number before it than those of the title
+    before = text[: text.index("0.703")].replace(plainly(change.title), "")
+    assert not re.search(r"\d", before.replace("heat 41", "").replace("heat 42", ""))
+
+
+def test_the_balance_says_which_way_only_where_that_is_told():
+    change, design = changed(design=plain_design())
+    balance = [
+        plainly(say_answer(told(change, net), design)[0])
+        for net in ((5.0, 1.0, 9.0), (-2.0, -4.0, -1.0), (-2.0, -4.0, 1.0))
+    ]
+    assert balance == [
+        "Wall was lost, on balance: 5.00 L, 95 %: 1.00 to 9.00 L.",
+        "Wall was put back, on balance: 2.00 L, 95 %: 1.00 to 4.00 L.",
+        "On balance these surveys cannot tell whether wall was lost or put back: put "
+        "back, as far as they do, 2.00 L, 95 %: -1.00 to 4.00 L.",
+    ]
+
+
+def test_the_greatest_change_is_that_of_either_side():
+    change, design = changed()
+    loss, gain = change.greatest_loss, change.greatest_gain
+    assert loss.change.value > -gain.change.value
+    assert "is wall lost, at 2 o'clock" in say_answer(change, design)[1]
+    less = replace(loss, change=Quantity(1.0, 0.2, 0.6, 1.4))
+    said = say_answer(replace(change, greatest_loss=less), design)[1]
+    assert "is wall put back, at " in said
+    assert "-" not in said
+    none = replace(change, greatest_loss=None, greatest_gain=None)
+    assert say_answer(none, design)[1] == "At no one place is a change shown."
+
+
+def test_the_first_fact_is_the_balance_and_counted_as_it_is_named():
+    change, design = changed(design=plain_design())
+    for net, name in (((5.0, 1.0, 9.0), "Lost"), ((-5.0, -9.0, -1.0), "Put back")):
+        first = facts(told(change, net), design)[0]
+        assert first == (f"{name} on balance", "5.00 L", "95 %: 1.00 to 9.00 L")
+
+
+def test_the_sum_is_said_in_the_shops_unit_with_its_intervals():
     change, _ = changed()
     volume = replace(
         change.volume,
         lost=Quantity(23.1e6, 1.35e6, 20.5e6, 25.8e6),
         restored=Quantity(3.2e6, 0.6e6, 2.1e6, 4.5e6),
-        net=Quantity(19.9e6, 1.5e6, 17.0e6, 22.8e6),
     )
-    said = plainly(say_sum(replace(change, volume=volume)))
-    assert said == (
-        "Lost 23.1 litres (95 %: 20.5 to 25.8), put back 3.2 (2.1 to 4.5): 19.9 lost "
-        "on balance (17.0 to 22.8)."
+    change = replace(change, volume=volume)
+    assert plainly(say_sum(change, plain_design())) == (
+        "Lost in all: 23.1 L, 95 %: 20.5 to 25.8 L. "
+        "Put back in all: 3.20 L, 95 %: 2.10 to 4.50 L."
     )
-    more = replace(volume, net=Quantity(-2e6, 1e6, -4e6, 1e6))
-    said = say_sum(replace(change, volume=more))
-    assert said.endswith("2.0 put back on balance (-1.0 to 4.0).")
+    said = say_sum(change, plain_design(length_unit="in"))
+    assert said.startswith("Lost in all: 0.816 ft³ (23.1 L)")
+
+
+def test_an_interval_shows_why_a_piece_is_told_or_not():
+    # In sixteenths both begin at 0; to 0.1 mm one of them holds it.
+    design = plain_design(length_unit="in")
+    change, _ = changed(design=design)
+    side = change.of_kind("side")[0]
+    rows = piece_rows(
+        tuple(replace(side, mean=Quantity(3.0, 1.4, low, 5.8)) for low in (-0.3, 0.3)),
+        design,
+    )
+    assert [row.call for row in rows] == ["cannot tell", "lost"]
+    assert [row.mean_interval for row in rows] == [
+        "0 to 1/4 in (-0.3 to 5.8 mm)",
+        "0 to 1/4 in (0.3 to 5.8 mm)",
+    ]
 
 
 def test_what_is_shown_is_said_with_place_and_shop_fractions():

@@ -35,3 +35,36 @@ def test_a_level_section_is_seen_from_above(build):
         orange = np.abs(half - [0xF0, 0xA0, 0x44]).max(axis=2) < 8
         middle = half.shape[1] / 2
         assert (np.nonzero(orange)[1].mean() > middle) == right
+
+
+def test_lost_and_build_up_differ_in_a_grey_copy(build):
+    """Dark strokes lie across both: slanted over what is lost, upright over build-up.
+
+    Along an upright stroke grey hardly changes from row to row, along a slanted one it
+    does as much as from column to column.
+    """
+
+    def unlike(depth):
+        def field(grid):
+            return np.full(grid.shape, depth), np.full(grid.shape, 0.5)
+
+        furnace = build("mm", field=field, spacing=25.0, openings=())
+        content = upright_png(furnace.surface, furnace.findings, dpi=200)
+        picture = Image.open(io.BytesIO(content)).convert("RGB")
+        pixels = np.asarray(picture).astype(int)
+        colour = [0xF0, 0xA0, 0x44] if depth > 0 else [0x6A, 0xAA, 0xCB]
+        filled = np.abs(pixels - colour).max(axis=2) < 8
+        filled[: pixels.shape[0] // 3] = False  # the key and the heads
+        rows, columns = np.nonzero(filled[:, : pixels.shape[1] // 4])
+        within = np.s_[
+            int(np.percentile(rows, 30)) : int(np.percentile(rows, 70)),
+            int(np.percentile(columns, 20)) : int(np.percentile(columns, 80)),
+        ]
+        grey = np.asarray(picture.convert("L")).astype(float)[within]
+        assert np.ptp(grey) > 50.0  # strokes can be seen
+        return np.abs(np.diff(grey, axis=0)).mean() / (
+            np.abs(np.diff(grey, axis=1)).mean()
+        )
+
+    assert unlike(60.0) > 0.6
+    assert unlike(-60.0) < 0.2

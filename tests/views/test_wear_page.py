@@ -7,7 +7,6 @@ import itertools
 import math
 import re
 from dataclasses import replace
-from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -17,12 +16,8 @@ from geom.compare.panels import panels_of
 from geom.quantity import Quantity
 from geom.record.common_grid import record_grid
 from geom.record.deepest_found import Depth
-from geom.record.forecast import Forecast
-from geom.record.occasion import Occasion
 from geom.record.one_sided import Roundness
 from geom.record.pieces import pieces_of
-from geom.record.series import WearSeries
-from geom.record.spells import spells_of
 from geom.record.steps import Step
 from geom.record.wear import Wear
 from geom.record.wear_map import RateMap, WearMaps
@@ -44,66 +39,12 @@ from geom.views.wear_tables import (
     say_heats,
     stop_lines,
 )
-from geom.views.wear_times import MOST_POINTS, points_of
 from geom.views.wear_words import say_percent, say_piece, say_wear, say_wear_interval
+from tests.views.invented_wear import HEATS, make_forecasts, make_series, place
 from tests.views.page_read import Page
 from tests.walls import tapered_design
 
 EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
-HEATS = 14
-
-
-def make_series(design, *, heats=HEATS, step_at=9):
-    """Wear of an invented campaign: a hot melting zone that burns harder in the end."""
-    chance = np.random.default_rng(5)
-    pieces = pieces_of(panels_of(design), design)
-    occasions = [Occasion(0, "after repair", date(2026, 1, 5), campaign="2026")]
-    for heat in range(1, heats + 1):
-        day = date(2026, 1, 5) + timedelta(days=heat)
-        told = (6.0, 20_000.0, "2026")
-        occasions.append(Occasion(heat, "before repair", day, *told))
-        occasions.append(Occasion(heat, "after repair", day, campaign="2026"))
-    spells, gaps = spells_of(occasions)
-    height = np.array([0.5 * (p.height_from + p.height_to) for p in pieces.pieces])
-    usual = 0.5 + 9.0 * np.exp(-(((height - 760.0) / 250.0) ** 2))
-    later = np.arange(heats)[:, None] >= step_at
-    wear = usual * np.where(later, 1.5, 1.0)
-    wear = wear + chance.normal(0.0, 0.6, wear.shape)
-    variance = np.full(wear.shape, 0.1)
-    start = np.zeros(wear.shape)
-    series = WearSeries(spells, pieces, start, wear, variance, variance)
-    return series, tuple(occasions), gaps
-
-
-def place(pieces, name):
-    return next(i for i, one in enumerate(pieces.pieces) if one.name == name)
-
-
-def make_forecasts(pieces):
-    sides = [pieces.pieces[i] for i in pieces.of_kind("panel")]
-    hot = pieces.pieces[place(pieces, "melting zone")]
-    rule = "greater of long- and short-term rate"
-
-    def one(piece, room, heats, *, stop=False, limit="brick threshold"):
-        told = (Quantity.normal(v, 0.5) for v in (31.75 - room, room, 9.0))
-        at, room_left, rate = told
-        return Forecast(
-            piece=piece,
-            limit=limit,
-            heats=heats,
-            at=at,
-            room=room_left,
-            rate=rate,
-            rule=rule,
-            stop=stop,
-        )
-
-    return (
-        one(hot, 3.2, Quantity(0.4, 0.1, 0.1, 0.7), stop=True),
-        one(sides[20], 20.0, Quantity(5.0, 1.0, 3.0, 8.0)),
-        one(sides[21], 20.0, Quantity(40.0, 9.0, 25.0, math.inf)),
-        one(sides[22], 20.0, None, limit="least lining"),
-    )
 
 
 def make_wear(design, **changes):
@@ -356,19 +297,6 @@ def test_sides_stand_as_a_person_inside_sees_them():
         assert at[0] == 180.0
         assert at[6] == 0.0
         assert all((b - a) % 360.0 == onward % 360.0 for a, b in itertools.pairwise(at))
-
-
-def test_a_long_record_is_drawn_in_means_of_spells(design):
-    series, _, _ = make_series(design, heats=600)
-    points = points_of(series)
-    assert points.wear.shape[0] == MOST_POINTS
-    heats = np.array([one.heats for one in series.spells])
-    assert points.wear[0] == pytest.approx(
-        series.wear[:5].sum(axis=0) / heats[:5].sum()
-    )
-    assert points.sd[0] == pytest.approx(np.sqrt(5 * 0.2) / 5.0)
-    short, _, _ = make_series(design)
-    assert points_of(short).wear == pytest.approx(short.wear)
 
 
 def test_a_step_is_marked_in_the_zones_it_lies_in(wear):

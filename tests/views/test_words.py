@@ -41,6 +41,27 @@ def test_all_round_is_said_as_all_round(furnace, zone):
     assert words.say_degrees(whole, furnace.design) == "all round"
 
 
+@pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
+def test_more_than_half_round_is_not_taken_for_the_rest(build, zone, sense):
+    """From 2 to 1 o'clock is eleven hours; the hour between them is from 1 to 2."""
+    design = build("mm", sense).design
+    ends = {"clockwise": (60.0, 30.0), "counterclockwise": (330.0, 300.0)}[sense]
+    long = replace(zone, azimuth_from=ends[0], azimuth_to=ends[1])
+    assert words.span(long) == 330.0
+    assert words.say_clock(long, design) == (
+        "from 2 o'clock the long way round to 1 o'clock"
+    )
+    rest = replace(zone, azimuth_from=ends[1], azimuth_to=ends[0])
+    assert words.say_clock(rest, design) == "from 1 o'clock to 2 o'clock"
+
+
+def test_nearly_all_round_is_not_one_place(furnace, zone):
+    nearly = replace(zone, azimuth_from=95.0, azimuth_to=86.0)
+    assert words.say_clock(nearly, furnace.design) == "all round but at 3 o'clock"
+    narrow = replace(zone, azimuth_from=86.0, azimuth_to=95.0)
+    assert words.say_clock(narrow, furnace.design) == "at 3 o'clock"
+
+
 def test_lengths_are_said_in_the_shops_unit_first(build):
     inch, metric = build().design, build("mm").design
     assert words.say_heights(457.2, 622.3, inch) == "18 to 24 1/2 in (457 to 622 mm)"

@@ -283,9 +283,9 @@
   }
 
   function showFit() {
-    const quick = `quick: ${state.fitting ? "sizes and lengths as last learned; the full fit comes when the hand rests" : "no full fit"}`;
-    const words = { none: "", quick, full: `full fit of ${state.count} readings` }[state.fit];
-    find("fit").textContent = state.trouble ? `${words}; the full fit came to nothing: ${state.trouble}` : words;
+    const quick = `worked out quickly${state.fitting ? "; in full as soon as nothing more is typed" : ""}`;
+    const words = { none: "", quick, full: `worked out in full from ${state.count} readings` }[state.fit];
+    find("fit").textContent = state.trouble ? `${words}; could not be worked out in full: ${state.trouble}` : words;
     find("fit").dataset.fit = state.fit;
     find("wall-lacks").textContent = state.lacks ? `${state.lacks} until the wall can be worked out.` : "";
     const read = state.stations.flat().filter((one) => one && one.read.length).length;

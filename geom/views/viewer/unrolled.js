@@ -4,7 +4,7 @@
 const FLAT = { left: 46, right: 10, top: 8, bottom: 40 };
 const FLAT_ROWS = 480; // lines of the picture before it is stretched
 
-/** A texture of slanted lines to fill brick wall with, for those who see no colour. */
+/** A texture to fill brick wall or build-up with, for those who see no colour. */
 function hatchOf(pen, draw) {
   const tile = document.createElement("canvas");
   tile.width = tile.height = 8;
@@ -24,7 +24,8 @@ function makeUnrolled(canvas, wall, place) {
   const across = 2 * wall.columns; // the picture's ends lie in the middle of a column
   const columnOfPixel = Array.from({ length: across }, (_, x) =>
     columnAt(wall, azimuthAt(wall, (x + 0.5) / across)));
-  let painted = { key: "", picture: null, brick: null, blank: null, unsure: null };
+  let painted = { key: "", picture: null, brick: null, chip: null, blank: null, unsure: null };
+  const chip = wall.actions.indexOf("chip");
 
   /** The picture and its masks, one pixel a cell; kept until the field changes. */
   function paint() {
@@ -38,7 +39,7 @@ function makeUnrolled(canvas, wall, place) {
       made.height = FLAT_ROWS;
       return made;
     };
-    const told = { picture: sheet(), brick: sheet(), blank: sheet(), unsure: sheet() };
+    const told = { picture: sheet(), brick: sheet(), chip: sheet(), blank: sheet(), unsure: sheet() };
     const images = {};
     for (const name of Object.keys(told)) {
       images[name] = told[name].getContext("2d").createImageData(across, FLAT_ROWS);
@@ -52,6 +53,7 @@ function makeUnrolled(canvas, wall, place) {
         if (Number.isNaN(depth)) images.blank.data[at + 3] = wall.openCell[cell] ? 0 : 255;
         else if (heat.action[cell] >= 0) {
           if (depth > wall.threshold) images.brick.data[at + 3] = 255;
+          if (heat.action[cell] === chip) images.chip.data[at + 3] = 255;
           if (K95 * heat.sd[cell] > wall.doubt) {
             images.unsure.data[at + 3] = 255;
           }
@@ -110,6 +112,7 @@ function makeUnrolled(canvas, wall, place) {
       texture(pen, told.unsure, hatchOf(pen, (t) => dotsOf(t, "rgba(60,60,66,0.75)")), box, sharp);
     }
     texture(pen, told.brick, hatchOf(pen, (t) => strokes(t, "rgba(255,255,255,0.55)", [[0, 8, 8, 0]])), box, sharp);
+    texture(pen, told.chip, hatchOf(pen, (t) => strokes(t, "rgba(15,44,84,0.8)", [[4, 0, 4, 8]])), box, sharp);
     outlineBrick(pen, x, y, box);
     drawFlatOpenings(pen, wall, x, y, box);
     drawDots(pen, wall.heats[place.heat], x, y);
