@@ -125,7 +125,10 @@ def _install(extras: list) -> None:
     if done.returncode:
         raise SetupError(f"pip failed: {_last_line(done.stdout)} (All of it: {LOG})")
     print("Compiling the inner loops (once) ...", flush=True)
-    loops = "from geom.surface.kernels import compile_all; compile_all()"
+    loops = "; ".join(
+        f"from geom.{module} import compile_all; compile_all()"
+        for module in ("surface.kernels", "record.spell_kernels")
+    )
     done = _quietly([str(tool("python")), "-c", loops])
     if done.returncode:
         raise SetupError(f"compiling failed: {_last_line(done.stdout)}")

@@ -91,16 +91,17 @@ def change_rows(design: Design, change: Change, out: Path) -> list[tuple[str, st
     """Name and words of each line."""
     from geom.cli.summary import say_volume
     from geom.units import say_both
-    from geom.views.change_words import say_spot, survey_line
+    from geom.views.change_words import net_volume, say_spot, survey_line
     from geom.views.words import plain
 
+    net, side = net_volume(change)
     rows = [
         ("Change", plain(change.title)),
         ("From", survey_line(change.start)),
         ("To", survey_line(change.end)),
         ("Lost", say_volume(change.volume.lost)),
         ("Put back", say_volume(change.volume.restored)),
-        ("Lost on balance", say_volume(change.volume.net)),
+        (f"{side.capitalize()} on balance", say_volume(net)),
     ]
     for name, spot in (
         ("Greatest loss", change.greatest_loss),

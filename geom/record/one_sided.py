@@ -209,10 +209,11 @@ def _of_lobe(order: int, high: Quantity, peak: float, design: Design) -> str:
 
 
 def _interval(told: Quantity, design: Design) -> str:
-    """A length with its 95 % interval, in mm and, where the shop has them, inches."""
+    """A length with its 95 % interval, in mm or, where the shop has them, inches."""
     low, high = sorted(abs(part) for part in (told.low95, told.high95))
     value = abs(told.value)
-    said = f"{value:.1f} mm"
     if design.length_unit == "in":
-        said += f" ({from_mm(value, 'in'):.2f} in)"
-    return f"{said}, 95 %: {low:.1f} to {high:.1f} mm,"
+        inches = [from_mm(x, "in") for x in (value, low, high)]
+        said, least, most = (f"{x:.2f}" for x in inches)
+        return f"{said} in ({value:.1f} mm), 95 %: {least} to {most} in,"
+    return f"{value:.1f} mm, 95 %: {low:.1f} to {high:.1f} mm,"

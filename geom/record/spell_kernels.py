@@ -105,3 +105,11 @@ def add_table(table, other):
         cell[EXPOSURE] = total
         for k in range(STATED, KEPT):
             cell[k] += more[k]
+
+
+def compile_all() -> None:
+    """Compile, so that no study waits for it; what is compiled is kept on disk."""
+    table, survey = np.zeros((1, KEPT)), np.zeros((2, 1), np.float32)
+    one, heat = np.ones(1), np.zeros(1)
+    add_spells(table, survey, survey, np.zeros(1, int), np.ones(1, int), one, heat, 0)
+    add_table(table, table.copy())

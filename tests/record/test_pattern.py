@@ -57,7 +57,7 @@ def test_planted_waves_come_back_to_the_number(heats):
         assert oval.value == pytest.approx(2.0, abs=1e-4)
         assert to == pytest.approx(240.0, abs=1e-3)
         assert at % 180.0 == pytest.approx(30.0, abs=1e-3)
-        assert "wears more at 8 o'clock: 4.0 mm (0.16 in), 95 %" in one.words
+        assert "wears more at 8 o'clock: 0.16 in (4.0 mm), 95 %" in one.words
         assert "least at 2 o'clock" in one.words
         assert "oval" in one.words
 
