@@ -19,6 +19,9 @@ from geom.units import Float, Int
 _COLUMNS = 60
 _ROWS = 40
 _ROW_HEIGHT = 45.0
+#: Share of the greatest variance that is added to all, so that nodes that move as one
+#: can be drawn.
+_RIDGE = 1e-7
 _FACTORIAL = (1.0, 2.0, 6.0, 24.0)
 
 
@@ -78,11 +81,15 @@ class Nodes:
         -------
         array (s, count), mm
         """
+        from scipy.linalg.blas import strmm
+
         table = self.covariance[np.ix_(some, some)]
-        strength, axes = np.linalg.eigh(table)
-        root = axes * np.sqrt(np.maximum(strength, 0.0))
-        chance = np.random.default_rng(seed).standard_normal((some.size, count))
-        return np.asarray(root @ chance)
+        ridge = _RIDGE * float(np.diag(table).max(initial=1.0))
+        root = np.linalg.cholesky(table + ridge * np.eye(some.size))
+        rng = np.random.default_rng(seed)
+        chance = rng.standard_normal((count, some.size), dtype=np.float32).T
+        drawn = strmm(1.0, root.astype(np.float32), chance, lower=True)
+        return np.asarray(drawn, dtype=np.float64)
 
     def sd_of_sum(self, weight: Float) -> float:
         """Standard deviation of a weighted sum of cut-back; ``weight`` is (q,)."""
