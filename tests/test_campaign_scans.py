@@ -5,25 +5,28 @@ from __future__ import annotations
 import csv
 import importlib.util
 import itertools
-import json
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from types import ModuleType
-from typing import Any
 
 import numpy as np
 import pytest
 
 import geom
-from geom.cli import main
+from geom.compare.nodes import make_nodes
+from geom.compare.panels import PanelState, panel_state, panels_of
+from geom.quantity import Quantity
+from geom.record.forecast import forecast
 from geom.record.occasion import Occasion
-from geom.record.pieces import pieces_of
-from geom.record.series import wear_series
+from geom.record.pieces import Piece, pieces_of
+from geom.record.series import WearSeries, wear_series
 from geom.record.spells import spells_of
-from geom.record.steps import find_steps
-from geom.record.store import open_record
+from geom.record.steps import Step, find_steps
+from geom.record.wear_rate import wear_rates
+from geom.surface import reconstruct
 
 ROOT = Path(__file__).resolve().parent.parent
 SCANS = ROOT / "scans"
@@ -191,97 +194,121 @@ def test_a_sheet_reads_the_true_wall(script, heat, stage):
     assert spoiled > 1.57 * 1.25
 
 
-# --- what the record says of it ------------------------------------------------------
+# --- what a record of it says --------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
-def record(tmp_path_factory) -> Path:
-    folder = tmp_path_factory.mktemp("campaign") / "record"
-    design = str(SCANS / "cupola-2.toml")
-    asked = ["record", "log", str(folder), str(LOG), "--design", design, "--quiet"]
-    assert main(asked) == 0
-    return folder
+def states() -> dict[Occasion, PanelState]:
+    """Every sheet surveyed, panel by panel, as a record keeps it."""
+    design = geom.load_design(SCANS / "cupola-2.toml")
+    found = {}
+    for row, occasion in zip(rows(), occasions(), strict=True):
+        surface = reconstruct(
+            geom.load_readings(SCANS / row["readings"], design), design
+        )
+        found[occasion] = panel_state(
+            panels_of(design),
+            surface.grid,
+            surface.cutback,
+            surface.radius_sd,
+            make_nodes(surface),
+        )
+    return found
+
+
+def series_of(states: dict[Occasion, PanelState]) -> WearSeries:
+    design = geom.load_design(SCANS / "cupola-2.toml")
+    spells, _ = spells_of(list(states))
+    pieces = pieces_of(panels_of(design), design)
+    return wear_series(spells, pieces, states.__getitem__)
 
 
 @pytest.fixture(scope="module")
-def told(record) -> dict[str, Any]:
-    out = record.parent / "wear"
-    assert main(["wear", str(record), "--out", str(out), "--quiet"]) == 0
-    return json.loads((out / "wear.json").read_text("utf-8"))
+def steps(states) -> tuple[Step, ...]:
+    return find_steps(series_of(states))
 
 
-def places(piece: dict[str, Any]) -> list[tuple[float, float]]:
+def places(piece: Piece) -> list[tuple[float, float]]:
     """Azimuths and heights (inches) all over a piece."""
-    low, high = piece["height_from"] / 25.4, piece["height_to"] / 25.4
-    wide = (piece["azimuth_to"] - piece["azimuth_from"]) % 360 or 360
-    azimuths = piece["azimuth_from"] + wide * (np.arange(36) + 0.5) / 36
+    low, high = piece.height_from / 25.4, piece.height_to / 25.4
+    wide = (piece.azimuth_to - piece.azimuth_from) % 360 or 360
+    azimuths = piece.azimuth_from + wide * (np.arange(36) + 0.5) / 36
     return [(a % 360, h) for a in azimuths for h in np.arange(low + 0.5, high)]
 
 
-def holds(said: dict[str, float], true: float) -> bool:
-    return said["low95"] <= true <= said["high95"]
+def holds(said: Quantity, true: float) -> bool:
+    return said.low95 <= true <= said.high95
 
 
 @pytest.mark.slow
-def test_the_step_is_found_at_its_heat_and_place(told, script):
+def test_the_step_is_found_at_its_heat_and_place(steps, script):
     found = [
         step
-        for step in told["steps"]
-        if np.mean([script.step(*place) for place in places(step)]) * script.INCH > 1.5
+        for step in steps
+        if np.mean([script.step(*place) for place in places(step.piece)]) * script.INCH
+        > 1.5
     ]
     assert len(found) == 1
     (step,) = found
-    assert step["first_heat"] == script.STEP_FROM
-    assert (step["azimuth_from"], step["azimuth_to"]) == script.STEP_SIDES
-    assert step["chance"] < 0.05
+    assert step.first.start.heat + 1 == script.STEP_FROM
+    assert (step.piece.azimuth_from, step.piece.azimuth_to) == script.STEP_SIDES
+    assert step.chance < 0.05
     # The step goes with a heat's hours, as all wear does: it is told of a mean heat.
     share = np.mean([script.heat(number).share for number in script.HEATS])
-    planted = np.mean([script.step(*place) for place in places(step)])
-    assert holds(step["change"], planted * share * script.INCH)
-    assert not holds(step["change"], 1.5 * planted * share * script.INCH)
+    planted = np.mean([script.step(*place) for place in places(step.piece)])
+    assert holds(step.change, planted * share * script.INCH)
+    assert not holds(step.change, 1.5 * planted * share * script.INCH)
 
 
 @pytest.mark.slow
-def test_no_step_is_found_where_none_is_planted_yet(record, script):
-    whole = open_record(record)
-    early = [one for one in whole.occasions if one.heat < script.STEP_FROM]
-    spells, _ = spells_of(early)
-    pieces = pieces_of(whole.panels, whole.design)
-    assert len(spells) == 9
-    assert find_steps(wear_series(spells, pieces, whole.state)) == ()
+def test_no_step_is_found_where_none_is_planted_yet(states, script):
+    early = {at: one for at, one in states.items() if at.heat < script.STEP_FROM}
+    series = series_of(early)
+    assert len(series.spells) == 9
+    assert find_steps(series) == ()
 
 
 @pytest.mark.slow
-def test_rates_hold_what_the_heats_wore(told, script):
-    zones = {zone["name"]: zone for zone in told["zones"]}
+def test_rates_hold_what_the_heats_wore(states, script):
+    series = series_of(states)
+    rates = wear_rates(series, "heat")
     for name in ("melting zone", "stack"):
-        piece = dict(zones[name])
-        piece["height_to"] = min(piece["height_to"], 84 * script.INCH)
+        (place,) = [i for i, p in enumerate(series.pieces.pieces) if p.name == name]
+        piece = series.pieces.pieces[place]
+        piece = replace(piece, height_to=min(piece.height_to, 84 * script.INCH))
         worn = script.INCH * np.mean(
             [
                 [script.wear(number, *place) for place in places(piece)[::7]]
                 for number in script.HEATS
             ]
         )
-        rate = piece["per_heat"]["long"]
+        rate = rates.long[place]
         assert holds(rate, worn)
         assert not holds(rate, worn + 3.0)
 
 
 @pytest.mark.slow
-def test_the_forecast_holds_what_the_heats_to_come_would_wear(told, script):
-    threshold = 1.25
+def test_the_forecast_holds_what_the_heats_to_come_would_wear(states, steps, script):
+    design = geom.load_design(SCANS / "cupola-2.toml")
+    series = series_of(states)
+    told = forecast(
+        series,
+        wear_rates(series, "heat"),
+        design,
+        occasions()[-1],
+        state_of=states.__getitem__,
+        steps=steps,
+    )
     (first,) = [
         one
-        for one in told["forecasts"]
-        if (one["kind"], one["limit"]) == ("wall", "brick threshold")
-        and one["going"] == "left alone"
+        for one in told
+        if (one.piece.kind, one.limit) == ("wall", "brick threshold")
     ]
     last = max(script.HEATS)
     ring = [(a, h) for a in range(180, 300, 5) for h in range(30, 50)]
     left = np.array([script.left(last, *place) for place in ring])
     own = np.array([script.usual(*place) + script.step(*place) for place in ring])
-    heats = float(((threshold - left) / own).min())
-    assert holds(first["heats"], heats)
-    assert not holds(first["heats"], 3.0 * heats)
-    assert first["heats"]["high95"] < 6.0
+    heats = float(((1.25 - left) / own).min())
+    assert holds(first.heats, heats)
+    assert not holds(first.heats, 3.0 * heats)
+    assert first.heats.high95 < 6.0
