@@ -71,9 +71,13 @@
   field = place.field;
   place.move({ row: wall.start.row, column: wall.start.column });
   read();
-  requestAnimationFrame(() => {
+  performance.mark("answers");
+  // Without a graphics card the wall in space takes a second to set up: the flat pictures
+  // are shown, and answer, before that.
+  requestAnimationFrame(() => setTimeout(() => {
     makeTurning(find("turning"), wall, place, {
       whole: find("whole"), stretch: find("stretch"), lid: find("lid"), home: find("home"), sorry: find("sorry") });
+    performance.mark("turns");
     document.documentElement.dataset.ready = "yes";
-  });
+  }, 50));
 })();
