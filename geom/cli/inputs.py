@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from geom.design import Design
+    from geom.readings import CloudReadings, RodReadings
     from geom.surface import PastPrior
 
 
@@ -105,6 +107,24 @@ def add_cloud_options(command: argparse.ArgumentParser) -> None:
         metavar="ADDRESS",
         help="sort the points on the workers of this Dask scheduler; local: on workers "
         "of this machine",
+    )
+
+
+def read_readings(
+    paths: Sequence[Path], design: Design, asked: argparse.Namespace
+) -> RodReadings | CloudReadings:
+    """The readings of a survey, clouds as the options say."""
+    from geom.readings import load_readings
+
+    return load_readings(
+        paths,
+        design,
+        cloud_unit=asked.cloud_unit,
+        azimuth_of_x=asked.azimuth_of_x,
+        z_offset=asked.z_offset,
+        scanner=asked.scanner,
+        own_frames=asked.own_frames,
+        targets=asked.targets,
     )
 
 

@@ -94,20 +94,11 @@ def _new(
 
 
 def _readings(one: Logged, design: Design, asked: argparse.Namespace) -> Read:
+    from geom.cli.inputs import read_readings
     from geom.errors import InputError
-    from geom.readings import load_readings
 
     try:
-        return load_readings(
-            one.readings,
-            design,
-            cloud_unit=asked.cloud_unit,
-            azimuth_of_x=asked.azimuth_of_x,
-            z_offset=asked.z_offset,
-            scanner=asked.scanner,
-            own_frames=asked.own_frames,
-            targets=asked.targets,
-        )
+        return read_readings(one.readings, design, asked)
     except InputError as said:
         raise said.at(file=one.file, place=one.place) from None
 

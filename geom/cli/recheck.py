@@ -6,7 +6,13 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import add_cloud_options, add_json, add_output, print_file
+from geom.cli.inputs import (
+    add_cloud_options,
+    add_json,
+    add_output,
+    print_file,
+    read_readings,
+)
 
 if TYPE_CHECKING:
     from geom.design import Design
@@ -48,23 +54,13 @@ def run(asked: argparse.Namespace) -> None:
     from rich.console import Console
 
     from geom.design import load_design
-    from geom.readings import load_readings
     from geom.readings.survey_before import load_survey_before
     from geom.whole import folder_written_whole, refuse_folder
 
     refuse_folder(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     before = load_survey_before(asked.before, design)
-    readings = load_readings(
-        asked.readings,
-        design,
-        cloud_unit=asked.cloud_unit,
-        azimuth_of_x=asked.azimuth_of_x,
-        z_offset=asked.z_offset,
-        scanner=asked.scanner,
-        own_frames=asked.own_frames,
-        targets=asked.targets,
-    )
+    readings = read_readings(asked.readings, design, asked)
     with Console(stderr=True, quiet=asked.quiet).status("fitting the repaired wall"):
         from geom.compare import assess
         from geom.repair.recheck import recheck

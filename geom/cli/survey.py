@@ -13,6 +13,7 @@ from geom.cli.inputs import (
     add_output,
     past_prior,
     print_file,
+    read_readings,
 )
 from geom.cli.occasions import add_occasion
 from geom.cli.to_record import add_to_record, refuse_early, refuse_half_told
@@ -71,18 +72,7 @@ def run(asked: argparse.Namespace) -> None:
         def tick(next_up: str) -> None:
             bar.update(task, advance=1, description=next_up)
 
-        from geom.readings import load_readings
-
-        readings = load_readings(
-            asked.readings,
-            design,
-            cloud_unit=asked.cloud_unit,
-            azimuth_of_x=asked.azimuth_of_x,
-            z_offset=asked.z_offset,
-            scanner=asked.scanner,
-            own_frames=asked.own_frames,
-            targets=asked.targets,
-        )
+        readings = read_readings(asked.readings, design, asked)
         past = past_prior(asked.past, design)
         tick("fitting the wall")
         from geom.surface import reconstruct

@@ -15,7 +15,7 @@ from geom.record.survey_file import opened
 
 @dataclass(frozen=True)
 class Depth:
-    """Cut-back at the deepest place of the best surface, as one heat left it; mm."""
+    """Greatest cut-back of the panel that is deepest, as one heat left it; mm."""
 
     heat: int
     cutback: Quantity

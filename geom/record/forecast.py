@@ -1,11 +1,11 @@
 """Heats until limits are passed.
 
-A limit counts at the deepest place of a piece of wall: every panel's deepest place goes
-on from where the last survey has it, by the rate of the panel times how much faster its
-deepest place wears, and the first panel to pass its limit is the piece's.  The value
-and the lower end of the interval take the governing rate, the greater of long- and
-short-term rate, the lower end with spots that may fall out besides; the upper end takes
-the lesser rate, since that may be the true one.
+A limit counts at every place of a piece of wall: parts of panels go on from where the
+last survey has them, each by the rate of its panel and what it wears beyond that, and
+the first to pass its limit is the piece's.  The value and the lower end of the interval
+take the governing rate, the greater of long- and short-term rate, the lower end with
+spots that may fall out besides; the upper end takes the lesser rate, since that may be
+the true one.
 
 It is no leave to run: local codes and licensed practice decide.
 """

@@ -49,6 +49,8 @@ _FEW, _BORNE_OUT = 4, 1.7
 #: that are to be told falsely, show as much.
 DRAWS = 999
 _AT_ONCE, _PLENTY = 111, 2.0
+#: Records after which no more are drawn if none of them shows as much.
+_SURE = 222
 
 
 @dataclass(frozen=True)
@@ -189,7 +191,7 @@ def chance(
     left = left * root[:, None, None]
     rng, more, drawn = np.random.default_rng(seed), 0, 0
     plenty = _PLENTY * false_alarms * (1 + DRAWS)
-    while drawn < DRAWS and more <= plenty:
+    while drawn < DRAWS and more <= plenty and (more or drawn < _SURE):
         count = min(_AT_ONCE, DRAWS - drawn)
         order = rng.permuted(np.tile(np.arange(root.size), (count, 1)), axis=1)
         sign = rng.choice([-1.0, 1.0], order.shape) / root
