@@ -8,7 +8,7 @@ import os
 
 import own_venv
 
-EVERYTHING = ["-n", "auto", "--doctest-modules", "tests", "geom"]
+EVERYTHING = ["-n", "auto", "--dist", "loadfile", "--doctest-modules", "tests", "geom"]
 
 
 def test(arguments: list) -> int:

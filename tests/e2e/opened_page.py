@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-WIDE = {"width": 1280, "height": 1500}
+WIDE = {"width": 1000, "height": 1100}
 
 
 class Opened:
