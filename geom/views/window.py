@@ -24,6 +24,8 @@ from geom.whole import write_whole
 if TYPE_CHECKING:
     import pyvista as pv
 
+#: Scales that end below this are told in hundredths.
+_FINE = 10.0
 #: Key, name of the field in the file, and what it is called.
 FIELDS: tuple[tuple[str, str, str], ...] = (
     ("c", "cutback", "cut-back, mm"),
@@ -74,7 +76,13 @@ class Window:
             clim=limits,
             lighting=False,
             culling="back",  # faces look to the axis: the near side is left off
-            scalar_bar_args={"title": words, "vertical": True, "color": "black"},
+            scalar_bar_args={
+                "title": f"{words}\n",
+                "vertical": True,
+                "color": "black",
+                "n_labels": 7,
+                "fmt": "%.0f" if limits[1] > _FINE else "%.2f",
+            },
             reset_camera=False,
         )
         self._cut()
