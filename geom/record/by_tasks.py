@@ -117,6 +117,7 @@ def sum_by_tasks(
     runs = runs_of(record, spells, pieces)
     tables: tuple[Float, ...] = ()
     rows: list[Float] = []
+    sides: list[Float] = []
     states: dict[Occasion, Float] = {}
     done = 0
     with closing(_answers(runs, len(spells), cluster, processes)) as answers:
@@ -125,11 +126,14 @@ def sum_by_tasks(
             for table, more in zip(tables, sums.tables, strict=True):
                 add_table(table, more)
             rows.append(sums.rows)
+            sides.append(sums.sides)
             states |= sums.states
             done += sums.rows.shape[1]
             if tick is not None:
                 tick(f"{done:,} of {len(spells):,} spells")
-    series = WearSeries(spells, pieces, *np.concatenate(rows, axis=1))
+    start, end, before, after = np.concatenate(rows, axis=1)
+    round_it = np.concatenate(sides)
+    series = WearSeries(spells, pieces, start, end, before, after, round_it)
     tables_by = dict(zip(runs[0].against, tables, strict=True))
     maps = maps_of(tables_by, record.design)
     return Summed(series, maps, record.panels, states)

@@ -274,7 +274,7 @@ def _from(series: WearSeries, step: Step) -> WearSeries:
 
 def series_of(series: WearSeries, kept: Bool) -> WearSeries:
     """Some of the spells."""
-    parts = ("start", "end", "start_variance", "end_variance")
+    parts = ("start", "end", "start_variance", "end_variance", "sides")
     spells = tuple(s for s, k in zip(series.spells, kept, strict=True) if k)
     return replace(
         series, spells=spells, **{name: getattr(series, name)[kept] for name in parts}

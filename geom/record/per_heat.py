@@ -35,6 +35,8 @@ class PerHeat:
         not surveyed.
     variance : array (n, s), mm2
         Of ``rate``, from the errors of both surveys.
+    worn : array (n, s), mm2
+        Of ``rate``, from the errors of the survey of the worn wall alone.
     weight : array (n,)
         What each spell is worth, 1 on average: the inverse of its variance, half of
         which comes from the heats and half from the surveys if both scatter alike.
@@ -44,6 +46,7 @@ class PerHeat:
 
     rate: Float
     variance: Float
+    worn: Float
     weight: Float
     measure: Measure
 
@@ -63,8 +66,9 @@ def per_heat(series: WearSeries) -> PerHeat:
     measure = least if rough[least] < _STEADIER * rough["heat"] else "heat"
     rate, own = tried[measure], dict(_measures(series.spells))[measure]
     variance = series.variance / (own**2)[:, None]
+    worn = series.end_variance / (own**2)[:, None]
     worth = _worth(rate[:, panels], variance[:, panels], heats)
-    return PerHeat(rate, variance, worth, measure)
+    return PerHeat(rate, variance, worn, worth, measure)
 
 
 def _measures(spells: Sequence[Spell]) -> list[tuple[Measure, Float]]:

@@ -21,7 +21,7 @@ from geom.compare.panels import Panels, PanelState
 from geom.errors import InputError
 from geom.record.occasion import Occasion
 from geom.record.pieces import Pieces
-from geom.record.series import wear_series
+from geom.record.series import WearSeries, wear_series
 from geom.record.spells import EXPOSURES, Exposure, Spell, exposures
 from geom.record.survey_file import opened, state_in
 from geom.surface.count_piece import other_version
@@ -92,6 +92,8 @@ class RunSums:
         One for each of what wear is summed against; see `spell_kernels`.
     rows : array (4, n, s)
         Of the wear series: start, end and their variances.
+    sides : array (n, z, HOURS, HOURS)
+        And how surveys err round the wall; see `WearSeries`.
     states : dict of array (4 + 2 * PARTS, p)
         Of each survey, panel by panel: cut-back, deepest, its sd and area, then parts
         and their sds.
@@ -99,6 +101,7 @@ class RunSums:
 
     tables: tuple[Float, ...]
     rows: Float
+    sides: Float
     states: dict[Occasion, Float]
 
 
@@ -183,7 +186,7 @@ def sum_run(run: RunOfSpells) -> RunSums:
         raise other_version(f"a worker runs version {__version__}", run.version)
     cells = run.shape[0] * run.shape[1]
     tables = tuple(np.zeros((cells, KEPT)) for _ in run.against)
-    rows: list[Float] = []
+    told: list[WearSeries] = []
     states: dict[Occasion, Float] = {}
     held: dict[Occasion, _Survey] = {}
     with threadpool_limits(1, user_api="blas"), _named_as_asked(run):
@@ -194,9 +197,11 @@ def sum_run(run: RunOfSpells) -> RunSums:
             seen = (before, *some) if before is not None and joined else some
             held = _read(run, seen, held)
             _add(tables, run, seen, held, lead=len(seen) - len(some))
-            rows.append(_series(run, some, held))
+            told.append(_series(run, some, held))
             states |= {o: _lean(one.state) for o, one in held.items()}
-    return RunSums(tables, np.concatenate(rows, axis=1), states)
+    rows = [[s.start, s.end, s.start_variance, s.end_variance] for s in told]
+    sides = np.concatenate([one.sides for one in told])
+    return RunSums(tables, np.concatenate(rows, axis=1), sides, states)
 
 
 def _lean(state: PanelState) -> Float:
@@ -228,9 +233,8 @@ def _add(
 
 def _series(
     run: RunOfSpells, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
-) -> Float:
-    told = wear_series(spells, run.pieces, lambda occasion: held[occasion].state)
-    return np.stack([told.start, told.end, told.start_variance, told.end_variance])
+) -> WearSeries:
+    return wear_series(spells, run.pieces, lambda occasion: held[occasion].state)
 
 
 def _read(

@@ -10,17 +10,13 @@ from __future__ import annotations
 import numpy as np
 
 from geom.record.pieces import Kind, Piece, Pieces
+from geom.record.scatter import SHARE
 from geom.units import Bool, Float
 
-#: Share of the stated variance of wear that comes back every heat.  In trials on
-#: invented walls it was 0 to 0.1 for means all round, up to 0.4 for one side against
-#: the other where the rod's centring has to be found from the same readings.  Our own
-#: choice.
-_SHARE = 0.25
 _ALL_ROUND: tuple[Kind, ...] = ("wall", "zone", "level")
 
 
-def comes_back(piece: Piece, pieces: Pieces, variance: Float) -> float:
+def comes_back(piece: Piece, pieces: Pieces, worn: Float) -> float:
     """Variance of the mean wear of a piece in a heat that no heats average out, mm2.
 
     Parameters
@@ -28,19 +24,21 @@ def comes_back(piece: Piece, pieces: Pieces, variance: Float) -> float:
     piece : Piece
         One of the record's, or neighbouring ones together.
     pieces : Pieces
-    variance : array (n, s), mm2
-        Stated, of the wear of every piece in every spell; NaN where not surveyed.
+    worn : array (n, s), mm2
+        Stated variance of every piece in every spell, of the survey of the worn wall
+        alone: a wall put back is much the same everywhere, and little of what its
+        survey misses comes back.  NaN where not surveyed.
     """
-    known = np.isfinite(variance)
-    total = np.where(known, variance, 0.0).sum(axis=0)
+    known = np.isfinite(worn)
+    total = np.where(known, worn, 0.0).sum(axis=0)
     usual = np.where(
         known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), np.nan
     )
     if piece in pieces.pieces:
         own = float(usual[pieces.pieces.index(piece)])
         if np.isfinite(own):
-            return _SHARE * own
-    return _SHARE * _at_most(piece, pieces, usual)
+            return SHARE * own
+    return SHARE * _at_most(piece, pieces, usual)
 
 
 def _at_most(piece: Piece, pieces: Pieces, usual: Float) -> float:

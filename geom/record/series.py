@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.compare.panels import PanelState
+from geom.compare.panels import HOURS, PanelState
 from geom.record.occasion import Occasion
 from geom.record.pieces import Pieces
 from geom.record.spells import Spell
@@ -32,6 +32,10 @@ class WearSeries:
         Mean cut-back at the start and at the end.
     start_variance, end_variance : array (n, s), mm2
         Of each survey's own error.
+    sides : array (n, z, HOURS, HOURS), mm2
+        How the survey at the end errs in the mean cut-back of the twelve sides of the
+        wall and of each zone, over the rows of panels that both surveys tell all round;
+        NaN where there is none.
     """
 
     spells: tuple[Spell, ...]
@@ -40,6 +44,7 @@ class WearSeries:
     end: Float
     start_variance: Float
     end_variance: Float
+    sides: Float
 
     @property
     def wear(self) -> Float:
@@ -66,12 +71,20 @@ def wear_series(
     state_of : callable
         The survey of an occasion, panel by panel; called twice a spell.
     """
-    rows = [_spell(state_of(one.start), state_of(one.end), pieces) for one in spells]
+    large = pieces.member[[*pieces.of_kind("wall"), *pieces.of_kind("zone")]]
+    rows, sides = [], []
+    for spell in spells:
+        one, other = state_of(spell.start), state_of(spell.end)
+        rows.append(_spell(one, other, pieces))
+        sides.append(_sides(one, other, large))
     shape = (4, 0, len(pieces.pieces))
     start, end, before, after = (
         np.stack(rows, axis=1) if rows else np.zeros(shape, dtype=np.float64)
     )
-    return WearSeries(spells, pieces, start, end, before, after)
+    ring = (len(large), HOURS, HOURS)
+    return WearSeries(
+        spells, pieces, start, end, before, after, np.reshape(sides, (-1, *ring))
+    )
 
 
 def _spell(one: PanelState, other: PanelState, pieces: Pieces) -> Float:
@@ -89,3 +102,18 @@ def _spell(one: PanelState, other: PanelState, pieces: Pieces) -> Float:
         for s in (one, other)
     ]
     return np.where(told, np.stack([*means, *spread]), np.nan)
+
+
+def _sides(one: PanelState, other: PanelState, large: Float) -> Float:
+    """How the later survey errs round some pieces (z, p); (z, HOURS, HOURS)."""
+    both = np.isfinite(one.cutback) & np.isfinite(other.cutback)
+    round_it = both.reshape(-1, HOURS).all(axis=1)
+    whole = np.all(large.reshape(len(large), -1, HOURS) > 0.0, axis=2)
+    inside = np.asarray(whole & round_it)
+    share = inside / np.maximum(inside.sum(axis=1, keepdims=True), 1)
+    rows = round_it.size
+    beside = share @ other.covariance.reshape(rows, -1)
+    beside = beside.reshape(len(large), HOURS, rows, HOURS)
+    found = np.einsum("zasb,zs->zab", beside, share)
+    found[~inside.any(axis=1)] = np.nan
+    return np.asarray(found)

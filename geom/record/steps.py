@@ -147,7 +147,7 @@ def _told(one: Found, found: Sequence[Found], look: Look, series: WearSeries) ->
     own = (_OWN_WORD * prior + square) / freedom
     (low, less), (high, more) = sides
     piece = look.trial.pieces[one.shape]
-    fixed = comes_back(piece, series.pieces, ring.per_heat.variance)
+    fixed = comes_back(piece, series.pieces, ring.per_heat.worn)
     return Step(
         piece=piece,
         first=series.spells[int(ring.spells[one.place])],

@@ -22,7 +22,7 @@ from statistics import median
 from typing import Any
 
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS")
-_KINDS = ("wall", "zone", "level", "side", "panel")
+_KINDS = ("wall", "zone", "level", "side", "panel", "once", "twice", "tuyeres")
 
 Record = dict[str, Any]
 
@@ -55,6 +55,8 @@ def show(records: Sequence[Record]) -> None:
         print(f"\nmm {exposure}: share of 95 % intervals that hold the true rate")
         for what in ("long", "short", "trend"):
             _show_coverage(what, [r for r in some if r["what"] == what])
+    print("\npattern round the wall, where it is told")
+    _show_coverage("height", [r for r in records if r["what"] == "pattern"])
     alarms = [r["found"] > 0 for r in records if r["what"] == "alarm"]
     print(f"\nsteps where there is none: {_share(alarms)} of {len(alarms)} campaigns")
     _show_steps([r for r in records if r["what"] == "step"])

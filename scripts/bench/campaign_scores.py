@@ -12,7 +12,9 @@ from campaign_surveys import Seen
 from campaign_truth import Told
 from campaign_walls import HOURS, MELTED
 
+from geom.compare.panels import HOURS as HOURS_ROUND
 from geom.quantity import Quantity
+from geom.record.one_sided import in_front, wear_pattern
 from geom.record.steps import Step, find_steps
 from geom.record.wear_rate import wear_rates
 
@@ -31,6 +33,7 @@ def score(seen: dict[str, Seen]) -> list[Record]:
         if not name:
             found += rates(told)
             found += survey_errors(told)
+            found += patterns(told)
         found += steps(told, name)
     return found
 
@@ -93,6 +96,32 @@ def survey_errors(told: Told) -> list[Record]:
         for i, one in enumerate(told.pieces.pieces)
         if np.isfinite(error[:, i]).all()
     ]
+
+
+def patterns(told: Told) -> list[Record]:
+    """Waves round the wall and its zones, and wear before the tuyeres: those told.
+
+    Their true height is that of the wear that lasts, of the same rows of panels.
+    """
+    seen = told.seen
+    lasting = (seen.lasting + seen.spalls).reshape(-1, HOURS_ROUND)
+    rows = np.isfinite(seen.states[0].cutback).reshape(-1, HOURS_ROUND).all(axis=1)
+    turn = np.deg2rad(np.arange(HOURS_ROUND) * 360.0 / HOURS_ROUND)
+    front = in_front(seen.furnace.design)
+    found = []
+    for one in wear_pattern(told.series, seen.furnace.design):
+        place = told.pieces.pieces.index(one.zone)
+        inside = told.pieces.member[place].reshape(-1, HOURS_ROUND).any(axis=1) & rows
+        sides = lasting[inside].mean(axis=0)
+        for order, high, _ in one.lobes:
+            wave = abs(2.0 * np.mean(sides * np.exp(1j * order * turn)))
+            head = {"what": "pattern", "kind": ("once", "twice")[order - 1]}
+            found.append(head | _figures(high, float(wave)))
+        if one.tuyeres is not None and front is not None:
+            true = float(sides[front].mean() - sides[~front].mean())
+            head = {"what": "pattern", "kind": "tuyeres"}
+            found.append(head | _figures(one.tuyeres, true))
+    return found
 
 
 def steps(told: Told, name: str) -> list[Record]:

@@ -56,7 +56,7 @@ def summed(record: Record, **how: object) -> Summed:
 
 def assert_same(one: Summed, other: Summed) -> None:
     """To the last bit."""
-    for name in ("start", "end", "start_variance", "end_variance"):
+    for name in ("start", "end", "start_variance", "end_variance", "sides"):
         a, b = getattr(one.series, name), getattr(other.series, name)
         np.testing.assert_array_equal(a, b)
     np.testing.assert_array_equal(one.maps.trend, other.maps.trend)
@@ -121,6 +121,7 @@ def test_the_wear_series_is_that_of_whole_surveys(repaired, short_runs):
     np.testing.assert_allclose(found.series.start, expected.start, rtol=1e-12)
     np.testing.assert_allclose(found.series.wear, expected.wear, rtol=1e-9)
     np.testing.assert_allclose(found.series.variance, expected.variance, rtol=1e-12)
+    np.testing.assert_allclose(found.series.sides, expected.sides, rtol=1e-9)
     assert len(found.states) == 2 * HEATS
     for occasion in found.states:
         state, whole = found.state(occasion), repaired.state(occasion)

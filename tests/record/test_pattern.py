@@ -23,8 +23,11 @@ TURN = np.deg2rad(np.arange(HOURS) * 30.0)
 START = date(2026, 1, 5)
 
 
-def series_of(sides, scatter=0.0, *, count=12, seed=0, heats=1):
-    """Spells whose wear per heat goes round the wall as ``sides``, the same all up."""
+def series_of(sides, scatter=0.0, *, count=12, seed=0, heats=1, blind=0.0):
+    """Spells whose wear per heat goes round the wall as ``sides``, the same all up.
+
+    Surveys say that they err by ``blind`` mm in every side.
+    """
     rng = np.random.default_rng(seed)
     spells = []
     for k in range(count):
@@ -36,8 +39,10 @@ def series_of(sides, scatter=0.0, *, count=12, seed=0, heats=1):
     weight = PIECES.member / PIECES.member.sum(axis=1, keepdims=True)
     end = wear @ weight.T
     variance = np.full_like(end, 0.5)
+    large = len(PIECES.of_kind("wall")) + len(PIECES.of_kind("zone"))
+    errors = np.broadcast_to(blind**2 * np.eye(HOURS), (count, large, HOURS, HOURS))
     return WearSeries(
-        tuple(spells), PIECES, np.zeros_like(end), end, variance, variance
+        tuple(spells), PIECES, np.zeros_like(end), end, variance, variance, errors
     )
 
 
@@ -114,6 +119,36 @@ def test_the_interval_of_a_clear_wave_holds_the_truth(count, scatter):
                 held += high.low95 <= 3.0 <= high.high95
     assert told > 270
     assert 0.92 < held / told < 0.98
+
+
+def test_waves_that_surveys_tell_too_flat_stand_upright_again():
+    """Surveys that tell what is likely under a prior as wide as the wall is uneven.
+
+    With a prior of variance P and readings that err by R, they tell P / (P + R) of
+    the truth on average and state the variance P R / (P + R): closed form.
+    """
+    prior, read = 2.0, 1.5
+    share, stated = prior / (prior + read), prior * read / (prior + read)
+    held = plain = told = 0
+    for seed in range(200):
+        rng = np.random.default_rng([seed, 7])
+        true = np.sqrt(2.0 * prior) * np.cos(TURN - rng.uniform(0.0, 2.0 * np.pi))
+        blunt = series_of(
+            10.0 + share * true,
+            share * np.sqrt(read * HOURS / 2.0 * PANELS.rows),
+            seed=seed,
+            blind=np.sqrt(stated * HOURS / 2.0),
+        )
+        sharp = replace(blunt, sides=np.zeros_like(blunt.sides))
+        found = [wear_pattern(one, DESIGN)[0].lobes for one in (blunt, sharp)]
+        lobes, flat = ([high for n, high, _ in one if n == 1] for one in found)
+        if lobes:
+            told += 1
+            held += lobes[0].low95 <= np.sqrt(2.0 * prior) <= lobes[0].high95
+            plain += flat[0].low95 <= np.sqrt(2.0 * prior) <= flat[0].high95
+    assert told > 150
+    assert plain < 0.6 * told
+    assert 0.92 * told < held
 
 
 def test_few_spells_and_wall_not_told_all_round_say_so():

@@ -5,9 +5,9 @@ import pytest
 
 from geom.record.pieces import Piece
 from geom.record.same_every_heat import comes_back
+from geom.record.scatter import SHARE
 from tests.record.worn_heats import PANELS, PIECES
 
-SHARE = 0.25
 ZONE = PIECES.of_kind("zone")[2]
 
 

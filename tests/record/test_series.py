@@ -131,6 +131,26 @@ def test_wear_of_two_spells_adds_up() -> None:
     )
 
 
+def test_sides_err_as_the_mean_of_their_rows() -> None:
+    """Against draws of the whole covariance, wall that is blind left out."""
+    blind = (3, HOURS + 5)
+    told = series(state(1), state(2, blind=blind))
+    root = np.linalg.cholesky(covariance(2))
+    draws = root @ np.random.default_rng(9).standard_normal((COUNT, 20_000))
+    rows = draws.reshape(-1, HOURS, draws.shape[1])
+    large = [*PIECES.of_kind("wall"), *PIECES.of_kind("zone")]
+    assert told.sides.shape == (1, len(large), HOURS, HOURS)
+    for found, piece in zip(told.sides[0], large, strict=True):
+        inside = PIECES.member[piece].reshape(-1, HOURS).all(axis=1)
+        inside[[0, 1]] = False  # the blind panels' rows
+        if not inside.any():
+            assert np.isnan(found).all()
+            continue
+        expected = np.cov(rows[inside].mean(axis=0))
+        np.testing.assert_allclose(found, expected, atol=0.05 * expected.max())
+    assert np.isfinite(told.sides[0, 0]).all()
+
+
 def test_no_spell_is_an_empty_series_of_the_right_width() -> None:
     told = wear_series((), PIECES, {}.__getitem__)
     assert told.wear.shape == told.variance.shape == (0, len(PIECES.pieces))

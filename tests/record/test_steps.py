@@ -8,6 +8,7 @@ import pytest
 from geom.compare.panels import HOURS
 from geom.record import step_search
 from geom.record.pieces import Piece
+from geom.record.scatter import SHARE
 from geom.record.steps import find_steps
 from tests.record.worn_heats import (
     MELTING,
@@ -102,7 +103,7 @@ def test_survey_error_that_comes_back_widens_the_levels_and_not_their_change():
         find_steps(series_of(wear, stated=stated))[0] for stated in (0.0, 8.0)
     )
     more = poor.before.sd**2 - known.before.sd**2
-    assert more == pytest.approx(0.25 * 2.0 * 8.0)  # a quarter of both surveys'
+    assert more == pytest.approx(SHARE * 8.0)  # of the worn wall's survey
     assert poor.change.sd == pytest.approx(known.change.sd)
 
 

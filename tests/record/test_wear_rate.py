@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from geom.compare.panels import HOURS
 from geom.record.moderated import moderated
 from geom.record.occasion import Occasion, Stage
 from geom.record.pieces import Kind, Piece, Pieces
@@ -54,7 +55,13 @@ def told_series(
     start = np.zeros((n, s)) if repaired else np.cumsum(wear, axis=0) - wear
     same = np.full((n, s), variance)
     return WearSeries(
-        spells, Pieces(pieces, np.eye(s)), start, start + wear, same, same
+        spells,
+        Pieces(pieces, np.eye(s)),
+        start,
+        start + wear,
+        same,
+        same,
+        np.zeros((n, 0, HOURS, HOURS)),
     )
 
 
@@ -158,7 +165,7 @@ def test_only_the_last_campaign_counts_unless_another_is_asked_for() -> None:
         old.pieces,
         *(
             np.concatenate([getattr(old, part), getattr(new, part)])
-            for part in ("start", "end", "start_variance", "end_variance")
+            for part in ("start", "end", "start_variance", "end_variance", "sides")
         ),
     )
     last, asked = wear_rates(both, "heat"), wear_rates(both, "heat", campaign="old")

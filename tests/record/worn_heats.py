@@ -85,6 +85,8 @@ def series_of(
             None if melted is None else melted[k],
         )
         spells.append(Spell(Occasion(first, "after repair", on), close))
+    large = len(PIECES.of_kind("wall")) + len(PIECES.of_kind("zone"))
+    none = np.zeros((count, large, HOURS, HOURS))
     return WearSeries(
-        tuple(spells), PIECES, np.zeros_like(end), end, variance, variance
+        tuple(spells), PIECES, np.zeros_like(end), end, variance, variance, none
     )

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from geom.compare.panels import panels_of
+from geom.compare.panels import HOURS, panels_of
 from geom.quantity import Quantity
 from geom.record.forecast import Forecast
 from geom.record.occasion import Occasion
@@ -34,7 +34,9 @@ def make_series(design, *, heats=HEATS, step_at=9):
     wear = wear + chance.normal(0.0, 0.6, wear.shape)
     variance = np.full(wear.shape, 0.1)
     start = np.zeros(wear.shape)
-    series = WearSeries(spells, pieces, start, wear, variance, variance)
+    large = len(pieces.of_kind("wall")) + len(pieces.of_kind("zone"))
+    sides = np.zeros((heats, large, HOURS, HOURS))
+    series = WearSeries(spells, pieces, start, wear, variance, variance, sides)
     return series, tuple(occasions), gaps
 
 
