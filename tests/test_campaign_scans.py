@@ -17,7 +17,7 @@ import pytest
 
 import geom
 from geom.compare.nodes import make_nodes
-from geom.compare.panels import PanelState, panel_state, panels_of
+from geom.compare.panels import PanelState, panels_of, survey_panels
 from geom.quantity import Quantity
 from geom.record.forecast import forecast
 from geom.record.occasion import Occasion
@@ -206,13 +206,7 @@ def states() -> dict[Occasion, PanelState]:
         surface = reconstruct(
             geom.load_readings(SCANS / row["readings"], design), design
         )
-        found[occasion] = panel_state(
-            panels_of(design),
-            surface.grid,
-            surface.cutback,
-            surface.radius_sd,
-            make_nodes(surface),
-        )
+        found[occasion] = survey_panels(surface, make_nodes(surface))
     return found
 
 

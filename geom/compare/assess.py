@@ -20,7 +20,7 @@ from geom.compare.findings import (
 )
 from geom.compare.levels import section_levels
 from geom.compare.nodes import make_nodes
-from geom.compare.panels import panel_state, panels_of
+from geom.compare.panels import survey_panels
 from geom.compare.volume import volumes
 from geom.compare.zones import call_actions, find_zones
 from geom.datum import Pose as CloudPose
@@ -86,7 +86,7 @@ def assess(
             zone=number,
             surveyed=_surveyed(grid),
         ),
-        panels=panel_state(panels_of(design), grid, cutback, sd, nodes),
+        panels=survey_panels(surface, nodes),
     )
 
 

@@ -16,7 +16,7 @@ from geom.compare.nodes import Nodes
 from geom.compare.panel_parts import part_means, part_owner
 from geom.compare.panel_peaks import greatest_in_panels
 from geom.design import Design
-from geom.surface import Grid
+from geom.surface import Grid, RadialSurface
 from geom.units import Float, Int
 
 #: Panels round the wall: one for each hour, the first about azimuth 0.
@@ -71,11 +71,15 @@ class Panels:
         -------
         int array (m, k)
         """
+        return self.owner_of(height[:, None], azimuth[None, :])
+
+    def owner_of(self, height: Float, azimuth: Float) -> Int:
+        """Panel that each place lies in; arrays of one shape, mm and degrees."""
         row = np.searchsorted(self.edge, height, side="right") - 1
         row = np.clip(row, 0, self.rows - 1)
         wide = 360.0 / HOURS
         hour = np.floor((azimuth + 0.5 * wide) / wide).astype(np.int64) % HOURS
-        return np.asarray(row[:, None] * HOURS + hour[None, :])
+        return np.asarray(row * HOURS + hour)
 
 
 @dataclass(frozen=True)
@@ -97,6 +101,8 @@ class PanelState:
         not told.
     area : array (p,), mm2
         Surveyed wall, openings left out.
+    read : array (p,), 0 or 1
+        Whether anything was read in the panel itself, by rod or by laser.
     """
 
     panels: Panels
@@ -107,6 +113,7 @@ class PanelState:
     part: Float
     part_sd: Float
     area: Float
+    read: Float
 
     @cached_property
     def sd(self) -> Float:
@@ -122,10 +129,30 @@ def panels_of(design: Design) -> Panels:
     return Panels(np.linspace(low, high, rows + 1))
 
 
+def survey_panels(surface: RadialSurface, nodes: Nodes) -> PanelState:
+    """What a survey says of each panel of its drawing.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    nodes : Nodes
+        Where its cells are known jointly.
+    """
+    panels = panels_of(surface.design)
+    return panel_state(
+        panels,
+        surface.grid,
+        surface.cutback,
+        surface.radius_sd,
+        nodes,
+        read=_read(panels, surface),
+    )
+
+
 def panel_state(
-    panels: Panels, grid: Grid, cutback: Float, sd: Float, nodes: Nodes
+    panels: Panels, grid: Grid, cutback: Float, sd: Float, nodes: Nodes, *, read: Float
 ) -> PanelState:
-    """What a survey says of each panel.
+    """What is known of each panel.
 
     Parameters
     ----------
@@ -135,6 +162,8 @@ def panel_state(
         NaN where not surveyed.
     nodes : Nodes
         Where cells are known jointly.
+    read : array (p,), 0 or 1
+        Panels in which anything was read.
     """
     owner = panels.owner(grid.height, grid.azimuth)
     wall = grid.wall * grid.row_height[:, None] * grid.design_radius[:, None]
@@ -158,7 +187,19 @@ def panel_state(
         part=part,
         part_sd=part_sd,
         area=held * grid.sector,
+        read=read,
     )
+
+
+def _read(panels: Panels, surface: RadialSurface) -> Float:
+    """Panels in which a reading was taken or a laser showed a cell."""
+    azimuth, height = surface.stations
+    read = np.zeros(panels.count)
+    read[panels.owner_of(height, azimuth)] = 1.0
+    if surface.seen is not None:
+        owner = panels.owner(surface.height, surface.azimuth)
+        read[owner[surface.seen]] = 1.0
+    return read
 
 
 def _per_panel(owner: Int, field: Float, count: int) -> Float:

@@ -39,7 +39,7 @@ class Summed:
     series : WearSeries
     maps : WearMaps
     panels : Panels
-    states : dict of array (4 + 2 * PARTS, p)
+    states : dict of array (5 + 2 * PARTS, p)
         See `RunSums`.
     """
 
@@ -53,11 +53,11 @@ class Summed:
 
         Of thousands of surveys it would not go into memory.
         """
-        cutback, deepest, deepest_sd, area, *parts = self.states[occasion]
+        cutback, deepest, deepest_sd, area, read, *parts = self.states[occasion]
         none = np.broadcast_to(np.nan, (cutback.size, cutback.size))
         part, part_sd = np.split(np.stack(parts, axis=1), 2, axis=1)
         return PanelState(
-            self.panels, cutback, none, deepest, deepest_sd, part, part_sd, area
+            self.panels, cutback, none, deepest, deepest_sd, part, part_sd, area, read
         )
 
 

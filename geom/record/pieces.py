@@ -13,6 +13,8 @@ from geom.frame import wrap
 from geom.units import Float
 
 Kind = Literal["wall", "zone", "level", "side", "panel"]
+#: Kinds of pieces that go all round.
+ALL_ROUND: tuple[Kind, ...] = ("wall", "zone", "level")
 
 #: How far the melting zone reaches above the tuyeres, mm: 30 in.  Common practice, no
 #: source.

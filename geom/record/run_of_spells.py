@@ -94,9 +94,9 @@ class RunSums:
         Of the wear series: start, end and their variances.
     sides : array (n, z, HOURS, HOURS)
         And how surveys err round the wall; see `WearSeries`.
-    states : dict of array (4 + 2 * PARTS, p)
-        Of each survey, panel by panel: cut-back, deepest, its sd and area, then parts
-        and their sds.
+    states : dict of array (5 + 2 * PARTS, p)
+        Of each survey, panel by panel: cut-back, deepest, its sd, area and what was
+        read, then parts and their sds.
     """
 
     tables: tuple[Float, ...]
@@ -205,7 +205,7 @@ def sum_run(run: RunOfSpells) -> RunSums:
 
 
 def _lean(state: PanelState) -> Float:
-    rows = state.cutback, state.deepest, state.deepest_sd, state.area
+    rows = state.cutback, state.deepest, state.deepest_sd, state.area, state.read
     return np.vstack([*rows, state.part.T, state.part_sd.T])
 
 

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from geom.record.pieces import Kind, Piece, Pieces
+from geom.record.pieces import ALL_ROUND, Piece, Pieces
 from geom.record.scatter import SHARE
 from geom.units import Bool, Float
-
-_ALL_ROUND: tuple[Kind, ...] = ("wall", "zone", "level")
 
 
 def comes_back(piece: Piece, pieces: Pieces, worn: Float) -> float:
@@ -58,7 +56,7 @@ def _at_most(piece: Piece, pieces: Pieces, usual: Float) -> float:
     single = _mean(usual[rows])
     ring = _of_ring(pieces, usual, inside)
     together = ring if np.isfinite(ring) else single
-    if piece.kind in _ALL_ROUND:
+    if piece.kind in ALL_ROUND:
         return together
     panels = np.array(pieces.of_kind("panel"))[inside]
     beside = max(_mean(usual[panels]) - single, 0.0)
@@ -72,7 +70,7 @@ def _middle(piece: Piece) -> float:
 
 def _of_ring(pieces: Pieces, usual: Float, inside: Bool) -> float:
     """Of the piece all round that is just those panels; NaN where none is told."""
-    for kind in _ALL_ROUND:
+    for kind in ALL_ROUND:
         for i in pieces.of_kind(kind):
             if np.array_equal(pieces.member[i] > 0.0, inside):
                 return float(usual[i])

@@ -13,19 +13,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.record.moderated import least_by_chance, moderated
+from geom.record.pieces import ALL_ROUND
 from geom.record.robust import robust_fit
 from geom.record.spell_wear import SpellErrors, SpellWear
 from geom.units import Float, Int
 
-#: Correlation of the errors of any two surveys of a worn wall, where it wears as its
-#: kind does on average.  From whole campaigns on invented walls (scripts/bench), read
-#: at 48 or 120 stations after each of ten heats: of the variance that surveys of the
-#: worn wall state, 0.15 to 0.25 came back every heat in panels and sides and 0.05 to
-#: 0.3 in levels and zones.  Our own choice, no source.
+#: Correlation of the errors of any two surveys of a worn wall, where a piece wears as
+#: its kind does on average.  From whole campaigns on invented walls (scripts/bench),
+#: read at 48 or 120 stations after each of ten heats: of the variance that surveys of
+#: the worn wall state, 0.18 to 0.23 came back every heat in sides and 0.13 to 0.24 in
+#: panels.  Our own choice, no source.
 SHARE = 0.2
+_OF_PANELS = 0.15
+#: In what goes all round it was 0.03 to 0.04 with 120 stations and 0.13 to 0.25 with
+#: 48, which miss more of what lasts.  So it grows with the stated variance over the
+#: square of the wear, is `SHARE` where that is `_POOR`, and never less than this.
+_POOR, _ALL_ROUND = 0.08, 0.05
 #: It goes with the rate, because what is missed every heat is part of what wears every
-#: heat; from here to there.
-_SHARES = (0.06, 0.8)
+#: heat; from here to there, as a part of what it is on average.
+_SLOW, _FAST = 0.3, 4.0
 _HALVINGS, _ROUNDS, _TINY = 40, 3, 1e-300
 
 
@@ -82,7 +88,21 @@ def _share(rate: Float, seen: SpellWear, kind: Int) -> Float:
     fast = np.where(told, np.abs(rate), 0.0)
     count = np.maximum(np.bincount(kind, told, kinds), 1.0)
     usual = np.maximum(np.bincount(kind, fast, kinds) / count, _TINY)
-    return np.asarray(np.clip(SHARE * fast / usual[kind], *_SHARES))
+    like = np.clip(fast / usual[kind], _SLOW, _FAST)
+    return np.asarray(_on_average(fast, seen, kind) * like)
+
+
+def _on_average(fast: Float, seen: SpellWear, kind: Int) -> Float:
+    """The same where a piece wears as its kind does on average; (s,)."""
+    kinds = int(kind.max(initial=-1)) + 1
+    times = np.maximum(seen.told.sum(axis=0), 1)
+    stated = np.where(seen.told, seen.end_variance, 0.0).sum(axis=0) / times
+    wear = fast * (seen.exposure.mean() if seen.exposure.size else 0.0)
+    square = np.maximum(np.bincount(kind, wear**2, kinds), _TINY)
+    poor = np.bincount(kind, np.where(fast > 0.0, stated, 0.0), kinds) / square
+    all_round = np.clip(SHARE * poor[kind] / _POOR, _ALL_ROUND, SHARE)
+    sided = np.where(np.array(seen.kinds) == "panel", _OF_PANELS, SHARE)
+    return np.where(np.isin(seen.kinds, ALL_ROUND), all_round, sided)
 
 
 def _beyond(seen: SpellWear, wear: Float, errors: SpellErrors, kind: Int) -> Float:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.record.pieces import Kind
 from geom.record.series import WearSeries
 from geom.record.spells import Exposure, Spell, exposures
 from geom.units import Bool, Float
@@ -106,6 +107,8 @@ class SpellWear:
     start_variance, end_variance : array (n, s), mm2
     heats : array (n,)
         Heats in each spell.
+    kinds : tuple of str, s
+        What sort of pieces they are.
     """
 
     wear: Float
@@ -115,6 +118,7 @@ class SpellWear:
     start_variance: Float
     end_variance: Float
     heats: Float
+    kinds: tuple[Kind, ...]
 
     @property
     def told(self) -> Bool:
@@ -185,6 +189,7 @@ def spell_wear(
         start_variance=series.start_variance[kept],
         end_variance=series.end_variance[kept],
         heats=np.array([one.heats for one in chosen], dtype=np.float64),
+        kinds=tuple(piece.kind for piece in series.pieces.pieces),
     )
 
 

@@ -6,16 +6,18 @@ of its spells) times how hard that spell was on all of the wall (the median of i
 parts).  Where a part is off on the deep side by more than `_FAR` robust standard
 deviations of that spell, the panel lost a spot, unless it is off in the spell before or
 after as well: that is a step.  A spot is deeper than it is read, since its bottom lies
-between stations.  In future heats every panel loses one as often as panels did, and as
-deep as those were.  A record that shows none foretells none.
+between stations, and one in a panel that nothing was read in is not seen at all: such
+panels were not watched.  In future heats every panel loses one as often as those that
+were watched did, and as deep.  Before anything is seen a fifth of a spot is held, an
+inch deep: few heats without one do not say that none will ever fall.
 
 Only the end of an interval that must not come too late counts them: a panel may be
 spared as well.
 
 References
 ----------
-Jeffreys, H. (1961). Theory of Probability, 3rd ed., 3.1 (how often, from how many were
-counted: half an event is held beforehand).
+Gelman, A. et al. (2013). Bayesian Data Analysis, 3rd ed., section 2.6 (how often, from
+how many were counted, part of an event being held beforehand).
 """
 
 from __future__ import annotations
@@ -33,6 +35,11 @@ _FAR = 5.5
 #: Share of its depth that a spot is read at, in the same trials: of 38 spots found, in
 #: the mean 14.0 of 21.4 mm.
 _READ = 0.65
+#: Spots held beforehand.  With none, walls read at 48 stations passed sooner in 15 of
+#: 100 cases; with a half, every wall of a short record was called to a stop.
+_HELD = 0.2
+#: Depth of a spot where none was seen, mm: an inch.  Common practice, no source.
+_INCH = 25.4
 #: Spells that a part must have for its usual wear.
 _FEWEST = 3
 #: How hard a spell can have been, at least and at most, of a usual one.
@@ -48,7 +55,7 @@ class Spots:
     Attributes
     ----------
     watched : float
-        Heats times panels that were watched.
+        Heats times panels that something was read in.
     depths : array (n,), mm
         How deep they were.
     """
@@ -60,30 +67,34 @@ class Spots:
         self, rng: np.random.Generator, shape: tuple[int, int]
     ) -> tuple[Float, Float]:
         """Heats until the next spot of a panel, inf where none falls, and its depth."""
-        if not self.depths.size:
+        if not self.watched:
             return np.full(shape, np.inf), np.zeros(shape)
-        often = rng.gamma(self.depths.size + 0.5, 1.0 / self.watched, shape[1])
-        return rng.exponential(1.0 / often, shape), rng.choice(self.depths, size=shape)
+        depths = self.depths if self.depths.size else np.array([_INCH])
+        often = rng.gamma(self.depths.size + _HELD, 1.0 / self.watched, shape[1])
+        return rng.exponential(1.0 / often, shape), rng.choice(depths, size=shape)
 
 
-def spots_of(lost: Float, heats: Float) -> Spots:
+def spots_of(lost: Float, read: Float, heats: Float) -> Spots:
     """Spots that a record shows.
 
     Parameters
     ----------
     lost : array (n, p, k), mm
         Wear of each part of each panel in each spell; NaN where not told.
+    read : array (n, p), 0 or 1
+        Whether anything was read in the panel at the end of the spell.
     heats : array (n,)
         Of each spell.
     """
-    lasting = float((np.isfinite(lost).any(axis=2) * heats[:, None]).sum())
+    known = np.isfinite(lost).any(axis=2)
+    watched = float((known * read * heats[:, None]).sum())
     usual, hard = _usual(lost, heats)
     beyond = lost - hard[:, None, None] * usual
     told = np.isfinite(beyond)
     deep = np.where(told, beyond, -np.inf)
     alone = _alone(np.any(deep > _FAR * _scale(beyond)[:, None, None], axis=2))
     found = deep.max(axis=2)[alone] / _READ
-    return Spots(lasting, found)
+    return Spots(watched, found)
 
 
 def _scale(beyond: Float) -> Float:

@@ -39,6 +39,7 @@ PANELS = (
     "panel_part",
     "panel_part_sd",
     "panel_area",
+    "panel_read",
 )
 
 #: Those of parts of panels.
@@ -195,6 +196,7 @@ def state_in(file: Any, panels: Panels) -> PanelState:
         part=told["panel_part"],
         part_sd=told["panel_part_sd"],
         area=told["panel_area"],
+        read=told["panel_read"],
     )
 
 

@@ -30,7 +30,7 @@ _TREND = 3
 #: However little wear scatters, intervals allow for this part of the variance that the
 #: surveys state.  In whole campaigns on invented walls (scripts/bench) errors of wear
 #: had a third to four fifths of it; our own choice, no source.
-_OF_STATED = 0.5
+_OF_STATED = 0.35
 _TINY = 1e-300
 
 
@@ -79,8 +79,8 @@ def wear_rates(
         Which campaign; that of the last spell unless given.
     """
     seen = spell_wear(series, exposure, campaign=campaign)
-    kinds = [piece.kind for piece in series.pieces.pieces]
-    kind = np.array([sorted(set(kinds)).index(one) for one in kinds], dtype=np.int64)
+    several = sorted(set(seen.kinds))
+    kind = np.array([several.index(one) for one in seen.kinds], dtype=np.int64)
     return rates_of(seen, kind, exposure)
 
 

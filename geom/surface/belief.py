@@ -22,6 +22,7 @@ import numpy as np
 from geom.surface.grid import stretched
 from geom.surface.noise import Noise
 from geom.surface.process import Process
+from geom.surface.separation import Places
 from geom.units import Float
 
 #: Net on which the choices are compared; between its nodes their difference is smooth.
@@ -70,6 +71,11 @@ class Belief:
     def noise(self) -> Noise:
         """Reading errors as the best choice has them."""
         return self.best.noise
+
+    @property
+    def places(self) -> Places:
+        """Where it was read."""
+        return self.best.observed.places
 
     def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and standard deviation of cut-back on a grid.

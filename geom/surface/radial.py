@@ -81,6 +81,16 @@ class RadialSurface:
         """Measured minus design radius, mm; shape (m, k)."""
         return self.radius - self.grid.design_radius[:, None]
 
+    @property
+    def stations(self) -> tuple[Float, Float]:
+        """Azimuths and heights that it is fitted to, degrees and mm.
+
+        Where rod readings were taken, both ends of a diameter, and where blocks of
+        laser points lie.
+        """
+        places = self.belief.places
+        return places.azimuth, places.height
+
     def to_xarray(self) -> xr.Dataset:
         """The surface as a CF-style dataset.
 

@@ -18,6 +18,7 @@ import numpy as np
 
 from geom.surface.belief import Belief, Share
 from geom.surface.grid import Grid
+from geom.surface.separation import Places
 from geom.units import Bool, Float, Int
 
 #: Numbers that a frame's pose rests on: two offsets, two tilts, height.
@@ -78,6 +79,11 @@ class ScannedWall:
     grazing: Float
     rough: Float
     leaning: Leaning
+
+    @property
+    def places(self) -> Places:
+        """Where blocks of laser points lie and rod readings were taken."""
+        return self.fitted.places
 
     def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and covariance of cut-back at every node of a net; as `Belief.jointly`.

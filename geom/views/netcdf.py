@@ -98,6 +98,11 @@ def _of_panels(state: PanelState) -> dict[str, xr.Variable]:
             state.area,
             {"long_name": "surveyed wall of the panel", "units": "mm2"},
         ),
+        "panel_read": (
+            one,
+            state.read.astype(np.int8),
+            {"long_name": "whether anything was read in it", "units": "1"},
+        ),
     }
     return {name: xr.Variable(*parts) for name, parts in told.items()}
 

@@ -23,7 +23,7 @@ from furnaces import TOP
 from linings import Cells, cut_into_cells, read
 
 from geom.compare.nodes import make_nodes
-from geom.compare.panels import Panels, PanelState, panel_state, panels_of
+from geom.compare.panels import Panels, PanelState, panels_of, survey_panels
 from geom.design import Design
 from geom.surface import reconstruct
 from geom.units import Float, Int
@@ -116,13 +116,7 @@ def survey(furnace: Furnace, heats: int, place: int, stations: str) -> PanelStat
     chance = 1000 * furnace.seed + place
     readings = read(wall, azimuths, heights, noise=NOISE, seed=chance)  # type: ignore[arg-type]
     surface = reconstruct(readings, furnace.design)
-    return panel_state(
-        panels_of(furnace.design),
-        surface.grid,
-        surface.cutback,
-        surface.radius_sd,
-        make_nodes(surface),
-    )
+    return survey_panels(surface, make_nodes(surface))
 
 
 def observe(
@@ -188,7 +182,8 @@ def observe_all(
     return seen
 
 
-_STATE = ("cutback", "covariance", "deepest", "deepest_sd", "part", "part_sd", "area")
+_STATE = ("cutback", "covariance", "deepest", "deepest_sd")
+_STATE += ("part", "part_sd", "area", "read")
 _TRUE = ("true", "deepest", "lasting", "spalls", "extra", "hours", "melted")
 
 
@@ -246,6 +241,7 @@ def _whole(panels: Panels, told: Int, cut: dict[str, Float]) -> PanelState:
         part=spread("part", np.nan),
         part_sd=spread("part_sd", np.nan),
         area=spread("area", 0.0),
+        read=spread("read", 0.0),
     )
 
 

@@ -134,7 +134,8 @@ def perfect(monkeypatch: pytest.MonkeyPatch) -> None:
         area = np.where(told, 1e4, 0.0)
         sd = 0.1 + 0.0 * mean
         parts = (np.repeat(one[:, None], PARTS, axis=1) for one in (mean, sd))
-        return PanelState(tiles.panels, mean, known, mean, sd, *parts, area)
+        read = np.where(told, 1.0, 0.0)
+        return PanelState(tiles.panels, mean, known, mean, sd, *parts, area, read)
 
     monkeypatch.setattr(campaign_surveys, "survey", survey)
 

@@ -10,11 +10,21 @@ import pytest
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.panel_parts import ACROSS, PARTS, part_owner
 from geom.compare.panel_peaks import greatest_in_panels
-from geom.compare.panels import HOURS, Panels, PanelState, panel_state, panels_of
+from geom.compare.panels import (
+    HOURS,
+    Panels,
+    PanelState,
+    panel_state,
+    panels_of,
+    survey_panels,
+)
 from geom.design import Design
 from geom.surface import Grid, RadialSurface, make_grid, reconstruct
 from geom.units import Float
 from tests.walls import plain_design, tapered_design, worn_readings
+
+#: Of no panel: nothing read.
+NOTHING = np.zeros(0)
 
 
 def no_nodes(grid: Grid) -> Nodes:
@@ -31,7 +41,7 @@ def told(
     grid = make_grid(design, surveyed=surveyed)
     field = np.where(grid.surveyed[:, None], cutback, np.nan)
     sd = np.ones(grid.shape)
-    return panel_state(panels_of(design), grid, field, sd, no_nodes(grid))
+    return panel_state(panels_of(design), grid, field, sd, no_nodes(grid), read=NOTHING)
 
 
 def known(design: Design, surveyed: tuple[float, float] = (0.0, 1500.0)) -> Float:
@@ -124,7 +134,9 @@ def test_greatest_of_a_panel_with_one_spot_far_deeper_than_the_rest() -> None:
     row, column = 20, 100
     cutback[row, column] = 99.0
     sd = np.ones(grid.shape)
-    state = panel_state(panels_of(design), grid, cutback, sd, no_nodes(grid))
+    state = panel_state(
+        panels_of(design), grid, cutback, sd, no_nodes(grid), read=NOTHING
+    )
     place = int(state.panels.owner(grid.height, grid.azimuth)[row, column])
     assert state.deepest[place] == pytest.approx(99.0, abs=1e-9)
     others = np.arange(state.panels.count) != place
@@ -176,7 +188,7 @@ def test_parts_of_a_panel_are_told_where_they_stand() -> None:
     place = np.ix_(up, round_)
     cutback[place] = 12.0
     sd[place] = np.where(np.arange(round_.sum()) % 2, 1.0, 7.0)
-    state = panel_state(panels, grid, cutback, sd, no_nodes(grid))
+    state = panel_state(panels, grid, cutback, sd, no_nodes(grid), read=NOTHING)
     panel, part = 3 * HOURS + 3, 2 * ACROSS + 1
     seven = np.mean(np.arange(round_.sum()) % 2 == 0)
     assert state.part[panel, part] == pytest.approx(12.0)
@@ -238,7 +250,7 @@ def test_covariance_of_panel_means_agrees_with_draws_of_the_nodes() -> None:
     surface, nodes = surveyed()
     grid = surface.grid
     panels = panels_of(surface.design)
-    state = panel_state(panels, grid, surface.cutback, surface.radius_sd, nodes)
+    state = survey_panels(surface, nodes)
     some = np.arange(nodes.mean.size)
     means = drawn_means(nodes.draws(some, 3000, seed=2), nodes, state, grid)
     seen = np.cov(means)
@@ -258,7 +270,7 @@ def test_variance_of_the_whole_wall_is_that_of_the_nodes() -> None:
     surface, nodes = surveyed()
     grid = surface.grid
     panels = panels_of(surface.design)
-    state = panel_state(panels, grid, surface.cutback, surface.radius_sd, nodes)
+    state = survey_panels(surface, nodes)
     told = np.isfinite(state.cutback)
     weight = np.where(told, state.area, 0.0) / state.area[told].sum()
     inside = told[panels.owner(grid.height, grid.azimuth)] & grid.surveyed[:, None]
@@ -271,3 +283,21 @@ def test_variance_of_the_whole_wall_is_that_of_the_nodes() -> None:
     fine = float((np.nan_to_num(surface.cutback) * cells).sum() / cells.sum())
     mean = np.where(told, np.nan_to_num(state.cutback), 0.0)
     assert float(weight @ mean) == pytest.approx(fine, rel=1e-9)
+
+
+def test_panels_that_something_was_read_in_are_told() -> None:
+    """Eight azimuths from 0 by six heights, by hand."""
+    surface, nodes = surveyed()
+    state = survey_panels(surface, nodes)
+    azimuth, height = surface.stations
+    told = {(a % 360.0, h) for a, h in zip(azimuth, height, strict=True)}
+    assert len(told) == surface.count
+    edge = state.panels.edge
+    for place in range(state.panels.count):
+        row, hour = divmod(place, HOURS)
+        inside = [
+            edge[row] <= h < edge[row + 1] and (a - 30 * hour + 15) % 360 < 30
+            for a, h in told
+        ]
+        assert state.read[place] == float(any(inside))
+    assert 0 < state.read.sum() <= 48

@@ -41,7 +41,7 @@ def wall(heat, depth):
         cutback=np.where(side, depth, 0.0) * np.ones(grid.shape),
         cutback_sd=np.full(grid.shape, SD), wall=grid.wall, row_height=grid.row_height,
         panels=PanelState(panels, nothing, np.zeros((panels.count, panels.count)),
-                          nothing, nothing, none, none, nothing),
+                          nothing, nothing, none, none, nothing, nothing),
         findings={},
     )  # fmt: skip
 

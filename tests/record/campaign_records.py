@@ -189,6 +189,7 @@ class Surveyor:
             "panel_part": (two, part),
             "panel_part_sd": (two, part_sd),
             "panel_area": (one, area),
+            "panel_read": (one, np.ones(panels.count)),
         }
         volume = rebuild_volume(grid, cutback, sd)
         found = {"volume": {"rebuild": positive(volume, 0.02 * volume).to_dict()}}

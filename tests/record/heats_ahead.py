@@ -72,6 +72,7 @@ def state(
         part=np.column_stack([deepest, none]),
         part_sd=np.column_stack([sd, none]),
         area=np.where(np.isnan(mean), 0.0, 1.0),
+        read=np.ones(COUNT),
     )
 
 

@@ -76,7 +76,14 @@ def drawn(how: Draws, *, seed: int) -> tuple[SpellWear, Int, Float]:
     heats = np.ones(n)
     total = np.arange(n) + 0.5
     seen = SpellWear(
-        wear + end - start, heats, total, follows, variance, variance, heats
+        wear + end - start,
+        heats,
+        total,
+        follows,
+        variance,
+        variance,
+        heats,
+        ("side",) * s,
     )
     return seen, kind, rate
 

@@ -108,6 +108,7 @@ def _dataset(survey: Survey, design: Design):  # type: ignore[no-untyped-def]
             "panel_part": (("panel", "part"), state.part),
             "panel_part_sd": (("panel", "part"), state.part_sd),
             "panel_area": (one, state.area),
+            "panel_read": (one, state.read),
             "findings": ((), json.dumps(found)),
         },
         coords={"height": grid.height, "azimuth": grid.azimuth},
@@ -146,6 +147,7 @@ def panel_state_of(cutback: Float, design: Design) -> PanelState:
         part=part,
         part_sd=part_sd,
         area=held * grid.sector,
+        read=np.ones(panels.count),
     )
 
 

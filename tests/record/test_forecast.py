@@ -205,7 +205,7 @@ def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
 
 
 def test_a_limit_that_may_be_passed_in_the_next_heat_is_a_call_to_stop():
-    told = even(6, 6.0, left=49.0)
+    told = even(12, 6.0, left=49.0)
     wall = of(forecasts(told), "whole wall")
     assert wall.heats.value == pytest.approx(11.0 / 6.0, rel=0.1)
     assert wall.heats.low95 > 1.0

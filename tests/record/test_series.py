@@ -44,7 +44,8 @@ def state(
     table[:, list(blind)] = 0.0
     wide = rng.uniform(1.0, 2.0, COUNT) if area is None else area
     none = np.full((COUNT, PARTS), np.nan)
-    return PanelState(PANELS, cutback, table, cutback, np.ones(COUNT), none, none, wide)
+    one = np.ones(COUNT)
+    return PanelState(PANELS, cutback, table, cutback, one, none, none, wide, one)
 
 
 def series(one: PanelState, other: PanelState) -> WearSeries:

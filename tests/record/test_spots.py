@@ -30,9 +30,10 @@ def test_a_spot_over_several_parts_of_a_panel_is_one_as_deep_as_its_deepest():
     assert spots.depths.size == 1
 
 
-def found(lost: Float, heats: Float | None = None) -> Spots:
+def found(lost: Float, heats: Float | None = None, read: Float | None = None) -> Spots:
     each = np.ones(len(lost)) if heats is None else heats
-    return spots_of(lost, each)
+    all_read = np.ones(lost.shape[:2])
+    return spots_of(lost, all_read if read is None else read, each)
 
 
 def test_planted_spots_are_found_and_counted():
@@ -45,10 +46,25 @@ def test_planted_spots_are_found_and_counted():
     assert spots.watched == SPELLS * PANELS
 
 
-def test_none_is_found_where_there_is_none():
+def test_where_none_is_found_part_of_one_is_held_an_inch_deep():
+    """Waits as in the test below, of no spots: (1 + t / watched) ** -1/5."""
     spots = found(gained())
     assert spots.depths.size == 0
-    after, depth = spots.draws(np.random.default_rng(0), (3, 5))
+    after, depth = spots.draws(np.random.default_rng(0), (2, 20000))
+    for heats in (20.0, 500.0):
+        share = (1.0 + heats / (SPELLS * PANELS)) ** -0.2
+        assert (after > heats).mean() == pytest.approx(share, abs=0.01)
+    assert (depth == 25.4).all()
+
+
+def test_panels_that_nothing_was_read_in_are_not_watched():
+    lost, read = gained(), np.ones((SPELLS, PANELS))
+    lost[3, 17] += 20.0
+    read[:, PANELS // 2 :] = 0.0
+    spots = found(lost, read=read)
+    assert spots.watched == SPELLS * (PANELS // 2)
+    assert spots.depths.size == 1
+    after, depth = found(lost, read=0.0 * read).draws(np.random.default_rng(0), (3, 5))
     assert np.isinf(after).all()
     assert (depth == 0.0).all()
 
@@ -84,13 +100,13 @@ def test_panels_that_few_surveys_tell_show_no_spots_and_spoil_none():
 def test_spots_come_as_often_as_they_did():
     """Of the waits of one panel, how often being uncertain, more than t last
 
-    (1 + t / watched) ** -(n + 1/2): the gamma mixture of exponentials (Lomax, K. S.
+    (1 + t / watched) ** -(n + 1/5): the gamma mixture of exponentials (Lomax, K. S.
     (1954). J. Am. Stat. Assoc. 49, 847-852).
     """
     spots = Spots(10.0, np.array([10.0, 30.0]))
     after, depth = spots.draws(np.random.default_rng(1), (2, 20000))
     for heats in (1.0, 5.0):
-        share = (1.0 + heats / 10.0) ** -2.5
+        share = (1.0 + heats / 10.0) ** -2.2
         # 20 000 independent draws: a share to 0.0035
         assert (after > heats).mean() == pytest.approx(share, abs=0.01)
     assert (depth == 30.0).mean() == pytest.approx(0.5, abs=0.01)

@@ -13,7 +13,7 @@ from geom.compare.panels import HOURS
 from geom.record.moderated import moderated
 from geom.record.occasion import Occasion, Stage
 from geom.record.pieces import Kind, Piece, Pieces
-from geom.record.scatter import SHARE
+from geom.record.scatter import SHARE, find_scatter
 from geom.record.series import WearSeries
 from geom.record.spell_wear import SpellWear, spell_wear
 from geom.record.spells import spells_of
@@ -369,6 +369,7 @@ def test_order_of_pieces_and_what_other_kinds_there_are_changes_nothing() -> Non
     other = replace(seen, **{p: getattr(seen, p)[:, turned] for p in parts})
     back = rates_of(other, kind[turned], "heat").long[::-1]
     first = replace(seen, **{p: getattr(seen, p)[:, :8] for p in parts})
+    first = replace(first, kinds=seen.kinds[:8])
     alone = rates_of(first, kind[:8], "heat").long
     for a, b in [*zip(both.long, back, strict=True), *zip(both.long, alone)]:  # noqa: B905
         assert a is not None
@@ -386,6 +387,7 @@ def test_the_same_wear_in_inches_is_the_same_rate() -> None:
         seen.start_variance / 25.4**2,
         seen.end_variance / 25.4**2,
         seen.heats,
+        seen.kinds,
     )
     for a, b in zip(
         rates_of(seen, kind, "heat").long,
@@ -395,3 +397,16 @@ def test_the_same_wear_in_inches_is_the_same_rate() -> None:
         assert a is not None
         assert b is not None
         assert a.high95 == pytest.approx(25.4 * b.high95, rel=1e-5)
+
+
+@pytest.mark.parametrize(("survey", "share"), [(0.01, 0.05), (1.0, 0.1), (9.0, SHARE)])
+def test_the_better_rings_are_known_the_less_comes_back(
+    survey: float, share: float
+) -> None:
+    """Of wear of 5 mm a heat: 1 mm2 is half of 0.08 of its square."""
+    how = Draws(spells=6, pieces=20, campaigns=1, scatter=0.01, survey=survey)
+    seen, kind, _ = drawn(how, seed=3)
+    exact = replace(seen, wear=np.full_like(seen.wear, 5.0))
+    for one, due in (("level", share), ("side", SHARE), ("panel", 0.75 * SHARE)):
+        told = replace(exact, kinds=(one,) * 20)
+        assert find_scatter(told, kind).share == pytest.approx(np.full(20, due))

@@ -147,6 +147,7 @@ def recorded_wall(
             part=np.full((panels.count, PARTS), np.nan),
             part_sd=np.full((panels.count, PARTS), np.nan),
             area=np.full(panels.count, 1.0),
+            read=np.ones(panels.count),
         ),
         findings={},
     )
