@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from geom.units import Float
 
 #: Half-width of a 95 % interval of a normal variable, in standard deviations.
 K95 = 1.959963984540054
+_NAMES = ("value", "sd", "low95", "high95")
 
 
 @dataclass(frozen=True)
@@ -71,10 +72,14 @@ class Quantity:
         value, sd, low, high = self._parts()
         return Quantity(max(value, floor), sd, max(low, floor), max(high, floor))
 
+    @classmethod
+    def from_dict(cls, told: Mapping[str, float]) -> Quantity:
+        """What `to_dict` gave."""
+        return cls(*(float(told[name]) for name in _NAMES))
+
     def to_dict(self) -> dict[str, float]:
         """As it is written in ``findings.json``."""
-        names = ("value", "sd", "low95", "high95")
-        return {n: float(part) for n, part in zip(names, self._parts(), strict=True)}
+        return {n: float(part) for n, part in zip(_NAMES, self._parts(), strict=True)}
 
     def _parts(self) -> tuple[float, float, float, float]:
         return self.value, self.sd, self.low95, self.high95

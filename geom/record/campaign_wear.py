@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -17,14 +16,13 @@ from geom.record.occasion import Occasion
 from geom.record.pieces import Pieces
 from geom.record.spells import Exposure, Spell, exposures, spells_of
 from geom.record.store import Record
-from geom.record.survey_file import opened
+from geom.record.survey_file import findings_in, opened
 from geom.record.wear_map import RateMap
 from geom.record.wear_rate import wear_rates
 
 #: With fewer spells than this nothing is known of how they differ.
 _FEW = 3
-#: A volume as findings tell it, and mm3 in a cubic metre.
-_PARTS = ("value", "sd", "low95", "high95")
+#: mm3 in a cubic metre.
 _M3 = 1e9
 
 
@@ -150,7 +148,7 @@ def _rebuild(record: Record) -> Callable[[Occasion], Quantity]:
 
     def found(occasion: Occasion) -> Quantity:
         with opened(record.path(occasion)) as file:
-            told = json.loads(file["findings"].asstr()[()])["volume"]["rebuild"]
-            return Quantity(*(float(told[part]) * _M3 for part in _PARTS))
+            told = findings_in(file)["volume"]["rebuild"]
+            return Quantity.from_dict(told).times(_M3)
 
     return found

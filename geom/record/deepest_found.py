@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from geom.quantity import Quantity
 from geom.record.occasion import Occasion
 from geom.record.store import Record
-from geom.record.survey_file import opened
+from geom.record.survey_file import findings_in, opened
 
 
 @dataclass(frozen=True)
 class Depth:
-    """Greatest cut-back of the panel that is deepest, as one heat left it; mm."""
+    """Greatest cut-back of the wall, wherever it is, as one heat left it; mm."""
 
     heat: int
     cutback: Quantity
@@ -23,6 +21,8 @@ class Depth:
 
 def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth, ...]:
     """Follow the deepest place of the wall, wherever it is, from heat to heat.
+
+    The very figure that every survey's own findings tell.
 
     Parameters
     ----------
@@ -40,10 +40,6 @@ def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth,
         if not occasion.finds:
             continue
         with opened(record.path(occasion)) as file:
-            deepest = file["panel_deepest"][()].astype(np.float64)
-            sd = file["panel_deepest_sd"][()].astype(np.float64)
-        if np.isfinite(deepest).any():
-            at = int(np.nanargmax(deepest))
-            told = Quantity.normal(deepest[at], sd[at])
-            found.append(Depth(occasion.heat, told))
+            told = findings_in(file)["deepest"]["cutback"]
+        found.append(Depth(occasion.heat, Quantity.from_dict(told)))
     return tuple(found)

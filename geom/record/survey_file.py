@@ -200,6 +200,12 @@ def state_in(file: Any, panels: Panels) -> PanelState:
     )
 
 
+def findings_in(file: Any) -> dict[str, Any]:
+    """The survey's own findings, as an open file holds them."""
+    found: dict[str, Any] = json.loads(file["findings"].asstr()[()])
+    return found
+
+
 def occasion_in(file: Any) -> Occasion:
     """When the survey of an open file was made."""
     hours, melted = (float(file[name][()]) for name in ("hours_on_blast", "melted"))
@@ -224,7 +230,7 @@ def _of_record(path: Path, design: Design) -> RecordedWall:
         occasion = occasion_in(file)
         if occasion.name != path.stem:
             raise InputError(f"holds the survey of {occasion.words}", cure=_DAMAGED)
-        told = json.loads(file["findings"].asstr()[()])
+        told = findings_in(file)
         return _wall(file, grid, design, told, occasion)
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from geom.compare.panel_parts import part_means, part_owner
 from geom.compare.panels import HOURS
 from geom.compare.volume import positive, rebuild_volume
+from geom.quantity import Quantity
 from geom.record.common_grid import record_grid
 from geom.record.occasion import Occasion, Stage
 from geom.record.store import Record, open_record, rebuild_manifest, start_record
@@ -194,7 +195,9 @@ class Surveyor:
         volume = rebuild_volume(grid, cutback, sd)
         found = {"volume": {"rebuild": positive(volume, 0.02 * volume).to_dict()}}
         per_m3 = {"volume": {"rebuild": _times(found["volume"]["rebuild"], 1e-9)}}
-        told["findings"] = ((), json.dumps(per_m3))
+        greatest = Quantity.normal(float(cutback.max()), float(np.hypot(WHOLE, OWN)))
+        deepest = {"deepest": {"cutback": greatest.to_dict()}}
+        told["findings"] = ((), json.dumps(per_m3 | deepest))
         at = {"height": grid.height, "azimuth": grid.azimuth}
         return xr.Dataset(told, coords=at, attrs={"title": "invented", "created": ""})
 

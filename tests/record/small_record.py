@@ -12,6 +12,7 @@ import numpy as np
 from geom.compare.panel_parts import part_means, part_owner
 from geom.compare.panels import HOURS, PanelState, panels_of
 from geom.design import Design, load_design
+from geom.quantity import Quantity
 from geom.record.common_grid import record_grid
 from geom.record.occasion import Occasion
 from geom.record.store import Record, open_record, start_record
@@ -91,7 +92,12 @@ def _dataset(survey: Survey, design: Design):  # type: ignore[no-untyped-def]
     sd = np.where(np.isnan(survey.cutback), np.nan, survey.sd)
     both, one = ("height", "azimuth"), ("panel",)
     state = panel_state_of(survey.cutback, design)
-    found = {"schema": "daubline.findings/1", "warnings": []}
+    greatest = Quantity.normal(float(np.nanmax(survey.cutback)), CELL)
+    found = {
+        "schema": "daubline.findings/1",
+        "warnings": [],
+        "deepest": {"cutback": greatest.to_dict()},
+    }
     return xr.Dataset(
         {
             "cutback": (both, survey.cutback.astype(np.float32), {"units": "mm"}),

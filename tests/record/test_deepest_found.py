@@ -1,0 +1,21 @@
+"""The deepest cut-back heat after heat is what every survey said it was."""
+
+import pytest
+
+from geom.record.deepest_found import deepest_found
+from geom.record.survey_file import findings_in, opened
+from tests.record.small_record import start, worn_record
+
+
+def test_it_is_the_figure_of_every_survey_that_a_heat_left(tmp_path):
+    start(tmp_path / "cupola")
+    record = worn_record(tmp_path / "cupola", 4, repaired=True, seed=2)
+    depths = deepest_found(record, record.occasions)
+    assert [one.heat for one in depths] == [1, 2, 3, 4]
+    for depth in depths:
+        occasion = next(o for o in record.occasions if o.heat == depth.heat and o.finds)
+        with opened(record.path(occasion)) as file:
+            said = findings_in(file)["deepest"]["cutback"]
+            deepest = file["cutback"][()]
+        assert depth.cutback.to_dict() == said
+        assert depth.cutback.value == pytest.approx(deepest[deepest > -1e9].max())
