@@ -6,12 +6,13 @@ FILE`` runs them again and names every file that is other than it was: what a ch
 names or of rooms must not do.  Run it in ``.venv``; some four minutes on two cores.
 
 Bytes are compared where bytes are promised (meshes, the solid, workbooks' cells as
-text); elsewhere what is read out of them: arrays of NetCDF, pixels of pictures, words of
-pages and papers.  Time stamps and the version are left out.
+text); elsewhere what is read out of them: arrays of NetCDF, pixels of pictures, words
+of pages and papers.  Time stamps and the version are left out.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import json
@@ -105,15 +106,15 @@ def of_netcdf(content: bytes) -> str:
         if isinstance(item, h5py.Dataset):
             values = item[()]
             array = np.asarray(values)
-            if array.dtype.kind == "O" or array.dtype.kind == "S":
+            if array.dtype.kind in "OS":
                 held = TIME.sub("TIME", str(array.tolist()))
-                try:
+                with contextlib.suppress(ValueError, TypeError, AttributeError):
                     held = of_json(array.item())
-                except (ValueError, TypeError, AttributeError):
-                    pass
                 parts.append(f"{name}={held}")
             else:
-                parts.append(f"{name}={array.dtype}{array.shape}{digest(array.tobytes())}")
+                parts.append(
+                    f"{name}={array.dtype}{array.shape}{digest(array.tobytes())}"
+                )
 
     with h5py.File(io.BytesIO(content)) as file:
         visit("/", file)

@@ -127,7 +127,7 @@ def _install(extras: list) -> None:
     print("Compiling the inner loops (once) ...", flush=True)
     loops = "; ".join(
         f"from geom.{module} import compile_all; compile_all()"
-        for module in ("surface.kernels", "record.spell_kernels")
+        for module in ("surface.clouds.kernels", "record.wear.kernels")
     )
     done = _quietly([str(tool("python")), "-c", loops])
     if done.returncode:

@@ -19,13 +19,13 @@ import geom
 from geom.compare.nodes import make_nodes
 from geom.compare.panels import PanelState, panels_of, survey_panels
 from geom.quantity import Quantity
-from geom.record.forecast import forecast
-from geom.record.occasion import Occasion
-from geom.record.pieces import Piece, pieces_of
-from geom.record.series import WearSeries, wear_series
-from geom.record.spells import spells_of
-from geom.record.steps import Step, find_steps
-from geom.record.wear_rate import wear_rates
+from geom.record.changepoints.steps import Step, find_steps
+from geom.record.forecast.forecast import forecast
+from geom.record.regions import Piece, pieces_of
+from geom.record.store.occasion import Occasion
+from geom.record.wear.rates import wear_rates
+from geom.record.wear.series import WearSeries, wear_series
+from geom.record.wear.spells import spells_of
 from geom.surface import reconstruct
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -94,13 +94,13 @@ def test_every_room_has_its_place_on_the_road():
     "spoiled",
     [
         "from geom.surface import reconstruct",
-        "import geom.views.map",
+        "import geom.views.charts.cutback_map",
         "from geom import compare",
         "from geom import assess",
         "import geom",
         "from ..repair.daub import plan",
         "def late():\n    from geom.cli import main",
-        "if TYPE_CHECKING:\n    from geom.surface.belief import Belief",
+        "if TYPE_CHECKING:\n    from geom.surface.gp.posterior import Belief",
     ],
 )
 def test_a_step_back_is_seen(tmp_path, spoiled):

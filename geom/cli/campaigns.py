@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from geom.cli.inputs import add_output
 
 if TYPE_CHECKING:
-    from geom.record.campaigns import Comparison
+    from geom.record.campaigns.compare import Comparison
 
 
 def add_to(commands: Any) -> None:
@@ -53,8 +53,8 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
+    from geom.atomic import folder_written_whole, refuse_folder
     from geom.errors import InputError
-    from geom.whole import folder_written_whole, refuse_folder
 
     if len(asked.records) > 2:
         raise InputError(
@@ -63,9 +63,9 @@ def run(asked: argparse.Namespace) -> None:
         )
     refuse_folder(asked.out, overwrite=asked.overwrite)
     with Console(stderr=True, quiet=asked.quiet).status("comparing campaigns") as wait:
-        from geom.record.campaigns import compare_campaigns
-        from geom.record.store import open_record
-        from geom.views.campaigns_files import campaigns_document, write_campaigns
+        from geom.record.campaigns.compare import compare_campaigns
+        from geom.record.store.store import open_record
+        from geom.views.outputs import campaigns_document, write_campaigns
 
         records = [open_record(folder) for folder in asked.records]
         told = compare_campaigns(
@@ -87,7 +87,7 @@ def _tell(told: Comparison, out: Path) -> None:
     """Say the main differences in a few lines on standard output."""
     from rich.console import Console
 
-    from geom.views.campaigns_words import headline
+    from geom.views.tables.campaigns import headline
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
     for words in headline(told):

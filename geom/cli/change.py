@@ -10,7 +10,7 @@ from geom.cli.inputs import add_output
 
 if TYPE_CHECKING:
     from geom.design import Design
-    from geom.record.changed import Change
+    from geom.record.change.result import Change
 
 
 def add_to(commands: Any) -> None:
@@ -41,23 +41,23 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
+    from geom.atomic import folder_written_whole, refuse_folder
     from geom.design import load_design
-    from geom.whole import folder_written_whole, refuse_folder
 
     _refuse_one_survey(asked.first, asked.last)
     refuse_folder(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     with Console(stderr=True, quiet=asked.quiet).status("comparing the surveys"):
-        from geom.record.change import compare_walls
-        from geom.record.survey_file import load_wall
-        from geom.views.change_files import write_change
+        from geom.record.change.compare import compare_walls
+        from geom.record.store.survey_file import load_wall
+        from geom.views.outputs import write_change
 
         start, end = (load_wall(path, design) for path in (asked.first, asked.last))
         change = compare_walls(start, end, title=asked.title)
         with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
             write_change(folder, change, design)
     if asked.json:
-        from geom.views.change_files import change_document
+        from geom.views.outputs import change_document
 
         print(change_document(change).decode("utf-8"), end="")  # noqa: T201
     elif not asked.quiet:
@@ -89,10 +89,10 @@ def _tell(design: Design, change: Change, out: Path) -> None:
 
 def change_rows(design: Design, change: Change, out: Path) -> list[tuple[str, str]]:
     """Name and words of each line."""
-    from geom.cli.summary import say_volume
+    from geom.cli.survey import say_volume
     from geom.units import say_both
-    from geom.views.change_words import net_volume, say_spot, survey_line
-    from geom.views.words import plain
+    from geom.views.say import plain
+    from geom.views.tables.change import net_volume, say_spot, survey_line
 
     net, side = net_volume(change)
     rows = [

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from geom.cli.inputs import past_prior
 
 if TYPE_CHECKING:
-    from geom.desk.live import Desk
+    from geom.desk.session import Desk
 
 #: Always the same one, so that a page that is open finds the desk again.
 _PORT, _MOST = 8417, 65535
@@ -69,8 +69,8 @@ def run(asked: argparse.Namespace) -> None:
 
     need_server()
     from geom.design import load_design
-    from geom.desk.live import Desk
     from geom.desk.server import open_door, serve
+    from geom.desk.session import Desk
 
     design = load_design(asked.design)
     past = past_prior(asked.past, design)
@@ -92,9 +92,8 @@ def _count(readings: int) -> str:
 def _tell(desk: Desk, door: Any, asked: argparse.Namespace) -> None:
     from rich.console import Console
 
-    from geom.desk.guard import is_loopback
-    from geom.desk.server import address_of
-    from geom.views.words import plain
+    from geom.desk.server import address_of, is_loopback
+    from geom.views.say import plain
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
     console.print(f"Desk: {plain(desk.design.name)}: {_count(len(desk.now.marks))}")

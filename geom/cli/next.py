@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from geom.cli.inputs import add_inputs, past_prior
 
 if TYPE_CHECKING:
-    from geom.compare.stations import Advice, Aim
     from geom.design import Design
+    from geom.sampling.stations import Advice, Aim
 
 _MOST = 50
 
@@ -67,7 +67,7 @@ def run(asked: argparse.Namespace) -> None:
 
     design = load_design(asked.design)
     readings = load_readings(asked.readings, design)
-    from geom.compare.stations import next_stations, rod_only
+    from geom.sampling.stations import next_stations, rod_only
 
     rod_only(readings)
     with Console(stderr=True).status("fitting the wall and weighing stations"):
@@ -89,7 +89,7 @@ def _print_table(design: Design, advice: Advice, read: str, count: int) -> None:
     from rich.table import Table
 
     from geom.views.cautions import CAUTIONS
-    from geom.views.words import plain
+    from geom.views.say import plain
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
     console.print(f"Measure next: {plain(design.name)} ({read})")
@@ -127,7 +127,7 @@ def _rows(design: Design, advice: Advice) -> list[tuple[str, ...]]:
 def _amount(aim: Aim, value: float) -> str:
     """Say a volume or an area in metric and in the foundry's feet."""
     from geom.units import CUBIC_FOOT, LITRE, SQUARE_FOOT, SQUARE_METRE
-    from geom.views.words import figures
+    from geom.views.say import figures
 
     if aim == "volume":
         litres, feet = figures(value / LITRE), figures(value / CUBIC_FOOT)
@@ -137,7 +137,7 @@ def _amount(aim: Aim, value: float) -> str:
 
 
 def _remark(design: Design, advice: Advice) -> str:
-    from geom.views.words import plain
+    from geom.views.say import plain
 
     return (
         f"Clock seen from above, {plain(design.azimuth_zero, most=60)} at 12 o'clock; "

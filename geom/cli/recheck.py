@@ -16,7 +16,7 @@ from geom.cli.inputs import (
 
 if TYPE_CHECKING:
     from geom.design import Design
-    from geom.repair.checked import Recheck
+    from geom.repair.acceptance.result import Recheck
 
 
 def add_to(commands: Any) -> None:
@@ -53,9 +53,9 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
+    from geom.atomic import folder_written_whole, refuse_folder
     from geom.design import load_design
-    from geom.readings.survey_before import load_survey_before
-    from geom.whole import folder_written_whole, refuse_folder
+    from geom.readings.surveys import load_survey_before
 
     refuse_folder(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
@@ -63,13 +63,13 @@ def run(asked: argparse.Namespace) -> None:
     readings = read_readings(asked.readings, design, asked)
     with Console(stderr=True, quiet=asked.quiet).status("fitting the repaired wall"):
         from geom.compare import assess
-        from geom.repair.recheck import recheck
+        from geom.repair.acceptance.recheck import recheck
         from geom.surface import reconstruct
 
         surface = reconstruct(readings, design, cluster=asked.cluster)
         findings = assess(surface, design, title=asked.title)
         found = recheck(before, surface, findings, design)
-        from geom.views.recheck_files import write_recheck
+        from geom.views.outputs import write_recheck
 
         with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
             write_recheck(folder, found, design)
@@ -82,8 +82,8 @@ def run(asked: argparse.Namespace) -> None:
 def _tell(design: Design, found: Recheck, out: Path) -> None:
     from rich.console import Console
 
-    from geom.views.checks import VERDICTS, material_lines, verdict_lines
-    from geom.views.words import plain
+    from geom.views.say import plain
+    from geom.views.tables.recheck import VERDICTS, material_lines, verdict_lines
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
     console.print(f"Recheck: {plain(design.name)}: {VERDICTS[found.verdict]}")

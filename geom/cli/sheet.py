@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from geom.compare.climb import Climb
     from geom.design import Design
+    from geom.sampling.plan import Climb
 
 _AZIMUTHS, _HEIGHTS, _STATIONS = (4, 72), (2, 60), (1, 50)
 _USUAL_COUNT = 5
@@ -76,13 +76,13 @@ def _between(low: int, high: int) -> Callable[[str], int]:
 
 def run(asked: argparse.Namespace) -> None:
     """Do it."""
+    from geom.atomic import folder_written_whole, refuse_folder
     from geom.design import load_design
-    from geom.whole import folder_written_whole, refuse_folder
 
     _refuse_both(asked)
     refuse_folder(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
-    from geom.views.rod_files import refuse_written_on, write_rod_sheet
+    from geom.views.outputs import refuse_written_on, write_rod_sheet
 
     refuse_written_on(asked.out)
     climb = _second(asked, design) if asked.readings else _first(asked, design)
@@ -107,8 +107,8 @@ def _refuse_both(asked: argparse.Namespace) -> None:
 
 
 def _first(asked: argparse.Namespace, design: Design) -> Climb:
-    from geom.compare.climb import first_climb
     from geom.errors import InputError
+    from geom.sampling.plan import first_climb
 
     try:
         return first_climb(design, azimuths=asked.azimuths, heights=asked.heights)
@@ -119,10 +119,10 @@ def _first(asked: argparse.Namespace, design: Design) -> Climb:
 def _second(asked: argparse.Namespace, design: Design) -> Climb:
     from rich.console import Console
 
-    from geom.compare.climb import second_climb
-    from geom.compare.stations import next_stations, rod_only
     from geom.errors import InputError
     from geom.readings import load_readings
+    from geom.sampling.plan import second_climb
+    from geom.sampling.stations import next_stations, rod_only
 
     readings = load_readings(asked.readings, design)
     rod_only(readings)
@@ -141,8 +141,8 @@ def _second(asked: argparse.Namespace, design: Design) -> Climb:
 def _tell(design: Design, climb: Climb, out: Path) -> None:
     from rich.console import Console
 
-    from geom.views.rod_files import PAPER, WORKBOOK
-    from geom.views.words import plain
+    from geom.views.outputs import PAPER, WORKBOOK
+    from geom.views.say import plain
 
     rows, columns = climb.asked.shape
     what = f"{climb.count} stations"

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 from geom.cli.inputs import add_output
 
 if TYPE_CHECKING:
-    from geom.record.store import Record
-    from geom.record.wear import Wear
+    from geom.record.store.store import Record
+    from geom.record.study import Wear
 
 
 def add_to(commands: Any) -> None:
@@ -50,17 +50,17 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
-    from geom.whole import folder_written_whole, refuse_folder
+    from geom.atomic import folder_written_whole, refuse_folder
 
     with Console(stderr=True, quiet=asked.quiet).status("opening the record") as wait:
-        from geom.record.store import open_record
+        from geom.record.store.store import open_record
 
         records = [open_record(folder) for folder in asked.records]
         targets = _targets(asked.out, records)
         for target in targets:
             refuse_folder(target, overwrite=asked.overwrite)
-        from geom.record.wear import study
-        from geom.views.wear_files import write_wear_files
+        from geom.record.study import study
+        from geom.views.outputs import write_wear_files
 
         def tick(words: str) -> None:
             wait.update(f"studying wear: {words}")
@@ -115,7 +115,7 @@ def _as_folder(lining: str) -> str:
 
 def _print_json(told: list[Wear]) -> None:
     """One document, or a list of them."""
-    from geom.views.wear_files import wear_document
+    from geom.views.outputs import wear_document
 
     said = [wear_document(wear).decode("utf-8").rstrip() for wear in told]
     text = said[0] if len(said) == 1 else f"[{', '.join(said)}]"
@@ -126,7 +126,7 @@ def _tell(wear: Wear, record: Record, out: Path) -> None:
     """Say the main things in a few lines on standard output."""
     from rich.console import Console
 
-    from geom.views.wear_said import said_of
+    from geom.views.tables.wear import said_of
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
     for words in said_of(wear, record.design):

@@ -1,4 +1,14 @@
-"""From a surface to findings: the whole comparison with the drawing."""
+"""From a surface to findings: the whole comparison with the drawing.
+
+Where the rebuild volume's uncertainty comes from.
+
+The rebuild volume is made linear at the best estimate: a cell counts by the probability
+that it is cut back.
+
+References
+----------
+JCGM 100:2008 (GUM), 5.1 (combined uncertainty) and annex H (budgets).
+"""
 
 from __future__ import annotations
 
@@ -8,10 +18,9 @@ from datetime import UTC, datetime
 import numpy as np
 
 from geom._version import __version__
-from geom.compare.budget import volume_budget
-from geom.compare.deepest import deepest_point
-from geom.compare.excess import chance_above
+from geom.compare.extremes import deepest_point
 from geom.compare.findings import (
+    BudgetLine,
     Findings,
     Maps,
     Pose,
@@ -19,15 +28,39 @@ from geom.compare.findings import (
     Surveyed,
 )
 from geom.compare.levels import section_levels
-from geom.compare.nodes import make_nodes
+from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.panels import survey_panels
 from geom.compare.volume import volumes
 from geom.compare.zones import call_actions, find_zones
 from geom.datum import Pose as CloudPose
 from geom.design import Design
-from geom.surface import Grid, RadialSurface
-from geom.surface.threads import on_one_thread_when_small
-from geom.units import Bool
+from geom.parallel import on_one_thread_when_small
+from geom.stats.partial_moments import chance_above, hermite_excess
+from geom.surface import Belief, Grid, RadialSurface, ScannedWall
+from geom.units import Bool, Float
+
+
+def volume_budget(
+    belief: Belief | ScannedWall, nodes: Nodes, patch: Float, typical_sd: float
+) -> tuple[BudgetLine, ...]:
+    """Lines of the budget, greatest share first; the shares add up to 1.
+
+    Parameters
+    ----------
+    belief : Belief or ScannedWall
+    nodes : Nodes
+    patch : array (q,), radian mm
+    typical_sd : float, mm
+        Of cut-back over the surveyed wall, told beside the wall's own line.
+    """
+    slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
+    weight = patch * slope / np.maximum(nodes.sd, 1e-9)
+    shares = belief.sources_of_sum(nodes.height, nodes.azimuth, weight, typical_sd)
+    whole = sum(share.variance for share in shares)
+    lines = [
+        BudgetLine(s.source, s.kind, s.sd, s.unit, s.variance / whole) for s in shares
+    ]
+    return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))
 
 
 @on_one_thread_when_small(lambda surface, *_, **__: surface.count)

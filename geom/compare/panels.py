@@ -3,6 +3,24 @@
 Surveys of many heats are compared panel by panel.  What is kept of each survey is the
 mean cut-back of every panel and how their errors hang together, so that the mean over
 any panels together, a level, a side, the whole wall, has its true uncertainty.
+
+Parts of panels: where in a panel the wall has gone back most.
+
+A panel is four parts wide and three tall, each about 2 1/2 by 2 in, a quarter of a
+brick's face.  Panels tell how fast the wall wears; their parts tell where it is deep
+and where it wears faster than the panel's mean.
+
+The greatest cut-back in every panel: distributions of an extreme, piece by piece.
+
+The deepest place of a panel is deeper than the best surface is anywhere in it, the more
+so the less is known between stations.  So the nodes of each panel are drawn jointly and
+the greatest of each draw is taken, as `geom.compare.extremes` does for the whole wall.
+Draws come in pairs that mirror each other and are scaled to unit variance: where one
+node is the deepest beyond doubt, its mean and sd come out without error of drawing.
+
+References
+----------
+JCGM 101:2008, 7.9.4 (a fixed number of draws and what it is worth).
 """
 
 from __future__ import annotations
@@ -13,11 +31,142 @@ from functools import cached_property
 import numpy as np
 
 from geom.compare.nodes import Nodes
-from geom.compare.panel_parts import part_means, part_owner
-from geom.compare.panel_peaks import greatest_in_panels
 from geom.design import Design
 from geom.surface import Grid, RadialSurface
 from geom.units import Float, Int
+
+#: Parts of a panel: so many side by side and one above another, and in all.
+ACROSS, UP = 4, 3
+PARTS = ACROSS * UP
+
+
+def part_owner(height: Float, azimuth: Float, edge: Float, hours: int) -> Int:
+    """Part that each cell of a grid lies in.
+
+    Parameters
+    ----------
+    height : array (m,), mm
+    azimuth : array (k,), degrees
+    edge : array (rows + 1,), mm, rising
+        Edges of the rows of panels.
+    hours : int
+        Panels round the wall, the first about azimuth 0.
+
+    Returns
+    -------
+    int array (m, k)
+        Panel * `PARTS` + part; parts of a panel run round first, then up.
+    """
+    last = edge.size - 2
+    row = np.clip(np.searchsorted(edge, height, side="right") - 1, 0, last)
+    up = np.floor(UP * (height - edge[row]) / (edge[row + 1] - edge[row]))
+    up = np.clip(up.astype(np.int64), 0, UP - 1)
+    wide = 360.0 / (hours * ACROSS)
+    turned = np.floor((azimuth + 0.5 * ACROSS * wide) / wide).astype(np.int64)
+    hour, across = np.divmod(turned % (hours * ACROSS), ACROSS)
+    panel = row[:, None] * hours + hour[None, :]
+    return np.asarray(panel * PARTS + up[:, None] * ACROSS + across[None, :])
+
+
+def part_means(
+    owner: Int, cutback: Float, sd: Float, wall: Float, count: int
+) -> tuple[Float, Float]:
+    """Mean cut-back of every part, and its standard uncertainty.
+
+    Parameters
+    ----------
+    owner : int array (m, k)
+        As `part_owner` tells.
+    cutback, sd : array (m, k), mm
+    wall : array (m, k)
+        Wall of each cell; 0 where it does not count.
+    count : int
+        Panels, p.
+
+    Returns
+    -------
+    mean, sd : array (p, PARTS), mm
+        NaN where nothing counts.  A part is as small as errors reach: that of its mean
+        is taken to be that of its cells, root mean square.
+    """
+    weight = np.where(np.isfinite(cutback), wall, 0.0)
+    held = np.bincount(owner.ravel(), weight.ravel(), count * PARTS)
+
+    def over(field: Float) -> Float:
+        summed = np.bincount(
+            owner.ravel(), (weight * np.nan_to_num(field)).ravel(), count * PARTS
+        )
+        mean = np.full(held.size, np.nan)
+        np.divide(summed, held, out=mean, where=held > 0.0)
+        return mean.reshape(count, PARTS)
+
+    return over(cutback), np.sqrt(over(sd**2))
+
+
+#: Pairs of draws: the sd of a greatest is then known to 3 %, its mean to 0.03 of it.
+_PAIRS = 256
+#: Added to variances so that tables of nodes that move as one can be rooted, mm2.
+_JITTER = 1e-9
+
+
+def greatest_in_panels(
+    owner: Int, nodes: Nodes, cutback: Float, count: int
+) -> tuple[Float, Float]:
+    """Mean and standard uncertainty of the greatest cut-back in every panel.
+
+    Parameters
+    ----------
+    owner : int array (m, k)
+        Panel that each cell of the grid lies in.
+    nodes : Nodes
+    cutback : array (m, k), mm
+        Best estimates; NaN where a cell does not count.
+    count : int
+        Panels, p.
+
+    Returns
+    -------
+    mean, sd : array (p,), mm
+        NaN where a panel has no cell that counts.
+    """
+    panel, node, peak = _peaks(owner, nodes, cutback)
+    mean, sd = np.full(count, np.nan), np.full(count, np.nan)
+    places, first = np.unique(panel, return_index=True)
+    parts = np.split(np.arange(panel.size), first[1:])
+    chance = _mirrored(max((part.size for part in parts), default=0))
+    for place, part in zip(places, parts, strict=True):
+        table = nodes.covariance[np.ix_(node[part], node[part])]
+        root = np.linalg.cholesky(table + _JITTER * np.eye(part.size))
+        drawn = peak[part][:, None] + root @ chance[: part.size]
+        greatest = drawn.max(axis=0)
+        mean[place], sd[place] = greatest.mean(), greatest.std()
+    return mean, sd
+
+
+def _peaks(owner: Int, nodes: Nodes, cutback: Float) -> tuple[Int, Int, Float]:
+    """Best estimate where each node is deepest in each panel it reaches into.
+
+    Returns
+    -------
+    panel, node : int array (n,)
+        Sorted by panel.
+    peak : array (n,), mm
+    """
+    held = (nodes.owner >= 0) & np.isfinite(cutback)
+    pair = owner[held] * nodes.mean.size + nodes.owner[held]
+    pairs, place = np.unique(pair, return_inverse=True)
+    peak = np.full(pairs.size, -np.inf)
+    np.maximum.at(peak, place, cutback[held])
+    panel, node = np.divmod(pairs, nodes.mean.size)
+    return panel, node, peak
+
+
+def _mirrored(rows: int) -> Float:
+    """Normal draws of mean 0 and variance 1 row by row; (rows, 2 * _PAIRS)."""
+    chance = np.random.default_rng(0).standard_normal((rows, _PAIRS))
+    both = np.concatenate([chance, -chance], axis=1)
+    return np.asarray(both / both.std(axis=1, keepdims=True))
+
 
 #: Panels round the wall: one for each hour, the first about azimuth 0.
 HOURS = 12

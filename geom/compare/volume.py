@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import gammaincinv
 
-from geom.compare.excess import expected_excess, expected_shortfall
 from geom.compare.findings import Volume
 from geom.compare.nodes import Nodes
 from geom.quantity import Quantity
+from geom.stats.partial_moments import expected_excess, expected_shortfall
 from geom.surface import Grid
 from geom.units import Float
 

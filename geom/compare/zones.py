@@ -24,24 +24,98 @@ References
 ----------
 Canny, J. (1986). A computational approach to edge detection. IEEE PAMI 8(6), 679-698,
 section VI (thresholding with hysteresis).
+
+Connected pieces of the unrolled wall, across azimuth 0 too.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import label
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
-from geom.compare.excess import chance_above
 from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
 from geom.compare.nodes import Nodes
-from geom.compare.regions import columns_spanned, each_piece, grown, large
 from geom.compare.volume import buildup_volume, positive, rebuild_volume
 from geom.design import RepairRules
 from geom.quantity import Quantity
+from geom.stats.partial_moments import chance_above
 from geom.surface import Grid
 from geom.units import Bool, Float, Int
+
+
+def pieces(mask: Bool) -> tuple[Int, int]:
+    """Number the connected pieces of a mask on the ring.
+
+    Parameters
+    ----------
+    mask : bool array (m, k)
+        The last column is next to the first; cells touch by their sides.
+
+    Returns
+    -------
+    number : int array (m, k)
+        0 outside, else 1 to count.
+    count : int
+
+    Examples
+    --------
+    >>> pieces(np.array([[True, False, True, True]]))[0]
+    array([[1, 0, 1, 1]])
+    """
+    number, count = label(mask)
+    seam = np.stack([number[:, 0], number[:, -1]])[:, mask[:, 0] & mask[:, -1]]
+    touching = coo_array((np.ones(seam.shape[1]), seam), shape=(count + 1, count + 1))
+    count, merged = connected_components(touching, directed=False)
+    return merged[number].astype(np.int64), int(count) - 1
+
+
+def each_piece(mask: Bool) -> Iterator[Bool]:
+    """The masks of the connected pieces, one by one."""
+    number, count = pieces(mask)
+    for k in range(1, count + 1):
+        yield number == k
+
+
+def grown(core: Bool, body: Bool) -> Bool:
+    """The pieces of ``body`` that hold some of ``core``: hysteresis."""
+    number, count = pieces(body)
+    seeded = np.zeros(count + 1, dtype=bool)
+    seeded[number[core & body]] = True
+    seeded[0] = False
+    return seeded[number]
+
+
+def large(mask: Bool, area: Float, least: float) -> Bool:
+    """Only the pieces of at least some area; ``area`` is that of each cell."""
+    number, count = pieces(mask)
+    size = np.bincount(number.ravel(), weights=area.ravel(), minlength=count + 1)
+    keep = size >= least
+    keep[0] = False
+    return keep[number]
+
+
+def columns_spanned(mask: Bool) -> tuple[int, int, bool]:
+    """First and last column of a piece, going round, and whether it goes all round.
+
+    Examples
+    --------
+    >>> columns_spanned(np.array([[True, False, False, True]]))
+    (3, 0, False)
+    """
+    held = np.flatnonzero(mask.any(axis=0))
+    columns = mask.shape[1]
+    if held.size == columns:
+        return 0, columns - 1, True
+    gap = np.diff(np.append(held, held[0] + columns))
+    widest = int(np.argmax(gap))
+    return int(held[(widest + 1) % held.size]), int(held[widest]), False
+
 
 SURE = 0.8
 LIKELY = 0.5

@@ -1,8 +1,7 @@
 """Where the instrument stood."""
 
-from geom.datum.find_pose import HEIGHT_SD, FoundPose, find_pose
+from geom.datum.find import HEIGHT_SD, FoundPose, find_pose, refine_pose
 from geom.datum.pose import Pose
-from geom.datum.refine_pose import refine_pose
 from geom.datum.targets import (
     Matched,
     matched,

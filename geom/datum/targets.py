@@ -25,10 +25,10 @@ import numpy as np
 
 from geom.datum.pose import Pose
 from geom.design import Design
-from geom.design.spelling import folded, listed, nearest
+from geom.design.text_file import folded, listed, nearest
 from geom.errors import InputError
 from geom.frame import wrap
-from geom.readings.target_sheet import SeenTarget
+from geom.readings.targets import SeenTarget
 from geom.units import Float
 
 #: Furthest that a target may lie from its place, mm (2 in): our own choice, no source.
@@ -148,7 +148,7 @@ def nominal_from_targets(matched: Matched, design: Design) -> Pose:
     Returns
     -------
     Pose
-        Neither displaced nor tilted: both are for `geom.datum.find_pose` to find.
+        Neither displaced nor tilted: both are for `geom.datum.find` to find.
     """
     level = Pose.nominal(design)
     seen = (matched.seen @ level.rotation.T)[:, :2]

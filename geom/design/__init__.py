@@ -1,15 +1,15 @@
 """The drawing: design file, profile, openings, rules."""
 
-from geom.design.design_file import load_design
 from geom.design.drawing import (
     DatumBand,
     Design,
     Opening,
+    Profile,
     RepairRules,
     RodErrors,
     Target,
 )
-from geom.design.profile import Profile
+from geom.design.file import load_design
 from geom.design.shop import Bottom, Brick, Brickwork, Melting, Mix, Shop
 
 __all__ = [

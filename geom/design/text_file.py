@@ -1,9 +1,13 @@
-"""A file a person wrote: its bytes and its text, or one sentence why not."""
+"""A file a person wrote: its bytes and its text, or one sentence why not.
+
+Which known word a person most likely meant.
+"""
 
 from __future__ import annotations
 
 import os
 import re
+from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -97,3 +101,39 @@ def _like_it(path: Path) -> str:
         return f"There is no folder {path.parent} either; check the path"
     like = get_close_matches(path.name, there, n=1)
     return f"Is it {like[0]}?" if like else "Check the name and the folder"
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Name the known word nearest in spelling; there is always one.
+
+    Examples
+    --------
+    >>> nearest("Radios", ["height", "radius"])
+    'radius'
+    """
+    by_lower = {name.lower(): name for name in known}
+    found = get_close_matches(word.lower(), list(by_lower), n=1, cutoff=0.0)
+    return by_lower[found[0]]
+
+
+def folded(name: str) -> str:
+    """Fold a name so that capitals and blanks around it do not matter.
+
+    Examples
+    --------
+    >>> folded(" Tap Hole")
+    'tap hole'
+    """
+    return name.strip().casefold()
+
+
+def listed(words: Iterable[str], *, last: str = "or") -> str:
+    """Put words in a row as a sentence does.
+
+    Examples
+    --------
+    >>> listed(["in", "mm", "cm"])
+    'in, mm or cm'
+    """
+    *before, end = words
+    return f"{', '.join(before)} {last} {end}" if before else end

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from geom.design import Design
-from geom.desk.live import Desk
+from geom.desk.session import Desk
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.marks import SAID
-from geom.views.words import plain, say_sense, say_zero
+from geom.views.paper.rod_marks import SAID
+from geom.views.say import plain, say_sense, say_zero
 
 #: In the order they need each other: what all pictures share, then the desk's own.
 _SHARED = ("wall.js", "say.js", "paint.js", "place.js", "unrolled.js")

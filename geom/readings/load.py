@@ -1,4 +1,7 @@
-"""Reading files: which is what, and all of them as one survey."""
+"""Reading files: which is what, and all of them as one survey.
+
+Point clouds of a survey: opened, with unit, direction and height as told.
+"""
 
 from __future__ import annotations
 
@@ -11,18 +14,102 @@ from pathlib import Path
 import numpy as np
 
 from geom.design import Design
-from geom.design.spelling import listed
+from geom.design.text_file import listed
 from geom.errors import InputError
-from geom.readings.cloud_readings import CloudReadings, no_rod
-from geom.readings.clouds import CLOUD_ENDINGS, looks_like_cloud
-from geom.readings.load_clouds import load_clouds
-from geom.readings.long_form import read_long
-from geom.readings.plausibility import refuse_implausible
+from geom.readings.cloud import Cloud, CloudReadings, no_rod
+from geom.readings.clouds import (
+    CLOUD_ENDINGS,
+    CloudSource,
+    looks_like_cloud,
+    open_cloud,
+)
 from geom.readings.rod import RodReadings
-from geom.readings.table import Table, read_table
-from geom.readings.target_sheet import read_targets
-from geom.readings.wide_form import is_wide, read_wide
-from geom.readings.workbook import read_workbook
+from geom.readings.sheets.forms import is_wide, read_long, read_wide
+from geom.readings.sheets.plausibility import refuse_implausible
+from geom.readings.sheets.table import Table, read_table
+from geom.readings.sheets.workbook import read_workbook
+from geom.readings.targets import read_targets
+from geom.units import MM_PER, Float
+
+_SAME = 1e-9
+
+
+def load_clouds(
+    names: Sequence[str],
+    *,
+    unit: str | None,
+    azimuth_of_x: float,
+    z_offset: float,
+    scanner: Sequence[float] | None,
+) -> tuple[Cloud, ...]:
+    """Open clouds; their points are read when the surface is made.
+
+    Parameters
+    ----------
+    names : sequence of str
+    unit : {'in', 'mm', 'cm', 'm'} or None
+        Of every cloud; None only where every file fixes its own.
+    azimuth_of_x : float, degrees
+    z_offset : float
+        In the clouds' unit.
+    scanner : three floats or None
+        Where the scanner stood, in the clouds' frame and unit.
+
+    Raises
+    ------
+    InputError
+        If a unit is not known, or is told otherwise than the file says.
+    """
+    if unit is not None and unit not in MM_PER:
+        allowed = ", ".join(MM_PER)
+        raise InputError(f'"{unit}" is no unit of a cloud; allowed are {allowed}')
+    clouds = []
+    for name in names:
+        source = open_cloud(name)
+        mm = _millimetres(source, unit)
+        clouds.append(
+            Cloud(
+                source=source,
+                millimetres=mm,
+                azimuth_of_x=azimuth_of_x,
+                z_offset=z_offset * mm,
+                scanner=_scanner(source, scanner, mm),
+            )
+        )
+    return tuple(clouds)
+
+
+def _millimetres(source: CloudSource, unit: str | None) -> float:
+    fixed = source.millimetres
+    if unit is None and fixed is None:
+        raise InputError(
+            "the file does not say in which unit its points are",
+            file=source.name,
+            cure="Add --cloud-unit in, mm, cm or m",
+        )
+    if unit is None or fixed is None:
+        return fixed if fixed is not None else float(MM_PER[unit or "mm"])
+    if abs(fixed - MM_PER[unit]) > _SAME * fixed:
+        raise InputError(
+            f"its points are in units of {fixed:g} mm, as the file itself says, and "
+            f"not in {unit}",
+            file=source.name,
+            cure="Leave --cloud-unit out, or give the one of the file",
+        )
+    return fixed
+
+
+def _scanner(
+    source: CloudSource, told: Sequence[float] | None, mm: float
+) -> Float | None:
+    where = source.station if told is None else told
+    if where is None:
+        return None
+    place = np.asarray(where, dtype=np.float64) * mm
+    if place.shape != (3,) or not np.isfinite(place).all():
+        raise InputError("the scanner's place is three numbers, x, y and z")
+    return place
+
 
 ROD_SHEETS: dict[str, Callable[[str], Table]] = {
     ".csv": read_table,

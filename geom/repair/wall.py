@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from geom.compare.excess import expected_excess, expected_shortfall
 from geom.design import Design
+from geom.stats.partial_moments import expected_excess, expected_shortfall
 from geom.surface import Grid
 from geom.units import Bool, Float
 

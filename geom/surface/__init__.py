@@ -1,11 +1,11 @@
 """The wall as far as it is known: a radial surface and its joint uncertainty."""
 
-from geom.surface.belief import Belief
+from geom.surface.clouds.posterior import ScannedWall
+from geom.surface.gp.posterior import Belief
 from geom.surface.grid import Grid, make_grid
-from geom.surface.past import PastPrior, learn_prior
 from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.reconstruct import reconstruct
-from geom.surface.scanned import ScannedWall
+from geom.surface.rods.history import PastPrior, learn_prior
 
 __all__ = [
     "Belief",

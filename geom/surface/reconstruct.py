@@ -9,16 +9,14 @@ import numpy as np
 
 from geom.design import Design
 from geom.errors import TooFewReadings
+from geom.parallel import on_one_thread_when_small
 from geom.readings import CloudReadings, RodReadings
-from geom.surface.fit import fit_wall
+from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
 from geom.surface.grid import make_grid
-from geom.surface.informed import informed
-from geom.surface.melting_zone import find_melting_zone
-from geom.surface.past import PastPrior
-from geom.surface.prior import Prior, default_prior
 from geom.surface.radial import RadialSurface, Rejected
-from geom.surface.sound_wall import doubtful
-from geom.surface.threads import on_one_thread_when_small
+from geom.surface.rods.datum_bands import doubtful
+from geom.surface.rods.fit import fit_wall
+from geom.surface.rods.history import PastPrior, informed
 from geom.units import say_both
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
@@ -73,8 +71,8 @@ def reconstruct(
     """
     if isinstance(readings, RodReadings):
         return _of_rods(readings, design, past, spacing, columns, seed)
-    from geom.surface.between_cells import reconstruct_clouds
-    from geom.surface.sort_points import counting
+    from geom.surface.clouds.binning import counting
+    from geom.surface.clouds.reconstruct import reconstruct_clouds
 
     with counting(cluster) as counter:
         surface = reconstruct_clouds(

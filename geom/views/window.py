@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from geom.atomic import write_whole
 from geom.compare.findings import ACTIONS
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import clock_face
 from geom.quantity import K95
-from geom.readings.survey_before import load_survey_before
+from geom.readings.surveys import load_survey_before
 from geom.units import Float, say_both
-from geom.views import colours
-from geom.views.words import plain
-from geom.whole import write_whole
+from geom.views.charts import colours
+from geom.views.say import plain
 
 if TYPE_CHECKING:
     import pyvista as pv

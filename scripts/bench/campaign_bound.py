@@ -22,10 +22,10 @@ from campaign_surveys import AFTER_STEP, Seen, load
 from campaign_truth import Told
 from scipy.special import ndtr, ndtri
 
-from geom.record.ring_wear import RingWear, ring_wear
-from geom.record.step_search import AFTER, BEFORE
-from geom.record.trial_pieces import trial_pieces
-from geom.record.waves import MANY, ORDER, WAVES
+from geom.record.changepoints.candidates import trial_pieces
+from geom.record.changepoints.covariance import MANY, ORDER, WAVES
+from geom.record.changepoints.scan import AFTER, BEFORE
+from geom.record.changepoints.table import RingWear, ring_wear
 from geom.units import Float
 
 

@@ -8,9 +8,9 @@ import numpy as np
 from campaign_truth import Onward, Told
 
 from geom.quantity import Quantity
-from geom.record.forecast import forecast
-from geom.record.steps import find_steps
-from geom.record.wear_rate import wear_rates
+from geom.record.changepoints.steps import find_steps
+from geom.record.forecast.forecast import forecast
+from geom.record.wear.rates import wear_rates
 
 #: How many futures each forecast is held against.
 FUTURES = 5

@@ -14,9 +14,9 @@ from campaign_walls import HOURS, MELTED
 
 from geom.compare.panels import HOURS as HOURS_ROUND
 from geom.quantity import Quantity
-from geom.record.one_sided import in_front, wear_pattern
-from geom.record.steps import Step, find_steps
-from geom.record.wear_rate import wear_rates
+from geom.record.changepoints.steps import Step, find_steps
+from geom.record.wear.ovality import in_front, wear_pattern
+from geom.record.wear.rates import wear_rates
 
 Record = dict[str, Any]
 

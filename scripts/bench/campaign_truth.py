@@ -11,10 +11,10 @@ from campaign_surveys import Seen, tiles_of
 from campaign_walls import walls_at
 
 from geom.compare.panels import PanelState
-from geom.record.occasion import Occasion
-from geom.record.pieces import Pieces, pieces_of
-from geom.record.series import WearSeries, wear_series
-from geom.record.spells import spells_of
+from geom.record.regions import Pieces, pieces_of
+from geom.record.store.occasion import Occasion
+from geom.record.wear.series import WearSeries, wear_series
+from geom.record.wear.spells import spells_of
 from geom.units import Bool, Float
 
 _FIRST = date(2026, 1, 5)

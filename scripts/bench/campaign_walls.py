@@ -255,7 +255,7 @@ def added(pieces: tuple[Piece, ...], azimuth: Float, height: Float) -> Float:
 def steps_to_plant(seed: int, *, extra: float = 3.0) -> tuple[Step, ...]:
     """What might come over a furnace: another wear all round, on one side, in a band.
 
-    The zone is that of `geom.record.pieces`: 30 in from the heads of the tuyeres up.
+    The zone is that of `geom.record.regions`: 30 in from the heads of the tuyeres up.
     """
     rng = np.random.default_rng([seed, 35])
     head = TUYERE_HEIGHT + 0.5 * 3.5 * 25.4

@@ -29,7 +29,7 @@ from cloud_timing import TooLong, best, in_child, many, show, stopped_after, tol
 from cloud_wall import DUST_IS_ONE_IN, NOISE, Columns, make_wall
 
 import geom
-from geom.surface.cells import cells_of
+from geom.surface.clouds.cells import cells_of
 from geom.units import Float
 
 LIBRARIES = (
@@ -46,7 +46,7 @@ def first_calls() -> None:
     asked = Question.of(make_wall())
     held = asked.wall.columns(10_000)
     start = time.perf_counter()
-    import geom.surface.kernels  # noqa: F401 - its loading is what is timed
+    import geom.surface.clouds.kernels  # noqa: F401 - its loading is what is timed
 
     middle = time.perf_counter()
     cells_of(counted(asked, *held), asked.grid)

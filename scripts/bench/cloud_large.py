@@ -16,12 +16,12 @@ from cloud_peers import Question, counted
 from cloud_timing import best, in_child, many, show, told
 from cloud_wall import Wall, design_toml
 
-from geom.readings.cloud_readings import Cloud
+from geom.readings.cloud import Cloud
 from geom.readings.clouds import Points
-from geom.readings.load_clouds import load_clouds
-from geom.surface.cells import cells_of
-from geom.surface.sort_points import count_cloud
-from geom.surface.tally import Tally
+from geom.readings.load import load_clouds
+from geom.surface.clouds.binning import count_cloud
+from geom.surface.clouds.cells import cells_of
+from geom.surface.clouds.tally import Tally
 
 #: Points in a file, and in a text.
 IN_FILE, IN_TEXT = 10_000_000, 2_000_000

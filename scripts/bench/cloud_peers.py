@@ -18,10 +18,15 @@ from cloud_wall import Short, Wall
 from numpy.typing import NDArray
 
 from geom.readings.clouds import Points
-from geom.surface.cells import cells_of
+from geom.surface.clouds.binning import RUN
+from geom.surface.clouds.cells import cells_of
+from geom.surface.clouds.tally import (
+    BIN,
+    PROUD,
+    Layout,
+    Tally,
+)
 from geom.surface.grid import Grid, make_grid
-from geom.surface.sort_points import RUN
-from geom.surface.tally import BIN, PROUD, Layout, Tally
 from geom.units import Float, Int
 
 _PORTION = 1 << 17

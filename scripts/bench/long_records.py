@@ -19,11 +19,16 @@ import numpy as np
 import geom
 from geom.compare.panels import panels_of
 from geom.design import Design
-from geom.record.common_grid import record_grid
-from geom.record.manifest import LINING, NAME, settle
-from geom.record.occasion import Occasion
-from geom.record.store import Record, add_survey, open_record, start_record
-from geom.record.survey_file import EPOCH
+from geom.record.store.grid import record_grid
+from geom.record.store.manifest import LINING, NAME, settle
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import (
+    Record,
+    add_survey,
+    open_record,
+    start_record,
+)
+from geom.record.store.survey_file import EPOCH
 from geom.surface import Grid
 from geom.units import Float, Int
 from geom.views.netcdf import write_netcdf

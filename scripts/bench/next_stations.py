@@ -14,10 +14,10 @@ from collections.abc import Callable
 import numpy as np
 
 from geom.compare.nodes import make_nodes
-from geom.compare.reachable import reachable
-from geom.compare.stations import next_stations
 from geom.design import Design, Profile, RodErrors
 from geom.readings import RodReadings
+from geom.sampling.feasible import reachable
+from geom.sampling.stations import next_stations
 from geom.surface import reconstruct
 
 AIM = 1.0

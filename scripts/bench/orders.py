@@ -23,11 +23,10 @@ from linings import FAMILIES, make_lining, read
 
 from geom.compare import assess
 from geom.design import Design
-from geom.repair.bond import bonds_of
-from geom.repair.bricks import brick_volume, bricks_of
-from geom.repair.need import Need, need_by_rule
-from geom.repair.order import OrderLine, clay_of, sand_of
-from geom.repair.plan import plan_repair
+from geom.repair.masonry.bonds import bonds_of
+from geom.repair.masonry.bricks import brick_volume, bricks_of
+from geom.repair.plan.order import Need, OrderLine, clay_of, need_by_rule, sand_of
+from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall
 from geom.surface import reconstruct
 

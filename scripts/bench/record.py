@@ -26,7 +26,7 @@ from long_records import bytes_of, make_record
 from record_memory import Watched, watched
 from record_ways import WAYS, save
 
-from geom.record.store import Record, open_record
+from geom.record.store.store import Record, open_record
 
 #: Bytes of disk that a survey takes, and that must be free besides.
 _SURVEY, _FREE = 1_400_000, 2_000_000_000

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from geom.record.by_tasks import sum_by_tasks
-from geom.record.occasion import Occasion
-from geom.record.pieces import pieces_of
-from geom.record.spells import Spell, spells_of
-from geom.record.store import Record
+from geom.record.regions import pieces_of
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import Record
+from geom.record.wear.accumulate import sum_by_tasks
+from geom.record.wear.spells import Spell, spells_of
 from geom.units import Float
 
 #: Wear per heat, its sd, and its trend, (m, k) each.

@@ -20,7 +20,7 @@ from typing import Any
 
 import geom
 from geom.repair import work_out
-from geom.views import survey_files
+from geom.views import outputs as survey_files
 
 SCANS = Path(__file__).resolve().parents[2] / "scans"
 TIMES = 5

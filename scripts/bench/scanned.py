@@ -21,9 +21,9 @@ from functools import partial
 import numpy as np
 
 import geom
-from geom.compare.excess import expected_excess
 from geom.readings import Cloud, CloudReadings
-from geom.readings.cloud_readings import no_rod
+from geom.readings.cloud import no_rod
+from geom.stats.partial_moments import expected_excess
 from geom.units import Float
 from scans import Held, Scene, make_scene
 

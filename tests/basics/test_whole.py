@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from geom.atomic import folder_written_whole, refuse_folder, write_whole
 from geom.errors import InputError
-from geom.whole import folder_written_whole, refuse_folder, write_whole
 
 
 def everything(folder: Path) -> dict[str, bytes | None]:

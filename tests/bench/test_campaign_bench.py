@@ -16,8 +16,7 @@ from campaign_truth import Onward, Told
 from campaign_walls import added, mean_spalls, steps_to_plant, walls_at
 from linings import in_opening
 
-from geom.compare.panel_parts import PARTS
-from geom.compare.panels import PanelState
+from geom.compare.panels import PARTS, PanelState
 from geom.quantity import Quantity
 from geom.units import Float
 

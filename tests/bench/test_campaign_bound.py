@@ -7,7 +7,7 @@ import pytest
 from campaign_bound import height, scatter
 
 from geom.compare.panels import HOURS
-from geom.record.ring_wear import ring_wear
+from geom.record.changepoints.table import ring_wear
 from tests.record.worn_heats import heats, series_of
 
 SIGMA = 0.8

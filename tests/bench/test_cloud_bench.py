@@ -18,7 +18,7 @@ from cloud_timing import TooLong, best, in_child, many, stopped_after
 from cloud_wall import DUST_IS_ONE_IN, NOISE, design_toml, make_wall
 
 from geom import load_design
-from geom.surface.tally import BIN
+from geom.surface.clouds.tally import BIN
 
 COUNT, LEAST = 20_000, 10
 #: Some 14 points a cell, where the wall is worn deepest.

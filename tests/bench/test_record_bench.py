@@ -12,8 +12,8 @@ from long_records import bytes_of, make_record
 from record_memory import family, watched
 from record_ways import WAYS
 
-from geom.record.spells import spells_of
-from geom.record.store import check_record, open_record
+from geom.record.store.store import check_record, open_record
+from geom.record.wear.spells import spells_of
 
 SURVEYS = 9
 

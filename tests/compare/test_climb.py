@@ -8,12 +8,11 @@ import numpy as np
 import pytest
 
 from geom import InputError
-from geom.compare.climb import first_climb, second_climb
-from geom.compare.reachable import MARGIN
-from geom.compare.rows import CLOSE, WIDE, ZONE
-from geom.compare.stations import Advice, Station
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.frame import turn
+from geom.sampling.feasible import MARGIN
+from geom.sampling.plan import CLOSE, WIDE, ZONE, first_climb, second_climb
+from geom.sampling.stations import Advice, Station
 from tests.walls import plain_design, tapered_design
 
 #: Steps that a rod may have, mm.

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from geom.compare.deepest import deepest_point
+from geom.compare.extremes import deepest_point
 from geom.compare.nodes import Nodes, make_nodes
 from geom.surface import RadialSurface, reconstruct
 from geom.units import Float

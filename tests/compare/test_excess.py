@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import dblquad, quad
 from scipy.stats import multivariate_normal, norm
 
-from geom.compare.excess import (
+from geom.stats.partial_moments import (
     chance_above,
     expected_excess,
     expected_shortfall,

@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.panel_parts import ACROSS, PARTS, part_owner
-from geom.compare.panel_peaks import greatest_in_panels
 from geom.compare.panels import (
+    ACROSS,
     HOURS,
+    PARTS,
     Panels,
     PanelState,
+    greatest_in_panels,
     panel_state,
     panels_of,
+    part_owner,
     survey_panels,
 )
 from geom.design import Design

@@ -17,17 +17,15 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from geom import InputError, reconstruct
-from geom.compare.excess import hermite_excess
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.reachable import MARGIN, reachable
-from geom.compare.stations import Aim, BrickGoal, next_stations
-from geom.compare.ties import tie
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.readings import RodReadings
+from geom.sampling.feasible import MARGIN, reachable
+from geom.sampling.stations import Aim, BrickGoal, next_stations, tie
+from geom.stats.partial_moments import hermite_excess
 from geom.surface import RadialSurface
-from geom.surface.belief import Belief
-from geom.surface.process import net_places
-from geom.surface.separation import Places
+from geom.surface.gp.kernels import Places
+from geom.surface.gp.posterior import Belief, net_places
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations, worn_readings
 

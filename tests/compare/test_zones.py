@@ -7,8 +7,15 @@ import pytest
 
 from geom.compare.findings import ACTIONS, NO_CALL
 from geom.compare.nodes import make_nodes
-from geom.compare.regions import columns_spanned, grown, pieces
-from geom.compare.zones import ALL_ROUND, BRICK_FACE, call_actions, find_zones
+from geom.compare.zones import (
+    ALL_ROUND,
+    BRICK_FACE,
+    call_actions,
+    columns_spanned,
+    find_zones,
+    grown,
+    pieces,
+)
 from geom.design import RepairRules
 from geom.surface import Grid, make_grid, reconstruct
 from geom.units import Bool, Float

@@ -8,7 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geom import InputError
-from geom.datum.circle import Circle, algebraic_circle, fit_circle, told
+from geom.datum.fits import (
+    Circle,
+    algebraic_circle,
+    fit_circle,
+    told,
+)
 from geom.units import Float
 
 

@@ -7,7 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.datum import FoundPose, Pose, find_pose, refine_pose
+from geom.datum import (
+    FoundPose,
+    Pose,
+    find_pose,
+    refine_pose,
+)
 from geom.errors import InputError
 from geom.units import Bool, Float
 from tests.datum.bands import BAND, BANDED, some_pose, spoiled, tall_design

@@ -8,8 +8,13 @@ import numpy as np
 import pytest
 
 from geom import InputError
-from geom.datum.circle import told
-from geom.datum.revolution import Cone, Cylinder, fit_cone, fit_cylinder
+from geom.datum.fits import (
+    Cone,
+    Cylinder,
+    fit_cone,
+    fit_cylinder,
+    told,
+)
 from geom.units import Float
 
 #: Radius, height, degrees of the way around: a band of a cupola, a third of it, ...

@@ -14,7 +14,7 @@ from geom.design import (
     Target,
     load_design,
 )
-from geom.design.design_file import TABLES
+from geom.design.file import TABLES
 
 BARE = """\
 [lining]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from geom.design.spelling import listed, nearest
+from geom.design.text_file import listed, nearest
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from geom.desk.events import Deed, Event
+from geom.desk.entries import Deed, Event
 
 TIME = "2026-01-05T06:30:00.000Z"
 

@@ -9,10 +9,16 @@ import pytest
 
 from geom import assess, reconstruct
 from geom.compare.findings import ACTIONS, NO_CALL
-from geom.desk.board import board_of, planned, station_of
-from geom.desk.calls import call_full, call_quick, lacking
-from geom.desk.live import _without
-from geom.desk.quick_wall import Held, quick_wall
+from geom.desk.actions import (
+    board_of,
+    call_full,
+    call_quick,
+    lacking,
+    planned,
+    station_of,
+)
+from geom.desk.quick_fit import Held, quick_wall
+from geom.desk.session import _without
 from tests.walls import (
     plain_design,
     rod_readings,

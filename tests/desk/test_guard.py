@@ -13,10 +13,16 @@ from typing import Any
 
 import pytest
 
-from geom.desk.events import Event
-from geom.desk.guard import LARGEST, Guard
-from geom.desk.live import Desk
-from geom.desk.server import MOST_AT_ONCE, address_of, application, open_door
+from geom.desk.entries import Event
+from geom.desk.server import (
+    LARGEST,
+    MOST_AT_ONCE,
+    Guard,
+    address_of,
+    application,
+    open_door,
+)
+from geom.desk.session import Desk
 from geom.errors import InputError
 from tests.desk.deeds import deed
 from tests.walls import plain_design

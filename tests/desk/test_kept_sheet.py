@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from geom import InputError, load_readings
-from geom.desk.events import read_event, tamed
-from geom.desk.sheet_file import SheetFile, read_sheet
+from geom.desk.entries import read_event, tamed
+from geom.desk.sheet import SheetFile, read_sheet
 from tests.desk.deeds import TIME, deed, spread
 from tests.walls import plain_design, tapered_design
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from geom.desk.live import Desk
-from geom.desk.told import state
+from geom.desk.session import Desk
+from geom.desk.state import state
 from tests.desk.deeds import deed
 from tests.walls import plain_design, worn
 
@@ -92,7 +92,7 @@ def test_a_fit_that_comes_to_nothing_is_said_and_the_desk_goes_on(desk, monkeypa
     def broken(*_: object, **__: object) -> None:
         raise ArithmeticError("no such wall")
 
-    monkeypatch.setattr("geom.desk.live.reconstruct", broken)
+    monkeypatch.setattr("geom.desk.session.reconstruct", broken)
     desk.open()
     desk.take(list(survey(20)))
     until(lambda: desk.now.trouble)

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from geom import reconstruct
-from geom.desk.live import _without
-from geom.desk.quick_wall import Held, quick_wall
+from geom.desk.quick_fit import Held, quick_wall
+from geom.desk.session import _without
 from geom.readings import RodReadings
-from geom.surface.covariance import Covariance
-from geom.surface.observed import observe
-from geom.surface.process import Process, net_places
+from geom.surface.gp.covariance import Covariance
+from geom.surface.gp.observations import observe
+from geom.surface.gp.posterior import Process, net_places
 from tests.walls import rod_readings, stations, tapered_design, worn
 
 DESIGN = tapered_design()

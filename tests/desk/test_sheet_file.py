@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from geom import InputError, load_readings
-from geom.desk.sheet_file import SheetFile, read_sheet
+from geom.desk.sheet import SheetFile, read_sheet
 from tests.desk.deeds import deed
 from tests.walls import plain_design
 

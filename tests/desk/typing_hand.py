@@ -8,7 +8,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from geom.desk.sheet_file import SheetFile
+from geom.desk.sheet import SheetFile
 from tests.desk.deeds import deed
 from tests.walls import plain_design
 

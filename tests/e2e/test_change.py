@@ -13,9 +13,9 @@ import pytest
 from PIL import Image
 
 from geom.cli import main
-from geom.record.occasion import Occasion
-from geom.record.store import add_survey, start_record
-from geom.views.change_files import FILES
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import add_survey, start_record
+from geom.views.outputs import CHANGE_FILES
 
 DESIGN = """
 [lining]
@@ -110,7 +110,7 @@ def holds(quantity: dict, truth: float) -> bool:
 
 
 def test_all_four_files_are_there_and_no_other(out: Path) -> None:
-    assert {path.name for path in out.iterdir()} == set(FILES)
+    assert {path.name for path in out.iterdir()} == set(CHANGE_FILES)
     assert not [path for path in out.parent.iterdir() if path.name.startswith(".")]
 
 
@@ -252,4 +252,4 @@ def test_an_output_folder_with_files_is_kept_unless_told_otherwise(
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     assert change(shop, tmp_path, "--quiet") == 2
     assert change(shop, tmp_path, "--quiet", "--overwrite") == 0
-    assert {path.name for path in tmp_path.iterdir()} == {*FILES, "mine.txt"}
+    assert {path.name for path in tmp_path.iterdir()} == {*CHANGE_FILES, "mine.txt"}

@@ -14,10 +14,10 @@ import pytest
 
 from geom.cli import main
 from geom.cli.main import parser
-from geom.record import store
-from geom.record.heat_log import read_heat_log
-from geom.record.occasion import Occasion
-from geom.record.store import check_record, open_record, start_record
+from geom.record.store import store
+from geom.record.store.heat_log import read_heat_log
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import check_record, open_record, start_record
 from tests.record.furnace import DRAWING, drawing
 
 DOC = Path(__file__).parents[2].joinpath("docs", "record.md").read_text("utf-8")

@@ -18,8 +18,8 @@ from geom.frame import clock_face
 from geom.quantity import K95
 from geom.repair import work_out
 from geom.units import say_both, say_length
-from geom.views.report import Pictures, report_bytes
-from geom.views.survey_files import write_files
+from geom.views.outputs import write_files
+from geom.views.pages.report import Pictures, report_bytes
 from tests.e2e.opened_page import Opened
 
 SCANS = Path(__file__).parents[2] / "scans"

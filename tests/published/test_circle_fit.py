@@ -27,7 +27,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.datum.circle import algebraic_circle, fit_circle
+from geom.datum.fits import algebraic_circle, fit_circle
 from geom.units import Float
 
 X = np.array([1.0, 2.0, 5.0, 7.0, 9.0, 3.0])

@@ -12,9 +12,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.compare.excess import expected_excess
 from geom.compare.volume import buildup_volume, rebuild_volume
 from geom.design import Profile
+from geom.stats.partial_moments import expected_excess
 from geom.surface import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design

@@ -30,7 +30,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.datum.revolution import Cone, Cylinder, fit_cone, fit_cylinder
+from geom.datum.fits import (
+    Cone,
+    Cylinder,
+    fit_cone,
+    fit_cylinder,
+)
 from geom.units import Float
 
 

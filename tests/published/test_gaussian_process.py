@@ -17,14 +17,13 @@ from scipy.stats import multivariate_normal
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Kernel, Matern
 
-from geom.surface.covariance import Covariance
-from geom.surface.evidence import Evidence
-from geom.surface.melting_zone import MeltingZone
-from geom.surface.observed import observe
-from geom.surface.prior import Part, Prior, default_prior
-from geom.surface.process import Process
-from geom.surface.rod_errors import rod_noise
-from geom.surface.separation import Places
+from geom.surface.gp.covariance import Covariance
+from geom.surface.gp.hyperparameters import Evidence
+from geom.surface.gp.kernels import Places
+from geom.surface.gp.observations import observe
+from geom.surface.gp.posterior import Process
+from geom.surface.gp.prior import MeltingZone, Part, Prior, default_prior
+from geom.surface.rods.errors import rod_noise
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, worn_readings
 
@@ -205,7 +204,7 @@ def test_diameters_are_sums_of_two_places_of_the_reference_kernel() -> None:
 
 
 def test_every_correlation_on_the_ring_is_positive_definite() -> None:
-    from geom.surface.prior import Guess
+    from geom.surface.gp.prior import Guess
 
     azimuth = np.arange(72) * 5.0
     for kind in SMOOTH:

@@ -14,7 +14,7 @@ import pytest
 
 from geom.compare.nodes import Nodes
 from geom.quantity import Quantity
-from geom.surface.noise import Noise, Source
+from geom.surface.gp.observations import Noise, Source
 from geom.units import Float
 
 DRAWS = 400_000

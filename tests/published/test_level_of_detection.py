@@ -27,9 +27,9 @@ from geom.compare import assess
 from geom.design import DatumBand
 from geom.frame import to_cartesian, turn
 from geom.readings import load_readings
-from geom.record.change import compare_walls
-from geom.record.detection import least_told, level_of_detection
-from geom.record.survey_file import RecordedWall
+from geom.record.change.compare import compare_walls
+from geom.record.store.survey_file import RecordedWall
+from geom.stats.detection import least_told, level_of_detection
 from geom.surface import reconstruct
 from geom.units import Float
 from tests.walls import plain_design

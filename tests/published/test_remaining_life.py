@@ -30,12 +30,8 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError
-from geom.record.passing import heats_to_pass
-from geom.record.remaining_life import (
-    governing,
-    rate_between,
-    remaining_life,
-)
+from geom.record.forecast.first_passage import heats_to_pass
+from geom.record.forecast.forecast import governing, rate_between, remaining_life
 
 
 def test_rates_from_three_surveys() -> None:

@@ -22,8 +22,13 @@ import numpy as np
 import pytest
 
 from geom.design import Brick
-from geom.repair.bricks import brick_volume, standard_bricks
-from geom.repair.rings import bricks_round, one_shape, ring, two_shapes
+from geom.repair.masonry.bricks import brick_volume, standard_bricks
+from geom.repair.masonry.rings import (
+    bricks_round,
+    one_shape,
+    ring,
+    two_shapes,
+)
 
 INCH = 25.4
 NINE_INCH = {brick.name: brick for brick in standard_bricks("in")}

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 from scipy.integrate import dblquad, quad
 
-from geom.repair.bottom import MEAN_DISTANCE, bottom_volume
+from geom.repair.audit.sand_bottom import MEAN_DISTANCE, bottom_volume
 from geom.units import Float
 
 DRAWS = 400_000

@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.record.straight_line import StraightLine, fit_lines
+from geom.stats.lines import StraightLine, fit_lines
 
 NATRELLA_X = np.array([30.0, *np.arange(100.0, 1501.0, 100.0)])
 NATRELLA_Y = np.array(

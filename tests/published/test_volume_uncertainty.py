@@ -27,7 +27,7 @@ import numpy as np
 import pytest
 
 from geom.compare.nodes import Nodes
-from geom.record.exchange import exchange
+from geom.record.change.volumes import exchange
 from geom.units import Float
 from tests.record.two_walls import Errors, coarse_difference, coarse_grid
 

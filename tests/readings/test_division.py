@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geom.readings.division import finest_division
+from geom.readings.sheets.sheet import finest_division
 
 SEEDED = settings(derandomize=True, deadline=None)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from geom.design import load_design
-from geom.design.design_file import TABLES
+from geom.design.file import TABLES
 from geom.readings import load_readings
 from geom.units import parse_number
 

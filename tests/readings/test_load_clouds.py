@@ -7,7 +7,7 @@ import pytest
 
 from geom.errors import InputError
 from geom.readings import load_readings
-from geom.readings.cloud_readings import CloudReadings, no_rod
+from geom.readings.cloud import CloudReadings, no_rod
 from geom.readings.clouds import CLOUD_ENDINGS
 from geom.readings.rod import RodReadings
 from tests.readings.clouds.writers import WAYS, read, some_points, write_scan

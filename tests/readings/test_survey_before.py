@@ -13,7 +13,7 @@ import pytest
 
 from geom.compare import Findings, assess
 from geom.errors import InputError
-from geom.readings.survey_before import load_survey_before
+from geom.readings.surveys import load_survey_before
 from geom.surface import RadialSurface, reconstruct
 from geom.views.netcdf import write_netcdf
 from tests.walls import tapered_design, worn_readings

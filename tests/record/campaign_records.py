@@ -14,14 +14,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geom.compare.panel_parts import part_means, part_owner
-from geom.compare.panels import HOURS
+from geom.compare.panels import HOURS, part_means, part_owner
 from geom.compare.volume import positive, rebuild_volume
 from geom.quantity import Quantity
-from geom.record.common_grid import record_grid
-from geom.record.occasion import Occasion, Stage
-from geom.record.store import Record, open_record, rebuild_manifest, start_record
-from geom.record.write_survey import write_survey
+from geom.record.store.grid import record_grid
+from geom.record.store.occasion import Occasion, Stage
+from geom.record.store.store import (
+    Record,
+    open_record,
+    rebuild_manifest,
+    start_record,
+)
+from geom.record.store.survey_file import write_survey
 from geom.surface import Grid
 from geom.units import Float
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from geom.compare import Findings, assess
 from geom.design import Design, load_design
-from geom.record.occasion import Occasion, Stage
+from geom.record.store.occasion import Occasion, Stage
 from geom.surface import RadialSurface, reconstruct
 from geom.views.netcdf import write_netcdf
 from tests.walls import rod_readings, stations

@@ -15,13 +15,12 @@ from datetime import date
 
 import numpy as np
 
-from geom.compare.panel_parts import PARTS
-from geom.compare.panels import HOURS, PanelState, panels_of
+from geom.compare.panels import HOURS, PARTS, PanelState, panels_of
 from geom.design import Design, Opening, Profile, RepairRules
-from geom.record.occasion import Occasion, Stage
-from geom.record.pieces import Pieces, pieces_of
-from geom.record.series import WearSeries, wear_series
-from geom.record.spells import spells_of
+from geom.record.regions import Pieces, pieces_of
+from geom.record.store.occasion import Occasion, Stage
+from geom.record.wear.series import WearSeries, wear_series
+from geom.record.wear.spells import spells_of
 from geom.units import Bool, Float
 from tests.walls import plain_design
 

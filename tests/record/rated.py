@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.quantity import Quantity
-from geom.record.scatter import SHARE
-from geom.record.spell_wear import SpellWear
+from geom.record.wear.rates import SHARE
+from geom.record.wear.survey_errors import SpellWear
 from geom.units import Float, Int
 
 

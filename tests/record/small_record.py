@@ -9,14 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from geom.compare.panel_parts import part_means, part_owner
-from geom.compare.panels import HOURS, PanelState, panels_of
+from geom.compare.panels import HOURS, PanelState, panels_of, part_means, part_owner
 from geom.design import Design, load_design
 from geom.quantity import Quantity
-from geom.record.common_grid import record_grid
-from geom.record.occasion import Occasion
-from geom.record.store import Record, open_record, start_record
-from geom.record.write_survey import write_survey
+from geom.record.store.grid import record_grid
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import Record, open_record, start_record
+from geom.record.store.survey_file import write_survey
 from geom.surface import Grid
 from geom.units import Float
 

@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError, MissingExtra
-from geom.record import by_tasks, run_of_spells
-from geom.record.by_tasks import Summed, sum_by_tasks
-from geom.record.pieces import pieces_of
-from geom.record.run_of_spells import runs_of, sum_run
-from geom.record.series import wear_series
-from geom.record.spells import Spell, exposures, spells_of
-from geom.record.store import Record, open_record
+from geom.record.regions import pieces_of
+from geom.record.store.store import Record, open_record
+from geom.record.wear import accumulate as by_tasks
+from geom.record.wear import accumulate as run_of_spells
+from geom.record.wear.accumulate import Summed, runs_of, sum_by_tasks, sum_run
+from geom.record.wear.series import wear_series
+from geom.record.wear.spells import Spell, exposures, spells_of
 from tests.record.small_record import start, worn_record
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -224,10 +224,10 @@ def test_a_script_may_call_it_without_a_guard(repaired, tmp_path):
     script.write_text(
         f"import sys; sys.path.insert(0, {str(ROOT)!r})\n"
         "from geom.record import run_of_spells\n"
-        "from geom.record.by_tasks import sum_by_tasks\n"
-        "from geom.record.pieces import pieces_of\n"
-        "from geom.record.spells import spells_of\n"
-        "from geom.record.store import open_record\n"
+        "from geom.record.wear.accumulate import sum_by_tasks\n"
+        "from geom.record.regions import pieces_of\n"
+        "from geom.record.wear.spells import spells_of\n"
+        "from geom.record.store.store import open_record\n"
         "run_of_spells.RUN = 4\n"
         f"record = open_record({str(repaired.folder)!r})\n"
         "spells, _ = spells_of(record.occasions)\n"

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError
-from geom.record.campaigns import compare_campaigns
+from geom.record.campaigns.compare import compare_campaigns
 from tests.record.campaign_records import add_campaign, hump, new_record
 
 #: Wear of a heat in the old way and the new, mm; the new loses a quarter less.
@@ -38,7 +38,7 @@ def alike(record):
 
 def mean_wear(record, wear, low, high):
     """Mean over the wall between two heights, mm; straight wall, rows alike."""
-    from geom.record.common_grid import record_grid
+    from geom.record.store.grid import record_grid
 
     grid = record_grid(record.design)
     rows = (grid.height > low) & (grid.height < high)

@@ -10,11 +10,10 @@ import pytest
 
 from geom.design import Design, Profile
 from geom.errors import InputError
-from geom.record.change import compare_walls
-from geom.record.changed import Change
-from geom.record.occasion import Occasion
-from geom.record.one_grid import on_one_grid
-from geom.record.survey_file import RecordedWall
+from geom.record.change.compare import compare_walls, on_one_grid
+from geom.record.change.result import Change
+from geom.record.store.occasion import Occasion
+from geom.record.store.survey_file import RecordedWall
 from geom.surface import make_grid
 from geom.units import Float
 from tests.record.two_walls import Field, burnt, patched, recorded_wall

@@ -14,7 +14,7 @@ import xarray as xr  # noqa: TID253
 
 from geom.design import Design, load_design
 from geom.errors import InputError
-from geom.record.common_grid import grid_behind, on_record_grid, record_grid
+from geom.record.store.grid import grid_behind, on_record_grid, record_grid
 from geom.surface import Grid, make_grid
 from geom.units import Float
 from tests.record.furnace import drawing

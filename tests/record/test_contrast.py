@@ -7,7 +7,12 @@ import pytest
 from scipy.stats import norm, t
 
 from geom.quantity import K95, Quantity
-from geom.record.contrast import as_normal, difference, ratio, student
+from geom.stats.intervals import (
+    as_normal,
+    difference,
+    ratio,
+    student,
+)
 
 
 def test_a_difference_of_normals_is_that_of_the_root_of_squares():

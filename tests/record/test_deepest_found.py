@@ -2,8 +2,8 @@
 
 import pytest
 
-from geom.record.deepest_found import deepest_found
-from geom.record.survey_file import findings_in, opened
+from geom.record.store.survey_file import findings_in, opened
+from geom.record.study import deepest_found
 from tests.record.small_record import start, worn_record
 
 

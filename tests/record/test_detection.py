@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.record.detection import (
+from geom.stats.detection import (
     FALSE,
     least_told,
     level_of_detection,

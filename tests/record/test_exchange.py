@@ -9,7 +9,12 @@ import numpy as np
 import pytest
 from numpy.polynomial.hermite_e import hermegauss
 
-from geom.record.exchange import Difference, Exchange, exchange, mean_change
+from geom.record.change.volumes import (
+    Difference,
+    Exchange,
+    exchange,
+    mean_change,
+)
 from geom.units import Float
 from tests.record.two_walls import (
     Errors,

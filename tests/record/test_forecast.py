@@ -15,12 +15,18 @@ import pytest
 from geom.compare.panels import HOURS
 from geom.design import Profile, RepairRules
 from geom.quantity import Quantity
-from geom.record.forecast import DEFERS, Forecast, forecast, forecast_repaired
-from geom.record.limits import limits_of, why_no_least_lining
-from geom.record.pieces import pieces_of
-from geom.record.remaining_life import RULE, remaining_life
-from geom.record.steps import Step
-from geom.record.wear_rate import wear_rates
+from geom.record.changepoints.steps import Step
+from geom.record.forecast.first_passage import limits_of, why_no_least_lining
+from geom.record.forecast.forecast import (
+    DEFERS,
+    RULE,
+    Forecast,
+    forecast,
+    forecast_repaired,
+    remaining_life,
+)
+from geom.record.regions import pieces_of
+from geom.record.wear.rates import wear_rates
 from tests.record.heats_ahead import (
     COUNT,
     DESIGN,

@@ -9,9 +9,8 @@ from pathlib import Path
 import pytest
 
 from geom.errors import InputError
-from geom.record.heat_log import Logged, read_heat_log
-from geom.record.in_order import contradictions
-from geom.record.occasion import Occasion
+from geom.record.store.heat_log import Logged, read_heat_log
+from geom.record.store.occasion import Occasion, contradictions
 from geom.units import KG_PER, kilograms
 from tests.record.furnace import occasion
 

@@ -11,7 +11,12 @@ from typing import Any
 
 import pytest
 
-from geom.record.store import add_survey, check_record, open_record, start_record
+from geom.record.store.store import (
+    add_survey,
+    check_record,
+    open_record,
+    start_record,
+)
 from tests.record.furnace import drawing, occasion, output_folder
 
 ROOT = Path(__file__).parents[2]
@@ -91,7 +96,7 @@ def test_two_who_add_different_surveys_at_once_both_save(
 ) -> None:
     """Each in a process of its own, from the output folder on."""
     code = (
-        "import sys; from geom.record.store import add_survey; "
+        "import sys; from geom.record.store.store import add_survey; "
         "from tests.record.furnace import occasion; "
         "add_survey(sys.argv[1], sys.argv[2], occasion(int(sys.argv[3])))"
     )

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from geom.quantity import Quantity
-from geom.record.material import material_used
-from geom.record.occasion import Occasion
+from geom.record.campaigns.campaign import material_used
+from geom.record.store.occasion import Occasion
 
 LITRE = 1e6
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from geom.errors import InputError
-from geom.record.own_processes import answers_of_processes, processors
+from geom.parallel import answers_of_processes, processors
 from tests.record.errands import fail, pid, report, square, stumble
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -74,7 +74,7 @@ def test_they_end_with_whoever_started_them(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
         f"import sys; sys.path.insert(0, {str(ROOT)!r})\n"
-        "from geom.record.own_processes import answers_of_processes\n"
+        "from geom.parallel import answers_of_processes\n"
         "from tests.record.errands import pid\n"
         "answers = answers_of_processes(pid, [0.0] * 100, count=2)\n"
         "print(next(answers), flush=True)\n"

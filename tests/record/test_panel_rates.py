@@ -7,12 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.compare.panel_parts import ACROSS, PARTS
-from geom.compare.panels import HOURS
-from geom.record.heat_scatter import heat_scatter
-from geom.record.part_wear import part_wear
-from geom.record.settled import settled
-from geom.record.shares import Spread, spread_of
+from geom.compare.panels import ACROSS, HOURS, PARTS
+from geom.record.forecast.smoothing import settled
+from geom.record.forecast.subpanels import part_wear
+from geom.record.forecast.variance_components import Spread, heat_scatter, spread_of
 from geom.units import Float
 from tests.record.heats_ahead import COUNT, PIECES, ROW, Furnace, Told, even, occasion
 from tests.record.heats_ahead import state as survey

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import fatiguelife, kstest
 
-from geom.record.passing import HORIZON, first_of, heats_to_pass
+from geom.record.forecast.first_passage import HORIZON, first_of, heats_to_pass
 
 DRAWS = 20_000
 

@@ -9,11 +9,11 @@ import pytest
 
 from geom.compare.panels import HOURS, panels_of
 from geom.design import load_design
-from geom.record.occasion import Occasion
-from geom.record.one_sided import FALSE_CALLS, wear_pattern
-from geom.record.pieces import pieces_of
-from geom.record.series import WearSeries
-from geom.record.spells import Spell
+from geom.record.regions import pieces_of
+from geom.record.store.occasion import Occasion
+from geom.record.wear.ovality import FALSE_CALLS, wear_pattern
+from geom.record.wear.series import WearSeries
+from geom.record.wear.spells import Spell
 
 SCANS = Path(__file__).parents[2] / "scans"
 DESIGN = load_design(SCANS / "cupola-2.toml")

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geom.record.per_heat import per_heat
+from geom.record.wear.series import per_heat
 from tests.record.worn_heats import PIECES, heats, series_of
 
 WALL = PIECES.of_kind("wall")[0]

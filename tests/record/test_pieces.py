@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geom.compare.panels import HOURS, Panels, panels_of
-from geom.record.pieces import Kind, Pieces, pieces_of
+from geom.record.regions import Kind, Pieces, pieces_of
 from tests.walls import plain_design, tapered_design
 
 KINDS: tuple[Kind, ...] = ("wall", "zone", "level", "side", "panel")

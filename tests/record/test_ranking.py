@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geom.quantity import Quantity
-from geom.record.ranking import ranked
+from geom.stats.intervals import ranked
 
 
 def test_what_is_far_apart_has_settled_places():

@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from geom.record.pieces import Piece
-from geom.record.same_every_heat import comes_back
-from geom.record.scatter import SHARE
+from geom.record.regions import Piece
+from geom.record.wear.rates import SHARE, comes_back
 from tests.record.worn_heats import PANELS, PIECES
 
 ZONE = PIECES.of_kind("zone")[2]

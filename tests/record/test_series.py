@@ -7,12 +7,11 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from geom.compare.panel_parts import PARTS
-from geom.compare.panels import HOURS, Panels, PanelState, panels_of
-from geom.record.occasion import Occasion
-from geom.record.pieces import Pieces, pieces_of
-from geom.record.series import WearSeries, wear_series
-from geom.record.spells import Spell
+from geom.compare.panels import HOURS, PARTS, Panels, PanelState, panels_of
+from geom.record.regions import Pieces, pieces_of
+from geom.record.store.occasion import Occasion
+from geom.record.wear.series import WearSeries, wear_series
+from geom.record.wear.spells import Spell
 from geom.units import Float
 from tests.walls import plain_design
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geom.record.spell_runs import SpellRuns
+from geom.record.changepoints.table import SpellRuns
 
 
 def test_every_spell_of_a_short_record_is_looked_at_by_itself():

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geom import InputError
-from geom.record.occasion import STAGES, Occasion, Stage
-from geom.record.spells import Spell, spells_of
+from geom.record.store.occasion import STAGES, Occasion, Stage
+from geom.record.wear.spells import Spell, spells_of
 
 DAY = date(2026, 1, 5)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.record.passing import heats_to_pass, with_spots
-from geom.record.spots import Spots, spots_of
+from geom.record.forecast.first_passage import heats_to_pass, with_spots
+from geom.record.forecast.subpanels import Spots, spots_of
 from geom.units import Float
 
 SPELLS, PANELS = 10, 120

@@ -4,10 +4,8 @@ import numpy as np
 import pytest
 
 from geom.compare.panels import HOURS
-from geom.record.ring_scatter import ring_scatter, squares
-from geom.record.step_heights import StepHeights
-from geom.record.trial_pieces import trial_pieces
-from geom.record.waves import ORDER, WAVES
+from geom.record.changepoints.candidates import StepHeights, trial_pieces
+from geom.record.changepoints.covariance import ORDER, WAVES, ring_scatter, squares
 from tests.record.worn_heats import MELTING, PIECES, ROWS, USUAL, heats
 
 TRIAL = trial_pieces(PIECES, np.arange(ROWS), USUAL)

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from geom.compare.panels import HOURS
-from geom.record import step_search
-from geom.record.pieces import Piece
-from geom.record.scatter import SHARE
-from geom.record.steps import find_steps
+from geom.record.changepoints import scan as step_search
+from geom.record.changepoints.steps import find_steps
+from geom.record.regions import Piece
+from geom.record.wear.rates import SHARE
 from tests.record.worn_heats import (
     MELTING,
     PANELS,

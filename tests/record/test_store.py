@@ -20,16 +20,16 @@ import pytest
 from geom.compare.panels import panels_of
 from geom.design import load_design
 from geom.errors import InputError
-from geom.record import manifest, store
-from geom.record.occasion import Occasion
-from geom.record.store import (
+from geom.record.store import manifest, store
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import (
     add_survey,
     check_record,
     open_record,
     rebuild_manifest,
     start_record,
 )
-from geom.record.survey_file import load_state, load_wall
+from geom.record.store.survey_file import load_state, load_wall
 from tests.record.furnace import DRAWING, drawing, occasion, output_folder, surveyed
 
 FIRST, LAST = occasion(3, hours=6.5, melted=40_000.0, campaign="7"), occasion(5)

@@ -7,8 +7,8 @@ import pytest
 import statsmodels.api as sm
 
 from geom import InputError
-from geom.record.robust import TUNING, RobustFit, robust_fit
-from geom.record.straight_line import StraightLine, fit_lines
+from geom.stats.lines import StraightLine, fit_lines
+from geom.stats.robust import TUNING, RobustFit, robust_fit
 from geom.units import Float
 
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError
-from geom.record.forecast import TRIED
-from geom.record.store import Record
-from geom.record.wear import Wear, study
+from geom.record.forecast.forecast import TRIED
+from geom.record.store.store import Record
+from geom.record.study import Wear, study
 from tests.record.small_record import Survey, occasion, put, start, worn_record
 
 HEATS = 10

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.record import spell_kernels as keep
-from geom.record.common_grid import record_grid
-from geom.record.spell_kernels import add_spells, add_table
-from geom.record.wear_map import WORTH, maps_of
+from geom.record.store.grid import record_grid
+from geom.record.wear import kernels as keep
+from geom.record.wear.kernels import add_spells, add_table
+from geom.record.wear.maps import WORTH, maps_of
 from geom.units import Float
 from tests.walls import plain_design
 

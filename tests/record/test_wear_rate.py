@@ -10,14 +10,20 @@ import pytest
 from scipy import stats
 
 from geom.compare.panels import HOURS
-from geom.record.moderated import moderated
-from geom.record.occasion import Occasion, Stage
-from geom.record.pieces import Kind, Piece, Pieces
-from geom.record.scatter import SHARE, find_scatter
-from geom.record.series import WearSeries
-from geom.record.spell_wear import SpellWear, spell_wear
-from geom.record.spells import spells_of
-from geom.record.wear_rate import SHORT_OVER, Rates, rates_of, wear_rates
+from geom.record.regions import Kind, Piece, Pieces
+from geom.record.store.occasion import Occasion, Stage
+from geom.record.wear.rates import (
+    SHARE,
+    SHORT_OVER,
+    Rates,
+    find_scatter,
+    rates_of,
+    wear_rates,
+)
+from geom.record.wear.series import WearSeries
+from geom.record.wear.spells import spells_of
+from geom.record.wear.survey_errors import SpellWear, spell_wear
+from geom.stats.shrinkage import moderated
 from geom.units import Float
 from tests.record.rated import Draws, drawn, holds
 

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.compare.panel_parts import PARTS
-from geom.compare.panels import PanelState, panels_of
+from geom.compare.panels import PARTS, PanelState, panels_of
 from geom.design import Design
 from geom.frame import turn
-from geom.record.common_grid import record_grid
-from geom.record.exchange import Difference
-from geom.record.occasion import Occasion
-from geom.record.survey_file import RecordedWall
+from geom.record.change.volumes import Difference
+from geom.record.store.grid import record_grid
+from geom.record.store.occasion import Occasion
+from geom.record.store.survey_file import RecordedWall
 from geom.surface import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design

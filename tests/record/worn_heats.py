@@ -8,10 +8,10 @@ from datetime import date, timedelta
 import numpy as np
 
 from geom.compare.panels import HOURS, panels_of
-from geom.record.occasion import Occasion
-from geom.record.pieces import pieces_of
-from geom.record.series import WearSeries
-from geom.record.spells import Spell
+from geom.record.regions import pieces_of
+from geom.record.store.occasion import Occasion
+from geom.record.wear.series import WearSeries
+from geom.record.wear.spells import Spell
 from geom.units import Float
 from tests.walls import tapered_design
 

@@ -18,11 +18,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geom.errors import InputError
-from geom.record.common_grid import record_grid
-from geom.record.manifest import LINING
-from geom.record.refusals import refuse_occasion
-from geom.record.store import check_record, keep_survey, open_record, start_record
-from geom.record.write_survey import survey_in
+from geom.record.store.grid import record_grid
+from geom.record.store.manifest import LINING
+from geom.record.store.store import (
+    check_record,
+    keep_survey,
+    open_record,
+    refuse_occasion,
+    start_record,
+)
+from geom.record.store.survey_file import survey_in
 from tests.record.furnace import occasion
 
 if TYPE_CHECKING:

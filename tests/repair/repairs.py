@@ -11,10 +11,9 @@ from geom.compare import Findings, assess
 from geom.design import Design, RepairRules
 from geom.frame import turn
 from geom.readings import RodReadings
-from geom.readings.past_surveys import PastSurvey
-from geom.readings.survey_before import SurveyBefore, ZoneBefore
-from geom.repair.checked import Recheck
-from geom.repair.recheck import recheck
+from geom.readings.surveys import PastSurvey, SurveyBefore, ZoneBefore
+from geom.repair.acceptance.recheck import recheck
+from geom.repair.acceptance.result import Recheck
 from geom.surface import Grid, RadialSurface, reconstruct
 from geom.units import Bool, Float
 from tests.walls import plain_design, rod_readings, stations
@@ -140,7 +139,7 @@ def repair(now, *, was=burnt, seed: int = 0, **stations_of_now) -> Repair:
 
 
 def zone_masks(one: Repair, grid: Grid) -> dict[int, Bool]:
-    from geom.repair.put_in import wall_before
+    from geom.repair.acceptance.material import wall_before
 
     zone = wall_before(one.before, grid).zone
     return {known.id: zone == known.id for known in one.before.zones}

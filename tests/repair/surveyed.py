@@ -19,8 +19,8 @@ from geom.compare.zones import call_actions, find_zones
 from geom.design import Brick, Design
 from geom.frame import turn
 from geom.quantity import Quantity
-from geom.repair.plan import plan_repair
-from geom.repair.planned import RepairPlan
+from geom.repair.plan.plan import plan_repair
+from geom.repair.plan.result import RepairPlan
 from geom.surface import RadialSurface, make_grid
 from geom.units import Float
 from tests.repair.known_wall import Field, KnownWall

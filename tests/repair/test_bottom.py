@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import dblquad
 
 from geom.design import Bottom, Design, Opening, Profile, RepairRules, Shop
-from geom.repair.bottom import (
+from geom.repair.audit.sand_bottom import (
     bottom_volume,
     found_radius,
     sand_bottom,
@@ -18,7 +18,7 @@ from geom.repair.bottom import (
     why_no_bottom,
 )
 from geom.units import Float
-from geom.views.words import say_bottom
+from geom.views.say import say_bottom
 from tests.repair.known_wall import KnownWall, known_surface
 from tests.walls import plain_design
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from geom.design import Brick, Shop
-from geom.repair.bricks import brick_volume, bricks_of, standard_bricks
+from geom.repair.masonry.bricks import brick_volume, bricks_of, standard_bricks
 from tests.walls import plain_design
 
 

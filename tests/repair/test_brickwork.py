@@ -8,12 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geom.design import Brick, Brickwork, Shop
-from geom.repair.bond import Bond, bonds_of, closest
-from geom.repair.brickwork import Depths, LayUp, depths, lay_up
-from geom.repair.laying import count_bricks, in_arc, solid
-from geom.repair.ring_formulas import Faces, bricks_round
-from geom.repair.rings import ring
-from geom.repair.squaring import Course, square_out
+from geom.repair.masonry.bonds import Bond, bonds_of, closest
+from geom.repair.masonry.courses import Course, count_bricks, in_arc, solid, square_out
+from geom.repair.masonry.layup import (
+    Depths,
+    LayUp,
+    depths,
+    lay_up,
+)
+from geom.repair.masonry.rings import Faces, bricks_round, ring
 from geom.repair.wall import Wall
 from geom.surface import Grid, make_grid
 from geom.units import Bool, Float

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geom.design import Opening, Profile
-from geom.repair.chipping import openings_fouled, stop_at
+from geom.repair.plan.chipping import openings_fouled, stop_at
 from geom.surface import make_grid
 from tests.repair.surveyed import box, planned
 from tests.walls import plain_design

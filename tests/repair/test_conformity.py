@@ -14,7 +14,7 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from geom.quantity import Quantity
-from geom.repair.conformity import (
+from geom.repair.acceptance.conformity import (
     SURE,
     chance_within,
     decide,

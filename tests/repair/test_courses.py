@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from geom.design import Shop
-from geom.repair.laying import solid
-from geom.repair.planned import ZonePlan
+from geom.repair.masonry.courses import solid
+from geom.repair.plan.result import ZonePlan
 from tests.repair.surveyed import SLIGHT, STEEP, STRETCHER, box, planned, together
 from tests.walls import plain_design
 

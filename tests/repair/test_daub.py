@@ -7,11 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.compare.nodes import make_nodes
+from geom.compare.nodes import joint_sd, make_nodes, pull_beyond
 from geom.design import Mix
 from geom.quantity import Quantity
-from geom.repair.daub import daub_for, sand_share, swelling
-from geom.repair.joint import joint_sd, pull_beyond
+from geom.repair.plan.daub import daub_for, sand_share, swelling
 from tests.repair.surveyed import box, surface_of
 from tests.walls import plain_design
 

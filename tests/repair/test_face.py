@@ -8,9 +8,13 @@ import numpy as np
 import pytest
 
 from geom.design import DatumBand
-from geom.repair.conformity import chance_within
-from geom.repair.face import DRAWS, decide_face, face_state
-from geom.repair.nearest import to_nearest_reading
+from geom.repair.acceptance.conformity import (
+    DRAWS,
+    chance_within,
+    decide_face,
+    face_state,
+    to_nearest_reading,
+)
 from geom.surface import reconstruct
 from tests.repair.test_put_in import even_wall
 from tests.walls import plain_design, rod_readings, stations

@@ -20,7 +20,7 @@ from geom.compare.findings import Level
 from geom.compare.levels import section_levels
 from geom.design import Melting, Shop
 from geom.quantity import Quantity
-from geom.repair.melting import (
+from geom.repair.audit.melting import (
     COMMON_RULE,
     worn_melting,
     worst_ring,

@@ -10,8 +10,14 @@ from scipy.stats import gamma
 
 from geom.compare.nodes import make_nodes
 from geom.design import Brickwork, Mix, Shop
-from geom.repair.need import Need, walls_drawn
-from geom.repair.order import clay_of, enough, order_list, sand_of
+from geom.repair.plan.order import (
+    Need,
+    clay_of,
+    enough,
+    order_list,
+    sand_of,
+    walls_drawn,
+)
 from tests.repair.surveyed import STRETCHER, box, planned, surface_of
 from tests.walls import plain_design
 

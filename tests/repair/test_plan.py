@@ -12,8 +12,8 @@ from hypothesis import settings
 import geom
 from geom.compare.findings import Findings
 from geom.design import Brick, Brickwork, Shop
-from geom.repair.plan import plan_repair
-from geom.repair.planned import RepairPlan
+from geom.repair.plan.plan import plan_repair
+from geom.repair.plan.result import RepairPlan
 from geom.surface import RadialSurface, reconstruct
 from tests.repair.known_wall import Field
 from tests.repair.surveyed import (

@@ -7,9 +7,14 @@ import pytest
 
 from geom.compare.nodes import Nodes
 from geom.quantity import Quantity
-from geom.readings.past_surveys import PastSurvey
-from geom.readings.survey_before import SurveyBefore
-from geom.repair.put_in import Moved, moved, wall_before, zone_sd, zones_sd
+from geom.readings.surveys import PastSurvey, SurveyBefore
+from geom.repair.acceptance.material import (
+    Moved,
+    moved,
+    wall_before,
+    zone_sd,
+    zones_sd,
+)
 from geom.surface import RadialSurface
 from geom.surface.grid import make_grid
 from tests.walls import plain_design

@@ -11,8 +11,8 @@ import pytest
 
 from geom.design import RepairRules
 from geom.errors import InputError
-from geom.repair.nearest import to_nearest_reading
-from geom.repair.recheck import recheck
+from geom.repair.acceptance.conformity import to_nearest_reading
+from geom.repair.acceptance.recheck import recheck
 from geom.surface.radial import Rejected
 from tests.repair.repairs import (
     DESIGN,

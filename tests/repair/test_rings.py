@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from geom.design import Brick
 from geom.errors import InputError
-from geom.repair.bricks import standard_bricks
-from geom.repair.rings import (
+from geom.repair.masonry.bricks import standard_bricks
+from geom.repair.masonry.rings import (
     ALIKE,
     SLACK,
     RingCount,

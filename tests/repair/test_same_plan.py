@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 import geom
 from geom.design import Design, Shop
-from geom.repair.planned import RepairPlan
+from geom.repair.plan.result import RepairPlan
 from tests.repair.known_wall import Field
 from tests.repair.surveyed import SPLIT, STRETCHER, box, hollow, planned, together
 from tests.walls import plain_design

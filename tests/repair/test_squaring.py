@@ -8,7 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geom.design import Opening
-from geom.repair.squaring import Course, runs, share_of, square_out
+from geom.repair.masonry.courses import (
+    Course,
+    runs,
+    share_of,
+    square_out,
+)
 from geom.surface import Grid, make_grid
 from geom.units import Bool
 from tests.walls import plain_design

@@ -10,15 +10,15 @@ import pytest
 from scipy.stats import norm
 
 from geom.design import Design, Opening, Profile, RepairRules
-from geom.repair.mouth import Mouth
-from geom.repair.taper import (
+from geom.repair.audit.taper import (
+    Mouth,
     call_of,
     chance_within_tolerance,
     taper_audit,
     within_tolerance,
 )
 from geom.surface import Belief, reconstruct
-from geom.surface.scanned import Leaning, ScannedWall
+from geom.surface.clouds.posterior import Leaning, ScannedWall
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
 from tests.walls import plain_design, rod_readings, stations, tapered_design

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from geom.design import Profile
-from geom.surface.blocks import MOST, _sides, blocks_of
-from geom.surface.cells import Cells
+from geom.surface.clouds.cells import MOST, Cells, _sides, blocks_of
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design, tapered_design

@@ -9,9 +9,17 @@ import pytest
 
 from geom.datum import Pose
 from geom.readings.clouds import Points
-from geom.surface.cells import Cells, alone, around, cells_of, combined, quantile, thin
+from geom.surface.clouds.cells import (
+    Cells,
+    alone,
+    around,
+    cells_of,
+    combined,
+    quantile,
+    thin,
+)
+from geom.surface.clouds.tally import Layout, Tally
 from geom.surface.grid import Grid, make_grid
-from geom.surface.tally import Layout, Tally
 from geom.units import Bool, Float
 from tests.walls import plain_design, tapered_design
 

@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from geom.compare.excess import chance_above, expected_excess
 from geom.compare.nodes import make_nodes
 from geom.compare.volume import volumes
 from geom.quantity import K95
+from geom.stats.partial_moments import chance_above, expected_excess
 from geom.surface import RadialSurface, reconstruct
 from geom.units import Bool, Float
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.surface.kernels import _turned, find_layers
+from geom.surface.clouds.kernels import _turned, find_layers
 from geom.units import Float
 
 BINS = 430

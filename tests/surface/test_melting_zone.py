@@ -8,7 +8,7 @@ import pytest
 from geom.design import Design, Opening
 from geom.readings import RodReadings
 from geom.surface import reconstruct
-from geom.surface.melting_zone import find_melting_zone, hump
+from geom.surface.gp.prior import find_melting_zone, hump
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations
 

@@ -21,13 +21,13 @@ import pytest
 
 from geom.datum import Pose
 from geom.errors import InputError, MissingExtra, TooFewReadings
-from geom.readings.cloud_readings import Cloud
+from geom.readings.cloud import Cloud
 from geom.readings.clouds import open_cloud
-from geom.surface import make_grid, on_cluster
-from geom.surface.count_piece import count_piece, pieces_of
-from geom.surface.on_cluster import counting_on
-from geom.surface.sort_points import count_cloud
-from geom.surface.tally import Layout, Tally
+from geom.surface import make_grid
+from geom.surface.clouds import cluster as on_cluster
+from geom.surface.clouds.binning import count_cloud, count_piece, pieces_of
+from geom.surface.clouds.cluster import counting_on
+from geom.surface.clouds.tally import Layout, Tally
 from tests.readings.clouds.writers import WAYS, some_points
 from tests.surface.watched_cloud import DeadlyCloud, WatchedCloud
 from tests.walls import tapered_design
@@ -392,7 +392,7 @@ def test_a_scheduler_without_workers_is_told(monkeypatch):
 def test_a_script_that_every_process_would_run_is_told(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
-        "from geom.surface.on_cluster import counting_on\n"
+        "from geom.surface.clouds.cluster import counting_on\n"
         "with counting_on('local'):\n    print('counting')\n"
     )
     done = subprocess.run(

@@ -10,15 +10,12 @@ import pytest
 from geom.errors import InputError
 from geom.readings import PastSurvey, RodReadings
 from geom.surface import RadialSurface, learn_prior, make_grid, reconstruct
-from geom.surface.covariance import Covariance
-from geom.surface.heats import lay_over, shrunk, weighted
-from geom.surface.informed import informed
-from geom.surface.past import PastPrior
-from geom.surface.pattern import Pattern
-from geom.surface.prior import Prior, default_prior
-from geom.surface.process import net_places
-from geom.surface.separation import Places, Separation
-from geom.surface.toward_grid import TowardGrid
+from geom.surface.gp.covariance import Covariance, TowardGrid
+from geom.surface.gp.fields import Pattern
+from geom.surface.gp.kernels import Places, Separation
+from geom.surface.gp.posterior import net_places
+from geom.surface.gp.prior import Prior, default_prior
+from geom.surface.rods.history import PastPrior, informed, lay_over, shrunk, weighted
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations, worn
 

@@ -11,8 +11,8 @@ from geom.compare import assess
 from geom.design import DatumBand, Design, RodErrors
 from geom.readings import RodReadings
 from geom.surface import reconstruct
-from geom.surface.noise import Source
-from geom.surface.rod_errors import Slopes, rod_noise
+from geom.surface.gp.observations import Source
+from geom.surface.rods.errors import Slopes, rod_noise
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations, worn
 

@@ -10,7 +10,7 @@ import pytest
 from geom.compare import assess
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
-from geom.surface.slips import left_one_out, without
+from geom.surface.rods.outliers import left_one_out, without
 from tests.walls import plain_design, rod_readings, stations, worn
 
 DESIGN = plain_design(shell_radius=None, length_unit="in")

@@ -10,9 +10,16 @@ import pytest
 from geom.datum import Pose
 from geom.design import Design, Profile
 from geom.readings.clouds import Points
+from geom.surface.clouds.kernels import PORTION
+from geom.surface.clouds.tally import (
+    BEYOND,
+    BIN,
+    DEEPEST,
+    PROUD,
+    Layout,
+    Tally,
+)
 from geom.surface.grid import make_grid
-from geom.surface.kernels import PORTION
-from geom.surface.tally import BEYOND, BIN, DEEPEST, PROUD, Layout, Tally
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
 

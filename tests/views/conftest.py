@@ -9,7 +9,6 @@ from functools import cached_property
 import numpy as np
 import pytest
 
-from geom.compare.excess import chance_above, expected_excess, expected_shortfall
 from geom.compare.findings import (
     ACTIONS,
     BudgetLine,
@@ -22,15 +21,15 @@ from geom.compare.findings import (
     Volume,
     Zone,
 )
-from geom.design.drawing import DatumBand, Design, Opening
-from geom.design.profile import Profile
+from geom.design.drawing import DatumBand, Design, Opening, Profile
 from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings.rod import RodReadings
 from geom.repair import Works, plan_repair
-from geom.repair.bottom import sand_bottom
-from geom.repair.melting import worn_melting
-from geom.repair.taper import taper_audit
+from geom.repair.audit.melting import worn_melting
+from geom.repair.audit.sand_bottom import sand_bottom
+from geom.repair.audit.taper import taper_audit
+from geom.stats.partial_moments import chance_above, expected_excess, expected_shortfall
 from geom.surface.grid import Grid, make_grid
 from geom.surface.radial import RadialSurface, Rejected
 

@@ -7,11 +7,11 @@ import numpy as np
 
 from geom.compare.panels import HOURS, panels_of
 from geom.quantity import Quantity
-from geom.record.forecast import Forecast
-from geom.record.occasion import Occasion
-from geom.record.pieces import pieces_of
-from geom.record.series import WearSeries
-from geom.record.spells import spells_of
+from geom.record.forecast.forecast import Forecast
+from geom.record.regions import pieces_of
+from geom.record.store.occasion import Occasion
+from geom.record.wear.series import WearSeries
+from geom.record.wear.spells import spells_of
 
 HEATS = 14
 

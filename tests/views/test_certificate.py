@@ -10,7 +10,8 @@ import pypdf
 import pytest
 
 from geom.quantity import Quantity
-from geom.repair.checked import (
+from geom.repair.acceptance.material import Moved
+from geom.repair.acceptance.result import (
     FaceCheck,
     LevelCheck,
     Material,
@@ -18,10 +19,9 @@ from geom.repair.checked import (
     Recheck,
     ZoneCheck,
 )
-from geom.repair.put_in import Moved
-from geom.repair.taper import Measure, TuyereAudit
+from geom.repair.audit.taper import Measure, TuyereAudit
 from geom.views.cautions import CAUTIONS
-from geom.views.certificate import certificate_bytes
+from geom.views.paper.certificate import certificate_bytes
 
 PLACE = Place(90.0, 1016.0, Quantity.normal(9.0, 2.0), 0.02)
 LITRES = 1e6

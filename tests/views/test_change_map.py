@@ -7,18 +7,21 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from geom.record.change import compare_walls
-from geom.views import chart
-from geom.views.change_map import NOT_SHOWN, change_figure, change_png, change_rgb
-from geom.views.change_walls import (
+from geom.record.change.compare import compare_walls
+from geom.views.charts import style as chart
+from geom.views.charts.change_map import (
+    NOT_SHOWN,
+    change_figure,
+    change_png,
+    change_rgb,
     levels_figure,
     levels_png,
     scale_png,
     wall_figure,
     wall_png,
 )
-from geom.views.colours import cutback_rgb
-from geom.views.unrolled import Unrolled
+from geom.views.charts.colours import cutback_rgb
+from geom.views.charts.unrolled import Unrolled
 from tests.record.two_walls import patched, recorded_wall
 from tests.walls import plain_design, tapered_design
 

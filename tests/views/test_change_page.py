@@ -7,11 +7,10 @@ import numpy as np
 import pytest
 
 from geom.quantity import Quantity
-from geom.record.change import compare_walls
+from geom.record.change.compare import compare_walls
 from geom.views.cautions import CAUTIONS
-from geom.views.change_page import change_page
-from geom.views.change_tables import facts, piece_rows
-from geom.views.change_words import say_answer, say_sum, sentences
+from geom.views.pages.change import change_page
+from geom.views.tables.change import facts, piece_rows, say_answer, say_sum, sentences
 from tests.record.two_walls import as_drawn, burnt, patched, recorded_wall
 from tests.views.page_read import Page
 from tests.walls import plain_design, tapered_design

@@ -4,8 +4,14 @@ import numpy as np
 import pytest
 
 from geom.compare.findings import ACTIONS
-from geom.views import colours
-from geom.views.colours import LOOKS, cutback_rgb, limits, scale, to_linear
+from geom.views.charts import colours
+from geom.views.charts.colours import (
+    LOOKS,
+    cutback_rgb,
+    limits,
+    scale,
+    to_linear,
+)
 
 BRICK = 31.75
 

@@ -4,9 +4,9 @@ import numpy as np
 import pygltflib
 import pytest
 
-from geom.views.colours import cutback_rgb
-from geom.views.glb import glb_bytes
-from geom.views.mesh import wall_mesh
+from geom.views.charts.colours import cutback_rgb
+from geom.views.meshes.formats import glb_bytes
+from geom.views.meshes.mesh import wall_mesh
 
 
 def accessor(gltf, index):

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from geom.views.glb import glb_bytes
-from geom.views.mesh import wall_mesh
+from geom.views.meshes.formats import glb_bytes
+from geom.views.meshes.mesh import wall_mesh
 
 VALIDATOR = Path(__file__).parents[2] / ".node/node_modules/gltf-validator"
 ASK = """

@@ -5,13 +5,17 @@ from dataclasses import replace
 import pytest
 
 from geom.quantity import Quantity
-from geom.repair.melting import COMMON_RULE
-from geom.views.jobs import jobs, order_rows, order_words, say_mass, say_sure
-from geom.views.sheet_courses import course_rows
-from geom.views.soundness import (
+from geom.repair.audit.melting import COMMON_RULE
+from geom.views.paper.zone_page import course_rows
+from geom.views.tables.repair import (
     bottom_lines,
+    jobs,
     melting_lines,
+    order_rows,
+    order_words,
     say_chance,
+    say_mass,
+    say_sure,
     strike_rows,
     taper_rows,
     taper_words,

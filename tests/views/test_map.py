@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from geom.design.profile import Profile
-from geom.views import chart
-from geom.views.colours import cutback_rgb
-from geom.views.map import map_figure, map_png
-from geom.views.unrolled import Unrolled, nice_step, stations
+from geom.design.drawing import Profile
+from geom.views.charts import style as chart
+from geom.views.charts.colours import cutback_rgb
+from geom.views.charts.cutback_map import map_figure, map_png
+from geom.views.charts.unrolled import Unrolled, nice_step, stations
 
 DPI = 100
 

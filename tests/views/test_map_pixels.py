@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from geom.views import chart
-from geom.views.colours import cutback_rgb
-from geom.views.map import map_figure
+from geom.views.charts import style as chart
+from geom.views.charts.colours import cutback_rgb
+from geom.views.charts.cutback_map import map_figure
 
 DPI = 120
 BRICK = 31.75

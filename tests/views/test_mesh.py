@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geom.views.mesh import wall_mesh
+from geom.views.meshes.mesh import wall_mesh
 
 SENSES = ("clockwise", "counterclockwise")
 

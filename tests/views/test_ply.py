@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from geom.views.colours import cutback_rgb
-from geom.views.mesh import wall_mesh
-from geom.views.ply import ply_bytes
+from geom.views.charts.colours import cutback_rgb
+from geom.views.meshes.formats import ply_bytes
+from geom.views.meshes.mesh import wall_mesh
 
 KINDS = {"float": "<f4", "uchar": "u1", "int": "<i4"}
 

@@ -9,9 +9,9 @@ from dataclasses import replace
 import pytest
 
 from geom.views.cautions import CAUTIONS
-from geom.views.jobs import jobs, order_rows
-from geom.views.report import Pictures, report_bytes
-from geom.views.viewer_page import page_script
+from geom.views.pages.page import page_script
+from geom.views.pages.report import Pictures, report_bytes
+from geom.views.tables.repair import jobs, order_rows
 from tests.views.page_read import Page
 
 DOT = b"\x89PNG not really"

@@ -15,15 +15,25 @@ import pypdf
 import pytest
 
 from geom import InputError, load_readings
-from geom.compare.climb import first_climb, second_climb
-from geom.compare.stations import Advice, Station
 from geom.design import Design, Opening, RodErrors
+from geom.sampling.plan import first_climb, second_climb
+from geom.sampling.stations import Advice, Station
 from geom.units import parse_number
 from geom.views.cautions import CAUTIONS
-from geom.views.marks import Marks, marks_at, say_mark, say_setting
-from geom.views.rod_files import PAPER, WORKBOOK, refuse_written_on, write_rod_sheet
-from geom.views.rod_paper import paper_bytes
-from geom.views.rod_workbook import is_written_on, workbook_bytes
+from geom.views.outputs import (
+    PAPER,
+    WORKBOOK,
+    refuse_written_on,
+    write_rod_sheet,
+)
+from geom.views.paper.rod_marks import (
+    Marks,
+    marks_at,
+    say_mark,
+    say_setting,
+)
+from geom.views.paper.rod_sheet import paper_bytes
+from geom.views.paper.rod_workbook import is_written_on, workbook_bytes
 from tests.walls import plain_design, tapered_design
 
 IN = 25.4

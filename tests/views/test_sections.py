@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from geom.views.sections import level_png, upright_png
+from geom.views.charts.sections import level_png, upright_png
 
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])

@@ -12,10 +12,10 @@ from geom.design import Brick, Shop
 from geom.quantity import Quantity
 from geom.units import as_fraction
 from geom.views.cautions import CAUTIONS
-from geom.views.jobs import order_rows
-from geom.views.sheet import sheet_bytes
-from geom.views.sheet_courses import course_rows, courses_drawing
-from geom.views.workmap import workmap_png
+from geom.views.charts.work_map import workmap_png
+from geom.views.paper.repair_sheet import sheet_bytes
+from geom.views.paper.zone_page import course_rows, courses_drawing
+from geom.views.tables.repair import order_rows
 
 #: What stands at the foot of every page.
 FOOT = re.compile(r" ?Clock: [^.]* page \d+ of \d+$")

@@ -5,9 +5,9 @@ import io
 import numpy as np
 import pytest
 
-from geom.compare.excess import expected_excess
-from geom.design.profile import Profile
-from geom.views.solid import rebuild_solid, stl_bytes
+from geom.design.drawing import Profile
+from geom.stats.partial_moments import expected_excess
+from geom.views.meshes.solid import rebuild_solid, stl_bytes
 
 
 def excess_of(furnace):

@@ -8,9 +8,9 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from geom.views import colours
-from geom.views.round_view import round_still
-from geom.views.stills import stills, write_stills
+from geom.views.charts import colours
+from geom.views.charts.round import round_still
+from geom.views.charts.stills import stills, write_stills
 
 NAMES = ("map", "level-sections", "upright-sections", "round")
 

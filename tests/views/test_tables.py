@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from geom.quantity import Quantity
-from geom.views import tables
+from geom.views.tables import survey as tables
 
 
 def test_zones_come_in_the_order_of_the_work_largest_first(furnace):

@@ -7,8 +7,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from geom.views.mesh import wall_mesh
-from geom.views.vtp import write_vtp
+from geom.views.meshes.formats import write_vtp
+from geom.views.meshes.mesh import wall_mesh
 
 KINDS = {"Float32": "<f4", "Int8": "i1", "Int32": "<i4"}
 

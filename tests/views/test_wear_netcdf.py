@@ -9,9 +9,9 @@ import netCDF4
 import numpy as np
 import pytest
 
-from geom.record.common_grid import record_grid
-from geom.record.wear_map import RateMap, WearMaps
-from geom.views.wear_netcdf import write_wear_netcdf
+from geom.record.store.grid import record_grid
+from geom.record.wear.maps import RateMap, WearMaps
+from geom.views.netcdf import write_wear_netcdf
 from tests.walls import tapered_design
 
 DESIGN = tapered_design()

@@ -14,32 +14,39 @@ from PIL import Image
 
 from geom.compare.panels import panels_of
 from geom.quantity import Quantity
-from geom.record.common_grid import record_grid
-from geom.record.deepest_found import Depth
-from geom.record.one_sided import Roundness
-from geom.record.pieces import pieces_of
-from geom.record.steps import Step
-from geom.record.wear import Wear
-from geom.record.wear_map import RateMap, WearMaps
-from geom.record.wear_rate import wear_rates
-from geom.views import chart
+from geom.record.changepoints.steps import Step
+from geom.record.regions import pieces_of
+from geom.record.store.grid import record_grid
+from geom.record.study import Depth, Wear
+from geom.record.wear.maps import RateMap, WearMaps
+from geom.record.wear.ovality import Roundness
+from geom.record.wear.rates import wear_rates
 from geom.views.cautions import CAUTIONS
-from geom.views.colours import cutback_rgb
-from geom.views.unrolled import Unrolled
-from geom.views.wear_axis import ticks
-from geom.views.wear_bars import Bars, level_bars_png, middle, side_bars_png
-from geom.views.wear_colours import doubt_rgb, wear_step
-from geom.views.wear_map import WearMap, doubt_png, wear_png
-from geom.views.wear_page import wear_page
-from geom.views.wear_pictures import marks_of, still_png
-from geom.views.wear_tables import (
+from geom.views.charts import style as chart
+from geom.views.charts.colours import cutback_rgb, doubt_rgb, wear_step
+from geom.views.charts.style import ticks
+from geom.views.charts.unrolled import Unrolled
+from geom.views.charts.wear_bars import (
+    Bars,
+    level_bars_png,
+    middle,
+    side_bars_png,
+)
+from geom.views.charts.wear_map import WearMap, doubt_png, wear_png
+from geom.views.pages.wear import marks_of, still_png, wear_page
+from geom.views.say import (
+    say_percent,
+    say_piece,
+    say_wear,
+    say_wear_interval,
+)
+from geom.views.tables.wear import (
     forecast_rows,
     pattern_lines,
     rule_parts,
     say_heats,
     stop_lines,
 )
-from geom.views.wear_words import say_percent, say_piece, say_wear, say_wear_interval
 from tests.views.invented_wear import HEATS, make_forecasts, make_series, place
 from tests.views.page_read import Page
 from tests.walls import tapered_design
@@ -93,7 +100,7 @@ def undrawn(monkeypatch):
     """Dots in the place of pictures, where only the words are looked at."""
     names = ("wear", "doubt", "levels", "sides", "zones")
     dots = dict.fromkeys(names, b"PNG, not really")
-    monkeypatch.setattr("geom.views.wear_page.wear_pictures", lambda *_: dots)
+    monkeypatch.setattr("geom.views.pages.wear.wear_pictures", lambda *_: dots)
 
 
 def depths(heats=HEATS):
@@ -208,7 +215,7 @@ def test_the_same_wear_gives_the_same_page(wear, design):
 def drawn(told, make, **options):
     """Colour that a picture of the wall has at (azimuth, height)."""
     picture = Image.open(io.BytesIO(make(told, dpi=100, **options))).convert("RGB")
-    from geom.views.wear_map import wall_frame
+    from geom.views.charts.wear_map import wall_frame
 
     with chart.drawing():
         made, (axes,), wall = wall_frame(told.design, told.grid, 1)
@@ -287,7 +294,7 @@ def test_bars_are_drawn_in_every_unit_with_rates_missing(unit):
 
 
 def test_sides_stand_as_a_person_inside_sees_them():
-    from geom.views.wear_bars import _in_order
+    from geom.views.charts.wear_bars import _in_order
 
     design = tapered_design()
     pieces = pieces_of(panels_of(design), design)

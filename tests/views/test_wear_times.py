@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.views.wear_times import MOST_POINTS, limits_of, points_of
+from geom.views.charts.wear_times import MOST_POINTS, limits_of, points_of
 from tests.views.invented_wear import make_series
 from tests.walls import tapered_design
 

@@ -6,8 +6,8 @@ import pytest
 
 from geom.design import Design, Opening
 from geom.quantity import Quantity
-from geom.views import words
-from geom.views.words import say_bottom
+from geom.views import say as words
+from geom.views.say import say_bottom
 from tests.walls import plain_design
 
 

@@ -5,8 +5,8 @@ import io
 import numpy as np
 from PIL import Image
 
-from geom.views import chart
-from geom.views.workmap import workmap_figure, workmap_png
+from geom.views.charts import style as chart
+from geom.views.charts.work_map import workmap_figure, workmap_png
 
 
 def words(figure):

@@ -2,7 +2,7 @@
 
 from geom.readings.clouds.open import CLOUD_ENDINGS, open_cloud
 from geom.readings.clouds.source import CloudSource, Piece, Points
-from geom.readings.clouds.text_head import looks_like_cloud
+from geom.readings.clouds.text import looks_like_cloud
 
 __all__ = [
     "CLOUD_ENDINGS",

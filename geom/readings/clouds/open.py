@@ -6,15 +6,14 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from geom.design.spelling import listed
+from geom.design.text_file import listed
 from geom.errors import InputError
+from geom.readings.clouds.binary import length_of, open_npy, reading
 from geom.readings.clouds.e57 import open_e57
-from geom.readings.clouds.files import length_of, reading
 from geom.readings.clouds.las import open_las
-from geom.readings.clouds.npy import open_npy
 from geom.readings.clouds.ply import open_ply
 from geom.readings.clouds.source import CloudSource
-from geom.readings.clouds.text_cloud import open_text
+from geom.readings.clouds.text import open_text
 
 _READERS: dict[str, Callable[[str], CloudSource]] = {
     ".xyz": open_text,

@@ -1,0 +1,425 @@
+"""A rod sheet with all that was done to it: one text, whole at any time.
+
+The readings stand in it row by row, as `daubline survey` reads them.  Below them, as
+comments, stands every deed with its own mark: entered, corrected, withdrawn.  So one
+file says which readings hold, which were taken back, and which deeds are done already
+when a page sends them again.  Where somebody changed the rows by hand, the rows hold.
+
+What a hand did at the page: a reading entered, corrected or withdrawn.
+
+How the columns of a sheet lie: in what order, with what marks between.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal, cast
+
+from geom.errors import InputError
+from geom.readings.sheets.sheet import read_name
+from geom.views.say import plain
+
+Deed = Literal["enter", "correct", "withdraw"]
+
+DEEDS: tuple[Deed, ...] = ("enter", "correct", "withdraw")
+#: Characters of what is typed, and of a note.
+LONGEST, LONGEST_NOTE = 40, 200
+
+_ID = re.compile(r"[0-9a-z-]{8,64}")
+_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?(Z|[+-]\d\d:\d\d)")
+_TEXTS = ("azimuth", "height", "text", "note", "time")
+#: What a spreadsheet would take for a formula.
+_FORMULA = ("=", "+", "-", "@")
+
+
+@dataclass(frozen=True)
+class Event:
+    """One deed, as the page sends it.
+
+    Attributes
+    ----------
+    id : str
+        Made by the browser: a deed sent twice is done once.
+    entry : str
+        The reading it is about; made by the browser too.
+    deed : {'enter', 'correct', 'withdraw'}
+    azimuth, height, text, note : str
+        Where it was read, what was read and what was remarked, as typed; lengths in
+        the sheet's unit.
+    time : str
+        When, by the clock of the browser; ISO 8601.
+    """
+
+    id: str
+    entry: str
+    deed: Deed
+    azimuth: str
+    height: str
+    text: str
+    note: str
+    time: str
+
+
+def read_event(told: object) -> Event:
+    """Take an event that came as JSON.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    if not isinstance(told, dict) or set(told) != {"id", "entry", "deed", *_TEXTS}:
+        raise InputError("this is no reading as the page sends it")
+    if not all(isinstance(value, str) for value in told.values()):
+        raise InputError("a reading is told in texts alone")
+    for name in ("id", "entry"):
+        if not _ID.fullmatch(told[name]):
+            raise InputError(f"this is no {name} of a reading")
+    if told["deed"] not in DEEDS or not _TIME.fullmatch(told["time"]):
+        raise InputError("a reading has a deed and a time")
+    for name in ("azimuth", "height", "text"):
+        if len(told[name]) > LONGEST:
+            raise InputError(f"{told[name][:LONGEST]!r}... is too long for a number")
+    return Event(
+        id=told["id"],
+        entry=told["entry"],
+        deed=cast(Deed, told["deed"]),
+        azimuth=plain(told["azimuth"]),
+        height=plain(told["height"]),
+        text=plain(told["text"]),
+        note=tamed(plain(told["note"], most=LONGEST_NOTE)),
+        time=told["time"],
+    )
+
+
+def tamed(note: str) -> str:
+    """A note that no spreadsheet takes for a formula.
+
+    Examples
+    --------
+    >>> tamed("soft"), tamed("=1+1")
+    ('soft', "'=1+1")
+    """
+    return f"'{note}" if note.startswith(_FORMULA) else note
+
+
+#: First word of the lines in which the desk keeps what was done; to every reader of
+#: rod sheets they are comments.
+MARK = "# desk"
+_SEPARATORS = (";", "\t")
+_ALL = ",;\t"
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where each quantity stands in a row.
+
+    Attributes
+    ----------
+    header : tuple of str
+        Names of the columns.
+    separator : str
+    azimuth, height, radius, note : int
+        Columns; a sheet without a column for notes is given one.
+    """
+
+    header: tuple[str, ...]
+    separator: str
+    azimuth: int
+    height: int
+    radius: int
+    note: int
+
+    @classmethod
+    def new(cls, unit: str) -> Layout:
+        """Of a sheet that the desk begins itself."""
+        header = ("azimuth_deg", f"height_{unit}", f"radius_{unit}", "note")
+        return cls(header, ",", 0, 1, 2, 3)
+
+    @classmethod
+    def of(cls, header: Sequence[str], separator: str, unit: str) -> Layout:
+        """Of a sheet that is there already.
+
+        Raises
+        ------
+        InputError
+            Without a place, if it does not hold radii in the unit that is typed in, a
+            row for each.
+        """
+        found: dict[str, tuple[int, str]] = {}
+        for index, name in enumerate(header):
+            column = read_name(name) if name else None
+            if column is not None:
+                found.setdefault(column.quantity, (index, column.unit))
+        for quantity in ("azimuth", "height", "radius"):
+            if quantity not in found:
+                raise InputError(
+                    f"the sheet has no column for the {quantity}", cure=_OTHER
+                )
+        for quantity in ("height", "radius"):
+            if found[quantity][1] != unit:
+                what = (
+                    f"the sheet has {quantity}_{found[quantity][1]}, but the drawing "
+                    f"and what is typed are in {unit}"
+                )
+                raise InputError(what, cure=_OTHER)
+        names = tuple(header)
+        if "note" not in found:
+            names, found["note"] = (*names, "note"), (len(names), "")
+        places = (found[q][0] for q in ("azimuth", "height", "radius", "note"))
+        return cls(names, separator, *places)
+
+    @property
+    def decimal_comma(self) -> bool:
+        """Whether decimals may be written with a comma, as the reader has it."""
+        return self.separator == ";"
+
+    def cells(self, texts: tuple[str, str, str, str], old: Sequence[str]) -> list[str]:
+        """A row: azimuth, height, radius and note put in, all else as it was."""
+        row = list(old) + [""] * (len(self.header) - len(old))
+        for index, text in zip(
+            (self.azimuth, self.height, self.radius, self.note), texts, strict=True
+        ):
+            row[index] = text
+        return row
+
+    def texts(self, cells: Sequence[str]) -> tuple[str, str, str, str]:
+        """Azimuth, height, radius and note of a row."""
+        azimuth, height, radius, note = (
+            cells[index] if index < len(cells) else ""
+            for index in (self.azimuth, self.height, self.radius, self.note)
+        )
+        return azimuth, height, radius, note
+
+    def line(self, cells: Iterable[str]) -> str:
+        """A row as it is written, without the end of the line."""
+        made = io.StringIO()
+        csv.writer(made, delimiter=self.separator, lineterminator="").writerow(cells)
+        return made.getvalue()
+
+    def in_its_marks(self, number: str) -> str:
+        """A number with the sheet's own decimal mark, else as typed.
+
+        Examples
+        --------
+        >>> Layout.new("mm").in_its_marks("455,5")
+        '455.5'
+        """
+        if self.decimal_comma:
+            return number.replace(".", ",")
+        one = number.count(",") == 1 and "." not in number
+        return number.replace(",", ".") if one else number
+
+
+def separator_of(header: str) -> str:
+    """What separates the columns of a sheet, by its first line."""
+    return next((mark for mark in _SEPARATORS if mark in header), ",")
+
+
+def read_kept(line: str) -> tuple[str, ...]:
+    """The cells of a line of the desk's own; empty if it is not whole.
+
+    A spreadsheet that saved the sheet may have put another separator.
+    """
+    separator = line.removeprefix(MARK)[:1]
+    if separator not in _ALL or not separator:
+        return ()
+    try:
+        (cells,) = csv.reader([line], delimiter=separator, strict=True)
+    except csv.Error:
+        return ()
+    return tuple(cell.strip() for cell in cells)
+
+
+_OTHER = (
+    "Name another file with --sheet, it is made if new; survey takes several sheets "
+    "as one survey"
+)
+
+
+Texts = tuple[str, str, str, str]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One reading.
+
+    Attributes
+    ----------
+    id : str
+    texts : four str
+        Azimuth, height, radius and note, as typed.
+    withdrawn : bool
+    above : tuple of str
+        Comments and blank lines that stand over its row, as they came.
+    cells : tuple of str
+        Its row as it came, for what the desk does not write; empty of a new one.
+    line : str
+        Its row, letter for letter, while nothing in it was changed.
+    """
+
+    id: str
+    texts: Texts
+    withdrawn: bool = False
+    above: tuple[str, ...] = ()
+    cells: tuple[str, ...] = ()
+    line: str = ""
+
+
+@dataclass(frozen=True)
+class KeptSheet:
+    """A sheet and its deeds.
+
+    Attributes
+    ----------
+    layout : Layout
+    head : tuple of str
+        Lines over the header, as they came.
+    entries : tuple of Entry
+        In the order entered, those withdrawn among them.
+    tail : tuple of str
+        Comments below the last row, as they came.
+    events : tuple of Event
+        Every deed done so far, in order.
+    """
+
+    layout: Layout
+    head: tuple[str, ...] = ()
+    entries: tuple[Entry, ...] = ()
+    tail: tuple[str, ...] = ()
+    events: tuple[Event, ...] = ()
+
+    @cached_property
+    def done(self) -> frozenset[str]:
+        """Marks of the deeds that are done."""
+        return frozenset(event.id for event in self.events)
+
+    @property
+    def live(self) -> tuple[Entry, ...]:
+        """The readings that hold."""
+        return tuple(entry for entry in self.entries if not entry.withdrawn)
+
+    def after(self, event: Event) -> KeptSheet:
+        """The sheet once something is done; the same if it was done before."""
+        if event.id in self.done:
+            return self
+        return replace(
+            self,
+            entries=_after(self.entries, event),
+            events=(*self.events, event),
+        )
+
+    def rows(self) -> list[tuple[int, Entry, list[str]]]:
+        """Rows that hold: number of the line, entry, cells."""
+        told, number = [], len(self.head) + 1
+        for entry in self.entries:
+            number += len(entry.above)
+            if entry.withdrawn:
+                continue
+            number += 1
+            cells = list(entry.cells) if entry.line else self._cells(entry)
+            told.append((number, entry, cells))
+        return told
+
+    def text(self) -> str:
+        """The whole file."""
+        lines = [*self.head, self.layout.line(self.layout.header)]
+        for entry in self.entries:
+            lines += entry.above
+            if not entry.withdrawn:
+                lines.append(entry.line or self.layout.line(self._cells(entry)))
+        lines += self.tail
+        lines += [_kept_line(event) for event in self.events]
+        return "\n".join(lines) + "\n"
+
+    def _cells(self, entry: Entry) -> list[str]:
+        return self.layout.cells(entry.texts, entry.cells)
+
+
+def _after(entries: tuple[Entry, ...], event: Event) -> tuple[Entry, ...]:
+    """Entries once something is done; one that is not known yet comes last."""
+    texts = (event.azimuth, event.height, event.text, event.note)
+    gone = event.deed == "withdraw"
+    if event.entry not in {entry.id for entry in entries}:
+        return (*entries, Entry(event.entry, texts, withdrawn=gone))
+    if event.deed == "enter":
+        return entries
+    return tuple(
+        entry
+        if entry.id != event.entry
+        else replace(entry, withdrawn=True)
+        if gone
+        else replace(entry, texts=texts, withdrawn=False, line="")
+        for entry in entries
+    )
+
+
+def _kept_line(event: Event) -> str:
+    told = (event.deed, event.id, event.entry, event.time)
+    texts = (event.azimuth, event.height, event.text, event.note)
+    return Layout.new("mm").line((MARK, *told, *texts))
+
+
+def event_of(line: str) -> Event | None:
+    """The deed that a line of the file keeps, if it keeps one."""
+    if not line.startswith(MARK):
+        return None
+    cells = read_kept(line)
+    if len(cells) != 9 or cells[0] != MARK or cells[1] not in DEEDS:
+        return None
+    _, deed, mark, entry, time, azimuth, height, text, note = cells
+    return Event(mark, entry, cast(Deed, deed), azimuth, height, text, note, time)
+
+
+def gathered(
+    layout: Layout,
+    head: Sequence[str],
+    rows: Sequence[Entry],
+    tail: Sequence[str],
+    events: Sequence[Event],
+) -> KeptSheet:
+    """A sheet from its lines: each row with the mark it was entered under.
+
+    Parameters
+    ----------
+    layout : Layout
+    head, tail : sequence of str
+    rows : sequence of Entry
+        Without marks.
+    events : sequence of Event
+        In the order done.
+    """
+    entries: tuple[Entry, ...] = ()
+    for event in events:
+        entries = _after(entries, event)
+    free: dict[Texts, list[str]] = {}
+    for entry in entries:
+        if not entry.withdrawn:
+            free.setdefault(entry.texts, []).append(entry.id)
+    named: list[Entry] = []
+    seen: dict[Texts, int] = {}
+    for row in rows:
+        marks = free.get(row.texts)
+        again = seen[row.texts] = seen.get(row.texts, 0) + 1
+        mark = marks.pop(0) if marks else _by_hand(row.texts, again)
+        named.append(replace(row, id=mark))
+    withdrawn = [entry for entry in entries if entry.withdrawn]
+    told = {row.id: row for row in named}
+    in_order = [entry.id for entry in entries if not entry.withdrawn]
+    if in_order == [row.id for row in named]:
+        kept = tuple(told.get(entry.id, entry) for entry in entries)
+    else:
+        kept = (*named, *(one for one in withdrawn if one.id not in told))
+    return KeptSheet(layout, tuple(head), kept, tuple(tail), tuple(events))
+
+
+def _by_hand(texts: Texts, again: int) -> str:
+    """A mark for a row that did not come from a page; the same at every opening."""
+    whole = "\n".join((*texts, str(again)))
+    return "hand-" + hashlib.sha256(whole.encode("utf-8")).hexdigest()[:20]

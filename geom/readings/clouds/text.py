@@ -1,0 +1,432 @@
+"""A text of points: ``.xyz``, ``.txt``, ``.csv``, and the body of an ASCII PLY.
+
+Rows of a text with x, y and z in three of its columns.
+
+The head of a text of points: comments, names of the columns, the first row.
+"""
+
+from __future__ import annotations
+
+import codecs
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from io import BufferedReader
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from geom.errors import InputError
+from geom.readings.clouds.binary import damaged, finite, length_of, reading
+from geom.readings.clouds.source import Piece, Points, cut, never_none, no_points
+from geom.units import MM_PER, Float
+
+Rows = tuple[Float, Float, Float]
+
+_BLANKS = b" \t\r"
+_SAMPLE = 4096  # bytes that tell whether the rest is worth reading as it is
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How a row is written.
+
+    Attributes
+    ----------
+    mark : str
+        What separates its columns: ``,``, ``;``, a tab, or a blank, which stands for
+        any run of blanks and tabs.
+    columns : (x, y, z)
+        Which columns those are, from 0.
+    silent : bool
+        Whether blank lines and lines that start with ``#`` or ``//`` are passed over.
+    """
+
+    mark: str
+    columns: tuple[int, int, int] = (0, 1, 2)
+    silent: bool = True
+
+
+def read_rows(block: bytes, layout: Layout) -> Rows | None:
+    """Read whole lines.
+
+    Parameters
+    ----------
+    block : bytes
+    layout : Layout
+
+    Returns
+    -------
+    x, y, z : arrays (n,), or None
+        None if some line is no such row; see `first_bad_line`.
+    """
+    some = block[: block.find(b"\n", _SAMPLE) + 1]
+    if _parsed(some, layout) is not None:
+        rows = _parsed(block, layout)
+        if rows is not None:
+            return rows
+    return _parsed(_tidy(block, layout), layout)
+
+
+def first_bad_line(block: bytes, layout: Layout) -> tuple[int, bytes]:
+    """Find the first line that is no row: how many lines are before it, and the line.
+
+    Parameters
+    ----------
+    block : bytes
+        Lines of which one at least is none.
+    layout : Layout
+    """
+    lines = block.split(b"\n")
+    good, bad = 0, len(lines)
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        if read_rows(b"\n".join([*lines[good:middle], b""]), layout) is None:
+            bad = middle
+        else:
+            good = middle
+    return good, lines[good]
+
+
+def _parsed(block: bytes, layout: Layout) -> Rows | None:
+    """Read lines that are written without superfluous blanks."""
+    import polars as pl
+
+    if not block:
+        empty = np.empty(0)
+        return empty, empty, empty
+    names = [f"column_{n + 1}" for n in range(max(layout.columns) + 1)]
+    wanted = [names[column] for column in layout.columns]
+    kinds: dict[str, Any] = {n: pl.Float64 if n in wanted else pl.String for n in names}
+    try:
+        frame = pl.read_csv(
+            block,
+            columns=wanted,
+            has_header=False,
+            separator=layout.mark,
+            quote_char=None,
+            schema=kinds,
+            extra_columns="ignore",
+            missing_columns="insert",
+        )
+    except pl.exceptions.PolarsError:
+        return None
+    columns = [frame[name] for name in wanted]
+    if any(column.null_count() for column in columns):
+        return None
+    x, y, z = (column.to_numpy(writable=True) for column in columns)
+    return x, y, z
+
+
+def _tidy(block: bytes, layout: Layout) -> bytes:
+    """Take superfluous blanks away, and lines that say nothing."""
+    mark = layout.mark.encode()
+    text = block.replace(b"\r\n", b"\n")
+    if mark != b"\t":
+        text = text.replace(b"\t", b" ")
+    signs = np.frombuffer(text, np.uint8)
+    superfluous = signs == ord(" ")
+    before = superfluous | (signs == ord("\n")) | (signs == ord(mark))
+    superfluous[1:] &= before[:-1]
+    text = signs[~superfluous].tobytes()
+    for end in {b"\n", mark} - {b" "}:
+        text = text.replace(b" " + end, end)
+    text = text.rstrip(b" ")
+    return _speaking(text) if layout.silent else text
+
+
+def _speaking(text: bytes) -> bytes:
+    """Leave out blank and comment lines."""
+    if b"#" in text or b"//" in text:
+        lines = text.split(b"\n")
+        text = b"\n".join(line for line in lines if not is_silent(line))
+    while b"\n\n" in text:
+        text = text.replace(b"\n\n", b"\n")
+    return text.lstrip(b"\n")
+
+
+def is_silent(line: bytes) -> bool:
+    r"""Tell whether a line is blank or a comment.
+
+    Examples
+    --------
+    >>> is_silent(b" // x y z"), is_silent(b"1 2 3 # near"), is_silent(b"\t")
+    (True, False, True)
+    """
+    said = line.lstrip(_BLANKS)
+    return not said or said.startswith((b"#", b"//"))
+
+
+#: Bytes past which a line is no row of coordinates.
+LONGEST_LINE = 64 * 1024
+
+_MARKS = (";", ",", "\t", " ")
+_NUMBER = re.compile(
+    r"[+-]?((\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan|inf|infinity)", re.IGNORECASE
+)
+_NAME = re.compile(rf"([xyz])(?:[\s_(\[]+({'|'.join(MM_PER)})[)\]]?)?", re.IGNORECASE)
+_CURE = (
+    "A row is x y z, separated by blanks, tabs, commas or semicolons, decimals with a "
+    "point; one row above may name the columns x, y, z"
+)
+_LOOKED_AT = 1024 * 1024
+
+
+@dataclass(frozen=True)
+class Head:
+    """What stands above the rows, and how they are written.
+
+    Attributes
+    ----------
+    start : int
+        Byte of the first row.
+    layout : Layout
+    millimetres : float or None
+        In a unit, where the names of the columns name one: ``x_mm``.
+    """
+
+    start: int
+    layout: Layout
+    millimetres: float | None
+
+
+def read_head(name: str) -> Head:
+    """Read the head of a text.
+
+    Raises
+    ------
+    InputError
+        If there is no row, the first one is not three numbers, or the names above it
+        are not x, y and z.
+    """
+    length_of(name)
+    named = False
+    unit: float | None = None
+    with reading(name) as file:
+        for number, start, line in _lines(file, name):
+            if is_silent(line):
+                continue
+            if (layout := _layout(line)) is not None:
+                return Head(start, layout, unit)
+            axes = None if named else _axes(line)
+            if axes is None:
+                raise bad_row(name, number, line)
+            named, unit = True, _unit(axes, name, number)
+    raise no_points(name)
+
+
+def looks_like_cloud(path: str | os.PathLike[str]) -> bool:
+    """Tell a text of points from a rod sheet by its first row.
+
+    Parameters
+    ----------
+    path : path
+        A ``.csv`` or ``.txt``.
+
+    Returns
+    -------
+    bool
+        Whether the first row, comments aside, begins with three plain numbers or with
+        the names x, y, z.  Of a file that cannot be read, False.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            for _, _, line in _lines(file, os.fspath(path)):
+                if not is_silent(line):
+                    return _layout(line) is not None or _axes(line) is not None
+                if file.tell() > _LOOKED_AT:
+                    break
+    except (OSError, ValueError):
+        return False
+    return False
+
+
+def bad_row(name: str, number: int, line: bytes) -> InputError:
+    """Make the error for a line that is no row of points."""
+    text = line.strip().decode("utf-8", "backslashreplace")
+    said = "".join(c if c.isprintable() else " " for c in text)[:40]
+    what = f'"{said}" is not three numbers'
+    return InputError(what, file=name, place=f"line {number}", cure=_CURE)
+
+
+def too_long(name: str, number: int) -> InputError:
+    """Make the error for a line without an end."""
+    what = (
+        f"the line is longer than {LONGEST_LINE // 1024} KiB; that is no row of points"
+    )
+    return InputError(what, file=name, place=f"line {number}", cure=_CURE)
+
+
+def _lines(file: BufferedReader, name: str) -> Iterator[tuple[int, int, bytes]]:
+    """Give number, first byte and content of each line, past a byte order mark."""
+    number, start = 1, 0
+    _refuse_utf16(file, name)
+    if file.read(len(codecs.BOM_UTF8)) == codecs.BOM_UTF8:
+        start = len(codecs.BOM_UTF8)
+    file.seek(start)
+    while line := file.readline(LONGEST_LINE):
+        if len(line) == LONGEST_LINE:
+            raise too_long(name, number)
+        yield number, start, line.rstrip(b"\r\n")
+        number, start = number + 1, start + len(line)
+
+
+def _refuse_utf16(file: BufferedReader, name: str) -> None:
+    marked = file.read(2) in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+    file.seek(0)
+    if marked:
+        cure = "Save it as plain text in UTF-8"
+        raise InputError("it is UTF-16 text, not UTF-8", file=name, cure=cure)
+
+
+def _cells(line: bytes, mark: str) -> list[str]:
+    text = line.decode("utf-8", "replace").strip(" \r\n")
+    cells = text.split(None if mark == " " else mark)
+    return [cell.strip() for cell in cells]
+
+
+def _layout(line: bytes) -> Layout | None:
+    """Find how a row is written; None if it is no row of three numbers."""
+    for mark in _MARKS:
+        cells = _cells(line, mark)[:3]
+        if len(cells) == 3 and all(_NUMBER.fullmatch(cell) for cell in cells):
+            return Layout(mark)
+    return None
+
+
+def _axes(line: bytes) -> list[str] | None:
+    """Read the units that the names of x, y, z carry, empty where none."""
+    for mark in _MARKS:
+        cells = [cell.strip("\"'") for cell in _cells(line, mark)[:3]]
+        found = [_NAME.fullmatch(cell) for cell in cells]
+        if "".join(m[1].lower() for m in found if m) == "xyz":
+            return [(m[2] or "").lower() for m in found if m]
+    return None
+
+
+def _unit(axes: list[str], name: str, number: int) -> float | None:
+    if len(set(axes)) != 1:
+        what = "the columns x, y and z name different units"
+        cure = "Export the cloud in one unit"
+        raise InputError(what, file=name, place=f"line {number}", cure=cure)
+    return float(MM_PER[axes[0]]) if axes[0] else None
+
+
+#: Bytes read at once: enough for all threads, few enough for the processor's cache.
+_BLOCK = 4 * 1024 * 1024
+_SAMPLE_ROWS = 64 * 1024
+
+
+@dataclass(frozen=True)
+class TextCloud:
+    """A cloud in rows of text.
+
+    A row belongs to the piece that its first byte lies in.
+
+    Attributes
+    ----------
+    name : str
+    start, stop : int
+        Bytes between which the rows lie.
+    layout : Layout
+    row_bytes : float
+        Length of a row, about.
+    """
+
+    name: str
+    start: int
+    stop: int
+    layout: Layout
+    row_bytes: float
+    count: int | None = None
+    millimetres: float | None = None
+    station: tuple[float, float, float] | None = None
+
+    def pieces(self, most: int) -> tuple[Piece, ...]:
+        """Cut the text into parts of about ``most`` rows."""
+        return cut(Piece(self.start, self.stop), most * self.row_bytes)
+
+    def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
+        """Read the points, or those of a piece."""
+        whole = piece or Piece(self.start, self.stop)
+        return never_none(self._runs(max(1, size), whole), self.name, piece)
+
+    def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
+        block_bytes = min(_BLOCK, max(_SAMPLE_ROWS, int(size * self.row_bytes)))
+        for start, block in self._blocks(block_bytes, piece):
+            if (rows := read_rows(block, self.layout)) is None:
+                raise self._bad_row(start, block)
+            for first in range(0, rows[0].size, size):
+                yield finite(*(column[first : first + size] for column in rows))
+
+    def _blocks(self, long: int, piece: Piece) -> Iterator[tuple[int, bytes]]:
+        """Give whole lines, some at a time, each time with the byte they start at."""
+        with reading(self.name) as file:
+            at = self._first_line(file, piece.start)
+            while at < piece.stop:
+                block = file.read(min(long, piece.stop - at))
+                if not block.endswith(b"\n"):
+                    block += self._rest_of_line(file, at, block)
+                yield at, block
+                at += len(block)
+
+    def _first_line(self, file: BufferedReader, byte: int) -> int:
+        """Go to the first line that starts at a byte or after it."""
+        if byte <= self.start:
+            return file.seek(self.start)
+        file.seek(byte - 1)
+        if not self._rest_of_line(file, byte - 1, b"").endswith(b"\n"):
+            return self.stop
+        return file.tell()
+
+    def _rest_of_line(self, file: BufferedReader, at: int, block: bytes) -> bytes:
+        rest = file.readline(LONGEST_LINE)
+        if len(rest) == LONGEST_LINE:
+            raise too_long(self.name, self._line(at, block))
+        if not block + rest:
+            what = "the file became shorter while it was read"
+            raise damaged(self.name, what, f"byte {at}")
+        return rest
+
+    def _bad_row(self, start: int, block: bytes) -> InputError:
+        before, line = first_bad_line(block, self.layout)
+        return bad_row(self.name, self._line(start, b"") + before, line)
+
+    def _line(self, byte: int, block: bytes) -> int:
+        """Number of the line that a byte of the file lies in, after some more of it."""
+        number = 1 + block.count(b"\n")
+        with reading(self.name) as file:
+            while byte > 0 and (before := file.read(min(byte, _BLOCK))):
+                number += before.count(b"\n")
+                byte -= len(before)
+        return number
+
+
+def open_text(name: str) -> TextCloud:
+    """Open a text of points; nothing but its head is read.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    head = read_head(name)
+    stop = length_of(name)
+    return TextCloud(
+        name=name,
+        start=head.start,
+        stop=stop,
+        layout=head.layout,
+        row_bytes=row_bytes(name, head.start, stop),
+        millimetres=head.millimetres,
+    )
+
+
+def row_bytes(name: str, start: int, stop: int) -> float:
+    """How long a row is, about, from the first rows."""
+    with reading(name) as file:
+        file.seek(start)
+        some = file.read(min(_SAMPLE_ROWS, stop - start))
+    return max(2.0, len(some) / max(1, some.count(b"\n")))

@@ -1,0 +1,1 @@
+"""Sheets that people type: tables, their columns and forms."""

@@ -1,0 +1,281 @@
+r"""The long form of a rod sheet: one reading a row.
+
+The wide form of a rod sheet: a row per height, a column per azimuth.
+
+The first cell says what goes down and what is in the cells, each with its unit::
+
+    height_in \ radius_in,  0deg,   30deg,  60deg
+    24,                     18 3/8, 18 1/2,
+    30,                     18 5/8, 18 3/4, 18 1/2
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import cast
+
+from geom.design.text_file import listed
+from geom.errors import InputError
+from geom.readings.rod import RodKind
+from geom.readings.sheets.sheet import (
+    HEADER_CURE,
+    VALUES,
+    Column,
+    Reading,
+    Sheet,
+    read_azimuth,
+    read_length,
+    read_name,
+    refuse_mixed_marks,
+    step_of,
+)
+from geom.readings.sheets.table import Row, Table
+
+NAN = float("nan")
+
+
+def read_long(table: Table) -> Sheet:
+    """Read a sheet that has a row for each reading.
+
+    Parameters
+    ----------
+    table : Table
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    InputError
+        If a column is missing, unknown, twice there or without a unit, or a cell does
+        not hold what its column says.
+    """
+    layout = _layout(table)
+    table.refuse_unnamed()
+    refuse_mixed_marks(table, layout.numbers)
+    readings = tuple(_reading(table, row, layout) for row in table.rows)
+    return Sheet(
+        table=table,
+        kind=cast(RodKind, layout.kind),
+        unit=layout.unit(layout.kind),
+        height_unit=layout.unit("height"),
+        wide=False,
+        height_index=layout.index("height"),
+        sd_index=layout.index("sd") if "sd" in layout.columns else -1,
+        readings=readings,
+        step=step_of(table, readings, layout.unit(layout.kind)),
+    )
+
+
+@dataclass(frozen=True)
+class _Layout:
+    """Which column holds which quantity."""
+
+    kind: str
+    columns: dict[str, tuple[int, Column]]
+
+    def index(self, quantity: str) -> int:
+        return self.columns[quantity][0]
+
+    def unit(self, quantity: str) -> str:
+        return self.columns[quantity][1].unit
+
+    @property
+    def numbers(self) -> list[int]:
+        return [index for index, column in self.columns.values() if column.unit]
+
+
+def _layout(table: Table) -> _Layout:
+    _refuse_headless(table)
+    found: dict[str, tuple[int, Column]] = {}
+    for index, name in enumerate(table.header.cells):
+        try:
+            column = read_name(name) if name else None
+        except InputError as fault:
+            place = table.place(table.header)
+            raise fault.at(file=table.file, place=place) from fault
+        if column is None:
+            continue
+        if column.quantity in found:
+            what = f"there are two columns for {column.quantity}"
+            cure = "Keep one of them; put other readings into a sheet of their own"
+            raise table.refuse(what, table.header, cure=cure)
+        found[column.quantity] = (index, column)
+    for quantity, name in (("azimuth", "azimuth_deg"), ("height", "height_mm")):
+        if quantity not in found:
+            what = f"the column {name} is missing"
+            raise table.refuse(what, table.header, cure=HEADER_CURE)
+    kinds = [kind for kind in VALUES if kind in found]
+    if len(kinds) != 1:
+        said = listed(kinds, last="and") if kinds else "none"
+        what = f"one column of readings is needed, here are: {said}"
+        cure = f"Keep exactly one of {listed(VALUES)}, with its unit: radius_mm"
+        raise table.refuse(what, table.header, cure=cure)
+    return _Layout(kinds[0], found)
+
+
+def _refuse_headless(table: Table) -> None:
+    """Refuse numbers where the names belong: a cloud, or a lost first row."""
+    try:
+        for index, name in enumerate(table.header.cells):
+            table.parsed(name, table.header, index)
+    except InputError:
+        return
+    what = "the first row holds numbers where the names of the columns belong"
+    cure = f"{HEADER_CURE}. A point cloud begins with x, y, z"
+    raise table.refuse(what, table.header, cure=cure)
+
+
+def _reading(table: Table, row: Row, layout: _Layout) -> Reading:
+    for quantity in ("azimuth", "height", layout.kind):
+        if not row.cell(layout.index(quantity)):
+            what = f"the {quantity} is blank"
+            cure = "Write it down, or leave the row out if it was not read"
+            raise table.refuse(what, row, layout.index(quantity), cure=cure)
+    at = layout.index("azimuth")
+    has_sd = "sd" in layout.columns and row.cell(layout.index("sd")) != ""
+    return Reading(
+        row=row,
+        index=layout.index(layout.kind),
+        azimuth=read_azimuth(table, row.cell(at), row, at),
+        height=read_length(table, row, layout.index("height"), layout.unit("height")),
+        value=read_length(
+            table, row, layout.index(layout.kind), layout.unit(layout.kind)
+        ),
+        sd=read_length(table, row, layout.index("sd"), layout.unit("sd"))
+        if has_sd
+        else NAN,
+        note=row.cell(layout.index("note")) if "note" in layout.columns else "",
+    )
+
+
+_AZIMUTH = re.compile(r"(.*\d.*?)\s*(?:deg|°)", re.IGNORECASE)
+_CORNER = re.compile(r"\s*[\\/]\s*")
+_CURE = (
+    r"Write height_in \ radius_in into the first cell (or _mm, _cm, _m, and diameter "
+    "or cutback for radius), and the azimuths beside it as 0deg, 30deg, 60deg"
+)
+
+
+def is_wide(table: Table) -> bool:
+    """Tell a sheet with a column per azimuth from one with a row per reading."""
+    first, *others = table.header.cells
+    return _CORNER.search(first) is not None or any(
+        _AZIMUTH.fullmatch(name) for name in others
+    )
+
+
+def read_wide(table: Table) -> Sheet:
+    """Read a sheet that has a column for each azimuth; blank cells were not read.
+
+    Parameters
+    ----------
+    table : Table
+
+    Returns
+    -------
+    Sheet
+        Its readings run along the rows.
+
+    Raises
+    ------
+    InputError
+        If the header does not carry quantity, units and azimuths, an azimuth is twice
+        there, or a cell is not a number.
+    """
+    height, value = _corner(table)
+    azimuths = _azimuths(table)
+    table.refuse_unnamed()
+    refuse_mixed_marks(table, [0, *azimuths])
+    note = _note(table)
+    readings = tuple(
+        reading
+        for row in table.rows
+        for reading in _readings(table, row, (height, value), azimuths, note)
+    )
+    if not readings:
+        cure = "Write the readings below the azimuths"
+        raise table.refuse("the sheet holds no readings", table.header, cure=cure)
+    return Sheet(
+        table=table,
+        kind=cast(RodKind, value.quantity),
+        unit=value.unit,
+        height_unit=height.unit,
+        wide=True,
+        height_index=0,
+        sd_index=-1,
+        readings=readings,
+        step=step_of(table, readings, value.unit),
+    )
+
+
+def _corner(table: Table) -> tuple[Column, Column]:
+    """Read what goes down and what is in the cells."""
+    first = table.header.cells[0]
+    parts = _CORNER.split(first)
+    if len(parts) == 2:
+        try:
+            height, value = map(read_name, parts)
+        except InputError as fault:
+            raise table.refuse(fault.what, table.header, cure=_CURE) from fault
+        if height.quantity == "height" and value.quantity in VALUES:
+            return height, value
+    what = f'the first cell, "{first[:40]}", does not say heights and readings'
+    raise table.refuse(what, table.header, cure=_CURE)
+
+
+def _azimuths(table: Table) -> dict[int, float]:
+    """Read the column heads: column index and azimuth, degrees."""
+    found: dict[int, float] = {}
+    for index, name in enumerate(table.header.cells):
+        if index == 0 or not name or name.lower() == "note":
+            continue
+        if (parts := _AZIMUTH.fullmatch(name)) is None:
+            what = f'the column head "{name[:40]}" is no azimuth'
+            raise table.refuse(what, table.header, cure=_CURE)
+        azimuth = read_azimuth(table, parts[1], table.header, index)
+        if azimuth in found.values():
+            what = f"azimuth {azimuth:g} is there twice"
+            cure = "Give each azimuth one column (360deg is 0deg)"
+            raise table.refuse(what, table.header, index, cure=cure)
+        found[index] = azimuth
+    if not found:
+        raise table.refuse("no column has an azimuth", table.header, cure=_CURE)
+    return found
+
+
+def _note(table: Table) -> int | None:
+    """Find the column of notes."""
+    found = [i for i, name in enumerate(table.header.cells) if name.lower() == "note"]
+    if len(found) > 1:
+        cure = "Keep one of them"
+        raise table.refuse("there are two columns for note", table.header, cure=cure)
+    return found[0] if found else None
+
+
+def _readings(
+    table: Table,
+    row: Row,
+    columns: tuple[Column, Column],
+    azimuths: dict[int, float],
+    note: int | None,
+) -> list[Reading]:
+    if not row.cell(0):
+        cure = "Write the height of the row into its first cell"
+        raise table.refuse("the height is blank", row, 0, cure=cure)
+    height, value = columns
+    return [
+        Reading(
+            row=row,
+            index=index,
+            azimuth=azimuth,
+            height=read_length(table, row, 0, height.unit),
+            value=read_length(table, row, index, value.unit),
+            sd=float("nan"),
+            note="" if note is None else row.cell(note),
+        )
+        for index, azimuth in azimuths.items()
+        if row.cell(index)
+    ]

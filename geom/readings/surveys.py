@@ -1,0 +1,410 @@
+"""An earlier survey of the same furnace, read from the folder it was written into.
+
+The survey before a repair, read from the folder it was written into.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geom.design import Design
+from geom.errors import InputError
+from geom.quantity import Quantity
+from geom.units import Float, Int
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+FILE = "surface.nc"
+
+_FIELDS = ("cutback", "cutback_sd", "design_radius", "surveyed")
+_MOST_CELLS = 4_000_000
+#: Radii of the two drawings may differ by this and still be the same drawing, mm.
+_SAME = 0.1
+_CURE = "Give the output folder of an earlier 'daubline survey' of this lining"
+
+
+@dataclass(frozen=True)
+class PastSurvey:
+    """What an earlier survey found.
+
+    Attributes
+    ----------
+    height : array (m,), mm, rising
+        Surveyed rows.
+    azimuth : array (k,), degrees
+        Spread evenly from 0.
+    cutback, cutback_sd : array (m, k), mm
+    """
+
+    height: Float
+    azimuth: Float
+    cutback: Float
+    cutback_sd: Float
+
+
+def load_past_surveys(
+    folders: Sequence[Path], design: Design
+) -> tuple[PastSurvey, ...]:
+    """Several earlier surveys; each folder once.
+
+    Raises
+    ------
+    InputError
+        As `load_past_survey`, or if a folder is given twice.
+    """
+    seen: set[Path] = set()
+    for folder in folders:
+        if folder.resolve() in seen:
+            raise InputError("given twice as a past survey", file=folder)
+        seen.add(folder.resolve())
+    return tuple(load_past_survey(folder, design) for folder in folders)
+
+
+def load_past_survey(folder: Path | str, design: Design) -> PastSurvey:
+    """An earlier survey from its output folder.
+
+    Parameters
+    ----------
+    folder : path
+        Written by ``daubline survey``; its ``surface.nc`` is read.
+    design : Design
+        Of the present survey: lining, drawing and azimuths must be the same.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no survey, or one of another lining, drawing or frame.
+    """
+    path = Path(folder) / FILE
+    if not path.is_file():
+        raise InputError(f"there is no {FILE} in it", file=folder, cure=_CURE)
+    try:
+        return _read(path, design)
+    except InputError as said:
+        raise said.at(file=path) from None
+
+
+def _read(path: Path, design: Design) -> PastSurvey:
+    import xarray as xr
+
+    try:
+        with xr.open_dataset(path, engine="h5netcdf") as there:
+            _refuse_unlike(there)
+            data = there.load()
+    except (OSError, ValueError, KeyError, TypeError, RuntimeError) as fault:
+        if isinstance(fault, InputError):
+            raise
+        raise InputError("cannot be read as NetCDF-4", cure=_CURE) from fault
+    _refuse_other_frame(data.attrs, design)
+    return _checked(data, design)
+
+
+def _refuse_unlike(data: xr.Dataset) -> None:
+    """Refuse what is not a surface of ours, before its numbers are loaded."""
+    missing = [name for name in _FIELDS if name not in data.data_vars]
+    if missing:
+        raise InputError(f"has no variable {missing[0]}", cure=_CURE)
+    for name in _FIELDS:
+        if data[name].dims != ("height", "azimuth"):
+            raise InputError("is not over height and azimuth", place=name, cure=_CURE)
+        if data[name].size > _MOST_CELLS:
+            raise InputError(f"has more than {_MOST_CELLS} cells", place=name)
+
+
+def _refuse_other_frame(attrs: dict[str, Any], design: Design) -> None:
+    told = (
+        ("lining", design.name),
+        ("azimuth_sense", f"{design.azimuth_sense} seen from above"),
+        ("azimuth_zero", design.azimuth_zero),
+        ("height_zero", design.height_zero),
+    )
+    for name, here in told:
+        there = str(attrs.get(name, "nothing"))
+        if _words(there) != _words(here):
+            raise InputError(
+                f"{name.replace('_', ' ')} is {there!r} there, but {here!r} in the "
+                "design file",
+                cure="Past surveys must be of the same lining in the same frame",
+            )
+
+
+def _words(text: str) -> str:
+    """As the file holds a text: one line of printable words, long ones cut."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return line[:199].rstrip("… ").casefold()
+
+
+def _checked(data: xr.Dataset, design: Design) -> PastSurvey:
+    height = data["height"].to_numpy().astype(np.float64)
+    azimuth = data["azimuth"].to_numpy().astype(np.float64)
+    _refuse_other_net(height, azimuth)
+    rows = data["surveyed"].to_numpy().all(axis=1)
+    drawn = data["design_radius"].to_numpy()[rows]
+    survey = PastSurvey(
+        height=height[rows],
+        azimuth=azimuth,
+        cutback=data["cutback"].to_numpy()[rows].astype(np.float64),
+        cutback_sd=data["cutback_sd"].to_numpy()[rows].astype(np.float64),
+    )
+    if survey.height.size < 2:
+        raise InputError("has fewer than two surveyed rows", cure=_CURE)
+    if not np.isfinite(survey.cutback).all():
+        raise InputError("is not a number on surveyed wall", place="cutback")
+    if not np.isfinite(survey.cutback_sd).all() or (survey.cutback_sd < 0.0).any():
+        raise InputError("is not a sd on surveyed wall", place="cutback_sd")
+    _refuse_other_drawing(survey.height, drawn, design)
+    return survey
+
+
+def _refuse_other_net(height: Float, azimuth: Float) -> None:
+    even = np.arange(azimuth.size) * 360.0 / max(azimuth.size, 1)
+    if azimuth.size < 8 or np.abs(azimuth - even).max() > 1e-6:
+        raise InputError(
+            "is not spread evenly round the wall", place="azimuth", cure=_CURE
+        )
+    if height.size < 2 or not (np.diff(height) > 0.0).all():
+        raise InputError("does not rise", place="height", cure=_CURE)
+
+
+def _refuse_other_drawing(height: Float, drawn: Float, design: Design) -> None:
+    profile = design.profile
+    inside = (height >= profile.bottom) & (height <= profile.top)
+    off = np.full(height.size, np.inf)
+    off[inside] = np.abs(drawn[inside, 0] - profile.radius_at(height[inside]))
+    worst = int(np.argmax(np.where(np.isnan(off), np.inf, off)))
+    if not off[worst] <= _SAME:
+        raise InputError(
+            f"was compared with another drawing: at height {height[worst]:.0f} mm its "
+            f"design radius is {drawn[worst, 0]:.1f} mm",
+            cure="Past surveys must be of the lining in the design file; leave out "
+            "those from before it was changed",
+        )
+
+
+FINDINGS = "findings.json"
+SCHEMA = "daubline.findings/1"
+
+_LARGEST = 50_000_000  # bytes
+_SURVEY_AGAIN = "Give the output folder of the 'daubline survey' made before the repair"
+_ACTIONS = ("leave", "daub", "brick", "chip", "measure again")
+_MM2, _MM3 = 1e6, 1e9  # in a m2, a m3
+
+
+@dataclass(frozen=True)
+class ZoneBefore:
+    """One zone that the survey before called.  Lengths mm, areas mm2, volumes mm3.
+
+    Attributes
+    ----------
+    id : int
+    action : str
+        What was to be done.
+    azimuth_from, azimuth_to : float, degrees
+        From greater than to where it crosses azimuth 0.
+    height_from, height_to : float
+    area : float
+    volume : Quantity
+        To put in, or for ``chip`` to take off.
+    cutback_mean : Quantity
+    """
+
+    id: int
+    action: str
+    azimuth_from: float
+    azimuth_to: float
+    height_from: float
+    height_to: float
+    area: float
+    volume: Quantity
+    cutback_mean: Quantity
+
+
+@dataclass(frozen=True)
+class SurveyBefore:
+    """What was found before the repair.
+
+    Attributes
+    ----------
+    survey : PastSurvey
+        The gridded wall, m surveyed rows of k azimuths.
+    zone : int array (m, k)
+        Zone of each of its cells, 0 where none.
+    zones : tuple of ZoneBefore
+    title, created : str
+    low, high : float, mm
+        Heights surveyed.
+    rebuild, net : Quantity, mm3
+        Of all its surveyed wall.
+    planned : float or None, mm3
+        What its repair plan, if it has one, meant to fill up to the drawing.
+    """
+
+    survey: PastSurvey
+    zone: Int
+    zones: tuple[ZoneBefore, ...]
+    title: str
+    created: str
+    low: float
+    high: float
+    rebuild: Quantity
+    net: Quantity
+    planned: float | None = None
+
+
+def load_survey_before(folder: Path | str, design: Design) -> SurveyBefore:
+    """The survey before a repair from its output folder.
+
+    Parameters
+    ----------
+    folder : path
+        Written by ``daubline survey``; ``surface.nc`` and ``findings.json`` are read.
+    design : Design
+        Of the present survey: lining, drawing and azimuths must be the same.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no survey, one of another lining, drawing or frame, or
+        files of two surveys.
+    """
+    folder = Path(folder)
+    survey = load_past_survey(folder, design)
+    path = folder / FINDINGS
+    if not path.is_file():
+        raise InputError(
+            f"there is no {FINDINGS} in it", file=folder, cure=_SURVEY_AGAIN
+        )
+    zone, created = _zone_map(folder / FILE)
+    try:
+        told = _document(path)
+        return _survey(told, survey, zone, created)
+    except InputError as said:
+        raise said.at(file=path) from None
+
+
+def _zone_map(path: Path) -> tuple[Int, str]:
+    """Zone of every surveyed cell, and when the file says it was made."""
+    import xarray as xr
+
+    with xr.open_dataset(path, engine="h5netcdf") as data:
+        if "zone" not in data or data["zone"].dims != ("height", "azimuth"):
+            raise InputError(
+                "has no zones over the wall", file=path, cure=_SURVEY_AGAIN
+            )
+        rows = data["surveyed"].to_numpy().all(axis=1)
+        zone = data["zone"].to_numpy()[rows]
+        created = str(data.attrs.get("created", ""))
+    return zone.astype(np.int64), created
+
+
+def _document(path: Path) -> dict[str, Any]:
+    if path.stat().st_size > _LARGEST:
+        raise InputError(f"is larger than {_LARGEST // 10**6} MB", cure=_SURVEY_AGAIN)
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number)
+    except (OSError, ValueError, RecursionError) as fault:
+        raise InputError("cannot be read as JSON", cure=_SURVEY_AGAIN) from fault
+    if not isinstance(told, dict) or told.get("schema") != SCHEMA:
+        raise InputError(f"is no {SCHEMA} document", place="schema", cure=_SURVEY_AGAIN)
+    return told
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is not a number")
+
+
+def _survey(
+    told: dict[str, Any], survey: PastSurvey, zone: Int, created: str
+) -> SurveyBefore:
+    """Everything checked; the findings must be those of the gridded wall."""
+    place = "created"
+    try:
+        if created != str(told["created"]):
+            raise InputError(
+                f"was made {told['created']}, but {FILE} beside it {created}",
+                place="created",
+                cure="Give a folder as 'daubline survey' wrote it",
+            )
+        place = "zones"
+        zones = tuple(_zone(one) for one in told["zones"])
+        place = "surveyed"
+        low, high = (_number(told[place][f"height_{end}"]) for end in ("from", "to"))
+        place = "volume"
+        rebuild, net = (_quantity(told[place][name]) for name in ("rebuild", "net"))
+        place = "repair"
+        planned = _planned(told.get(place))
+    except (KeyError, TypeError, ValueError, OverflowError) as fault:
+        if isinstance(fault, InputError):
+            raise
+        raise InputError(
+            "is not as it was written", place=place, cure=_SURVEY_AGAIN
+        ) from fault
+    missing = set(np.unique(zone)) - {0} - {one.id for one in zones}
+    if missing:
+        raise InputError(
+            f"tells nothing of zone {min(missing)}, which is in {FILE}", place="zones"
+        )
+    return SurveyBefore(
+        survey=survey,
+        zone=zone,
+        zones=zones,
+        title=str(told.get("title", "")),
+        created=created,
+        low=low,
+        high=high,
+        rebuild=rebuild.times(_MM3),
+        net=net.times(_MM3),
+        planned=planned,
+    )
+
+
+def _planned(told: object) -> float | None:
+    """What a plan fills; sound lining it cuts out first comes on top and is gone."""
+    account = told.get("account") if isinstance(told, dict) else None
+    if account is None:
+        return None
+    return (_number(account["rebuild"]) - _number(account["left"])) * _MM3
+
+
+def _zone(told: dict[str, Any]) -> ZoneBefore:
+    action = told["action"]
+    if action not in _ACTIONS:
+        raise ValueError(f"{action!r} is no action")
+    edges = {
+        name: _number(told[name])
+        for name in ("azimuth_from", "azimuth_to", "height_from", "height_to")
+    }
+    return ZoneBefore(
+        id=int(told["id"]),
+        action=str(action),
+        **edges,
+        area=_number(told["area"]) * _MM2,
+        volume=_quantity(told["volume"]).times(_MM3),
+        cutback_mean=_quantity(told["cutback_mean"]),
+    )
+
+
+def _quantity(told: dict[str, Any]) -> Quantity:
+    value, sd, low, high = (
+        _number(told[name]) for name in ("value", "sd", "low95", "high95")
+    )
+    if sd < 0.0:
+        raise ValueError("a standard uncertainty is negative")
+    return Quantity(value, sd, low, high)
+
+
+def _number(told: object) -> float:
+    if isinstance(told, bool) or not isinstance(told, (int, float)):
+        raise TypeError(f"{told!r} is not a number")
+    if not math.isfinite(told):
+        raise ValueError("a number is not finite")
+    return float(told)

@@ -1,0 +1,155 @@
+"""A sheet of targets: where the scanner saw each, in the cloud's frame."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+from geom.design.text_file import folded, listed, nearest
+from geom.readings.sheets.sheet import refuse_mixed_marks
+from geom.readings.sheets.table import Row, Table, read_table
+from geom.units import MM_PER
+
+AXES = ("x", "y", "z")
+_KNOWN = ("name", *AXES, *(f"{axis}_{unit}" for axis in AXES for unit in MM_PER))
+_CURE = (
+    "A sheet of targets has the columns name, x_mm, y_mm and z_mm (for _mm also _in, "
+    "_cm, _m, or none where it is the cloud's unit)"
+)
+_SAME = 1e-9
+_FARTHEST = 1e10  # mm; no frame of a cloud begins farther away
+
+
+@dataclass(frozen=True)
+class SeenTarget:
+    """Where a scanner saw a target.
+
+    Attributes
+    ----------
+    name : str
+        As the sheet writes it.
+    x, y, z : float, mm
+        In the cloud's frame.
+    file, place : str
+        Where it is written, for messages.
+    """
+
+    name: str
+    x: float
+    y: float
+    z: float
+    file: str = ""
+    place: str = ""
+
+
+def read_targets(
+    path: str | os.PathLike[str], unit_mm: float | None
+) -> tuple[SeenTarget, ...]:
+    """Read a sheet of targets.
+
+    Parameters
+    ----------
+    path : path
+        A CSV sheet as described in ``docs/file-formats.md``.
+    unit_mm : float or None
+        Millimetres in the cloud's unit; None where it is not known.
+
+    Returns
+    -------
+    tuple of SeenTarget
+        In the order of the rows.
+
+    Raises
+    ------
+    InputError
+        If a column is missing, unknown or twice there, the unit is missing or is not
+        the cloud's, a cell does not hold what its column says, or a name stands twice.
+    """
+    table = read_table(path)
+    columns, mm = _layout(table, unit_mm)
+    table.refuse_unnamed()
+    refuse_mixed_marks(table, [columns[axis] for axis in AXES])
+    seen = tuple(_target(table, row, columns, mm) for row in table.rows)
+    _refuse_twice(table, seen, columns["name"])
+    return seen
+
+
+def _layout(table: Table, unit_mm: float | None) -> tuple[dict[str, int], float]:
+    """Which column holds what, and how many millimetres its numbers count."""
+    columns: dict[str, int] = {}
+    units: dict[str, str] = {}
+    for index, head in enumerate(table.header.cells):
+        if not head:
+            continue
+        plain = head.strip().lower()
+        if plain not in _KNOWN:
+            like = nearest(plain, _KNOWN)
+            what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
+            raise table.refuse(what, table.header, cure=_CURE)
+        quantity, _, unit = plain.partition("_")
+        if quantity in columns:
+            what = f"there are two columns for {quantity}"
+            raise table.refuse(what, table.header, cure="Keep one of them")
+        columns[quantity] = index
+        units[quantity] = unit
+    for quantity in ("name", *AXES):
+        if quantity not in columns:
+            what = f"the column {quantity} is missing"
+            raise table.refuse(what, table.header, cure=_CURE)
+    return columns, _millimetres(table, [units[axis] for axis in AXES], unit_mm)
+
+
+def _millimetres(table: Table, units: list[str], unit_mm: float | None) -> float:
+    if len(set(units)) != 1:
+        what = "the columns x, y and z name different units"
+        cure = "Write all three in one unit: x_mm, y_mm, z_mm"
+        raise table.refuse(what, table.header, cure=cure)
+    unit = units[0]
+    if not unit and unit_mm is None:
+        what = "the columns x, y and z name no unit, and the cloud's is not known"
+        cure = f"Write {listed(f'x_{known}' for known in MM_PER)}, and y and z alike"
+        raise table.refuse(what, table.header, cure=cure)
+    if not unit or unit_mm is None:
+        return unit_mm if unit_mm is not None else float(MM_PER[unit])
+    told = float(MM_PER[unit])
+    if abs(told - unit_mm) > _SAME * unit_mm:
+        what = (
+            f"x_{unit}, y_{unit} and z_{unit} are not in the unit of the cloud, "
+            f"which is {unit_mm:g} mm"
+        )
+        cure = "Export targets and cloud in one unit, and check --cloud-unit"
+        raise table.refuse(what, table.header, cure=cure)
+    return told
+
+
+def _target(
+    table: Table, row: Row, columns: dict[str, int], millimetres: float
+) -> SeenTarget:
+    for quantity, index in columns.items():
+        if not row.cell(index):
+            what = f"the {quantity} is blank"
+            cure = "Write it down, or leave the row out if the target was not seen"
+            raise table.refuse(what, row, index, cure=cure)
+    x, y, z = (_coordinate(table, row, columns[axis], millimetres) for axis in AXES)
+    name = row.cell(columns["name"])
+    return SeenTarget(name, x, y, z, file=table.file, place=table.place(row))
+
+
+def _coordinate(table: Table, row: Row, index: int, millimetres: float) -> float:
+    """Read a cell as a coordinate; mm."""
+    found = table.parsed(row.cell(index), row, index) * millimetres
+    if not abs(found) <= _FARTHEST:
+        what = f"{row.cell(index)} is no place in a cloud"
+        cure = "Check the number and the unit in the column's name"
+        raise table.refuse(what, row, index, cure=cure)
+    return found
+
+
+def _refuse_twice(table: Table, seen: tuple[SeenTarget, ...], index: int) -> None:
+    first: dict[str, Row] = {}
+    for target, row in zip(seen, table.rows, strict=True):
+        before = first.setdefault(folded(target.name), row)
+        if before is not row:
+            what = f'"{target.name[:40]}" stands in row {before.number} too'
+            cure = "Give each target once, at its best place"
+            raise table.refuse(what, row, index, cure=cure)

@@ -1,0 +1,1 @@
+"""Two campaigns beside each other."""

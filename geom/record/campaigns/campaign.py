@@ -1,0 +1,290 @@
+"""What one campaign wore: its rates, its map and what its repairs took.
+
+Material put back per heat, hour or tonne: what the repairs of a campaign took.
+
+A repair is measured when the wall was surveyed before and after it.  What it took is
+the rebuild volume before less that after: what is missing against the drawing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.design.text_file import listed, nearest
+from geom.errors import InputError
+from geom.quantity import Quantity
+from geom.record.regions import Pieces
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import Record
+from geom.record.store.survey_file import findings_in, opened
+from geom.record.wear.accumulate import Tick, wear_by_tasks
+from geom.record.wear.maps import RateMap
+from geom.record.wear.rates import wear_rates
+from geom.record.wear.spells import (
+    TONNE,
+    Exposure,
+    Spell,
+    exposures,
+    spells_of,
+)
+from geom.stats.intervals import difference, student
+
+
+@dataclass(frozen=True)
+class Repair:
+    """One repair that was measured.
+
+    Attributes
+    ----------
+    heat : int
+        After which heat.
+    volume : Quantity, mm3
+        Put in.
+    since : float
+        Heats, hours or tonnes since the repair before.
+    """
+
+    heat: int
+    volume: Quantity
+    since: float
+
+
+@dataclass(frozen=True)
+class Material:
+    """What the repairs of a campaign took.
+
+    Attributes
+    ----------
+    repairs : tuple of Repair
+        Those that count: measured, and since how long ago is known.
+    left_out : tuple of str
+        Those that do not, and why, in words.
+    rate : Quantity or None, mm3 per heat, hour or tonne
+        None where no repair counts.
+    """
+
+    repairs: tuple[Repair, ...]
+    left_out: tuple[str, ...]
+    rate: Quantity | None
+
+
+def material_used(
+    occasions: Sequence[Occasion],
+    rebuild_of: Callable[[Occasion], Quantity],
+    by: Exposure,
+) -> Material:
+    """What the repairs of one campaign took.
+
+    Parameters
+    ----------
+    occasions : sequence of Occasion
+        Of one campaign, in order.  A first survey "after repair" is the new lining's,
+        and after a last one "before repair" the lining came out, or will be repaired.
+    rebuild_of : callable
+        Rebuild volume that an occasion's survey found, mm3.
+    by : {'heat', 'hour', 'tonne'}
+    """
+    repairs: list[Repair] = []
+    left_out: list[str] = []
+    for heat in _repaired(occasions):
+        stages = {one.stage: one for one in occasions if one.heat == heat}
+        before, after = stages.get("before repair"), stages.get("after repair")
+        since = _since(occasions, heat, by)
+        if after is None and heat == occasions[-1].heat:
+            continue
+        if before is None or after is None:
+            side = "before" if before is None else "after"
+            left_out.append(f"heat {heat}: its repair was not surveyed {side}")
+        elif not since:
+            left_out.append(f"heat {heat}: {by}s since the repair before are not told")
+        else:
+            found, left = rebuild_of(before), rebuild_of(after)
+            repairs.append(Repair(heat, difference(left, found), since))
+    return Material(tuple(repairs), tuple(left_out), _rate(repairs))
+
+
+def _repaired(occasions: Sequence[Occasion]) -> list[int]:
+    """Heats after which the wall was repaired, rising."""
+    counted = occasions[1:] if _begins(occasions) else occasions
+    return sorted({one.heat for one in counted if one.stage != "not repaired"})
+
+
+def _begins(occasions: Sequence[Occasion]) -> bool:
+    return bool(occasions) and occasions[0].stage == "after repair"
+
+
+def _since(occasions: Sequence[Occasion], heat: int, by: Exposure) -> float | None:
+    """Heats, hours or tonnes between a repair and the one before it."""
+    earlier = [one for one in _repaired(occasions) if one < heat]
+    last = earlier[-1] if earlier else occasions[0].heat
+    if by == "heat":
+        known = earlier or occasions[0].leaves
+        return float(heat - last) if known else None
+    seen = [one for one in occasions if one.heat <= heat and one.finds]
+    if earlier or occasions[0].leaves:
+        seen = [one for one in seen if one.heat > last]
+    told = [one.hours if by == "hour" else one.melted for one in seen]
+    known_all = [part for part in told if part is not None]
+    if not told or len(known_all) < len(told):
+        return None
+    return sum(known_all) / (1.0 if by == "hour" else TONNE)
+
+
+def _rate(repairs: Sequence[Repair]) -> Quantity | None:
+    """All that was put in, over all that it was put in for.
+
+    Its variance is that of the surveys, or that of a ratio of sums where the repairs
+    differ by more than the surveys explain (W. G. Cochran, "Sampling Techniques", 3rd
+    ed. 1977, eq. 6.13 with no finite population); then the interval is Student's.
+    """
+    if not repairs:
+        return None
+    volume = np.array([one.volume.value for one in repairs])
+    since = np.array([one.since for one in repairs])
+    whole, count = float(since.sum()), len(repairs)
+    rate = float(volume.sum()) / whole
+    surveys = sum(one.volume.sd**2 for one in repairs) / whole**2
+    if count < 2:
+        return Quantity.normal(rate, np.sqrt(surveys))
+    off = float(np.sum((volume - rate * since) ** 2))
+    scatter = count / (count - 1.0) * off / whole**2
+    if scatter <= surveys:
+        return Quantity.normal(rate, np.sqrt(surveys))
+    return student(rate, float(np.sqrt(scatter)), count - 1)
+
+
+#: With fewer spells than this nothing is known of how they differ.
+_FEW = 3
+#: mm3 in a cubic metre.
+_M3 = 1e9
+
+
+@dataclass(frozen=True)
+class CampaignWear:
+    """One campaign; lengths mm, volumes mm3, per heat, hour or tonne.
+
+    Attributes
+    ----------
+    lining, name : str
+    occasions : tuple of Occasion
+    spells : tuple of Spell
+        Those that count.
+    exposure : float
+        Heats, hours or tonnes of those together.
+    rates : tuple of Quantity or None
+        Mean wear of each piece.
+    map : RateMap
+        Mean wear cell by cell.
+    material : Material
+    cautions : tuple of str
+        What has to be known of it, in words.
+    """
+
+    lining: str
+    name: str
+    occasions: tuple[Occasion, ...]
+    spells: tuple[Spell, ...]
+    exposure: float
+    rates: tuple[Quantity | None, ...]
+    map: RateMap
+    material: Material
+    cautions: tuple[str, ...]
+
+    @property
+    def heats(self) -> int:
+        """How many heats the spells lasted that count."""
+        return sum(one.heats for one in self.spells)
+
+
+def campaign_wear(
+    record: Record,
+    name: str,
+    pieces: Pieces,
+    by: Exposure,
+    *,
+    tick: Tick | None = None,
+) -> CampaignWear:
+    """What a campaign of a record wore.
+
+    Parameters
+    ----------
+    record : Record
+    name : str
+    pieces : Pieces
+        Of the record's drawing.
+    by : {'heat', 'hour', 'tonne'}
+    tick : callable, optional
+        Told in words how far it is.
+
+    Raises
+    ------
+    InputError
+        If there is no such campaign, or none of its spells says what it lasted.
+    """
+    occasions = _of_campaign(record, name)
+    spells, gaps = spells_of(occasions)
+    lasted = exposures(spells, by)
+    counted = np.isfinite(lasted) & (lasted > 0.0)
+    used = tuple(one for one, so in zip(spells, counted, strict=True) if so)
+    if not used:
+        raise InputError(
+            f"no spell of wear of campaign {name!r} tells its {by}s",
+            file=record.folder,
+            cure="Add surveys before and after repairs, or divide by heats",
+        )
+    series, maps = wear_by_tasks(record, used, pieces, tick=tick)
+    per = {"heat": maps.per_heat, "hour": maps.per_hour, "tonne": maps.per_tonne}
+    material = material_used(occasions, _rebuild(record), by)
+    untold = [one.words for one, so in zip(spells, counted, strict=True) if not so]
+    return CampaignWear(
+        lining=record.design.name,
+        name=name,
+        occasions=occasions,
+        spells=used,
+        exposure=float(lasted[counted].sum()),
+        rates=wear_rates(series, by).long,
+        map=per[by] or maps.per_heat,
+        material=material,
+        cautions=(
+            *_few(len(used)),
+            *(f"not counted: {words}" for words in gaps),
+            *(f"not counted: {words}, its {by}s are not told" for words in untold),
+            *(f"material not counted: {words}" for words in material.left_out),
+        ),
+    )
+
+
+def _few(count: int) -> list[str]:
+    if count >= _FEW:
+        return []
+    told = "one spell" if count == 1 else f"{count} spells"
+    return [f"only {told} of wear: how heats differ is hardly known"]
+
+
+def _of_campaign(record: Record, name: str) -> tuple[Occasion, ...]:
+    found = tuple(one for one in record.occasions if one.campaign == name)
+    if found:
+        return found
+    names = sorted({one.campaign for one in record.occasions})
+    if not names:
+        raise InputError("the record holds no survey", file=record.folder)
+    told = listed([repr(one) for one in names], last="and")
+    raise InputError(
+        f"there is no campaign {name!r}; there is {told}",
+        file=record.folder,
+        cure=f"Did you mean {nearest(name, names)!r}",
+    )
+
+
+def _rebuild(record: Record) -> Callable[[Occasion], Quantity]:
+    """Rebuild volume that the survey of an occasion found, mm3."""
+
+    def found(occasion: Occasion) -> Quantity:
+        with opened(record.path(occasion)) as file:
+            told = findings_in(file)["volume"]["rebuild"]
+            return Quantity.from_dict(told).times(_M3)
+
+    return found

@@ -1,0 +1,375 @@
+"""Campaign against campaign: which wears the wall less, where, and by how much.
+
+campaigns.json: two campaigns beside each other, every number, for machines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom._version import __version__
+from geom.design import Design
+from geom.errors import InputError
+from geom.quantity import Quantity
+from geom.record.campaigns.campaign import CampaignWear, campaign_wear
+from geom.record.regions import Kind, Pieces, pieces_of
+from geom.record.store.grid import record_grid
+from geom.record.store.store import Record
+from geom.record.wear.accumulate import Tick
+from geom.record.wear.maps import WORTH, RateMap
+from geom.record.wear.spells import Exposure
+from geom.stats.detection import shown
+from geom.stats.intervals import Rank, as_normal, difference, ranked, ratio
+from geom.surface import Grid
+from geom.units import Bool, Float
+
+if TYPE_CHECKING:
+    from geom.record.campaigns.campaign import CampaignWear
+
+
+SCHEMA = "daubline.campaigns/1"
+
+_M2 = 1e-6
+_M3 = 1e-9
+
+
+def document(told: Comparison) -> dict[str, Any]:
+    """All numbers of a comparison, as JSON holds them."""
+    per = {"wear": f"mm/{told.by}", "material": f"m3/{told.by}"}
+    return {
+        "schema": SCHEMA,
+        "title": told.title,
+        "created": told.created,
+        "version": __version__,
+        "by": told.by,
+        "units": {"length": "mm", "area": "m2", "angle": "deg", **per},
+        "first": _campaign(told.first),
+        "second": _campaign(told.second),
+        "pieces": [
+            {**piece.to_dict(), **_contrast(found)}
+            for piece, found in zip(told.pieces.pieces, told.wear, strict=True)
+        ],
+        "material": _contrast(told.material, scale=_M3),
+        "levels": [_rank(rank, told) for rank in told.levels],
+        "sides": [_rank(rank, told) for rank in told.sides],
+        "map": _areas(told),
+        "cautions": list(told.cautions),
+    }
+
+
+def _campaign(one: CampaignWear) -> dict[str, Any]:
+    return {
+        "lining": one.lining,
+        "campaign": one.name,
+        "surveys": len(one.occasions),
+        "first_heat": one.spells[0].start.heat + 1,
+        "last_heat": one.spells[-1].end.heat,
+        "first_date": one.spells[0].start.date.isoformat(),
+        "last_date": one.spells[-1].end.date.isoformat(),
+        "spells": len(one.spells),
+        "heats": one.heats,
+        "exposure": one.exposure,
+        "repairs": [
+            {
+                "heat": repair.heat,
+                "volume": repair.volume.times(_M3).to_dict(),
+                "since": repair.since,
+            }
+            for repair in one.material.repairs
+        ],
+        "cautions": list(one.cautions),
+    }
+
+
+def _contrast(found: Contrast, *, scale: float = 1.0) -> dict[str, Any]:
+    def scaled(one: Quantity | None) -> dict[str, float] | None:
+        return None if one is None else one.times(scale).to_dict()
+
+    return {
+        "first": scaled(found.first),
+        "second": scaled(found.second),
+        "difference": scaled(found.difference),
+        "ratio": None if found.ratio is None else found.ratio.to_dict(),
+    }
+
+
+def _rank(rank: Rank, told: Comparison) -> dict[str, Any]:
+    difference = told.wear[rank.item].difference
+    return {
+        **told.pieces.pieces[rank.item].to_dict(),
+        "difference": None if difference is None else difference.to_dict(),
+        "first_rank": rank.first,
+        "last_rank": rank.last,
+        "settled": rank.settled,
+    }
+
+
+def _areas(told: Comparison) -> dict[str, float]:
+    """How much wall wears more, less, and where that is not shown; m2."""
+    grid, shown = told.grid, told.maps.shown
+    face = grid.face_area * _M2
+    compared = np.isfinite(told.maps.difference) & ~grid.opening
+
+    def area(where: Bool) -> float:
+        return float(face[where & compared].sum())
+
+    return {
+        "compared": area(compared),
+        "second_more": area(shown == 1),
+        "second_less": area(shown == -1),
+        "not_shown": area(shown == 0),
+    }
+
+
+#: Drawn radii and heights that agree this well are of one drawing, mm.
+_SAME = 0.1
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """The same amount of two campaigns.
+
+    Attributes
+    ----------
+    first, second : Quantity or None
+        None where a campaign does not tell it.
+    difference : Quantity or None
+        Second less first.
+    ratio : Quantity or None
+        Second over first; None too where the first is not surely more than nothing.
+    """
+
+    first: Quantity | None
+    second: Quantity | None
+    difference: Quantity | None
+    ratio: Quantity | None
+
+
+@dataclass(frozen=True)
+class ContrastMaps:
+    """Two campaigns cell by cell; arrays (m, k), NaN where either is not told.
+
+    Attributes
+    ----------
+    difference : array, mm per heat, hour or tonne
+        Wear of the second less that of the first.
+    sd : array
+        Its standard uncertainty.
+    shown : int8 array
+        1 where the second wears more, -1 where less, 0 where that is not shown; of
+        what is called one in twenty may be false.
+    """
+
+    difference: Float
+    sd: Float
+    shown: NDArray[np.int8]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two campaigns beside each other; lengths mm, volumes mm3, per ``by``.
+
+    Attributes
+    ----------
+    title : str
+    created : str
+        ISO time.
+    by : {'heat', 'hour', 'tonne'}
+        What wear and material are told per.
+    design : Design
+        Of the first; the second's is drawn alike.
+    grid : Grid
+    pieces : Pieces
+    first, second : CampaignWear
+    wear : tuple of Contrast
+        One a piece.
+    material : Contrast
+        Rebuild volume put back.
+    levels, sides : tuple of Rank
+        ``item`` is the place in ``pieces``; first where the second wears most more.
+    maps : ContrastMaps
+    cautions : tuple of str
+    """
+
+    title: str
+    created: str
+    by: Exposure
+    design: Design
+    grid: Grid
+    pieces: Pieces
+    first: CampaignWear
+    second: CampaignWear
+    wear: tuple[Contrast, ...]
+    material: Contrast
+    levels: tuple[Rank, ...]
+    sides: tuple[Rank, ...]
+    maps: ContrastMaps
+    cautions: tuple[str, ...]
+
+    def of(self, name: str) -> Contrast | None:
+        """Of the whole wall or of a zone, by its name."""
+        for piece, told in zip(self.pieces.pieces, self.wear, strict=True):
+            if piece.name == name:
+                return told
+        return None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The document ``campaigns.json`` holds."""
+        return document(self)
+
+
+def compare_campaigns(
+    one: tuple[Record, str],
+    other: tuple[Record, str],
+    *,
+    by: Exposure = "tonne",
+    title: str | None = None,
+    created: datetime | None = None,
+    tick: Tick | None = None,
+) -> Comparison:
+    """Two campaigns beside each other, of one record or of two.
+
+    Parameters
+    ----------
+    one, other : (Record, str)
+        The record and the campaign's name; the first is what the second is measured
+        against.
+    by : {'tonne', 'hour', 'heat'}
+        What wear and material are divided by.
+    title : str, optional
+        Default: the campaigns' names.
+    created : datetime, optional
+        Default now.
+    tick : callable, optional
+        Told in words how far it is.
+
+    Raises
+    ------
+    InputError
+        If both are the same campaign, a record has no such campaign or its spells do
+        not tell what they are divided by, or the two linings are drawn unlike.
+    """
+    (record, name), (second_record, second_name) = one, other
+    if record.folder.resolve() == second_record.folder.resolve() and (
+        name == second_name
+    ):
+        raise InputError(
+            f"both are campaign {name!r} of one record",
+            file=record.folder,
+            cure="Name two campaigns, or two records",
+        )
+    _refuse_unlike(record, second_record)
+    grid, pieces = record_grid(record.design), pieces_of(record.panels, record.design)
+    first = campaign_wear(record, name, pieces, by, tick=tick)
+    second = campaign_wear(second_record, second_name, pieces, by, tick=tick)
+    wear = tuple(
+        _contrast_of(a, b) for a, b in zip(first.rates, second.rates, strict=True)
+    )
+    moment = datetime.now(UTC) if created is None else created
+    return Comparison(
+        title=f"{second_name} against {name}" if title is None else title,
+        created=moment.isoformat(timespec="seconds"),
+        by=by,
+        design=record.design,
+        grid=grid,
+        pieces=pieces,
+        first=first,
+        second=second,
+        wear=wear,
+        material=_contrast_of(first.material.rate, second.material.rate),
+        levels=_ranks(pieces, wear, "level"),
+        sides=_ranks(pieces, wear, "side"),
+        maps=_maps(first, second, grid),
+        cautions=_cautions(first, second, by),
+    )
+
+
+def _contrast_of(first: Quantity | None, second: Quantity | None) -> Contrast:
+    if first is None or second is None:
+        return Contrast(first, second, None, None)
+    return Contrast(first, second, difference(first, second), ratio(first, second))
+
+
+def _ranks(pieces: Pieces, wear: Sequence[Contrast], kind: Kind) -> tuple[Rank, ...]:
+    """Places of the pieces of one kind, from most more to most less wear."""
+    told = {
+        i: found
+        for i in pieces.of_kind(kind)
+        if (found := wear[i].difference) is not None
+    }
+    items = list(told)
+    return tuple(
+        Rank(items[rank.item], rank.first, rank.last)
+        for rank in ranked(list(told.values()))
+    )
+
+
+def _maps(first: CampaignWear, second: CampaignWear, grid: Grid) -> ContrastMaps:
+    apart = np.where(grid.opening, np.nan, second.map.rate - first.map.rate)
+    sd = np.hypot(first.map.sd, second.map.sd)
+    freedom = _freedom((first.map, second.map))
+    return ContrastMaps(apart, sd, shown(apart, as_normal(apart, sd, freedom)))
+
+
+def _freedom(maps: Sequence[RateMap]) -> Float:
+    """Degrees of freedom of the sum of their variances (JCGM 100:2008, G.4.1)."""
+    square = [one.sd**2 for one in maps]
+    parts = [
+        each**2 / (WORTH + np.maximum(one.spells - 1.0, 0.0))
+        for one, each in zip(maps, square, strict=True)
+    ]
+    whole = np.sum(square, axis=0) ** 2
+    told = np.sum(parts, axis=0)
+    return np.asarray(np.divide(whole, told, out=np.ones_like(whole), where=told > 0.0))
+
+
+def _refuse_unlike(one: Record, other: Record) -> None:
+    """Two linings that cannot be laid over each other."""
+    a, b = one.design, other.design
+    for what, same in (
+        ("profile or openings", _drawn_alike(one, other)),
+        ("azimuth zero", a.azimuth_zero == b.azimuth_zero),
+        ("azimuth sense", a.azimuth_sense == b.azimuth_sense),
+        ("height zero", a.height_zero == b.height_zero),
+    ):
+        if not same:
+            raise InputError(
+                f"is drawn otherwise than {one.folder}: another {what}",
+                file=other.folder,
+                cure="Compare campaigns of linings of one drawing",
+            )
+
+
+def _drawn_alike(one: Record, other: Record) -> bool:
+    """Whether both have the same rows, radii and openings."""
+    a, b = record_grid(one.design), record_grid(other.design)
+    return a.shape == b.shape and bool(
+        np.allclose(a.edge, b.edge, rtol=0.0, atol=_SAME)
+        and np.allclose(a.design_radius, b.design_radius, rtol=0.0, atol=_SAME)
+        and np.allclose(a.wall, b.wall, rtol=0.0, atol=1e-3)
+    )
+
+
+def _cautions(
+    first: CampaignWear, second: CampaignWear, by: Exposure
+) -> tuple[str, ...]:
+    said = []
+    if first.lining != second.lining:
+        said.append(
+            "The two records are of different furnaces: what sets them apart besides "
+            "the campaign is not told here"
+        )
+    for one in (first, second):
+        said += [f"Campaign {one.name}: {words}" for words in one.cautions]
+    if by == "tonne":
+        said.append(
+            "Per tonne of iron melted: what iron, coke, flux and blast it was melted "
+            "with is not in the record"
+        )
+    return tuple(said)

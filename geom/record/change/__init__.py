@@ -1,0 +1,1 @@
+"""What the wall lost and got back between two surveys."""

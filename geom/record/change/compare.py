@@ -1,0 +1,355 @@
+"""Two surveys of one wall compared: what it lost and got back, and how sure that is.
+
+How the errors of one survey hang together, for every panel that is compared.
+
+A survey laid on the rows of its record, so that two can be laid over each other.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+
+from geom._version import __version__
+from geom.design import Profile
+from geom.errors import InputError
+from geom.frame import turn
+from geom.quantity import Quantity
+from geom.record.change.result import (
+    Areas,
+    Change,
+    ChangeMaps,
+    PieceChange,
+    Spot,
+    Told,
+)
+from geom.record.change.volumes import Difference, exchange, mean_change
+from geom.record.regions import pieces_of
+from geom.record.store.grid import record_grid
+from geom.record.store.survey_file import RecordedWall
+from geom.stats.detection import least_told, shown, significant
+from geom.surface import Grid
+from geom.units import Bool, Float, say_both
+
+
+def panel_errors(wall: RecordedWall, both: Bool) -> Float:
+    """How one survey's panel means err together.
+
+    A panel of which too little was surveyed to be told errs with the nearest that was,
+    more or less by as much as its own cells are known worse or better.
+
+    Parameters
+    ----------
+    wall : RecordedWall
+    both : bool array (m, k)
+        Cells that are compared.
+
+    Returns
+    -------
+    array (p, p), mm2
+
+    Raises
+    ------
+    InputError
+        If no panel is told.
+    """
+    state, panels = wall.panels, wall.panels.panels
+    told = np.flatnonzero(np.isfinite(state.cutback))
+    if told.size == 0:
+        raise InputError(
+            f"too little of the wall was surveyed in {wall.title!r} to compare it",
+            cure="Name a survey that covers more of the height",
+        )
+    owner = panels.owner(wall.height, wall.azimuth)
+    known = np.isfinite(wall.cutback_sd)
+    count = np.maximum(np.bincount(owner[known], minlength=panels.count), 1)
+    square = np.bincount(owner[known], wall.cutback_sd[known] ** 2, panels.count)
+    size = np.sqrt(square / count)
+    needed = np.unique(owner[both])
+    lender = np.arange(panels.count)
+    across = turn(panels.azimuth[needed, None], panels.azimuth[told])
+    across = np.deg2rad(across) * wall.design.profile.mean_radius
+    apart = np.hypot(panels.height[needed, None] - panels.height[told], across)
+    lender[needed] = told[np.argmin(apart, axis=1)]
+    factor = np.divide(
+        size, size[lender], out=np.ones(panels.count), where=size[lender] > 0.0
+    )
+    lent = state.covariance[np.ix_(lender, lender)]
+    return np.asarray(factor[:, None] * lent * factor[None, :])
+
+
+#: Rows that agree this well are the same row, mm.
+_SAME = 1e-3
+
+
+def on_one_grid(wall: RecordedWall) -> tuple[RecordedWall, Grid]:
+    """The survey on the grid of all surveys of its lining, and that grid.
+
+    Returns
+    -------
+    wall : RecordedWall
+        As it came where it is on that grid already; else straight between its rows,
+        and NaN where a row lies above or below what was surveyed.
+    grid : Grid
+
+    Raises
+    ------
+    InputError
+        If it has another number of azimuths.
+    """
+    grid = record_grid(wall.design)
+    if wall.azimuth.size != grid.azimuth.size:
+        raise InputError(
+            f"{wall.title!r} has {wall.azimuth.size} azimuths, not {grid.azimuth.size}",
+            cure="Name a folder that 'daubline survey' wrote",
+        )
+    if wall.height.size == grid.height.size and (
+        np.abs(wall.height - grid.height).max() < _SAME
+    ):
+        return wall, grid
+    steps = wall.design.profile.steps
+    laid = replace(
+        wall,
+        height=grid.height,
+        azimuth=grid.azimuth,
+        design_radius=grid.design_radius,
+        wall=grid.wall,
+        row_height=grid.row_height,
+        cutback=_at_rows(wall.cutback, wall, grid.height, steps),
+        cutback_sd=_at_rows(wall.cutback_sd, wall, grid.height, steps),
+    )
+    return laid, grid
+
+
+def _at_rows(field: Float, wall: RecordedWall, asked: Float, steps: Float) -> Float:
+    """A field at other heights, straight between rows; never across a step."""
+    told = np.full((asked.size, field.shape[1]), np.nan)
+    known = np.isfinite(field).any(axis=1)
+    cuts = np.concatenate([[-np.inf], steps, [np.inf]])
+    for low, high in itertools.pairwise(cuts):
+        rows = np.flatnonzero(known & (wall.height > low) & (wall.height < high))
+        if rows.size == 0:
+            continue
+        half = 0.5 * wall.row_height[rows]
+        first, last = wall.height[rows[0]] - half[0], wall.height[rows[-1]] + half[-1]
+        here = (asked > max(low, first)) & (asked < min(high, last))
+        place = np.interp(asked[here], wall.height[rows], np.arange(rows.size))
+        below = np.minimum(place.astype(np.int64), rows.size - 1)
+        above = np.minimum(below + 1, rows.size - 1)
+        part = (place - below)[:, None]
+        told[here] = (1.0 - part) * field[rows[below]] + part * field[rows[above]]
+    return told
+
+
+#: Radii of the two drawings may differ by this and still be the same drawing, mm.
+_SAME_SURVEY = 0.1
+#: Surveys that end within a row or two of each other reach equally far, mm.
+_ROW = 20.0
+
+
+def compare_walls(
+    start: RecordedWall,
+    end: RecordedWall,
+    *,
+    title: str | None = None,
+    created: datetime | None = None,
+) -> Change:
+    """What changed from one survey to another.
+
+    Parameters
+    ----------
+    start, end : RecordedWall
+        Surveyed first and last, on one grid.
+    title : str, optional
+        Default: from which survey to which.
+    created : datetime, optional
+        Default now.
+
+    Raises
+    ------
+    InputError
+        If both are the same survey, or of different linings, or have no wall in common.
+    """
+    _refuse_unlike(start, end)
+    (start, grid), (end, _) = on_one_grid(start), on_one_grid(end)
+    _refuse_one_survey(start, end)
+    difference = _difference(start, end, grid)
+    maps = _maps(difference, start, end)
+    moment = datetime.now(UTC) if created is None else created
+    told = _told(start), _told(end)
+    sure = [difference.patch * (maps.shown == sign) for sign in (1, -1)]
+    return Change(
+        lining=start.design.name,
+        title=_title(*told) if title is None else title,
+        created=moment.isoformat(timespec="seconds"),
+        version=__version__,
+        start=told[0],
+        end=told[1],
+        detection=float(np.nanmedian(least_told(maps.change_sd))),
+        areas=_areas(difference, maps),
+        volume=exchange(difference, difference.patch),
+        shown_lost=exchange(difference, sure[0]).lost,
+        shown_restored=exchange(difference, sure[1]).restored,
+        pieces=_pieces(difference, start),
+        greatest_loss=_spot(grid, maps, 1),
+        greatest_gain=_spot(grid, maps, -1),
+        warnings=_warnings(start, end, difference.grid),
+        grid=difference.grid,
+        maps=maps,
+    )
+
+
+def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> Difference:
+    """Two surveys on one grid laid over each other."""
+    known = [np.isfinite(w.cutback) & (w.cutback_sd > 0.0) for w in (start, end)]
+    both = known[0] & known[1] & (grid.wall > 0.0)
+    if not both.any():
+        raise InputError(
+            "the two surveys have no wall in common",
+            cure="Name two surveys that overlap in height",
+        )
+    radius = grid.design_radius[:, None] + start.cutback
+    return Difference(
+        grid=replace(grid, surveyed=np.asarray(both.any(axis=1))),
+        panels=start.panels.panels,
+        start=np.where(both, radius, np.nan),
+        start_sd=np.where(both, start.cutback_sd, np.nan),
+        end_sd=np.where(both, end.cutback_sd, np.nan),
+        change=np.where(both, end.cutback - start.cutback, np.nan),
+        covariance=panel_errors(start, both) + panel_errors(end, both),
+    )
+
+
+def _refuse_unlike(start: RecordedWall, end: RecordedWall) -> None:
+    one, other = start.design, end.design
+    if one.name != other.name or not _drawn_alike(one.profile, other.profile):
+        raise InputError(
+            "the two surveys are of different linings or drawings",
+            cure="Name two surveys of one lining against one drawing",
+        )
+
+
+def _refuse_one_survey(start: RecordedWall, end: RecordedWall) -> None:
+    """A survey is itself, whether read from its folder or from a record."""
+    if start.created == end.created and np.allclose(
+        start.cutback, end.cutback, rtol=0.0, atol=_SAME_SURVEY, equal_nan=True
+    ):
+        raise InputError(
+            "FROM and TO are the same survey", cure="Name two surveys of the lining"
+        )
+
+
+def _drawn_alike(one: Profile, other: Profile) -> bool:
+    return one.height.shape == other.height.shape and (
+        np.allclose(one.height, other.height, atol=_SAME_SURVEY)
+        and np.allclose(one.radius, other.radius, atol=_SAME_SURVEY)
+    )
+
+
+def _maps(difference: Difference, start: RecordedWall, end: RecordedWall) -> ChangeMaps:
+    """What is told cell by cell; nothing is of openings."""
+    change, sd, one, other = (
+        np.where(difference.grid.opening, np.nan, field)
+        for field in (difference.change, difference.sd, start.cutback, end.cutback)
+    )
+    return ChangeMaps(
+        start=one,
+        end=other,
+        change=change,
+        change_sd=sd,
+        significant=significant(change, sd),
+        shown=shown(change, sd),
+    )
+
+
+def _areas(difference: Difference, maps: ChangeMaps) -> Areas:
+    face = difference.face
+    return Areas(
+        compared=float(face.sum()),
+        beyond_lost=float(face[maps.significant == 1].sum()),
+        beyond_restored=float(face[maps.significant == -1].sum()),
+        shown_lost=float(face[maps.shown == 1].sum()),
+        shown_restored=float(face[maps.shown == -1].sum()),
+    )
+
+
+def _pieces(difference: Difference, wall: RecordedWall) -> tuple[PieceChange, ...]:
+    pieces = pieces_of(difference.panels, wall.design)
+    told = []
+    for one, member in zip(pieces.pieces, pieces.member, strict=True):
+        if one.kind == "panel":
+            continue
+        inside = np.append(member, 0.0)[difference.owner]
+        patch = difference.patch * inside
+        if patch.any():
+            told.append(
+                PieceChange(
+                    piece=one,
+                    area=float((difference.face * inside).sum()),
+                    mean=mean_change(difference, patch),
+                    volume=exchange(difference, patch),
+                )
+            )
+    return tuple(told)
+
+
+def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> Spot | None:
+    """Where a change to one side is shown and greatest."""
+    if not (maps.shown == sign).any():
+        return None
+    size = np.where(maps.shown == sign, sign * maps.change, -np.inf)
+    row, column = np.unravel_index(int(np.argmax(size)), grid.shape)
+    return Spot(
+        change=Quantity.normal(maps.change[row, column], maps.change_sd[row, column]),
+        azimuth=float(grid.azimuth[column]),
+        height=float(grid.height[row]),
+    )
+
+
+def _told(wall: RecordedWall) -> Told:
+    occasion = None if wall.occasion is None else wall.occasion.words
+    return Told(wall.title, wall.created, occasion)
+
+
+def _title(start: Told, end: Told) -> str:
+    if start.name == end.name:
+        return f"{start.name}: two surveys"
+    return f"From {start.name} to {end.name}"
+
+
+def _warnings(start: RecordedWall, end: RecordedWall, grid: Grid) -> tuple[str, ...]:
+    said = []
+    one, other = start.occasion, end.occasion
+    if one is not None and other is not None:
+        if one.place > other.place:
+            said.append(
+                f"FROM ({one.words}) is the later survey: what is called lost here was "
+                "put back, and the other way round"
+            )
+        if one.campaign != other.campaign:
+            said.append("The wall was lined anew between the surveys")
+    low, high = grid.surveyed_heights
+    reach = [_reach(wall) for wall in (start, end)]
+    least, most = min(a for a, _ in reach), max(b for _, b in reach)
+    if low - least > _ROW or most - high > _ROW:
+        unit = start.design.length_unit
+        said.append(
+            "Wall that only one survey reached is left out: compared from "
+            f"{say_both(low, unit)} to {say_both(high, unit)}"
+        )
+    return tuple(said)
+
+
+def _reach(wall: RecordedWall) -> tuple[float, float]:
+    """Lowest and highest surveyed height, mm."""
+    rows = np.flatnonzero(np.isfinite(wall.cutback).any(axis=1))
+    if rows.size == 0:
+        return np.inf, -np.inf
+    half = 0.5 * wall.row_height
+    return (
+        float((wall.height - half)[rows[0]]),
+        float((wall.height + half)[rows[-1]]),
+    )

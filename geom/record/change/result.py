@@ -1,0 +1,221 @@
+"""What changed between two surveys of one wall: every number, in one frozen thing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.quantity import Quantity
+from geom.record.change.volumes import Exchange
+from geom.record.regions import Kind, Piece
+from geom.stats.detection import FALSE
+from geom.surface import Grid
+from geom.units import Bool, Float
+
+SCHEMA = "daubline.change/1"
+
+_M2, _M3 = 1e-6, 1e-9
+
+
+@dataclass(frozen=True)
+class Told:
+    """Which survey: its title, when it was worked out, and its heat where known."""
+
+    title: str
+    created: str
+    occasion: str | None
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return self.title if self.occasion is None else self.occasion
+
+
+@dataclass(frozen=True)
+class PieceChange:
+    """One piece of wall between the surveys.
+
+    Attributes
+    ----------
+    piece : Piece
+    area : float, mm2
+        Of it that was compared.
+    mean : Quantity, mm
+        Mean change, positive where lost.
+    volume : Exchange, mm3
+    """
+
+    piece: Piece
+    area: float
+    mean: Quantity
+    volume: Exchange
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``change.json``, m2 and m3."""
+        place = {
+            name: getattr(self.piece, name)
+            for name in ("height_from", "height_to", "azimuth_from", "azimuth_to")
+        }
+        named = {"name": self.piece.name} if self.piece.name else {}
+        return {
+            **named,
+            **place,
+            "area": self.area * _M2,
+            "mean_change": self.mean.to_dict(),
+            "volume": _volumes(self.volume),
+        }
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where a shown change is greatest; mm and degrees.
+
+    ``change`` is that of this place, as both surveys know it.
+    """
+
+    change: Quantity
+    azimuth: float
+    height: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``change.json``."""
+        return vars(self) | {"change": self.change.to_dict()}
+
+
+@dataclass(frozen=True)
+class Areas:
+    """Wall by what can be told of it, mm2.
+
+    Attributes
+    ----------
+    compared : float
+        Surveyed both times, openings left out.
+    beyond_lost, beyond_restored : float
+        Where change is beyond its own level of detection, each cell by itself.
+    shown_lost, shown_restored : float
+        Where it is shown, all cells looked at together.
+    """
+
+    compared: float
+    beyond_lost: float
+    beyond_restored: float
+    shown_lost: float
+    shown_restored: float
+
+
+@dataclass(frozen=True)
+class ChangeMaps:
+    """Gridded results over (m, k) cells.
+
+    Attributes
+    ----------
+    start, end : array, mm
+        Cut-back of each survey; NaN where it did not survey, or an opening.
+    change, change_sd : array, mm
+        Radius last less radius first; NaN where not compared or an opening.
+    significant, shown : int8 array
+        1 lost, -1 restored, 0 neither or not compared.
+    """
+
+    start: Float
+    end: Float
+    change: Float
+    change_sd: Float
+    significant: NDArray[np.int8]
+    shown: NDArray[np.int8]
+
+    @property
+    def compared(self) -> Bool:
+        """Cells surveyed both times."""
+        return np.isfinite(self.change)
+
+
+@dataclass(frozen=True)
+class Change:
+    """Everything two surveys tell.  Lengths mm, areas mm2, volumes mm3, degrees.
+
+    Attributes
+    ----------
+    lining, title, created, version : str
+    start, end : Told
+        The surveys.
+    detection : float
+        Level of detection at 95 %, the median over the compared wall.
+    areas : Areas
+    volume : Exchange
+        Over all compared wall.
+    shown_lost, shown_restored : Quantity
+        Of these, where the change is shown.
+    pieces : tuple of PieceChange
+        Whole wall, zones, levels and sides; those with compared wall.
+    greatest_loss, greatest_gain : Spot or None
+        None where no such change is shown.
+    warnings : tuple of str
+    grid : Grid
+        Rows compared are its surveyed ones.
+    maps : ChangeMaps
+    """
+
+    lining: str
+    title: str
+    created: str
+    version: str
+    start: Told
+    end: Told
+    detection: float
+    areas: Areas
+    volume: Exchange
+    shown_lost: Quantity
+    shown_restored: Quantity
+    pieces: tuple[PieceChange, ...]
+    greatest_loss: Spot | None
+    greatest_gain: Spot | None
+    warnings: tuple[str, ...]
+    grid: Grid
+    maps: ChangeMaps
+
+    def of_kind(self, kind: Kind) -> tuple[PieceChange, ...]:
+        """The pieces of one kind."""
+        return tuple(one for one in self.pieces if one.piece.kind == kind)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The document ``change.json`` holds."""
+        return {
+            "schema": SCHEMA,
+            "lining": self.lining,
+            "title": self.title,
+            "created": self.created,
+            "version": self.version,
+            "units": {"length": "mm", "area": "m2", "volume": "m3", "angle": "deg"},
+            "from": vars(self.start).copy(),
+            "to": vars(self.end).copy(),
+            "level_of_detection": {
+                "confidence": 0.95,
+                "typical": self.detection,
+                "false_discovery_rate": FALSE,
+            },
+            "area": {name: part * _M2 for name, part in vars(self.areas).items()},
+            "volume": _volumes(self.volume)
+            | {
+                "shown_lost": self.shown_lost.times(_M3).to_dict(),
+                "shown_restored": self.shown_restored.times(_M3).to_dict(),
+            },
+            "mean_change": self.of_kind("wall")[0].mean.to_dict(),
+            "greatest_loss": _spot(self.greatest_loss),
+            "greatest_gain": _spot(self.greatest_gain),
+            "zones": [one.to_dict() for one in self.of_kind("zone")],
+            "levels": [one.to_dict() for one in self.of_kind("level")],
+            "sides": [one.to_dict() for one in self.of_kind("side")],
+            "warnings": list(self.warnings),
+        }
+
+
+def _volumes(volume: Exchange) -> dict[str, Any]:
+    return {name: part.times(_M3).to_dict() for name, part in vars(volume).items()}
+
+
+def _spot(spot: Spot | None) -> dict[str, Any] | None:
+    return None if spot is None else spot.to_dict()

@@ -1,0 +1,1 @@
+"""How many heats until a limit."""

@@ -1,0 +1,173 @@
+"""Heats until walls pass limits, in closed form for walls drawn one by one.
+
+A place that has a room of so many mm to its limit, is worn r a heat in the mean and
+more or less than that by a standard deviation s from heat to heat, has gone
+
+    n r + sqrt(n) s z,    z standard normal,
+
+after n heats.  It is past its limit after
+
+    sqrt(n) = 2 room / (s z + sqrt((s z) ** 2 + 4 r room)),
+
+the life of Birnbaum and Saunders; never, where there is no such n.  That a wall may
+pass its limit, be slagged back over it and pass again later is left out: it matters
+only where scatter is several times the mean wear.
+
+A piece of wall passes when the first of its panels does.
+
+References
+----------
+Birnbaum, Z. W. and Saunders, S. C. (1969). A new family of life distributions. J. Appl.
+Prob. 6, 319-327.
+
+Cut-back at which panels pass the limits of the drawing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+import numpy as np
+
+from geom.compare.panels import HOURS
+from geom.design import Design
+from geom.record.regions import Piece, Pieces
+from geom.units import Bool, Float
+
+#: Heats that a forecast looks ahead; what does not pass within them is inf.
+HORIZON = 999.0
+
+
+def heats_to_pass(room: Float, rate: Float, scatter: Float) -> Float:
+    """Heats until limits are passed; arrays broadcast.
+
+    Parameters
+    ----------
+    room : array, mm
+        Wear until the limit is passed; 0 or less: it is passed.
+    rate : array, mm
+        Mean wear of a heat.
+    scatter : array, mm
+        Draws about 0 of what a heat takes more or less than the mean.
+
+    Returns
+    -------
+    array
+        inf where the limit is not passed within the horizon.
+
+    Examples
+    --------
+    >>> heats_to_pass(np.array([20.0, 20.0, -1.0]), np.array([8.0, 0.0, 8.0]), 0.0)
+    array([2.5, inf, 0. ])
+    """
+    left = np.maximum(room, 0.0)
+    square = scatter**2 + 4.0 * rate * left
+    passes = square >= 0.0
+    reach = np.sqrt(square, out=np.zeros_like(square), where=passes)
+    reach += scatter
+    passes &= reach > 0.0
+    # reach is 0 at room 0 where the scatter is against it: passed all the same
+    heats = np.divide(2.0 * left, reach, out=np.full_like(square, np.inf), where=passes)
+    heats *= heats
+    heats[heats > HORIZON] = np.inf
+    heats[np.broadcast_to(left == 0.0, heats.shape)] = 0.0
+    return heats
+
+
+def with_spots(
+    even: Float, room: Float, rate: Float, scatter: Float, *, after: Float, depth: Float
+) -> Float:
+    """Heats until limits are passed where a spot falls out meanwhile.
+
+    With even wear the limit is passed once the spot is out and the rest of the room is
+    worn, whichever comes later; or without the spot, if that is sooner.
+
+    Parameters
+    ----------
+    even : array
+        Heats without the spot, as `heats_to_pass` tells them.
+    room, rate, scatter : array
+        As there.
+    after : array
+        Heats until the spot falls out; inf: never.
+    depth : array, mm
+        Of the spot.
+
+    Examples
+    --------
+    >>> room, rate = np.array([20.0, 20.0]), np.array([8.0, 8.0])
+    >>> even = heats_to_pass(room, rate, 0.0)
+    >>> with_spots(even, room, rate, 0.0, after=np.array([1.0, 9.0]), depth=12.0)
+    array([1. , 2.5])
+    """
+    rest = np.maximum(after, heats_to_pass(room - depth, rate, scatter))
+    return np.minimum(even, rest)
+
+
+def first_of(heats: Float, groups: Bool) -> Float:
+    """The first panel of each group to pass.
+
+    Parameters
+    ----------
+    heats : array (p, draws)
+    groups : bool array (g, p)
+
+    Returns
+    -------
+    array (g, draws)
+        inf for a group of none.
+    """
+    rows = [heats[some].min(axis=0, initial=np.inf) for some in groups]
+    return np.stack(rows)
+
+
+Limit = Literal["brick threshold", "least lining"]
+
+
+def limits_of(pieces: Pieces, design: Design) -> Iterator[tuple[Limit, Float]]:
+    """Limits, and the cut-back at which each panel passes them.
+
+    Parameters
+    ----------
+    pieces : Pieces
+    design : Design
+        Its shell and ``least_lining`` give the second limit.
+
+    Yields
+    ------
+    limit : {'brick threshold', 'least lining'}
+    depth : array (p,), mm
+        Where the radius drawn changes within a panel, the widest counts: there the
+        lining is thinnest.
+    """
+    levels = [pieces.pieces[i] for i in pieces.of_kind("level")]
+    panels = len(levels) * HOURS
+    yield "brick threshold", np.full(panels, design.repair.brick_threshold)
+    if design.shell_radius is not None and design.least_lining is not None:
+        widest = np.repeat([_widest(one, design) for one in levels], HOURS)
+        yield "least lining", design.shell_radius - widest - design.least_lining
+
+
+def _widest(piece: Piece, design: Design) -> float:
+    """Greatest radius drawn in a piece: there the lining is thinnest."""
+    corners = design.profile.corners
+    low, high = piece.height_from, piece.height_to
+    between = corners[(corners > low) & (corners < high)]
+    above = design.profile.radius_at(np.array([low, *between]), side="above")
+    below = design.profile.radius_at(np.array([*between, high]), side="below")
+    return float(np.nanmax([*above, *below]))
+
+
+def why_no_least_lining(design: Design) -> str:
+    """Which keys would give the least lining its forecast; empty where it has one."""
+    if design.shell_radius is None:
+        keys = "radius and least_lining in [shell]"
+    elif design.least_lining is None:
+        keys = "least_lining in [shell]"
+    else:
+        return ""
+    return (
+        f"only the brick threshold is forecast: {keys} of the design file would give "
+        "the heats until the least lining is left"
+    )

@@ -1,0 +1,192 @@
+"""A heat log: many surveys of one lining, listed in one sheet."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+from geom.design.text_file import listed, nearest
+from geom.errors import InputError
+from geom.readings.sheets.sheet import refuse_mixed_marks
+from geom.readings.sheets.table import Row, Table, read_table
+from geom.record.store.occasion import (
+    Occasion,
+    amount_in,
+    contradictions,
+    day_in,
+    heat_in,
+    stage_in,
+)
+from geom.units import KG_PER
+
+T = TypeVar("T")
+
+_NEEDED = ("heat", "date", "stage", "readings")
+_MELTED = {f"melted_{unit.replace(' ', '_')}": unit for unit in KG_PER}
+_KNOWN = (*_NEEDED, "hours_on_blast", *_MELTED, "campaign")
+_HEADER = (
+    "A heat log has the columns heat, date, stage and readings, and if wanted "
+    "hours_on_blast, campaign and melted_t (for _t also _short_ton, _long_ton, _lb, "
+    "_kg)"
+)
+_BETWEEN = "|"
+
+
+@dataclass(frozen=True)
+class Logged:
+    """One survey of a log.
+
+    Attributes
+    ----------
+    occasion : Occasion
+    readings : tuple of Path
+        Its files.
+    file, place : str
+        Where it is written, for messages.
+    """
+
+    occasion: Occasion
+    readings: tuple[Path, ...]
+    file: str
+    place: str
+
+
+def read_heat_log(path: str | os.PathLike[str]) -> tuple[Logged, ...]:
+    """Read a heat log; all of it is checked before anything is handed on.
+
+    Parameters
+    ----------
+    path : path
+        A CSV sheet as described in ``docs/record.md``.
+
+    Returns
+    -------
+    tuple of Logged
+        In the order of heats.
+
+    Raises
+    ------
+    InputError
+        With row and column, if a column is missing, unknown or twice there, a cell
+        does not hold what its column says, a file is not there, an occasion or a file
+        stands twice, or the occasions contradict each other.
+    """
+    table = read_table(path)
+    columns = _layout(table)
+    table.refuse_unnamed()
+    numbers = [i for name, i in columns.items() if name.startswith(("hours", "melted"))]
+    refuse_mixed_marks(table, numbers)
+    logged = [_logged(table, row, columns) for row in table.rows]
+    _refuse_twice(table, logged, columns)
+    for words in contradictions(one.occasion for one in logged):
+        cure = "Check heat, stage and date of both rows"
+        raise InputError(words, file=table.file, cure=cure)
+    return tuple(sorted(logged, key=lambda one: one.occasion.place))
+
+
+def _layout(table: Table) -> dict[str, int]:
+    """Which column holds what."""
+    columns: dict[str, int] = {}
+    for index, head in enumerate(table.header.cells):
+        name = head.strip().lower()
+        if name.startswith("melted") and name not in _MELTED:
+            what = f'the column "{head[:40]}" names no unit of mass that is known'
+            cure = f"Write {listed(_MELTED)}"
+            raise table.refuse(what, table.header, cure=cure)
+        if name and name not in _KNOWN:
+            like = nearest(name, _KNOWN)
+            what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
+            raise table.refuse(what, table.header, cure=_HEADER)
+        if name in columns:
+            what = f"there are two columns {name}"
+            raise table.refuse(what, table.header, cure="Keep one of them")
+        if name:
+            columns[name] = index
+    for name in _NEEDED:
+        if name not in columns:
+            what = f"the column {name} is missing"
+            raise table.refuse(what, table.header, cure=_HEADER)
+    if len(_MELTED.keys() & columns.keys()) > 1:
+        what = "there are two columns of iron melted"
+        raise table.refuse(what, table.header, cure="Keep one of them")
+    return columns
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """The cells of one row, by the names of their columns."""
+
+    table: Table
+    row: Row
+    columns: dict[str, int]
+
+    def needed(self, name: str, reads: Callable[[str], T]) -> T:
+        """What a cell holds that must not be blank."""
+        if (found := self.told(name, reads)) is None:
+            cure = "Fill it in, or leave the row out"
+            raise self.refuse(f"the {name} is blank", name, cure)
+        return found
+
+    def told(self, name: str, reads: Callable[[str], T]) -> T | None:
+        """What a cell holds; None where it is blank or has no column."""
+        index = self.columns.get(name, -1)
+        text = self.row.cell(index) if index >= 0 else ""
+        try:
+            return reads(text) if text else None
+        except ValueError as fault:
+            raise self.refuse(str(fault), name, "Mend the cell") from fault
+
+    def refuse(self, what: str, name: str, cure: str) -> InputError:
+        """Make the error for a cell."""
+        return self.table.refuse(what, self.row, self.columns[name], cure=cure)
+
+
+def _logged(table: Table, row: Row, columns: dict[str, int]) -> Logged:
+    cells = _Cells(table, row, columns)
+    amount = partial(amount_in, decimal_comma=table.decimal_comma)
+    column = next((name for name in _MELTED if name in columns), "")
+    melted = cells.told(column, amount)
+    try:
+        occasion = Occasion(
+            heat=cells.needed("heat", heat_in),
+            stage=cells.needed("stage", stage_in),
+            date=cells.needed("date", day_in),
+            hours=cells.told("hours_on_blast", amount),
+            melted=None if melted is None else melted * float(KG_PER[_MELTED[column]]),
+            campaign=cells.told("campaign", str) or "",
+        )
+    except InputError as said:
+        raise said.at(file=table.file, place=table.place(row)) from None
+    folder = Path(table.file).parent
+    files = cells.needed("readings", lambda text: _files(text, folder))
+    return Logged(occasion, files, table.file, table.place(row))
+
+
+def _files(text: str, folder: Path) -> tuple[Path, ...]:
+    files = tuple(folder / part.strip() for part in text.split(_BETWEEN))
+    for file in files:
+        if not file.is_file():
+            raise ValueError(f"there is no file {file}")
+    return files
+
+
+def _refuse_twice(
+    table: Table, logged: Sequence[Logged], columns: dict[str, int]
+) -> None:
+    """No occasion and no file may stand twice."""
+    first: dict[str | Path, Row] = {}
+    for one, row in zip(logged, table.rows, strict=True):
+        said: list[tuple[str | Path, str, str]] = [
+            (one.occasion.name, one.occasion.words, "heat"),
+            *((file.resolve(), file.name, "readings") for file in one.readings),
+        ]
+        for key, words, name in said:
+            before = first.setdefault(key, row)
+            if before is not row:
+                what = f"{words} stands in row {before.number} too"
+                cure = "Each survey has one row and readings of its own"
+                raise table.refuse(what, row, columns[name], cure=cure)

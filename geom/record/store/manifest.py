@@ -1,0 +1,215 @@
+"""What a record holds, remembered: ``manifest.json``, which may be lost at any time.
+
+What lies in the folder is the truth.  The manifest spares opening every file of a long
+record, and keeps the sha256 that each file had when it was added.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from geom.atomic import write_whole
+from geom.errors import InputError
+from geom.record.store.occasion import Occasion
+from geom.record.store.survey_file import occasion_in, opened, read_through
+
+NAME = "manifest.json"
+LINING = "lining.toml"
+SURVEYS = "surveys"
+SCHEMA = "daubline.record/1"
+
+#: What files of surveys are called.
+IS_SURVEY = re.compile(r"heat-\d{5}-(before-repair|after-repair|not-repaired)\.nc")
+#: How often two who write at once are waited for before it is left to the next.
+_TRIES = 5
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What is remembered of one file.
+
+    Attributes
+    ----------
+    occasion : Occasion
+    sha256 : str
+        Of the file when it was added.
+    size : int, bytes
+    """
+
+    occasion: Occasion
+    sha256: str
+    size: int
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What is remembered of a record; nothing where that was lost.
+
+    Attributes
+    ----------
+    lining : str
+        The sha256 of the design file, empty where not known.
+    entries : dict
+        By name of the file.
+    sound : bool
+        False where there is a manifest that cannot be read.
+    """
+
+    lining: str = ""
+    entries: dict[str, Entry] = field(default_factory=dict)
+    sound: bool = True
+
+
+def survey_files(folder: Path) -> dict[str, int]:
+    """Surveys that lie in a record: size of each file, bytes, by its name, in order."""
+    found: dict[str, int] = {}
+    with suppress(FileNotFoundError), os.scandir(folder / SURVEYS) as there:
+        for entry in there:
+            if IS_SURVEY.fullmatch(entry.name):
+                with suppress(FileNotFoundError):
+                    found[entry.name] = entry.stat().st_size
+    return {name: found[name] for name in sorted(found) if found[name] > 0}
+
+
+def read_manifest(folder: Path) -> Manifest:
+    """What is remembered of a record; never an error."""
+    try:
+        told = json.loads((folder / NAME).read_bytes())
+        if told["schema"] != SCHEMA:
+            return Manifest(sound=False)
+        entries = {name: _entry(one, name) for name, one in told["surveys"].items()}
+        return Manifest(str(told["lining"]["sha256"]), entries)
+    except FileNotFoundError:
+        return Manifest()
+    except (OSError, LookupError, ValueError, TypeError, AttributeError, RuntimeError):
+        return Manifest(sound=False)
+
+
+def settle(folder: Path, *, anew: bool = False) -> None:
+    """Write the manifest so that it holds what lies in the folder.
+
+    What is remembered of a file stays.  Files that cannot be read are left out.  The
+    folder is listed again afterwards, so that of two who write at once the later sees
+    what the earlier added.
+
+    Parameters
+    ----------
+    folder : Path
+    anew : bool
+        Remember nothing: read every file, from its first byte to its last.
+    """
+    held = Manifest() if anew else read_manifest(folder)
+    made: dict[str, Entry | None] = {}
+    for _ in range(_TRIES):
+        listed = survey_files(folder)
+        for name in listed:
+            if made.get(name) is None:
+                made[name] = held.entries.get(name) or _read(folder, name, whole=anew)
+        made = {name: made[name] for name in listed}
+        lining = held.lining or sha256(folder / LINING)
+        kept = {name: entry for name, entry in made.items() if entry is not None}
+        write_whole(folder / NAME, _document(lining, kept))
+        held = read_manifest(folder)
+        if held.entries.keys() >= kept.keys() and survey_files(folder) == listed:
+            return
+
+
+def read_entry(path: Path, *, whole: bool = False) -> Entry:
+    """Read what is to be remembered of a file of a record.
+
+    Parameters
+    ----------
+    path : Path
+    whole : bool
+        Read all of it, so that damage is seen by the file's own checksums.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is of another occasion than its name says.
+    """
+    with opened(path) as file:
+        occasion = occasion_in(file)
+        if whole:
+            read_through(file)
+    if occasion.name != path.stem:
+        raise InputError(
+            f"holds the survey of {occasion.words}",
+            file=path,
+            cure="Files of a record must not be renamed or copied",
+        )
+    return Entry(occasion, sha256(path), path.stat().st_size)
+
+
+def sha256(path: Path) -> str:
+    """The sha256 of a file, in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _read(folder: Path, name: str, *, whole: bool) -> Entry | None:
+    with suppress(InputError, OSError):
+        return read_entry(folder / SURVEYS / name, whole=whole)
+    return None
+
+
+def _entry(told: dict[str, Any], name: str) -> Entry:
+    occasion = Occasion(
+        heat=int(told["heat"]),
+        stage=told["stage"],
+        date=date.fromisoformat(told["date"]),
+        hours=_number(told["hours_on_blast"]),
+        melted=_number(told["melted"]),
+        campaign=str(told["campaign"]),
+    )
+    if f"{occasion.name}.nc" != name:
+        raise ValueError(f"{name} is not {occasion.words}")
+    return Entry(occasion, str(told["sha256"]), int(told["size"]))
+
+
+def _number(told: object) -> float | None:
+    if told is None or isinstance(told, int | float):
+        return None if told is None else float(told)
+    raise TypeError(f"{told!r} is not a number")
+
+
+def _document(lining: str, entries: dict[str, Entry]) -> bytes:
+    """One survey a line."""
+    head = {
+        "schema": SCHEMA,
+        "units": {"hours_on_blast": "h", "melted": "kg", "size": "byte"},
+        "lining": {"file": LINING, "sha256": lining},
+    }
+    told = [
+        f"{json.dumps(name)}: {json.dumps(_line(one))}" for name, one in entries.items()
+    ]
+    surveys = ",\n  ".join(told)
+    return f'{json.dumps(head)[:-1]},\n "surveys": {{\n  {surveys}\n }}}}\n'.encode()
+
+
+def _line(entry: Entry) -> dict[str, Any]:
+    return {
+        **told_of(entry.occasion),
+        "size": entry.size,
+        "sha256": entry.sha256,
+    }
+
+
+def told_of(occasion: Occasion) -> dict[str, Any]:
+    """An occasion as JSON tells it; hours and kg."""
+    return {
+        "heat": occasion.heat,
+        "stage": occasion.stage,
+        "date": occasion.date.isoformat(),
+        "hours_on_blast": occasion.hours,
+        "melted": occasion.melted,
+        "campaign": occasion.campaign,
+    }

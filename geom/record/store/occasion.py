@@ -1,0 +1,189 @@
+"""When a survey was made: after which heat, before or after its repair.
+
+Whether occasions of one furnace can all be true.
+
+Heat, stage, date and amounts as people write them.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal, get_args
+
+from geom.design.text_file import folded, listed
+from geom.errors import InputError
+from geom.units import parse_number
+
+#: ``before repair``: as the heat left the wall; ``after repair``: as the next heat
+#: finds it; ``not repaired``: both, because nothing was done to the wall.
+Stage = Literal["before repair", "after repair", "not repaired"]
+STAGES: tuple[Stage, ...] = get_args(Stage)
+
+#: Heats are numbered up to this.
+_MOST = 99_999
+
+
+@dataclass(frozen=True)
+class Occasion:
+    """When a survey was made.  Who made it is not kept.
+
+    Attributes
+    ----------
+    heat : int
+        The last heat that the wall had seen, by the furnace's own count, which goes on
+        from campaign to campaign.  0: a new lining.
+    stage : Stage
+    date : date
+    hours : float or None
+        On blast since the wall was surveyed or repaired before.
+    melted : float or None, kg
+        Iron melted in that time.
+    campaign : str
+        Name of the campaign, from one new lining to the next.
+    """
+
+    heat: int
+    stage: Stage
+    date: date
+    hours: float | None = None
+    melted: float | None = None
+    campaign: str = ""
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.heat <= _MOST:
+            raise InputError(f"heat {self.heat} is not between 0 and {_MOST}")
+        if self.stage not in STAGES:
+            raise InputError(f"stage {self.stage!r} is none of {', '.join(STAGES)}")
+        for name, told in (("hours", self.hours), ("melted", self.melted)):
+            if told is not None and not 0.0 <= told < 1e12:
+                raise InputError(f"{name} {told} is not a number from 0 up")
+
+    @property
+    def place(self) -> tuple[int, bool]:
+        """What surveys of one furnace are put in order by."""
+        return self.heat, self.stage == "after repair"
+
+    @property
+    def name(self) -> str:
+        """As its file is called: ``heat-00041-before-repair``."""
+        return f"heat-{self.heat:05d}-{self.stage.replace(' ', '-')}"
+
+    @property
+    def words(self) -> str:
+        """As people say it: ``heat 41, before repair``."""
+        return f"heat {self.heat}, {self.stage}"
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the next heat finds the wall as this survey saw it."""
+        return self.stage != "before repair"
+
+    @property
+    def finds(self) -> bool:
+        """Whether the survey saw the wall as its heat left it."""
+        return self.stage != "after repair"
+
+
+def contradictions(occasions: Iterable[Occasion]) -> tuple[str, ...]:
+    """What in the occasions of one furnace cannot be so, in words.
+
+    Parameters
+    ----------
+    occasions : iterable of Occasion
+        All different, in any order.
+    """
+    said = []
+    in_order = sorted(occasions, key=lambda one: (one.place, one.date))
+    for one, other in itertools.pairwise(in_order):
+        if one.heat == other.heat and "not repaired" in (one.stage, other.stage):
+            said.append(
+                f"there are both {one.words} and {other.stage}: a wall that was not "
+                "repaired has no survey before or after it"
+            )
+        if other.date < one.date:
+            said.append(
+                f"{other.words} is of {other.date}, but {one.words} of {one.date}: "
+                "dates run backwards"
+            )
+    return tuple(said)
+
+
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+
+def heat_in(text: str) -> int:
+    """A heat's number.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+
+    Examples
+    --------
+    >>> heat_in(" 41 ")
+    41
+    """
+    plain = text.strip()
+    if not (plain.isascii() and plain.isdigit() and len(plain) < 10):
+        raise ValueError(f"{text!r} is no heat: a whole number from 0 up")
+    return int(plain)
+
+
+def stage_in(text: str) -> Stage:
+    """A stage, with hyphens or blanks.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+
+    Examples
+    --------
+    >>> stage_in("before-repair")
+    'before repair'
+    """
+    plain = " ".join(folded(text).replace("-", " ").split())
+    for stage in STAGES:
+        if plain == stage:
+            return stage
+    raise ValueError(f"{text!r} is no stage: write {listed(STAGES)}")
+
+
+def day_in(text: str) -> date:
+    """A date, year first.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+
+    Examples
+    --------
+    >>> day_in("2026-03-01")
+    datetime.date(2026, 3, 1)
+    """
+    if _DAY.fullmatch(text.strip()) is None:
+        raise ValueError(f"{text!r} is no date: write year-month-day, as 2026-03-01")
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError as fault:
+        raise ValueError(f"{text!r} is no day of the calendar") from fault
+
+
+def amount_in(text: str, *, decimal_comma: bool = False) -> float:
+    """Hours, or a mass without its unit.
+
+    Raises
+    ------
+    ValueError
+        If it is no number from 0 up.
+    """
+    amount = parse_number(text, decimal_comma=decimal_comma)
+    if amount < 0.0:
+        raise ValueError(f"{text!r} is less than nothing")
+    return amount

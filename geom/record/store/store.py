@@ -1,0 +1,421 @@
+"""The record of one lining: a folder of its surveys, heat after heat.
+
+What a record refuses: a wrong folder, a wrong occasion, what is there already.
+
+Whether every survey of a record is as it was when it was added.
+"""
+
+from __future__ import annotations
+
+import os
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from geom.atomic import put_in_place, sweep
+from geom.compare.panels import Panels, PanelState, panels_of
+from geom.design import Design, load_design
+from geom.design.text_file import read_bytes
+from geom.errors import InputError
+from geom.record.store.grid import record_grid
+from geom.record.store.manifest import (
+    IS_SURVEY,
+    LINING,
+    NAME,
+    SURVEYS,
+    Manifest,
+    read_entry,
+    read_manifest,
+    settle,
+    sha256,
+    survey_files,
+)
+from geom.record.store.occasion import Occasion, contradictions
+from geom.record.store.survey_file import RecordedWall, load_state, load_wall
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+__all__ = [
+    "Record",
+    "add_survey",
+    "check_record",
+    "keep_survey",
+    "open_record",
+    "rebuild_manifest",
+    "start_record",
+]
+
+
+#: Letters in the name of a campaign.
+_LONGEST = 200
+_DISK = "Check who may write there and that the disk is not full"
+
+
+def refuse_start(folder: Path) -> None:
+    """Refuse a folder in which no record can be started.
+
+    Raises
+    ------
+    InputError
+        As `start_record`.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise InputError("there is a file where the record should go", file=folder)
+    refuse_unwritable(folder)
+    others = [p.name for p in folder.iterdir()] if folder.is_dir() else []
+    if LINING in others:
+        raise already_started(folder)
+    others = [n for n in others if n != SURVEYS and not n.startswith(f".{LINING}.")]
+    if others:
+        raise InputError(
+            f"holds files that are of no record: {min(others)}",
+            file=folder,
+            cure="Name a folder that is new or empty",
+        )
+
+
+def refuse_unwritable(folder: Path) -> None:
+    """Refuse a record that nothing can be added to, before the long work.
+
+    Raises
+    ------
+    InputError
+        If the folder, or the one it would be made in, cannot be written.
+    """
+    above = (folder.absolute(), *folder.absolute().parents)
+    there = next(path for path in above if path.exists())
+    if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
+        raise InputError("cannot be written", file=there, cure=_DISK)
+
+
+def refuse_occasion(record: Record, *occasions: Occasion) -> None:
+    """Refuse occasions that are in a record, or contradict it.
+
+    Parameters
+    ----------
+    record : Record
+    *occasions : Occasion
+        To be added; all different.
+
+    Raises
+    ------
+    InputError
+        If one is in the record, is ``not repaired`` beside a survey of the same heat
+        that is not, has a date that runs backwards against its neighbours, or a
+        campaign whose name cannot be printed.
+    """
+    there = {one.name for one in record.occasions}
+    for one in occasions:
+        if one.name in there:
+            raise already_there(record.folder, one)
+        if not one.campaign.isprintable() or len(one.campaign) > _LONGEST:
+            raise InputError(
+                f"the campaign {one.campaign[:40]!r} is no name on one line",
+                cure=f"Use at most {_LONGEST} letters, without tabs and line breaks",
+            )
+    known = set(contradictions(record.occasions))
+    for words in contradictions((*record.occasions, *occasions)):
+        if words not in known:
+            cure = "Check heat, stage and date"
+            raise InputError(words, file=record.folder, cure=cure)
+
+
+def already_there(folder: Path, occasion: Occasion) -> InputError:
+    """The occasion is in the record."""
+    return InputError(
+        f"{occasion.words} is already in the record",
+        file=folder,
+        cure="A survey of a record is never changed; check heat and stage",
+    )
+
+
+def already_started(folder: Path) -> InputError:
+    """There is a record in the folder."""
+    return InputError(
+        f"there is a {LINING} in it already",
+        file=folder,
+        cure="Add to that record, or name another folder",
+    )
+
+
+def unwritable(path: Path, fault: OSError) -> InputError:
+    """A file of the record cannot be written."""
+    why = fault.strerror or str(fault)
+    return InputError(f"cannot be written ({why})", file=path, cure=_DISK)
+
+
+def check_record(folder: Path | str) -> tuple[str, ...]:
+    """Faults of a record; none where all is as it should be.
+
+    Every file is read from its first byte to its last.
+
+    Parameters
+    ----------
+    folder : path
+
+    Returns
+    -------
+    tuple of str
+        Each with the name of the file.
+
+    Raises
+    ------
+    InputError
+        If the folder is no record, or its design file is refused.
+    """
+    folder = Path(folder)
+    if not (folder / LINING).is_file():
+        raise InputError(f"there is no {LINING} in it", file=folder)
+    design = load_design(folder / LINING)
+    held = read_manifest(folder)
+    faults = _of_folder(folder, held)
+    occasions = []
+    for name in survey_files(folder):
+        told = _of_file(folder / SURVEYS / name, design, held)
+        if isinstance(told, str):
+            faults.append(f"{SURVEYS}/{name}: {told}")
+        else:
+            occasions.append(told)
+    return (*faults, *contradictions(occasions))
+
+
+def _of_folder(folder: Path, held: Manifest) -> list[str]:
+    faults = []
+    if not held.sound:
+        faults.append(f"{NAME}: cannot be read; make it anew: daubline record rebuild")
+    if held.lining and held.lining != sha256(folder / LINING):
+        faults.append(
+            f"{LINING}: is not as it was when the record was started (its sha256 is "
+            f"another); if that was meant: daubline record rebuild"
+        )
+    there = survey_files(folder)
+    faults += [
+        f"{SURVEYS}/{name}: is gone; if it was taken out: daubline record rebuild"
+        for name in held.entries
+        if name not in there
+    ]
+    if (folder / SURVEYS).is_dir():
+        faults += [
+            f"{SURVEYS}/{name}: is not named as a survey, and is not read"
+            for name in sorted(path.name for path in (folder / SURVEYS).iterdir())
+            if not name.startswith(".") and not IS_SURVEY.fullmatch(name)
+        ]
+    return faults
+
+
+def _of_file(path: Path, design: Design, held: Manifest) -> Occasion | str:
+    """The occasion of a file, or what is wrong with it."""
+    try:
+        entry = read_entry(path, whole=True)
+        load_wall(path, design)
+    except InputError as said:
+        return said.what
+    except OSError as fault:
+        return f"cannot be read ({fault.strerror or fault})"
+    told = held.entries.get(path.name)
+    if told is not None and told.sha256 != entry.sha256:
+        return (
+            "is not as it was when it was added (its sha256 is not that in "
+            f"{NAME}); add the survey again from its folder"
+        )
+    if told is not None and told.occasion != entry.occasion:
+        return f"{NAME} tells another occasion of it; daubline record rebuild"
+    return entry.occasion
+
+
+_START = "Start one with: daubline record start"
+
+
+@dataclass(frozen=True)
+class Record:
+    """A record as it was when opened; what is added later is not in it.
+
+    Attributes
+    ----------
+    folder : Path
+    design : Design
+        The lining as drawn.
+    occasions : tuple of Occasion
+        Of its surveys, in order.
+    """
+
+    folder: Path
+    design: Design
+    occasions: tuple[Occasion, ...]
+
+    @cached_property
+    def panels(self) -> Panels:
+        """How its wall is divided."""
+        return panels_of(self.design)
+
+    def path(self, occasion: Occasion) -> Path:
+        """File of a survey."""
+        return self.folder / SURVEYS / f"{occasion.name}.nc"
+
+    def state(self, occasion: Occasion) -> PanelState:
+        """A survey, panel by panel; read anew at every call."""
+        return load_state(self.path(occasion), self.panels)
+
+    def wall(self, occasion: Occasion) -> RecordedWall:
+        """A survey, whole; read anew at every call."""
+        return load_wall(self.path(occasion), self.design)
+
+
+def start_record(folder: Path | str, design_file: Path | str) -> None:
+    """Start the record of a lining.
+
+    Parameters
+    ----------
+    folder : path
+        Made if new; else it must be empty.
+    design_file : path
+        Copied into it.
+
+    Raises
+    ------
+    InputError
+        If the design file is refused, or the folder holds a record or other files.
+    """
+    folder = Path(folder)
+    load_design(design_file)
+    content = read_bytes(design_file)
+    refuse_start(folder)
+
+    def write(path: Path) -> None:
+        path.write_bytes(content)
+
+    try:
+        (folder / SURVEYS).mkdir(parents=True, exist_ok=True)
+        put_in_place(folder / LINING, write)
+        settle(folder)
+    except FileExistsError as fault:
+        raise already_started(folder) from fault
+    except OSError as fault:
+        raise unwritable(folder, fault) from fault
+
+
+def open_record(folder: Path | str) -> Record:
+    """A record with the occasions of all its surveys.
+
+    Parameters
+    ----------
+    folder : path
+
+    Raises
+    ------
+    InputError
+        If the folder is no record, or holds a survey that cannot be read.
+    """
+    folder = Path(folder)
+    if not (folder / LINING).is_file():
+        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
+    design = load_design(folder / LINING)
+    held = read_manifest(folder).entries
+    occasions = []
+    for name, size in survey_files(folder).items():
+        entry = held.get(name)
+        if entry is None or entry.size != size:
+            entry = read_entry(folder / SURVEYS / name)
+        occasions.append(entry.occasion)
+    return Record(folder, design, tuple(sorted(occasions, key=lambda o: o.place)))
+
+
+def add_survey(
+    folder: Path | str, survey_folder: Path | str, occasion: Occasion
+) -> Path:
+    """Add a survey to a record: once, whole, and never to be changed.
+
+    Parameters
+    ----------
+    folder : path
+        Of the record.
+    survey_folder : path
+        Output folder of ``daubline survey``.
+    occasion : Occasion
+
+    Returns
+    -------
+    Path
+        Its file, on the disk.
+
+    Raises
+    ------
+    InputError
+        If the folder is no record or no survey of its lining, or the occasion is in
+        the record or contradicts it.
+    """
+    from geom.record.store.survey_file import survey_in
+
+    record = open_record(folder)
+    refuse_occasion(record, occasion)
+    design = record.design
+    data = survey_in(Path(survey_folder), record_grid(design), design)
+    return keep_survey(record, data, occasion)
+
+
+def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
+    """Put a survey that is on the record's grid in its place.
+
+    Parameters
+    ----------
+    record : Record
+    data : Dataset
+        From `geom.record.store.survey_file.survey_in`.
+    occasion : Occasion
+
+    Returns
+    -------
+    Path
+        Its file, on the disk.
+
+    Raises
+    ------
+    InputError
+        If a survey of that occasion is there, or the file cannot be written.
+    """
+    from geom.record.store.survey_file import write_survey
+
+    target = record.path(occasion)
+
+    def write(path: Path) -> None:
+        now = path.stat().st_mtime
+        sweep(record.folder, now=now)
+        sweep(path.parent, now=now)
+        write_survey(path, data, occasion)
+
+    try:
+        target.parent.mkdir(exist_ok=True)
+        if target.name in read_manifest(record.folder).entries:
+            settle(record.folder)
+        put_in_place(target, write)
+    except FileExistsError as fault:
+        raise already_there(record.folder, occasion) from fault
+    except OSError as fault:
+        raise unwritable(target, fault) from fault
+    with suppress(OSError):  # the survey is there; the manifest can wait
+        settle(record.folder)
+    return target
+
+
+def rebuild_manifest(folder: Path | str) -> None:
+    """Make the manifest of a record anew from its files.
+
+    Files that cannot be read, or whose own checksums do not hold, are left out of it;
+    `check_record` names them.
+
+    Raises
+    ------
+    InputError
+        If the folder is no record, or cannot be written.
+    """
+    folder = Path(folder)
+    if not (folder / LINING).is_file():
+        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
+    try:
+        settle(folder, anew=True)
+    except OSError as fault:
+        raise unwritable(folder / NAME, fault) from fault

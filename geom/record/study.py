@@ -1,0 +1,457 @@
+"""What the record of a lining says of its wear: everything of one campaign.
+
+wear.json: what a record says of wear, every number, for machines.
+
+The deepest cut-back of the wall as each heat left it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geom._version import __version__
+from geom.compare.panels import PanelState
+from geom.design.text_file import listed, nearest
+from geom.errors import InputError
+from geom.quantity import Quantity
+from geom.record.changepoints.steps import Step, find_steps
+from geom.record.forecast.first_passage import why_no_least_lining
+from geom.record.forecast.forecast import (
+    TRIED,
+    Forecast,
+    forecast,
+    forecast_repaired,
+)
+from geom.record.regions import Kind, Pieces, pieces_of
+from geom.record.store.manifest import told_of
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import Record
+from geom.record.store.survey_file import findings_in, opened
+from geom.record.wear.accumulate import Summed, Tick, sum_by_tasks
+from geom.record.wear.maps import WearMaps
+from geom.record.wear.ovality import Roundness, wear_pattern
+from geom.record.wear.rates import Rates, wear_rates
+from geom.record.wear.series import WearSeries
+from geom.record.wear.spells import (
+    EXPOSURES,
+    TONNE,
+    Exposure,
+    Spell,
+    exposures,
+    spells_of,
+)
+
+if TYPE_CHECKING:
+    from geom.record.changepoints.steps import Step
+    from geom.record.forecast.forecast import Forecast
+    from geom.record.wear.ovality import Roundness
+    from geom.record.wear.spells import Spell
+
+
+SCHEMA = "daubline.wear/1"
+
+_KINDS: dict[Kind, str] = {
+    "zone": "zones",
+    "level": "levels",
+    "side": "sides",
+    "panel": "panels",
+}
+
+
+def document(wear: Wear) -> dict[str, Any]:
+    """All numbers of a study, as JSON holds them."""
+    pieces = wear.pieces
+    wall = pieces.of_kind("wall")[0]
+    per = {f"per_{one}": f"mm/{one}" for one in wear.rates}
+    return {
+        "schema": SCHEMA,
+        "lining": wear.lining,
+        "campaign": wear.campaign,
+        "title": wear.title,
+        "created": wear.created,
+        "version": wear.version,
+        "units": {"length": "mm", "angle": "deg", "mass": "t", "time": "h", **per},
+        "surveys": [_survey(one) for one in wear.occasions],
+        "spells": [
+            _spell(one, wear, row) for row, one in enumerate(wear.series.spells)
+        ],
+        "gaps": list(wear.gaps),
+        "wall": _piece(wear, wall),
+        **{
+            name: [_piece(wear, i) for i in pieces.of_kind(kind)]
+            for kind, name in _KINDS.items()
+        },
+        "steps": [_step(one) for one in wear.steps],
+        "pattern": [_roundness(one) for one in wear.pattern],
+        "forecasts": [_forecast(one) for one in (*wear.forecasts, *wear.repaired)],
+        "warnings": list(wear.warnings),
+    }
+
+
+def _survey(occasion: Any) -> dict[str, Any]:
+    told = told_of(occasion)
+    melted = told["melted"]
+    told["melted"] = None if melted is None else melted / TONNE
+    return told
+
+
+def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
+    """One spell, with the mean wear of the wall and its sd where both surveys tell."""
+    wall = wear.pieces.of_kind("wall")[0]
+    value, variance = wear.series.wear[row, wall], wear.series.variance[row, wall]
+    told = math.isfinite(value)
+    return {
+        "first_heat": spell.start.heat + 1,
+        "last_heat": spell.end.heat,
+        "heats": spell.heats,
+        "hours": spell.hours,
+        "melted": None if spell.melted is None else spell.melted / TONNE,
+        "wear": _q(Quantity.normal(value, math.sqrt(variance))) if told else None,
+    }
+
+
+def _piece(wear: Wear, i: int) -> dict[str, Any]:
+    """Where a piece is, and its rates."""
+    told = wear.pieces.pieces[i].to_dict()
+    for against, rates in wear.rates.items():
+        scatter = float(rates.scatter[i])
+        told[f"per_{against}"] = {
+            "long": _q(rates.long[i]),
+            "short": _q(rates.short[i]),
+            "short_over": rates.short_over,
+            "trend": _q(rates.trend[i]),
+            "spells": rates.spells[i],
+            "scatter_of_a_heat": scatter if math.isfinite(scatter) else None,
+        }
+    return told
+
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        **step.piece.to_dict(),
+        "first_heat": step.first.start.heat + 1,
+        "before": _q(step.before),
+        "after": _q(step.after),
+        "change": _q(step.change),
+        "chance": step.chance,
+    }
+
+
+def _roundness(one: Roundness) -> dict[str, Any]:
+    return {
+        **one.zone.to_dict(),
+        "lobes": [
+            {"order": order, "amplitude": _q(amplitude), "azimuth": azimuth}
+            for order, amplitude, azimuth in one.lobes
+        ],
+        "tuyeres": _q(one.tuyeres),
+        "spells": one.spells,
+        "words": one.words,
+    }
+
+
+def _forecast(one: Forecast) -> dict[str, Any]:
+    return {
+        **one.piece.to_dict(),
+        "limit": one.limit,
+        "going": one.going,
+        "heats": _q(one.heats),
+        "at": _q(one.at),
+        "room": _q(one.room),
+        "rate": _q(one.rate),
+        "rule": one.rule,
+        "survey_within": one.survey_within,
+        "stop": one.stop,
+    }
+
+
+def _q(told: Quantity | None) -> dict[str, float | None] | None:
+    """A quantity; null where an end of it is not bounded, since JSON knows no more."""
+    if told is None:
+        return None
+    return {
+        name: part if math.isfinite(part) else None
+        for name, part in told.to_dict().items()
+    }
+
+
+#: With fewer spells than this little is known of how they differ.
+_FEW = 3
+_MEASURED = {"hour": "hours on blast", "tonne": "iron melted"}
+_CURE = (
+    "A spell of wear goes from a survey after a repair, or with none, to the next "
+    "before one: add those surveys"
+)
+
+
+@dataclass(frozen=True)
+class Wear:
+    """Everything that a record says of the wear of one campaign.
+
+    Attributes
+    ----------
+    lining, campaign, title : str
+    created, version : str
+        Of this study: ISO time, and of the program.
+    campaigns : tuple of str
+        All that the record holds, in order.
+    occasions : tuple of Occasion
+        Surveys of this campaign, in order.
+    gaps : tuple of str
+        Where two surveys are no spell, in words.
+    series : WearSeries
+        Wear of every piece in every spell; its spells and pieces.
+    rates : mapping of Rates
+        Per heat, and per hour and tonne where told of any spell.
+    steps : tuple of Step
+    pattern : tuple of Roundness
+    forecasts : tuple of Forecast
+        The wall left alone from now on.
+    repaired : tuple of Forecast
+        The wall repaired as now; empty where repairs are too few to tell.
+    maps : WearMaps
+        Wear cell by cell.
+    warnings : tuple of str
+    """
+
+    lining: str
+    campaign: str
+    title: str
+    created: str
+    version: str
+    campaigns: tuple[str, ...]
+    occasions: tuple[Occasion, ...]
+    gaps: tuple[str, ...]
+    series: WearSeries
+    rates: Mapping[Exposure, Rates]
+    steps: tuple[Step, ...]
+    pattern: tuple[Roundness, ...]
+    forecasts: tuple[Forecast, ...]
+    repaired: tuple[Forecast, ...]
+    maps: WearMaps
+    warnings: tuple[str, ...]
+
+    @property
+    def spells(self) -> tuple[Spell, ...]:
+        """Spells of wear that count, in order."""
+        return self.series.spells
+
+    @property
+    def pieces(self) -> Pieces:
+        """Pieces of wall that wear is told of."""
+        return self.series.pieces
+
+    @property
+    def stops(self) -> tuple[Forecast, ...]:
+        """Forecasts that say: stop and inspect."""
+        return tuple(one for one in self.forecasts if one.stop)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The document ``wear.json`` holds."""
+        return document(self)
+
+
+def study(
+    record: Record,
+    *,
+    campaign: str | None = None,
+    title: str | None = None,
+    cluster: str | None = None,
+    tick: Tick | None = None,
+    seed: int = 0,
+    created: datetime | None = None,
+) -> Wear:
+    """Study the wear of a lining.
+
+    Parameters
+    ----------
+    record : Record
+    campaign : str, optional
+        Which; default the latest.
+    title : str, optional
+        Of the study; default the lining's name and the campaign's.
+    cluster : str, optional
+        Address of a Dask scheduler to sum the spells on, or ``local``; default the
+        processors of this machine.
+    tick : callable, optional
+        Told in words how far it is.
+    seed : int
+        Of everything drawn.
+    created : datetime, optional
+        Default now.
+
+    Raises
+    ------
+    InputError
+        If there is no such campaign, no spell of wear in it, or a survey cannot be
+        read.
+    """
+    names = tuple(dict.fromkeys(one.campaign for one in record.occasions))
+    chosen = _chosen(record, names, campaign)
+    occasions = tuple(one for one in record.occasions if one.campaign == chosen)
+    spells, gaps = spells_of(occasions)
+    if not spells:
+        raise _no_spell(record, occasions, gaps)
+    pieces = pieces_of(record.panels, record.design)
+    say = tick if tick is not None else _silent
+    summed = sum_by_tasks(record, spells, pieces, cluster=cluster, tick=say)
+    series = summed.series
+    say("rates")
+    told: list[Exposure] = [
+        one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0
+    ]
+    rates = {against: wear_rates(series, against) for against in told}
+    say("steps and patterns")
+    steps = find_steps(series, seed=seed)
+    pattern = wear_pattern(series, record.design)
+    say("forecast")
+    last = occasions[-1]
+    state_of = _StateOf(record, summed, last)
+    moment = datetime.now(UTC) if created is None else created
+    return Wear(
+        lining=record.design.name,
+        campaign=chosen,
+        title=title or ", ".join(filter(None, (record.design.name, chosen))),
+        created=moment.isoformat(timespec="seconds"),
+        version=__version__,
+        campaigns=names,
+        occasions=occasions,
+        gaps=gaps,
+        series=series,
+        rates=rates,
+        steps=steps,
+        pattern=pattern,
+        forecasts=forecast(
+            series,
+            rates["heat"],
+            record.design,
+            last,
+            state_of=state_of,
+            steps=steps,
+            seed=seed,
+        ),
+        repaired=forecast_repaired(
+            series, record.design, last, state_of=state_of, seed=seed
+        ),
+        maps=summed.maps,
+        warnings=(
+            *_few(spells),
+            *_untold(spells),
+            *_one_limit(record),
+            TRIED,
+        ),
+    )
+
+
+def _silent(words: str) -> None:
+    """Say nothing."""
+
+
+@dataclass(frozen=True)
+class _StateOf:
+    """Surveys panel by panel: the last whole, the others as they were summed."""
+
+    record: Record
+    summed: Summed
+    last: Occasion
+
+    def __call__(self, occasion: Occasion) -> PanelState:
+        if occasion == self.last or occasion not in self.summed.states:
+            return self.record.state(occasion)
+        return self.summed.state(occasion)
+
+
+def _chosen(record: Record, names: tuple[str, ...], campaign: str | None) -> str:
+    if not names:
+        raise InputError("the record holds no survey", file=record.folder, cure=_CURE)
+    if campaign is None:
+        return record.occasions[-1].campaign
+    if campaign in names:
+        return campaign
+    there = listed([repr(one) for one in names], last="and")
+    raise InputError(
+        f"there is no campaign {campaign!r}; there is {there}",
+        file=record.folder,
+        cure=f"Did you mean {nearest(campaign, names)!r}",
+    )
+
+
+def _no_spell(
+    record: Record, occasions: tuple[Occasion, ...], gaps: tuple[str, ...]
+) -> InputError:
+    """Tell why nothing can be said, rather than say something."""
+    count = len(occasions)
+    surveys = "one survey" if count == 1 else f"{count} surveys"
+    name = f" of campaign {occasions[0].campaign!r}" if occasions[0].campaign else ""
+    why = f" ({'; '.join(gaps)})" if gaps else ""
+    what = f"there is no spell of wear between the {surveys}{name}{why}"
+    return InputError(what, file=record.folder, cure=_CURE)
+
+
+def _few(spells: tuple[Spell, ...]) -> list[str]:
+    if len(spells) >= _FEW:
+        return []
+    told = "one spell" if len(spells) == 1 else f"only {len(spells)} spells"
+    return [
+        f"{told} of wear: how heats differ is hardly known, so rates are wide, and "
+        "there is no trend"
+    ]
+
+
+def _one_limit(record: Record) -> list[str]:
+    """Why only one limit is forecast."""
+    return [words for words in (why_no_least_lining(record.design),) if words]
+
+
+def _untold(spells: tuple[Spell, ...]) -> list[str]:
+    """Spells whose hours or iron are not told, where others are."""
+    said = []
+    for against, words in _MEASURED.items():
+        told = exposures(spells, against)  # type: ignore[arg-type]
+        known = int((np.nan_to_num(told) > 0.0).sum())
+        if 0 < known < len(spells):
+            said.append(
+                f"{words} told of {known} of {len(spells)} spells: rates per "
+                f"{against} are of those alone"
+            )
+    return said
+
+
+@dataclass(frozen=True)
+class Depth:
+    """Greatest cut-back of the wall, wherever it is, as one heat left it; mm."""
+
+    heat: int
+    cutback: Quantity
+
+
+def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth, ...]:
+    """Follow the deepest place of the wall, wherever it is, from heat to heat.
+
+    The very figure that every survey's own findings tell.
+
+    Parameters
+    ----------
+    record : Record
+    occasions : sequence of Occasion
+        In order; surveys after a repair are passed over.
+
+    Raises
+    ------
+    InputError
+        If a survey cannot be read.
+    """
+    found = []
+    for occasion in occasions:
+        if not occasion.finds:
+            continue
+        with opened(record.path(occasion)) as file:
+            told = findings_in(file)["deepest"]["cutback"]
+        found.append(Depth(occasion.heat, Quantity.from_dict(told)))
+    return tuple(found)

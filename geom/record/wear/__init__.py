@@ -1,0 +1,1 @@
+"""Wear rates from the surveys of a record."""

@@ -1,0 +1,1 @@
+"""Whether the wall is back on its drawing."""

@@ -1,0 +1,231 @@
+"""What the repair put in and took off: the wall before less the wall after.
+
+With cut-back X before and Y after, both normal and their errors independent (two
+surveys), a cell has per radian and per millimetre of height moved the section
+
+    V = ((R + X)^2 - (R + Y)^2) / 2 = D S,   D = X - Y,   S = R + (X + Y) / 2
+
+D is normal with mean m and variance s^2, and given D the mean of S is linear in it,
+with slope b = (var X - var Y) / (2 s^2).  So what was put in is, with E1 = E[D+] and
+E2 = E[D+^2],
+
+    E[V; D > 0] = (E[S] - b m) E1 + b E2
+
+What was taken off is the same with D turned round, and their difference is the net.
+
+Where nothing was done, the noise of two surveys counts half as put in and half as taken
+off.  Over the zones that is little against the repair; over the whole wall it is not,
+so there the net is the number that means something.  The interval of either part
+reaches down to what the net is sure of.
+
+The surface of the survey before holds no covariances.  For a zone the joint standard
+uncertainty of its mean cut-back stands in the findings; for all of the wall that of the
+net volume does.  Between zones it lies between that of independent errors and the sum;
+that of the rebuild volume, which is known jointly, is taken where it lies there too.
+Of a part of a wall or zone, the variance is taken in proportion to the area, which
+errs on the safe side where errors hang together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from geom.compare.nodes import Nodes
+from geom.compare.volume import net_sd, positive
+from geom.quantity import Quantity
+from geom.readings.surveys import SurveyBefore
+from geom.stats.partial_moments import chance_above, expected_excess
+from geom.surface import Grid, RadialSurface
+from geom.units import Bool, Float, Int
+
+_M2, _M3 = 1e-6, 1e-9
+
+
+@dataclass(frozen=True)
+class WallBefore:
+    """The survey before on the grid of the survey after, shape (m, k).
+
+    Attributes
+    ----------
+    cutback, sd : array, mm
+        NaN in rows that were not surveyed before.
+    zone : int array
+        Zone of each cell, 0 where none.
+    rows : bool array (m,)
+        Rows surveyed before.
+    """
+
+    cutback: Float
+    sd: Float
+    zone: Int
+    rows: Bool
+
+
+@dataclass(frozen=True)
+class Moved:
+    """Material moved over a piece of wall; mm2 and mm3.
+
+    Attributes
+    ----------
+    area : float
+        Of the face that both surveys cover.
+    net : Quantity
+        Put in less taken off.
+    put_in, taken_off : Quantity
+    """
+
+    area: float
+    net: Quantity
+    put_in: Quantity
+    taken_off: Quantity
+
+    def to_dict(self) -> dict[str, Any]:
+        """In m2 and m3."""
+        return {
+            "area": self.area * _M2,
+            "net": self.net.times(_M3).to_dict(),
+            "put_in": self.put_in.times(_M3).to_dict(),
+            "taken_off": self.taken_off.times(_M3).to_dict(),
+        }
+
+
+def wall_before(before: SurveyBefore, grid: Grid) -> WallBefore:
+    """The survey before on another grid: linear in height, the nearest azimuth."""
+    survey = before.survey
+    rows = (grid.height >= before.low) & (grid.height <= before.high)
+    columns = survey.azimuth.size
+    near = np.rint(grid.azimuth * columns / 360.0).astype(np.int64) % columns
+    place = np.interp(grid.height, survey.height, np.arange(survey.height.size))
+    low = np.minimum(place.astype(np.int64), survey.height.size - 2)
+    part = (place - low)[:, None]
+
+    def told(field: Float) -> Float:
+        field = field[:, near]
+        along = (1.0 - part) * field[low] + part * field[low + 1]
+        return np.where(rows[:, None], along, np.nan)
+
+    nearest = np.rint(place).astype(np.int64)
+    return WallBefore(
+        cutback=told(survey.cutback),
+        sd=told(survey.cutback_sd),
+        zone=np.where(rows[:, None], before.zone[nearest][:, near], 0),
+        rows=rows,
+    )
+
+
+def moved(
+    wall: WallBefore, surface: RadialSurface, nodes: Nodes, mask: Bool, sd_before: float
+) -> Moved:
+    """Material moved over some cells.
+
+    Parameters
+    ----------
+    wall : WallBefore
+    surface : RadialSurface
+        After the repair.
+    nodes : Nodes
+        Of the surface.
+    mask : bool array (m, k)
+        Only cells that both surveys cover count.
+    sd_before : float, mm3
+        Joint standard uncertainty of the net volume over these cells before.
+    """
+    grid = surface.grid
+    patch = np.where(mask & wall.rows[:, None], grid.patch, 0.0)
+    held = patch > 0.0
+    x, y = wall.cutback[held], surface.cutback[held]
+    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)[held]
+    own = patch[held]
+    sections = _Sections(x, wall.sd[held], y, surface.radius_sd[held], drawn)
+    put_in, taken_off = (float(own @ sections.beyond(sign)) for sign in (1.0, -1.0))
+
+    def sd_of_part(likely: Float) -> float:
+        weight = np.zeros(grid.shape)
+        weight[held] = own * likely * (drawn + y)
+        after = nodes.sd_of_sum(nodes.gather(weight))
+        before = sd_before * float(own @ likely) / float(own.sum())
+        return float(np.hypot(after, before))
+
+    likely = sections.likely()
+    net = Quantity.normal(
+        put_in - taken_off, np.hypot(net_sd(nodes, nodes.gather(patch)), sd_before)
+    )
+    return Moved(
+        area=float(own @ drawn),
+        net=net,
+        put_in=_down_to(net.low95, positive(put_in, sd_of_part(likely))),
+        taken_off=_down_to(-net.high95, positive(taken_off, sd_of_part(1.0 - likely))),
+    )
+
+
+def _down_to(least: float, part: Quantity) -> Quantity:
+    """A part of what was moved, its interval reaching down to what the net is sure of.
+
+    The noise of two surveys counts as moved too, so a part may be all noise.
+    """
+    return replace(part, low95=min(part.low95, max(least, 0.0)))
+
+
+@dataclass(frozen=True)
+class _Sections:
+    """Cut-back before and after in n cells, with sd and design radius; mm."""
+
+    x: Float
+    x_sd: Float
+    y: Float
+    y_sd: Float
+    drawn: Float
+
+    def beyond(self, sign: float) -> Float:
+        """Expected section put in (sign 1) or taken off (-1), mm2 per radian."""
+        drop = sign * (self.x - self.y)
+        variance = self.x_sd**2 + self.y_sd**2
+        lean = np.divide(
+            0.5 * sign * (self.x_sd**2 - self.y_sd**2),
+            variance,
+            out=np.zeros_like(drop),
+            where=variance > 0.0,
+        )
+        middle = self.drawn + 0.5 * (self.x + self.y)
+        sd = np.sqrt(variance)
+        # expected_excess(m, s, R) = R E1 + E2 / 2.
+        first = expected_excess(drop, sd, middle - lean * drop)
+        half_second = expected_excess(drop, sd, np.zeros_like(drop))
+        return np.asarray(first + (2.0 * lean - 1.0) * half_second)
+
+    def likely(self) -> Float:
+        """Chance that something was put in rather than taken off."""
+        return chance_above(self.x - self.y, np.hypot(self.x_sd, self.y_sd), 0.0)
+
+
+def zone_sd(wall: WallBefore, grid: Grid, mask: Bool, mean_sd: float) -> float:
+    """Joint sd before of the net volume over a zone's surveyed cells, mm3.
+
+    Parameters
+    ----------
+    wall : WallBefore
+    grid : Grid
+    mask : bool array (m, k)
+        Of the zone.
+    mean_sd : float, mm
+        Of the zone's mean cut-back, from the findings.
+    """
+    lever = whole_face(grid) * (1.0 + wall.cutback / grid.design_radius[:, None])
+    whole = float(np.nansum(lever[mask]))
+    kept = mask & grid.surveyed[:, None]
+    part = float(np.nansum(lever[kept])) / whole
+    return whole * mean_sd * float(np.sqrt(part))
+
+
+def zones_sd(sds: list[float], rebuild_sd: float) -> float:
+    """Joint sd before over several zones, from each one's and the rebuild volume's."""
+    apart, together = float(np.sqrt(np.sum(np.square(sds)))), float(np.sum(sds))
+    return float(np.clip(rebuild_sd, apart, together))
+
+
+def whole_face(grid: Grid) -> Float:
+    """Area of design face in each cell, surveyed or not, mm2; shape (m, k)."""
+    return grid.wall * (grid.row_height * grid.design_radius)[:, None] * grid.sector

@@ -1,0 +1,307 @@
+"""What a recheck found: every level and zone with its decision, and the material."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+from geom.quantity import Quantity
+from geom.repair.acceptance.conformity import FACE, REACH, SURE, Decision
+from geom.repair.acceptance.material import Moved
+from geom.repair.audit.taper import TuyereAudit
+
+SCHEMA = "daubline.recheck/1"
+
+Verdict = Literal["back on its drawing", "not back", "cannot tell"]
+
+_M2, _M3 = 1e-6, 1e-9
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place on the wall; degrees and mm.
+
+    Attributes
+    ----------
+    azimuth, height : float
+    deviation : Quantity or None
+        Cut-back there; None where it was not surveyed.
+    chance : float or None
+        That it is within tolerance.
+    """
+
+    azimuth: float
+    height: float
+    deviation: Quantity | None
+    chance: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``recheck.json``."""
+        return vars(self) | {"deviation": _told(self.deviation)}
+
+
+@dataclass(frozen=True)
+class LevelCheck:
+    """One horizontal section judged.
+
+    Attributes
+    ----------
+    height : float, mm
+    side : {'', 'below', 'above'}
+        Which part is meant at a step of the profile.
+    design_diameter : float, mm
+    area_diameter : Quantity, mm
+    measured : float, 0 to 1
+        Share of its ring that was measured.
+    deviation : Quantity, mm
+        Of the radius of the circle of the section's area.
+    chance : float
+        That it is within tolerance.
+    decision : {'accept', 'reject', 'cannot tell'}
+    measure_at : Place or None
+        Where to read once more, where it cannot be told.
+    """
+
+    height: float
+    side: str
+    design_diameter: float
+    area_diameter: Quantity
+    measured: float
+    deviation: Quantity
+    chance: float
+    decision: Decision
+    measure_at: Place | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``recheck.json``."""
+        return vars(self) | {
+            "area_diameter": self.area_diameter.to_dict(),
+            "deviation": self.deviation.to_dict(),
+            "measure_at": None
+            if self.measure_at is None
+            else self.measure_at.to_dict(),
+        }
+
+
+@dataclass(frozen=True)
+class FaceCheck:
+    """A piece of face judged.
+
+    Attributes
+    ----------
+    measured : float, 0 to 1
+        Share of it with a reading near enough.
+    deviation : Quantity or None, mm
+        Mean over what was measured, cut-back positive; None where nothing was.
+    deviation_chance : float or None
+        That this mean is within tolerance.
+    face_share : Quantity or None, 0 to 1
+        Of what was measured, within tolerance.
+    chance : float or None
+        That the mean and enough of what was measured are.
+    decision : {'accept', 'reject', 'cannot tell'}
+        On the whole piece.
+    worst : Place or None
+        Where it least conforms.
+    measure_at : Place or None
+        Where to read once more, where it cannot be told.
+    """
+
+    measured: float
+    deviation: Quantity | None
+    deviation_chance: float | None
+    face_share: Quantity | None
+    chance: float | None
+    decision: Decision
+    worst: Place | None
+    measure_at: Place | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``recheck.json``."""
+        return vars(self) | {
+            "deviation": _told(self.deviation),
+            "face_share": _told(self.face_share),
+            "worst": _told(self.worst),
+            "measure_at": _told(self.measure_at),
+        }
+
+
+@dataclass(frozen=True)
+class ZoneCheck:
+    """One zone judged.  Lengths mm, areas mm2, volumes mm3, angles degrees.
+
+    Attributes
+    ----------
+    id : int
+        That of the survey before; of a place found only now, the next numbers.
+    action : str
+        What was to be done; of a place found only now, what is to be done.
+    found_now : bool
+        The survey before did not call it.
+    azimuth_from, azimuth_to, height_from, height_to, area : float
+    face : FaceCheck
+    moved : Moved or None
+        Material put in and taken off; None where nothing of it was measured, or where
+        the survey before did not call it.
+    called_for : Quantity or None
+        What the survey before said had to be put in, or taken off.
+    """
+
+    id: int
+    action: str
+    found_now: bool
+    azimuth_from: float
+    azimuth_to: float
+    height_from: float
+    height_to: float
+    area: float
+    face: FaceCheck
+    moved: Moved | None = None
+    called_for: Quantity | None = None
+
+    @property
+    def decision(self) -> Decision:
+        """On the whole zone."""
+        return self.face.decision
+
+    @property
+    def measure_at(self) -> Place | None:
+        """Where to read once more, where it cannot be told."""
+        return self.face.measure_at
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``recheck.json``; areas m2 and volumes m3."""
+        told = vars(self) | {
+            "area": self.area * _M2,
+            "moved": _told(self.moved),
+            "called_for": _volume(self.called_for),
+        }
+        del told["face"]
+        return told | self.face.to_dict()
+
+
+@dataclass(frozen=True)
+class Material:
+    """What was moved in all.
+
+    Attributes
+    ----------
+    zones : Moved or None
+        Over the zones of the survey before; None where there are none to tell of.
+    called_for : Quantity or None, mm3
+        What the survey before said had to be put into those of them that were to be
+        daubed or bricked.
+    planned : float or None, mm3
+        What the repair plan meant to fill, in all zones that it plans.
+    wall : Moved
+        Over all wall that both surveys cover.
+    """
+
+    zones: Moved | None
+    called_for: Quantity | None
+    planned: float | None
+    wall: Moved
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``recheck.json``; m2 and m3."""
+        return {
+            "zones": _told(self.zones),
+            "called_for": _volume(self.called_for),
+            "planned": None if self.planned is None else self.planned * _M3,
+            "wall": self.wall.to_dict(),
+        }
+
+
+@dataclass(frozen=True)
+class Recheck:
+    """Everything a recheck found.
+
+    Attributes
+    ----------
+    lining, title, created, version : str
+    before_title, before_created : str
+        Of the survey before the repair.
+    tolerance : float, mm
+    verdict : {'back on its drawing', 'not back', 'cannot tell'}
+    levels : tuple of LevelCheck
+    zones : tuple of ZoneCheck
+        Those of the survey before, then places found only now.
+    material : Material
+    left_out : tuple of str
+        Where readings are written that were left out of the fit.
+    taper : tuple of TuyereAudit
+        Told beside the verdict, which it does not enter.
+    warnings : tuple of str
+    """
+
+    lining: str
+    title: str
+    created: str
+    version: str
+    before_title: str
+    before_created: str
+    tolerance: float
+    verdict: Verdict
+    levels: tuple[LevelCheck, ...]
+    zones: tuple[ZoneCheck, ...]
+    material: Material
+    left_out: tuple[str, ...]
+    taper: tuple[TuyereAudit, ...]
+    warnings: tuple[str, ...]
+
+    def to_measure(self) -> Iterator[tuple[str, Place]]:
+        """What cannot be told yet, and where to read for it; zones first."""
+        for zone in self.zones:
+            if zone.measure_at is not None:
+                yield f"zone {zone.id}", zone.measure_at
+        for level in self.levels:
+            if level.measure_at is not None:
+                yield "level", level.measure_at
+
+    def to_dict(self) -> dict[str, Any]:
+        """The document ``recheck.json`` holds."""
+        return {
+            "schema": SCHEMA,
+            "lining": self.lining,
+            "title": self.title,
+            "created": self.created,
+            "version": self.version,
+            "units": {
+                "length": "mm",
+                "area": "m2",
+                "volume": "m3",
+                "angle": "deg",
+            },
+            "before": {"title": self.before_title, "created": self.before_created},
+            "rule": {
+                "tolerance": self.tolerance,
+                "accept_from": SURE,
+                "reject_to": round(1.0 - SURE, 12),
+                "face_share": FACE,
+                "reach": REACH,
+            },
+            "verdict": self.verdict,
+            "levels": [level.to_dict() for level in self.levels],
+            "zones": [zone.to_dict() for zone in self.zones],
+            "measure_at": [
+                {"for": what} | place.to_dict() for what, place in self.to_measure()
+            ],
+            "material": self.material.to_dict(),
+            "left_out": list(self.left_out),
+            "taper": [tuyere.to_dict() for tuyere in self.taper],
+            "warnings": list(self.warnings),
+        }
+
+
+class _Tells(Protocol):
+    def to_dict(self) -> dict[str, Any]: ...
+
+
+def _told(what: _Tells | None) -> dict[str, Any] | None:
+    return None if what is None else what.to_dict()
+
+
+def _volume(quantity: Quantity | None) -> dict[str, float] | None:
+    """From mm3 to m3."""
+    return None if quantity is None else quantity.times(_M3).to_dict()

@@ -1,0 +1,1 @@
+"""What the openings, the bottom and the melting rate have to say."""

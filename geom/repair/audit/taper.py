@@ -1,0 +1,389 @@
+"""Taper audit: whether slag that runs down the wall passes over the tuyeres.
+
+Melted iron and slag run down the wall from the melting zone.  Whatever reaches the top
+edge of a tuyere, the lip, falls plumb from there.  If the lip stands nearer the axis
+than the sill, the wall at the opening's lower edge, it falls clear in front of the
+mouth and is led over it.  If the wall above has burnt back behind the sill, it runs in,
+meets the blast, chills and closes the tuyere.  So what decides is the
+
+    overhang = radius at the sill - radius at the lip,
+
+positive where the opening sheds.  Both are radii of the wall as it stands, build-up
+counted: slag grown on the sill catches drips that the drawing lets fall clear, slag
+hanging from the lip leads them further out.  The mouth is taken at the sill and not at
+the drawn face, since a wall burnt back evenly above and below sheds as it did.
+
+The slope of the wall above, change of radius with height, tells how slag arrives: where
+it is positive the wall leans back from the tuyere upward, slag runs down its face
+towards the axis and over the lip; where it is negative the wall hangs over and drips
+before it reaches the lip.  Either is well as long as the lip stands in front, so the
+slope is told and does not decide.
+
+That the wall slopes away from the tuyeres so that slag runs over them and not into
+them is common practice, no source.  Reach, width of the lip and the limits of the call
+are our own choice.
+
+The wall about an opening's mouth: its lip, its sill and the wall above.
+
+Everything told of it is a drawn number and a weighted sum of cut-back over cells of the
+surface's own grid.  One more cell all round goes into the net that the joint posterior
+is asked for, so that a node of a scanned wall stands for its own cell and no other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from geom.design import Design, Opening
+from geom.frame import turn
+from geom.parallel import on_one_thread_when_small
+from geom.quantity import Quantity
+from geom.stats.partial_moments import chance_above
+from geom.surface import Grid, RadialSurface
+from geom.units import Bool, Float, Int
+
+#: Wall above the opening whose slope is told, and the least that tells one, mm.
+REACH, LEAST_REACH = 150.0, 50.0
+#: Wall next to the opening's edges whose cut-back is that of lip and sill, mm.
+LIP = 20.0
+
+_DRAWS = 4000
+
+
+class Mouth:
+    """Lip, sill and wall above of one opening.
+
+    Parameters
+    ----------
+    opening : Opening
+    surface : RadialSurface
+    design : Design
+
+    Attributes
+    ----------
+    drawn_overhang : float, mm
+        Design radius at the lower edge less that at the upper.
+    reach : float, mm
+        Of surveyed wall above the upper edge, up to a step of the profile and at most
+        `REACH`.
+    surveyed : bool
+        Whether both lip and sill were.
+    """
+
+    def __init__(
+        self, opening: Opening, surface: RadialSurface, design: Design
+    ) -> None:
+        grid, profile = surface.grid, design.profile
+        low = opening.height - 0.5 * opening.tall
+        high = opening.height + 0.5 * opening.tall
+        self._grid, self._belief = grid, surface.belief
+        self.drawn_overhang = float(
+            profile.radius_at(max(low, profile.bottom), side="below")
+            - profile.radius_at(min(high, profile.top))
+        )
+        _, highest = grid.surveyed_heights
+        ends = [high + REACH, highest, *profile.steps[profile.steps > high]]
+        self.reach = max(float(min(ends)) - high, 0.0)
+        lip, sill = _next_to(grid.height - high), _next_to(low - grid.height)
+        above = (grid.height > high) & (grid.height < high + self.reach)
+        patch = grid.wall * (grid.row_height * grid.surveyed)[:, None]
+        lip_mean, sill_mean = _mean_of(patch, lip), _mean_of(patch, sill)
+        whole = lip_mean.any(axis=0) & sill_mean.any(axis=0)
+        across = _across(grid, opening, design.radius_at_opening(opening)) * whole
+        self.surveyed = bool(across.any())
+        self._part = across / across.sum() if self.surveyed else across
+        self._contrast = sill_mean - lip_mean
+        self._above = np.where(above[:, None], patch * across, 0.0)
+        self._rows = _and_neighbours((lip | sill | above) & grid.surveyed)
+        self._columns = _and_neighbours(across > 0.0, ring=True)
+
+    def known(self) -> tuple[Float, Float]:
+        """Mean (q,) and covariance (q, q) of cut-back at the nodes; mm, mm2."""
+        height, azimuth = self._grid.height, self._grid.azimuth
+        return self._belief.jointly(height[self._rows], azimuth[self._columns])
+
+    @property
+    def overhang(self) -> Float:
+        """Weight of each node's cut-back in the mean overhang; (q,)."""
+        return self._at_nodes(self._contrast * self._part)
+
+    def share_in_front(self, mean: Float, covariance: Float) -> Quantity:
+        """Share of the width over which the overhang is positive.
+
+        Parameters
+        ----------
+        mean, covariance : array
+            As `known` tells them.
+
+        Returns
+        -------
+        Quantity, 0 to 1
+            By 4,000 seeded draws of all columns together; the interval holds the mean
+            even where nearly all draws are alike.
+        """
+        some = np.flatnonzero(self._part)
+        alone = some[:, None] == self._columns
+        contrast = self._contrast[np.ix_(self._rows, self._columns)]
+        weight = (alone[:, None, :] * contrast).reshape(some.size, -1)
+        strength, axes = np.linalg.eigh(weight @ covariance @ weight.T)
+        root = axes * np.sqrt(np.maximum(strength, 0.0))
+        chance = np.random.default_rng(0).standard_normal((some.size, _DRAWS))
+        overhang = (self.drawn_overhang + weight @ mean)[:, None] + root @ chance
+        share = self._part[some] @ (overhang > 0.0)
+        told = Quantity.of_samples(np.asarray(share))
+        low, high = min(told.low95, told.value), max(told.high95, told.value)
+        return Quantity(told.value, told.sd, low, high)
+
+    @property
+    def slope(self) -> Float:
+        """Weight of each node's cut-back in the slope of the wall above; (q,)."""
+        return self._at_nodes(self._tilt)
+
+    @property
+    def drawn_slope(self) -> float:
+        """Of the design radius over the same cells."""
+        return float(np.sum(self._tilt * self._grid.design_radius[:, None]))
+
+    @property
+    def _tilt(self) -> Float:
+        """Least squares slope as a weighted sum over cells; (m, k), 1/mm."""
+        height = self._grid.height[:, None]
+        away = height - np.sum(self._above * height) / self._above.sum()
+        return np.asarray(self._above * away / np.sum(self._above * away**2))
+
+    def _at_nodes(self, weight: Float) -> Float:
+        return weight[np.ix_(self._rows, self._columns)].ravel()
+
+
+def _next_to(away: Float) -> Bool:
+    """Rows next to an edge: within `LIP` of it, or the nearest; (m,).
+
+    ``away`` is how far each lies beyond the edge, mm.
+    """
+    beyond = np.where(away > 0.0, away, np.inf)
+    near = (away > 0.0) & (beyond <= max(LIP, float(beyond.min())))
+    return np.asarray(near, dtype=np.bool_)
+
+
+def _mean_of(patch: Float, rows: Bool) -> Float:
+    """Weights of a mean over some rows, column by column; 0 where there is no wall."""
+    held = np.where(rows[:, None], patch, 0.0)
+    total = held.sum(axis=0)
+    return np.asarray(held / np.where(total > 0.0, total, 1.0))
+
+
+def _across(grid: Grid, opening: Opening, radius: float) -> Float:
+    """Share of each column within an opening's width; (k,)."""
+    half, wide = np.rad2deg(0.5 * grid.sector), opening.half_angle(radius)
+    away = turn(opening.azimuth, grid.azimuth)
+    held = np.minimum(away + half, wide) - np.maximum(away - half, -wide)
+    return np.asarray(np.maximum(held, 0.0) / (2.0 * half))
+
+
+def _and_neighbours(some: Bool, *, ring: bool = False) -> Int:
+    """Places of those marked and of their neighbours, in order."""
+    before, after = np.roll(some, -1), np.roll(some, 1)
+    if not ring:
+        before[-1] = after[0] = False
+    return np.flatnonzero(some | before | after)
+
+
+Call = Literal["sheds", "doubtful", "runs in", "not surveyed"]
+
+#: Probability from which an opening sheds; up to the rest to one it runs in.
+SURE = 0.9
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One measure of the wall: as drawn, as found, and once repaired.
+
+    Attributes
+    ----------
+    drawn : float
+    found : Quantity or None
+        None where not surveyed.
+    repaired : Quantity
+        On the drawing within the tolerance; see `within_tolerance`.
+    """
+
+    drawn: float
+    found: Quantity | None
+    repaired: Quantity
+
+    def to_dict(self) -> dict[str, Any]:
+        """As it is written in ``findings.json``."""
+        return {
+            "drawn": self.drawn,
+            "found": None if self.found is None else self.found.to_dict(),
+            "repaired": self.repaired.to_dict(),
+        }
+
+
+@dataclass(frozen=True)
+class TuyereAudit:
+    """How the wall stands about one tuyere.
+
+    Attributes
+    ----------
+    number : int
+        In the order of the design file, from 1.
+    azimuth : float, degrees
+    height : float, mm
+        Of its centre.
+    call : {'sheds', 'doubtful', 'runs in', 'not surveyed'}
+    chance : float or None
+        Probability that the overhang is positive.
+    chance_repaired : float
+        The same once the wall is back on its drawing within the tolerance.
+    overhang : Measure, mm
+        Mean over the tuyere's width.
+    in_front : Quantity or None, 0 to 1
+        Share of the tuyere's width over which the lip stands in front of the sill.
+    slope : Measure or None, mm of radius per mm of height
+        Of the wall above; None where less than 50 mm of it can be told of.
+    reach : float, mm
+        Of wall above the top edge over which the slope is told: 150, or less where the
+        profile has a step or the survey ends.
+    """
+
+    number: int
+    azimuth: float
+    height: float
+    call: Call
+    chance: float | None
+    chance_repaired: float
+    overhang: Measure
+    in_front: Quantity | None
+    slope: Measure | None
+    reach: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """As it is written in ``findings.json``."""
+        front = self.in_front
+        return {
+            "number": self.number,
+            "azimuth": self.azimuth,
+            "height": self.height,
+            "call": self.call,
+            "chance": self.chance,
+            "chance_repaired": self.chance_repaired,
+            "overhang": self.overhang.to_dict(),
+            "in_front": None if front is None else front.to_dict(),
+            "slope": None if self.slope is None else self.slope.to_dict(),
+            "reach": self.reach,
+        }
+
+
+@on_one_thread_when_small(lambda surface, *_, **__: surface.count)
+def taper_audit(surface: RadialSurface, design: Design) -> tuple[TuyereAudit, ...]:
+    """Look at the wall about every tuyere.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    design : Design
+
+    Returns
+    -------
+    tuple of TuyereAudit
+        In the order of the design file; a tuyere whose lip or sill lies outside the
+        surveyed heights is ``"not surveyed"``.
+    """
+    return tuple(
+        _audit(number, tuyere, surface, design)
+        for number, tuyere in enumerate(design.tuyeres, 1)
+    )
+
+
+def call_of(chance: float) -> Call:
+    """What is said of a probability that the overhang is positive.
+
+    Examples
+    --------
+    >>> [call_of(chance) for chance in (0.9, 0.5, 0.1)]
+    ['sheds', 'doubtful', 'runs in']
+    """
+    if chance >= SURE:
+        return "sheds"
+    return "runs in" if 1.0 - chance >= SURE else "doubtful"
+
+
+def within_tolerance(drawn: float, most: float) -> Quantity:
+    """Difference of two places that were put back on the drawing.
+
+    Each is taken to lie anywhere within ``most`` of it, evenly and by itself; their
+    difference is triangular about the drawn one, of half width a = 2 * most.
+
+    Parameters
+    ----------
+    drawn, most : float
+
+    Returns
+    -------
+    Quantity
+        Of sd a / sqrt(6); 95 % lie within a * (1 - sqrt(0.05)).
+
+    References
+    ----------
+    JCGM 100:2008, 4.3.9 (triangular distribution).
+    """
+    wide = 2.0 * most
+    half = wide * (1.0 - 0.05**0.5)
+    return Quantity(drawn, wide / 6.0**0.5, drawn - half, drawn + half)
+
+
+def chance_within_tolerance(drawn: float, most: float) -> float:
+    """Probability that such a difference is positive.
+
+    Examples
+    --------
+    >>> chance_within_tolerance(0.0, 6.0), chance_within_tolerance(12.0, 6.0)
+    (0.5, 1.0)
+    """
+    part = min(abs(drawn) / (2.0 * most), 1.0)
+    tail = 0.5 * (1.0 - part) ** 2
+    return 1.0 - tail if drawn > 0.0 else tail
+
+
+def _audit(
+    number: int, tuyere: Opening, surface: RadialSurface, design: Design
+) -> TuyereAudit:
+    mouth = Mouth(tuyere, surface, design)
+    drawn, most = mouth.drawn_overhang, design.repair.tolerance
+    found = chance = front = slope = None
+    call: Call = "not surveyed"
+    if mouth.surveyed:
+        mean, covariance = mouth.known()
+        found = _normal(drawn, mouth.overhang, mean, covariance)
+        chance = float(chance_above(np.array(found.value), np.array(found.sd), 0.0))
+        call = call_of(chance)
+        front = mouth.share_in_front(mean, covariance)
+        if mouth.reach >= LEAST_REACH:
+            tilt = mouth.drawn_slope
+            slope = Measure(
+                drawn=tilt,
+                found=_normal(tilt, mouth.slope, mean, covariance),
+                repaired=within_tolerance(tilt, most / mouth.reach),
+            )
+    return TuyereAudit(
+        number=number,
+        azimuth=tuyere.azimuth,
+        height=tuyere.height,
+        call=call,
+        chance=chance,
+        chance_repaired=chance_within_tolerance(drawn, most),
+        overhang=Measure(drawn, found, within_tolerance(drawn, most)),
+        in_front=front,
+        slope=slope,
+        reach=mouth.reach,
+    )
+
+
+def _normal(drawn: float, weight: Float, mean: Float, covariance: Float) -> Quantity:
+    """A drawn number and what a weighted sum of cut-back adds to it."""
+    spread = float(weight @ covariance @ weight)
+    return Quantity.normal(drawn + float(weight @ mean), max(spread, 0.0) ** 0.5)

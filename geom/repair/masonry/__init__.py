@@ -1,0 +1,1 @@
+"""Bricks, rings, bonds and courses: what can be laid in a round wall."""

@@ -1,0 +1,430 @@
+"""A full ring in whole bricks, and what is left over.
+
+Whole bricks never fill a ring quite.  What is left over is shared out among the joints,
+unless that makes them more than twice as wide as asked at the hot face and at the back;
+then one brick more is cut to width.  That limit is our own choice, no source.
+
+Closed formulas of full rings of brick.
+
+A ring fills two circles: the hot face, of the bore's diameter d, and the back, of d
+plus twice the build.  A brick takes its face at the hot face, B, of the one and its
+face at the back, A, of the other, each with a joint.  So one tapered shape turns one
+bore only, and two shapes together turn all bores between their own.
+
+References
+----------
+One shape: n = 2 pi L / (A - B), as published for the lining of kilns.  Two shapes:
+N1 = pi (D B2 - d A2) / (A1 B2 - B1 A2) and N2 = pi (D B1 - d A1) / (B1 A2 - A1 B2),
+published notes on laying brick in kilns, joints within A and B; they solve
+N1 A1 + N2 A2 = pi D and N1 B1 + N2 B2 = pi d.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations, permutations, product
+from typing import Any
+
+import numpy as np
+
+from geom.design import Brick
+from geom.errors import InputError
+
+__all__ = [
+    "Faces",
+    "OneShape",
+    "RingCount",
+    "bricks_round",
+    "one_shape",
+    "ring",
+    "two_shapes",
+]
+
+
+#: What rounding of doubles may add to a count of bricks or to a length in mm.
+EXACT = 1e-6
+
+
+@dataclass(frozen=True)
+class Faces:
+    """A brick as it stands in a ring; lengths mm.
+
+    Attributes
+    ----------
+    name : str
+    build, course : float
+        Along the radius, and the height of the course.
+    outer, inner : float
+        Round the ring, at the back and at the hot face.
+    """
+
+    name: str
+    build: float
+    course: float
+    outer: float
+    inner: float
+
+    @classmethod
+    def of(cls, brick: Brick) -> Faces:
+        """As the list says it is laid."""
+        return cls(brick.name, brick.build, brick.course, brick.outer, brick.inner)
+
+
+@dataclass(frozen=True)
+class OneShape:
+    """The ring that a shape turns by itself.
+
+    Attributes
+    ----------
+    bricks : float
+        How many, not rounded; infinite of a straight.
+    bore : float, mm
+        Diameter at the hot face; infinite of a straight.
+    """
+
+    bricks: float
+    bore: float
+
+
+def one_shape(brick: Brick | Faces, *, joint: float = 0.0) -> OneShape:
+    """Find the ring of one shape alone: 2 pi L / (A - B) bricks, bore 2 L B / (A - B).
+
+    Parameters
+    ----------
+    brick : Brick or Faces
+    joint : float, mm
+        Counted within A and B.
+
+    Examples
+    --------
+    A face that narrows from 200 to 180 mm over 200 mm: a bore of 2 x 200 x 180 / 20.
+
+    >>> one_shape(Brick("invented", 200.0, 200.0, 60.0, "width", 180.0)).bore
+    3600.0
+    """
+    narrower = brick.outer - brick.inner
+    if narrower <= 0.0:
+        return OneShape(np.inf, np.inf)
+    return OneShape(
+        bricks=2.0 * np.pi * brick.build / narrower,
+        bore=2.0 * brick.build * (brick.inner + joint) / narrower,
+    )
+
+
+def two_shapes(
+    first: Brick | Faces, second: Brick | Faces, *, bore: float, joint: float = 0.0
+) -> tuple[float, float]:
+    """Find how many of each of two shapes turn a ring, not rounded.
+
+    Parameters
+    ----------
+    first, second : Brick or Faces
+        Of equal build.
+    bore : float, mm
+        Diameter at the hot face.
+    joint : float, mm
+
+    Returns
+    -------
+    tuple of two floats
+        A negative one: the two cannot turn that ring.  NaN: they taper alike, and there
+        is no answer, or any.
+
+    Examples
+    --------
+    Faces 100 and 80 mm, 200 mm deep, turn a bore of 1600 mm by themselves, with 20 pi
+    of them.
+
+    >>> one = Brick("one", 200.0, 100.0, 60.0, "width", 80.0)
+    >>> other = Brick("other", 200.0, 100.0, 60.0, "width", 60.0)
+    >>> [abs(round(n, 6)) for n in two_shapes(one, other, bore=1600.0)]
+    [62.831853, 0.0]
+    """
+    a1, b1 = first.outer + joint, first.inner + joint
+    a2, b2 = second.outer + joint, second.inner + joint
+    determinant = a1 * b2 - b1 * a2
+    if abs(determinant) <= 1e-12 * a1 * a2:
+        return np.nan, np.nan
+    back = bore + 2.0 * first.build
+    return (
+        float(np.pi * (back * b2 - bore * a2) / determinant),
+        float(np.pi * (bore * a1 - back * b1) / determinant),
+    )
+
+
+def bricks_round(diameter: float, face: float, *, joint: float) -> int:
+    """Count bricks of one face round a circle, the last one cut.
+
+    For straights the circle is the bore, for blocks that fit a shell it is the shell.
+
+    Parameters
+    ----------
+    diameter : float, mm
+    face : float, mm
+        At that circle.
+    joint : float, mm
+
+    Examples
+    --------
+    A circle of 100 mm is 314 mm round: six times 50 mm, and a piece.
+
+    >>> bricks_round(100.0, 47.0, joint=3.0)
+    7
+    """
+    return int(np.ceil(np.pi * diameter / (face + joint) - EXACT))
+
+
+#: Builds and courses as near as this make one ring, mm (our choice, no source).
+ALIKE = 1.0
+#: Joints may be off by this much even where less is asked for, mm: 1/16 in (our choice,
+#: no source).
+SLACK = 1.5875
+#: Rings whose joints are off by less than this, hot face and back together, are as good
+#: as each other, mm: 1/16 in (our choice, no source).
+AS_GOOD = 1.5875
+
+
+@dataclass(frozen=True)
+class RingCount:
+    """A full ring in whole bricks; lengths mm.
+
+    Attributes
+    ----------
+    bore_radius, build, course : float
+    bricks : tuple of (str, int)
+        Names and whole bricks: one shape or two.
+    cut_hot, cut_back : float
+        Faces of one brick more that is cut to width; 0 where none is.
+    joint_asked : float
+    joint_hot, joint_back : float
+        What joints come to at the hot face and at the back, all alike.
+    turns : bool
+        Whether joints at the hot face and at the back differ by no more than what is
+        asked, or `SLACK`; if not, these bricks do not taper as that ring does.
+    """
+
+    bore_radius: float
+    build: float
+    course: float
+    bricks: tuple[tuple[str, int], ...]
+    cut_hot: float
+    cut_back: float
+    joint_asked: float
+    joint_hot: float
+    joint_back: float
+    turns: bool
+
+    @property
+    def cut(self) -> bool:
+        """Whether what is left over is a brick cut to width, or else in the joints."""
+        return self.cut_hot > 0.0
+
+    @property
+    def whole(self) -> int:
+        """Bricks that go in whole."""
+        return sum(count for _, count in self.bricks)
+
+    @property
+    def needed(self) -> int:
+        """Bricks that the ring takes, the one that is cut among them."""
+        return self.whole + self.cut
+
+    def to_dict(self) -> dict[str, Any]:
+        """As it is written in ``findings.json``."""
+        return {
+            "bore_radius": self.bore_radius,
+            "build": self.build,
+            "course": self.course,
+            "bricks": [{"name": name, "count": n} for name, n in self.bricks],
+            "needed": self.needed,
+            "cut": {"hot": self.cut_hot, "back": self.cut_back} if self.cut else None,
+            "joint_asked": self.joint_asked,
+            "joint_hot": self.joint_hot,
+            "joint_back": self.joint_back,
+            "turns": self.turns,
+        }
+
+
+def ring(
+    bore_radius: float,
+    bricks: Sequence[Brick],
+    joint: float,
+    *,
+    build: float | None = None,
+) -> RingCount:
+    """Count the bricks of the ring that leaves least over for its joints.
+
+    Two shapes make a ring if they are alike in build and course, and if their tapers
+    lie on either side of what the ring needs.  A straight goes beside a tapered shape
+    in whatever way makes them so: flat, on edge or on end.  Where no two listed shapes
+    turn that ring, one shape is laid by itself, and ``turns`` tells whether it does.
+
+    Parameters
+    ----------
+    bore_radius : float, mm
+        Of the hot face as drawn.
+    bricks : sequence of Brick
+    joint : float, mm
+        Asked for, at the hot face and at the back.
+    build : float, mm, optional
+        How far the ring must reach along the radius; any, if not told.
+
+    Returns
+    -------
+    RingCount
+        Least is the sum of what the joints at the hot face and at the back are off from
+        what is asked, before any brick is cut.  Of rings as good as each other
+        (`AS_GOOD`), the one of fewer shapes, and then the one whose shapes differ less.
+
+    Raises
+    ------
+    InputError
+        If no listed brick goes into that ring.
+
+    Examples
+    --------
+    A ring of 200 mm of a shape that turns 1600 mm by itself, 20 pi bricks of it: 63,
+    the joints a little narrower.
+
+    >>> shape = Brick("invented", 200.0, 97.0, 60.0, "width", 77.0)
+    >>> ring(800.0, [shape], 3.0).bricks
+    (('invented', 63),)
+    """
+    for ways in (_pairs(bricks), _singles(bricks)):
+        rings = [
+            laid
+            for shapes in ways
+            if build is None or abs(shapes[0].build - build) <= ALIKE
+            if (laid := _laid(shapes, float(bore_radius), float(joint))) is not None
+        ]
+        if rings:
+            return min(rings, key=_Laid.rank).told()
+    reach = "" if build is None else f" of build {build:.6g} mm"
+    what = (
+        f"none of the {len(bricks)} bricks listed goes into a ring{reach} "
+        f"round a bore of radius {bore_radius:.6g} mm"
+    )
+    cure = "Add one that does under [[brick]] in the design file"
+    raise InputError(what, place="[[brick]]", cure=cure)
+
+
+def _singles(bricks: Sequence[Brick]) -> Iterator[tuple[Faces, ...]]:
+    for brick in bricks:
+        yield (Faces.of(brick),)
+
+
+def _pairs(bricks: Sequence[Brick]) -> Iterator[tuple[Faces, ...]]:
+    """Each two shapes, one of them tapered, that are alike in build and course."""
+    for first, second in combinations(bricks, 2):
+        if not first.taper and not second.taper:
+            continue
+        shape, other = (first, second) if first.taper else (second, first)
+        standing = Faces.of(shape)
+        for beside in _ways(other):
+            if _alike(beside, standing):
+                yield standing, beside
+                break
+
+
+def _ways(brick: Brick) -> Iterator[Faces]:
+    """In which ways a brick may stand: a tapered one in one, a straight in six."""
+    if brick.taper:
+        yield Faces.of(brick)
+        return
+    for build, course, face in permutations(
+        (brick.length, brick.width, brick.thickness)
+    ):
+        yield Faces(brick.name, build, course, face, face)
+
+
+def _alike(one: Faces, other: Faces) -> bool:
+    build, course = one.build - other.build, one.course - other.course
+    return max(abs(build), abs(course)) <= ALIKE
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """Whole bricks of a ring, and what they alone leave of its two circles; mm."""
+
+    shapes: tuple[Faces, ...]
+    counts: tuple[int, ...]
+    bore_radius: float
+    joint: float
+
+    @property
+    def gaps(self) -> tuple[float, float]:
+        """At the hot face and at the back, all joints of the ring together."""
+        laid = list(zip(self.shapes, self.counts, strict=True))
+        back = self.bore_radius + self.shapes[0].build
+        return (
+            2.0 * np.pi * self.bore_radius - sum(n * shape.inner for shape, n in laid),
+            2.0 * np.pi * back - sum(n * shape.outer for shape, n in laid),
+        )
+
+    @property
+    def possible(self) -> bool:
+        return sum(self.counts) > 0 and min(*self.counts, *self.gaps) >= -EXACT
+
+    def rank(self) -> tuple[int, int, float, float]:
+        """Order by what is left over, how many shapes, how far those differ."""
+        number = sum(self.counts)
+        left = sum(abs(gap / number - self.joint) for gap in self.gaps)
+        one, other = self.shapes[0], self.shapes[-1]
+        apart = abs(one.outer - other.outer) + abs(one.inner - other.inner)
+        shapes = sum(count > 0 for count in self.counts)
+        return int(left / AS_GOOD), shapes, round(apart, 4), round(left, 4)
+
+    def told(self) -> RingCount:
+        """With a brick cut to width, where joints would be too wide."""
+        number, (hot, back) = sum(self.counts), self.gaps
+        widest = self.joint + max(self.joint, SLACK) + EXACT
+        cut_hot = cut_back = 0.0
+        if min(hot, back) / number > widest:
+            number += 1
+            room = number * self.joint
+            cut_hot = min(hot - room, max(shape.inner for shape in self.shapes))
+            cut_back = min(back - room, max(shape.outer for shape in self.shapes))
+        joint_hot, joint_back = (hot - cut_hot) / number, (back - cut_back) / number
+        return RingCount(
+            bore_radius=self.bore_radius,
+            build=self.shapes[0].build,
+            course=self.shapes[0].course,
+            bricks=tuple(
+                (shape.name, count)
+                for shape, count in zip(self.shapes, self.counts, strict=True)
+                if count
+            ),
+            cut_hot=cut_hot,
+            cut_back=cut_back,
+            joint_asked=self.joint,
+            joint_hot=joint_hot,
+            joint_back=joint_back,
+            turns=abs(joint_hot - joint_back) <= widest - self.joint,
+        )
+
+
+def _laid(shapes: tuple[Faces, ...], bore_radius: float, joint: float) -> _Laid | None:
+    """Round to whole bricks: all of them together, then each shape's part of them.
+
+    None where two shapes do not turn the ring, or a brick is too large for it.
+    """
+    bore = 2.0 * bore_radius
+    if len(shapes) == 1:
+        (shape,) = shapes
+        hot = np.pi * bore / (shape.inner + joint)
+        back = np.pi * (bore + 2.0 * shape.build) / (shape.outer + joint)
+        exact, part = float(min(hot, back)), 1.0
+    else:
+        one, other = two_shapes(*shapes, bore=bore, joint=joint)
+        if not min(one, other) >= -EXACT:
+            return None
+        exact, part = one + other, one / (one + other)
+    nearest = round(exact)  # one less where joints would be less than nothing
+    for total, aside in product((nearest, nearest - 1), (0, -1, 1)):
+        first = int(part * total + 0.5 + EXACT) + aside  # halves up, in any unit
+        counts = (first, total - first)[: len(shapes)]
+        laid = _Laid(shapes, counts, bore_radius, joint)
+        if laid.possible:
+            return laid
+    return None

@@ -1,0 +1,68 @@
+"""All that is worked out for the repair of one wall, in one thing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from geom.compare.findings import Findings
+from geom.design import Design
+from geom.repair.audit.melting import WornMelting, worn_melting
+from geom.repair.audit.sand_bottom import SandBottom, sand_bottom
+from geom.repair.audit.taper import TuyereAudit, taper_audit
+from geom.repair.plan.plan import plan_repair
+from geom.repair.plan.result import RepairPlan
+from geom.surface import RadialSurface
+
+
+@dataclass(frozen=True)
+class Works:
+    """What there is to do, and to look at, before the next heat.
+
+    Attributes
+    ----------
+    plan : RepairPlan
+    taper : tuple of TuyereAudit
+        In the order of the design file.
+    melting : WornMelting
+    bottom : SandBottom or None
+        None where the design names no tap hole.
+    """
+
+    plan: RepairPlan
+    taper: tuple[TuyereAudit, ...]
+    melting: WornMelting
+    bottom: SandBottom | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """What ``findings.json`` holds under ``repair``."""
+        plan = self.plan.to_dict()
+        return {
+            **{k: v for k, v in plan.items() if k not in {"lining", "title"}},
+            "taper": [one.to_dict() for one in self.taper],
+            "melting": self.melting.to_dict(),
+            "bottom": None if self.bottom is None else self.bottom.to_dict(),
+        }
+
+
+def work_out(surface: RadialSurface, findings: Findings, design: Design) -> Works:
+    """Work out the repair of a wall.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    findings : Findings
+        Of that surface.
+    design : Design
+
+    Returns
+    -------
+    Works
+        The same input gives the same numbers.
+    """
+    return Works(
+        plan=plan_repair(surface, findings, design),
+        taper=taper_audit(surface, design),
+        melting=worn_melting(surface, findings, design),
+        bottom=sand_bottom(design, surface=surface),
+    )

@@ -1,0 +1,1 @@
+"""What to do about each zone, and what to order for it."""

@@ -1,0 +1,281 @@
+"""The order list: what is needed most likely, and what is enough.
+
+Enough is what suffices with the shop's confidence: the quantile of the gamma of the
+mean and standard deviation that plans for drawn walls have.  Where some of them need
+none of a material at all, the gamma is that of the others.  It is never less than the
+plan itself needs.
+
+Which brick a zone gets may turn on little, so bricks are asked by volume, all together,
+and each brick of the plan is ordered in proportion.  Where the plan lays none but might
+have to, the brick that the drawn walls take most of is ordered.
+
+What the repair of a wall takes, and of walls that it may be.
+
+How deep the wall is gone is only known so far, and so is where brick ends and daub
+begins.  So the whole plan is made again, by the same rule, for walls drawn from what
+the readings allow; what they take is how well the need is known.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.special import gammaincinv
+
+from geom.compare.nodes import Nodes
+from geom.design import Brick, Mix, Shop
+from geom.quantity import Quantity
+from geom.repair.masonry.bonds import Bond
+from geom.repair.masonry.bricks import brick_volume
+from geom.repair.plan.daub import daub_for
+from geom.repair.plan.partition import Plot, divide, marked_by_rule
+from geom.repair.wall import Wall
+from geom.surface import RadialSurface
+from geom.surface.grid import stretched
+from geom.units import Float
+
+
+@dataclass(frozen=True)
+class Need:
+    """What a wall takes.
+
+    Attributes
+    ----------
+    bricks : dict of str to int
+        By name, with what is cut away and what breaks.
+    brick : float, mm3
+        Of all of them.
+    daub : float, mm3
+        In place and dry.
+    joints : float, mm3
+        Clay between bricks.
+    face : float, mm2
+        That is washed.
+    """
+
+    bricks: dict[str, int]
+    brick: float
+    daub: float
+    joints: float
+    face: float
+
+
+def need_of(wall: Wall, plots: Sequence[Plot]) -> Need:
+    """Sum over the zones of a plan."""
+    bricks: Counter[str] = Counter()
+    brick = joints = 0.0
+    for laid in (plot.laid for plot in plots if plot.laid is not None):
+        for one in laid.counted.bricks:
+            bricks[one.name] += one.needed
+            brick += one.needed * one.each
+        joints += laid.joints
+    settled = [plot for plot in plots if plot.planned and plot.action != "chip"]
+    faces = [float(np.sum(plot.share * wall.grid.face_area)) for plot in settled]
+    return Need(
+        bricks=dict(bricks),
+        brick=brick,
+        daub=sum(plot.daub(wall) for plot in plots),
+        joints=joints,
+        face=sum(faces),
+    )
+
+
+def need_by_rule(wall: Wall, bonds: Sequence[Bond]) -> Need:
+    """What a wall takes whose zones are found by the rule too."""
+    return need_of(wall, divide(wall, marked_by_rule(wall), bonds))
+
+
+def walls_drawn(
+    surface: RadialSurface, nodes: Nodes, count: int, *, seed: int
+) -> Iterator[Wall]:
+    """Walls that the readings allow, each as likely as any other.
+
+    Drawn jointly at the nodes, smooth in between.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    nodes : Nodes
+    count, seed : int
+    """
+    grid, rows = surface.grid, surface.grid.surveyed
+    shape = (nodes.height.size, nodes.azimuth.size)
+    for away in _drawn(nodes, count, seed).T:
+        cutback = surface.cutback.copy()
+        cutback[rows] += stretched(
+            away.reshape(shape),
+            nodes.height,
+            grid.height[rows],
+            grid.azimuth - nodes.azimuth[0],
+        )
+        yield Wall(grid, cutback, np.zeros(grid.shape), surface.design)
+
+
+def _drawn(nodes: Nodes, count: int, seed: int) -> Float:
+    """Draws about the mean, (q, count), mm."""
+    size = nodes.mean.size
+    table = nodes.covariance + 1e-6 * np.mean(nodes.sd**2) * np.eye(size)
+    try:
+        root = np.linalg.cholesky(table)
+    except np.linalg.LinAlgError:
+        return nodes.draws(np.arange(size), count, seed=seed)
+    chance = np.random.default_rng(seed).standard_normal((size, count))
+    return np.asarray(root @ chance)
+
+
+_M3 = 1e-9
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    """One material.
+
+    Attributes
+    ----------
+    material : str
+    unit : {'bricks', 'kg'}
+    best : float
+        What the plan needs, breakage and losses in it.
+    sd : float
+        Standard uncertainty of the need.
+    enough : float
+        What suffices with the shop's confidence.
+    stock : int or None
+        On hand; None: not told.
+    pack : float
+        What it is bought in: one brick, or a bag of so many kg.
+    packs : int
+        To buy.
+    """
+
+    material: str
+    unit: str
+    best: float
+    sd: float
+    enough: float
+    stock: int | None
+    pack: float
+    packs: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """As it stands; masses kg."""
+        return vars(self).copy()
+
+
+def order_list(
+    plan: Need, drawn: Sequence[Need], bricks: Sequence[Brick], shop: Shop
+) -> tuple[OrderLine, ...]:
+    """What to order.
+
+    Parameters
+    ----------
+    plan : Need
+        Of the plan itself.
+    drawn : sequence of Need
+        Of walls that the readings allow.
+    bricks : sequence of Brick
+        All that are listed.
+    shop : Shop
+
+    Returns
+    -------
+    tuple of OrderLine
+        Bricks, sand, fire clay; what is not needed is left out.
+    """
+    lines = _brick_lines(plan, drawn, bricks, shop.confidence)
+    for name, kilograms in (("sand", sand_of), ("fire clay", clay_of)):
+        best = kilograms(plan, shop.mix)
+        chance = np.array([kilograms(need, shop.mix) for need in drawn])
+        most = enough(chance, best, shop.confidence)
+        bag = shop.mix.bag
+        packs = int(np.ceil(most / bag - 1e-9))
+        sd = float(np.std(chance))
+        lines.append(OrderLine(name, "kg", best, sd, most, None, bag, packs))
+    return tuple(line for line in lines if line.enough > 0.0)
+
+
+def _brick_lines(
+    plan: Need, drawn: Sequence[Need], bricks: Sequence[Brick], confidence: float
+) -> list[OrderLine]:
+    chance = np.array([need.brick for need in drawn])
+    most = enough(chance, plan.brick, confidence)
+    named = {brick.name: brick for brick in bricks}
+    if plan.brick > 0.0:
+        basis, whole = dict(plan.bricks), plan.brick
+    else:
+        basis, whole = _taken_most(drawn, named), 0.0
+    lines = []
+    for name, count in basis.items():
+        solid = brick_volume(named[name])
+        each = count / whole if whole > 0.0 else 1.0 / solid
+        needed = int(np.ceil(each * most - 1e-9))
+        stock = named[name].stock
+        lines.append(
+            OrderLine(
+                material=name,
+                unit="bricks",
+                best=float(plan.bricks.get(name, 0)),
+                sd=each * float(np.std(chance)),
+                enough=float(needed),
+                stock=stock,
+                pack=1.0,
+                packs=max(needed - (stock or 0), 0),
+            )
+        )
+    return lines
+
+
+def _taken_most(drawn: Sequence[Need], named: Mapping[str, Brick]) -> dict[str, int]:
+    """The brick that the drawn walls take most of, by volume; empty if none do."""
+    total: Counter[str] = Counter()
+    for need in drawn:
+        total.update(need.bricks)
+    if not total:
+        return {}
+    name = max(total, key=lambda name: total[name] * brick_volume(named[name]))
+    return {name: total[name]}
+
+
+def enough(drawn: Float, best: float, confidence: float) -> float:
+    """What suffices with some confidence, and never less than the best estimate.
+
+    Examples
+    --------
+    >>> enough(np.array([0.0, 0.0, 0.0, 0.0]), 0.0, 0.95)
+    0.0
+    >>> enough(np.array([7.0, 7.0]), 7.0, 0.95)
+    7.0
+    """
+    some = drawn[drawn > 0.0]
+    none = 1.0 - some.size / max(drawn.size, 1)
+    if some.size == 0 or none >= confidence:
+        return float(best)
+    mean, sd = float(some.mean()), float(some.std())
+    if sd <= 0.0:
+        return max(float(best), mean)
+    within = (confidence - none) / (1.0 - none)
+    return max(float(best), float(gammaincinv((mean / sd) ** 2, within) * sd**2 / mean))
+
+
+def sand_of(need: Need, mix: Mix) -> float:
+    """Dry sand, kg."""
+    return _dry(need, mix)[0]
+
+
+def clay_of(need: Need, mix: Mix) -> float:
+    """Dry fire clay, kg: in the daub, in the joints and for the wash.
+
+    Joints and wash are taken as full of clay at its bulk density, which is more than a
+    thin slip holds.
+    """
+    thin = need.joints + need.face * mix.wash
+    return _dry(need, mix)[1] + thin * mix.clay_density * _M3
+
+
+def _dry(need: Need, mix: Mix) -> tuple[float, float]:
+    daub = daub_for(Quantity.normal(need.daub, 0.0), mix, thickness=0.0, face=0.0)
+    return daub.sand.value, daub.clay.value

@@ -1,0 +1,120 @@
+"""The wall divided among its zones, so that nothing is counted twice.
+
+Brick zones come first, one after the other: what the courses of one take up is theirs,
+whatever zone it was in, and the next is clipped where they meet.  Every other zone
+keeps what is left of its cells.  A course ends inside a row of the grid, so a zone
+holds a share of each cell; no cell is given away more than once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.compare.findings import ACTIONS, Action
+from geom.compare.zones import call_actions, each_piece
+from geom.repair.masonry.bonds import Bond
+from geom.repair.masonry.layup import LayUp, lay_up
+from geom.repair.wall import Wall
+from geom.units import Bool, Float
+
+_OTHERS: tuple[Action, ...] = ("daub", "chip", "measure again")
+
+
+@dataclass(frozen=True)
+class Marked:
+    """A zone as it is marked on the wall; ``mask`` is bool (m, k)."""
+
+    id: int
+    action: Action
+    mask: Bool
+
+
+@dataclass(frozen=True)
+class Plot:
+    """A zone with what is its own.
+
+    Attributes
+    ----------
+    id : int
+    action : str
+    share : array (m, k), 0 to 1
+        Of each cell.
+    laid : LayUp or None
+        Of a brick zone that some brick fits.
+    why : tuple of str
+        Why none fits, brick by brick.
+    """
+
+    id: int
+    action: Action
+    share: Float
+    laid: LayUp | None = None
+    why: tuple[str, ...] = ()
+
+    @property
+    def planned(self) -> bool:
+        """Whether there is anything to do that is settled."""
+        if self.action == "brick":
+            return self.laid is not None
+        return self.action in {"daub", "chip"}
+
+    def rebuild(self, wall: Wall) -> float:
+        """Expected volume that is gone, mm3."""
+        return wall.summed(self.share, wall.gone)
+
+    def daub(self, wall: Wall) -> float:
+        """Expected volume of daub, mm3; 0 where nothing is settled."""
+        if self.laid is not None:
+            return self.laid.daub
+        return self.rebuild(wall) if self.planned else 0.0
+
+
+def divide(
+    wall: Wall, zones: Sequence[Marked], bonds: Sequence[Bond]
+) -> tuple[Plot, ...]:
+    """Give every zone its own.
+
+    Parameters
+    ----------
+    wall : Wall
+    zones : sequence of Marked
+        The brick zones that go first stand first.
+    bonds : sequence of Bond
+
+    Returns
+    -------
+    tuple of Plot
+        In the order of ``zones``.
+    """
+    free = np.ones(wall.grid.shape)
+    plots: dict[int, Plot] = {}
+    for zone in (zone for zone in zones if zone.action == "brick"):
+        made = lay_up(wall, zone.mask, free, bonds)
+        if isinstance(made, LayUp):
+            free = np.maximum(free - made.share, 0.0)
+            plots[zone.id] = Plot(zone.id, zone.action, made.share, made)
+        else:
+            plots[zone.id] = Plot(zone.id, zone.action, free * 0.0, None, made)
+    for zone in zones:
+        if zone.id not in plots or plots[zone.id].laid is None:
+            share = np.where(zone.mask, free, 0.0)
+            why = plots[zone.id].why if zone.id in plots else ()
+            plots[zone.id] = Plot(zone.id, zone.action, share, None, why)
+    return tuple(plots[zone.id] for zone in zones)
+
+
+def marked_by_rule(wall: Wall) -> tuple[Marked, ...]:
+    """The zones of a wall, found by the rule for actions; brick, most gone first."""
+    action = call_actions(wall.grid, wall.cutback, wall.sd, wall.design.repair)
+    masks = each_piece(action == ACTIONS.index("brick"))
+    gone = wall.gone
+    bricked = sorted(masks, key=lambda mask: -wall.summed(mask.astype(float), gone))
+    marked = [Marked(k, "brick", mask) for k, mask in enumerate(bricked, 1)]
+    for name in _OTHERS:
+        mask = action == ACTIONS.index(name)
+        if mask.any():
+            marked.append(Marked(len(marked) + 1, name, mask))
+    return tuple(marked)

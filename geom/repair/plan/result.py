@@ -1,0 +1,225 @@
+"""A repair plan: every zone with what is done there, the order list, the account."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from geom.compare.findings import Action
+from geom.quantity import Quantity
+from geom.repair.masonry.courses import Stretch
+from geom.repair.masonry.layup import LayUp
+from geom.repair.plan.chipping import Chipping
+from geom.repair.plan.daub import Daub
+from geom.repair.plan.order import OrderLine
+from geom.units import Float, Int
+
+SCHEMA = "daubline.repair/1"
+
+_M2, _M3 = 1e-6, 1e-9
+
+
+@dataclass(frozen=True)
+class ZonePlan:
+    """What is done in one zone.  Lengths mm, areas mm2, volumes mm3, degrees.
+
+    The extent is that of the work: of a brick zone, squared out.  ``azimuth_from`` >
+    ``azimuth_to`` where it crosses azimuth 0.
+
+    Attributes
+    ----------
+    id : int
+        As in the findings.
+    action : str
+    azimuth_from, azimuth_to, height_from, height_to : float
+    area : float
+    rebuild, buildup : float
+        Expected volumes gone, and standing proud, in what is the zone's own.
+    chip : Chipping or None
+        Of a chip zone, and of a brick zone on which something stands proud.
+    brickwork : LayUp or None
+    cut : Quantity or None
+        Sound lining cut out for the brickwork.
+    daub : Daub or None
+    notes : tuple of str
+    share : array (m, k)
+        Of each cell, that is the zone's own.
+    """
+
+    id: int
+    action: Action
+    azimuth_from: float
+    azimuth_to: float
+    height_from: float
+    height_to: float
+    area: float
+    rebuild: float
+    buildup: float
+    chip: Chipping | None
+    brickwork: LayUp | None
+    cut: Quantity | None
+    daub: Daub | None
+    notes: tuple[str, ...]
+    share: Float = field(repr=False, compare=False)
+
+    @property
+    def settled(self) -> bool:
+        """Whether it is known what goes in."""
+        return self.chip is not None or self.daub is not None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Lengths mm, areas m2, volumes m3, masses kg."""
+        return {
+            "id": self.id,
+            "action": self.action,
+            "azimuth_from": self.azimuth_from,
+            "azimuth_to": self.azimuth_to,
+            "height_from": self.height_from,
+            "height_to": self.height_to,
+            "area": self.area * _M2,
+            "rebuild": self.rebuild * _M3,
+            "buildup": self.buildup * _M3,
+            "chip": None if self.chip is None else self.chip.to_dict(),
+            "brickwork": None if self.brickwork is None else _laid(self.brickwork),
+            "cut": None if self.cut is None else self.cut.times(_M3).to_dict(),
+            "daub": None if self.daub is None else self.daub.to_dict(),
+            "notes": list(self.notes),
+        }
+
+
+@dataclass(frozen=True)
+class Account:
+    """Where every volume goes, mm3; `geom.repair.plan.plan` says what each is.
+
+    Attributes
+    ----------
+    rebuild, buildup : float
+        Of the whole surveyed wall, expected.
+    left, proud : float
+        Of these, what the plan leaves as it is.
+    chip : float
+        Taken off: all of ``buildup`` but ``proud``.
+    cut : float
+        Sound lining cut out.
+    before : float
+        Brickwork before the drawn face.
+    bricks, joints, daub : float
+        Put in.
+    """
+
+    rebuild: float
+    buildup: float
+    left: float
+    proud: float
+    chip: float
+    cut: float
+    before: float
+    bricks: float
+    joints: float
+    daub: float
+
+    @property
+    def put_in(self) -> float:
+        """All that goes in, mm3."""
+        return self.bricks + self.joints + self.daub
+
+    @property
+    def to_fill(self) -> float:
+        """All the room there is for it, mm3."""
+        return self.rebuild - self.left + self.cut + self.before
+
+    def to_dict(self) -> dict[str, float]:
+        """Volumes, m3."""
+        return {name: value * _M3 for name, value in vars(self).items()}
+
+
+@dataclass(frozen=True)
+class RepairPlan:
+    """What to do about a wall.
+
+    Attributes
+    ----------
+    lining, title : str
+    zones : tuple of ZonePlan
+        In order of work: chip, brick, daub; each bottom up.
+    daub : Daub
+        Of all zones together.
+    order : tuple of OrderLine
+    confidence : float
+        Chance that what is ordered is enough.
+    account : Account
+    notes : tuple of str
+    owner : int array (m, k)
+        Zone that holds most of each cell, 0 where none does.
+    """
+
+    lining: str
+    title: str
+    zones: tuple[ZonePlan, ...]
+    daub: Daub
+    order: tuple[OrderLine, ...]
+    confidence: float
+    account: Account
+    notes: tuple[str, ...]
+    owner: Int = field(repr=False, compare=False)
+
+    def of_action(self, action: Action) -> tuple[ZonePlan, ...]:
+        """The zones with one thing to do."""
+        return tuple(zone for zone in self.zones if zone.action == action)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Lengths mm, areas m2, volumes m3, masses kg, water litres."""
+        return {
+            "schema": SCHEMA,
+            "lining": self.lining,
+            "title": self.title,
+            "zones": [zone.to_dict() for zone in self.zones],
+            "daub": self.daub.to_dict(),
+            "order": [line.to_dict() for line in self.order],
+            "confidence": self.confidence,
+            "account": self.account.to_dict(),
+            "notes": list(self.notes),
+        }
+
+
+def _laid(laid: LayUp) -> dict[str, Any]:
+    return {
+        "bricks": [
+            {
+                "name": one.name,
+                "whole": one.whole,
+                "pieces": one.pieces,
+                "for_pieces": one.for_pieces,
+                "breakage": one.breakage,
+                "needed": one.needed,
+            }
+            for one in laid.counted.bricks
+        ],
+        "build": laid.bond.build,
+        "courses": [
+            {
+                "height_from": course.low,
+                "height_to": course.high,
+                "ring": course.ring,
+                "arcs": [_arc(one) for one in laid.counted.laid if one.course == k],
+            }
+            for k, course in enumerate(laid.courses)
+        ],
+        "rings": laid.counted.rings,
+        "cover": laid.cover,
+        "bed": laid.bed,
+        "bed_most": laid.bed_most,
+        "seat": laid.seat,
+        "volume": laid.counted.volume * _M3,
+        "joints": laid.joints * _M3,
+    }
+
+
+def _arc(stretch: Stretch) -> dict[str, Any]:
+    return {
+        "azimuth_from": stretch.azimuth_from,
+        "azimuth_to": stretch.azimuth_to,
+        "length": stretch.length,
+        "whole": stretch.whole,
+        "pieces": list(stretch.pieces),
+    }

@@ -1,0 +1,1 @@
+"""Where to measure, first and next."""

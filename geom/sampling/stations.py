@@ -1,0 +1,446 @@
+"""Where to measure next: the stations whose readings would tell most.
+
+Given sizes and lengths, what a reading will do to the uncertainty of the wall does not
+depend on what it will read.  With v the variance of cut-back at a station, n that of a
+reading's error and c the covariance of the station with a target t, one more reading
+takes c**2 / (v + n) off the variance of t, and the covariances of all other stations
+follow by a change of rank one.  Stations are chosen one after the other, each the best
+given those before it.
+
+volume
+    The target is the rebuild volume, made linear at the best estimate as in the
+    budget: a cell counts by the probability that it is cut back.
+brick
+    The targets are the nodes of the wall.  A node is undecided while its probability
+    of being past the brick threshold T is between 0.1 and 0.9, that is while its best
+    estimate lies within z s of T, with Phi(z) = 0.9.  A reading that leaves r**2 of the
+    variance s**2 will move the best estimate by a normal amount of variance
+    s**2 - r**2; the probability that it then lies within z r of T is a difference of
+    two normal integrals.
+
+References
+----------
+Rasmussen and Williams (2006), eq. 2.26 (the covariance given readings); its change by
+one more is the Schur complement of one row.
+Krause, A., Singh, A. and Guestrin, C. (2008). Near-optimal sensor placements in
+Gaussian processes. JMLR 9, 235-284 (choosing one after the other; cited from memory).
+
+How the errors of stations hang together with those of the wall and of each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from geom.compare.nodes import Nodes, make_nodes
+from geom.errors import InputError
+from geom.frame import turn
+from geom.readings import CloudReadings, RodReadings
+from geom.sampling.feasible import Reach, reachable
+from geom.stats.partial_moments import hermite_excess
+from geom.surface import Grid, RadialSurface, ScannedWall
+from geom.surface.gp.covariance import TowardGrid
+from geom.surface.gp.kernels import Places
+from geom.surface.gp.posterior import Belief
+from geom.units import Bool, Float
+
+
+@dataclass(frozen=True)
+class Ties:
+    """Covariances of cut-back given the readings, between q nodes and C stations.
+
+    Attributes
+    ----------
+    block : array (q, C), mm2
+        Of nodes and stations.
+    variance : array (C,), mm2
+        At the stations.
+    """
+
+    block: Float
+    variance: Float
+    _belief: Belief
+    _reach: Reach
+    _seen: _Seen
+
+    def column(self, station: int) -> Float:
+        """Covariance of all stations with one of them, mm2; shape (C,)."""
+        height, azimuth = self._reach.each()
+        one = Places(azimuth[[station]], height[[station]])
+        covariance = self._belief.best.covariance
+        prior = TowardGrid(covariance, one, self._reach.azimuth).rows(
+            self._reach.height
+        )
+        here = self._seen.taken(np.array([station]))
+        return here.tied(self._seen, prior[:, self._reach.free]).ravel()
+
+
+def tie(belief: Belief, nodes: Nodes, reach: Reach) -> Ties:
+    """Covariances between a net of nodes and the stations that can be reached.
+
+    As in `Belief.jointly`: the correlations of the best choice of sizes and lengths,
+    the variances of all choices, and what their best estimates differ by.
+
+    Parameters
+    ----------
+    belief : Belief
+    nodes : Nodes
+    reach : Reach
+
+    Returns
+    -------
+    Ties
+    """
+    free = np.flatnonzero(reach.free)
+    height, azimuth = reach.each()
+    stations = _seen(belief, reach.height, reach.azimuth).taken(free)
+    wall = _seen(belief, nodes.height, nodes.azimuth)
+    prior = TowardGrid(
+        belief.best.covariance, Places(azimuth, height), nodes.azimuth
+    ).rows(nodes.height)
+    block = wall.tied(stations, prior.reshape(free.size, -1).T)
+    return Ties(block, stations.variance, belief, reach, stations)
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What is known at p places.
+
+    Attributes
+    ----------
+    known : array (n, p), mm
+        Covariance with the readings, divided by their Cholesky factor.
+    widening : array (p,)
+        Standard deviation over all choices by that of the best.
+    away : array (k, p), mm
+        Best estimates of the other choices less their mean, by the root of their
+        number.
+    variance : array (p,), mm2
+        In all.
+    """
+
+    known: Float
+    widening: Float
+    away: Float
+    variance: Float
+
+    def taken(self, index: np.ndarray) -> _Seen:
+        """At some of the places."""
+        return _Seen(
+            self.known[:, index],
+            self.widening[index],
+            self.away[:, index],
+            self.variance[index],
+        )
+
+    def tied(self, other: _Seen, prior: Float) -> Float:
+        """Covariance with other places given the prior's; (p, p of the other)."""
+        best = prior - self.known.T @ other.known
+        best *= self.widening[:, None] * other.widening
+        return best + self.away.T @ other.away
+
+
+def _seen(belief: Belief, height: Float, azimuth: Float) -> _Seen:
+    """At every node of a net, azimuth running fastest."""
+    best = belief.best
+    cross = best.seen_from_net(height, azimuth)
+    _, sd = best.on_grid(height, azimuth)
+    drift, ratio = np.zeros((1, sd.size)), np.ones(sd.size)
+    if belief.others:
+        spread, wider = belief.spread(height, azimuth)
+        drift, ratio = spread.reshape(len(belief.others), -1), wider.ravel()
+    within = ratio * sd.ravel() ** 2
+    away = (drift - drift.mean(axis=0)) / np.sqrt(drift.shape[0])
+    return _Seen(
+        known=best.unfactor @ cross,
+        widening=np.sqrt(ratio),
+        away=away,
+        variance=within + np.sum(away**2, axis=0),
+    )
+
+
+Aim = Literal["volume", "brick"]
+
+#: A place is undecided while brick is more likely than this and less likely than its
+#: rest to one: the same as "possible" among the zones.
+UNDECIDED = 0.1
+
+_Z = float(ndtri(1.0 - UNDECIDED))
+_FAR = 5.0
+_AT_ONCE = 256
+#: Readings closer than this are of one station, degrees and mm.
+_SAME_AZIMUTH = 0.5
+_SAME_HEIGHT = 5.0
+
+
+@dataclass(frozen=True)
+class Station:
+    """A place to set the rod to.
+
+    Attributes
+    ----------
+    azimuth : float, degrees
+    height : float, mm
+    after : float
+        What is left once this and all stations before it are read: standard
+        uncertainty of the rebuild volume, mm3, or expected undecided area, mm2.
+    again : bool
+        Whether it was read before, or stands earlier in the list.
+    """
+
+    azimuth: float
+    height: float
+    after: float
+    again: bool
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Where to measure next.
+
+    Attributes
+    ----------
+    aim : {'volume', 'brick'}
+    now : float
+        Before any of it is read; mm3 or mm2 as ``after`` of the stations.
+    reading_sd : float, mm
+        Standard uncertainty that one more reading is taken to have.
+    stations : tuple of Station
+        Most telling first; fewer than asked for where no more would help.
+    """
+
+    aim: Aim
+    now: float
+    reading_sd: float
+    stations: tuple[Station, ...]
+
+
+def next_stations(
+    surface: RadialSurface,
+    readings: RodReadings | CloudReadings,
+    *,
+    count: int = 5,
+    aim: Aim = "volume",
+    nodes: Nodes | None = None,
+) -> Advice:
+    """Choose the stations whose readings would tell most.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    readings : RodReadings or CloudReadings
+        Those the surface was made from.
+    count : int
+        Stations asked for.
+    aim : {'volume', 'brick'}
+        What is to become certain: the rebuild volume, or where brick is needed.
+    nodes : Nodes, optional
+        Of the surface, if they are at hand.
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    InputError
+        If the steps of the design's rod leave no station, or a laser has seen the wall.
+    """
+    readings, belief = rod_only(readings), surface.belief
+    if isinstance(belief, ScannedWall):
+        raise TypeError(
+            "the surface was made from a point cloud, the readings were not"
+        )
+    reach = reachable(surface.design, *surface.grid.surveyed_heights)
+    nodes = make_nodes(surface) if nodes is None else nodes
+    ties = tie(belief, nodes, reach)
+    goal = _goal(surface, nodes, aim)
+    error = _reading_variance(surface, belief)
+    chosen = list(_chosen(goal, ties, error, count))
+    height, azimuth = reach.each()
+    picks = [pick for pick, _ in chosen]
+    again = _read_before(readings, azimuth[picks], height[picks])
+    stations = tuple(
+        Station(
+            azimuth=float(azimuth[pick]),
+            height=float(height[pick]),
+            after=after,
+            again=bool(again[k]) or pick in picks[:k],
+        )
+        for k, (pick, after) in enumerate(chosen)
+    )
+    return Advice(aim, goal.now, float(np.sqrt(error)), stations)
+
+
+def rod_only(readings: RodReadings | CloudReadings) -> RodReadings:
+    """Refuse readings with a point cloud among them.
+
+    Raises
+    ------
+    InputError
+        If there is one.
+    """
+    if isinstance(readings, RodReadings):
+        return readings
+    raise InputError(
+        "where to measure next is worked out for rod readings only",
+        file=readings.clouds[0].name,
+        cure="Survey the cloud and look at map.png for wall that the laser did not see",
+    )
+
+
+class Goal(Protocol):
+    """What is to become certain; it has t targets."""
+
+    @property
+    def now(self) -> float:
+        """What is left as it is."""
+
+    def toward(self, block: Float) -> Float:
+        """Covariance of targets with stations from that of nodes; (q, C) to (t, C)."""
+
+    def after(self, gone: Float) -> Float:
+        """What is left if variance ``gone`` (t, C) is taken off the targets; (C,)."""
+
+
+def _goal(surface: RadialSurface, nodes: Nodes, aim: Aim) -> Goal:
+    if aim == "volume":
+        return VolumeGoal.of(surface.grid, nodes)
+    limit = surface.design.repair.brick_threshold
+    return BrickGoal.of(surface.grid, nodes, limit)
+
+
+@dataclass(frozen=True)
+class VolumeGoal:
+    """The rebuild volume.
+
+    Attributes
+    ----------
+    weight : array (q,), mm2
+        Change of the volume with cut-back at the nodes.
+    variance : float, mm6
+        Of the volume made linear.
+    now : float, mm3
+        Standard uncertainty as it is stated; it is taken to shrink in the same ratio.
+    """
+
+    weight: Float
+    variance: float
+    now: float
+
+    @classmethod
+    def of(cls, grid: Grid, nodes: Nodes) -> VolumeGoal:
+        """Of a surface's grid and nodes."""
+        patch = nodes.gather(grid.patch)
+        slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
+        weight = patch * slope / np.maximum(nodes.sd, 1e-9)
+        return cls(weight, nodes.sd_of_sum(weight) ** 2, nodes.sd_of_excess(patch))
+
+    def toward(self, block: Float) -> Float:
+        """One target: the volume."""
+        return (self.weight @ block)[None, :]
+
+    def after(self, gone: Float) -> Float:
+        """Standard uncertainty left, mm3."""
+        left = np.maximum(1.0 - gone[0] / self.variance, 0.0)
+        return np.asarray(self.now * np.sqrt(left))
+
+
+@dataclass(frozen=True)
+class BrickGoal:
+    """The area where brick is undecided.
+
+    Attributes
+    ----------
+    kept : bool array (q,)
+        Nodes whose call is not beyond all doubt; t are true.
+    off : array (t,), mm
+        Best estimate less the threshold.
+    variance : array (t,), mm2
+    area : array (t,), mm2
+    """
+
+    kept: Bool
+    off: Float
+    variance: Float
+    area: Float
+
+    @classmethod
+    def of(cls, grid: Grid, nodes: Nodes, limit: float) -> BrickGoal:
+        """Of a surface's grid and nodes, and the brick threshold."""
+        area = nodes.gather(grid.face_area)
+        off = nodes.mean - limit
+        kept = (area > 0.0) & (np.abs(off) < (_Z + _FAR) * nodes.sd)
+        return cls(kept, off[kept], nodes.sd[kept] ** 2, area[kept])
+
+    @property
+    def now(self) -> float:
+        """Undecided area as it is, mm2."""
+        return float(self.area[np.abs(self.off) < _Z * np.sqrt(self.variance)].sum())
+
+    def toward(self, block: Float) -> Float:
+        """Each kept node is a target."""
+        return block[self.kept]
+
+    def after(self, gone: Float) -> Float:
+        """Expected undecided area, mm2."""
+        parts = [
+            self.area @ self._undecided(gone[:, k : k + _AT_ONCE])
+            for k in range(0, gone.shape[1], _AT_ONCE)
+        ]
+        return np.concatenate(parts)
+
+    def _undecided(self, gone: Float) -> Float:
+        """Probability that a node will be undecided; (t, C)."""
+        left = np.sqrt(np.maximum(self.variance[:, None] - gone, 0.0))
+        moved = np.sqrt(np.maximum(gone, 1e-18))
+        off, band = self.off[:, None], _Z * left
+        return np.asarray(ndtr((band - off) / moved) - ndtr((-band - off) / moved))
+
+
+def _chosen(
+    goal: Goal, ties: Ties, error: float, count: int
+) -> Iterator[tuple[int, float]]:
+    """Stations one after the other, each with what is left after it."""
+    toward, variance = goal.toward(ties.block), ties.variance.copy()
+    gone = np.zeros((toward.shape[0], 1))
+    before: list[Float] = []
+    left = goal.now
+    for _ in range(count):
+        value = goal.after(gone + toward**2 / (variance + error))
+        pick = int(np.argmin(value))
+        if not value[pick] < left:
+            return
+        left = float(value[pick])
+        yield pick, left
+        root = np.sqrt(variance[pick] + error)
+        column = ties.column(pick) - sum(old * old[pick] for old in before)
+        column, pull = column / root, toward[:, pick] / root
+        gone = gone + pull[:, None] ** 2
+        toward = toward - np.outer(pull, column)
+        variance = np.maximum(variance - column**2, 0.0)
+        before.append(column)
+
+
+def _reading_variance(surface: RadialSurface, belief: Belief) -> float:
+    """Mean variance of the readings so far, mm2.
+
+    Stand-ins for sound wall come after the readings and are none.
+    """
+    kept = surface.count - len(surface.rejected)
+    return float(np.mean(belief.noise.variance[:kept]))
+
+
+def _read_before(readings: RodReadings, azimuth: Float, height: Float) -> Bool:
+    """Stations that a reading was taken at, also by the far end of a diameter."""
+    across = readings.is_kind("diameter")
+    read_azimuth = np.append(readings.azimuth, readings.azimuth[across] + 180.0)
+    read_height = np.append(readings.height, readings.height[across])
+    beside = np.abs(turn(read_azimuth, azimuth[:, None])) < _SAME_AZIMUTH
+    level = np.abs(read_height - height[:, None]) < _SAME_HEIGHT
+    return np.asarray(np.any(beside & level, axis=1))

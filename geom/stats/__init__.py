@@ -1,0 +1,1 @@
+"""Statistics with no furnace in it."""

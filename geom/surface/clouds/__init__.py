@@ -1,0 +1,1 @@
+"""How point clouds enter the process: bins, cells, registration."""

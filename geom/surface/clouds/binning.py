@@ -1,0 +1,258 @@
+"""A piece of a cloud, counted by another process.
+
+All points of clouds counted in the cells of the wall, in one pass over the files.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass, replace
+from pathlib import Path
+from threading import Lock
+from typing import TYPE_CHECKING, Any, Protocol, cast
+
+import numpy as np
+
+from geom._version import __version__
+from geom.datum import Pose
+from geom.errors import InputError
+from geom.readings.cloud import Cloud
+from geom.readings.clouds.binary import length_of
+from geom.readings.clouds.source import CloudSource, Piece
+from geom.surface.clouds.tally import Layout, Packed, Tally
+from geom.units import Float
+
+if TYPE_CHECKING:
+    from geom.readings.clouds import Points
+
+
+#: Points read at a time, and points and places of a file that a sample is made of.
+RUN = 1_000_000
+SAMPLE, PLACES = 150_000, 75
+#: Pieces that a long file is cut into, to take some of.
+_PIECES = 2_000
+
+Progress = Callable[[int], None]
+
+
+class Counter(Protocol):
+    """What adds all points of a cloud to a tally: here, or spread over a cluster."""
+
+    def __call__(
+        self,
+        cloud: Cloud,
+        pose: Pose,
+        tally: Tally,
+        *,
+        progress: Progress | None = None,
+    ) -> None:
+        """Count; ``progress`` is called with the number of points after each run."""
+
+
+def sample(cloud: Cloud) -> Float:
+    """Some of a cloud's points from all over its file, mm; (n, 3).
+
+    A scan is written as the head turned, so a sample must not be its beginning.
+    """
+    count, each = cloud.source.count, SAMPLE // PLACES
+    pieces = cloud.source.pieces(max(each, (count or 0) // _PIECES))
+    if len(pieces) >= PLACES:
+        step = np.linspace(0, len(pieces) - 1, PLACES).round().astype(int)
+        begun = [next(cloud.source.chunks(each, pieces[k]), None) for k in step]
+        runs = [run.coordinates()[:each] for run in begun if run is not None]
+    else:
+        thinned = max(1, (count or 0) // SAMPLE)
+        runs = [run.coordinates()[::thinned] for run in cloud.source.chunks(RUN)]
+    found = np.concatenate(runs) if runs else np.zeros((0, 3))
+    return found * cloud.millimetres
+
+
+def count_cloud(
+    cloud: Cloud, pose: Pose, tally: Tally, *, progress: Progress | None = None
+) -> None:
+    """Count all points of a cloud, reading the next run while one is counted.
+
+    Parameters
+    ----------
+    cloud : Cloud
+    pose : Pose
+    tally : Tally
+        Added to.
+    progress : callable, optional
+        Called with the number of points after each run.
+    """
+    for run in read_ahead(cloud.source.chunks(RUN)):
+        tally.count(run, pose, cloud.millimetres)
+        if progress is not None:
+            progress(len(run))
+
+
+def read_ahead(runs: Iterator[Points]) -> Iterator[Points]:
+    """The same runs, each read while the one before it is in use."""
+    with ThreadPoolExecutor(1) as reader:
+        coming = reader.submit(next, runs, None)
+        while (run := coming.result()) is not None:
+            coming = reader.submit(next, runs, None)
+            yield run
+
+
+@contextmanager
+def counting(cluster: str | None) -> Iterator[Counter]:
+    """What counts clouds: this process, or a cluster where one is named."""
+    if cluster is None:
+        yield count_cloud
+        return
+    from geom.surface.clouds.cluster import counting_on
+
+    with counting_on(cluster) as counter:
+        yield counter
+
+
+_TURN = Lock()
+
+
+@dataclass(frozen=True)
+class PieceOfCloud:
+    """A piece of a cloud, with all that a worker must know to count it.
+
+    Attributes
+    ----------
+    source : CloudSource
+        Under a name that does not depend on the folder one is in.
+    name : str
+        The file as the caller named it.
+    size : int
+        Of the file, bytes.
+    piece : Piece
+    place : str
+        Of the piece in the file, in words.
+    millimetres : float
+        In the file's unit.
+    pose : Pose
+    layout : Layout
+    version : str
+        Of the program that asks.
+    """
+
+    source: CloudSource
+    name: str
+    size: int
+    piece: Piece
+    place: str
+    millimetres: float
+    pose: Pose
+    layout: Layout
+    version: str = __version__
+
+
+def pieces_of(
+    cloud: Cloud, pose: Pose, layout: Layout, *, most: int
+) -> Iterator[PieceOfCloud]:
+    """Cut a cloud into pieces of at most about ``most`` points.
+
+    Parameters
+    ----------
+    cloud : Cloud
+    pose : Pose
+        Of the cloud.
+    layout : Layout
+        Cells that its points are sorted into.
+    most : int
+
+    Raises
+    ------
+    InputError
+        If the file is not there.
+    """
+    size = length_of(cloud.name)
+    # Every source is a dataclass that knows its file by this name.
+    source = replace(cast("Any", cloud.source), name=str(Path(cloud.name).absolute()))
+    pieces = source.pieces(most)
+    for number, piece in enumerate(pieces, 1):
+        yield PieceOfCloud(
+            source=source,
+            name=cloud.name,
+            size=size,
+            piece=piece,
+            place=f"part {number} of {len(pieces)}",
+            millimetres=cloud.millimetres,
+            pose=pose,
+            layout=layout,
+        )
+
+
+def count_piece(wanted: PieceOfCloud) -> Packed:
+    """Count a piece, on one thread.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read here or is another one, if this is another version
+        of the program than the one that asks, or where the piece is damaged.
+    """
+    if wanted.version != __version__:
+        raise other_version(f"a worker runs version {__version__}", wanted.version)
+    _refuse_other_file(wanted)
+    tally = Tally(wanted.layout)
+    with _named_as_asked(wanted):
+        for run in read_ahead(wanted.source.chunks(RUN, wanted.piece)):
+            with _one_thread():
+                tally.count(run, wanted.pose, wanted.millimetres)
+    return tally.packed()
+
+
+def other_version(what: str, wanted: str = __version__) -> InputError:
+    """Make the error for a worker that has not the same program installed."""
+    cure = f"Install daubline {wanted} for the scheduler and for every worker"
+    return InputError(what, cure=cure)
+
+
+def _refuse_other_file(wanted: PieceOfCloud) -> None:
+    """Refuse a file that cannot be read here, or that is not the one meant."""
+    here = f"a worker on {socket.gethostname()}"
+    cure = "Put the clouds where every worker finds them under the same name"
+    try:
+        with Path(wanted.source.name).open("rb") as file:
+            size = os.fstat(file.fileno()).st_size
+    except OSError as fault:
+        why = fault.strerror or str(fault)
+        what = f"{here} cannot read {wanted.source.name} ({why})"
+        raise InputError(what, file=wanted.name, cure=cure) from fault
+    if size != wanted.size:
+        what = f"it has {wanted.size} bytes, but for {here} it has {size}"
+        raise InputError(what, file=wanted.name, cure=cure)
+
+
+@contextmanager
+def _named_as_asked(wanted: PieceOfCloud) -> Iterator[None]:
+    """Name the file in errors as the caller did."""
+    try:
+        yield
+    except InputError as fault:
+        if fault.file != wanted.source.name:
+            raise
+        kind, what, place = type(fault), fault.what, fault.place
+        raise kind(what, file=wanted.name, place=place, cure=fault.cure) from fault
+
+
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Let the compiled loops that this thread calls run on it alone.
+
+    A worker may have more such threads.  They take turns where what lies under the
+    loops would end the program if two called at once.
+    """
+    import numba
+
+    before = numba.get_num_threads()
+    alone = numba.threading_layer() == "workqueue"  # type: ignore[attr-defined]
+    with _TURN if alone else nullcontext():
+        numba.set_num_threads(1)
+        try:
+            yield
+        finally:
+            numba.set_num_threads(before)

@@ -1,0 +1,381 @@
+"""What a cloud says of each cell of the wall, and what it does not.
+
+A point is wall if it lies in the outermost layer of its cell that holds at least a
+quarter of the cell's points: dust, a chain, a ladder or a screen hang inside, and the
+few points beyond it come from glints and through joints.  A cell that as a whole stands
+more than 2 in proud of the wall around it was not wall either: what hangs there hides
+it.  Nor is anything known where there are far fewer points than elsewhere at that
+height.
+
+What is not known of a cell stays not known here; the surface fills it in.
+
+Blocks of cells as readings of the wall: few enough to fit a wall to.
+
+A block's reading is the mean of its cells that are seen, and stands at the middle of
+them, so that next to a shadow it stands where the wall was seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.readings import RodReadings
+from geom.readings.rod import RodKind
+from geom.surface.clouds.tally import BIN, PROUD, Tally
+from geom.surface.grid import Grid
+from geom.units import Bool, Float, Int
+
+_T = TypeVar("_T", bound=np.generic)
+
+#: Thickness of a layer, mm; share of a cell's points and least points that make it
+#: wall; the same of a block of cells, over which dust adds up.
+LAYER, SHARE, LEAST = 30.0, 0.25, 3
+BLOCK_SHARE, BLOCK_LEAST = 0.5, 6
+#: A cell this much prouder than the wall around it is something in front of it, mm (2
+#: in): build-up so proud and so narrow is rarer than a chain.  Our own choice.
+IN_FRONT = 50.8
+#: Cells beside each other of one wall differ by no more, mostly, mm.  Our own choice.
+AGREE = 20.0
+#: Share of the points that blocks at the same height have (upper quartile), below which
+#: a block has only dust.
+THIN = 0.1
+#: Blocks of cells by which the wall around is told, rows and columns, and how many
+#: blocks around are looked at to either side.
+_BLOCK_ROWS, _BLOCK_COLUMNS, _AROUND, _ENOUGH = 6, 6, 2, 5
+#: Cells over which the middle 60 % of the wall around a cell stretch, times three: a
+#: block's points lie a third of its side from a cell of it.
+_SLANT = 54.0
+#: Readings that the pooled spread counts as, beside a cell's own.
+_POOLED = 10.0
+
+
+@dataclass(frozen=True)
+class Cells:
+    """What is known of each cell; arrays of shape (height, azimuth).
+
+    Attributes
+    ----------
+    cutback : array, mm
+        NaN where the cloud does not show the wall.
+    variance : array, mm2
+        Of cut-back by scatter of the points alone; NaN as ``cutback``.
+    count : array
+        Points it rests on.
+    total, rejected : int
+        All points that came, and those that were not taken for wall.
+    in_front : int
+        Cells hidden by something that stood in front of them.
+    """
+
+    cutback: Float
+    variance: Float
+    count: Float
+    total: int
+    rejected: int
+    in_front: int
+
+    @property
+    def seen(self) -> Bool:
+        """Which cells the cloud shows."""
+        return np.isfinite(self.cutback)
+
+    def without(self, hidden: Bool) -> Cells:
+        """The same with some cells taken as not seen; their points as rejected."""
+        lost = int(self.count[hidden & self.seen].sum())
+        return replace(
+            self,
+            cutback=np.where(hidden, np.nan, self.cutback),
+            variance=np.where(hidden, np.nan, self.variance),
+            count=np.where(hidden, 0.0, self.count),
+            rejected=self.rejected + lost,
+        )
+
+
+def cells_of(tally: Tally, grid: Grid) -> Cells:
+    """The wall that a tally shows.
+
+    A cell with too few points is told by those of the cells around it, three by three
+    or six by six, where these have enough; what it may differ from them by is in its
+    variance.
+
+    Parameters
+    ----------
+    tally : Tally
+        Of the cells of ``grid``.
+    grid : Grid
+
+    Returns
+    -------
+    Cells
+        Openings are not seen.
+    """
+    told = [layers_of(tally, step) for step in STEPS]
+    finest = told[0]
+    noise = _typical((finest if finest.seen.any() else told[-1]).spread) ** 2
+    cutback, count = finest.cutback, finest.count
+    variance = _variance(finest.spread, finest.count, noise)
+    for step, coarse in zip(STEPS[1:], told[1:], strict=True):
+        value = _spread_out(coarse.cutback, step, grid)
+        middle, high, low = (around(value, share) for share in (0.5, 0.8, 0.2))
+        fill = ~np.isfinite(cutback) & (np.abs(value - middle) < IN_FRONT)
+        usual = _typical(coarse.spread) ** 2
+        n = np.maximum(coarse.count, 1.0)
+        pooled = (_POOLED * usual + n * coarse.spread**2) / (_POOLED + n)
+        blurred = np.maximum(pooled - noise, 0.0)
+        wide = _variance(coarse.spread, coarse.count, noise) + blurred
+        # the wall may slope from where the points lie to where the cell is
+        slanted = ((high - low) * step / _SLANT) ** 2
+        cutback = np.where(fill, value, cutback)
+        variance = np.where(fill, _spread_out(wide, step, grid) + slanted, variance)
+        share = _spread_out(coarse.count / step**2, step, grid)
+        count = np.where(fill, share, count)
+    used = int(min(count.sum(), tally.total))
+    cells = Cells(
+        cutback=cutback,
+        variance=variance,
+        count=count,
+        total=tally.total,
+        rejected=tally.total - used,
+        in_front=0,
+    )
+    dusty = _spread_out(thin(told[-1].count), STEPS[-1], grid)
+    cells = cells.without(grid.opening | dusty)
+    hidden = in_front(cells) & cells.seen
+    cells = replace(cells.without(hidden), in_front=int(hidden.sum()))
+    return cells.without(alone(cells.cutback))
+
+
+#: Sides of the blocks that a cell is told by, in cells; divisors of the columns.
+STEPS = (1, 3, 6)
+
+
+@dataclass(frozen=True)
+class Layers:
+    """The wall's layer in each block of cells; arrays (rows, columns) of blocks.
+
+    Attributes
+    ----------
+    count : array
+    cutback, spread : array, mm
+        Mean and scatter of its points; NaN where there is none.
+    """
+
+    count: Float
+    cutback: Float
+    spread: Float
+
+    @property
+    def seen(self) -> Bool:
+        """Which blocks have one."""
+        return np.isfinite(self.cutback)
+
+
+def layers_of(
+    tally: Tally, step: int, *, first: Int | None = None, last: Int | None = None
+) -> Layers:
+    """The layers of blocks of cells.
+
+    Parameters
+    ----------
+    tally : Tally
+    step : int
+        Columns of a block, and its rows unless they are named.
+    first, last : int array, optional
+        Rows of each row of blocks; ``last`` is outside.
+    """
+    from geom.surface.clouds.kernels import find_layers
+
+    layout = tally.layout
+    if first is None or last is None:
+        first = np.arange(0, layout.rows, step)
+        last = np.minimum(first + step, layout.rows)
+    alone = step == 1
+    told = find_layers(
+        tally.counts, layout.columns, first, last, step, round(LAYER / BIN),
+        SHARE if alone else BLOCK_SHARE, LEAST if alone else BLOCK_LEAST,
+    )  # fmt: skip
+    return Layers(told[:, :, 0], told[:, :, 1] * BIN - PROUD, told[:, :, 2] * BIN)
+
+
+def _spread_out(field: NDArray[_T], step: int, grid: Grid) -> NDArray[_T]:
+    """A field of blocks told for each of their cells."""
+    rows, columns = grid.shape
+    tall = np.repeat(field, step, axis=0)[:rows]
+    return np.repeat(tall, step, axis=1)[:, :columns]
+
+
+def _typical(spread: Float) -> float:
+    known = spread[np.isfinite(spread)]
+    return float(np.sqrt(np.median(known**2))) if known.size else 0.0
+
+
+def _variance(spread: Float, count: Float, typical: float) -> Float:
+    """Variance of a block's mean, its own scatter leaning on that of all cells.
+
+    To it comes the rounding to bins, as far as the scatter does not average it away
+    (JCGM 100:2008, 4.3.7).
+    """
+    seen = np.isfinite(spread)
+    n = np.maximum(count, 1.0)
+    scatter = (_POOLED * typical + n * spread**2) / (_POOLED + n)
+    rounding = BIN**2 / 12.0
+    sharp = np.exp(-4.0 * np.pi**2 * scatter / BIN**2)
+    return np.where(seen, (scatter + rounding) / n + rounding * sharp, np.nan)
+
+
+def thin(count: Float) -> Bool:
+    """Blocks with so few points that they hold dust and no wall.
+
+    How many points there should be is told by the blocks at the same height.
+    """
+    usual = np.quantile(count, 0.75, axis=1, keepdims=True)
+    return np.asarray(count < np.maximum(THIN * usual, LEAST))
+
+
+def in_front(cells: Cells) -> Bool:
+    """Cells that as a whole stand in front of the wall around them."""
+    return np.asarray(cells.cutback < around(cells.cutback, 0.5) - IN_FRONT)
+
+
+def alone(cutback: Float) -> Bool:
+    """Cells that fewer than two of the eight around them bear out.
+
+    In a shadow a few points of dust may lie together by chance; wall, also that of a
+    hole, goes on in the cells beside.
+    """
+    lapped = np.pad(cutback, ((0, 0), (1, 1)), mode="wrap")
+    lapped = np.pad(lapped, ((1, 1), (0, 0)), constant_values=np.nan)
+    near = np.lib.stride_tricks.sliding_window_view(lapped, (3, 3))
+    agree = np.abs(near - cutback[:, :, None, None]) < AGREE
+    return np.asarray(agree.sum(axis=(2, 3)) - 1 < 2)
+
+
+def around(field: Float, share: float) -> Float:
+    """A quantile of the cells around each cell, told by blocks; same shape.
+
+    Of each block of cells the quantile is taken, then the median of the blocks around.
+    NaN where fewer than `_ENOUGH` blocks around are known.
+    """
+    rows, columns = field.shape
+    down = -rows % _BLOCK_ROWS
+    across = -columns % _BLOCK_COLUMNS
+    padded = np.pad(field, ((0, down), (0, across)), constant_values=np.nan)
+    high, wide = padded.shape[0] // _BLOCK_ROWS, padded.shape[1] // _BLOCK_COLUMNS
+    blocks = padded.reshape(high, _BLOCK_ROWS, wide, _BLOCK_COLUMNS)
+    each = quantile(blocks.transpose(0, 2, 1, 3).reshape(high, wide, -1), share)
+    lapped = np.pad(each, ((0, 0), (_AROUND, _AROUND)), mode="wrap")
+    lapped = np.pad(lapped, ((_AROUND, _AROUND), (0, 0)), constant_values=np.nan)
+    size = 2 * _AROUND + 1
+    near = np.lib.stride_tricks.sliding_window_view(lapped, (size, size))
+    near = near.reshape(high, wide, -1)
+    told = quantile(near, 0.5)
+    told[np.isfinite(near).sum(axis=-1) < _ENOUGH] = np.nan
+    whole = np.repeat(np.repeat(told, _BLOCK_ROWS, axis=0), _BLOCK_COLUMNS, axis=1)
+    return whole[:rows, :columns]
+
+
+def quantile(values: Float, share: float) -> Float:
+    """Nearest quantile of the known values along the last axis; NaN where none is."""
+    known = np.isfinite(values).sum(axis=-1)
+    rank = np.round(share * np.maximum(known - 1, 0)).astype(np.int64)
+    in_order = np.sort(values, axis=-1)
+    return np.take_along_axis(in_order, rank[..., None], axis=-1)[..., 0]
+
+
+def combined(parts: Sequence[Cells]) -> tuple[Cells, Float]:
+    """Several set-ups' cells as one, each counting by how well it knows a cell.
+
+    Returns
+    -------
+    cells : Cells
+    share : array (parts, m, k)
+        What each set-up counts for; where none sees the cell, what it counts for on
+        the whole.
+    """
+    weight = np.stack(
+        [np.where(c.seen, 1.0 / np.maximum(c.variance, 1e-6), 0.0) for c in parts]
+    )
+    total = weight.sum(axis=0)
+    share = np.divide(weight, total, out=np.zeros_like(weight), where=total > 0)
+    value = sum(
+        s * np.where(c.seen, c.cutback, 0.0) for s, c in zip(share, parts, strict=True)
+    )
+    seen = total > 0
+    usual = share.sum(axis=(1, 2)) / max(float(seen.sum()), 1.0)
+    share = np.where(seen, share, usual[:, None, None])
+    cells = Cells(
+        cutback=np.where(seen, value, np.nan),
+        variance=np.where(seen, 1.0 / np.where(seen, total, 1.0), np.nan),
+        count=np.sum([c.count for c in parts], axis=0),
+        total=sum(c.total for c in parts),
+        rejected=sum(c.rejected for c in parts),
+        in_front=sum(c.in_front for c in parts),
+    )
+    return cells, share
+
+
+#: Blocks that a wall is cut into, about, and least cells that make one a reading.
+MOST = 850
+_LEAST = 4
+_CUTBACK: tuple[RodKind, ...] = ("cutback",)
+
+
+def blocks_of(cells: Cells, grid: Grid, own: Float) -> RodReadings:
+    """Readings of cut-back, one a block.
+
+    Parameters
+    ----------
+    cells : Cells
+    grid : Grid
+    own : array (m, k), mm2
+        Variance that each seen cell has by itself.
+
+    Returns
+    -------
+    RodReadings
+        With their standard uncertainty.
+    """
+    rows, columns = _sides(grid)
+    row = np.arange(grid.height.size) // rows
+    column = np.arange(grid.azimuth.size) // columns
+    across = int(column[-1]) + 1
+    number = row[:, None] * across + column[None, :]
+    seen = cells.seen & grid.surveyed[:, None]
+    at = number[seen]
+
+    def mean(field: Float) -> Float:
+        return np.bincount(at, field[seen]) / np.maximum(count, 1.0)
+
+    count = np.bincount(at).astype(np.float64)
+    height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
+    told = count >= _LEAST
+    n = int(told.sum())
+    variance = mean(own) / np.maximum(count, 1.0)
+    return RodReadings(
+        kind=_CUTBACK * n,
+        azimuth=mean(azimuth)[told],
+        height=mean(height)[told],
+        value=mean(cells.cutback)[told],
+        sd=np.sqrt(variance[told]),
+        step=np.zeros(n),
+        place=("laser points",) * n,
+        note=("",) * n,
+    )
+
+
+def _sides(grid: Grid) -> tuple[int, int]:
+    """Rows and columns of a block, about as tall as it is wide."""
+    wide = float(grid.design_radius.mean()) * grid.sector
+    tall = float(np.median(grid.row_height))
+    low, high = grid.surveyed_heights
+    area = (high - low) * wide * grid.azimuth.size
+    side = float(np.sqrt(area / MOST))
+    columns = max(1, round(side / wide))
+    while grid.azimuth.size % columns:
+        columns += 1
+    return max(1, round(side / tall)), columns

@@ -1,0 +1,387 @@
+"""Work done by many processes, of this machine or of a cluster: points counted first.
+
+Work is one function and many tasks, told apart by file and place (`Task`).
+
+A cloud is cut into pieces that can be read by themselves.  Each piece is one task: a
+worker counts it into a tally of its own and hands that back without its empty bins.
+
+The sum is exactly what one process would count, however many workers there are and
+whichever is first:
+
+- every point lies in one piece, and its bin depends on the point alone;
+- counts are whole numbers, so the order of adding does not matter;
+- the sum is kept here and nowhere else.  A piece is added when its answer has arrived,
+  and then struck off.  Where a worker dies with a piece, or with an answer that is not
+  fetched yet, the scheduler has the same piece counted again from the file by another
+  worker, and only the answer that arrives is added.
+
+No more than two tasks for each thread of a worker are out at a time, and answers are
+fetched one by one: memory here does not grow with the work, and answers do not pile up
+on the workers.  Where the order of adding does matter, answers are asked for in order.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Generator, Iterable, Iterator
+from concurrent.futures import CancelledError, ThreadPoolExecutor
+from contextlib import ExitStack, closing, contextmanager, suppress
+from dataclasses import dataclass, field
+from importlib import import_module
+from itertools import islice
+from tempfile import TemporaryDirectory
+from typing import Any, Generic, Protocol, TypeVar, cast
+
+from geom.datum import Pose
+from geom.errors import DaublineError, InputError, MissingExtra
+from geom.readings.cloud import Cloud
+from geom.readings.clouds.source import no_points
+from geom.surface.clouds.binning import (
+    Counter,
+    Progress,
+    count_piece,
+    other_version,
+    pieces_of,
+)
+from geom.surface.clouds.tally import Tally
+
+#: Address that stands for the processors of this machine.
+LOCAL = "local"
+#: Points of a task: enough that counting them takes longer than sending the answer.
+PIECE = 4_000_000
+#: Tasks that are out for each thread of a worker: one to do, one to do next.
+_AHEAD = 2
+#: How long a scheduler, or the first worker, is waited for; and how long answers are
+#: before it is looked whether there still are workers; seconds.
+_PATIENCE, _LONG = 8.0, 30.0
+
+
+class Task(Protocol):
+    """One piece of work: which file it is about, as the caller named it, and where."""
+
+    @property
+    def name(self) -> str:
+        """The file."""
+        ...
+
+    @property
+    def place(self) -> str:
+        """In it, or in the work, in words."""
+        ...
+
+
+T = TypeVar("T", bound=Task)
+A = TypeVar("A")
+
+
+@dataclass(frozen=True)
+class Workers:
+    """Processes that do what they are asked.
+
+    Attributes
+    ----------
+    dask : module
+    client : Client
+    address : str
+        Of its scheduler.
+    """
+
+    dask: Any
+    client: Any
+    address: str
+
+    def answers(
+        self, work: Callable[[T], A], tasks: Iterable[T], *, in_order: bool = False
+    ) -> Generator[A, None, None]:
+        """What a function says to each task, once; as they come, or in order.
+
+        Parameters
+        ----------
+        work : callable
+            Of a module that workers have as well.
+        tasks : iterable of Task
+            Taken as they are handed out.
+        in_order : bool
+            Give the answers in the order of the tasks.
+
+        Raises
+        ------
+        InputError
+            What a task raises; if workers lack the program or the cluster is lost.
+        """
+        self._refuse_lacking(work)
+        yield from _Round(self, work, iter(tasks), in_order).answers()
+
+    def _refuse_lacking(self, work: Callable[[T], A]) -> None:
+        """Refuse workers without this program: a task would end them without a word."""
+        said = self.client.run(import_module, work.__module__, on_error="return")
+        for answer in said.values():
+            if isinstance(answer, ImportError):
+                raise other_version(f"a worker lacks what it needs ({answer})")
+
+
+@contextmanager
+def workers_on(address: str) -> Iterator[Workers]:
+    """Processes to give work to.
+
+    With `LOCAL`, a script must call this below ``if __name__ == "__main__":``, since
+    each of the processes begins by importing the script.
+
+    Parameters
+    ----------
+    address : str
+        `LOCAL` for processes of this machine, one for each processor and at least
+        two, ended afterwards; else where a Dask scheduler listens, such as
+        ``tcp://host:8786``.  Its workers must find files under the same names.
+
+    Raises
+    ------
+    InputError
+        If there is no scheduler or no worker.
+    MissingExtra
+        If Dask is not installed.
+    """
+    dask = _dask()
+    with ExitStack() as stack:
+        stack.enter_context(_quiet())
+        if address == LOCAL:
+            address = stack.enter_context(_own_workers(dask))
+        client = stack.enter_context(_connected(dask, address))
+        yield Workers(dask, client, address)
+
+
+@contextmanager
+def counting_on(address: str, *, most: int = PIECE) -> Iterator[Counter]:
+    """Have clouds counted by other processes; gives what stands in for `count_cloud`.
+
+    Parameters
+    ----------
+    address : str
+        As for `workers_on`.
+    most : int
+        Points of a task, about.
+
+    Raises
+    ------
+    InputError
+        If there is no scheduler or no worker; and, while counting, if a cloud cannot
+        be read or the cluster is lost.
+    MissingExtra
+        If Dask is not installed.
+    """
+    with workers_on(address) as workers:
+        yield _Counter(workers, most)
+
+
+def _dask() -> Any:
+    try:
+        import distributed
+    except ImportError as fault:
+        raise MissingExtra("distributed", "cluster") from fault
+    return distributed
+
+
+@contextmanager
+def _own_workers(dask: Any) -> Iterator[str]:
+    """Start a process for each processor; gives the address of their scheduler.
+
+    They are started afresh, not forked, which threads and compiled code do not bear.
+    No bound is set on their memory: it is that of a tally and of a few runs.
+    """
+    from dask.config import set as set_config
+    from dask.system import CPU_COUNT
+
+    no_page = {"dashboard": False, "dashboard_address": "127.0.0.1:0"}
+    afresh = {"distributed.worker.multiprocessing-method": "spawn"}
+    with TemporaryDirectory() as folder, set_config(afresh):
+        try:
+            cluster = dask.LocalCluster(
+                n_workers=max(2, CPU_COUNT),
+                threads_per_worker=1,
+                scheduler_kwargs=no_page,
+                memory_limit=0,
+                local_directory=folder,
+                silence_logs="CRITICAL",
+            )
+        except RuntimeError as fault:
+            what = "processes of this machine cannot be started"
+            cure = 'In a script, put what counts below if __name__ == "__main__"'
+            raise InputError(what, cure=cure) from fault
+        with cluster:
+            yield cluster.scheduler_address
+
+
+@contextmanager
+def _connected(dask: Any, address: str) -> Iterator[Any]:
+    """A client of a scheduler that has workers."""
+    try:
+        _await_greeting(dask, address)
+        client = dask.Client(address, timeout=_PATIENCE, set_as_default=False)
+    except Exception as fault:
+        what = f'no Dask scheduler answers at "{address}"'
+        cure = (
+            'Start one with "dask scheduler" and give the address that it shows, such '
+            f'as "tcp://host:8786"; or give "{LOCAL}" to use this machine'
+        )
+        raise InputError(what, cure=cure) from fault
+    with client:
+        try:
+            client.wait_for_workers(1, timeout=_PATIENCE)
+        except TimeoutError as fault:
+            raise _no_workers(address) from fault
+        yield client
+
+
+def _await_greeting(dask: Any, address: str) -> None:
+    """Wait until what listens there says what it is.
+
+    The client itself would wait for ever where something listens but says nothing.
+    """
+    import asyncio
+
+    async def greeting() -> None:
+        options = dask.Security().get_connection_args("client")
+        met = dask.comm.connect(address, timeout=_PATIENCE, **options)
+        await (await asyncio.wait_for(met, _PATIENCE)).close()
+
+    with ThreadPoolExecutor(1) as aside:  # a notebook has a loop of its own here
+        aside.submit(asyncio.run, greeting()).result()
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep what the library would log off the screen: it is raised as well."""
+    log = logging.getLogger("distributed.client")
+    before = log.level
+    log.setLevel(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        log.setLevel(before)
+
+
+def _no_workers(address: str) -> InputError:
+    what = f'the Dask scheduler at "{address}" has no workers'
+    return InputError(what, cure=f'Start some with "dask worker {address}"')
+
+
+@dataclass(frozen=True)
+class _Counter:
+    """A `Counter` that has others count.
+
+    Attributes
+    ----------
+    workers : Workers
+    most : int
+        Points of a task, about.
+    """
+
+    workers: Workers
+    most: int
+
+    def __call__(
+        self,
+        cloud: Cloud,
+        pose: Pose,
+        tally: Tally,
+        *,
+        progress: Progress | None = None,
+    ) -> None:
+        """Count all points of a cloud, as `count_cloud` does."""
+        pieces = pieces_of(cloud, pose, tally.layout, most=self.most)
+        total = 0
+        with closing(self.workers.answers(count_piece, pieces)) as answers:
+            for packed in answers:
+                tally.add_packed(packed)
+                points = int(packed.counts.sum(dtype="i8") + packed.missed.sum())
+                total += points
+                if progress is not None:
+                    progress(points)
+        if not total:
+            raise no_points(cloud.name)
+
+
+@dataclass(frozen=True)
+class _Round(Generic[T, A]):
+    """One piece of work on its way through a cluster.
+
+    Attributes
+    ----------
+    workers : Workers
+    work : callable
+    waiting : iterator of Task
+    in_order : bool
+    out : dict
+        The tasks that workers have, by their futures, as handed out.
+    """
+
+    workers: Workers
+    work: Callable[[T], A]
+    waiting: Iterator[T]
+    in_order: bool
+    out: dict[Any, T] = field(default_factory=dict)
+
+    def answers(self) -> Generator[A, None, None]:
+        """The answer to each task, once, as they come or in order."""
+        with self._losses_told():
+            try:
+                while self._hand_out():
+                    for future in self._done():
+                        answer = self._fetched(future)
+                        del self.out[future]
+                        future.release()
+                        yield answer
+            finally:
+                with suppress(CancelledError, OSError):
+                    self.workers.client.cancel(list(self.out))
+
+    def _hand_out(self) -> bool:
+        """Hand out as many tasks as there is room for; tell whether any are out."""
+        client = self.workers.client
+        room = max(1, _AHEAD * sum(client.nthreads().values())) - len(self.out)
+        for task in islice(self.waiting, max(0, room)):
+            self.out[client.submit(self.work, task, pure=False)] = task
+        return bool(self.out)
+
+    def _done(self) -> list[Any]:
+        """Wait until a task or more are done, as long as there are workers."""
+        dask, client = self.workers.dask, self.workers.client
+        wanted = list(self.out)[: 1 if self.in_order else None]
+        with client.as_current():
+            while True:
+                try:
+                    found = dask.wait(wanted, _LONG, return_when="FIRST_COMPLETED")
+                    return list(found.done)
+                except TimeoutError as fault:
+                    if not client.nthreads():
+                        raise _no_workers(self.workers.address) from fault
+
+    def _fetched(self, future: Any) -> A:
+        try:
+            return cast("A", future.result())
+        except self.workers.dask.KilledWorker as fault:
+            task, died = self.out[future], fault.allowed_failures + 1
+            what = f"{died} workers of the cluster died while they worked on this"
+            cure = "See that workers have memory enough, and look into their logs"
+            raise InputError(
+                what, file=task.name, place=task.place, cure=cure
+            ) from fault
+        except DaublineError:
+            raise
+        except Exception as fault:
+            # What a worker lacks is told plainly, what the scheduler lacks is a cause.
+            lack = fault if isinstance(fault, ImportError) else fault.__cause__
+            if not isinstance(lack, ImportError):
+                raise
+            raise other_version(f"the cluster lacks what it needs ({lack})") from fault
+
+    @contextmanager
+    def _losses_told(self) -> Iterator[None]:
+        """Tell the loss of the scheduler as bad input."""
+        try:
+            yield
+        except (CancelledError, OSError) as fault:
+            where = self.workers.address
+            what = f'the Dask scheduler at "{where}" was lost before all was done'
+            cure = "Start it again, with its workers, and repeat the command"
+            raise InputError(what, cure=cure) from fault

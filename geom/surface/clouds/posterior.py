@@ -1,0 +1,195 @@
+"""The wall as clouds show it: cells that are seen, and what is inferred between them.
+
+The same model as for rod readings is fitted to the means of blocks of cells (and to rod
+readings, if there are any).  It fills in what the laser did not see and says how well.
+A cell that is seen is weighed against what its surroundings let expect, each by how
+well it is known.  How far cells lie about the fitted wall, beyond what it and their own
+scatter explain, is the roughness that a cell in shadow is given as well.
+
+Errors are of three kinds: those of the fitted wall, which hang together in a shadow;
+those of each cell by itself; and those of a cloud's pose, which the whole wall shares.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.surface.gp.kernels import Places
+from geom.surface.gp.posterior import Belief, Share
+from geom.surface.grid import Grid
+from geom.units import Bool, Float, Int
+
+#: Numbers that a frame's pose rests on: two offsets, two tilts, height.
+LEAN_BY = 5
+
+
+@dataclass(frozen=True)
+class Leaning:
+    """How the wall as told follows the poses of the clouds.
+
+    Attributes
+    ----------
+    slope : array (p, m, k)
+        Change of cut-back with each of p parameters: for each frame its offsets (mm),
+        tilts (degrees) and height (mm), `LEAN_BY` in all.
+    covariance : array (p, p)
+    """
+
+    slope: Float
+    covariance: Float
+
+    def variance(self) -> Float:
+        """Of cut-back in each cell, mm2; (m, k)."""
+        pulled = np.tensordot(self.covariance, self.slope, axes=1)
+        return np.asarray(np.sum(pulled * self.slope, axis=0))
+
+
+@dataclass(frozen=True)
+class ScannedWall:
+    """The joint posterior of a wall that clouds have seen; stands where `Belief` does.
+
+    Attributes
+    ----------
+    fitted : Belief
+        Of the wall fitted to blocks and rod readings.
+    grid : Grid
+    mean, sd : array (m, k), mm
+        Best estimate and standard uncertainty of cut-back; NaN where not surveyed.
+    hidden : bool array (m, k)
+        Cells that no cloud shows.
+    stretch : array (m, k)
+        What the fitted wall's sd is multiplied by there.
+    scatter, grazing : array (m, k), mm2
+        Variance of a seen cell by itself: by scatter of its points, and by the angle
+        at which the laser met it.
+    rough : array (m, k), mm2
+        Variance of cells about the fitted wall.
+    leaning : Leaning
+    """
+
+    fitted: Belief
+    grid: Grid
+    mean: Float
+    sd: Float
+    hidden: Bool
+    stretch: Float
+    scatter: Float
+    grazing: Float
+    rough: Float
+    leaning: Leaning
+
+    @property
+    def places(self) -> Places:
+        """Where blocks of laser points lie and rod readings were taken."""
+        return self.fitted.places
+
+    def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back at every node of a net; as `Belief.jointly`.
+
+        A node stands for the cells around it, half way to its neighbours.
+        """
+        net = _Net(self, height, azimuth)
+        if net.inferred.any():
+            _, covariance = self.fitted.jointly(height, azimuth)
+        else:
+            covariance = np.zeros((net.mean.size, net.mean.size))
+        covariance *= net.inferred[:, None] * net.inferred[None, :]
+        covariance += net.lean.T @ self.leaning.covariance @ net.lean
+        own = net.scatter + net.grazing + net.rough
+        covariance[np.diag_indices_from(covariance)] += own
+        return net.mean, covariance
+
+    def sources_of_sum(
+        self, height: Float, azimuth: Float, weight: Float, typical: float
+    ) -> list[Share]:
+        """Where the variance of a weighted sum over a net comes from; as `Belief`."""
+        net = _Net(self, height, azimuth)
+        unseen = self.fitted.sources_of_sum(
+            height, azimuth, weight * net.inferred, typical
+        )
+        wall, *read = unseen
+        squared = weight**2
+        rough = float(squared @ net.rough)
+        pull = net.lean @ weight
+        pose = float(pull @ self.leaning.covariance @ pull)
+        part = np.arange(pull.size) % LEAN_BY
+        offsets, tilts, rise = part < 2, (part == 2) | (part == 3), part == 4
+        covariance = self.leaning.covariance
+        offset = float((pull * offsets) @ covariance @ (pull * offsets))
+        raised = float((pull * rise) @ covariance @ (pull * rise))
+        sd = np.sqrt(np.diag(covariance))
+        surveyed = self.grid.surveyed[:, None] & ~self.hidden
+
+        def typical_of(variance: Float) -> float:
+            some = variance[surveyed & np.isfinite(variance)]
+            return float(np.sqrt(some.mean())) if some.size else 0.0
+
+        from_points = sum(s.variance for s in read if s.source == BLOCKS)
+        return [
+            Share("wall not seen", "A", _rms(self.sd[self.hidden]), "mm",
+                  wall.variance + rough),
+            Share("scatter of the points", "A", typical_of(self.scatter), "mm",
+                  float(squared @ net.scatter) + from_points),
+            Share("grazing incidence", "B", typical_of(self.grazing), "mm",
+                  float(squared @ net.grazing)),
+            Share("offset of the cloud", "A", _rms(sd[offsets]), "mm", offset),
+            Share("tilt of the cloud", "A", _rms(sd[tilts]), "deg",
+                  max(pose - offset - raised, 0.0)),
+            Share("height of the cloud", "B", _rms(sd[rise]), "mm", raised),
+            *(s for s in read if s.source != BLOCKS),
+        ]  # fmt: skip
+
+
+#: Name of the blocks' own error among the sources of the fitted wall.
+BLOCKS = "sd stated on the sheet"
+
+
+def _rms(values: Float) -> float:
+    some = values[np.isfinite(values)]
+    return float(np.sqrt(np.mean(some**2))) if some.size else 0.0
+
+
+class _Net:
+    """What the nodes of a net stand for; arrays (q,), azimuth running fastest."""
+
+    def __init__(self, wall: ScannedWall, height: Float, azimuth: Float) -> None:
+        grid = wall.grid
+        rows = _nearest(grid.height, height)
+        rows = np.where(grid.surveyed, rows, -1)
+        turn = np.mod(grid.azimuth[:, None] - azimuth[None, :] + 180.0, 360.0) - 180.0
+        columns = np.argmin(np.abs(turn), axis=1)
+        if height.size == 1:
+            rows = np.full(grid.height.size, -1)
+            at = np.argmin(
+                np.where(grid.surveyed, np.abs(grid.height - height[0]), 9e9)
+            )
+            rows[at] = 0
+        self._owner = np.where(
+            rows[:, None] >= 0, rows[:, None] * azimuth.size + columns[None, :], -1
+        )
+        self._size = height.size * azimuth.size
+        self._count = np.maximum(self._sum(np.ones(grid.shape)), 1.0)
+        hidden = wall.hidden.astype(np.float64)
+        self.hidden = self._mean(hidden)
+        self.inferred = self._mean(hidden * wall.stretch)
+        self.mean = self._mean(wall.mean)
+        self.scatter = self._mean(np.where(wall.hidden, 0, wall.scatter)) / self._count
+        self.grazing = self._mean(np.where(wall.hidden, 0.0, wall.grazing))
+        self.rough = self.hidden * self._mean(hidden * wall.rough)
+        self.lean = np.stack([self._mean(one) for one in wall.leaning.slope])
+
+    def _sum(self, field: Float) -> Float:
+        held = self._owner >= 0
+        told = np.nan_to_num(field[held])
+        return np.bincount(self._owner[held], told, self._size).astype(np.float64)
+
+    def _mean(self, field: Float) -> Float:
+        return self._sum(field) / self._count
+
+
+def _nearest(values: Float, to: Float) -> Int:
+    """Index of the nearest of ``to`` (rising) for each value."""
+    edge = 0.5 * (to[1:] + to[:-1])
+    return np.searchsorted(edge, values).astype(np.int64)

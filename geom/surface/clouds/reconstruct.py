@@ -1,0 +1,316 @@
+"""The wall between the cells that clouds show: fitted, weighed, with its sd.
+
+How well the fitted wall foretells wall that it is not shown.
+
+The shadows of a scan are turned round the wall, so that they fall on wall that was seen
+after all.  Blocks in them are left out, foretold from the others, and compared with
+what they read.  Where they miss by more than the fitted wall owns to, its uncertainty
+in the shadows is stretched; where by less, it is drawn in.  So it is with the sum over
+all of a shadow, which volumes hang on: misses that go the same way all over stretch it
+further.  No refit is needed: what is left out of a fit with fixed sizes follows in
+closed form.
+
+References
+----------
+Rasmussen, C. E. and Williams, C. K. I. (2006). Gaussian Processes for Machine Learning,
+eq. 5.12 (leaving one out); with blocks of the inverse for groups, as in the inverse of
+a partitioned matrix, eq. A.11.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from geom.design import Design
+from geom.errors import TooFewReadings
+from geom.readings.cloud import CloudReadings
+from geom.surface.clouds.binning import Counter, count_cloud
+from geom.surface.clouds.cells import STEPS, Cells, blocks_of
+from geom.surface.clouds.posterior import ScannedWall
+from geom.surface.clouds.register import Scanned, Tick, count_clouds
+from geom.surface.gp.posterior import Process
+from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
+from geom.surface.grid import Grid, make_grid, stretched
+from geom.surface.radial import RadialSurface
+from geom.surface.rods.fit import Fit, fit_wall
+from geom.units import Bool, Float, Int, say_both
+
+#: Turns of the shadows, degrees, and fewest blocks that a turn must leave out.
+_TURN, _FEWEST = 15, 3
+#: Blocks around that have a say: Gaussian in height (mm) and azimuth (degrees).
+_HEIGHT, _AZIMUTH = 60.0, 45.0
+#: What the fitted wall's own word counts for, in blocks.
+_OWN_WORD = 3.0
+#: The same for the sum over a shadow, in turns; and how many turns a full circle of
+#: them counts for, as they overlap.
+_TURNS_OWN_WORD, _TURNS_COUNT = 3.0, 8.0
+#: By how much sums over shadows vary more than the fitted wall owns to, before the scan
+#: is asked: marks of single tuyeres and spalls that nothing beside them hints at.  From
+#: walls of the bench, see docs/benchmarks.md.
+_SURPRISE = 2.0
+
+
+def stretch(process: Process, hidden: Bool, grid: Grid) -> Float:
+    """By what the variance of the fitted wall in shadow is to be multiplied; (m, k).
+
+    Parameters
+    ----------
+    process : Process
+        Fitted to blocks of cells.
+    hidden : bool array (m, k)
+        Cells in shadow.
+    grid : Grid
+    """
+    count = len(process.observed)
+    azimuth = process.observed.places.azimuth[:count]
+    height = process.observed.places.height[:count]
+    inverse = process.unfactor.T @ process.unfactor
+    row = np.clip(np.searchsorted(grid.edge, height) - 1, 0, grid.height.size - 1)
+    missed, times = np.zeros(count), np.zeros(count)
+    sums: list[float] = []
+    for turned in range(_TURN, 360, _TURN):
+        column = np.round((azimuth - turned) / 360.0 * grid.azimuth.size).astype(int)
+        out = np.flatnonzero(hidden[row, column % grid.azimuth.size])
+        if out.size >= _FEWEST:
+            each, together = _squares(inverse, process.weights, out)
+            missed[out] += each
+            times[out] += 1.0
+            sums.append(together)
+    tried = times > 0
+    if not tried.any():
+        return np.ones(grid.shape)
+    square = missed[tried] / times[tried]
+    up = np.exp(-0.5 * ((grid.height[:, None] - height[tried]) / _HEIGHT) ** 2)
+    away = np.mod(grid.azimuth[:, None] - azimuth[tried] + 180.0, 360.0) - 180.0
+    beside = np.exp(-0.5 * (away / _AZIMUTH) ** 2)
+    total = (up * square) @ beside.T
+    near = (_OWN_WORD + total) / (_OWN_WORD + up @ beside.T)
+    counts = _TURNS_COUNT * len(sums) / (360 // _TURN - 1)
+    freedom = _TURNS_OWN_WORD + counts
+    surprise = _TURNS_OWN_WORD * _SURPRISE
+    together = (surprise + counts * float(np.mean(sums))) / freedom
+    # that variance is itself told by few turns: Student's t has more of it
+    together *= freedom / max(freedom - 2.0, 1.0)
+    usual = float(near[hidden].mean()) if hidden.any() else 1.0
+    return np.asarray(near * max(1.0, together / usual))
+
+
+def _squares(inverse: Float, weights: Float, out: Int) -> tuple[Float, float]:
+    """Squared misses of readings left out together, and of their sum, in variances."""
+    spread = np.linalg.inv(inverse[np.ix_(out, out)])
+    miss = spread @ weights[out]
+    together = float(miss.sum() ** 2 / spread.sum())
+    return np.asarray(miss**2 / np.diag(spread)), together
+
+
+#: A row is surveyed if this share of its wall is seen; rows between such rows are too.
+SEEN_OF_A_ROW = 0.3
+#: Net on which the fitted wall's uncertainty is worked out.
+_NET_ROW, _NET_COLUMNS = 30.0, 120
+#: Cells to either side that tell how rough the wall is at a cell.
+_ROUGH_ROWS, _ROUGH_COLUMNS = 25, 25
+#: Roughness where cells do not tell, mm, and for how many cells that counts.
+GRAIN, _GRAIN_COUNTS = 1.0, 10.0
+#: Offset of the bands' radius (mm) and share of points left out that are worth a word.
+_BAND_OFF, _MANY_LEFT_OUT = 2.0, 0.25
+
+
+def reconstruct_clouds(
+    readings: CloudReadings,
+    design: Design,
+    *,
+    spacing: float,
+    columns: int,
+    seed: int,
+    tick: Tick,
+    counter: Counter = count_cloud,
+) -> RadialSurface:
+    """The radial surface that clouds, and rod readings beside them, allow.
+
+    Parameters
+    ----------
+    readings : CloudReadings
+    design : Design
+    spacing, columns, seed
+        As of `reconstruct`.
+    tick : callable
+        Told what comes next.
+    counter : callable
+        Adds all points of a cloud to a tally.
+
+    Raises
+    ------
+    InputError
+        If no axis can be found, or the clouds show too little of the wall.
+    ValueError
+        If the columns cannot be taken together in blocks.
+    """
+    if columns % STEPS[-1]:
+        raise ValueError(f"columns must be a multiple of {STEPS[-1]} for point clouds")
+    bottom, top = design.profile.bottom, design.profile.top
+    grid = make_grid(design, surveyed=(bottom, top), spacing=spacing, columns=columns)
+    scanned = count_clouds(readings, design, grid, tick=tick, counter=counter)
+    grid = replace(grid, surveyed=surveyed_rows(scanned.cells, grid, readings))
+    tick("fitting the wall")
+    fit = _fitted(scanned, grid, readings, design, seed)
+    wall = _told(fit, scanned, grid)
+    return RadialSurface(
+        design=design,
+        grid=grid,
+        radius=wall.mean + grid.design_radius[:, None],
+        radius_sd=wall.sd,
+        belief=wall,
+        count=scanned.cells.total + len(readings.rod),
+        kinds=tuple(readings.kinds),
+        rejected=fit.rejected,
+        warnings=_warn_of(scanned, design, fit),
+        seen=scanned.cells.seen & grid.surveyed[:, None],
+        points_left_out=scanned.cells.rejected,
+        poses=tuple(found.pose for found in scanned.found),
+    )
+
+
+def surveyed_rows(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
+    """Rows between the lowest and the highest that are seen well enough, or read."""
+    wall = grid.wall >= 0.5
+    share = (cells.seen & wall).sum(axis=1) / np.maximum(wall.sum(axis=1), 1)
+    good = share >= SEEN_OF_A_ROW
+    height = readings.rod.height
+    if height.size:
+        good |= (grid.height > height.min()) & (grid.height < height.max())
+    rows = np.flatnonzero(good)
+    if rows.size < 2:
+        raise TooFewReadings(
+            "the cloud shows no ring of the wall: at its best height "
+            f"{100 * share.max():.0f} % of the ring, at least "
+            f"{100 * SEEN_OF_A_ROW:.0f} % are needed",
+            file=readings.clouds[0].name,
+            cure="Check --cloud-unit and --z-offset, or scan from more places",
+        )
+    index = np.arange(grid.height.size)
+    return np.asarray((index >= rows[0]) & (index <= rows[-1]))
+
+
+def _fitted(
+    scanned: Scanned, grid: Grid, readings: CloudReadings, design: Design, seed: int
+) -> Fit:
+    own = scanned.cells.variance + scanned.grazing
+    blocks = blocks_of(scanned.cells, grid, own)
+    sheet = readings.rod.joined(blocks)
+    low, high = grid.surveyed_heights
+    row = float(np.median(np.diff(np.unique(np.round(blocks.height / 10.0)))) * 10.0)
+    prior = default_prior(
+        design.profile.mean_radius,
+        low,
+        high,
+        row=row,
+        zone=find_melting_zone(sheet, design),
+    )
+    prior = with_tuyere_waves(prior, len(design.tuyeres))
+    may_slip = np.arange(len(sheet)) < len(readings.rod)
+    return fit_wall(sheet, design, prior, seed=seed, may_slip=may_slip, choices=0)
+
+
+def _told(fit: Fit, scanned: Scanned, grid: Grid) -> ScannedWall:
+    """Each cell weighed against what the fitted wall lets expect."""
+    cells, rows = scanned.cells, grid.surveyed
+    height = grid.height[rows]
+    expected = np.full(grid.shape, np.nan)
+    unsure = np.full(grid.shape, np.nan)
+    expected[rows] = fit.belief.best.mean_on(height, grid.azimuth)
+    unsure[rows] = _fitted_sd(fit, height, grid.azimuth) ** 2
+    seen = cells.seen & rows[:, None]
+    hidden = ~seen & rows[:, None] & ~grid.opening
+    stretched_by = stretch(fit.belief.best, hidden, grid)
+    unsure *= np.where(hidden, stretched_by, 1.0)
+    own = cells.variance + scanned.grazing
+    off = np.where(seen, cells.cutback - expected, 0.0)
+    rough = roughness(np.where(seen, off**2 - unsure - own, np.nan), unsure + own)
+    before = unsure + rough
+    trust = np.divide(before, before + own, out=np.zeros(grid.shape), where=seen)
+    left = np.where(seen, trust * np.where(seen, own, 0.0), before)
+    leaning = scanned.leaning
+    return ScannedWall(
+        fitted=fit.belief,
+        grid=grid,
+        mean=expected + trust * off,
+        sd=np.sqrt(left + leaning.variance()),
+        hidden=hidden,
+        stretch=np.sqrt(stretched_by),
+        scatter=np.where(seen, trust * cells.variance, 0.0),
+        grazing=np.where(seen, trust * scanned.grazing, 0.0),
+        rough=np.nan_to_num(rough),
+        leaning=leaning,
+    )
+
+
+def _fitted_sd(fit: Fit, height: Float, azimuth: Float) -> Float:
+    rows = max(4, int(np.ceil((height[-1] - height[0]) / _NET_ROW)) + 1)
+    net = np.linspace(height[0], height[-1], rows)
+    around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
+    _, sd = fit.belief.on_grid(net, around)
+    return np.exp(stretched(np.log(np.maximum(sd, 1e-6)), net, height, azimuth))
+
+
+def roughness(excess: Float, known: Float) -> Float:
+    """Variance of cells about the fitted wall, told by the cells around; (m, k).
+
+    Parameters
+    ----------
+    excess : array (m, k), mm2
+        Squared distance of each cell from the fitted wall, less what is known of it;
+        NaN where it is not seen.
+    known : array (m, k), mm2
+        The variance that was taken off: cells count the less, the more of it.
+
+    Returns
+    -------
+    array (m, k)
+        Not below nothing; that of the grain of a wall where cells do not tell.
+    """
+    from scipy.ndimage import uniform_filter
+
+    def around(field: Float) -> Float:
+        size = (_ROUGH_ROWS, _ROUGH_COLUMNS)
+        mean = uniform_filter(field, size, mode=["constant", "wrap"])
+        return np.asarray(mean * _ROUGH_ROWS * _ROUGH_COLUMNS)
+
+    seen = np.isfinite(excess)
+    weight = np.where(seen, (GRAIN**2 / (GRAIN**2 + known)) ** 2, 0.0)
+    total = around(weight * np.where(seen, excess, 0.0)) + _GRAIN_COUNTS * GRAIN**2
+    return np.maximum(total / (around(weight) + _GRAIN_COUNTS), 0.0)
+
+
+def _warn_of(scanned: Scanned, design: Design, fit: Fit) -> tuple[str, ...]:
+    words = [
+        f"{r.place}: {r.why}. Left out; measure again there, and add the new reading."
+        for r in fit.rejected
+    ]
+    if not design.datum_bands:
+        words.append(
+            "The design names no datum band: the axis was found on the whole wall, as "
+            "if what is least worn were on its drawing, and is known to some "
+            "millimetres only."
+        )
+    for found in scanned.found:
+        if found.on_bands and abs(found.off) > _BAND_OFF:
+            side = "wider" if found.off > 0 else "narrower"
+            words.append(
+                f"The datum bands read {say_both(abs(found.off), design.length_unit)} "
+                f"{side} than drawn: check the bands, or the scanner's range."
+            )
+    cells = scanned.cells
+    if cells.in_front:
+        words.append(
+            f"In {cells.in_front:,} cells something stood more than "
+            f"{say_both(50.8, design.length_unit)} in front of the wall, or only dust "
+            "was seen; what is behind is inferred."
+        )
+    if cells.rejected > _MANY_LEFT_OUT * cells.total:
+        words.append(
+            f"{100.0 * cells.rejected / cells.total:.0f} % of the laser points were "
+            "not taken for wall."
+        )
+    return tuple(words)

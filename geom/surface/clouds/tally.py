@@ -1,0 +1,183 @@
+"""Points sorted into cells of the wall: a histogram of cut-back for each.
+
+Counts are whole numbers, so parts of a cloud may be counted in any order, by any number
+of processes, and added up to the very same tally.  Memory depends on the wall, not on
+the number of points.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.datum import Pose
+from geom.design import Design
+from geom.surface.grid import Grid
+from geom.units import Float
+
+if TYPE_CHECKING:
+    from geom.readings.clouds import Points
+
+#: Cut-back that a bin spans, and how far build-up may stand proud and how far beyond
+#: the shell a point may lie and still be counted; mm.
+BIN, PROUD, BEYOND = 1.0, 150.0, 25.0
+#: Deepest cut-back where the drawing shows no shell, mm.
+DEEPEST = 300.0
+
+_SLOT = 1.0
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The cells points are sorted into, and the drawing they are compared with.
+
+    Attributes
+    ----------
+    edge : array (m + 1,), mm
+        Of the rows.
+    columns : int
+        Round the wall; the middle of the first is at azimuth 0.
+    base, slope : array (m,)
+        Design radius in a row: ``base + slope * height``, mm.
+    bins : int
+        Of `BIN` mm each, the first beginning at ``-PROUD``.
+    """
+
+    edge: Float
+    columns: int
+    base: Float
+    slope: Float
+    bins: int
+
+    @classmethod
+    def of(cls, design: Design, grid: Grid) -> Layout:
+        """The cells of a grid; no row of it has a corner of the profile inside."""
+        middle = grid.height
+        slope = design.profile.slope_at(middle)
+        base = design.profile.radius_at(middle) - slope * middle
+        deepest = DEEPEST
+        if design.shell_radius is not None:
+            deepest = design.shell_radius - float(design.profile.radius.min()) + BEYOND
+        bins = int(np.ceil((PROUD + deepest) / BIN))
+        return cls(grid.edge, grid.azimuth.size, base, slope, bins)
+
+    @property
+    def rows(self) -> int:
+        """Number of rows."""
+        return self.base.size
+
+    @property
+    def cutback(self) -> Float:
+        """Middles of the bins, mm; shape (bins,)."""
+        return np.asarray(-PROUD + BIN * (np.arange(self.bins) + 0.5))
+
+
+class Tally:
+    """Counts of points by cell and cut-back; grows as points are counted.
+
+    Attributes
+    ----------
+    layout : Layout
+    counts : uint32 array (m, columns * bins)
+    missed : int array (4,)
+        Points below the rows, above them, nearer the axis than the bins, and further
+        out.
+    total : int
+        All points that came.
+    """
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        shape = layout.rows, layout.columns * layout.bins
+        self.counts: NDArray[np.uint32] = np.zeros(shape, dtype=np.uint32)
+        self.missed = np.zeros(4, dtype=np.int64)
+        self.total = 0
+        self._table = _table(layout)
+
+    def count(self, points: Points, pose: Pose, millimetres: float) -> None:
+        """Count a run of points.
+
+        Parameters
+        ----------
+        points : Points
+        pose : Pose
+            Of their cloud.
+        millimetres : float
+            In one unit of the file.
+        """
+        from geom.surface.clouds.kernels import count_points
+
+        f = np.float32
+        edge, columns = self.layout.edge, self.layout.columns
+        up = pose.mid_height
+        shift = np.asarray(points.offset) * millimetres - pose.origin
+        # The kernel's heights are from the axis at mid-height: the table's as well.
+        layout = (
+            f(edge[0] - up), f(1.0 / _SLOT), f(columns / (2.0 * np.pi)),
+            f(-PROUD), f(1.0 / BIN),
+        )  # fmt: skip
+        edge_up, base, slope, slots = self._table
+        table = (
+            (edge_up - up).astype(f),
+            (base + slope * up).astype(f),
+            slope.astype(f),
+            slots,
+        )
+        self.missed += count_points(
+            points.x, points.y, points.z,
+            np.asarray(points.scale) * millimetres, shift, pose.rotation,
+            layout, table, columns, self.counts,
+        )  # fmt: skip
+        self.total += len(points)
+
+    def add(self, other: Tally) -> None:
+        """Count all that another tally of the same cells counted."""
+        self.counts += other.counts
+        self.missed += other.missed
+        self.total += other.total
+
+    def packed(self) -> Packed:
+        """The same without its empty bins, to be sent from process to process."""
+        flat = self.counts.ravel()
+        where = np.flatnonzero(flat)
+        return Packed(where, flat[where], self.missed.copy())
+
+    def add_packed(self, other: Packed) -> None:
+        """Count all that a packed tally of the same cells counted."""
+        self.counts.ravel()[other.where] += other.counts
+        self.missed += other.missed
+        self.total += other.total
+
+
+@dataclass(frozen=True)
+class Packed:
+    """A tally without its empty bins.
+
+    Attributes
+    ----------
+    where : int array (b,)
+        Bins that hold points.
+    counts : uint32 array (b,)
+    missed : int array (4,)
+    """
+
+    where: NDArray[np.int64]
+    counts: NDArray[np.uint32]
+    missed: NDArray[np.int64]
+
+    @property
+    def total(self) -> int:
+        """All points that came."""
+        return int(self.counts.sum(dtype=np.int64) + self.missed.sum())
+
+
+def _table(layout: Layout) -> tuple[Float, Float, Float, NDArray[np.uint16]]:
+    """Edges, design radius, and the row at the foot of each slot of height."""
+    edge = layout.edge
+    foot = edge[0] + _SLOT * np.arange(int((edge[-1] - edge[0]) / _SLOT) + 2)
+    row = np.searchsorted(edge, foot, side="right") - 1
+    slots = np.clip(row, 0, layout.rows - 1).astype(np.uint16)
+    return edge, layout.base, layout.slope, slots

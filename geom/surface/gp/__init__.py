@@ -1,0 +1,1 @@
+"""The wall's Gaussian process: kernels, prior, posterior, hyperparameters."""

@@ -1,0 +1,194 @@
+"""Readings as linear observations of one surface.
+
+A radius or cut-back reading sees cut-back at one place; a diameter reading sees the sum
+of two, half a turn apart.
+
+How well each reading was read: sources of error, each by its name.
+
+An error is either a reading's own (rounding, setting the rod) or shared by all readings
+of one set-up (a rod that does not stand on the axis).  Some sizes are known, some are
+learned from the sheet.
+
+References
+----------
+JCGM 100:2008 (GUM), 2.3.2 and 2.3.3 (type A and type B), 4.3.7 (a resolution step is a
+rectangular distribution, sd = step / sqrt(12)), 5.2 (shared errors correlate readings).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from geom.design import Design
+from geom.readings import RodReadings
+from geom.surface.gp.kernels import Places
+from geom.units import Bool, Float
+
+
+@dataclass(frozen=True)
+class Observed:
+    """What was seen of cut-back.
+
+    Attributes
+    ----------
+    value : array (n,), mm
+        Observed cut-back, or sum of two.
+    places : Places, length n + number of diameters
+        Where: one place a reading, then the far ends of the diameters.
+    across : bool array (n,)
+        Which readings are diameters.
+    """
+
+    value: Float
+    places: Places
+    across: Bool
+
+    def __len__(self) -> int:
+        return int(self.value.size)
+
+    def gather(self, table: Float) -> Float:
+        """Rows of places summed to rows of readings; (places, ...) to (n, ...)."""
+        if not self.across.any():
+            return table
+        n = len(self)
+        seen = table[:n].copy()
+        seen[self.across] += table[n:]
+        return seen
+
+    def at_places(self, weight: Float) -> Float:
+        """Weights of readings as weights of their places; (n,) to (places,)."""
+        return np.append(weight, weight[self.across])
+
+    def both(self, table: Float) -> Float:
+        """A covariance of places to one of readings; (places, places) to (n, n)."""
+        return self.gather(self.gather(table).T).T
+
+    def back(self, table: Float) -> Float:
+        """The transpose of `both`: (n, n) to (places, places)."""
+        if not self.across.any():
+            return table
+        reading = np.append(np.arange(len(self)), np.flatnonzero(self.across))
+        return table[np.ix_(reading, reading)]
+
+    def taken(self, rows: Bool) -> Observed:
+        """Some of the readings; ``rows`` is a mask (n,)."""
+        both = np.append(rows, rows[self.across])
+        places = Places(self.places.azimuth[both], self.places.height[both])
+        return Observed(self.value[rows], places, self.across[rows])
+
+
+def observe(readings: RodReadings, design: Design) -> Observed:
+    """Cut-back as the readings saw it.
+
+    A radius or diameter at a step of the profile belongs to the part above it.
+    """
+    drawn = design.profile.radius_at(readings.height)
+    across = readings.is_kind("diameter")
+    base = np.select([across, readings.is_kind("radius")], [2.0 * drawn, drawn], 0.0)
+    far = np.mod(readings.azimuth[across] + 180.0, 360.0)
+    places = Places(
+        azimuth=np.concatenate([readings.azimuth, far]),
+        height=np.concatenate([readings.height, readings.height[across]]),
+    )
+    return Observed(readings.value - base, places, across)
+
+
+@dataclass(frozen=True)
+class Source:
+    """One source of reading error.
+
+    Attributes
+    ----------
+    name : str
+    kind : {'A', 'B'}
+    unit : str
+        Of ``sd``: ``"mm"`` or ``"deg"``.
+    sd : float
+        Standard uncertainty of the source itself.
+    alone : array (n,), mm2
+        Variance it gives each reading by itself.
+    shared : array (n, k), mm
+        What k common errors of standard deviation 1 do to each reading.
+    spread : float
+        Of the logarithm of ``sd`` before it is learned; 0 where it is known.
+    """
+
+    name: str
+    kind: Literal["A", "B"]
+    unit: str
+    sd: float
+    alone: Float
+    shared: Float
+    spread: float = 0.0
+
+    @property
+    def touches(self) -> bool:
+        """Whether any reading feels it."""
+        return bool(np.any(self.alone > 0) or np.any(self.shared != 0))
+
+    def scaled(self, sd: float) -> Source:
+        """The same with another standard uncertainty."""
+        factor = float(sd) / self.sd
+        return replace(
+            self,
+            sd=float(sd),
+            alone=self.alone * factor**2,
+            shared=self.shared * factor,
+        )
+
+    def taken(self, rows: Bool) -> Source:
+        """For some of the readings; ``rows`` is a mask (n,)."""
+        return replace(self, alone=self.alone[rows], shared=self.shared[rows])
+
+    def variance_of(self, gain: Float) -> float:
+        """Variance it gives to ``gain @ readings``; ``gain`` is (n,)."""
+        return float(gain**2 @ self.alone + np.sum((gain @ self.shared) ** 2))
+
+    def slope(self, pull: Float) -> float:
+        """Derivative by log sd of a function with slopes ``pull`` by covariance."""
+        own = np.diag(pull) @ self.alone
+        return float(2.0 * (own + np.sum(self.shared * (pull @ self.shared))))
+
+
+@dataclass(frozen=True)
+class Noise:
+    """All sources that touch the readings."""
+
+    sources: tuple[Source, ...]
+
+    @property
+    def learned(self) -> tuple[Source, ...]:
+        """The sources whose sd is learned."""
+        return tuple(s for s in self.sources if s.spread > 0)
+
+    def with_learned(self, sds: Float) -> Noise:
+        """The same with the learned sources at these sds, in their order."""
+        told = iter(sds)
+        return Noise(
+            tuple(s.scaled(next(told)) if s.spread > 0 else s for s in self.sources)
+        )
+
+    def taken(self, rows: Bool) -> Noise:
+        """For some of the readings; ``rows`` is a mask (n,)."""
+        return Noise(tuple(s.taken(rows) for s in self.sources))
+
+    @cached_property
+    def variance(self) -> Float:
+        """Total variance of each reading, mm2; shape (n,)."""
+        total = np.zeros_like(self.sources[0].alone)
+        for source in self.sources:
+            total = total + source.alone + np.sum(source.shared**2, axis=1)
+        return total
+
+    @cached_property
+    def matrix(self) -> Float:
+        """Covariance of the readings' errors, mm2; shape (n, n)."""
+        total = np.diag(np.sum([s.alone for s in self.sources], axis=0))
+        for source in self.sources:
+            if source.shared.shape[1]:
+                total += source.shared @ source.shared.T
+        return total

@@ -1,0 +1,405 @@
+"""What is known of a worn wall before anybody measures it.
+
+Cut-back is a sum of independent parts.  Each part has a size (standard deviation), and
+where it varies round the ring or with height, a length over which it does.  Sizes and
+lengths are learned from the readings; what is written here is where they start from and
+how far they may be drawn: a normal in the logarithm.
+
+Where the wall melts back: the ring of wear above the tuyeres, found in the readings.
+
+The blast burns fiercest some way above the tuyeres, so the wear of a cupola is a ring
+of one hump over height, often steeper below than above.  Where it lies, how deep it is
+and how fast it fades are fitted to all readings at once; what the readings leave open
+of that is handed on.  Without it a process that knows nothing of humps draws the wall
+between two rows of readings flatter than it is, and is as unsure of the quiet stack as
+of the burnt ring.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from geom.design import Design
+from geom.readings import RodReadings
+from geom.surface.gp.fields import Pattern
+from geom.surface.rods.datum_bands import cutback_read
+from geom.units import Float
+
+#: What is expected before any reading: how far above the tuyeres' centres the ring is
+#: deepest, how deep it is (mm; none, or it would be seen where nobody read), and how
+#: far below and above that it has fallen to 1/e, each with its spread (the widths' of
+#: the logarithm).  Common practice, no source: the melting zone lies from half a foot
+#: to one and a half above the tuyeres.
+ABOVE_TUYERES, _RIDES = 250.0, 120.0
+_DEEPER = 40.0
+WIDTH_BELOW, WIDTH_ABOVE, _WIDER = 140.0, 210.0, 0.5
+
+#: How far readings lie about the hump (mm) and about zero away from it (mm), and how
+#: many readings tell something that their neighbours do not: our own choices.
+_ABOUT, _BASE, _TELLING = 6.0, 3.0, 30.0
+_STEP = 5.0
+
+
+@dataclass(frozen=True)
+class MeltingZone:
+    """A hump of wear over height, the same all round.
+
+    Attributes
+    ----------
+    centre : float, mm
+        Height where it is deepest.
+    below, above : float, mm
+        Distance at which it has fallen to 1/e, downwards and upwards.
+    depth : float, mm
+    centre_sd : float, mm
+    below_sd, above_sd : float
+        Of the logarithms of the distances.
+    """
+
+    centre: float
+    below: float
+    above: float
+    depth: float
+    centre_sd: float
+    below_sd: float
+    above_sd: float
+
+    def share(self, height: Float) -> Float:
+        """Wear at heights as a share of the deepest, 0 to 1; same shape."""
+        return hump(height, self.centre, self.below, self.above)
+
+    def hump(self, low: float, high: float) -> Pattern:
+        """The share as a pattern between two heights."""
+        net = _net(low, high)
+        return Pattern(net, self.share(net)[:, None])
+
+    def changes(self, low: float, high: float) -> tuple[Pattern, ...]:
+        """What one sd of centre, and of each distance, does to the wear, mm."""
+        net = _net(low, high)
+        off = net - self.centre
+        wide = np.where(off < 0.0, self.below, self.above)
+        falling = 2.0 * self.depth * self.share(net) * off / wide**2
+        ways = (
+            falling * self.centre_sd,
+            np.where(off < 0.0, falling * off * self.below_sd, 0.0),
+            np.where(off < 0.0, 0.0, falling * off * self.above_sd),
+        )
+        return tuple(Pattern(net, way[:, None]) for way in ways)
+
+
+def hump(height: Float, centre: float, below: float, above: float) -> Float:
+    """One at the centre, a normal curve of its own width to either side."""
+    off = height - centre
+    return np.asarray(np.exp(-((off / np.where(off < 0.0, below, above)) ** 2)))
+
+
+def find_melting_zone(readings: RodReadings, design: Design) -> MeltingZone:
+    """The hump that the readings show, held to what is usual where they say little.
+
+    Parameters
+    ----------
+    readings : RodReadings
+    design : Design
+        Its tuyeres tell where to look; without any, all heights are as likely.
+
+    Returns
+    -------
+    MeltingZone
+        Least squares in which far-off readings count by their distance, not its
+        square, so that a slip or a hole does not bend the hump.  The standard
+        deviations are those of the linearised fit (JCGM 100:2008, H.3).
+    """
+    from scipy.optimize import least_squares
+
+    height, cutback = readings.height, cutback_read(readings, design)
+    usual, spread = _expected(design, float(height.min()), float(height.max()))
+    count = min(1.0, _TELLING / height.size)
+
+    def misfit(told: Float) -> Float:
+        depth, centre, below, above, base = told
+        wear = base + depth * hump(height, centre, np.exp(below), np.exp(above))
+        off = (cutback - wear) / _ABOUT
+        robust = np.sign(off) * np.sqrt(2.0 * count * (np.sqrt(1.0 + off**2) - 1.0))
+        return np.append(robust, (told - usual) / spread)
+
+    starts = [usual + spread * np.array([1, up, 0, 0, 0]) for up in (-0.8, 0.0, 1.0)]
+    found = [least_squares(misfit, start) for start in starts]
+    best = min(found, key=lambda fit: float(fit.cost))
+    depth, centre, below, above, _ = best.x
+    slopes = np.asarray(best.jac, dtype=np.float64)
+    sd = np.sqrt(np.diag(np.linalg.inv(slopes.T @ slopes)))
+    return MeltingZone(
+        centre=float(centre),
+        below=float(np.exp(below)),
+        above=float(np.exp(above)),
+        depth=max(float(depth), _ABOUT),
+        centre_sd=float(sd[1]),
+        below_sd=float(sd[2]),
+        above_sd=float(sd[3]),
+    )
+
+
+def _expected(design: Design, low: float, high: float) -> tuple[Float, Float]:
+    """Depth, centre, log widths and base before any reading, and their spreads."""
+    centre, rides = 0.5 * (low + high), 0.5 * (high - low)
+    if design.tuyeres:
+        centre = float(np.mean([t.height for t in design.tuyeres])) + ABOVE_TUYERES
+        rides = _RIDES
+    usual = [0.0, centre, np.log(WIDTH_BELOW), np.log(WIDTH_ABOVE), 0.0]
+    return np.array(usual), np.array([_DEEPER, rides, _WIDER, _WIDER, _BASE])
+
+
+def _net(low: float, high: float) -> Float:
+    return np.linspace(low, high, 2 + int((high - low) / _STEP))
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A positive number before it is learned: median and spread of its logarithm.
+
+    With a spread of 0 it is taken as known and not learned.
+    """
+
+    median: float
+    spread: float
+
+    @property
+    def learned(self) -> bool:
+        """Whether the readings have a say in it."""
+        return self.spread > 0.0
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the wall's cut-back.
+
+    Attributes
+    ----------
+    name : str
+    size : Guess, mm
+        Standard deviation; with patterns, the multiple of them.
+    around : str
+        Correlation round the ring; ``"same"``: equal at all azimuths; ``"wave"``: a
+        cosine of any phase with ``waves`` crests round the ring.
+    along : str
+        Correlation with height, or ``"same"``.
+    arc : Guess or None, mm
+        Length round the ring.
+    rise : Guess or None, mm
+        Length along the height.
+    waves : int
+        Crests round the ring, for ``"wave"``.
+    lively : bool
+        Whether its size follows the liveliness of the wall over height.
+    patterns : tuple of Pattern
+        What it is a multiple of, place by place; of several, an independent multiple of
+        each.
+    """
+
+    name: str
+    size: Guess
+    around: str = "same"
+    along: str = "same"
+    arc: Guess | None = None
+    rise: Guess | None = None
+    waves: int = 0
+    lively: bool = True
+    patterns: tuple[Pattern, ...] = ()
+
+    @property
+    def level(self) -> bool:
+        """Whether it has patterns, all of them the same all round."""
+        return bool(self.patterns) and all(p.level for p in self.patterns)
+
+    @property
+    def woven(self) -> bool:
+        """Whether it has patterns that go round the wall."""
+        return bool(self.patterns) and not self.level
+
+    @property
+    def level_all_round(self) -> bool:
+        """Whether it is the same at all azimuths."""
+        return self.around == "same" and not self.woven
+
+    @property
+    def guesses(self) -> tuple[Guess, ...]:
+        """Size, then arc, then rise, as far as they are there and learned."""
+        every = (self.size, self.arc, self.rise)
+        return tuple(g for g in every if g is not None and g.learned)
+
+
+@dataclass(frozen=True)
+class Prior:
+    """All parts together.
+
+    Attributes
+    ----------
+    parts : tuple of Part
+    radius : float, mm
+        Of the ring on which arc lengths are meant.
+    knots : array (k,), mm, rising
+        Heights at which the liveliness of the wall is learned: the stack hardly wears,
+        the melting zone does.  Its logarithm is level at a knot: a peak would draw a
+        bulge between rows that nobody measured.
+    liveliness : float
+        Spread of its logarithm at a knot before it is learned.
+    zone : MeltingZone or None
+        The ring of wear that the wall is livelier in.
+    """
+
+    parts: tuple[Part, ...]
+    radius: float
+    knots: Float = field(default_factory=lambda: np.zeros(0))
+    liveliness: float = 0.6
+    zone: MeltingZone | None = None
+
+    @property
+    def median(self) -> Float:
+        """Logarithms of all sizes, lengths and liveliness at their medians; (p,)."""
+        logs = np.log([g.median for part in self.parts for g in part.guesses])
+        zone = [] if self.zone is None else [LIVELIER]
+        return np.concatenate([logs, np.zeros(self.knots.size), zone])
+
+    @property
+    def spread(self) -> Float:
+        """Their spreads; shape (p,)."""
+        spreads = [g.spread for part in self.parts for g in part.guesses]
+        zone = [] if self.zone is None else [LIVELIER]
+        knots = np.full(self.knots.size, self.liveliness)
+        return np.concatenate([spreads, knots, zone])
+
+    def hats(self, height: Float) -> Float:
+        """Share of each knot, and of the melting zone, at heights; (n, k or k + 1).
+
+        Those of the knots are flat at the knots and sum to 1.
+        """
+        columns = [np.zeros((height.size, 0))]
+        if self.knots.size:
+            eye = np.eye(self.knots.size)
+            part = np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
+            columns.append(part**2 * (3.0 - 2.0 * part))
+        if self.zone is not None:
+            columns.append(self.zone.share(height)[:, None])
+        return np.concatenate(columns, axis=1)
+
+
+def default_prior(
+    radius: float,
+    low: float,
+    high: float,
+    *,
+    row: float = 0.0,
+    zone: MeltingZone | None = None,
+) -> Prior:
+    """The parts of a cupola wall for which readings speak, see docs/method.md.
+
+    Parameters
+    ----------
+    radius : float, mm
+        Mean design radius.
+    low, high : float, mm
+        Surveyed heights.
+    row : float, mm
+        Typical distance of the heights read: the liveliness is not learned finer than
+        four of them, or it would draw shapes between rows that nobody measured.
+    zone : MeltingZone, optional
+        The ring of wear that the readings show.
+    """
+    ring = Part(
+        "burn-back all round",
+        size=Guess(15.0 if zone is None else 5.0, 0.8),
+        along="matern32",
+        rise=Guess(180.0, 0.5),
+        lively=zone is not None,
+    )
+    side = Part(
+        "one-sided burn",
+        size=Guess(6.0, 0.8),
+        around="wave",
+        waves=1,
+        along="matern52",
+        rise=Guess(180.0, 0.5),
+        lively=False,
+    )
+    local = Part(
+        "local wear",
+        size=Guess(8.0 if zone is None else 4.0, 0.8),
+        around="matern32",
+        along="matern32",
+        arc=Guess(0.4 * radius, 0.4),
+        rise=Guess(150.0, 0.6),
+    )
+    brick = Part(
+        "single bricks",
+        size=Guess(1.5, 0.6),
+        around="matern32",
+        along="matern32",
+        arc=Guess(60.0, 0.4),
+        rise=Guess(60.0, 0.4),
+    )
+    grain = Part(
+        "grain of the face",
+        size=Guess(1.0, 0.5),
+        around="matern32",
+        along="matern32",
+        arc=Guess(GRAIN, 0.0),
+        rise=Guess(GRAIN, 0.0),
+        lively=False,
+    )
+    whole = Part("whole wall off the drawing", Guess(3.0, 0.8), lively=False)
+    melted = () if zone is None else (whole, *_melted(zone, low, high))
+    apart = max(KNOT_SPACING, KNOT_ROWS * row)
+    knots = np.linspace(low, high, 1 + max(1, round((high - low) / apart)))
+    return Prior(
+        parts=(*melted, ring, side, local, brick, grain),
+        radius=radius,
+        knots=knots,
+        zone=zone,
+    )
+
+
+def with_tuyere_waves(prior: Prior, tuyeres: int) -> Prior:
+    """The same with wear that goes round as the tuyeres do.
+
+    Only where a wall is seen densely can such wear be told from other local wear.
+
+    Parameters
+    ----------
+    prior : Prior
+    tuyeres : int
+        How many there are; below two nothing is added.
+    """
+    if tuyeres < 2:
+        return prior
+    waves = tuple(
+        Part(
+            f"{times * tuyeres} waves round the ring",
+            size=Guess(1.5, 0.8),
+            around="wave",
+            waves=times * tuyeres,
+            along="matern52",
+            rise=Guess(120.0, 0.5),
+        )
+        for times in (1, 2)
+    )
+    return replace(prior, parts=(*prior.parts, *waves))
+
+
+def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Part, Part]:
+    hump, changes = zone.hump(low, high), zone.changes(low, high)
+    return (
+        Part("melting zone", Guess(zone.depth, 0.8), patterns=(hump,), lively=False),
+        Part("its place and width", Guess(1.0, 0.5), patterns=changes, lively=False),
+    )
+
+
+#: Least distance of the heights at which liveliness is learned, mm and rows read.
+KNOT_SPACING = 250.0
+KNOT_ROWS = 4.0
+#: Logarithm of how much livelier the wall is in the melting zone, and its spread.
+LIVELIER = 1.0
+#: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
+#: learned from them.
+GRAIN = 15.0

@@ -1,0 +1,1 @@
+"""How rod readings enter the process: their errors, outliers, datum bands, history."""

@@ -1,0 +1,142 @@
+"""What can go wrong with a rod, in numbers.
+
+A reading whose sd is stated on the sheet has that and no other error.  The others have
+the sources below, with the sizes of the design file's ``[rod]`` table or its defaults.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.design import Design
+from geom.readings import RodReadings
+from geom.surface.gp.observations import Noise, Source
+from geom.units import Bool, Float
+
+#: Spread of the logarithm of what is learned, before: a factor of 1.5 either way for
+#: repeatability, of 2 for centring, of which less is known.  Our own choice, no source.
+_REPEATABILITY = 0.4
+_CENTRING = 0.7
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """How the hot face runs at the readings, for what misplacing them does.
+
+    Attributes
+    ----------
+    around : array (n,), mm per degree
+        Change of what is read with azimuth.
+    up : array (n,), mm per mm
+        Change of what is read with height, the design's taper included.
+    """
+
+    around: Float
+    up: Float
+
+
+def rod_noise(
+    readings: RodReadings, design: Design, *, sound: Bool, slopes: Slopes | None = None
+) -> Noise:
+    """All errors of a survey's readings.
+
+    Parameters
+    ----------
+    readings : RodReadings, n
+        With the stand-ins for sound wall, if any, among them.
+    design : Design
+    sound : bool array (n,)
+        Which are stand-ins for the sound wall of a datum band.
+    slopes : Slopes, optional
+        Without them nothing is said of misplaced readings.
+
+    Returns
+    -------
+    Noise
+    """
+    told = np.isfinite(readings.sd)
+    rod = (~told).astype(np.float64)
+    sources = [
+        _alone("sd stated on the sheet", np.where(told & ~sound, readings.sd, 0.0)),
+        _alone("sound wall of the datum bands", np.where(sound, readings.sd, 0.0)),
+        _resolution(readings, design, rod),
+        _learned("rod repeatability", design.rod.repeatability, rod, _REPEATABILITY),
+        _centring(readings, design, rod),
+    ]
+    if slopes is not None:
+        sources += _placement(readings, design, rod, slopes)
+    return Noise(tuple(source for source in sources if source.touches))
+
+
+def _alone(name: str, sd: Float) -> Source:
+    """A known error of each reading by itself; told by its root mean square."""
+    touched = sd[sd > 0]
+    typical = float(np.sqrt(np.mean(touched**2))) if touched.size else 0.0
+    return Source(name, "B", "mm", typical, sd**2, np.zeros((sd.size, 0)))
+
+
+def _learned(name: str, sd: float, rod: Float, spread: float) -> Source:
+    none = np.zeros((rod.size, 0))
+    return Source(name, "A", "mm", sd, rod * sd**2, none, spread)
+
+
+def _resolution(readings: RodReadings, design: Design, rod: Float) -> Source:
+    own = design.rod.step
+    step = readings.step if own is None else np.full(len(readings), own)
+    return _alone("rod resolution", rod * step / np.sqrt(12.0))
+
+
+def _centring(readings: RodReadings, design: Design, rod: Float) -> Source:
+    """A rod off the axis by e reads e cos(azimuth - direction) short or long.
+
+    To first order in e; the same for all readings of one set-up: a sheet, or each
+    height of it.  A diameter does not feel it.
+    """
+    angle = np.deg2rad(readings.azimuth)
+    felt = rod * ~readings.is_kind("diameter") * design.rod.centring
+    waves = np.stack([np.cos(angle), np.sin(angle)], axis=1) * felt[:, None]
+    set_up = _set_ups(readings, each_height=design.rod.set_up == "height")
+    columns = [waves * (set_up == k)[:, None] for k in range(set_up.max() + 1)]
+    kept = [block for block in columns if np.any(block)]
+    shared = np.concatenate(kept, axis=1) if kept else np.zeros((len(readings), 0))
+    sd, none = design.rod.centring, np.zeros(len(readings))
+    return Source("rod centring", "A", "mm", sd, none, shared, _CENTRING)
+
+
+def _set_ups(readings: RodReadings, *, each_height: bool) -> np.ndarray:
+    keys = [
+        (place.split(", ")[0], height if each_height else 0.0)
+        for place, height in zip(readings.place, readings.height, strict=True)
+    ]
+    number = {key: k for k, key in enumerate(dict.fromkeys(keys))}
+    return np.array([number[key] for key in keys])
+
+
+def _placement(
+    readings: RodReadings, design: Design, rod: Float, slopes: Slopes
+) -> list[Source]:
+    """Misplaced in azimuth or height, and a rod out of level.
+
+    A rod tilted by t reads R / cos(t), about R t**2 / 2 too long, and touches the wall
+    R t higher or lower than meant.
+    """
+    told = design.rod
+    drawn = design.profile.radius_at(readings.height)
+    tilt = np.deg2rad(told.tilt_sd)
+    long = drawn * tilt**2 / np.sqrt(2.0)
+    tilted = np.hypot(long, drawn * tilt * slopes.up)
+    made = (
+        ("azimuth of the readings", "deg", told.azimuth_sd, slopes.around),
+        ("height of the readings", "mm", told.height_sd, slopes.up),
+    )
+    none = np.zeros((len(readings), 0))
+    placed = [
+        Source(name, "B", unit, sd, rod * (sd * slope) ** 2, none)
+        for name, unit, sd, slope in made
+    ]
+    return [
+        *placed,
+        Source("rod tilt", "B", "deg", told.tilt_sd, rod * tilted**2, none),
+    ]

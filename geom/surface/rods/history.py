@@ -1,0 +1,409 @@
+"""What past surveys of the same furnace teach.
+
+A furnace wears after its own fashion: the melting zone lies where it lies, blast and
+charging burn the same side, each tuyere leaves its mark.  From heat to heat the whole
+is deeper or shallower, and rides somewhat higher or lower.  `learn_prior` takes the
+surveys of earlier heats, lays them over each other and learns
+
+- the **pattern**: their mean, each place weighted by how well it was known, smoothed;
+- how much they **differ**: place by place, in the depth of the ring of wear and in the
+  height it rides at.  Two or three surveys tell a variance badly, so each is shrunk
+  towards a value of our own that counts as much as `WORTH` surveys (the posterior mean
+  of a scaled inverse chi-square prior).
+
+The pattern enters as further parts of the prior covariance, in which it appears times
+itself: the wall is so many times the pattern, and how many times is learned from the
+present readings, for the ring and for the rest of it.  Whether the past is used at all
+is decided by the readings too (`geom.surface.rods.history`).
+
+References
+----------
+Gelman, A. et al. (2013). Bayesian Data Analysis, 3rd ed. CRC Press.  Section 2.6
+(inverse chi-square prior of a variance) and 5.4 (normal hierarchy, shrinkage).
+
+Past surveys laid over each other: their mean, and what they differ by.
+
+References
+----------
+Gelman, A. et al. (2013). Bayesian Data Analysis, 3rd ed. CRC Press.  Section 2.6
+(inverse chi-square prior of a variance) and 5.4 (normal hierarchy, shrinkage).
+
+The prior of the present wall, with what past surveys taught put in.
+
+References
+----------
+Kass, R. E. and Raftery, A. E. (1995). Bayes factors. JASA 90(430), 773-795.  Section
+3.2: a Bayes factor of 20 is strong evidence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from geom.design import Design
+from geom.errors import InputError
+from geom.readings import PastSurvey, RodReadings
+from geom.surface.gp.fields import Pattern, raised
+from geom.surface.gp.hyperparameters import ENOUGH, Evidence, log_evidence, spread_out
+from geom.surface.gp.observations import observe
+from geom.surface.gp.posterior import Process
+from geom.surface.gp.prior import Guess, Part, Prior
+from geom.surface.radial import RadialSurface
+from geom.surface.rods.errors import rod_noise
+from geom.surface.rods.outliers import suspects
+from geom.units import Float
+
+#: What is expected before any two surveys are compared, our own choices: how far the
+#: melting zone rides up or down from heat to heat (mm), how much deeper or shallower
+#: its ring is (share), how far places differ beside that (mm).
+RIDE, SWELL, DIFFER = 20.0, 0.2, 5.0
+#: How many surveys that expectation is worth.
+WORTH = 4.0
+
+#: The net the pattern is told on: rows at most this far apart, mm, and columns.
+_ROW = 10.0
+_COLUMNS = 120
+#: Smoothing of the pattern, sd in mm: what is finer is of one heat, not of the furnace.
+_BLUR = 40.0
+#: Rides that are tried, mm.
+RIDES = np.arange(-60.0, 60.5, 5.0)
+#: Misfit of two rings of wear (mm) and the height over which it is much the same (mm).
+_MISFIT, _ALIKE = 3.0, 200.0
+
+
+def net_over(surveys: Sequence[PastSurvey]) -> Float:
+    """Evenly spread heights over all that was surveyed, mm; shape (m,)."""
+    low = min(float(survey.height[0]) for survey in surveys)
+    high = max(float(survey.height[-1]) for survey in surveys)
+    return np.linspace(low, high, 2 + int(np.ceil((high - low) / _ROW)))
+
+
+def on_net(survey: PastSurvey, net: Float) -> tuple[Float, Float]:
+    """Cut-back and its sd on the net; NaN where not surveyed; two arrays (m, k)."""
+    inside = (net >= survey.height[0] - _ROW) & (net <= survey.height[-1] + _ROW)
+    around = np.arange(_COLUMNS) * 360.0 / _COLUMNS
+    fields = []
+    for field in (survey.cutback, survey.cutback_sd):
+        ringed = np.stack(
+            [np.interp(around, survey.azimuth, row, period=360.0) for row in field]
+        )
+        told = np.stack([np.interp(net, survey.height, column) for column in ringed.T])
+        fields.append(np.where(inside[:, None], told.T, np.nan))
+    return fields[0], fields[1]
+
+
+def shrunk(values: Float, expected: float) -> float:
+    """A standard deviation from few values, shrunk towards the expected one.
+
+    ``sqrt((WORTH * expected**2 + sum((v - mean)**2)) / (WORTH + n - 1))``; NaN is left
+    out.
+    """
+    known = values[np.isfinite(values)]
+    if known.size < 2:
+        return expected
+    scatter = float(np.sum((known - known.mean()) ** 2))
+    weight = WORTH + known.size - 1
+    return float(np.sqrt((WORTH * expected**2 + scatter) / weight))
+
+
+def lay_over(value: Float, net: Float) -> Float:
+    """How much higher than their mean each survey's ring of wear rides, mm; (n,).
+
+    Each in turn is laid where its mean round the wall is most nearly a multiple of the
+    mean of all, far moves being thought less likely.
+
+    Parameters
+    ----------
+    value : array (n, m, k), mm
+        NaN where not surveyed.
+    net : array (m,), mm
+    """
+    rings = value.mean(axis=2)
+    rides = np.zeros(len(rings))
+    for _ in range(3 if len(rings) > 1 else 0):
+        laid = [raised(ring, net, -up) for ring, up in zip(rings, rides, strict=True)]
+        mean = _mean_where_known(np.stack(laid))
+        rides = np.array([_best_ride(ring, mean, net) for ring in rings])
+        rides -= rides.mean()
+    return rides
+
+
+def _best_ride(ring: Float, mean: Float, net: Float) -> float:
+    costs = []
+    for up in RIDES:
+        model = raised(mean, net, float(up))
+        known = np.isfinite(ring) & np.isfinite(model)
+        own, like = ring[known], model[known]
+        scale = float(own @ like) / max(float(like @ like), 1e-9)
+        rows = max(1.0, known.mean() * (net[-1] - net[0]) / _ALIKE)
+        misfit = float(np.mean((own - scale * like) ** 2)) if own.size else 0.0
+        costs.append(rows * misfit / _MISFIT**2 + (up / RIDE) ** 2)
+    return float(RIDES[int(np.argmin(costs))])
+
+
+def _mean_where_known(value: Float) -> Float:
+    """Mean over the first axis of what is not NaN; NaN where nothing is known."""
+    known = np.isfinite(value)
+    count = known.sum(axis=0)
+    total = np.where(known, value, 0.0).sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def pooled(value: Float) -> float:
+    """How much places differ between surveys, pooled over the wall and shrunk, mm."""
+    count = np.isfinite(value).all(axis=2).sum(axis=0)
+    both = count > 1
+    if not both.any():
+        return DIFFER
+    off = value[:, both] - _mean_where_known(value)[both]
+    scatter = np.nansum(off**2, axis=0) / np.maximum(count[both] - 1.0, 1.0)[:, None]
+    free = float(count[both].mean() - 1.0)
+    variance = (WORTH * DIFFER**2 + free * float(scatter.mean())) / (WORTH + free)
+    return float(np.sqrt(variance))
+
+
+def weighted(value: Float, sd: Float, differ: float) -> Float:
+    """Mean of surveys by how well each knew a place, one at least everywhere; (m, k).
+
+    Rows that no survey knew lie straight between their neighbours.
+    """
+    known = np.isfinite(value)
+    weight = np.where(known, 1.0 / (np.where(known, sd, 0.0) ** 2 + differ**2), 0.0)
+    total = (weight * np.where(known, value, 0.0)).sum(axis=0)
+    mean = total / np.maximum(weight.sum(axis=0), 1e-12)
+    rows = np.flatnonzero(np.all(known.any(axis=0), axis=1))
+    every = np.arange(mean.shape[0])
+    return np.stack(
+        [np.interp(every, rows, mean[rows, k]) for k in range(mean.shape[1])], axis=1
+    )
+
+
+def depths(value: Float, mean: Float) -> Float:
+    """How deep each survey's ring of wear is against the mean's; (n,)."""
+    ring, found = mean.mean(axis=1), []
+    for own in value.mean(axis=2):
+        known = np.isfinite(own)
+        size = float(ring[known] @ ring[known])
+        found.append(float(own[known] @ ring[known]) / size if size > 0.0 else 1.0)
+    return np.array(found)
+
+
+def blurred(field: Float, net: Float, radius: float) -> Float:
+    """Smoothed by a normal curve of `_BLUR` mm up and round the wall."""
+    up = np.exp(-0.5 * ((net[:, None] - net[None, :]) / _BLUR) ** 2)
+    turn = np.arange(_COLUMNS) * 360.0 / _COLUMNS
+    gap = np.mod(turn[:, None] - turn[None, :] + 180.0, 360.0) - 180.0
+    ring = np.exp(-0.5 * (np.deg2rad(gap) * radius / _BLUR) ** 2)
+    up /= up.sum(axis=1, keepdims=True)
+    ring /= ring.sum(axis=0, keepdims=True)
+    return np.asarray(up @ field @ ring)
+
+
+@dataclass(frozen=True)
+class PastPrior:
+    """What was learned from past surveys of a furnace.
+
+    Attributes
+    ----------
+    count : int
+        How many surveys.
+    mean : Pattern, mm
+        Their mean cut-back, laid over each other.
+    ride : float, mm
+        How far the pattern moves up or down from heat to heat, sd.
+    swell : float
+        How much the ring of wear differs in depth, sd as a share of it.
+    differ : float, mm
+        How much places differ between surveys, sd: weighs a survey against the others.
+    """
+
+    count: int
+    mean: Pattern
+    ride: float
+    swell: float
+    differ: float
+
+    def moved(self, up: float) -> PastPrior:
+        """The same with the pattern that much higher on the wall, mm."""
+        return PastPrior(
+            self.count, self.mean.moved(up), self.ride, self.swell, self.differ
+        )
+
+    def parts(self, radius: float) -> tuple[Part, ...]:
+        """The parts by which the pattern enters the prior; sizes are shares of it.
+
+        Parameters
+        ----------
+        radius : float, mm
+            Mean design radius.
+        """
+        ring, rest = self.mean.ring, self.mean.rest
+        return (
+            Part("ring as before", Guess(1.0, 0.5), patterns=(ring,), lively=False),
+            Part("rest as before", Guess(0.8, 1.0), patterns=(rest,), lively=False),
+            Part(
+                "ring deeper or shallower",
+                size=Guess(self.swell, 0.5),
+                along="matern52",
+                rise=Guess(160.0, 0.3),
+                patterns=(ring,),
+                lively=False,
+            ),
+            Part(
+                "rest deeper or shallower",
+                size=Guess(1.25 * self.swell, 0.5),
+                around="matern52",
+                along="matern52",
+                arc=Guess(radius, 0.5),
+                rise=Guess(160.0, 0.3),
+                patterns=(rest,),
+                lively=False,
+            ),
+            Part(
+                "ring higher or lower",
+                size=Guess(0.75 * self.ride, 0.5),
+                patterns=(ring.slope,),
+                lively=False,
+            ),
+        )
+
+
+def learn_prior(
+    surveys: Sequence[RadialSurface | PastSurvey], design: Design
+) -> PastPrior:
+    """What earlier surveys of the same furnace teach about its wear.
+
+    Parameters
+    ----------
+    surveys : sequence of RadialSurface or PastSurvey
+        In any order; those made without the help of others teach most.
+    design : Design
+        The drawing that all of them were compared with.
+
+    Returns
+    -------
+    PastPrior
+        For `reconstruct`.
+
+    Raises
+    ------
+    InputError
+        If there is no survey, or one was compared with another drawing.
+    """
+    if not surveys:
+        raise InputError(
+            "there is no past survey to learn from", cure="Give one or more"
+        )
+    told = [_told(survey, design) for survey in surveys]
+    net = net_over(told)
+    pairs = [on_net(survey, net) for survey in told]
+    value = np.stack([cutback for cutback, _ in pairs])
+    sd = np.stack([spread for _, spread in pairs])
+    rides = lay_over(value, net)
+    value = np.stack([raised(v, net, -r) for v, r in zip(value, rides, strict=True)])
+    sd = np.stack([raised(s, net, -r) for s, r in zip(sd, rides, strict=True)])
+    differ = pooled(value)
+    mean = weighted(value, sd, differ)
+    mean = blurred(mean, net, design.profile.mean_radius)
+    return PastPrior(
+        count=len(told),
+        mean=Pattern(net, mean),
+        ride=shrunk(rides, RIDE),
+        swell=shrunk(depths(value, mean), SWELL),
+        differ=differ,
+    )
+
+
+def _told(survey: RadialSurface | PastSurvey, design: Design) -> PastSurvey:
+    if isinstance(survey, PastSurvey):
+        return survey
+    rows = survey.grid.surveyed
+    drawn = design.profile.radius_at(survey.height[rows])
+    if np.abs(drawn - survey.grid.design_radius[rows]).max() > 0.1:
+        raise InputError("a past survey was compared with another drawing")
+    return PastSurvey(
+        survey.height[rows],
+        survey.azimuth,
+        survey.cutback[rows],
+        survey.radius_sd[rows],
+    )
+
+
+#: The past is used if with it the readings are this many times as probable.
+STRONG = 20.0
+
+#: While the pattern is laid over the readings, the parts that know nothing of the past,
+#: and the one for finer moves, are held to these shares of their usual sizes, or they
+#: would take its place.
+_RING, _LOCAL, _SLOPE = 0.3, 0.6, 0.3
+
+
+def informed(
+    prior: Prior, past: PastPrior, readings: RodReadings, design: Design
+) -> tuple[Prior, bool]:
+    """The prior with the past pattern laid over the readings, if they bear it out.
+
+    How much higher or lower than before the pattern rides this time is chosen from
+    steps of 5 mm by the marginal likelihood of the readings; finer moves, and how deep
+    the pattern is now, are learned with the other sizes.  Readings that look like slips
+    are not asked.
+
+    Parameters
+    ----------
+    prior : Prior
+    past : PastPrior
+    readings : RodReadings
+    design : Design
+
+    Returns
+    -------
+    prior : Prior
+        The one given, where the past is not used.
+    used : bool
+        Whether strong evidence speaks for the past.
+    """
+    evidence = _to_be_asked(_held(prior, past), readings, design)
+    scores = [_score(evidence, prior, past, float(up)) for up in RIDES]
+    here = past.moved(float(RIDES[int(np.argmax(scores))]))
+    taught = replace(prior, parts=here.parts(prior.radius) + _beside(prior))
+    gain = log_evidence(replace(evidence, prior=taught))
+    gain -= log_evidence(replace(evidence, prior=prior))
+    used = bool(gain > np.log(STRONG))
+    return (taught if used else prior), used
+
+
+def _to_be_asked(prior: Prior, readings: RodReadings, design: Design) -> Evidence:
+    """The evidence of the readings, of many of them a part, without likely slips."""
+    sound = np.zeros(len(readings), dtype=bool)
+    noise = rod_noise(readings, design, sound=sound)
+    evidence = spread_out(Evidence.of(observe(readings, design), noise, prior), ENOUGH)
+    process = Process(*evidence.filled(evidence.guess[0]), evidence.observed)
+    odd = suspects(process, np.ones(len(evidence.observed), dtype=bool))
+    return evidence.taken(~odd)
+
+
+def _score(evidence: Evidence, prior: Prior, past: PastPrior, up: float) -> float:
+    """Log probability of a ride and the readings, sizes and lengths as expected."""
+    tried = replace(evidence, prior=_held(prior, past.moved(up)))
+    likelihood, _ = tried.log_likelihood(tried.guess[0])
+    return float(likelihood - 0.5 * (up / past.ride) ** 2)
+
+
+def _held(prior: Prior, past: PastPrior) -> Prior:
+    whole = tuple(
+        _smaller(part, _LOCAL if part.lively else _RING) for part in _beside(prior)
+    )
+    *fixed, slope = past.parts(prior.radius)
+    return replace(prior, parts=(*fixed, _smaller(slope, _SLOPE), *whole))
+
+
+def _beside(prior: Prior) -> tuple[Part, ...]:
+    """What stands beside the past pattern, which has the melting zone in it."""
+    return tuple(part for part in prior.parts if not part.patterns)
+
+
+def _smaller(part: Part, share: float) -> Part:
+    return replace(part, size=Guess(share * part.size.median, part.size.spread))

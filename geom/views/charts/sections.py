@@ -1,0 +1,266 @@
+"""Sections of the wall: level ones seen from above, upright ones at a few azimuths.
+
+Every section shows the drawing, the best estimate and the band that holds the wall with
+95 % probability at each place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from geom.compare.findings import Findings
+from geom.frame import clock_face
+from geom.quantity import K95
+from geom.surface.grid import around, one_more_column
+from geom.surface.radial import RadialSurface
+from geom.units import MM_PER, Float, say_both
+from geom.views.charts import style as chart
+from geom.views.charts.unrolled import nice_step
+from geom.views.say import plain
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_TYPE = 12.0
+#: Colour, and strokes with their ink: the side survives a grey copy.
+_LOST: dict[str, Any] = {
+    "facecolor": "#f0a044",
+    "hatch": "////",
+    "edgecolor": "#842a12",
+}
+_PROUD: dict[str, Any] = {
+    "facecolor": "#6aaacb",
+    "hatch": "||||",
+    "edgecolor": "#0f2c54",
+}
+_BAND: dict[str, Any] = {"facecolor": "#1c1c20", "alpha": 0.30}
+
+
+def level_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> bytes:
+    """Four level sections, seen from above, true to scale, as PNG."""
+    return level_still(surface, findings, "png", dpi=dpi)
+
+
+def level_still(
+    surface: RadialSurface, findings: Findings, form: chart.Form, *, dpi: int = 120
+) -> bytes:
+    """The picture of `level_png` in another form."""
+    with chart.drawing():
+        made = chart.figure(9.4, 10.1)
+        rows = _rows(surface, findings)
+        outer = _outermost(surface, rows)
+        for place, row in enumerate(rows):
+            axes = made.add_axes(
+                (0.01 + 0.5 * (place % 2), 0.475 - 0.47 * (place // 2), 0.48, 0.45)
+            )
+            _level(axes, surface, row, outer=outer)
+        _key(made, f"SEEN FROM ABOVE, true to scale; 12 = {_zero(surface)}")
+        return chart.drawn(made, form, dpi=dpi)
+
+
+def upright_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> bytes:
+    """Five upright sections, radius stretched against height, as PNG."""
+    return upright_still(surface, findings, "png", dpi=dpi)
+
+
+def upright_still(
+    surface: RadialSurface, findings: Findings, form: chart.Form, *, dpi: int = 120
+) -> bytes:
+    """The picture of `upright_png` in another form."""
+    with chart.drawing():
+        made = chart.figure(9.4, 7.6)
+        azimuths = [findings.deepest.azimuth, *_quarters(surface)]
+        for place, azimuth in enumerate(azimuths):
+            axes = made.add_axes((0.085 + 0.184 * place, 0.10, 0.165, 0.68))
+            _upright(axes, surface, azimuth, first=place == 0)
+        _key(
+            made,
+            f"UPRIGHT, axis to the left, radius stretched; 12 = {_zero(surface)}",
+            shell=surface.design.shell_radius is not None,
+        )
+        return chart.drawn(made, form, dpi=dpi)
+
+
+def _zero(surface: RadialSurface) -> str:
+    return plain(surface.design.azimuth_zero, most=40)
+
+
+def _rows(surface: RadialSurface, findings: Findings) -> list[int]:
+    """Rows of the deepest point and of three heights spread over the survey."""
+    rows = np.flatnonzero(surface.grid.surveyed)
+    height = surface.height[rows]
+    asked = np.append(
+        np.quantile(height, [0.15, 0.5, 0.85]), float(findings.deepest.height)
+    )
+    near = np.abs(height[None, :] - asked[:, None]).argmin(axis=1)
+    return sorted({int(rows[i]) for i in near}, reverse=True)
+
+
+def _quarters(surface: RadialSurface) -> list[float]:
+    onward = [0.0, 90.0, 180.0, 270.0]
+    if surface.design.azimuth_sense == "clockwise":
+        return onward
+    return [(360.0 - turn) % 360.0 for turn in onward]
+
+
+def _outermost(surface: RadialSurface, rows: list[int]) -> float:
+    """Greatest radius drawn, mm: all level sections share one scale."""
+    limit = surface.radius[rows] + K95 * surface.radius_sd[rows]
+    drawn = surface.grid.design_radius[rows]
+    return float(max(np.nanmax(limit), np.max(drawn)))
+
+
+def _level(axes: Axes, surface: RadialSurface, row: int, *, outer: float) -> None:
+    drawn = float(surface.grid.design_radius[row])
+    best, low, high = _band(surface.radius[row], surface.radius_sd[row], surface, row)
+    angle = np.append(surface.azimuth, 360.0)
+    circle = np.full_like(angle, drawn)
+    _fill_between(axes, surface, angle, (circle, np.fmax(best, drawn)), _LOST)
+    _fill_between(axes, surface, angle, (np.fmin(best, drawn), circle), _PROUD)
+    _fill_between(axes, surface, angle, (low, high), _BAND)
+    axes.plot(*_plan(surface, angle, circle), color=chart.QUIET, lw=1.3, ls="--")
+    axes.plot(*_plan(surface, angle, best), color=chart.INK, lw=1.5)
+    _clock(axes, 1.10 * outer)
+    _middle_words(axes, surface, row, drawn)
+    axes.set_xlim(-1.17 * outer, 1.17 * outer)
+    axes.set_ylim(-1.17 * outer, 1.17 * outer)
+    axes.set_aspect("equal")
+    axes.set_axis_off()
+
+
+def _middle_words(axes: Axes, surface: RadialSurface, row: int, drawn: float) -> None:
+    unit = surface.design.length_unit
+    words = [
+        ("height", 0.24, _TYPE, "normal"),
+        (say_both(float(surface.height[row]), unit), 0.08, _TYPE + 2, "bold"),
+        ("drawn diameter", -0.14, _TYPE, "normal"),
+        (say_both(2.0 * drawn, unit), -0.28, _TYPE, "normal"),
+    ]
+    for text, up, size, weight in words:
+        axes.text(
+            0, up * drawn, text, ha="center", va="center", fontsize=size,
+            fontweight=weight, color=chart.INK,
+        )  # fmt: skip
+
+
+def _clock(axes: Axes, radius: float) -> None:
+    for hour in (12, 3, 6, 9):
+        turn = np.deg2rad(30.0 * hour)
+        axes.text(
+            radius * np.sin(turn), radius * np.cos(turn), str(hour), ha="center",
+            va="center", fontsize=_TYPE + 1, fontweight="bold", color=chart.INK,
+        )  # fmt: skip
+
+
+def _band(
+    best: Float, sd: Float, surface: RadialSurface, row: int
+) -> tuple[Float, Float, Float]:
+    """Best estimate and 95 % limits of one row, openings blank, closed round."""
+    hole = surface.grid.opening[row]
+    lines = [np.where(hole, np.nan, best + k * sd)[None] for k in (0.0, -K95, K95)]
+    closed = [one_more_column(line)[0] for line in lines]
+    return closed[0], closed[1], closed[2]
+
+
+def _plan(surface: RadialSurface, azimuth: Float, radius: Float) -> tuple[Float, Float]:
+    """Seen from above with azimuth 0 at the top and the clock running clockwise."""
+    hand = 1.0 if surface.design.azimuth_sense == "clockwise" else -1.0
+    turn = np.deg2rad(azimuth)
+    return hand * radius * np.sin(turn), radius * np.cos(turn)
+
+
+def _fill_between(
+    axes: Axes,
+    surface: RadialSurface,
+    azimuth: Float,
+    between: tuple[Float, Float],
+    look: Mapping[str, Any],
+) -> None:
+    """Fill the ring between two radii; pieces where either is missing are left out."""
+    inner, outer = between
+    known = np.isfinite(inner) & np.isfinite(outer)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], known.astype(int), [0]])))
+    for start, stop in edges.reshape(-1, 2):
+        part = slice(start, stop)
+        x1, y1 = _plan(surface, azimuth[part], inner[part])
+        x2, y2 = _plan(surface, azimuth[part], outer[part])
+        axes.fill(
+            np.append(x1, x2[::-1]), np.append(y1, y2[::-1]), lw=0, **look
+        )  # fmt: skip
+
+
+def _upright(
+    axes: Axes, surface: RadialSurface, azimuth: float, *, first: bool
+) -> None:
+    grid, design = surface.grid, surface.design
+    hidden = np.where(grid.opening, np.nan, 1.0)
+    best = around(surface.radius * hidden, azimuth)
+    sd = around(surface.radius_sd * hidden, azimuth)
+    height, drawn = grid.height, grid.design_radius
+    axes.fill_betweenx(height, drawn, np.fmax(best, drawn), lw=0, **_LOST)
+    axes.fill_betweenx(height, np.fmin(best, drawn), drawn, lw=0, **_PROUD)
+    axes.fill_betweenx(height, best - K95 * sd, best + K95 * sd, lw=0, **_BAND)
+    axes.plot(
+        design.profile.radius, design.profile.height, color=chart.QUIET, lw=1.3, ls="--"
+    )
+    axes.plot(best, height, color=chart.INK, lw=1.5)
+    if design.shell_radius is not None:
+        axes.axvline(design.shell_radius, color=chart.QUIET, lw=3.0)
+    _upright_frame(axes, surface, azimuth, first=first)
+
+
+def _upright_frame(
+    axes: Axes, surface: RadialSurface, azimuth: float, *, first: bool
+) -> None:
+    design = surface.design
+    unit = design.length_unit
+    size = float(MM_PER[unit])
+    low = float(min(np.nanmin(surface.radius), design.profile.radius.min()))
+    high = float(max(np.nanmax(surface.radius), design.profile.radius.max()))
+    high = max(high, design.shell_radius or 0.0)
+    room = 0.06 * (high - low) + 5.0
+    axes.set_xlim(low - room, high + room)
+    axes.set_ylim(design.profile.bottom, design.profile.top)
+    step = nice_step((high - low) / size / 2.5, unit) * size
+    ticks = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    axes.set_xticks(ticks, [f"{t / size:g}" for t in ticks], fontsize=_TYPE)
+    rise = (
+        nice_step((design.profile.top - design.profile.bottom) / size / 8.0, unit)
+        * size
+    )
+    ups = np.arange(
+        np.ceil(design.profile.bottom / rise), np.floor(design.profile.top / rise) + 1
+    )
+    labels = [f"{up * rise / size + 0.0:g}" for up in ups] if first else []
+    axes.set_yticks(ups * rise, labels or [""] * ups.size, fontsize=_TYPE)
+    clock = clock_face(azimuth, design.azimuth_sense)
+    head = "deepest point\n" if first else "\n"
+    axes.set_title(f"{head}{azimuth:.0f}°\n{clock}", fontsize=_TYPE)
+    axes.set_xlabel(f"radius, {unit}", fontsize=_TYPE)
+    if first:
+        zero = plain(design.height_zero, most=30)
+        axes.set_ylabel(f"height above {zero}, {unit}", fontsize=_TYPE)
+
+
+def _key(made: Figure, words: str, *, shell: bool = False) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    handles = [
+        Line2D([], [], color=chart.QUIET, lw=1.3, ls="--", label="drawing"),
+        Line2D([], [], color=chart.INK, lw=1.5, label="wall as found"),
+        Patch(label="95 % band", **_BAND),
+        Patch(label="lost", **_LOST),
+        Patch(label="build-up", **_PROUD),
+    ]
+    if shell:
+        handles.append(Line2D([], [], color=chart.QUIET, lw=3.0, label="shell"))
+    made.text(0.02, 0.985, words, fontsize=_TYPE + 1, va="top", color=chart.INK)
+    made.legend(
+        handles=handles, loc="upper left", ncols=6, fontsize=_TYPE, frameon=False,
+        bbox_to_anchor=(0.01, 0.962), borderaxespad=0.0, columnspacing=1.4,
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""The wall and the rebuild as meshes."""

@@ -1,0 +1,178 @@
+"""lining.glb: the coloured hot face for any glTF 2.0 viewer.
+
+lining.ply: the coloured hot face with its numbers beside the colours.
+
+lining.vtp: the hot face with every gridded field, for looking into.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from geom.compare.findings import Maps
+from geom.surface.radial import RadialSurface
+from geom.units import Float
+from geom.views.charts.colours import cutback_rgb, to_linear
+from geom.views.meshes.mesh import WallMesh
+from geom.views.say import plain
+
+_VERTICES, _FACES = 34962, 34963
+_MM_PER_METRE = 1000.0
+
+
+def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
+    """The mesh as binary glTF.
+
+    Parameters
+    ----------
+    mesh : WallMesh
+    surface : RadialSurface
+    title : str
+
+    Returns
+    -------
+    bytes
+        Lengths are metres.  glTF is right-handed with +y up, so a point (x, y, z) of
+        the design's frame is written as (x, z, -y): a quarter turn about x, which keeps
+        the hand.  ``COLOR_0`` holds linear light, not sRGB; the material is white,
+        rough, not metallic and seen from both sides.
+
+    References
+    ----------
+    glTF 2.0 specification, 3.4 (coordinate system and units), 3.7.2.1 (COLOR_0 is
+    linear) and 3.9.2 (base colour multiplies in).
+    """
+    import trimesh
+
+    shape = trimesh.Trimesh(
+        vertices=_y_up(mesh.points) / _MM_PER_METRE,
+        faces=mesh.faces,
+        visual=_look(mesh, surface),
+        process=False,
+        metadata={"title": plain(title), "lining": plain(surface.design.name)},
+    )
+    scene: Any = trimesh.Scene()
+    scene.add_geometry(shape, node_name="lining", geom_name="lining")
+    return bytes(
+        scene.export(
+            file_type="glb", include_normals=True, tree_postprocessor=_say_uses
+        )
+    )
+
+
+def _say_uses(tree: dict[str, Any]) -> None:
+    """Say of every view of the buffer whether it holds vertices or faces.
+
+    References
+    ----------
+    glTF 2.0 specification, 5.11.5 (bufferView.target).
+    """
+    for mesh in tree["meshes"]:
+        for part in mesh["primitives"]:
+            for accessor in part["attributes"].values():
+                view = tree["accessors"][accessor]["bufferView"]
+                tree["bufferViews"][view]["target"] = _VERTICES
+            view = tree["accessors"][part["indices"]]["bufferView"]
+            tree["bufferViews"][view]["target"] = _FACES
+
+
+def _look(mesh: WallMesh, surface: RadialSurface) -> Any:
+    """White, rough, two-sided material under the colours of the vertices."""
+    import trimesh
+
+    kinds: Any = trimesh.visual
+    white = kinds.material.PBRMaterial(
+        name="lining",
+        baseColorFactor=[255, 255, 255, 255],
+        metallicFactor=0.0,
+        roughnessFactor=1.0,
+        doubleSided=True,
+    )
+    look = kinds.texture.TextureVisuals(material=white)
+    look.vertex_attributes["color"] = _linear_rgba(mesh, surface)
+    return look
+
+
+def _y_up(points: Float) -> Float:
+    return np.stack([points[:, 0], points[:, 2], -points[:, 1]], axis=1)
+
+
+def _linear_rgba(mesh: WallMesh, surface: RadialSurface) -> Float:
+    srgb = cutback_rgb(
+        mesh.pick(surface.cutback), surface.design.repair.brick_threshold
+    )
+    light = np.rint(255.0 * to_linear(srgb))
+    return np.concatenate([light, np.full((len(light), 1), 255.0)], axis=1)
+
+
+def ply_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
+    """The mesh as binary little-endian PLY.
+
+    Parameters
+    ----------
+    mesh : WallMesh
+    surface : RadialSurface
+    maps : Maps
+
+    Returns
+    -------
+    bytes
+        Vertices in mm; per vertex ``red green blue alpha`` (sRGB, as PLY viewers take
+        them) and float ``cutback``, ``cutback_sd`` (mm) and ``p_brick`` (0 to 1).
+    """
+    import trimesh
+
+    srgb = cutback_rgb(
+        mesh.pick(surface.cutback), surface.design.repair.brick_threshold
+    )
+    shape = trimesh.Trimesh(
+        vertices=mesh.points, faces=mesh.faces, vertex_colors=srgb, process=False
+    )
+    for name in ("cutback", "cutback_sd", "p_brick"):
+        values = mesh.pick(getattr(maps, name)).astype(np.float32)
+        shape.vertex_attributes[name] = values
+    content: Any = shape.export(file_type="ply", encoding="binary", vertex_normal=False)
+    return bytes(content)
+
+
+def write_vtp(
+    path: Path, mesh: WallMesh, surface: RadialSurface, *, maps: Maps
+) -> None:
+    """Write the mesh as VTK XML PolyData.
+
+    Parameters
+    ----------
+    path : Path
+    mesh : WallMesh
+    surface : RadialSurface
+    maps : Maps
+        Point data written: ``radius``, ``radius_sd``, ``design_radius``, ``cutback``,
+        ``cutback_sd`` (mm), ``azimuth`` (degrees), ``p_brick`` (0 to 1), ``action``
+        (-1 no call, 0 leave, 1 daub, 2 brick, 3 chip, 4 measure again), ``zone`` (0
+        none) and ``surveyed`` (1 throughout: the rest is left out of the mesh).
+    """
+    import pyvista as pv
+
+    points: Any = mesh.points.astype(np.float32)
+    faces: Any = mesh.faces
+    shape = pv.PolyData.from_regular_faces(points, faces)
+    fields = {
+        "cutback": maps.cutback,
+        "cutback_sd": maps.cutback_sd,
+        "p_brick": maps.p_brick,
+        "radius": surface.radius,
+        "radius_sd": surface.radius_sd,
+    }
+    for name, field in fields.items():
+        shape.point_data[name] = mesh.pick(field).astype(np.float32)
+    design = surface.grid.design_radius[mesh.row]
+    shape.point_data["design_radius"] = design.astype(np.float32)
+    shape.point_data["azimuth"] = surface.azimuth[mesh.column].astype(np.float32)
+    shape.point_data["action"] = mesh.pick(maps.action).astype(np.int8)
+    shape.point_data["zone"] = mesh.pick(maps.zone).astype(np.int32)
+    shape.point_data["surveyed"] = mesh.pick(maps.surveyed).astype(np.int8)
+    shape.set_active_scalars("cutback")
+    shape.save(path, binary=True)

@@ -1,0 +1,1 @@
+"""Pages that open in a browser."""

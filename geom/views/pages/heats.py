@@ -1,0 +1,107 @@
+"""heats.html: the wall heat after heat on one scale, with a slider."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.compare.zones import call_actions
+from geom.design import Design
+from geom.record.store.survey_file import RecordedWall
+from geom.stats.partial_moments import chance_above
+from geom.surface.grid import Grid, make_grid
+from geom.units import Float
+from geom.views.pages.page import page_bytes, page_script
+from geom.views.pages.viewer_data import HeatView, wall_data
+from geom.views.say import plain, say_sense, say_zero
+
+#: Cells of the page are so much coarser than a survey's: many surveys have to fit in.
+_ROW, _COLUMNS = 25.0, 180
+#: The newest surveys of a record that one page holds.
+MOST = 60
+
+
+def heats_bytes(
+    walls: Sequence[RecordedWall], *, title: str, left_out: int = 0
+) -> bytes:
+    """The page as UTF-8 HTML, self-contained.
+
+    Parameters
+    ----------
+    walls : sequence of RecordedWall
+        Of one drawing, on one grid, in order.
+    title : str
+    left_out : int
+        Older surveys that are not shown.
+    """
+    design = walls[-1].design
+    coarse = _Coarse.of(design, walls[-1])
+    script = page_script("main.js")
+    sense = say_sense(design)
+    return page_bytes(
+        "heats.html.jinja",
+        {},
+        title=plain(title),
+        lining=plain(design.name),
+        sense=sense[:1].upper() + sense[1:],
+        zero=say_zero(design),
+        height_zero=plain(design.height_zero, most=60),
+        left_out=left_out,
+        script=script.safe,
+        wall_data=wall_data(design, coarse.grid, [coarse.view(one) for one in walls]),
+        shell=design.shell_radius is not None,
+        heats=True,
+    )
+
+
+@dataclass(frozen=True)
+class _Coarse:
+    """The page's own grid: cells picked out of a survey's, none made up.
+
+    Attributes
+    ----------
+    grid : Grid
+    rows, columns : int array
+        Places of the survey's cells that are shown.
+    """
+
+    grid: Grid
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, design: Design, wall: RecordedWall) -> _Coarse:
+        """Of one drawing; all its surveys have the grid of ``wall``."""
+        profile = design.profile
+        grid = make_grid(
+            design,
+            surveyed=(profile.bottom, profile.top),
+            spacing=_ROW,
+            columns=min(_COLUMNS, wall.azimuth.size),
+        )
+        rows = np.abs(grid.height[:, None] - wall.height[None, :]).argmin(axis=1)
+        apart = wall.azimuth.size / grid.azimuth.size
+        columns = np.rint(np.arange(grid.azimuth.size) * apart).astype(np.intp)
+        return cls(grid, rows, columns)
+
+    def view(self, wall: RecordedWall) -> HeatView:
+        """One survey on it."""
+        cutback, sd = self._picked(wall.cutback), self._picked(wall.cutback_sd)
+        repair = wall.design.repair
+        name = wall.title if wall.occasion is None else wall.occasion.words
+        return HeatView(
+            name=plain(name, most=60),
+            cutback=cutback,
+            sd=sd,
+            chance=chance_above(cutback, sd, repair.brick_threshold),
+            action=call_actions(self.grid, cutback, sd, repair),
+            zone=np.zeros(cutback.shape, dtype=np.int64),
+            zones={},
+            dots=[],
+        )
+
+    def _picked(self, field: Float) -> Float:
+        return np.asarray(field[np.ix_(self.rows, self.columns)])

@@ -1,0 +1,124 @@
+"""A page that needs nothing else: one template, one style, pictures within.
+
+The script of a page with pictures that answer, and the leave to run it.
+
+A page runs its own script and nothing else: the content security policy names the
+script by its hash, so text from an input can never run, and allows no connection.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+
+def page_bytes(template: str, pictures: dict[str, bytes], **told: Any) -> bytes:
+    """A page as UTF-8 HTML.
+
+    Parameters
+    ----------
+    template : str
+        Name of the file beside this one.
+    pictures : dict of PNG bytes
+        By the name that the template calls them.
+    **told
+        All else that the template asks for; every text is escaped.
+
+    Returns
+    -------
+    bytes
+        No address of anything outside, and no script but what ``told`` brings as
+        ``script``.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    page = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        loader=PackageLoader("geom.views.pages", ""),
+    ).get_template(template)
+    style = Markup(files("geom.views.pages").joinpath("page.css").read_text("utf-8"))
+    drawn = {
+        name: base64.b64encode(picture).decode("ascii")
+        for name, picture in pictures.items()
+    }
+    return page.render(style=style, pictures=drawn, **told).encode("utf-8")
+
+
+#: The 3D library, bundled; its licence stands beside it.
+_LIBRARY = "three.js"
+#: In the order they need each other.
+_OWN = (
+    "wall.js",
+    "say.js",
+    "paint.js",
+    "place.js",
+    "unrolled.js",
+    "ring.js",
+    "upright.js",
+    "turning.js",
+    "heats.js",
+)
+
+
+@dataclass(frozen=True)
+class Script:
+    """What a page with pictures carries.
+
+    Attributes
+    ----------
+    library, own : str
+        JavaScript, each for one script element.
+    policy : str
+        For the page's content security policy.
+    style : str
+        CSS of the pictures.
+    """
+
+    library: str
+    own: str
+    policy: str
+    style: str
+
+    @property
+    def safe(self) -> dict[str, Markup]:
+        """Its parts for a template that escapes everything else."""
+        from markupsafe import Markup
+
+        return {name: Markup(part) for name, part in vars(self).items()}
+
+
+@cache
+def page_script(*last: str) -> Script:
+    """The script of a page.
+
+    Parameters
+    ----------
+    *last : str
+        Names of the files that put the page together, after the shared ones.
+    """
+    library = _text(_LIBRARY)
+    own = "\n".join(_text(name) for name in (*_OWN, *last))
+    hashes = " ".join(f"'sha256-{_hash(part)}'" for part in (library, own))
+    policy = (
+        f"default-src 'none'; script-src {hashes}; img-src data:; "
+        "style-src 'unsafe-inline'"
+    )
+    return Script(library, own, policy, _text("viewer.css"))
+
+
+def _text(name: str) -> str:
+    text = files("geom.views").joinpath("viewer", name).read_text("utf-8")
+    return text.replace("</script", "<\\/script")
+
+
+def _hash(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")

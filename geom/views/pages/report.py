@@ -1,0 +1,138 @@
+"""report.html: everything for reading, in one file that needs nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+from geom.compare.findings import Findings
+from geom.design import Design
+from geom.repair import Works
+from geom.surface.radial import RadialSurface
+from geom.units import say_both
+from geom.views.cautions import CAUTIONS
+from geom.views.charts.colours import LOOKS, limits
+from geom.views.pages.page import page_bytes, page_script
+from geom.views.pages.viewer_data import heat_view, wall_data
+from geom.views.say import (
+    WORK,
+    headings,
+    plain,
+    say_sense,
+    say_time,
+    say_zero,
+)
+from geom.views.tables import survey as tables
+from geom.views.tables.repair import (
+    bottom_lines,
+    jobs,
+    melting_lines,
+    order_rows,
+    say_sure,
+    taper_rows,
+)
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The pictures of a report, each as PNG bytes."""
+
+    map: bytes
+    work: bytes
+    level: bytes
+    upright: bytes
+
+
+def report_bytes(
+    surface: RadialSurface,
+    findings: Findings,
+    works: Works,
+    pictures: Pictures,
+    *,
+    dots: Sequence[tuple[float, float]] = (),
+) -> bytes:
+    """The report as UTF-8 HTML.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    findings : Findings
+    works : Works
+        Of those findings.
+    pictures : Pictures
+        For paper, and where scripts are not allowed.
+    dots : sequence of (azimuth, height), degrees and mm
+        Where the rod readings are.
+
+    Returns
+    -------
+    bytes
+        It asks nothing from outside, and runs no script but its own; every text from
+        the input is escaped.
+    """
+    view = heat_view(surface, findings, dots)
+    return page_bytes(
+        "report.html.jinja",
+        {part.name: getattr(pictures, part.name) for part in fields(pictures)},
+        script=page_script("main.js").safe,
+        wall_data=wall_data(surface.design, surface.grid, [view]),
+        shell=surface.design.shell_radius is not None,
+        heats=False,
+        **_heading(surface, findings),
+        **_contents(surface, findings),
+        **_repair(works, surface.design),
+    )
+
+
+def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
+    design = surface.design
+    low, high = limits(design.repair.brick_threshold)
+    unit = design.length_unit
+    return {
+        "title": headings(findings)[0],
+        "lining": headings(findings)[1],
+        "created": say_time(findings.created),
+        "version": plain(findings.version),
+        "sense": _capital(say_sense(design)),
+        "zero": say_zero(design),
+        "height_zero": plain(design.height_zero, most=60),
+        "scale_low": say_both(low, unit),
+        "scale_high": say_both(high, unit),
+        "brick_line": say_both(design.repair.brick_threshold, unit),
+    }
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
+    design = surface.design
+    summary = tables.summary_rows(findings, design)
+    zones = tables.zone_rows(findings, design)
+    return {
+        "summary": summary,
+        "quantities": 3 if findings.deepest.remaining_lining is None else 4,
+        "zones": zones,
+        "actions": [a for a in WORK if any(zone.action == a for zone in zones)],
+        "looks": LOOKS,
+        "tasks": tables.TASKS,
+        "levels": tables.level_rows(findings, design),
+        "budget": tables.budget_rows(findings),
+        "rejected": tables.rejected_rows(surface),
+        "warnings": [plain(words, most=600) for words in findings.warnings],
+        "cautions": CAUTIONS,
+    }
+
+
+def _repair(works: Works, design: Design) -> dict[str, object]:
+    plan, bottom = works.plan, works.bottom
+    return {
+        "jobs": jobs(plan, design),
+        "order": order_rows(plan, design),
+        "sure": say_sure(plan),
+        "plan_notes": [plain(words, most=300) for words in plan.notes],
+        "tuyeres": taper_rows(works.taper, design),
+        "bottom": [] if bottom is None else bottom_lines(bottom, design),
+        "melting": melting_lines(works.melting, design),
+    }

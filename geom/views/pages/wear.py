@@ -1,0 +1,196 @@
+"""wear.html: what a record says of wear, for a reviewer with two minutes.
+
+Pictures of a record's wear.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from geom.design import Design
+from geom.record.changepoints.steps import Step
+from geom.record.forecast.forecast import DEFERS
+from geom.record.regions import Piece, Pieces
+from geom.record.store.grid import record_grid
+from geom.record.study import Depth, Wear
+from geom.units import say_both
+from geom.views.cautions import CAUTIONS
+from geom.views.charts.wear_bars import Bars, level_bars_png, side_bars_png
+from geom.views.charts.wear_map import (
+    WearMap,
+    doubt_png,
+    wear_map_png,
+    wear_png,
+)
+from geom.views.charts.wear_times import (
+    Mark,
+    depth_times_png,
+    spells_a_point,
+    zone_times_png,
+)
+from geom.views.pages.page import page_bytes
+from geom.views.say import (
+    plain,
+    say_sense,
+    say_time,
+    say_zero,
+)
+from geom.views.tables.wear import (
+    LISTED,
+    forecast_rows,
+    pattern_lines,
+    rate_columns,
+    rate_rows,
+    rates_told,
+    rule_parts,
+    spell_rows,
+    spells_words,
+    step_lines,
+    stop_lines,
+    upper,
+    wear_facts,
+)
+
+#: Share of the lower of two pieces that must lie beside the other.
+_BESIDE = 0.5
+
+
+def wear_pictures(
+    wear: Wear, design: Design, depths: Sequence[Depth]
+) -> dict[str, bytes]:
+    """All pictures of the page, as PNG, by name.
+
+    Parameters
+    ----------
+    wear : Wear
+    design : Design
+    depths : sequence of Depth
+        As each heat left the wall; may be empty.
+    """
+    told, pieces = wear_map_of(wear, design), wear.pieces
+    long = wear.rates["heat"].long
+    bars = [Bars("", long)]
+    marks = [mark for step in wear.steps for mark in marks_of(step, pieces)]
+    made = {
+        "wear": wear_png(told),
+        "doubt": doubt_png(told),
+        "levels": level_bars_png(design, pieces, bars, per="heat"),
+        "sides": side_bars_png(design, pieces, bars, per="heat"),
+        "zones": zone_times_png(design, wear.series, long, marks),
+    }
+    if depths:
+        made["depths"] = depth_times_png(design, depths)
+    return made
+
+
+def still_png(wear: Wear, design: Design) -> bytes:
+    """wear-map.png: wear and how well it is known, to hand on by itself."""
+    first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
+    title = f"{plain(wear.title, most=70)}: heats {first} to {last}"
+    return wear_map_png(wear_map_of(wear, design), title=title)
+
+
+def wear_map_of(wear: Wear, design: Design) -> WearMap:
+    """Mean wear per heat of the whole wall."""
+    found = wear.maps.per_heat
+    return WearMap(design, record_grid(design), found.rate, found.sd, "heat")
+
+
+def marks_of(step: Step, pieces: Pieces) -> list[Mark]:
+    """The zones that a step lies in."""
+    shown = pieces.of_kind("zone") or pieces.of_kind("wall")
+    heat = step.first.start.heat + 1
+    return [Mark(i, heat) for i in shown if _beside(step.piece, pieces.pieces[i])]
+
+
+def _beside(one: Piece, other: Piece) -> bool:
+    """Whether two pieces lie at much the same heights."""
+    shared = min(one.height_to, other.height_to) - max(
+        one.height_from, other.height_from
+    )
+    lower = min(p.height_to - p.height_from for p in (one, other))
+    return shared >= _BESIDE * lower
+
+
+#: Calls to stop told one by one.
+_STOPS = 6
+
+
+def whose(wear: Wear) -> str:
+    """Which campaign, and which of its heats."""
+    first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
+    heats = f"heat {last}" if first == last else f"heats {first} to {last}"
+    name = plain(wear.campaign, most=60)
+    return f"Campaign {name}, {heats}" if name else heats.capitalize()
+
+
+def wear_page(wear: Wear, design: Design, depths: Sequence[Depth] = ()) -> bytes:
+    """The page as UTF-8 HTML, whole in itself; every text is escaped.
+
+    Parameters
+    ----------
+    wear : Wear
+    design : Design
+    depths : sequence of Depth
+        The deepest cut-back as each heat left the wall.
+    """
+    return page_bytes(
+        "wear.html.jinja",
+        wear_pictures(wear, design, depths),
+        **_heading(wear, design),
+        **_to_know(wear, design),
+        **_rests_on(wear, design, depths),
+        cautions=CAUTIONS,
+    )
+
+
+def _heading(wear: Wear, design: Design) -> dict[str, object]:
+    sense = say_sense(design)
+    made = f"Made {say_time(wear.created)} by daubline {plain(wear.version, most=40)}."
+    return {
+        "title": plain(wear.title),
+        "whose": whose(wear),
+        "lining": plain(wear.lining),
+        "made": made,
+        "sense": sense[:1].upper() + sense[1:],
+        "zero": say_zero(design),
+        "height_zero": plain(design.height_zero, most=60),
+        "brick_line": say_both(design.repair.brick_threshold, design.length_unit),
+    }
+
+
+def _to_know(wear: Wear, design: Design) -> dict[str, object]:
+    stops = stop_lines(wear.stops, design)
+    more = len(stops) - _STOPS
+    rules = dict.fromkeys(rule_parts(one)[0] for one in wear.forecasts)
+    return {
+        "stops": stops[:_STOPS],
+        "stops_more": f"And {more} more places; see wear.json." if more > 0 else "",
+        "warnings": [upper(plain(words, most=400)) for words in wear.warnings],
+        "facts": wear_facts(wear, design),
+        "steps": step_lines(wear.steps, design),
+        "pattern": pattern_lines(wear.pattern, design),
+        "forecasts": forecast_rows(wear.forecasts, design),
+        "rules": list(rules),
+        "defers": f"{upper(DEFERS)}.",
+    }
+
+
+def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, object]:
+    return {
+        "columns": rate_columns(wear),
+        "rates": rate_rows(wear.pieces, rates_told(wear), design),
+        "short_over": wear.rates["heat"].short_over,
+        "zones_remark": _together(len(wear.spells), "spells, their mean"),
+        "depths_remark": _together(len(depths), "heats, the deepest of them"),
+        "spells_words": spells_words(wear),
+        "spells": spell_rows(wear),
+        "spells_left_out": len(wear.spells) > LISTED,
+        "gaps": [plain(words, most=200) for words in wear.gaps],
+    }
+
+
+def _together(count: int, words: str) -> str:
+    """What one point of a picture stands for, where it is more than one."""
+    each = spells_a_point(count)
+    return "" if each < 2 else f"Each point: {each} {words}."

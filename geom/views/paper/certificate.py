@@ -1,0 +1,223 @@
+"""certificate.pdf: one page that says whether the wall is back on its drawing."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+from geom.design import Design
+from geom.repair.acceptance.conformity import FACE, SURE
+from geom.repair.acceptance.result import Recheck
+from geom.repair.audit.taper import call_of
+from geom.units import say_both
+from geom.views.cautions import CAUTIONS
+from geom.views.paper.style import (
+    BOLD,
+    FONT,
+    boxed,
+    register_fonts,
+    says,
+)
+from geom.views.say import plain, say_time, say_zero
+from geom.views.tables.recheck import (
+    RESULTS,
+    VERDICTS,
+    Row,
+    level_row,
+    material_lines,
+    percent,
+    shown,
+    verdict_lines,
+    zone_row,
+)
+
+if TYPE_CHECKING:
+    from reportlab.platypus import Flowable
+
+#: As wide as A4 and as tall as Letter: prints whole on both.  Points.
+_PAGE = (595.0, 792.0)
+_MARGIN = 30.0
+#: Width between the frame's own padding of 6 points a side.
+_TEXT = _PAGE[0] - 2.0 * _MARGIN - 12.0
+_ROOM = _PAGE[1] - 2.0 * _MARGIN - 12.0
+_SIZE = 12.0
+_ROW = 17.0
+#: White below the tables.
+_BELOW = 6.0
+_GAP = 14.0
+
+
+def certificate_bytes(recheck: Recheck, design: Design) -> bytes:
+    """The certificate as PDF.
+
+    Parameters
+    ----------
+    recheck : Recheck
+    design : Design
+
+    Returns
+    -------
+    bytes
+        One page; type 12 point or more; the same input gives the same bytes.
+    """
+    from reportlab.platypus import SimpleDocTemplate
+
+    register_fonts()
+    out = io.BytesIO()
+    page = SimpleDocTemplate(
+        out,
+        pagesize=_PAGE,
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=_MARGIN,
+        bottomMargin=_MARGIN,
+        title=f"Recheck after repair, {plain(recheck.lining)}",
+        author="",
+        subject=plain(recheck.title),
+        creator=f"daubline {plain(recheck.version)}",
+        invariant=1,
+    )
+    page.build(_story(recheck, design))
+    return out.getvalue()
+
+
+def _story(recheck: Recheck, design: Design) -> list[Flowable]:
+    head = [*_head(recheck, design), _verdict(recheck, design), _rule(recheck, design)]
+    foot = [*_material(recheck, design), *_taper(recheck), _cautions(), *_signed()]
+    room = _ROOM - _height([*head, *foot]) - _BELOW
+    rows = max(3, int(room / _ROW) - 1)
+    return [*head, _tables(recheck, design, rows), *foot]
+
+
+def _height(flowables: list[Flowable]) -> float:
+    """How much of the page they take, points."""
+    return sum(
+        float(one.wrap(_TEXT, _ROOM)[1]) + float(one.getSpaceAfter())
+        for one in flowables
+    )
+
+
+def _head(recheck: Recheck, design: Design) -> list[Flowable]:
+    lining, title = plain(recheck.lining, most=60), plain(recheck.title, most=50)
+    name = lining if title in ("", lining) else f"{title}: {lining}"
+    was = plain(recheck.before_title, most=40)
+    return [
+        says("Recheck after repair", 20, bold=True, after=1),
+        says(name, 13, bold=True, after=1),
+        says(
+            f"Worked out {say_time(recheck.created)}. Survey before the repair: "
+            f"{was}, {say_time(recheck.before_created)}. Clock: {say_zero(design)}.",
+            _SIZE,
+            after=6,
+        ),
+    ]
+
+
+def _verdict(recheck: Recheck, design: Design) -> Flowable:
+    lines = [says(VERDICTS[recheck.verdict], 26, bold=True, side="centre", after=3)]
+    lines += [says(line, _SIZE, after=1) for line in verdict_lines(recheck, design)]
+    box = boxed(lines, width=_TEXT)
+    box.spaceAfter = 6.0
+    return box
+
+
+def _rule(recheck: Recheck, design: Design) -> Flowable:
+    tolerance = say_both(recheck.tolerance, design.length_unit)
+    words = (
+        f"Back: a chance of {percent(SURE)} or more to be within {tolerance} of the "
+        f"drawing; not back: {percent(1.0 - SURE)} or less. A level by the circle of "
+        f"its area; a zone, numbered as on the repair sheet, by its mean and "
+        f"{percent(FACE)} of its face. Off: + is cut back. Heights above "
+        f"{plain(design.height_zero, most=30)}."
+    )
+    return says(words, _SIZE, after=6)
+
+
+def _tables(recheck: Recheck, design: Design, rows: int) -> Flowable:
+    """Levels on the left, zones on the right."""
+    from reportlab.platypus import Table, TableStyle
+
+    levels = [level_row(level, design) for level in recheck.levels]
+    zones = [zone_row(zone, design) for zone in recheck.zones]
+    wide, unit = 0.5 * (_TEXT - _GAP), design.length_unit
+    halves = [
+        _table(("Level", unit), levels, rows, wide),
+        _table(("Zone", unit), zones, rows, wide),
+    ]
+    style = TableStyle(
+        [
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+            ("TOPPADDING", (0, 0), (-1, -1), 0),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), _BELOW),
+        ]
+    )
+    return Table(
+        [[halves[0], "", halves[1]]], colWidths=[wide, _GAP, wide], style=style
+    )
+
+
+def _table(name: tuple[str, str], rows: list[Row], most: int, wide: float) -> Flowable:
+    from reportlab.lib import colors
+    from reportlab.platypus import Table, TableStyle
+
+    heading = (name[0], f"off, {name[1]}", "chance", "result")
+    told = [heading, *(row.cells for row in shown(rows, most))]
+    bold = [
+        ("FONTNAME", (3, k), (3, k), BOLD)
+        for k, row in enumerate(told)
+        if row[3] == RESULTS["reject"]
+    ]
+    style = [
+        ("FONT", (0, 0), (-1, -1), FONT, _SIZE, 14),
+        ("FONT", (0, 0), (-1, 0), BOLD, _SIZE, 14),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.black),
+        ("LINEBELOW", (0, 0), (-1, 0), 1.2, colors.black),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+        ("TOPPADDING", (0, 0), (-1, -1), 0),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
+        *bold,
+    ]
+    widths = [share * wide for share in (0.26, 0.19, 0.26, 0.29)]
+    heights = [_ROW] * len(told)
+    return Table(told, colWidths=widths, rowHeights=heights, style=TableStyle(style))
+
+
+def _material(recheck: Recheck, design: Design) -> list[Flowable]:
+    return [says(line, _SIZE, after=2) for line in material_lines(recheck, design)]
+
+
+def _taper(recheck: Recheck) -> list[Flowable]:
+    if not recheck.taper:
+        return []
+    said = []
+    for call in ("sheds", "runs in", "doubtful", "not surveyed"):
+        there = [str(one.number) for one in recheck.taper if one.call == call]
+        if len(there) == len(recheck.taper):
+            said.append(f"all {call}")
+        elif there:
+            said.append(f"{call}: {', '.join(there)}")
+    doubted = [one for one in recheck.taper if one.call in ("doubtful", "runs in")]
+    drawn = doubted and all(call_of(one.chance_repaired) != "sheds" for one in doubted)
+    words = (
+        "Taper, slag led over the tuyeres (not part of the verdict): "
+        f"{'; '.join(said)}{'; drawn no better' if drawn else ''}."
+    )
+    return [says(words, _SIZE, after=4)]
+
+
+def _cautions() -> Flowable:
+    return boxed([says(" ".join(CAUTIONS), _SIZE, after=0)], width=_TEXT)
+
+
+def _signed() -> list[Flowable]:
+    from reportlab.platypus import Spacer
+
+    line = f"{'_' * 24}  Date {'_' * 12}"
+    return [
+        Spacer(1, 12),
+        says(f"Measured by {line}", _SIZE, after=9),
+        says(f"Accepted by {line}", _SIZE, after=0),
+    ]

@@ -1,0 +1,252 @@
+"""rod-sheet.xlsx: a blank rod sheet that is read back once it is filled in.
+
+The sheet ``rod`` is a rod sheet in the wide form, with a blank cell for each station.
+Rows that start with ``#`` are comments; what may not stand in such a sheet, the marks
+to hold the rod against, stands on a sheet of its own.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geom.design import Design
+from geom.frame import clock_face
+from geom.readings.sheets.workbook import read_workbook
+from geom.sampling.plan import Climb
+from geom.units import from_mm
+from geom.views.cautions import CAUTIONS
+from geom.views.paper.rod_marks import explain, marks_at, say_setting
+from geom.views.say import plain
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+_EPOCH = (1980, 1, 1, 0, 0, 0)
+_TIMES = re.compile(rb"(<dcterms:\w+[^>]*>)[^<]*(</dcterms:\w+>)")
+_GREY, _PALE = "BFBFBF", "EDEDED"
+
+
+def workbook_bytes(design: Design, climb: Climb, *, title: str = "") -> bytes:
+    r"""The blank sheet as XLSX.
+
+    Parameters
+    ----------
+    design : Design
+    climb : Climb
+    title : str
+        Of the survey, for people.
+
+    Returns
+    -------
+    bytes
+        The same input gives the same bytes.  Its first cell that is no comment reads
+        ``height_in \ radius_in``, in the design's unit.
+    """
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    book.properties.creator = "daubline"
+    rod = book.worksheets[0]
+    rod.title = "rod"
+    _fill_rod(rod, design, climb, title)
+    _fill_marks(book.create_sheet("marks"), design, climb)
+    _fill_cautions(book.create_sheet("cautions"))
+    out = io.BytesIO()
+    book.save(out)
+    return _without_times(out.getvalue())
+
+
+def is_written_on(path: Path) -> bool:
+    """Tell whether a workbook holds anything that a blank rod sheet does not.
+
+    Raises
+    ------
+    InputError
+        If it is no readable workbook.
+    """
+    rows = read_workbook(path).rows
+    return any(cell for row in rows for cell in row.cells[1:])
+
+
+def _fill_rod(sheet: Worksheet, design: Design, climb: Climb, title: str) -> None:
+    from openpyxl.styles import Alignment, Font
+
+    across = climb.azimuth.size + 2
+    name = ": ".join(filter(None, (plain(design.name), plain(title))))
+    notes = [
+        f"# Rod sheet: {name}",
+        *(f"# {words}" for words in explain(design, climb)),
+        f"# {CAUTIONS[1]} All cautions: sheet cautions. Marks: sheet marks.",
+    ]
+    for row, words in enumerate(notes, 1):
+        _put(sheet, row, 1, words, bold=row in (1, len(notes)), size=12)
+        sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=across)
+        sheet.cell(row, 1).alignment = Alignment(wrap_text=True, vertical="center")
+        sheet.row_dimensions[row].height = 34
+    top = len(notes) + 1
+    _put(sheet, top, 1, "# clock", bold=True)
+    head = rf"height_{design.length_unit} \ radius_{design.length_unit}"
+    _put(sheet, top + 1, 1, head, bold=True)
+    for column, azimuth in enumerate(climb.azimuth.tolist(), 2):
+        _put(sheet, top, column, clock_face(azimuth, design.azimuth_sense), wrap=True)
+        _put(sheet, top + 1, column, f"{azimuth:.6g}deg", bold=True)
+    _put(sheet, top + 1, across, "note", bold=True)
+    for row in range(climb.height.size):
+        _fill_row(sheet, top + 2 + row, design, climb, row)
+    sheet.row_dimensions[top].height = 34
+    sheet.column_dimensions["A"].width = 22
+    for column in range(2, across + 1):
+        sheet.column_dimensions[_letter(column)].width = 11 if column < across else 30
+    sheet.freeze_panes = f"B{top + 2}"
+    for cell in sheet[top + 1]:
+        cell.font = Font(bold=True, size=12)
+    _print_wide(sheet)
+
+
+def _fill_row(
+    sheet: Worksheet, at: int, design: Design, climb: Climb, row: int
+) -> None:
+    """A height and its cells: blank, greyed where there is nothing to read."""
+    from openpyxl.styles import Border, Font, PatternFill, Side
+
+    height, unit = float(climb.height[row]), design.length_unit
+    first = sheet.cell(at, 1, value=float(f"{from_mm(height, unit):.9g}"))
+    first.font = Font(bold=True, size=12)
+    if unit == "in" and "." not in say_setting(height, unit):
+        first.number_format = "# ??/??"
+    sheet.row_dimensions[at].height = 24
+    side = Side(style="thin")
+    hints: dict[str, list[str]] = {}
+    for column, asked in enumerate(climb.asked[row].tolist(), 2):
+        cell = sheet.cell(at, column)
+        cell.border = Border(left=side, right=side, top=side, bottom=side)
+        cell.font = Font(size=12)
+        if unit == "in":
+            # A fraction typed into a plain cell becomes a date.
+            cell.number_format = "@"
+        hole = int(climb.opening[row, column - 2])
+        if not asked:
+            tone = _PALE if hole < 0 else _GREY
+            cell.fill = PatternFill("solid", start_color=tone, end_color=tone)
+        words = _prompt(design, height) if asked else _not_read(design, hole)
+        hints.setdefault(words, []).append(cell.coordinate)
+    for words, cells in hints.items():
+        _hint(sheet, words, cells)
+
+
+def _hint(sheet: Worksheet, words: str, cells: list[str]) -> None:
+    """Words that a spreadsheet program shows beside a cell while it is chosen."""
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    told = DataValidation(prompt=words, showInputMessage=True)
+    for cell in cells:
+        told.add(cell)
+    sheet.add_data_validation(told)
+
+
+def _not_read(design: Design, hole: int) -> str:
+    if hole < 0:
+        return "Not asked for on this climb: leave blank."
+    kind = plain(design.openings[hole].kind, most=40)
+    return f"In or too near the {kind}: leave blank."
+
+
+def _prompt(design: Design, height: float) -> str:
+    marks, unit = marks_at(design, height), design.length_unit
+    return (
+        f"Drawn {marks.drawn} {unit}. Stays as it is up to {marks.go}. "
+        f"Brick from {marks.brick}."
+    )
+
+
+def _fill_marks(sheet: Worksheet, design: Design, climb: Climb) -> None:
+    """What each height is held against, and in which order to read a second climb."""
+    unit = design.length_unit
+    heads = [
+        f"height, {unit}",
+        f"drawn radius, {unit}",
+        f"stays up to, {unit}",
+        f"brick from, {unit}",
+    ]
+    if climb.second:
+        heads += ["azimuth, degrees", "clock", "tells most: 1", "read before"]
+    for column, words in enumerate(heads, 1):
+        _put(sheet, 1, column, words, bold=True, wrap=True)
+        sheet.column_dimensions[_letter(column)].width = 16
+    for row, height in enumerate(climb.height.tolist()):
+        marks = marks_at(design, height)
+        said = [say_setting(height, unit), marks.drawn, marks.go, marks.brick]
+        if climb.second:
+            azimuth = float(climb.azimuth[int(np.argmax(climb.asked[row]))])
+            said += [
+                f"{azimuth:.6g}",
+                clock_face(azimuth, design.azimuth_sense),
+                str(climb.rank[row]),
+                "again" if climb.again[row] else "",
+            ]
+        for column, words in enumerate(said, 1):
+            _put(sheet, row + 2, column, words)
+    sheet.freeze_panes = "A2"
+    _print_wide(sheet)
+
+
+def _fill_cautions(sheet: Worksheet) -> None:
+    for row, words in enumerate(CAUTIONS, 1):
+        _put(sheet, row, 1, words, wrap=True, size=12)
+    sheet.column_dimensions["A"].width = 110
+    _print_wide(sheet)
+
+
+def _put(
+    sheet: Worksheet,
+    row: int,
+    column: int,
+    words: str,
+    *,
+    bold: bool = False,
+    wrap: bool = False,
+    size: float = 11,
+) -> None:
+    """Write words, never a formula, whatever they begin with."""
+    from openpyxl.styles import Alignment, Font
+
+    cell = sheet.cell(row, column)
+    cell.value = words
+    cell.data_type = "s"
+    cell.font = Font(bold=bold, size=size)
+    cell.alignment = Alignment(wrap_text=wrap, vertical="center")
+
+
+def _letter(column: int) -> str:
+    from openpyxl.utils import get_column_letter
+
+    return str(get_column_letter(column))
+
+
+def _print_wide(sheet: Worksheet) -> None:
+    from openpyxl.worksheet.properties import PageSetupProperties
+
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+
+
+def _without_times(content: bytes) -> bytes:
+    """The same workbook without the hour it was made at."""
+    out = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(content)) as made,
+        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as still,
+    ):
+        for part in made.namelist():
+            inside = made.read(part)
+            if part == "docProps/core.xml":
+                inside = _TIMES.sub(rb"\g<1>1980-01-01T00:00:00Z\g<2>", inside)
+            still.writestr(zipfile.ZipInfo(part, _EPOCH), inside)
+    return out.getvalue()

@@ -1,0 +1,369 @@
+"""How numbers and places are said to people.
+
+How wear is said to people: rates, places, percent, the shop's unit first.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import datetime
+from typing import Protocol
+
+import numpy as np
+
+from geom.compare.findings import Action, Findings
+from geom.compare.panels import HOURS
+from geom.design import Design
+from geom.frame import clock_face
+from geom.quantity import Quantity
+from geom.record.regions import Piece
+from geom.units import (
+    CUBIC_FOOT,
+    LITRE,
+    SQUARE_FOOT,
+    SQUARE_METRE,
+    as_fraction,
+    from_mm,
+    say_both,
+    say_length,
+)
+from geom.views.charts.wear_bars import middle
+
+#: In the order the work is listed in.
+WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
+
+
+class Round(Protocol):
+    """Anything that reaches round the wall from one azimuth to another, degrees."""
+
+    @property
+    def azimuth_from(self) -> float:
+        """Where it begins."""
+
+    @property
+    def azimuth_to(self) -> float:
+        """Where it ends; less than where it begins if it crosses azimuth 0."""
+
+
+def plain(text: str, *, most: int = 200) -> str:
+    r"""Anybody's text on one line, without control characters, cut to a length.
+
+    Examples
+    --------
+    >>> plain("Cupola\n  A")
+    'Cupola A'
+    """
+    spaced = "".join(" " if c.isspace() else c for c in text)
+    kept = "".join(c for c in spaced if unicodedata.category(c)[0] != "C")
+    line = " ".join(kept.split())
+    return line if len(line) <= most else line[: most - 1].rstrip() + "…"
+
+
+def headings(findings: Findings) -> tuple[str, str]:
+    """Title and lining as two lines; the second empty where both say the same."""
+    title, lining = plain(findings.title), plain(findings.lining)
+    return (title, lining) if title and title != lining else (lining, "")
+
+
+def say_heights(low: float, high: float, design: Design) -> str:
+    """Two heights, in the shop's unit and in mm.
+
+    Examples
+    --------
+    ``18 to 24 1/2 in (457 to 622 mm)``
+    """
+    unit = design.length_unit
+    both = f"{low:.0f} to {high:.0f} mm"
+    if unit == "mm":
+        return both
+    short = say_length(low, unit).rsplit(" ", 1)[0]
+    return f"{short} to {say_length(high, unit)} ({both})"
+
+
+def say_span(low: float, high: float, design: Design) -> str:
+    """Two heights in the shop's own unit alone.
+
+    Examples
+    --------
+    ``18 to 24 1/2 in``
+    """
+    unit = design.length_unit
+    return f"{say_length(low, unit).removesuffix(f' {unit}')} to " + say_length(
+        high, unit
+    )
+
+
+def say_length_interval(quantity: Quantity, design: Design) -> str:
+    """A length and its 95 % interval: shop's unit first, the interval too."""
+    unit = design.length_unit
+    low, high = quantity.low95, quantity.high95
+    said = say_both(quantity.value, unit)
+    return f"{said}; 95 %: {say_heights(low, high, design)}"
+
+
+def say_volume(mm3: float, design: Design) -> str:
+    """A volume in the shop's measure: cubic feet and litres, or litres.
+
+    Examples
+    --------
+    ``0.64 ft³ (18.2 L)`` in inches, ``18.2 L`` elsewhere.
+    """
+    litres = f"{figures(mm3 / LITRE)} L"
+    if design.length_unit != "in":
+        return litres
+    return f"{figures(mm3 / CUBIC_FOOT)} ft³ ({litres})"
+
+
+def say_volume_interval(quantity: Quantity, design: Design) -> str:
+    """The 95 % interval of a volume, in the unit its value is said in first."""
+    size, unit = (CUBIC_FOOT, "ft³") if design.length_unit == "in" else (LITRE, "L")
+    return (
+        f"{figures(quantity.low95 / size)} to {figures(quantity.high95 / size)} {unit}"
+    )
+
+
+def say_cubic_metres(quantity: Quantity) -> str:
+    """A volume with its interval in m³."""
+    value, low, high = (
+        f"{part * 1e-9:.4f}"
+        for part in (quantity.value, quantity.low95, quantity.high95)
+    )
+    return f"in m³: {value} ({low} to {high})"
+
+
+def say_time(created: str) -> str:
+    """When a survey was worked out, to the minute.
+
+    Examples
+    --------
+    >>> say_time("2026-01-05T06:30:00+00:00")
+    '2026-01-05 06:30 UTC'
+    """
+    try:
+        moment = datetime.fromisoformat(created)
+    except ValueError:
+        return plain(created, most=40)
+    zone = moment.strftime("%Z") or "local time"
+    return f"{moment:%Y-%m-%d %H:%M} {zone}"
+
+
+def say_area(mm2: float, design: Design) -> str:
+    """An area in the shop's measure and in m²."""
+    metres = f"{mm2 / SQUARE_METRE:.2f} m²"
+    if design.length_unit != "in":
+        return metres
+    return f"{figures(mm2 / SQUARE_FOOT)} ft² ({metres})"
+
+
+def figures(value: float) -> str:
+    """About three figures, never an exponent.
+
+    Examples
+    --------
+    >>> [figures(v) for v in (0.1234, 1.234, 12.34, 1234.0)]
+    ['0.123', '1.23', '12.3', '1234']
+    """
+    size = abs(float(f"{value:.3g}"))
+    places = 3 if size < 1 else 2 if size < 10 else 1 if size < 100 else 0
+    return f"{round(value, places) + 0.0:.{places}f}"
+
+
+def span(zone: Round) -> float:
+    """How far round a zone reaches, degrees in (0, 360]."""
+    return (zone.azimuth_to - zone.azimuth_from) % 360.0 or 360.0
+
+
+def say_degrees(zone: Round, design: Design) -> str:
+    """The zone's azimuths, in the design's own sense."""
+    if span(zone) >= 359.0:
+        return "all round"
+    words = f"{zone.azimuth_from:.0f}° to {zone.azimuth_to:.0f}° {design.azimuth_sense}"
+    return f"{words}, across 0°" if zone.azimuth_from > zone.azimuth_to else words
+
+
+def say_clock(zone: Round, design: Design) -> str:
+    """Where the zone is on the clock, read the way the hands turn."""
+    if span(zone) >= 359.0:
+        return "all the way round"
+    ends = [zone.azimuth_from, zone.azimuth_to]
+    if design.azimuth_sense == "counterclockwise":
+        ends.reverse()
+    first, last = (clock_face(end, design.azimuth_sense) for end in ends)
+    # "from 2 to 1" is else soon taken for the hour between them
+    long = span(zone) > 180.0
+    if first == last:
+        return f"all round but at {first}" if long else f"at {first}"
+    return f"from {first} {'the long way round ' if long else ''}to {last}"
+
+
+def say_zero(design: Design) -> str:
+    """Where 12 o'clock is."""
+    return f"{plain(design.azimuth_zero, most=60)} at 12 o'clock, seen from above"
+
+
+def say_sense(design: Design) -> str:
+    """What azimuth means in this lining."""
+    zero = plain(design.azimuth_zero, most=60)
+    return f"azimuth 0 = {zero}; azimuth grows {design.azimuth_sense} seen from above"
+
+
+def say_from(mm: float, design: Design) -> str:
+    """A height above the shop's own zero."""
+    zero = plain(design.height_zero, most=60)
+    return f"{say_both(mm, design.length_unit)} above {zero}"
+
+
+def say_bottom(design: Design) -> list[str]:
+    """How the sand bottom falls to the tap hole, where the design has one.
+
+    The fall across is that of a plane from the far wall to the tap hole, at the lowest
+    drawn diameter.
+    """
+    if not any(hole.kind.lower() == "tap hole" for hole in design.openings):
+        return []
+    slope, unit = design.repair.bottom_fall, design.length_unit
+    across = 2.0 * float(design.profile.radius[0]) * slope
+    rate = f"{as_fraction(12.0 * slope, finest=16)} in to the foot"
+    if unit != "in":
+        rate = f"{1000.0 * slope:.0f} mm to the metre"
+    return [
+        f"Sand bottom: falls {rate} to the tap hole, {say_both(across, unit)} across."
+    ]
+
+
+#: Wear of so many mm and more is said in fractions of an inch, less in decimals.
+_FRACTIONS = 25.4 / 8.0
+
+
+def say_wear(mm: float, unit: str) -> str:
+    """Wear in the shop's unit and in mm, to about three figures.
+
+    Examples
+    --------
+    >>> say_wear(12.7, "in")
+    '1/2 in (12.7 mm)'
+    >>> say_wear(0.254, "in")
+    '0.010 in (0.254 mm)'
+    >>> say_wear(12.7, "mm")
+    '12.7 mm'
+    """
+    return _both(_short(mm, unit, _coarse(mm)), figures(mm), unit)
+
+
+def say_wear_interval(wear: Quantity, unit: str) -> str:
+    """The 95 % interval of wear, as `say_wear`.
+
+    Examples
+    --------
+    >>> say_wear_interval(Quantity(12.7, 1.0, 11.1125, 14.2875), "in")
+    '7/16 to 9/16 in (11.1 to 14.3 mm)'
+    """
+    low, high = wear.low95, wear.high95
+    coarse = _coarse(low, high)
+    short = f"{_short(low, unit, coarse)} to {_short(high, unit, coarse)}"
+    return _both(short, f"{figures(low)} to {figures(high)}", unit)
+
+
+def _both(short: str, mm: str, unit: str) -> str:
+    return f"{mm} mm" if unit == "mm" else f"{short} {unit} ({mm} mm)"
+
+
+def _coarse(*mm: float) -> bool:
+    """Whether lengths are told in fractions."""
+    return max(abs(part) for part in mm) >= _FRACTIONS
+
+
+def _short(mm: float, unit: str, coarse: bool) -> str:
+    """In the shop's unit, without it."""
+    if unit != "in":
+        return figures(from_mm(mm, unit))
+    if coarse:
+        return as_fraction(mm / 25.4, finest=32)
+    return _two(mm / 25.4)
+
+
+def _two(value: float) -> str:
+    """Two figures, never an exponent, to no more than four places."""
+    places = 1 - int(np.floor(np.log10(max(abs(value), 1e-4))))
+    return f"{round(value, min(places, 4)) + 0.0:.{min(places, 4)}f}"
+
+
+def say_piece(piece: Piece, design: Design) -> str:
+    """Which piece of wall: its name, or where it is.
+
+    Examples
+    --------
+    ``melting zone``; ``18 to 24 in``; ``9 o'clock side``; ``9 o'clock, 18 to 24 in``;
+    of several sides together ``sides from half past 8 to half past 11``.
+    """
+    if piece.name:
+        return piece.name
+    heights = say_span(piece.height_from, piece.height_to, design)
+    side = _side(piece, design)
+    return {
+        "level": heights,
+        "side": f"{side} side" if side.endswith("clock") else f"sides {side}",
+        "panel": f"{side}, {heights}",
+    }.get(piece.kind, "wall")
+
+
+def _side(piece: Piece, design: Design) -> str:
+    """The hour of one side; from where to where of several."""
+    if span(piece) <= 360.0 / HOURS + 1e-6:
+        return clock_face(middle(piece), design.azimuth_sense)
+    return say_clock(piece, design)
+
+
+def say_percent(ratio: Quantity) -> tuple[str, str]:
+    """How much more or less, and its 95 % interval.
+
+    Examples
+    --------
+    >>> say_percent(Quantity(0.82, 0.06, 0.70, 0.95))
+    ('18 % less', '5 to 30 % less')
+    >>> say_percent(Quantity(1.04, 0.06, 0.92, 1.16))
+    ('4 % more', '8 % less to 16 % more')
+    """
+    value, low, high = (
+        round(100.0 * (part - 1.0)) for part in (ratio.value, ratio.low95, ratio.high95)
+    )
+    if low >= 0:
+        interval = f"{low} to {high} % more"
+    elif high <= 0:
+        interval = f"{-high} to {-low} % less"
+    else:
+        interval = f"{-low} % less to {high} % more"
+    return _more(value), interval
+
+
+def _more(percent: int) -> str:
+    return f"{abs(percent)} % {'less' if percent < 0 else 'more'}"
+
+
+def say_material(volume: Quantity, design: Design) -> tuple[str, str]:
+    """Volume for each heat, hour or tonne, and its 95 % interval.
+
+    Examples
+    --------
+    ``('0.021 ft³ (0.596 L)', '0.018 to 0.024 ft³ (0.51 to 0.68 L)')`` in inches.
+    """
+    value, low, high = (
+        f"{figures(part / LITRE)}"
+        for part in (volume.value, volume.low95, volume.high95)
+    )
+    if design.length_unit != "in":
+        return f"{value} L", f"{low} to {high} L"
+    feet = [
+        f"{part / CUBIC_FOOT:.3g}"
+        for part in (volume.value, volume.low95, volume.high95)
+    ]
+    return (
+        f"{feet[0]} ft³ ({value} L)",
+        f"{feet[1]} to {feet[2]} ft³ ({low} to {high} L)",
+    )
+
+
+def say_campaign(name: str, lining: str, *, alone: bool = True) -> str:
+    """A campaign as it is called; with its furnace where there are two."""
+    called = plain(name, most=60) or "without a name"
+    return called if alone else f"{called}, {plain(lining, most=60)}"

@@ -1,0 +1,321 @@
+"""How a change between two surveys is said, in sentences.
+
+What the page of a change says in boxes and rows: text, the shop's unit first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from geom.design import Design
+from geom.frame import clock_face
+from geom.quantity import Quantity
+from geom.record.change.result import (
+    Change,
+    PieceChange,
+    Spot,
+    Told,
+)
+from geom.record.regions import Piece
+from geom.units import say_both, say_length
+from geom.views.say import (
+    plain,
+    say_area,
+    say_clock,
+    say_from,
+    say_heights,
+    say_span,
+    say_time,
+    say_volume,
+    say_volume_interval,
+)
+
+#: Changes are told to this part of an inch.
+FINEST = 16
+#: On one line.
+_SURE = "95\u00a0%"
+_DOUBT = "what the doubt of both surveys leaves open"
+
+
+def say_answer(change: Change, design: Design) -> tuple[str, str]:
+    """What a reviewer asks first: on balance, and where most of it is.
+
+    Examples
+    --------
+    ``Wall was lost, on balance: 0.589 ft³ (16.7 L), 95 %: 0.303 to 0.874 ft³.`` and
+    ``The greatest change shown is wall lost, at half past 7, ...``
+    """
+    return say_balance(change, design), _say_greatest(change, design)
+
+
+def say_balance(change: Change, design: Design) -> str:
+    """Net volume with its interval, and which way, where that is told."""
+    net, told = change.volume.net, told_by(change.volume.net)
+    size, side = net_volume(change)
+    if told == "cannot tell":
+        return (
+            "On balance these surveys cannot tell whether wall was lost or put back: "
+            f"{side}, as far as they do, {volume_words(size, design)}."
+        )
+    verb = "lost" if net.value > 0.0 else "put back"
+    return f"Wall was {verb}, on balance: {volume_words(size, design)}."
+
+
+def net_volume(change: Change) -> tuple[Quantity, str]:
+    """Net volume, counted so that its value is no less than nothing, and its name."""
+    net = change.volume.net
+    return (net, "lost") if net.value >= 0.0 else (_turned(net), "put back")
+
+
+def _say_greatest(change: Change, design: Design) -> str:
+    """The greatest change that is shown, whichever way."""
+    spots = [
+        (abs(spot.change.value), words, spot)
+        for spot, words in (
+            (change.greatest_loss, "wall lost"),
+            (change.greatest_gain, "wall put back"),
+        )
+        if spot is not None
+    ]
+    if not spots:
+        return "At no one place is a change shown."
+    _, words, spot = max(spots, key=lambda one: one[0])
+    return f"The greatest change shown is {words}, at {say_spot(spot, design)}."
+
+
+def sentences(change: Change, design: Design) -> list[str]:
+    """What happened, in plain words, after the answer."""
+    zones = sorted(change.of_kind("zone"), key=lambda one: -one.mean.value)
+    told = [zone for zone in zones if told_by(zone.mean) != "cannot tell"]
+    return [
+        say_sum(change, design),
+        *_shown(change, design),
+        *(_on_average(one, design) for one in (*change.of_kind("wall"), *told)),
+        say_detection(change, design),
+    ]
+
+
+def say_sum(change: Change, design: Design) -> str:
+    """What the balance is made of.
+
+    Examples
+    --------
+    ``Lost in all: 23.1 L, 95 %: 20.5 to 25.8 L. Put back in all: 3.20 L, ...``
+    """
+    volume = change.volume
+    return (
+        f"Lost in all: {volume_words(volume.lost, design)}. "
+        f"Put back in all: {volume_words(volume.restored, design)}."
+    )
+
+
+def volume_words(volume: Quantity, design: Design) -> str:
+    """A volume and its interval, in the shop's unit first."""
+    return (
+        f"{say_volume(volume.value, design)}, {_SURE}: "
+        f"{say_volume_interval(volume, design)}"
+    )
+
+
+def _shown(change: Change, design: Design) -> list[str]:
+    """What is shown place by place, and where most of it."""
+    areas, whole = change.areas, change.volume
+    return [
+        _side(change.greatest_loss, areas.shown_lost, change.shown_lost, "lost", design)
+        or "No loss is shown at any one place: the "
+        f"{say_volume(whole.lost.value, design)} lost are {_DOUBT}.",
+        _side(
+            change.greatest_gain,
+            areas.shown_restored,
+            change.shown_restored,
+            "put back",
+            design,
+        )
+        or "No wall is shown to have been put back at any one place: the "
+        f"{say_volume(whole.restored.value, design)} put back are {_DOUBT}.",
+    ]
+
+
+def _side(
+    spot: Spot | None, area: float, volume: Quantity, word: str, design: Design
+) -> str:
+    """What is shown of one side; empty where nothing is."""
+    if spot is None:
+        return ""
+    return (
+        f"Shown place by place: {word} over {say_area(area, design)}, there "
+        f"{volume_words(volume, design)}; most at {say_spot(spot, design)}."
+    )
+
+
+def say_spot(spot: Spot, design: Design) -> str:
+    """Where a change is greatest, and how much it is there."""
+    clock = clock_face(spot.azimuth, design.azimuth_sense)
+    change = spot.change if spot.change.value > 0.0 else _turned(spot.change)
+    return (
+        f"{clock}, {say_from(spot.height, design)}: "
+        f"{say_both(change.value, design.length_unit, finest=FINEST)}, {_SURE}: "
+        f"{say_ends(change, design)}"
+    )
+
+
+def say_detection(change: Change, design: Design) -> str:
+    """From what on a change is told."""
+    least = say_both(change.detection, design.length_unit, finest=FINEST)
+    return (
+        f"At any one place these surveys tell a change from about {least} on; over a "
+        "level, a side or a zone together they tell much smaller changes."
+    )
+
+
+def _on_average(piece: PieceChange, design: Design) -> str:
+    mean, word = piece.mean, "lost"
+    if mean.value < 0.0:
+        mean, word = _turned(mean), "put back"
+    said = f"{say_mean(mean.value, design)} {word} on average"
+    ends = say_mean_ends(mean, design)
+    return f"{capital(piece.piece.name)}: {said}, {_SURE}: {ends}."
+
+
+def say_ends(length: Quantity, design: Design) -> str:
+    """A 95 % interval in the shop's unit."""
+    unit = design.length_unit
+    if unit == "mm":
+        return f"{_tenths(length.low95)} to {_tenths(length.high95)} mm"
+    low, high = (
+        say_length(end, unit, finest=FINEST) for end in (length.low95, length.high95)
+    )
+    return f"{low.removesuffix(f' {unit}')} to {high}"
+
+
+def say_mean_ends(mean: Quantity, design: Design) -> str:
+    """A 95 % interval as finely as it decides what is told: also to 0.1 mm."""
+    ends = say_ends(mean, design)
+    if design.length_unit == "mm":
+        return ends
+    return f"{ends} ({_tenths(mean.low95)} to {_tenths(mean.high95)} mm)"
+
+
+def say_mean(mm: float, design: Design) -> str:
+    """A mean in the shop's unit and to 0.1 mm."""
+    unit, tenths = design.length_unit, f"{_tenths(mm)} mm"
+    if unit == "mm":
+        return tenths
+    return f"{say_length(mm, unit, finest=FINEST)} ({tenths})"
+
+
+def _tenths(mm: float) -> str:
+    return f"{round(mm, 1) + 0.0:.1f}"
+
+
+def _turned(quantity: Quantity) -> Quantity:
+    return Quantity(-quantity.value, quantity.sd, -quantity.high95, -quantity.low95)
+
+
+def told_by(mean: Quantity) -> str:
+    """What is told of a piece by its mean: its 95 % interval lies to one side."""
+    if mean.low95 > 0.0:
+        return "lost"
+    return "put back" if mean.high95 < 0.0 else "cannot tell"
+
+
+def survey_line(told: Told) -> str:
+    """Which survey, and when it was worked out."""
+    title, name = plain(told.title, most=80), plain(told.name, most=80)
+    named = name if name == title else f"{name} ({title})"
+    return f"{named}, worked out {say_time(told.created)}"
+
+
+def capital(words: str) -> str:
+    """With a capital first letter."""
+    return words[:1].upper() + words[1:]
+
+
+@dataclass(frozen=True)
+class PieceRow:
+    """One piece of wall as it is told; text throughout."""
+
+    name: str
+    small: str
+    call: str
+    mean: str
+    mean_interval: str
+    lost: str
+    lost_interval: str
+    restored: str
+    restored_interval: str
+
+
+def facts(change: Change, design: Design) -> list[tuple[str, str, str]]:
+    """Name, value, and interval or remark."""
+    volume, unit = change.volume, design.length_unit
+    net, side = net_volume(change)
+    rows = [
+        (
+            name,
+            say_volume(part.value, design),
+            f"95 %: {say_volume_interval(part, design)}",
+        )
+        for name, part in (
+            (f"{capital(side)} on balance", net),
+            ("Lost in all", volume.lost),
+            ("Put back in all", volume.restored),
+        )
+    ]
+    for name, spot in (
+        ("Greatest loss shown", change.greatest_loss),
+        ("Most put back, shown", change.greatest_gain),
+    ):
+        if spot is not None:
+            size = say_both(abs(spot.change.value), unit, finest=FINEST)
+            clock = clock_face(spot.azimuth, design.azimuth_sense)
+            rows.append((name, size, f"{clock}, {say_from(spot.height, design)}"))
+    low, high = change.grid.surveyed_heights
+    least = say_both(change.detection, unit, finest=FINEST)
+    return [
+        *rows,
+        ("Told from", least, "at any one place, 95 % sure"),
+        (
+            "Compared wall",
+            say_area(change.areas.compared, design),
+            f"from {say_heights(low, high, design)}",
+        ),
+    ]
+
+
+def piece_rows(pieces: tuple[PieceChange, ...], design: Design) -> list[PieceRow]:
+    """Pieces of wall as rows of a table; levels and zones with the highest first."""
+    if pieces and pieces[0].piece.kind != "side":
+        pieces = pieces[::-1]
+    return [_row(one, design) for one in pieces]
+
+
+def _row(one: PieceChange, design: Design) -> PieceRow:
+    name, small = _place(one.piece, design)
+    lost, restored = one.volume.lost, one.volume.restored
+    mean = say_mean(one.mean.value, design)
+    return PieceRow(
+        name=name,
+        small=small,
+        call=told_by(one.mean),
+        mean=mean if mean.startswith(("-", "0")) else f"+{mean}",
+        mean_interval=say_mean_ends(one.mean, design),
+        lost=say_volume(lost.value, design),
+        lost_interval=say_volume_interval(lost, design),
+        restored=say_volume(restored.value, design),
+        restored_interval=say_volume_interval(restored, design),
+    )
+
+
+def _place(piece: Piece, design: Design) -> tuple[str, str]:
+    heights = say_span(piece.height_from, piece.height_to, design)
+    if piece.name:
+        return capital(piece.name), heights
+    if piece.kind == "side":
+        middle = piece.azimuth_from + 0.5 * (
+            (piece.azimuth_to - piece.azimuth_from) % 360.0
+        )
+        clock = capital(say_clock(piece, design))
+        return clock_face(middle, design.azimuth_sense), clock
+    low, high = piece.height_from, piece.height_to
+    return heights, f"{low:.0f} to {high:.0f} mm"

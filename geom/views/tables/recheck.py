@@ -1,0 +1,192 @@
+"""What is said of a recheck: its verdict, its levels and zones, its material."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from geom.design import Design
+from geom.frame import clock_face
+from geom.quantity import Quantity
+from geom.repair.acceptance.conformity import FACE, Decision
+from geom.repair.acceptance.result import (
+    FaceCheck,
+    LevelCheck,
+    Place,
+    Recheck,
+    Verdict,
+    ZoneCheck,
+)
+from geom.units import say_length
+from geom.views.say import plain, say_volume, say_volume_interval
+
+VERDICTS: dict[Verdict, str] = {
+    "back on its drawing": "BACK ON ITS DRAWING",
+    "not back": "NOT BACK ON ITS DRAWING",
+    "cannot tell": "CANNOT TELL YET",
+}
+RESULTS: dict[Decision, str] = {
+    "accept": "back",
+    "reject": "NOT BACK",
+    "cannot tell": "cannot tell",
+}
+#: Deviations from here on are told to 1/8 in, mm.
+_COARSE = 25.4
+#: How many places the verdict names before it counts the rest.
+_NAMED = 3
+#: Characters of where a reading is written.
+_LONGEST = 50
+
+
+def verdict_lines(recheck: Recheck, design: Design) -> list[str]:
+    """What the verdict rests on: what is off, and where to read once more."""
+    off = [_say_zone(z, design) for z in recheck.zones if z.decision == "reject"]
+    off += [
+        f"the level at {_say_level(level, design)}"
+        for level in recheck.levels
+        if level.decision == "reject"
+    ]
+    again = [f"{_say_reading(place)} (left out)" for place in recheck.left_out]
+    again += [
+        f"{_say_place(place, design)} ({what})" for what, place in recheck.to_measure()
+    ]
+    lines = [f"Not back: {_some(off)}."] if off else []
+    lines += [f"Measure at: {_some(again)}."] if again else []
+    return lines or ["Every level and every zone is within tolerance."]
+
+
+def _some(words: list[str]) -> str:
+    more = len(words) - _NAMED
+    return "; ".join(words[:_NAMED]) + (
+        f"; and {more} more, see recheck.json" if more > 0 else ""
+    )
+
+
+def _say_reading(place: str) -> str:
+    """Where a reading is written: the sheet's name cut at its beginning, not the row.
+
+    Examples
+    --------
+    >>> _say_reading("sheets/rod.csv, row 14")
+    'rod.csv, row 14'
+    """
+    name = plain(place.rsplit("/", 1)[-1])
+    return name if len(name) <= _LONGEST else f"…{name[1 - _LONGEST :]}"
+
+
+def _say_level(level: LevelCheck, design: Design) -> str:
+    side = f" {level.side}" if level.side else ""
+    return say_length(level.height, design.length_unit) + side
+
+
+def _say_zone(zone: ZoneCheck, design: Design) -> str:
+    words = f"zone {zone.id} ({'new, ' if zone.found_now else ''}{zone.action})"
+    if zone.face.worst is None:
+        return words
+    return f"{words}, worst at {_say_place(zone.face.worst, design)}"
+
+
+def _say_place(place: Place, design: Design) -> str:
+    clock = clock_face(place.azimuth, design.azimuth_sense)
+    return f"{clock}, height {say_length(place.height, design.length_unit)}"
+
+
+@dataclass(frozen=True)
+class Row:
+    """What is said of one check, and its decision."""
+
+    cells: tuple[str, str, str, str]
+    decision: Decision
+
+
+def shown(rows: list[Row], most: int) -> list[Row]:
+    """As many rows as there is room for, those that are not back first of all."""
+    if not rows:
+        return [Row(("none", "", "", ""), "accept")]
+    if len(rows) <= most:
+        return rows
+    order: tuple[Decision, ...] = ("reject", "cannot tell", "accept")
+    ranked = sorted(range(len(rows)), key=lambda k: order.index(rows[k].decision))
+    kept, left = sorted(ranked[: most - 1]), ranked[most - 1 :]
+    worst = rows[left[0]].decision
+    count = f"{len(left)} more"
+    return [rows[k] for k in kept] + [Row((count, "", "", RESULTS[worst]), worst)]
+
+
+def level_row(level: LevelCheck, design: Design) -> Row:
+    """One level in the table."""
+    height = _number(level.height, design, finest=8)
+    name = f"{height} {level.side}".strip()
+    return _row(name, level.deviation, level.chance, level, design)
+
+
+def zone_row(zone: ZoneCheck, design: Design) -> Row:
+    """One zone in the table; where it is stands on the repair sheet."""
+    action = "unsure" if zone.action == "measure again" else zone.action
+    name = f"{zone.id} {'new' if zone.found_now else action}"
+    return _row(name, zone.face.deviation, zone.face.chance, zone.face, design)
+
+
+def _row(
+    name: str,
+    deviation: Quantity | None,
+    chance: float | None,
+    check: LevelCheck | FaceCheck,
+    design: Design,
+) -> Row:
+    """How far off and how likely in tolerance; or how little of it was read."""
+    decision = check.decision
+    enough = check.measured >= FACE or decision == "reject"
+    if deviation is None or chance is None or not enough:
+        told = "", f"{percent(check.measured)} read"
+    else:
+        told = _say_off(deviation, design), _say_chance(chance)
+    return Row((name, *told, RESULTS[decision]), decision)
+
+
+def _say_off(deviation: Quantity, design: Design) -> str:
+    finest = 16 if abs(deviation.value) < _COARSE else 8
+    said = _number(deviation.value, design, finest=finest)
+    return said if said.startswith("-") or said.strip("0.") == "" else f"+{said}"
+
+
+def _number(mm: float, design: Design, *, finest: int) -> str:
+    """A length in the shop's unit, without the unit."""
+    return say_length(mm, design.length_unit, finest=finest).rsplit(" ", 1)[0]
+
+
+def _say_chance(chance: float) -> str:
+    if chance > 0.99:
+        return "> 99\u00a0%"
+    return "< 1\u00a0%" if chance < 0.01 else percent(chance)
+
+
+def percent(share: float) -> str:
+    """A share in percent, on one line."""
+    return f"{100.0 * share:.0f}\u00a0%"
+
+
+def material_lines(recheck: Recheck, design: Design) -> list[str]:
+    """What was put in, against what was planned or called for."""
+    material = recheck.material
+    lines = []
+    if material.zones is not None:
+        into = material.zones.put_in
+        lines.append(
+            f"Put in over the zones: {say_volume(into.value, design)}, 95 % sure: "
+            f"{say_volume_interval(into, design)}. {_asked_for(recheck, design)}"
+        )
+    net = material.wall.net
+    lines.append(
+        f"All wall, put in less taken off: {say_volume(net.value, design)}, 95 % sure: "
+        f"{say_volume_interval(net, design)}."
+    )
+    return lines
+
+
+def _asked_for(recheck: Recheck, design: Design) -> str:
+    planned, called = recheck.material.planned, recheck.material.called_for
+    if planned is not None:
+        return f"Planned: {say_volume(planned, design)}."
+    if called is not None:
+        return f"Called for: {say_volume(called.value, design)}."
+    return "None was called for."

@@ -1,0 +1,364 @@
+"""What there is to do, zone by zone, and what to order for it; text throughout.
+
+What is said of tuyeres, sand bottom and melting; text throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from geom.compare.findings import Action
+from geom.design import Design
+from geom.frame import clock_face
+from geom.quantity import Quantity
+from geom.repair.audit.melting import WornMelting
+from geom.repair.audit.sand_bottom import SandBottom
+from geom.repair.audit.taper import Measure, TuyereAudit
+from geom.repair.plan.daub import Daub
+from geom.repair.plan.order import OrderLine
+from geom.repair.plan.result import RepairPlan, ZonePlan
+from geom.units import LITRE, as_fraction, say_both, say_length
+from geom.views.say import (
+    figures,
+    plain,
+    say_area,
+    say_clock,
+    say_degrees,
+    say_from,
+    say_heights,
+    say_length_interval,
+    say_span,
+    say_volume,
+    say_volume_interval,
+)
+
+#: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
+_POUND = 0.45359237
+
+
+@dataclass(frozen=True)
+class Job:
+    """One zone of the plan as it is told.
+
+    Attributes
+    ----------
+    zone, action, clock, degrees, area : str
+    heights, span : str
+        With mm, and in the shop's unit alone.
+    depth : str
+        In the shop's unit alone.
+    amount : tuple of str
+        In as many lines as it takes.
+    """
+
+    zone: str
+    action: Action
+    clock: str
+    degrees: str
+    heights: str
+    span: str
+    area: str
+    depth: str
+    amount: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class OrderRow:
+    """One material as it is ordered."""
+
+    material: str
+    needed: str
+    order: str
+    stock: str
+    buy: str
+
+
+def jobs(plan: RepairPlan, design: Design) -> list[Job]:
+    """The zones in order of work."""
+    return [job_of(zone, design) for zone in plan.zones]
+
+
+def job_of(zone: ZonePlan, design: Design) -> Job:
+    """One zone of a plan."""
+    return Job(
+        zone=str(zone.id),
+        action=zone.action,
+        clock=say_clock(zone, design),
+        degrees=say_degrees(zone, design),
+        heights=say_heights(zone.height_from, zone.height_to, design),
+        span=say_span(zone.height_from, zone.height_to, design),
+        area=say_area(zone.area, design),
+        depth=_depth(zone, design),
+        amount=tuple(_amount(zone, design)),
+    )
+
+
+def _depth(zone: ZonePlan, design: Design) -> str:
+    unit = design.length_unit
+    if zone.chip is not None:
+        return f"proud up to {say_length(zone.chip.thickness.value, unit)}"
+    if zone.brickwork is not None:
+        return f"cut {say_length(zone.brickwork.seat, unit)} deep"
+    if zone.daub is not None:
+        return f"gone up to {say_length(zone.daub.thickness, unit)}"
+    return "not settled"
+
+
+def _amount(zone: ZonePlan, design: Design) -> list[str]:
+    if zone.chip is not None:
+        return [f"take off {say_volume(zone.chip.volume.value, design)}"]
+    if zone.daub is None:
+        return ["no listed brick fits"]
+    daub = (
+        f"daub {figures(zone.daub.volume.value / LITRE)} L, "
+        f"{figures(zone.daub.mass.value)} kg"
+    )
+    return [*brick_words(zone), daub]
+
+
+def brick_words(zone: ZonePlan) -> list[str]:
+    """How many of each brick a zone takes, cutting and breakage in it."""
+    if zone.brickwork is None:
+        return []
+    return [
+        f"{one.needed} \N{MULTIPLICATION SIGN} {plain(one.name, most=40)}"
+        for one in zone.brickwork.counted.bricks
+    ]
+
+
+def daub_words(daub: Daub, design: Design) -> str:
+    """The same as `daub_rows` in one breath."""
+    place, wet, parts, water, batches, layers, wash = (
+        words for _, words in daub_rows(daub, design)
+    )
+    return (
+        f"{place} in place. Mix {wet}: {parts}; water {water}. Batches: {batches}. "
+        f"{layers[:1].upper()}{layers[1:]}. First wash {wash}."
+    )
+
+
+def daub_rows(daub: Daub, design: Design) -> list[tuple[str, str]]:
+    """What is mixed, and how it goes on: name and words."""
+    mix = design.shop.mix
+    layers = "one layer" if daub.layers == 1 else f"{daub.layers} layers"
+    thick = say_both(daub.thickness, design.length_unit)
+    return [
+        ("In place, dry", _volume(daub.volume, design)),
+        (
+            "To mix, wet",
+            f"{_volume(daub.mixed, design)}; {say_mass(daub.mass.value, design)}",
+        ),
+        (
+            "Sand, fire clay",
+            f"{say_mass(daub.sand.value, design)} and "
+            f"{say_mass(daub.clay.value, design)}, both dry "
+            f"({mix.sand:g} to {mix.clay:g} by {mix.by})",
+        ),
+        (
+            "Water",
+            f"{figures(daub.water_least)} to {figures(daub.water_most)} L in all",
+        ),
+        ("Batches", f"{daub.batches}, up to {mix.batch:g} L each"),
+        ("Layers", f"{layers}; {thick} where it is thickest"),
+        (
+            "Wash first",
+            f"{say_area(daub.wash_area, design)} with {figures(daub.wash / LITRE)} L "
+            "of clay wash",
+        ),
+    ]
+
+
+def _volume(volume: Quantity, design: Design) -> str:
+    said = say_volume(volume.value, design)
+    if volume.sd == 0.0:
+        return said
+    return f"{said}; 95 % sure: {say_volume_interval(volume, design)}"
+
+
+def order_rows(plan: RepairPlan, design: Design) -> list[OrderRow]:
+    """The order list."""
+    return [_order_row(line, design) for line in plan.order]
+
+
+def _order_row(line: OrderLine, design: Design) -> OrderRow:
+    if line.unit == "bricks":
+        needed, order = f"{line.best:.0f}", f"{line.enough:.0f}"
+        buy = f"{line.packs} bricks"
+    else:
+        needed, order = say_mass(line.best, design), say_mass(line.enough, design)
+        buy = f"{line.packs} \N{MULTIPLICATION SIGN} {line.pack:g} kg"
+    return OrderRow(
+        material=plain(line.material, most=40),
+        needed=needed,
+        order=order,
+        stock="not told" if line.stock is None else f"{line.stock}",
+        buy=buy,
+    )
+
+
+def order_words(plan: RepairPlan, design: Design) -> str:
+    """The order list in one line; empty where nothing is needed."""
+    named = [
+        f"{row.order} \N{MULTIPLICATION SIGN} {row.material}"
+        if line.unit == "bricks"
+        else f"{row.order} {row.material}"
+        for line, row in zip(plan.order, order_rows(plan, design), strict=True)
+    ]
+    return ", ".join(named)
+
+
+def say_sure(plan: RepairPlan) -> str:
+    """The chance that what is ordered is enough.
+
+    Examples
+    --------
+    ``95 %``
+    """
+    return f"{100.0 * plan.confidence:g} %"
+
+
+def say_mass(kg: float, design: Design) -> str:
+    """A mass in kg, and in pounds where the shop measures in inches."""
+    said = f"{figures(kg)} kg"
+    if design.length_unit != "in":
+        return said
+    return f"{said} ({figures(kg / _POUND)} lb)"
+
+
+def say_short(mm: float, unit: str) -> str:
+    """A length in the shop's unit, the unit left out: for columns that name it."""
+    return say_length(mm, unit).removesuffix(f" {unit}")
+
+
+@dataclass(frozen=True)
+class TaperRow:
+    """One tuyere."""
+
+    number: str
+    clock: str
+    azimuth: str
+    call: str
+    chance: str
+    overhang: str
+    drawn: str
+    after: str
+
+
+def taper_rows(audits: Sequence[TuyereAudit], design: Design) -> list[TaperRow]:
+    """Tuyere by tuyere: what slag does there, and how far the lip stands in front."""
+    return [_taper_row(one, design) for one in audits]
+
+
+def _taper_row(one: TuyereAudit, design: Design) -> TaperRow:
+    unit = design.length_unit
+    return TaperRow(
+        number=str(one.number),
+        clock=clock_face(one.azimuth, design.azimuth_sense),
+        azimuth=f"{one.azimuth:.0f}°",
+        call=one.call,
+        chance="" if one.chance is None else say_chance(one.chance),
+        overhang=_overhang(one.overhang, unit),
+        drawn=say_length(one.overhang.drawn, unit),
+        after=say_chance(one.chance_repaired),
+    )
+
+
+def _overhang(measure: Measure, unit: str) -> str:
+    return "" if measure.found is None else say_length(measure.found.value, unit)
+
+
+def say_chance(chance: float) -> str:
+    """A probability in percent, never said to be certain.
+
+    Examples
+    --------
+    >>> [say_chance(p) for p in (0.0002, 0.071, 0.5, 0.9999)]
+    ['under 1 %', '7 %', '50 %', 'over 99 %']
+    """
+    if chance < 0.01:
+        return "under 1 %"
+    return "over 99 %" if chance > 0.99 else f"{100.0 * chance:.0f} %"
+
+
+def taper_words(audits: Sequence[TuyereAudit]) -> str:
+    """Which tuyeres run in or are doubtful, in one line; empty if none."""
+    said = []
+    for call in ("runs in", "doubtful"):
+        there = [str(one.number) for one in audits if one.call == call]
+        if there:
+            said.append(f"{call}: {', '.join(there)}")
+    return f"{'; '.join(said)} (tuyeres, as numbered in the design)" if said else ""
+
+
+def strike_rows(bottom: SandBottom, design: Design) -> list[tuple[str, str, str]]:
+    """Where round the wall, how thick, and the height to strike to."""
+    unit = design.length_unit
+    return [
+        (
+            f"{point.clock}, {point.azimuth:.0f}°",
+            say_length(point.thickness, unit),
+            say_length(point.height, unit),
+        )
+        for point in bottom.strike
+    ]
+
+
+def bottom_lines(bottom: SandBottom, design: Design) -> list[str]:
+    """How wide, how much, what to look at."""
+    unit = design.length_unit
+    rate = f"{as_fraction(12.0 * bottom.fall, finest=16)} in to the foot"
+    if unit != "in":
+        rate = f"{1000.0 * bottom.fall:.0f} mm to the metre"
+    wide = "as found" if bottom.radius_from == "survey" else "as drawn"
+    notes = [plain(words, most=300) for words in bottom.notes]
+    return [
+        f"Falls {rate} to the tap hole. Wall {wide}: radius "
+        f"{say_both(bottom.radius.value, unit)}. Rammed sand: "
+        f"{say_volume(bottom.volume.value, design)}, "
+        f"{say_mass(bottom.mass.value, design)}.",
+        f"Thickness: {say_both(bottom.least, unit)} at the tap hole, "
+        f"{say_both(bottom.middle, unit)} on the axis, "
+        f"{say_both(bottom.greatest, unit)} opposite.",
+        *(f"Mind: {words}." for words in notes),
+    ]
+
+
+def melting_lines(worn: WornMelting, design: Design) -> list[str]:
+    """What the worn diameter does to melting rate and blast."""
+    unit, zone = design.length_unit, worn.zone
+    change = say_percent(zone.change_percent)
+    lines = [f"Worst ring: {say_from(worn.ring, design)}. Its area: {change}."]
+    lines += [
+        f"At {say_both(one.level.height, unit)}: drawn "
+        f"{say_both(one.level.design_diameter, unit)}, found "
+        f"{say_length_interval(one.level.area_diameter, design)}."
+        for one in worn.levels
+        if one.level.height in worn.heights
+    ]
+    if zone.rate is None and zone.blast is None:
+        lines.append("To melt as hard on the same area, rate and blast change alike.")
+    if zone.rate is not None:
+        lines.append(f"Rate that keeps the specific rate: {_flow(zone.rate, 'kg/h')}.")
+    if zone.blast is not None:
+        lines.append(f"Blast that keeps it: {_flow(zone.blast, 'm³/h')}.")
+    lines.append(
+        "The furnace does not melt more by itself: blown as before, it is blown softer."
+    )
+    return lines
+
+
+def _flow(quantity: Quantity, unit: str) -> str:
+    value, low, high = (
+        figures(part) for part in (quantity.value, quantity.low95, quantity.high95)
+    )
+    return f"{value} {unit}; 95 %: {low} to {high}"
+
+
+def say_percent(quantity: Quantity) -> str:
+    """A change in percent with its interval."""
+    value, low, high = (
+        f"{round(part, 1) + 0.0:+.1f}"
+        for part in (quantity.value, quantity.low95, quantity.high95)
+    )
+    return f"{value} %; 95 %: {low} to {high} %"

@@ -1,0 +1,364 @@
+"""What a record's wear says in sentences and rows; text only, the shop's unit first.
+
+What a study of wear comes to, in a few plain sentences.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from geom.design import Design
+from geom.design.text_file import listed
+from geom.quantity import Quantity
+from geom.record.changepoints.steps import Step
+from geom.record.forecast.first_passage import HORIZON
+from geom.record.forecast.forecast import Forecast
+from geom.record.regions import Pieces
+from geom.record.study import Wear
+from geom.record.wear.ovality import Roundness
+from geom.record.wear.spells import TONNE, Exposure
+from geom.units import say_both
+from geom.views.say import figures, plain, say_piece, say_wear, say_wear_interval
+
+#: Forecasts told, the soonest first.
+_SOONEST = 3
+#: Spells listed one by one, the last ones.
+LISTED = 60
+_HOTTEST = "melting zone"
+#: Chances less than this are told as less than this.
+_SLIGHT = 0.001
+
+
+@dataclass(frozen=True)
+class ForecastRow:
+    """When one piece passes one limit."""
+
+    where: str
+    limit: str
+    heats: str
+    interval: str
+    now: str
+    room: str
+    rate: tuple[str, str]
+    rule: str
+    again: str
+    stop: bool
+
+
+@dataclass(frozen=True)
+class RateRow:
+    """Wear of one piece: value and interval of each rate."""
+
+    where: str
+    rates: tuple[tuple[str, str], ...]
+
+
+def stop_lines(forecasts: Sequence[Forecast], design: Design) -> list[str]:
+    """Calls to stop and inspect, one sentence each."""
+    unit = design.length_unit
+    lines = []
+    for one in forecasts:
+        if not one.stop:
+            continue
+        where = say_piece(one.piece, design)
+        lines.append(
+            f"{upper(where)}: {say_both(one.at.value, unit)} gone, "
+            f"{_left(one.room, unit)} to the {one.limit}; {_when(one.heats)}."
+        )
+    return lines
+
+
+def _left(room: Quantity, unit: str) -> str:
+    if room.value <= 0.0:
+        return f"{say_both(-room.value, unit)} past, no room"
+    return f"{say_both(room.value, unit)} left"
+
+
+def _when(heats: Quantity | None) -> str:
+    if heats is None:
+        return "when it is passed cannot be told"
+    value, interval = say_heats(heats)
+    return f"passed in {value}, 95 %: {interval}"
+
+
+def say_heats(heats: Quantity) -> tuple[str, str]:
+    """Heats that are left, and between what.
+
+    Examples
+    --------
+    >>> say_heats(Quantity(3.4, 0.8, 2.1, 5.2))
+    ('3.4 heats', '2.1 to 5.2')
+    >>> say_heats(Quantity(120.0, 9.0, 40.0, math.inf))
+    ('120 heats', '40 or more')
+    """
+    value = f"{_count(heats.value)} heats" if math.isfinite(heats.value) else "not soon"
+    if not math.isfinite(heats.high95):
+        return value, f"{_count(heats.low95)} or more"
+    return value, f"{_count(heats.low95)} to {_count(heats.high95)}"
+
+
+def _count(heats: float) -> str:
+    if not math.isfinite(heats):
+        return "very many"
+    return f"{max(heats, 0.0):.1f}" if heats < 10.0 else f"{heats:.0f}"
+
+
+def forecast_rows(forecasts: Sequence[Forecast], design: Design) -> list[ForecastRow]:
+    """The whole wall and its zones, then the soonest of the rest."""
+    large = [one for one in forecasts if one.piece.name]
+    small = sorted((one for one in forecasts if not one.piece.name), key=_soon)
+    return [_forecast(one, design) for one in (*large, *small[:_SOONEST])]
+
+
+def _soon(one: Forecast) -> tuple[bool, float]:
+    return not one.stop, math.inf if one.heats is None else one.heats.value
+
+
+def _forecast(one: Forecast, design: Design) -> ForecastRow:
+    unit = design.length_unit
+    heats = ("cannot be told", "") if one.heats is None else say_heats(one.heats)
+    return ForecastRow(
+        where=say_piece(one.piece, design),
+        limit=one.limit,
+        heats=heats[0],
+        interval=heats[1],
+        now=say_both(one.at.value, unit),
+        room=say_both(one.room.value, unit),
+        rate=(say_wear(one.rate.value, unit), say_wear_interval(one.rate, unit)),
+        rule=rule_parts(one)[1],
+        again=_again(one),
+        stop=one.stop,
+    )
+
+
+def _again(one: Forecast) -> str:
+    """Within how many whole heats to survey again; empty where to stop or far off."""
+    heats = math.floor(one.survey_within)
+    if one.stop or one.heats is None or one.survey_within >= HORIZON:
+        return ""
+    return f"survey again within {_count_of(heats, 'heat')}"
+
+
+def rule_parts(one: Forecast) -> tuple[str, str]:
+    """The rule in force, and what it comes to for this piece."""
+    rule, _, here = plain(one.rule, most=300).partition("; here ")
+    return rule, here
+
+
+def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
+    """Steps in wear, with their evidence."""
+    unit = design.length_unit
+    return [
+        f"{upper(say_piece(one.piece, design))}: from {one.first.words} on "
+        f"{say_wear(one.after.value, unit)} a heat, before "
+        f"{say_wear(one.before.value, unit)}; change "
+        f"{say_wear(one.change.value, unit)}, 95 %: "
+        f"{say_wear_interval(one.change, unit)}. Were there no step, one like it would "
+        f"be seen in {_chance(one.chance)} of such records."
+        for one in steps
+    ]
+
+
+def _chance(chance: float) -> str:
+    if chance < _SLIGHT:
+        return "fewer than 1 in 1000"
+    return f"about 1 in {round(1.0 / chance)}" if chance < 0.5 else f"{chance:.0%}"
+
+
+def pattern_lines(pattern: Sequence[Roundness], design: Design) -> list[str]:
+    """How wear lies round the wall; zones of which the same is told in one line."""
+    zones: dict[str, list[str]] = {}
+    for one in pattern:
+        words = plain(one.words, most=300)
+        zones.setdefault(words, []).append(say_piece(one.zone, design))
+    return [
+        f"{upper(listed(names, last='and'))}: {words}" for words, names in zones.items()
+    ]
+
+
+def upper(words: str) -> str:
+    """With its first letter large."""
+    return words[:1].upper() + words[1:]
+
+
+def wear_facts(wear: Wear, design: Design) -> list[tuple[str, str, str]]:
+    """What is looked at first: name, value, remark."""
+    long = wear.rates["heat"].long
+    hottest = hottest_zone(wear.pieces)
+    facts = [
+        (
+            "Surveyed",
+            f"{wear.spells[-1].end.heat - wear.spells[0].start.heat} heats",
+            f"{wear.occasions[0].date} to {wear.occasions[-1].date}",
+        )
+    ]
+    for i in dict.fromkeys((hottest, wear.pieces.of_kind("wall")[0])):
+        name = say_piece(wear.pieces.pieces[i], design)
+        value, interval = _rate(long[i], design)
+        facts.append((f"Wear a heat, {name}", value, f"95 %: {interval or '–'}"))
+    soonest = min(wear.forecasts, key=_soon, default=None)
+    if soonest is not None and soonest.heats is not None:
+        value, interval = say_heats(soonest.heats)
+        where = say_piece(soonest.piece, design)
+        facts.append(
+            ("Soonest limit", value, f"95 %: {interval}; {where}, {soonest.limit}")
+        )
+    return facts
+
+
+def hottest_zone(pieces: Pieces) -> int:
+    """Place of the melting zone; of the whole wall where there is none."""
+    named = [i for i in pieces.of_kind("zone") if pieces.pieces[i].name == _HOTTEST]
+    return (named or pieces.of_kind("wall"))[0]
+
+
+def rate_columns(wear: Wear) -> list[str]:
+    """Headings of the rates."""
+    return [
+        *(f"{span}, a heat" for span in ("Long", "Short")),
+        *(f"Long, {_AN[per]}" for per in wear.rates if per != "heat"),
+    ]
+
+
+_AN: dict[Exposure, str] = {"heat": "a heat", "hour": "an hour", "tonne": "a tonne"}
+
+
+def rates_told(wear: Wear) -> list[Sequence[Quantity | None]]:
+    """What stands under the headings of `rate_columns`."""
+    heat = wear.rates["heat"]
+    others = [found.long for per, found in wear.rates.items() if per != "heat"]
+    return [heat.long, heat.short, *others]
+
+
+def rate_rows(
+    pieces: Pieces, columns: Sequence[Sequence[Quantity | None]], design: Design
+) -> list[RateRow]:
+    """Rates of the whole wall and its zones.
+
+    Parameters
+    ----------
+    pieces : Pieces
+    columns : sequence of sequences of Quantity or None
+        One rate a piece, in each.
+    design : Design
+    """
+    return [
+        RateRow(
+            say_piece(pieces.pieces[i], design),
+            tuple(_rate(column[i], design) for column in columns),
+        )
+        for i in (*pieces.of_kind("wall"), *pieces.of_kind("zone"))
+    ]
+
+
+def _rate(rate: Quantity | None, design: Design) -> tuple[str, str]:
+    if rate is None:
+        return "not told", ""
+    unit = design.length_unit
+    return say_wear(rate.value, unit), say_wear_interval(rate, unit)
+
+
+def spells_words(wear: Wear) -> str:
+    """How many surveys and spells there are, and what they lasted."""
+    spells = wear.spells
+    heats = sum(one.heats for one in spells)
+    parts = [
+        f"{_count_of(len(wear.occasions), 'survey')}, "
+        f"{_count_of(len(spells), 'spell')} of wear, {_count_of(heats, 'heat')}"
+    ]
+    hours = [one.hours for one in spells if one.hours is not None]
+    tonnes = [one.melted / TONNE for one in spells if one.melted is not None]
+    if hours:
+        parts.append(f"{figures(sum(hours))} hours on blast")
+    if tonnes:
+        parts.append(f"{figures(sum(tonnes))} tonnes melted")
+    gaps = f" {_count_of(len(wear.gaps), 'gap')} between them." if wear.gaps else ""
+    return f"{', '.join(parts)}.{gaps}"
+
+
+def _count_of(count: int, what: str) -> str:
+    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
+
+
+def spell_rows(wear: Wear) -> list[tuple[str, str, str, str, str]]:
+    """The last spells: which, from which survey to which, hours and tonnes."""
+    return [
+        (
+            one.words,
+            f"{one.start.words}, {one.start.date}",
+            f"{one.end.words}, {one.end.date}",
+            "not told" if one.hours is None else f"{one.hours:.1f}",
+            "not told" if one.melted is None else figures(one.melted / TONNE),
+        )
+        for one in wear.spells[-LISTED:]
+    ]
+
+
+def said_of(wear: Wear, design: Design) -> list[str]:
+    """One sentence a line: calls to stop first, then rates, steps and forecast.
+
+    Parameters
+    ----------
+    wear : Wear
+    design : Design
+        Of the record.
+    """
+    stops = [f"Stop and inspect: {words}" for words in stop_lines(wear.stops, design)]
+    return [
+        _heading(wear),
+        *stops,
+        *_rates(wear, design),
+        *(f"Step: {words}" for words in step_lines(wear.steps, design)),
+        *(f"Round the wall: {words}" for words in pattern_lines(wear.pattern, design)),
+        *_forecast_lines(wear, design),
+        *_repaired(wear, design),
+        *(f"Not counted: {words}." for words in wear.gaps),
+        *(f"Mind: {words}." for words in wear.warnings),
+    ]
+
+
+def _heading(wear: Wear) -> str:
+    whose = plain(wear.title, most=120)
+    count = len(wear.spells)
+    spells = "one spell" if count == 1 else f"{count:,} spells"
+    heats = sum(one.heats for one in wear.spells)
+    first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
+    lasted = "one heat" if heats == 1 else f"{heats:,} heats"
+    others = len(wear.campaigns) - 1
+    more = f"; the record holds {others} more" if others else ""
+    return (
+        f"Wear of {whose}: {spells} of wear, {lasted}, between heats {first} and "
+        f"{last}{more}"
+    )
+
+
+def _rates(wear: Wear, design: Design) -> list[str]:
+    rows = rate_rows(wear.pieces, [wear.rates["heat"].long], design)
+    return [
+        f"{_upper(row.where)}: {value} a heat" + (f", 95 %: {span}" if span else "")
+        for row in rows
+        for value, span in row.rates
+    ]
+
+
+def _forecast_lines(wear: Wear, design: Design) -> list[str]:
+    return [
+        f"{_upper(row.where)}, {row.limit}: passed in {row.heats}"
+        + (f", 95 %: {row.interval}" if row.interval else "")
+        for row in forecast_rows(wear.forecasts, design)
+        if not row.stop
+    ]
+
+
+def _repaired(wear: Wear, design: Design) -> list[str]:
+    return [
+        f"Repaired as now, {row.limit}: passed in {row.heats}"
+        + (f", 95 %: {row.interval}" if row.interval else "")
+        for row in forecast_rows(wear.repaired, design)
+    ]
+
+
+def _upper(words: str) -> str:
+    return words[:1].upper() + words[1:]
