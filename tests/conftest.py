@@ -20,7 +20,7 @@ def _left_out() -> dict[str, list[str]]:
     if not (shutil.which("chromium") or os.environ.get("CI")):
         lacking["Chromium"] = IN_BROWSER
     if not (shutil.which("node") and VALIDATOR.is_dir()):
-        lacking["the glTF validator"] = ["views/test_gltf_validator.py"]
+        lacking["the glTF validator"] = ["views/meshes/test_gltf_validator.py"]
     return lacking
 
 

@@ -19,12 +19,14 @@ ROOT = Path(__file__).resolve().parent.parent
 #: One floor a line; a file imports from its own floor and those before it.
 ROAD = (
     ("_version",),
-    ("errors", "units", "frame", "quantity", "whole"),
+    ("errors", "units", "frame", "quantity", "atomic", "parallel"),
+    ("stats",),
     ("design",),
     ("readings",),
     ("datum",),
     ("surface",),
     ("compare",),
+    ("sampling",),
     ("repair",),
     ("record",),
     ("views",),
@@ -44,7 +46,7 @@ HEAVY = (
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "geom", "scripts", "tests"}
 TOP |= {"scans", "docs"}
 
-LONGEST = 400
+LONGEST = 550
 
 
 # --- imports run one way -------------------------------------------------------------

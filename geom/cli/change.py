@@ -89,7 +89,7 @@ def _tell(design: Design, change: Change, out: Path) -> None:
 
 def change_rows(design: Design, change: Change, out: Path) -> list[tuple[str, str]]:
     """Name and words of each line."""
-    from geom.cli.survey import say_volume
+    from geom.cli.summary import say_volume
     from geom.units import say_both
     from geom.views.say import plain
     from geom.views.tables.change import net_volume, say_spot, survey_line

@@ -30,7 +30,7 @@ from tests.repair.surveyed import (
 )
 from tests.walls import plain_design, tapered_design, worn_readings
 
-SCANS = Path(__file__).parents[2] / "scans"
+SCANS = Path(__file__).parents[3] / "scans"
 SHOP = Shop(bricks=(STRETCHER, SPLIT))
 FEW = settings(max_examples=5, deadline=None, derandomize=True)
 

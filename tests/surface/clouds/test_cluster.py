@@ -29,7 +29,7 @@ from geom.surface.clouds.binning import count_cloud, count_piece, pieces_of
 from geom.surface.clouds.cluster import counting_on
 from geom.surface.clouds.tally import Layout, Tally
 from tests.readings.clouds.writers import WAYS, some_points
-from tests.surface.watched_cloud import DeadlyCloud, WatchedCloud
+from tests.surface.clouds.watched_cloud import DeadlyCloud, WatchedCloud
 from tests.walls import tapered_design
 
 DESIGN = tapered_design()

@@ -16,7 +16,7 @@ from geom.repair.acceptance.conformity import (
     to_nearest_reading,
 )
 from geom.surface import reconstruct
-from tests.repair.test_put_in import even_wall
+from tests.repair.acceptance.test_material import even_wall
 from tests.walls import plain_design, rod_readings, stations
 
 TOLERANCE = 6.0

@@ -21,7 +21,7 @@ from geom.record.wear.series import wear_series
 from geom.record.wear.spells import Spell, exposures, spells_of
 from tests.record.small_record import start, worn_record
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 HEATS = 13
 
 

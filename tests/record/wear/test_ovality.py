@@ -15,7 +15,7 @@ from geom.record.wear.ovality import FALSE_CALLS, wear_pattern
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Spell
 
-SCANS = Path(__file__).parents[2] / "scans"
+SCANS = Path(__file__).parents[3] / "scans"
 DESIGN = load_design(SCANS / "cupola-2.toml")
 PANELS = panels_of(DESIGN)
 PIECES = pieces_of(PANELS, DESIGN)

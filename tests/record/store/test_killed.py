@@ -19,7 +19,7 @@ from geom.record.store.store import (
 )
 from tests.record.furnace import drawing, occasion, output_folder
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 @pytest.fixture(scope="module")

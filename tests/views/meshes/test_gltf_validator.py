@@ -12,7 +12,7 @@ import pytest
 from geom.views.meshes.formats import glb_bytes
 from geom.views.meshes.mesh import wall_mesh
 
-VALIDATOR = Path(__file__).parents[2] / ".node/node_modules/gltf-validator"
+VALIDATOR = Path(__file__).parents[3] / ".node/node_modules/gltf-validator"
 ASK = """
 const validator = require(process.argv[1]);
 const bytes = new Uint8Array(require("fs").readFileSync(process.argv[2]));
