@@ -89,10 +89,10 @@ def _tell(design: Design, change: Change, out: Path) -> None:
 
 def change_rows(design: Design, change: Change, out: Path) -> list[tuple[str, str]]:
     """Name and words of each line."""
-    from geom.cli.summary import say_volume
     from geom.units import say_both
     from geom.views.say import plain
     from geom.views.tables.change import net_volume, say_spot, survey_line
+    from geom.views.tables.summary import say_volume
 
     net, side = net_volume(change)
     rows = [

@@ -25,6 +25,11 @@ from geom.cli.occasions import (
 if TYPE_CHECKING:
     from rich.progress import Progress
 
+    from geom.compare import Findings
+    from geom.design import Design
+    from geom.repair import Works
+    from geom.surface import RadialSurface
+
 
 _FILES = 9
 
@@ -117,9 +122,7 @@ def run(asked: argparse.Namespace) -> None:
     if asked.json:
         print_file(asked.out / "findings.json")
     elif not asked.quiet:
-        from geom.cli.summary import print_summary
-
-        print_summary(design, surface, findings, works, asked.out)
+        _print_summary(design, surface, findings, works, asked.out)
 
 
 def _refuse_past_as_out(folders: list[Path], out: Path) -> None:
@@ -144,3 +147,25 @@ def progress_bar(quiet: bool) -> Progress:
         transient=True,
         disable=quiet,
     )
+
+
+def _print_summary(
+    design: Design,
+    surface: RadialSurface,
+    findings: Findings,
+    works: Works,
+    out: Path,
+) -> None:
+    """Say the main findings in a few lines on standard output."""
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    from geom.views.tables.summary import summary_rows
+
+    rows = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
+    rows.add_column(style="bold", no_wrap=True)
+    rows.add_column()
+    for name, words in summary_rows(design, surface, findings, works, out):
+        rows.add_row(name, escape(words))
+    Console(highlight=False, soft_wrap=True).print(rows)

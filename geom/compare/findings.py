@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geom.compare.panels import PanelState
 from geom.quantity import Quantity
-from geom.units import Bool, Float, Int
+from geom.units import M2, M3, Bool, Float, Int
 
 Action = Literal["leave", "daub", "brick", "chip", "measure again"]
 
@@ -20,9 +20,6 @@ ACTIONS: tuple[Action, ...] = ("leave", "daub", "brick", "chip", "measure again"
 NO_CALL = -1
 
 SCHEMA = "daubline.findings/1"
-
-_M2 = 1e-6
-_M3 = 1e-9
 
 
 @dataclass(frozen=True)
@@ -228,13 +225,13 @@ class Findings:
             "surveyed": {
                 "height_from": self.surveyed.height_from,
                 "height_to": self.surveyed.height_to,
-                "area": self.surveyed.area * _M2,
+                "area": self.surveyed.area * M2,
             },
             "datum": None if self.datum is None else vars(self.datum).copy(),
             "volume": {
-                "rebuild": self.volume.rebuild.times(_M3).to_dict(),
-                "buildup": self.volume.buildup.times(_M3).to_dict(),
-                "net": self.volume.net.times(_M3).to_dict(),
+                "rebuild": self.volume.rebuild.times(M3).to_dict(),
+                "buildup": self.volume.buildup.times(M3).to_dict(),
+                "net": self.volume.net.times(M3).to_dict(),
             },
             "deepest": _deepest(self.deepest),
             "levels": [_level(level) for level in self.levels],
@@ -272,8 +269,8 @@ def _zone(zone: Zone) -> dict[str, Any]:
         "azimuth_to": zone.azimuth_to,
         "height_from": zone.height_from,
         "height_to": zone.height_to,
-        "area": zone.area * _M2,
-        "volume": zone.volume.times(_M3).to_dict(),
+        "area": zone.area * M2,
+        "volume": zone.volume.times(M3).to_dict(),
         "cutback_max": zone.cutback_max.to_dict(),
         "cutback_mean": zone.cutback_mean.to_dict(),
     }

@@ -113,3 +113,9 @@ def _member(piece: Piece, panels: Panels) -> Float:
         wide = 360.0 / HOURS
         inside &= wrap(panels.azimuth - piece.azimuth_from) < wide
     return inside.astype(np.float64)
+
+
+def middle(piece: Piece) -> float:
+    """Azimuth of a piece's middle, degrees."""
+    half = 0.5 * float(wrap(piece.azimuth_to - piece.azimuth_from))
+    return float(wrap(piece.azimuth_from + half))

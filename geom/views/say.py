@@ -16,7 +16,7 @@ from geom.compare.panels import HOURS
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.record.regions import Piece
+from geom.record.regions import Piece, middle
 from geom.units import (
     CUBIC_FOOT,
     LITRE,
@@ -27,7 +27,6 @@ from geom.units import (
     say_both,
     say_length,
 )
-from geom.views.charts.wear_bars import middle
 
 #: In the order the work is listed in.
 WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")

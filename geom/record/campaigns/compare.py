@@ -27,16 +27,13 @@ from geom.record.wear.spells import Exposure
 from geom.stats.detection import shown
 from geom.stats.intervals import Rank, as_normal, difference, ranked, ratio
 from geom.surface import Grid
-from geom.units import Bool, Float
+from geom.units import M2, M3, Bool, Float
 
 if TYPE_CHECKING:
     from geom.record.campaigns.campaign import CampaignWear
 
 
 SCHEMA = "daubline.campaigns/1"
-
-_M2 = 1e-6
-_M3 = 1e-9
 
 
 def document(told: Comparison) -> dict[str, Any]:
@@ -55,7 +52,7 @@ def document(told: Comparison) -> dict[str, Any]:
             {**piece.to_dict(), **_contrast(found)}
             for piece, found in zip(told.pieces.pieces, told.wear, strict=True)
         ],
-        "material": _contrast(told.material, scale=_M3),
+        "material": _contrast(told.material, scale=M3),
         "levels": [_rank(rank, told) for rank in told.levels],
         "sides": [_rank(rank, told) for rank in told.sides],
         "map": _areas(told),
@@ -78,7 +75,7 @@ def _campaign(one: CampaignWear) -> dict[str, Any]:
         "repairs": [
             {
                 "heat": repair.heat,
-                "volume": repair.volume.times(_M3).to_dict(),
+                "volume": repair.volume.times(M3).to_dict(),
                 "since": repair.since,
             }
             for repair in one.material.repairs
@@ -113,7 +110,7 @@ def _rank(rank: Rank, told: Comparison) -> dict[str, Any]:
 def _areas(told: Comparison) -> dict[str, float]:
     """How much wall wears more, less, and where that is not shown; m2."""
     grid, shown = told.grid, told.maps.shown
-    face = grid.face_area * _M2
+    face = grid.face_area * M2
     compared = np.isfinite(told.maps.difference) & ~grid.opening
 
     def area(where: Bool) -> float:

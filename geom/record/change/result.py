@@ -13,11 +13,9 @@ from geom.record.change.volumes import Exchange
 from geom.record.regions import Kind, Piece
 from geom.stats.detection import FALSE
 from geom.surface import Grid
-from geom.units import Bool, Float
+from geom.units import M2, M3, Bool, Float
 
 SCHEMA = "daubline.change/1"
-
-_M2, _M3 = 1e-6, 1e-9
 
 
 @dataclass(frozen=True)
@@ -63,7 +61,7 @@ class PieceChange:
         return {
             **named,
             **place,
-            "area": self.area * _M2,
+            "area": self.area * M2,
             "mean_change": self.mean.to_dict(),
             "volume": _volumes(self.volume),
         }
@@ -197,11 +195,11 @@ class Change:
                 "typical": self.detection,
                 "false_discovery_rate": FALSE,
             },
-            "area": {name: part * _M2 for name, part in vars(self.areas).items()},
+            "area": {name: part * M2 for name, part in vars(self.areas).items()},
             "volume": _volumes(self.volume)
             | {
-                "shown_lost": self.shown_lost.times(_M3).to_dict(),
-                "shown_restored": self.shown_restored.times(_M3).to_dict(),
+                "shown_lost": self.shown_lost.times(M3).to_dict(),
+                "shown_restored": self.shown_restored.times(M3).to_dict(),
             },
             "mean_change": self.of_kind("wall")[0].mean.to_dict(),
             "greatest_loss": _spot(self.greatest_loss),
@@ -214,7 +212,7 @@ class Change:
 
 
 def _volumes(volume: Exchange) -> dict[str, Any]:
-    return {name: part.times(_M3).to_dict() for name, part in vars(volume).items()}
+    return {name: part.times(M3).to_dict() for name, part in vars(volume).items()}
 
 
 def _spot(spot: Spot | None) -> dict[str, Any] | None:

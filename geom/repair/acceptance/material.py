@@ -39,9 +39,7 @@ from geom.quantity import Quantity
 from geom.readings.surveys import SurveyBefore
 from geom.stats.partial_moments import chance_above, expected_excess
 from geom.surface import Grid, RadialSurface
-from geom.units import Bool, Float, Int
-
-_M2, _M3 = 1e-6, 1e-9
+from geom.units import M2, M3, Bool, Float, Int
 
 
 @dataclass(frozen=True)
@@ -85,10 +83,10 @@ class Moved:
     def to_dict(self) -> dict[str, Any]:
         """In m2 and m3."""
         return {
-            "area": self.area * _M2,
-            "net": self.net.times(_M3).to_dict(),
-            "put_in": self.put_in.times(_M3).to_dict(),
-            "taken_off": self.taken_off.times(_M3).to_dict(),
+            "area": self.area * M2,
+            "net": self.net.times(M3).to_dict(),
+            "put_in": self.put_in.times(M3).to_dict(),
+            "taken_off": self.taken_off.times(M3).to_dict(),
         }
 
 

@@ -10,12 +10,11 @@ from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import FACE, REACH, SURE, Decision
 from geom.repair.acceptance.material import Moved
 from geom.repair.audit.taper import TuyereAudit
+from geom.units import M2, M3
 
 SCHEMA = "daubline.recheck/1"
 
 Verdict = Literal["back on its drawing", "not back", "cannot tell"]
-
-_M2, _M3 = 1e-6, 1e-9
 
 
 @dataclass(frozen=True)
@@ -173,7 +172,7 @@ class ZoneCheck:
     def to_dict(self) -> dict[str, Any]:
         """As in ``recheck.json``; areas m2 and volumes m3."""
         told = vars(self) | {
-            "area": self.area * _M2,
+            "area": self.area * M2,
             "moved": _told(self.moved),
             "called_for": _volume(self.called_for),
         }
@@ -208,7 +207,7 @@ class Material:
         return {
             "zones": _told(self.zones),
             "called_for": _volume(self.called_for),
-            "planned": None if self.planned is None else self.planned * _M3,
+            "planned": None if self.planned is None else self.planned * M3,
             "wall": self.wall.to_dict(),
         }
 
@@ -304,4 +303,4 @@ def _told(what: _Tells | None) -> dict[str, Any] | None:
 
 def _volume(quantity: Quantity | None) -> dict[str, float] | None:
     """From mm3 to m3."""
-    return None if quantity is None else quantity.times(_M3).to_dict()
+    return None if quantity is None else quantity.times(M3).to_dict()

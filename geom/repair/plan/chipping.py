@@ -16,9 +16,7 @@ from geom.design import Design, Opening
 from geom.frame import turn
 from geom.quantity import Quantity
 from geom.surface import Grid
-from geom.units import Bool
-
-_M3 = 1e-9
+from geom.units import M3, Bool
 
 
 @dataclass(frozen=True)
@@ -45,7 +43,7 @@ class Chipping:
     def to_dict(self) -> dict[str, Any]:
         """Volume m3, lengths mm, angles degrees."""
         return {
-            "volume": self.volume.times(_M3).to_dict(),
+            "volume": self.volume.times(M3).to_dict(),
             "thickness": self.thickness.to_dict(),
             "stop_height": self.stop_height,
             "stop_radius": self.stop_radius,

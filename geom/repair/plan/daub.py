@@ -15,8 +15,8 @@ import numpy as np
 
 from geom.design import Mix
 from geom.quantity import Quantity
+from geom.units import M2, M3
 
-_M2, _M3 = 1e-6, 1e-9
 _LITRES = 1e-6
 
 
@@ -62,8 +62,8 @@ class Daub:
     def to_dict(self) -> dict[str, Any]:
         """Volumes m3, areas m2, masses kg, water litres, thickness mm."""
         return {
-            "volume": self.volume.times(_M3).to_dict(),
-            "mixed": self.mixed.times(_M3).to_dict(),
+            "volume": self.volume.times(M3).to_dict(),
+            "mixed": self.mixed.times(M3).to_dict(),
             "mass": self.mass.to_dict(),
             "sand": self.sand.to_dict(),
             "clay": self.clay.to_dict(),
@@ -72,8 +72,8 @@ class Daub:
             "batches": self.batches,
             "thickness": self.thickness,
             "layers": self.layers,
-            "wash_area": self.wash_area * _M2,
-            "wash": self.wash * _M3,
+            "wash_area": self.wash_area * M2,
+            "wash": self.wash * M3,
         }
 
 
@@ -91,7 +91,7 @@ def daub_for(volume: Quantity, mix: Mix, *, thickness: float, face: float) -> Da
         Area of the zone.
     """
     mixed = volume.times(swelling(mix))
-    mass = mixed.times(mix.daub_density * _M3)
+    mass = mixed.times(mix.daub_density * M3)
     dry = mass.times(1.0 / (1.0 + 0.5 * (mix.water_least + mix.water_most)))
     sand = sand_share(mix)
     return Daub(

@@ -36,7 +36,7 @@ from geom.repair.plan.partition import Plot, divide, marked_by_rule
 from geom.repair.wall import Wall
 from geom.surface import RadialSurface
 from geom.surface.grid import stretched
-from geom.units import Float
+from geom.units import M3, Float
 
 
 @dataclass(frozen=True)
@@ -125,9 +125,6 @@ def _drawn(nodes: Nodes, count: int, seed: int) -> Float:
         return nodes.draws(np.arange(size), count, seed=seed)
     chance = np.random.default_rng(seed).standard_normal((size, count))
     return np.asarray(root @ chance)
-
-
-_M3 = 1e-9
 
 
 @dataclass(frozen=True)
@@ -273,7 +270,7 @@ def clay_of(need: Need, mix: Mix) -> float:
     thin slip holds.
     """
     thin = need.joints + need.face * mix.wash
-    return _dry(need, mix)[1] + thin * mix.clay_density * _M3
+    return _dry(need, mix)[1] + thin * mix.clay_density * M3
 
 
 def _dry(need: Need, mix: Mix) -> tuple[float, float]:

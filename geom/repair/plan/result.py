@@ -12,11 +12,9 @@ from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.order import OrderLine
-from geom.units import Float, Int
+from geom.units import M2, M3, Float, Int
 
 SCHEMA = "daubline.repair/1"
-
-_M2, _M3 = 1e-6, 1e-9
 
 
 @dataclass(frozen=True)
@@ -76,12 +74,12 @@ class ZonePlan:
             "azimuth_to": self.azimuth_to,
             "height_from": self.height_from,
             "height_to": self.height_to,
-            "area": self.area * _M2,
-            "rebuild": self.rebuild * _M3,
-            "buildup": self.buildup * _M3,
+            "area": self.area * M2,
+            "rebuild": self.rebuild * M3,
+            "buildup": self.buildup * M3,
             "chip": None if self.chip is None else self.chip.to_dict(),
             "brickwork": None if self.brickwork is None else _laid(self.brickwork),
-            "cut": None if self.cut is None else self.cut.times(_M3).to_dict(),
+            "cut": None if self.cut is None else self.cut.times(M3).to_dict(),
             "daub": None if self.daub is None else self.daub.to_dict(),
             "notes": list(self.notes),
         }
@@ -130,7 +128,7 @@ class Account:
 
     def to_dict(self) -> dict[str, float]:
         """Volumes, m3."""
-        return {name: value * _M3 for name, value in vars(self).items()}
+        return {name: value * M3 for name, value in vars(self).items()}
 
 
 @dataclass(frozen=True)
@@ -210,8 +208,8 @@ def _laid(laid: LayUp) -> dict[str, Any]:
         "bed": laid.bed,
         "bed_most": laid.bed_most,
         "seat": laid.seat,
-        "volume": laid.counted.volume * _M3,
-        "joints": laid.joints * _M3,
+        "volume": laid.counted.volume * M3,
+        "joints": laid.joints * M3,
     }
 
 

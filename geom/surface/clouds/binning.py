@@ -100,18 +100,6 @@ def read_ahead(runs: Iterator[Points]) -> Iterator[Points]:
             yield run
 
 
-@contextmanager
-def counting(cluster: str | None) -> Iterator[Counter]:
-    """What counts clouds: this process, or a cluster where one is named."""
-    if cluster is None:
-        yield count_cloud
-        return
-    from geom.surface.clouds.cluster import counting_on
-
-    with counting_on(cluster) as counter:
-        yield counter
-
-
 _TURN = Lock()
 
 

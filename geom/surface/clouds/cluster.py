@@ -39,6 +39,7 @@ from geom.readings.clouds.source import no_points
 from geom.surface.clouds.binning import (
     Counter,
     Progress,
+    count_cloud,
     count_piece,
     other_version,
     pieces_of,
@@ -385,3 +386,13 @@ class _Round(Generic[T, A]):
             what = f'the Dask scheduler at "{where}" was lost before all was done'
             cure = "Start it again, with its workers, and repeat the command"
             raise InputError(what, cure=cure) from fault
+
+
+@contextmanager
+def counting(cluster: str | None) -> Iterator[Counter]:
+    """What counts clouds: this process, or a cluster where one is named."""
+    if cluster is None:
+        yield count_cloud
+        return
+    with counting_on(cluster) as counter:
+        yield counter

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from geom.design import Design
-from geom.frame import clock_face, wrap
+from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.record.regions import Piece, Pieces
+from geom.record.regions import Piece, Pieces, middle
 from geom.views.charts import style as chart
 from geom.views.charts.style import wear_axis
 from geom.views.charts.unrolled import Unrolled, nice_step
@@ -149,12 +149,6 @@ def _in_order(design: Design, pieces: Pieces) -> list[int]:
     sides = pieces.of_kind("side")
     at = wall.right(np.array([middle(pieces.pieces[i]) for i in sides]))
     return [sides[int(k)] for k in np.argsort(at, kind="stable")]
-
-
-def middle(piece: Piece) -> float:
-    """Azimuth of a piece's middle, degrees."""
-    half = 0.5 * float(wrap(piece.azimuth_to - piece.azimuth_from))
-    return float(wrap(piece.azimuth_from + half))
 
 
 def _side(piece: Piece, design: Design) -> str:

@@ -1,4 +1,4 @@
-"""The short summary in the terminal."""
+"""Rows of the short summary in the terminal."""
 
 from __future__ import annotations
 
@@ -11,26 +11,6 @@ from geom.quantity import Quantity
 from geom.repair import Works
 from geom.surface import RadialSurface
 from geom.units import CUBIC_FOOT, LITRE, say_both
-
-
-def print_summary(
-    design: Design,
-    surface: RadialSurface,
-    findings: Findings,
-    works: Works,
-    out: Path,
-) -> None:
-    """Say the main findings in a few lines on standard output."""
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
-
-    rows = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
-    rows.add_column(style="bold", no_wrap=True)
-    rows.add_column()
-    for name, words in summary_rows(design, surface, findings, works, out):
-        rows.add_row(name, escape(words))
-    Console(highlight=False, soft_wrap=True).print(rows)
 
 
 def summary_rows(
@@ -90,7 +70,7 @@ def _zones(findings: Findings) -> str:
 
 def _repair(design: Design, works: Works) -> list[tuple[str, str]]:
     """What to order, and which tuyeres slag runs into."""
-    from geom.views.jobs import order_words, say_sure
+    from geom.views.tables.repair import order_words, say_sure
     from geom.views.tables.repair import taper_words
 
     order, tuyeres = order_words(works.plan, design), taper_words(works.taper)
