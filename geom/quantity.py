@@ -6,12 +6,39 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from geom.units import Float
 
 #: Half-width of a 95 % interval of a normal variable, in standard deviations.
 K95 = 1.959963984540054
 _NAMES = ("value", "sd", "low95", "high95")
+
+
+def student_k95(dof: ArrayLike) -> Float:
+    """Half-width of a 95 % interval of Student's t, in standard deviations.
+
+    Parameters
+    ----------
+    dof : array, any shape
+        Degrees of freedom; NaN where there are none.
+
+    Returns
+    -------
+    array, same shape
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), table G.2.
+
+    Examples
+    --------
+    >>> student_k95([1, 10]).round(2).tolist()
+    [12.71, 2.23]
+    """
+    from scipy.special import stdtrit
+
+    return np.asarray(stdtrit(np.asarray(dof, dtype=np.float64), 0.975))
 
 
 @dataclass(frozen=True)
@@ -46,6 +73,28 @@ class Quantity:
         return cls(value, sd, value - K95 * sd, value + K95 * sd)
 
     @classmethod
+    def student(cls, value: float, sd: float, dof: float) -> Quantity:
+        """Of a value whose sd is itself an estimate with few degrees of freedom.
+
+        Parameters
+        ----------
+        value, sd : float
+        dof : float
+            Degrees of freedom of ``sd``; the interval is NaN where there are none.
+
+        References
+        ----------
+        JCGM 100:2008, G.3: the t-distribution.
+
+        Examples
+        --------
+        >>> round(Quantity.student(0.0, 1.0, 4).high95, 3)
+        2.776
+        """
+        reach = sd * float(student_k95(dof))
+        return cls(float(value), float(sd), float(value - reach), float(value + reach))
+
+    @classmethod
     def of_samples(cls, samples: Float, *, value: float | None = None) -> Quantity:
         """Of equally likely draws: their mean (or ``value``), sd and central 95 %.
 
@@ -57,6 +106,16 @@ class Quantity:
         low, high = np.quantile(samples, [0.025, 0.975]) + (value - centre)
         sd = float(np.std(samples, ddof=1))
         return cls(value, sd, float(low), float(high))
+
+    def __neg__(self) -> Quantity:
+        """With the sign turned.
+
+        Examples
+        --------
+        >>> -Quantity(2.0, 1.0, 0.5, 5.0)
+        Quantity(value=-2.0, sd=1.0, low95=-5.0, high95=-0.5)
+        """
+        return Quantity(-self.value, self.sd, -self.high95, -self.low95)
 
     def times(self, factor: float) -> Quantity:
         """Scaled by a positive constant: a change of unit."""
@@ -73,9 +132,9 @@ class Quantity:
         return Quantity(max(value, floor), sd, max(low, floor), max(high, floor))
 
     @classmethod
-    def from_dict(cls, told: Mapping[str, float]) -> Quantity:
-        """What `to_dict` gave."""
-        return cls(*(float(told[name]) for name in _NAMES))
+    def from_dict(cls, data: Mapping[str, float]) -> Quantity:
+        """Read back what `to_dict` gave."""
+        return cls(*(float(data[name]) for name in _NAMES))
 
     def to_dict(self) -> dict[str, float]:
         """As it is written in ``findings.json``."""
