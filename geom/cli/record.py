@@ -202,7 +202,7 @@ def add_to(commands: Any) -> None:
 
 def _command(own: Any, name: str, run: Any, *, help: str, more: str = "") -> Any:
     """A command about one record."""
-    said = f"{help[0].upper()}{help[1:]}. {more}".rstrip()
+    said = f"{help.capitalize()}. {more}".rstrip()
     it = own.add_parser(name, help=help, description=said)
     it.add_argument("record", type=Path, metavar="RECORD", help="folder of the record")
     it.set_defaults(run=run)

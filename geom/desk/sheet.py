@@ -47,6 +47,7 @@ from geom.readings.sheets.table import (
 )
 from geom.sampling.plan import first_climb
 from geom.units import from_mm
+from geom.views.say import upfirst
 
 _MEND = "Mend it here, or read the rod again."
 
@@ -96,7 +97,7 @@ class Doubts:
         try:
             sheet = read_long(table)
         except InputError as fault:
-            return f"{_capital(fault.what)}. {_number(unit)}"
+            return f"{upfirst(fault.what)}. {_number(unit)}"
         try:
             refuse_implausible(sheet, self.design)
         except InputError as fault:
@@ -104,17 +105,13 @@ class Doubts:
             off = "radius" in (fault.place or "") or "radius" in fault.what
             cause = likely_cause(one, "radius", unit) if off else None
             ask = f"Is this {cause.one}? " if cause else ""
-            return f"{_capital(fault.what)}. {ask}{_MEND}"
+            return f"{upfirst(fault.what)}. {ask}{_MEND}"
         return ""
 
 
 def _number(unit: str) -> str:
     ways = "18 3/8 or 18.375" if unit == "in" else "the number alone"
     return f"Write {ways}, without a unit."
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 #: Readings past which a sheet is no rod sheet of one climb.

@@ -58,6 +58,11 @@ def plain(text: str, *, most: int = 200) -> str:
     return line if len(line) <= most else line[: most - 1].rstrip() + "…"
 
 
+def upfirst(words: str) -> str:
+    """Words with their first letter large, the others as they are."""
+    return words[:1].upper() + words[1:]
+
+
 def headings(findings: Findings) -> tuple[str, str]:
     """Title and lining as two lines; the second empty where both say the same."""
     title, lining = plain(findings.title), plain(findings.lining)

@@ -30,6 +30,7 @@ from geom.views.say import (
     say_sense,
     say_time,
     say_zero,
+    upfirst,
 )
 from geom.views.tables.campaigns import (
     about_rows,
@@ -105,7 +106,6 @@ def campaigns_page(told: Comparison) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped."""
     names = called(told)
     design = told.design
-    sense = say_sense(design)
     return page_bytes(
         "campaigns.html.jinja",
         campaigns_pictures(told, names),
@@ -114,7 +114,7 @@ def campaigns_page(told: Comparison) -> bytes:
         names=names,
         lining=plain(design.name),
         version=__version__,
-        sense=sense[:1].upper() + sense[1:],
+        sense=upfirst(say_sense(design)),
         zero=say_zero(design),
         height_zero=plain(design.height_zero, most=60),
         per=told.by,

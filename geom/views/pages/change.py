@@ -11,6 +11,7 @@ from geom.views.say import (
     say_sense,
     say_time,
     say_zero,
+    upfirst,
 )
 from geom.views.tables.change import (
     facts,
@@ -36,7 +37,6 @@ def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> b
     bytes
         No script and no address of anything outside; every text is escaped.
     """
-    sense = say_sense(design)
     tables = [
         (heading, first, piece_rows(pieces, design))
         for heading, first, pieces in (
@@ -52,7 +52,7 @@ def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> b
         lining=plain(change.lining),
         start=survey_line(change.start),
         end=survey_line(change.end),
-        sense=sense[:1].upper() + sense[1:],
+        sense=upfirst(say_sense(design)),
         zero=say_zero(design),
         height_zero=plain(design.height_zero, most=60),
         created=say_time(change.created),

@@ -16,7 +16,7 @@ from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
-from geom.views.say import plain, say_sense, say_zero
+from geom.views.say import plain, say_sense, say_zero, upfirst
 
 #: Cells of the page are so much coarser than a survey's: many surveys have to fit in.
 _ROW, _COLUMNS = 25.0, 180
@@ -40,13 +40,12 @@ def heats_bytes(
     design = walls[-1].design
     coarse = _Coarse.of(design, walls[-1])
     script = page_script("main.js")
-    sense = say_sense(design)
     return page_bytes(
         "heats.html.jinja",
         {},
         title=plain(title),
         lining=plain(design.name),
-        sense=sense[:1].upper() + sense[1:],
+        sense=upfirst(say_sense(design)),
         zero=say_zero(design),
         height_zero=plain(design.height_zero, most=60),
         left_out=left_out,

@@ -21,6 +21,7 @@ from geom.views.say import (
     say_sense,
     say_time,
     say_zero,
+    upfirst,
 )
 from geom.views.tables import survey as tables
 from geom.views.tables.repair import (
@@ -93,17 +94,13 @@ def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
         "lining": headings(findings)[1],
         "created": say_time(findings.created),
         "version": plain(findings.version),
-        "sense": _capital(say_sense(design)),
+        "sense": upfirst(say_sense(design)),
         "zero": say_zero(design),
         "height_zero": plain(design.height_zero, most=60),
         "scale_low": say_both(low, unit),
         "scale_high": say_both(high, unit),
         "brick_line": say_both(design.repair.brick_threshold, unit),
     }
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:

@@ -34,6 +34,7 @@ from geom.views.say import (
     say_sense,
     say_time,
     say_zero,
+    upfirst,
 )
 from geom.views.tables.wear import (
     LISTED,
@@ -47,7 +48,6 @@ from geom.views.tables.wear import (
     spells_words,
     step_lines,
     stop_lines,
-    upper,
     wear_facts,
 )
 
@@ -145,14 +145,13 @@ def wear_page(wear: Wear, design: Design, depths: Sequence[Depth] = ()) -> bytes
 
 
 def _heading(wear: Wear, design: Design) -> dict[str, object]:
-    sense = say_sense(design)
     made = f"Made {say_time(wear.created)} by daubline {plain(wear.version, most=40)}."
     return {
         "title": plain(wear.title),
         "whose": whose(wear),
         "lining": plain(wear.lining),
         "made": made,
-        "sense": sense[:1].upper() + sense[1:],
+        "sense": upfirst(say_sense(design)),
         "zero": say_zero(design),
         "height_zero": plain(design.height_zero, most=60),
         "brick_line": say_both(design.repair.brick_threshold, design.length_unit),
@@ -166,13 +165,13 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
     return {
         "stops": stops[:_STOPS],
         "stops_more": f"And {more} more places; see wear.json." if more > 0 else "",
-        "warnings": [upper(plain(words, most=400)) for words in wear.warnings],
+        "warnings": [upfirst(plain(words, most=400)) for words in wear.warnings],
         "facts": wear_facts(wear, design),
         "steps": step_lines(wear.steps, design),
         "pattern": pattern_lines(wear.pattern, design),
         "forecasts": forecast_rows(wear.forecasts, design),
         "rules": list(rules),
-        "defers": f"{upper(DEFERS)}.",
+        "defers": f"{upfirst(DEFERS)}.",
     }
 
 

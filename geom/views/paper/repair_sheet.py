@@ -44,6 +44,7 @@ from geom.views.say import (
     say_volume,
     say_volume_interval,
     say_zero,
+    upfirst,
 )
 from geom.views.tables.repair import (
     Job,
@@ -110,12 +111,11 @@ def _height(flowables: list[Flowable], width: float, room: float) -> float:
 
 
 def _head(findings: Findings, design: Design) -> list[Flowable]:
-    sense = say_sense(design)
     return [
         says("Repair sheet", 22, bold=True, after=1),
         says(": ".join(filter(None, reversed(headings(findings)))), 14, bold=True),
         says(
-            f"Clock: {say_zero(design)}. {sense[:1].upper()}{sense[1:]}.",
+            f"Clock: {say_zero(design)}. {upfirst(say_sense(design))}.",
             BODY,
             after=5,
         ),

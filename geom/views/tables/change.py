@@ -28,6 +28,7 @@ from geom.views.say import (
     say_time,
     say_volume,
     say_volume_interval,
+    upfirst,
 )
 
 #: Changes are told to this part of an inch.
@@ -174,7 +175,7 @@ def _on_average(piece: PieceChange, design: Design) -> str:
         mean, word = _turned(mean), "put back"
     said = f"{say_mean(mean.value, design)} {word} on average"
     ends = say_mean_ends(mean, design)
-    return f"{capital(piece.piece.name)}: {said}, {_SURE}: {ends}."
+    return f"{upfirst(piece.piece.name)}: {said}, {_SURE}: {ends}."
 
 
 def say_ends(length: Quantity, design: Design) -> str:
@@ -226,11 +227,6 @@ def survey_line(told: Told) -> str:
     return f"{named}, worked out {say_time(told.created)}"
 
 
-def capital(words: str) -> str:
-    """With a capital first letter."""
-    return words[:1].upper() + words[1:]
-
-
 @dataclass(frozen=True)
 class PieceRow:
     """One piece of wall as it is told; text throughout."""
@@ -257,7 +253,7 @@ def facts(change: Change, design: Design) -> list[tuple[str, str, str]]:
             f"95 %: {say_volume_interval(part, design)}",
         )
         for name, part in (
-            (f"{capital(side)} on balance", net),
+            (f"{upfirst(side)} on balance", net),
             ("Lost in all", volume.lost),
             ("Put back in all", volume.restored),
         )
@@ -310,12 +306,12 @@ def _row(one: PieceChange, design: Design) -> PieceRow:
 def _place(piece: Piece, design: Design) -> tuple[str, str]:
     heights = say_span(piece.height_from, piece.height_to, design)
     if piece.name:
-        return capital(piece.name), heights
+        return upfirst(piece.name), heights
     if piece.kind == "side":
         middle = piece.azimuth_from + 0.5 * (
             (piece.azimuth_to - piece.azimuth_from) % 360.0
         )
-        clock = capital(say_clock(piece, design))
+        clock = upfirst(say_clock(piece, design))
         return clock_face(middle, design.azimuth_sense), clock
     low, high = piece.height_from, piece.height_to
     return heights, f"{low:.0f} to {high:.0f} mm"

@@ -31,6 +31,7 @@ from geom.views.say import (
     say_span,
     say_volume,
     say_volume_interval,
+    upfirst,
 )
 
 #: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
@@ -134,7 +135,7 @@ def daub_words(daub: Daub, design: Design) -> str:
     )
     return (
         f"{place} in place. Mix {wet}: {parts}; water {water}. Batches: {batches}. "
-        f"{layers[:1].upper()}{layers[1:]}. First wash {wash}."
+        f"{upfirst(layers)}. First wash {wash}."
     )
 
 

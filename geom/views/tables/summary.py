@@ -70,8 +70,7 @@ def _zones(findings: Findings) -> str:
 
 def _repair(design: Design, works: Works) -> list[tuple[str, str]]:
     """What to order, and which tuyeres slag runs into."""
-    from geom.views.tables.repair import order_words, say_sure
-    from geom.views.tables.repair import taper_words
+    from geom.views.tables.repair import order_words, say_sure, taper_words
 
     order, tuyeres = order_words(works.plan, design), taper_words(works.taper)
     rows = [("Order", f"{order} ({say_sure(works.plan)} sure)")] if order else []

@@ -20,7 +20,14 @@ from geom.record.study import Wear
 from geom.record.wear.ovality import Roundness
 from geom.record.wear.spells import TONNE, Exposure
 from geom.units import say_both
-from geom.views.say import figures, plain, say_piece, say_wear, say_wear_interval
+from geom.views.say import (
+    figures,
+    plain,
+    say_piece,
+    say_wear,
+    say_wear_interval,
+    upfirst,
+)
 
 #: Forecasts told, the soonest first.
 _SOONEST = 3
@@ -64,7 +71,7 @@ def stop_lines(forecasts: Sequence[Forecast], design: Design) -> list[str]:
             continue
         where = say_piece(one.piece, design)
         lines.append(
-            f"{upper(where)}: {say_both(one.at.value, unit)} gone, "
+            f"{upfirst(where)}: {say_both(one.at.value, unit)} gone, "
             f"{_left(one.room, unit)} to the {one.limit}; {_when(one.heats)}."
         )
     return lines
@@ -151,7 +158,7 @@ def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
     """Steps in wear, with their evidence."""
     unit = design.length_unit
     return [
-        f"{upper(say_piece(one.piece, design))}: from {one.first.words} on "
+        f"{upfirst(say_piece(one.piece, design))}: from {one.first.words} on "
         f"{say_wear(one.after.value, unit)} a heat, before "
         f"{say_wear(one.before.value, unit)}; change "
         f"{say_wear(one.change.value, unit)}, 95 %: "
@@ -174,13 +181,9 @@ def pattern_lines(pattern: Sequence[Roundness], design: Design) -> list[str]:
         words = plain(one.words, most=300)
         zones.setdefault(words, []).append(say_piece(one.zone, design))
     return [
-        f"{upper(listed(names, last='and'))}: {words}" for words, names in zones.items()
+        f"{upfirst(listed(names, last='and'))}: {words}"
+        for words, names in zones.items()
     ]
-
-
-def upper(words: str) -> str:
-    """With its first letter large."""
-    return words[:1].upper() + words[1:]
 
 
 def wear_facts(wear: Wear, design: Design) -> list[tuple[str, str, str]]:
@@ -337,7 +340,7 @@ def _heading(wear: Wear) -> str:
 def _rates(wear: Wear, design: Design) -> list[str]:
     rows = rate_rows(wear.pieces, [wear.rates["heat"].long], design)
     return [
-        f"{_upper(row.where)}: {value} a heat" + (f", 95 %: {span}" if span else "")
+        f"{upfirst(row.where)}: {value} a heat" + (f", 95 %: {span}" if span else "")
         for row in rows
         for value, span in row.rates
     ]
@@ -345,7 +348,7 @@ def _rates(wear: Wear, design: Design) -> list[str]:
 
 def _forecast_lines(wear: Wear, design: Design) -> list[str]:
     return [
-        f"{_upper(row.where)}, {row.limit}: passed in {row.heats}"
+        f"{upfirst(row.where)}, {row.limit}: passed in {row.heats}"
         + (f", 95 %: {row.interval}" if row.interval else "")
         for row in forecast_rows(wear.forecasts, design)
         if not row.stop
@@ -358,7 +361,3 @@ def _repaired(wear: Wear, design: Design) -> list[str]:
         + (f", 95 %: {row.interval}" if row.interval else "")
         for row in forecast_rows(wear.repaired, design)
     ]
-
-
-def _upper(words: str) -> str:
-    return words[:1].upper() + words[1:]
