@@ -3,6 +3,7 @@
 from geom.design.drawing import (
     DatumBand,
     Design,
+    DrawingPart,
     Opening,
     Profile,
     RepairRules,
@@ -18,6 +19,7 @@ __all__ = [
     "Brickwork",
     "DatumBand",
     "Design",
+    "DrawingPart",
     "Melting",
     "Mix",
     "Opening",

@@ -5,9 +5,10 @@ The finished hot face: radius against height, straight in between.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +16,20 @@ from numpy.typing import ArrayLike
 from geom.design.shop import Shop
 from geom.frame import Sense, turn
 from geom.units import Bool, Float
+
+#: What makes a drawing; what a shop decides by (bricks, mix, rules) is no part of it.
+DrawingPart = Literal[
+    "name",
+    "azimuth_sense",
+    "azimuth_zero",
+    "height_zero",
+    "profile",
+    "shell_radius",
+    "openings",
+]
+
+#: Lengths (mm) and azimuths (degrees) that agree this well are of one drawing.
+_SAME_DRAWING = 0.1
 
 
 @dataclass(frozen=True)
@@ -94,6 +109,24 @@ class Profile:
     def mean_radius(self) -> float:
         """Mean design radius over the height, mm."""
         return float(np.trapezoid(self.radius, self.height) / (self.top - self.bottom))
+
+    def row_that_differs(self, height: Float, radius: Float) -> int | None:
+        """Where design radii, as an earlier survey holds them, are of another drawing.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        radius : array (m,), mm
+
+        Returns
+        -------
+        int or None
+            The row that is farthest off; None: they are of this drawing.
+        """
+        off = np.abs(radius - self.radius_at(height))
+        off = np.where(np.isnan(off), np.inf, off)
+        worst = int(np.argmax(off))
+        return worst if off[worst] > _SAME_DRAWING else None
 
 
 @dataclass(frozen=True)
@@ -258,6 +291,51 @@ class Design:
     repair: RepairRules = field(default_factory=RepairRules)
     rod: RodErrors = field(default_factory=RodErrors)
     shop: Shop = field(default_factory=Shop)
+
+    def differs_from(
+        self,
+        other: Design,
+        *,
+        parts: Collection[DrawingPart] = get_args(DrawingPart),
+    ) -> DrawingPart | Literal[""]:
+        """The first part in which another design is of another drawing.
+
+        Parameters
+        ----------
+        other : Design
+        parts : names of attributes
+            What is compared.
+
+        Returns
+        -------
+        str
+            Name of the attribute; empty: both are one drawing.
+        """
+        part: DrawingPart
+        for part in get_args(DrawingPart):
+            if part in parts and not self._same(other, part):
+                return part
+        return ""
+
+    def _same(self, other: Design, part: DrawingPart) -> bool:
+        if part not in ("profile", "shell_radius", "openings"):
+            return bool(getattr(self, part) == getattr(other, part))
+        one, another = self._lengths(part), other._lengths(part)
+        return one.shape == another.shape and bool(
+            (np.abs(one - another) < _SAME_DRAWING).all()
+        )
+
+    def _lengths(self, part: DrawingPart) -> Float:
+        """A part of the drawing as one array, to be compared number by number."""
+        if part == "profile":
+            return np.stack([self.profile.height, self.profile.radius])
+        if part == "shell_radius":
+            return np.array([self.shell_radius or 0.0])
+        openings = sorted(
+            (o.azimuth, o.height, o.width, o.tall, float(o.kind == "tuyere"))
+            for o in self.openings
+        )
+        return np.array(openings, dtype=np.float64)
 
     def radius_at_opening(self, opening: Opening) -> float:
         """Design radius at an opening's centre, mm."""

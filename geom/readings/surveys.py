@@ -27,8 +27,6 @@ FILE = "surface.nc"
 
 _FIELDS = ("cutback", "cutback_sd", "design_radius", "surveyed")
 _MOST_CELLS = 4_000_000
-#: Radii of the two drawings may differ by this and still be the same drawing, mm.
-_SAME = 0.1
 _CURE = "Give the output folder of an earlier 'daubline survey' of this lining"
 
 
@@ -176,15 +174,11 @@ def _refuse_other_net(height: Float, azimuth: Float) -> None:
 
 
 def _refuse_other_drawing(height: Float, drawn: Float, design: Design) -> None:
-    profile = design.profile
-    inside = (height >= profile.bottom) & (height <= profile.top)
-    off = np.full(height.size, np.inf)
-    off[inside] = np.abs(drawn[inside, 0] - profile.radius_at(height[inside]))
-    worst = int(np.argmax(np.where(np.isnan(off), np.inf, off)))
-    if not off[worst] <= _SAME:
+    row = design.profile.row_that_differs(height, drawn[:, 0])
+    if row is not None:
         raise InputError(
-            f"was compared with another drawing: at height {height[worst]:.0f} mm its "
-            f"design radius is {drawn[worst, 0]:.1f} mm",
+            f"was compared with another drawing: at height {height[row]:.0f} mm its "
+            f"design radius is {drawn[row, 0]:.1f} mm",
             cure="Past surveys must be of the lining in the design file; leave out "
             "those from before it was changed",
         )

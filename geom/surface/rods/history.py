@@ -321,8 +321,8 @@ def _told(survey: RadialSurface | PastSurvey, design: Design) -> PastSurvey:
     if isinstance(survey, PastSurvey):
         return survey
     rows = survey.grid.surveyed
-    drawn = design.profile.radius_at(survey.height[rows])
-    if np.abs(drawn - survey.grid.design_radius[rows]).max() > 0.1:
+    height, radius = survey.height[rows], survey.grid.design_radius[rows]
+    if design.profile.row_that_differs(height, radius) is not None:
         raise InputError("a past survey was compared with another drawing")
     return PastSurvey(
         survey.height[rows],
