@@ -90,18 +90,17 @@ def _tell(design: Design, change: Change, out: Path) -> None:
 def change_rows(design: Design, change: Change, out: Path) -> list[tuple[str, str]]:
     """Name and words of each line."""
     from geom.units import say_both
-    from geom.views.say import plain
+    from geom.views.say import plain, say_litres
     from geom.views.tables.change import net_volume, say_spot, survey_line
-    from geom.views.tables.summary import say_volume
 
     net, side = net_volume(change)
     rows = [
         ("Change", plain(change.title)),
         ("From", survey_line(change.start)),
         ("To", survey_line(change.end)),
-        ("Lost", say_volume(change.volume.lost)),
-        ("Put back", say_volume(change.volume.restored)),
-        (f"{side.capitalize()} on balance", say_volume(net)),
+        ("Lost", say_litres(change.volume.lost)),
+        ("Put back", say_litres(change.volume.restored)),
+        (f"{side.capitalize()} on balance", say_litres(net)),
     ]
     for name, spot in (
         ("Greatest loss", change.greatest_loss),

@@ -161,11 +161,11 @@ def _print_summary(
     from rich.markup import escape
     from rich.table import Table
 
-    from geom.views.tables.summary import summary_rows
+    from geom.views.tables.survey import terminal_rows
 
     rows = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
     rows.add_column(style="bold", no_wrap=True)
     rows.add_column()
-    for name, words in summary_rows(design, surface, findings, works, out):
+    for name, words in terminal_rows(design, surface, findings, works, out):
         rows.add_row(name, escape(words))
     Console(highlight=False, soft_wrap=True).print(rows)

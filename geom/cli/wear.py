@@ -126,9 +126,9 @@ def _tell(wear: Wear, record: Record, out: Path) -> None:
     """Say the main things in a few lines on standard output."""
     from rich.console import Console
 
-    from geom.views.tables.wear import said_of
+    from geom.views.tables.wear import summary_lines
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
-    for words in said_of(wear, record.design):
+    for words in summary_lines(wear, record.design):
         console.print(words)
     console.print(f"Files: {out}: start with wear.html")

@@ -126,6 +126,15 @@ def say_volume_interval(quantity: Quantity, design: Design) -> str:
     )
 
 
+def say_litres(volume: Quantity) -> str:
+    """A volume with its interval, in litres and cubic feet, for the terminal."""
+    litres, feet = volume.times(1.0 / LITRE), volume.times(1.0 / CUBIC_FOOT)
+    return (
+        f"{litres.value:.1f} litres ({feet.value:.2f} cu ft), "
+        f"95 % between {litres.low95:.1f} and {litres.high95:.1f} litres"
+    )
+
+
 def say_cubic_metres(quantity: Quantity) -> str:
     """A volume with its interval in m³."""
     value, low, high = (
@@ -316,6 +325,21 @@ def _side(piece: Piece, design: Design) -> str:
     if span(piece) <= 360.0 / HOURS + 1e-6:
         return clock_face(middle(piece), design.azimuth_sense)
     return say_clock(piece, design)
+
+
+def say_change_percent(change: Quantity) -> str:
+    """A change in percent, with its sign and its interval.
+
+    Examples
+    --------
+    >>> say_change_percent(Quantity(4.04, 1.0, 2.08, 6.0))
+    '+4.0 %; 95 %: +2.1 to +6.0 %'
+    """
+    value, low, high = (
+        f"{round(part, 1) + 0.0:+.1f}"
+        for part in (change.value, change.low95, change.high95)
+    )
+    return f"{value} %; 95 %: {low} to {high} %"
 
 
 def say_percent(ratio: Quantity) -> tuple[str, str]:

@@ -34,10 +34,10 @@ from geom.views.say import (
 )
 from geom.views.tables.campaigns import (
     about_rows,
-    called,
+    campaign_names,
     headline,
     material_row,
-    place_rows,
+    rank_rows,
     ranking_words,
     zone_rows,
 )
@@ -104,7 +104,7 @@ def even_rgb(apart: Float, step: float) -> Rgb:
 
 def campaigns_page(told: Comparison) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped."""
-    names = called(told)
+    names = campaign_names(told)
     design = told.design
     return page_bytes(
         "campaigns.html.jinja",
@@ -127,7 +127,7 @@ def campaigns_page(told: Comparison) -> bytes:
             (
                 title,
                 ranking_words(ranks, what),
-                place_rows(told, ranks),
+                rank_rows(told, ranks),
             )
             for title, what, ranks in (
                 ("By level", "level", told.levels),
@@ -149,7 +149,7 @@ def _shown(told: Comparison) -> str:
         100.0 * float(grid.face_area[known & (shown == sign)].sum()) / whole
         for sign in (-1, 1)
     )
-    second = called(told)[1]
+    second = campaign_names(told)[1]
     return (
         f"{second} is shown to wear less on {less:.0f} % of the wall and more on "
         f"{more:.0f} % of it; on the other {max(0.0, 100.0 - less - more):.0f} % "

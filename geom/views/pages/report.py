@@ -105,7 +105,7 @@ def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
 
 def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
     design = surface.design
-    summary = tables.summary_rows(findings, design)
+    summary = tables.finding_rows(findings, design)
     zones = tables.zone_rows(findings, design)
     return {
         "summary": summary,

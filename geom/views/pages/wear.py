@@ -41,8 +41,8 @@ from geom.views.tables.wear import (
     forecast_rows,
     pattern_lines,
     rate_columns,
+    rate_quantities,
     rate_rows,
-    rates_told,
     rule_parts,
     spell_rows,
     spells_words,
@@ -178,7 +178,7 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
 def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, object]:
     return {
         "columns": rate_columns(wear),
-        "rates": rate_rows(wear.pieces, rates_told(wear), design),
+        "rates": rate_rows(wear.pieces, rate_quantities(wear), design),
         "short_over": wear.rates["heat"].short_over,
         "zones_remark": _together(len(wear.spells), "spells, their mean"),
         "depths_remark": _together(len(depths), "heats, the deepest of them"),

@@ -22,11 +22,11 @@ from geom.views.say import plain, say_time, say_zero
 from geom.views.tables.recheck import (
     RESULTS,
     VERDICTS,
-    Row,
+    CheckRow,
+    fit_rows,
     level_row,
     material_lines,
     percent,
-    shown,
     verdict_lines,
     zone_row,
 )
@@ -158,12 +158,14 @@ def _tables(recheck: Recheck, design: Design, rows: int) -> Flowable:
     )
 
 
-def _table(name: tuple[str, str], rows: list[Row], most: int, wide: float) -> Flowable:
+def _table(
+    name: tuple[str, str], rows: list[CheckRow], most: int, wide: float
+) -> Flowable:
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
 
     heading = (name[0], f"off, {name[1]}", "chance", "result")
-    told = [heading, *(row.cells for row in shown(rows, most))]
+    told = [heading, *(row.cells for row in fit_rows(rows, most))]
     bold = [
         ("FONTNAME", (3, k), (3, k), BOLD)
         for k, row in enumerate(told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from geom.quantity import Quantity
@@ -26,54 +27,55 @@ MANY = {"tonne": "tonnes of iron", "hour": "hours on blast", "heat": "heats"}
 
 
 @dataclass(frozen=True)
-class Row:
-    """One amount of both campaigns; each with its interval, empty where not told."""
+class ContrastRow:
+    """One amount of both campaigns; each with its interval, empty where unknown."""
 
     name: str
     first: tuple[str, str]
     second: tuple[str, str]
     change: tuple[str, str]
     percent: tuple[str, str]
-    settled: bool
+    significant: bool
 
 
 @dataclass(frozen=True)
-class Place:
-    """One line of a ranking."""
+class RankRow:
+    """One line of a ranking; its place is a range where that is not settled."""
 
     place: str
     name: str
     change: tuple[str, str]
-    settled: bool
+    significant: bool
 
 
-def called(told: Comparison) -> tuple[str, str]:
+def campaign_names(comparison: Comparison) -> tuple[str, str]:
     """What the campaigns are called: with the furnace too where they share a name."""
-    first, second = told.first, told.second
-    names = [plain(one.name, most=40) or "without a name" for one in (first, second)]
+    first, second = comparison.first, comparison.second
+    campaigns = (first, second)
+    names = [plain(each.name, most=40) or "without a name" for each in campaigns]
     if first.lining != second.lining or names[0] == names[1]:
-        linings = [plain(one.lining, most=40) for one in (first, second)]
+        linings = [plain(each.lining, most=40) for each in campaigns]
         names = [f"{n} of {where}" for n, where in zip(names, linings, strict=True)]
     if names[0] == names[1]:
         names = [f"{names[0]} ({word})" for word in ("first", "second")]
     return names[0], names[1]
 
 
-def headline(told: Comparison) -> list[str]:
+def headline(comparison: Comparison) -> list[str]:
     """What a reviewer takes away: the hottest zone, the whole wall, the material."""
-    said = [_wear_sentence(told, name) for name in (_HOTTEST, _WHOLE)]
-    return [words for words in (*said, _material_sentence(told)) if words]
+    sentences = [_wear_sentence(comparison, name) for name in (_HOTTEST, _WHOLE)]
+    return [each for each in (*sentences, _material_sentence(comparison)) if each]
 
 
-def _wear_sentence(told: Comparison, zone: str) -> str:
-    found = told.of(zone)
-    if found is None:
+def _wear_sentence(comparison: Comparison, zone: str) -> str:
+    contrast = comparison.of(zone)
+    if contrast is None:
         return ""
-    first, second = called(told)
-    what, per = f"the {zone}", f"per {told.by}"
-    if found.ratio is not None:
-        value, interval = say_percent(found.ratio)
-        if settled(found):
+    first, second = campaign_names(comparison)
+    what, per = f"the {zone}", f"per {comparison.by}"
+    if contrast.ratio is not None:
+        value, interval = say_percent(contrast.ratio)
+        if is_significant(contrast):
             return (
                 f"Campaign {second} wears {what} {value} {per} than campaign {first} "
                 f"(95 %: {interval})."
@@ -82,100 +84,88 @@ def _wear_sentence(told: Comparison, zone: str) -> str:
             f"Whether campaign {second} wears {what} more or less {per} than campaign "
             f"{first} is not settled: best estimate {value}, 95 %: {interval}."
         )
-    if found.difference is None:
+    if contrast.difference is None:
         return f"Wear of {what} is not told of both campaigns."
-    unit = told.design.length_unit
-    apart = found.difference
-    size = say_wear(abs(apart.value), unit)
-    more = "less" if apart.value < 0.0 else "more"
-    sure = "" if settled(found) else "; that is not settled"
+    unit = comparison.design.length_unit
+    difference = contrast.difference
+    size = say_wear(abs(difference.value), unit)
+    more = "less" if difference.value < 0.0 else "more"
+    sure = "" if is_significant(contrast) else "; that is not settled"
     return (
         f"Campaign {second} wears {what} {size} {more} {per} than campaign {first} "
-        f"(second less first, 95 %: {say_wear_interval(apart, unit)}){sure}."
+        f"(second less first, 95 %: {say_wear_interval(difference, unit)}){sure}."
     )
 
 
-def _material_sentence(told: Comparison) -> str:
-    found = told.material
-    if found.ratio is None:
+def _material_sentence(comparison: Comparison) -> str:
+    contrast = comparison.material
+    if contrast.ratio is None:
         return ""
-    value, interval = say_percent(found.ratio)
-    second = called(told)[1]
-    if settled(found):
+    value, interval = say_percent(contrast.ratio)
+    second = campaign_names(comparison)[1]
+    if is_significant(contrast):
         return (
-            f"Repairs of campaign {second} put back {value} material per {told.by} "
-            f"(95 %: {interval})."
+            f"Repairs of campaign {second} put back {value} material per "
+            f"{comparison.by} (95 %: {interval})."
         )
     return (
         f"Whether repairs of campaign {second} put back more or less material per "
-        f"{told.by} is not settled: best estimate {value}, 95 %: {interval}."
+        f"{comparison.by} is not settled: best estimate {value}, 95 %: {interval}."
     )
 
 
-def settled(found: Contrast) -> bool:
+def is_significant(contrast: Contrast) -> bool:
     """Whether it is sure which campaign has more."""
-    apart = found.difference
-    return apart is not None and not apart.low95 <= 0.0 <= apart.high95
+    difference = contrast.difference
+    return difference is not None and not difference.low95 <= 0.0 <= difference.high95
 
 
-def zone_rows(told: Comparison) -> list[Row]:
+def zone_rows(comparison: Comparison) -> list[ContrastRow]:
     """The whole wall and its zones."""
-    rows = []
-    for kind in ("wall", "zone"):
-        for i in told.pieces.of_kind(kind):
-            name = say_piece(told.pieces.pieces[i], told.design)
-            rows.append(_row(told, name, told.wear[i]))
-    return rows
+    design, regions = comparison.design, comparison.pieces
+    unit = design.length_unit
+
+    def in_words(wear: Quantity) -> tuple[str, str]:
+        return say_wear(wear.value, unit), say_wear_interval(wear, unit)
+
+    return [
+        _row(say_piece(regions.pieces[i], design), comparison.wear[i], in_words)
+        for kind in ("wall", "zone")
+        for i in regions.of_kind(kind)
+    ]
 
 
-def _row(told: Comparison, name: str, found: Contrast) -> Row:
-    unit = told.design.length_unit
-
-    def said(one: Quantity | None) -> tuple[str, str]:
-        if one is None:
-            return "not told", ""
-        return say_wear(one.value, unit), say_wear_interval(one, unit)
-
-    percent = ("", "") if found.ratio is None else say_percent(found.ratio)
-    return Row(
-        name,
-        said(found.first),
-        said(found.second),
-        said(found.difference),
-        percent,
-        settled(found),
-    )
-
-
-def material_row(told: Comparison) -> Row:
+def material_row(comparison: Comparison) -> ContrastRow:
     """Material put back."""
-    found, design = told.material, told.design
 
-    def said(one: Quantity | None) -> tuple[str, str]:
-        return ("not told", "") if one is None else say_material(one, design)
+    def in_words(volume: Quantity) -> tuple[str, str]:
+        return say_material(volume, comparison.design)
 
-    percent = ("", "") if found.ratio is None else say_percent(found.ratio)
-    return Row(
-        f"put back per {told.by}",
-        said(found.first),
-        said(found.second),
-        said(found.difference),
-        percent,
-        settled(found),
+    return _row(f"put back per {comparison.by}", comparison.material, in_words)
+
+
+def _row(
+    name: str, contrast: Contrast, in_words: Callable[[Quantity], tuple[str, str]]
+) -> ContrastRow:
+    first, second, change = (
+        ("not told", "") if each is None else in_words(each)
+        for each in (contrast.first, contrast.second, contrast.difference)
     )
+    percent = ("", "") if contrast.ratio is None else say_percent(contrast.ratio)
+    return ContrastRow(name, first, second, change, percent, is_significant(contrast))
 
 
-def place_rows(told: Comparison, ranks: tuple[Rank, ...]) -> list[Place]:
+def rank_rows(comparison: Comparison, ranks: tuple[Rank, ...]) -> list[RankRow]:
     """A ranking, most more first."""
-    unit, rows = told.design.length_unit, []
+    unit, rows = comparison.design.length_unit, []
     for rank in ranks:
-        apart = told.wear[rank.item].difference
-        if apart is None:
+        difference = comparison.wear[rank.item].difference
+        if difference is None:
             continue
         place = str(rank.first) if rank.settled else f"{rank.first} to {rank.last}"
-        name = say_piece(told.pieces.pieces[rank.item], told.design)
-        change = say_wear(apart.value, unit), say_wear_interval(apart, unit)
-        rows.append(Place(place, name, change, rank.settled))
+        name = say_piece(comparison.pieces.pieces[rank.item], comparison.design)
+        change = say_wear(difference.value, unit), say_wear_interval(difference, unit)
+        rows.append(RankRow(place, name, change, rank.settled))
     return rows
 
 
@@ -194,34 +184,36 @@ def ranking_words(ranks: tuple[Rank, ...], what: str) -> str:
     )
 
 
-def about_rows(told: Comparison) -> list[tuple[str, str, str]]:
+def about_rows(comparison: Comparison) -> list[tuple[str, str, str]]:
     """What is known of each campaign: name, first, second."""
     names = (
         "Furnace",
         "Heats",
         "Surveyed",
         "Spells of wear counted",
-        f"{MANY[told.by].capitalize()} in them",
+        f"{MANY[comparison.by].capitalize()} in them",
         "Repairs measured",
     )
-    return list(zip(names, _about(told.first), _about(told.second), strict=True))
-
-
-def _about(one: CampaignWear) -> tuple[str, ...]:
-    return (
-        plain(one.lining, most=60),
-        _heats(one),
-        _dates(one),
-        str(len(one.spells)),
-        figures(one.exposure),
-        str(len(one.material.repairs)),
+    return list(
+        zip(names, _about(comparison.first), _about(comparison.second), strict=True)
     )
 
 
-def _heats(one: CampaignWear) -> str:
-    first, last = one.spells[0].start.heat + 1, one.spells[-1].end.heat
+def _about(campaign: CampaignWear) -> tuple[str, ...]:
+    return (
+        plain(campaign.lining, most=60),
+        _heats(campaign),
+        _dates(campaign),
+        str(len(campaign.spells)),
+        figures(campaign.exposure),
+        str(len(campaign.material.repairs)),
+    )
+
+
+def _heats(campaign: CampaignWear) -> str:
+    first, last = campaign.spells[0].start.heat + 1, campaign.spells[-1].end.heat
     return f"{first} to {last}"
 
 
-def _dates(one: CampaignWear) -> str:
-    return f"{one.occasions[0].date} to {one.occasions[-1].date}"
+def _dates(campaign: CampaignWear) -> str:
+    return f"{campaign.occasions[0].date} to {campaign.occasions[-1].date}"

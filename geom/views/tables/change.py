@@ -1,6 +1,7 @@
-"""How a change between two surveys is said, in sentences.
+"""What a change between two surveys comes to, in sentences and rows.
 
-What the page of a change says in boxes and rows: text, the shop's unit first.
+Text throughout, the shop's unit first.  A change is worded as lost or put back only
+where its 95 % interval lies to one side of nothing.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from geom.record.change.result import (
     Spot,
     Told,
 )
-from geom.record.regions import Piece
+from geom.record.regions import Piece, middle
 from geom.units import say_both, say_length
 from geom.views.say import (
     plain,
@@ -31,7 +32,7 @@ from geom.views.say import (
     upfirst,
 )
 
-#: Changes are told to this part of an inch.
+#: Changes are worded to this part of an inch.
 FINEST = 16
 #: On one line.
 _SURE = "95\u00a0%"
@@ -51,9 +52,9 @@ def say_answer(change: Change, design: Design) -> tuple[str, str]:
 
 def say_balance(change: Change, design: Design) -> str:
     """Net volume with its interval, and which way, where that is told."""
-    net, told = change.volume.net, told_by(change.volume.net)
+    net = change.volume.net
     size, side = net_volume(change)
-    if told == "cannot tell":
+    if direction(net) == "cannot tell":
         return (
             "On balance these surveys cannot tell whether wall was lost or put back: "
             f"{side}, as far as they do, {volume_words(size, design)}."
@@ -65,7 +66,7 @@ def say_balance(change: Change, design: Design) -> str:
 def net_volume(change: Change) -> tuple[Quantity, str]:
     """Net volume, counted so that its value is no less than nothing, and its name."""
     net = change.volume.net
-    return (net, "lost") if net.value >= 0.0 else (_turned(net), "put back")
+    return (net, "lost") if net.value >= 0.0 else (-net, "put back")
 
 
 def _say_greatest(change: Change, design: Design) -> str:
@@ -80,18 +81,18 @@ def _say_greatest(change: Change, design: Design) -> str:
     ]
     if not spots:
         return "At no one place is a change shown."
-    _, words, spot = max(spots, key=lambda one: one[0])
+    _, words, spot = max(spots, key=lambda spot: spot[0])
     return f"The greatest change shown is {words}, at {say_spot(spot, design)}."
 
 
 def sentences(change: Change, design: Design) -> list[str]:
     """What happened, in plain words, after the answer."""
-    zones = sorted(change.of_kind("zone"), key=lambda one: -one.mean.value)
-    told = [zone for zone in zones if told_by(zone.mean) != "cannot tell"]
+    zones = sorted(change.of_kind("zone"), key=lambda zone: -zone.mean.value)
+    changed = [zone for zone in zones if direction(zone.mean) != "cannot tell"]
     return [
         say_sum(change, design),
         *_shown(change, design),
-        *(_on_average(one, design) for one in (*change.of_kind("wall"), *told)),
+        *(_on_average(each, design) for each in (*change.of_kind("wall"), *changed)),
         say_detection(change, design),
     ]
 
@@ -152,7 +153,7 @@ def _side(
 def say_spot(spot: Spot, design: Design) -> str:
     """Where a change is greatest, and how much it is there."""
     clock = clock_face(spot.azimuth, design.azimuth_sense)
-    change = spot.change if spot.change.value > 0.0 else _turned(spot.change)
+    change = spot.change if spot.change.value > 0.0 else -spot.change
     return (
         f"{clock}, {say_from(spot.height, design)}: "
         f"{say_both(change.value, design.length_unit, finest=FINEST)}, {_SURE}: "
@@ -172,10 +173,10 @@ def say_detection(change: Change, design: Design) -> str:
 def _on_average(piece: PieceChange, design: Design) -> str:
     mean, word = piece.mean, "lost"
     if mean.value < 0.0:
-        mean, word = _turned(mean), "put back"
-    said = f"{say_mean(mean.value, design)} {word} on average"
+        mean, word = -mean, "put back"
+    size = f"{say_mean(mean.value, design)} {word} on average"
     ends = say_mean_ends(mean, design)
-    return f"{upfirst(piece.piece.name)}: {said}, {_SURE}: {ends}."
+    return f"{upfirst(piece.piece.name)}: {size}, {_SURE}: {ends}."
 
 
 def say_ends(length: Quantity, design: Design) -> str:
@@ -209,27 +210,23 @@ def _tenths(mm: float) -> str:
     return f"{round(mm, 1) + 0.0:.1f}"
 
 
-def _turned(quantity: Quantity) -> Quantity:
-    return Quantity(-quantity.value, quantity.sd, -quantity.high95, -quantity.low95)
-
-
-def told_by(mean: Quantity) -> str:
-    """What is told of a piece by its mean: its 95 % interval lies to one side."""
-    if mean.low95 > 0.0:
+def direction(change: Quantity) -> str:
+    """Which way a change goes, by the side on which its 95 % interval lies."""
+    if change.low95 > 0.0:
         return "lost"
-    return "put back" if mean.high95 < 0.0 else "cannot tell"
+    return "put back" if change.high95 < 0.0 else "cannot tell"
 
 
-def survey_line(told: Told) -> str:
+def survey_line(survey: Told) -> str:
     """Which survey, and when it was worked out."""
-    title, name = plain(told.title, most=80), plain(told.name, most=80)
+    title, name = plain(survey.title, most=80), plain(survey.name, most=80)
     named = name if name == title else f"{name} ({title})"
-    return f"{named}, worked out {say_time(told.created)}"
+    return f"{named}, worked out {say_time(survey.created)}"
 
 
 @dataclass(frozen=True)
-class PieceRow:
-    """One piece of wall as it is told; text throughout."""
+class ChangeRow:
+    """One region of wall; text throughout."""
 
     name: str
     small: str
@@ -279,23 +276,23 @@ def facts(change: Change, design: Design) -> list[tuple[str, str, str]]:
     ]
 
 
-def piece_rows(pieces: tuple[PieceChange, ...], design: Design) -> list[PieceRow]:
+def piece_rows(pieces: tuple[PieceChange, ...], design: Design) -> list[ChangeRow]:
     """Pieces of wall as rows of a table; levels and zones with the highest first."""
     if pieces and pieces[0].piece.kind != "side":
         pieces = pieces[::-1]
-    return [_row(one, design) for one in pieces]
+    return [_row(each, design) for each in pieces]
 
 
-def _row(one: PieceChange, design: Design) -> PieceRow:
-    name, small = _place(one.piece, design)
-    lost, restored = one.volume.lost, one.volume.restored
-    mean = say_mean(one.mean.value, design)
-    return PieceRow(
+def _row(change: PieceChange, design: Design) -> ChangeRow:
+    name, small = _where(change.piece, design)
+    lost, restored = change.volume.lost, change.volume.restored
+    mean = say_mean(change.mean.value, design)
+    return ChangeRow(
         name=name,
         small=small,
-        call=told_by(one.mean),
+        call=direction(change.mean),
         mean=mean if mean.startswith(("-", "0")) else f"+{mean}",
-        mean_interval=say_mean_ends(one.mean, design),
+        mean_interval=say_mean_ends(change.mean, design),
         lost=say_volume(lost.value, design),
         lost_interval=say_volume_interval(lost, design),
         restored=say_volume(restored.value, design),
@@ -303,15 +300,12 @@ def _row(one: PieceChange, design: Design) -> PieceRow:
     )
 
 
-def _place(piece: Piece, design: Design) -> tuple[str, str]:
+def _where(piece: Piece, design: Design) -> tuple[str, str]:
     heights = say_span(piece.height_from, piece.height_to, design)
     if piece.name:
         return upfirst(piece.name), heights
     if piece.kind == "side":
-        middle = piece.azimuth_from + 0.5 * (
-            (piece.azimuth_to - piece.azimuth_from) % 360.0
-        )
-        clock = upfirst(say_clock(piece, design))
-        return clock_face(middle, design.azimuth_sense), clock
+        hour = clock_face(middle(piece), design.azimuth_sense)
+        return hour, upfirst(say_clock(piece, design))
     low, high = piece.height_from, piece.height_to
     return heights, f"{low:.0f} to {high:.0f} mm"

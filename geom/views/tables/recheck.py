@@ -29,7 +29,7 @@ RESULTS: dict[Decision, str] = {
     "reject": "NOT BACK",
     "cannot tell": "cannot tell",
 }
-#: Deviations from here on are told to 1/8 in, mm.
+#: Deviations from here on are worded to 1/8 in, mm.
 _COARSE = 25.4
 #: How many places the verdict names before it counts the rest.
 _NAMED = 3
@@ -91,17 +91,17 @@ def _say_place(place: Place, design: Design) -> str:
 
 
 @dataclass(frozen=True)
-class Row:
+class CheckRow:
     """What is said of one check, and its decision."""
 
     cells: tuple[str, str, str, str]
     decision: Decision
 
 
-def shown(rows: list[Row], most: int) -> list[Row]:
+def fit_rows(rows: list[CheckRow], most: int) -> list[CheckRow]:
     """As many rows as there is room for, those that are not back first of all."""
     if not rows:
-        return [Row(("none", "", "", ""), "accept")]
+        return [CheckRow(("none", "", "", ""), "accept")]
     if len(rows) <= most:
         return rows
     order: tuple[Decision, ...] = ("reject", "cannot tell", "accept")
@@ -109,17 +109,17 @@ def shown(rows: list[Row], most: int) -> list[Row]:
     kept, left = sorted(ranked[: most - 1]), ranked[most - 1 :]
     worst = rows[left[0]].decision
     count = f"{len(left)} more"
-    return [rows[k] for k in kept] + [Row((count, "", "", RESULTS[worst]), worst)]
+    return [rows[k] for k in kept] + [CheckRow((count, "", "", RESULTS[worst]), worst)]
 
 
-def level_row(level: LevelCheck, design: Design) -> Row:
+def level_row(level: LevelCheck, design: Design) -> CheckRow:
     """One level in the table."""
     height = _number(level.height, design, finest=8)
     name = f"{height} {level.side}".strip()
     return _row(name, level.deviation, level.chance, level, design)
 
 
-def zone_row(zone: ZoneCheck, design: Design) -> Row:
+def zone_row(zone: ZoneCheck, design: Design) -> CheckRow:
     """One zone in the table; where it is stands on the repair sheet."""
     action = "unsure" if zone.action == "measure again" else zone.action
     name = f"{zone.id} {'new' if zone.found_now else action}"
@@ -132,21 +132,21 @@ def _row(
     chance: float | None,
     check: LevelCheck | FaceCheck,
     design: Design,
-) -> Row:
+) -> CheckRow:
     """How far off and how likely in tolerance; or how little of it was read."""
     decision = check.decision
     enough = check.measured >= FACE or decision == "reject"
     if deviation is None or chance is None or not enough:
-        told = "", f"{percent(check.measured)} read"
+        cells = "", f"{percent(check.measured)} read"
     else:
-        told = _say_off(deviation, design), _say_chance(chance)
-    return Row((name, *told, RESULTS[decision]), decision)
+        cells = _say_off(deviation, design), _say_chance(chance)
+    return CheckRow((name, *cells, RESULTS[decision]), decision)
 
 
 def _say_off(deviation: Quantity, design: Design) -> str:
     finest = 16 if abs(deviation.value) < _COARSE else 8
-    said = _number(deviation.value, design, finest=finest)
-    return said if said.startswith("-") or said.strip("0.") == "" else f"+{said}"
+    text = _number(deviation.value, design, finest=finest)
+    return text if text.startswith("-") or text.strip("0.") == "" else f"+{text}"
 
 
 def _number(mm: float, design: Design, *, finest: int) -> str:
@@ -173,7 +173,7 @@ def material_lines(recheck: Recheck, design: Design) -> list[str]:
         into = material.zones.put_in
         lines.append(
             f"Put in over the zones: {say_volume(into.value, design)}, 95 % sure: "
-            f"{say_volume_interval(into, design)}. {_asked_for(recheck, design)}"
+            f"{say_volume_interval(into, design)}. {_planned(recheck, design)}"
         )
     net = material.wall.net
     lines.append(
@@ -183,7 +183,7 @@ def material_lines(recheck: Recheck, design: Design) -> list[str]:
     return lines
 
 
-def _asked_for(recheck: Recheck, design: Design) -> str:
+def _planned(recheck: Recheck, design: Design) -> str:
     planned, called = recheck.material.planned, recheck.material.called_for
     if planned is not None:
         return f"Planned: {say_volume(planned, design)}."

@@ -1,6 +1,7 @@
-"""What there is to do, zone by zone, and what to order for it; text throughout.
+"""What there is to do, zone by zone, what to order for it, and what was audited.
 
-What is said of tuyeres, sand bottom and melting; text throughout.
+The plan of the repair as rows; tuyeres, sand bottom and melting as rows and lines.
+Text throughout, the shop's unit first.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.repair.audit.melting import WornMelting
 from geom.repair.audit.sand_bottom import SandBottom
-from geom.repair.audit.taper import Measure, TuyereAudit
+from geom.repair.audit.taper import TuyereAudit
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.order import OrderLine
 from geom.repair.plan.result import RepairPlan, ZonePlan
@@ -23,6 +24,7 @@ from geom.views.say import (
     figures,
     plain,
     say_area,
+    say_change_percent,
     say_clock,
     say_degrees,
     say_from,
@@ -40,7 +42,7 @@ _POUND = 0.45359237
 
 @dataclass(frozen=True)
 class Job:
-    """One zone of the plan as it is told.
+    """One zone of the plan.
 
     Attributes
     ----------
@@ -123,18 +125,18 @@ def brick_words(zone: ZonePlan) -> list[str]:
     if zone.brickwork is None:
         return []
     return [
-        f"{one.needed} \N{MULTIPLICATION SIGN} {plain(one.name, most=40)}"
-        for one in zone.brickwork.counted.bricks
+        f"{each.needed} \N{MULTIPLICATION SIGN} {plain(each.name, most=40)}"
+        for each in zone.brickwork.counted.bricks
     ]
 
 
 def daub_words(daub: Daub, design: Design) -> str:
     """The same as `daub_rows` in one breath."""
-    place, wet, parts, water, batches, layers, wash = (
+    in_place, wet, parts, water, batches, layers, wash = (
         words for _, words in daub_rows(daub, design)
     )
     return (
-        f"{place} in place. Mix {wet}: {parts}; water {water}. Batches: {batches}. "
+        f"{in_place} in place. Mix {wet}: {parts}; water {water}. Batches: {batches}. "
         f"{upfirst(layers)}. First wash {wash}."
     )
 
@@ -171,10 +173,10 @@ def daub_rows(daub: Daub, design: Design) -> list[tuple[str, str]]:
 
 
 def _volume(volume: Quantity, design: Design) -> str:
-    said = say_volume(volume.value, design)
+    text = say_volume(volume.value, design)
     if volume.sd == 0.0:
-        return said
-    return f"{said}; 95 % sure: {say_volume_interval(volume, design)}"
+        return text
+    return f"{text}; 95 % sure: {say_volume_interval(volume, design)}"
 
 
 def order_rows(plan: RepairPlan, design: Design) -> list[OrderRow]:
@@ -221,10 +223,10 @@ def say_sure(plan: RepairPlan) -> str:
 
 def say_mass(kg: float, design: Design) -> str:
     """A mass in kg, and in pounds where the shop measures in inches."""
-    said = f"{figures(kg)} kg"
+    metric = f"{figures(kg)} kg"
     if design.length_unit != "in":
-        return said
-    return f"{said} ({figures(kg / _POUND)} lb)"
+        return metric
+    return f"{metric} ({figures(kg / _POUND)} lb)"
 
 
 def say_short(mm: float, unit: str) -> str:
@@ -248,25 +250,21 @@ class TaperRow:
 
 def taper_rows(audits: Sequence[TuyereAudit], design: Design) -> list[TaperRow]:
     """Tuyere by tuyere: what slag does there, and how far the lip stands in front."""
-    return [_taper_row(one, design) for one in audits]
+    return [_taper_row(each, design) for each in audits]
 
 
-def _taper_row(one: TuyereAudit, design: Design) -> TaperRow:
-    unit = design.length_unit
+def _taper_row(audit: TuyereAudit, design: Design) -> TaperRow:
+    unit, found = design.length_unit, audit.overhang.found
     return TaperRow(
-        number=str(one.number),
-        clock=clock_face(one.azimuth, design.azimuth_sense),
-        azimuth=f"{one.azimuth:.0f}°",
-        call=one.call,
-        chance="" if one.chance is None else say_chance(one.chance),
-        overhang=_overhang(one.overhang, unit),
-        drawn=say_length(one.overhang.drawn, unit),
-        after=say_chance(one.chance_repaired),
+        number=str(audit.number),
+        clock=clock_face(audit.azimuth, design.azimuth_sense),
+        azimuth=f"{audit.azimuth:.0f}°",
+        call=audit.call,
+        chance="" if audit.chance is None else say_chance(audit.chance),
+        overhang="" if found is None else say_length(found.value, unit),
+        drawn=say_length(audit.overhang.drawn, unit),
+        after=say_chance(audit.chance_repaired),
     )
-
-
-def _overhang(measure: Measure, unit: str) -> str:
-    return "" if measure.found is None else say_length(measure.found.value, unit)
 
 
 def say_chance(chance: float) -> str:
@@ -284,12 +282,12 @@ def say_chance(chance: float) -> str:
 
 def taper_words(audits: Sequence[TuyereAudit]) -> str:
     """Which tuyeres run in or are doubtful, in one line; empty if none."""
-    said = []
+    calls = []
     for call in ("runs in", "doubtful"):
-        there = [str(one.number) for one in audits if one.call == call]
+        there = [str(each.number) for each in audits if each.call == call]
         if there:
-            said.append(f"{call}: {', '.join(there)}")
-    return f"{'; '.join(said)} (tuyeres, as numbered in the design)" if said else ""
+            calls.append(f"{call}: {', '.join(there)}")
+    return f"{'; '.join(calls)} (tuyeres, as numbered in the design)" if calls else ""
 
 
 def strike_rows(bottom: SandBottom, design: Design) -> list[tuple[str, str, str]]:
@@ -328,14 +326,14 @@ def bottom_lines(bottom: SandBottom, design: Design) -> list[str]:
 def melting_lines(worn: WornMelting, design: Design) -> list[str]:
     """What the worn diameter does to melting rate and blast."""
     unit, zone = design.length_unit, worn.zone
-    change = say_percent(zone.change_percent)
+    change = say_change_percent(zone.change_percent)
     lines = [f"Worst ring: {say_from(worn.ring, design)}. Its area: {change}."]
     lines += [
-        f"At {say_both(one.level.height, unit)}: drawn "
-        f"{say_both(one.level.design_diameter, unit)}, found "
-        f"{say_length_interval(one.level.area_diameter, design)}."
-        for one in worn.levels
-        if one.level.height in worn.heights
+        f"At {say_both(each.level.height, unit)}: drawn "
+        f"{say_both(each.level.design_diameter, unit)}, found "
+        f"{say_length_interval(each.level.area_diameter, design)}."
+        for each in worn.levels
+        if each.level.height in worn.heights
     ]
     if zone.rate is None and zone.blast is None:
         lines.append("To melt as hard on the same area, rate and blast change alike.")
@@ -354,12 +352,3 @@ def _flow(quantity: Quantity, unit: str) -> str:
         figures(part) for part in (quantity.value, quantity.low95, quantity.high95)
     )
     return f"{value} {unit}; 95 %: {low} to {high}"
-
-
-def say_percent(quantity: Quantity) -> str:
-    """A change in percent with its interval."""
-    value, low, high = (
-        f"{round(part, 1) + 0.0:+.1f}"
-        for part in (quantity.value, quantity.low95, quantity.high95)
-    )
-    return f"{value} %; 95 %: {low} to {high} %"

@@ -1,28 +1,36 @@
-"""What the report and the sheet say in rows: text only, the shop's unit first."""
+"""What a survey found, in rows: for the report, and short for the terminal.
+
+Text throughout, the shop's unit first.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
-from geom.compare.findings import Action, Findings, Level, Zone
+from geom.compare.findings import ACTIONS, Action, Findings, Level, Zone
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
+from geom.repair import Works
 from geom.surface.radial import RadialSurface
 from geom.units import say_both
 from geom.views.say import (
     WORK,
     plain,
     say_area,
+    say_change_percent,
     say_clock,
     say_cubic_metres,
     say_degrees,
     say_from,
     say_heights,
     say_length_interval,
+    say_litres,
     say_volume,
     say_volume_interval,
 )
+from geom.views.tables.repair import order_words, say_sure, taper_words
 
 #: What each action asks for.  Common practice, no source.
 TASKS: dict[Action, str] = {
@@ -36,7 +44,7 @@ TASKS: dict[Action, str] = {
 
 @dataclass(frozen=True)
 class ZoneRow:
-    """One zone as it is told; text throughout."""
+    """One zone; text throughout."""
 
     id: str
     action: Action
@@ -64,7 +72,7 @@ def _largest_first(zone: Zone) -> tuple[float, int]:
 
 
 def _zone_row(zone: Zone, design: Design) -> ZoneRow:
-    how, depth = _depth(zone)
+    kind, depth = _depth(zone)
     return ZoneRow(
         id=str(zone.id),
         action=zone.action,
@@ -74,22 +82,19 @@ def _zone_row(zone: Zone, design: Design) -> ZoneRow:
         area=say_area(zone.area, design),
         volume=say_volume(zone.volume.value, design),
         volume_interval=say_volume_interval(zone.volume, design),
-        depth=f"{how} {say_both(depth.value, design.length_unit)}",
+        depth=f"{kind} {say_both(depth.value, design.length_unit)}",
         depth_interval=say_heights(depth.low95, depth.high95, design),
     )
 
 
 def _depth(zone: Zone) -> tuple[str, Quantity]:
-    """What to say of a zone's depth; of build-up, how far it stands proud."""
+    """A zone's depth and what it is; of build-up, how far it stands proud."""
     if zone.action != "chip":
         return "deepest", zone.cutback_max
-    mean = zone.cutback_mean
-    return "proud, on average", Quantity(
-        -mean.value, mean.sd, -mean.high95, -mean.low95
-    )
+    return "proud, on average", -zone.cutback_mean
 
 
-def summary_rows(findings: Findings, design: Design) -> list[tuple[str, str, str]]:
+def finding_rows(findings: Findings, design: Design) -> list[tuple[str, str, str]]:
     """What was found: its name, the value, and the 95 % interval or a remark."""
     volume, deepest = findings.volume, findings.deepest
     rows = [
@@ -100,8 +105,8 @@ def summary_rows(findings: Findings, design: Design) -> list[tuple[str, str, str
     if deepest.remaining_lining is not None:
         rows.append(_length_row("Least lining left", deepest.remaining_lining, design))
     clock = clock_face(deepest.azimuth, design.azimuth_sense)
-    seen, taken = findings.surveyed, findings.readings
-    kinds = ", ".join(plain(kind, most=40) for kind in taken.kinds)
+    surveyed, readings = findings.surveyed, findings.readings
+    kinds = ", ".join(plain(kind, most=40) for kind in readings.kinds)
     return [
         *rows,
         (
@@ -111,10 +116,14 @@ def summary_rows(findings: Findings, design: Design) -> list[tuple[str, str, str
         ),
         (
             "Surveyed wall",
-            say_area(seen.area, design),
-            f"from {say_heights(seen.height_from, seen.height_to, design)}",
+            say_area(surveyed.area, design),
+            f"from {say_heights(surveyed.height_from, surveyed.height_to, design)}",
         ),
-        ("Readings", f"{taken.count:,} ({kinds})", f"{taken.rejected:,} left out"),
+        (
+            "Readings",
+            f"{readings.count:,} ({kinds})",
+            f"{readings.rejected:,} left out",
+        ),
     ]
 
 
@@ -137,16 +146,11 @@ def level_rows(findings: Findings, design: Design) -> list[tuple[str, str, str, 
 def _level_row(level: Level, design: Design) -> tuple[str, str, str, str]:
     unit = design.length_unit
     side = f", just {level.side}" if level.side else ""
-    change = level.area_change_percent
-    value, low, high = (
-        f"{round(part, 1) + 0.0:+.1f}"
-        for part in (change.value, change.low95, change.high95)
-    )
     return (
         say_both(level.height, unit) + side,
         say_both(level.design_diameter, unit),
         say_length_interval(level.area_diameter, design),
-        f"{value} %; 95 %: {low} to {high} %",
+        say_change_percent(level.area_change_percent),
     )
 
 
@@ -175,3 +179,56 @@ def rejected_rows(surface: RadialSurface) -> list[tuple[str, str, str, str]]:
         )
         for reading in surface.rejected
     ]
+
+
+def terminal_rows(
+    design: Design,
+    surface: RadialSurface,
+    findings: Findings,
+    works: Works,
+    out: Path,
+) -> list[tuple[str, str]]:
+    """The short summary in the terminal: name and words of each line."""
+    rows = [
+        ("Survey", f"{findings.title} ({findings.readings.count:,} readings)"),
+        ("Rebuild volume", say_litres(findings.volume.rebuild)),
+        ("Deepest point", _deepest_sentence(design, findings)),
+        ("Zones", _zone_counts(findings)),
+        *_repair(design, works),
+    ]
+    rows += [("Left out", f"{r.place}: {r.why}") for r in surface.rejected]
+    rows += [("Warning", words) for words in findings.warnings]
+    return [
+        *rows,
+        ("Files", f"{out}: start with report.html; print repair-sheet.pdf"),
+        ("Caution", "nobody climbs in before the cautions on the repair sheet are met"),
+    ]
+
+
+def _deepest_sentence(design: Design, findings: Findings) -> str:
+    point, unit = findings.deepest, design.length_unit
+    clock = clock_face(point.azimuth, design.azimuth_sense)
+    depth, low, high = (
+        say_both(mm, unit)
+        for mm in (point.cutback.value, point.cutback.low95, point.cutback.high95)
+    )
+    words = (
+        f"{depth} cut back, 95 % between {low} and {high}; at {clock} seen from above "
+        f"with the {design.azimuth_zero} at 12 ({point.azimuth:.0f} degrees), "
+        f"{say_both(point.height, unit)} above the {design.height_zero}"
+    )
+    if point.remaining_lining is None:
+        return words
+    return f"{words}; {say_both(point.remaining_lining.value, unit)} left to the shell"
+
+
+def _zone_counts(findings: Findings) -> str:
+    counted = [(len(findings.of_action(a)), a) for a in ACTIONS if a != "leave"]
+    return ", ".join(f"{n} {a}" for n, a in counted if n) or "none: leave the wall"
+
+
+def _repair(design: Design, works: Works) -> list[tuple[str, str]]:
+    """What to order, and which tuyeres slag runs into."""
+    order, tuyeres = order_words(works.plan, design), taper_words(works.taper)
+    rows = [("Order", f"{order} ({say_sure(works.plan)} sure)")] if order else []
+    return rows + ([("Tuyeres", f"slag {tuyeres}")] if tuyeres else [])

@@ -1,6 +1,6 @@
-"""What a record's wear says in sentences and rows; text only, the shop's unit first.
+"""What a study of wear comes to, in sentences and rows.
 
-What a study of wear comes to, in a few plain sentences.
+Text throughout, the shop's unit first.
 """
 
 from __future__ import annotations
@@ -29,12 +29,12 @@ from geom.views.say import (
     upfirst,
 )
 
-#: Forecasts told, the soonest first.
+#: Forecasts of levels, sides and panels that are listed, the soonest first.
 _SOONEST = 3
 #: Spells listed one by one, the last ones.
 LISTED = 60
 _HOTTEST = "melting zone"
-#: Chances less than this are told as less than this.
+#: Chances less than this are worded as less than this.
 _SLIGHT = 0.001
 
 
@@ -66,18 +66,19 @@ def stop_lines(forecasts: Sequence[Forecast], design: Design) -> list[str]:
     """Calls to stop and inspect, one sentence each."""
     unit = design.length_unit
     lines = []
-    for one in forecasts:
-        if not one.stop:
+    for forecast in forecasts:
+        if not forecast.stop:
             continue
-        where = say_piece(one.piece, design)
+        where = upfirst(say_piece(forecast.piece, design))
         lines.append(
-            f"{upfirst(where)}: {say_both(one.at.value, unit)} gone, "
-            f"{_left(one.room, unit)} to the {one.limit}; {_when(one.heats)}."
+            f"{where}: {say_both(forecast.at.value, unit)} gone, "
+            f"{_room_left(forecast.room, unit)} to the {forecast.limit}; "
+            f"{_when(forecast.heats)}."
         )
     return lines
 
 
-def _left(room: Quantity, unit: str) -> str:
+def _room_left(room: Quantity, unit: str) -> str:
     if room.value <= 0.0:
         return f"{say_both(-room.value, unit)} past, no room"
     return f"{say_both(room.value, unit)} left"
@@ -114,43 +115,47 @@ def _count(heats: float) -> str:
 
 def forecast_rows(forecasts: Sequence[Forecast], design: Design) -> list[ForecastRow]:
     """The whole wall and its zones, then the soonest of the rest."""
-    large = [one for one in forecasts if one.piece.name]
-    small = sorted((one for one in forecasts if not one.piece.name), key=_soon)
-    return [_forecast(one, design) for one in (*large, *small[:_SOONEST])]
+    named = [each for each in forecasts if each.piece.name]
+    others = [each for each in forecasts if not each.piece.name]
+    soonest = sorted(others, key=_by_first_passage)[:_SOONEST]
+    return [_forecast_row(each, design) for each in (*named, *soonest)]
 
 
-def _soon(one: Forecast) -> tuple[bool, float]:
-    return not one.stop, math.inf if one.heats is None else one.heats.value
+def _by_first_passage(forecast: Forecast) -> tuple[bool, float]:
+    heats = forecast.heats
+    return not forecast.stop, math.inf if heats is None else heats.value
 
 
-def _forecast(one: Forecast, design: Design) -> ForecastRow:
+def _forecast_row(forecast: Forecast, design: Design) -> ForecastRow:
     unit = design.length_unit
-    heats = ("cannot be told", "") if one.heats is None else say_heats(one.heats)
+    heats = (
+        ("cannot be told", "") if forecast.heats is None else say_heats(forecast.heats)
+    )
     return ForecastRow(
-        where=say_piece(one.piece, design),
-        limit=one.limit,
+        where=say_piece(forecast.piece, design),
+        limit=forecast.limit,
         heats=heats[0],
         interval=heats[1],
-        now=say_both(one.at.value, unit),
-        room=say_both(one.room.value, unit),
-        rate=(say_wear(one.rate.value, unit), say_wear_interval(one.rate, unit)),
-        rule=rule_parts(one)[1],
-        again=_again(one),
-        stop=one.stop,
+        now=say_both(forecast.at.value, unit),
+        room=say_both(forecast.room.value, unit),
+        rate=_rate(forecast.rate, design),
+        rule=rule_parts(forecast)[1],
+        again=_again(forecast),
+        stop=forecast.stop,
     )
 
 
-def _again(one: Forecast) -> str:
+def _again(forecast: Forecast) -> str:
     """Within how many whole heats to survey again; empty where to stop or far off."""
-    heats = math.floor(one.survey_within)
-    if one.stop or one.heats is None or one.survey_within >= HORIZON:
+    heats = math.floor(forecast.survey_within)
+    if forecast.stop or forecast.heats is None or forecast.survey_within >= HORIZON:
         return ""
     return f"survey again within {_count_of(heats, 'heat')}"
 
 
-def rule_parts(one: Forecast) -> tuple[str, str]:
+def rule_parts(forecast: Forecast) -> tuple[str, str]:
     """The rule in force, and what it comes to for this piece."""
-    rule, _, here = plain(one.rule, most=300).partition("; here ")
+    rule, _, here = plain(forecast.rule, most=300).partition("; here ")
     return rule, here
 
 
@@ -158,13 +163,13 @@ def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
     """Steps in wear, with their evidence."""
     unit = design.length_unit
     return [
-        f"{upfirst(say_piece(one.piece, design))}: from {one.first.words} on "
-        f"{say_wear(one.after.value, unit)} a heat, before "
-        f"{say_wear(one.before.value, unit)}; change "
-        f"{say_wear(one.change.value, unit)}, 95 %: "
-        f"{say_wear_interval(one.change, unit)}. Were there no step, one like it would "
-        f"be seen in {_chance(one.chance)} of such records."
-        for one in steps
+        f"{upfirst(say_piece(step.piece, design))}: from {step.first.words} on "
+        f"{say_wear(step.after.value, unit)} a heat, before "
+        f"{say_wear(step.before.value, unit)}; change "
+        f"{say_wear(step.change.value, unit)}, 95 %: "
+        f"{say_wear_interval(step.change, unit)}. Were there no step, one like it "
+        f"would be seen in {_chance(step.chance)} of such records."
+        for step in steps
     ]
 
 
@@ -177,9 +182,9 @@ def _chance(chance: float) -> str:
 def pattern_lines(pattern: Sequence[Roundness], design: Design) -> list[str]:
     """How wear lies round the wall; zones of which the same is told in one line."""
     zones: dict[str, list[str]] = {}
-    for one in pattern:
-        words = plain(one.words, most=300)
-        zones.setdefault(words, []).append(say_piece(one.zone, design))
+    for zone_pattern in pattern:
+        words = plain(zone_pattern.words, most=300)
+        zones.setdefault(words, []).append(say_piece(zone_pattern.zone, design))
     return [
         f"{upfirst(listed(names, last='and'))}: {words}"
         for words, names in zones.items()
@@ -201,7 +206,7 @@ def wear_facts(wear: Wear, design: Design) -> list[tuple[str, str, str]]:
         name = say_piece(wear.pieces.pieces[i], design)
         value, interval = _rate(long[i], design)
         facts.append((f"Wear a heat, {name}", value, f"95 %: {interval or '–'}"))
-    soonest = min(wear.forecasts, key=_soon, default=None)
+    soonest = min(wear.forecasts, key=_by_first_passage, default=None)
     if soonest is not None and soonest.heats is not None:
         value, interval = say_heats(soonest.heats)
         where = say_piece(soonest.piece, design)
@@ -220,7 +225,7 @@ def hottest_zone(pieces: Pieces) -> int:
 def rate_columns(wear: Wear) -> list[str]:
     """Headings of the rates."""
     return [
-        *(f"{span}, a heat" for span in ("Long", "Short")),
+        *(f"{window}, a heat" for window in ("Long", "Short")),
         *(f"Long, {_AN[per]}" for per in wear.rates if per != "heat"),
     ]
 
@@ -228,7 +233,7 @@ def rate_columns(wear: Wear) -> list[str]:
 _AN: dict[Exposure, str] = {"heat": "a heat", "hour": "an hour", "tonne": "a tonne"}
 
 
-def rates_told(wear: Wear) -> list[Sequence[Quantity | None]]:
+def rate_quantities(wear: Wear) -> list[Sequence[Quantity | None]]:
     """What stands under the headings of `rate_columns`."""
     heat = wear.rates["heat"]
     others = [found.long for per, found in wear.rates.items() if per != "heat"]
@@ -266,13 +271,13 @@ def _rate(rate: Quantity | None, design: Design) -> tuple[str, str]:
 def spells_words(wear: Wear) -> str:
     """How many surveys and spells there are, and what they lasted."""
     spells = wear.spells
-    heats = sum(one.heats for one in spells)
+    heats = sum(spell.heats for spell in spells)
     parts = [
         f"{_count_of(len(wear.occasions), 'survey')}, "
         f"{_count_of(len(spells), 'spell')} of wear, {_count_of(heats, 'heat')}"
     ]
-    hours = [one.hours for one in spells if one.hours is not None]
-    tonnes = [one.melted / TONNE for one in spells if one.melted is not None]
+    hours = [spell.hours for spell in spells if spell.hours is not None]
+    tonnes = [spell.melted / TONNE for spell in spells if spell.melted is not None]
     if hours:
         parts.append(f"{figures(sum(hours))} hours on blast")
     if tonnes:
@@ -289,17 +294,17 @@ def spell_rows(wear: Wear) -> list[tuple[str, str, str, str, str]]:
     """The last spells: which, from which survey to which, hours and tonnes."""
     return [
         (
-            one.words,
-            f"{one.start.words}, {one.start.date}",
-            f"{one.end.words}, {one.end.date}",
-            "not told" if one.hours is None else f"{one.hours:.1f}",
-            "not told" if one.melted is None else figures(one.melted / TONNE),
+            spell.words,
+            f"{spell.start.words}, {spell.start.date}",
+            f"{spell.end.words}, {spell.end.date}",
+            "not told" if spell.hours is None else f"{spell.hours:.1f}",
+            "not told" if spell.melted is None else figures(spell.melted / TONNE),
         )
-        for one in wear.spells[-LISTED:]
+        for spell in wear.spells[-LISTED:]
     ]
 
 
-def said_of(wear: Wear, design: Design) -> list[str]:
+def summary_lines(wear: Wear, design: Design) -> list[str]:
     """One sentence a line: calls to stop first, then rates, steps and forecast.
 
     Parameters
@@ -312,11 +317,11 @@ def said_of(wear: Wear, design: Design) -> list[str]:
     return [
         _heading(wear),
         *stops,
-        *_rates(wear, design),
+        *_rate_lines(wear, design),
         *(f"Step: {words}" for words in step_lines(wear.steps, design)),
         *(f"Round the wall: {words}" for words in pattern_lines(wear.pattern, design)),
         *_forecast_lines(wear, design),
-        *_repaired(wear, design),
+        *_repaired_lines(wear, design),
         *(f"Not counted: {words}." for words in wear.gaps),
         *(f"Mind: {words}." for words in wear.warnings),
     ]
@@ -326,7 +331,7 @@ def _heading(wear: Wear) -> str:
     whose = plain(wear.title, most=120)
     count = len(wear.spells)
     spells = "one spell" if count == 1 else f"{count:,} spells"
-    heats = sum(one.heats for one in wear.spells)
+    heats = sum(spell.heats for spell in wear.spells)
     first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
     lasted = "one heat" if heats == 1 else f"{heats:,} heats"
     others = len(wear.campaigns) - 1
@@ -337,27 +342,26 @@ def _heading(wear: Wear) -> str:
     )
 
 
-def _rates(wear: Wear, design: Design) -> list[str]:
+def _rate_lines(wear: Wear, design: Design) -> list[str]:
     rows = rate_rows(wear.pieces, [wear.rates["heat"].long], design)
     return [
-        f"{upfirst(row.where)}: {value} a heat" + (f", 95 %: {span}" if span else "")
+        f"{upfirst(row.where)}: {value} a heat"
+        + (f", 95 %: {interval}" if interval else "")
         for row in rows
-        for value, span in row.rates
+        for value, interval in row.rates
     ]
 
 
 def _forecast_lines(wear: Wear, design: Design) -> list[str]:
-    return [
-        f"{upfirst(row.where)}, {row.limit}: passed in {row.heats}"
-        + (f", 95 %: {row.interval}" if row.interval else "")
-        for row in forecast_rows(wear.forecasts, design)
-        if not row.stop
-    ]
+    rows = forecast_rows(wear.forecasts, design)
+    return [f"{upfirst(row.where)}, {_passage(row)}" for row in rows if not row.stop]
 
 
-def _repaired(wear: Wear, design: Design) -> list[str]:
-    return [
-        f"Repaired as now, {row.limit}: passed in {row.heats}"
-        + (f", 95 %: {row.interval}" if row.interval else "")
-        for row in forecast_rows(wear.repaired, design)
-    ]
+def _repaired_lines(wear: Wear, design: Design) -> list[str]:
+    rows = forecast_rows(wear.repaired, design)
+    return [f"Repaired as now, {_passage(row)}" for row in rows]
+
+
+def _passage(row: ForecastRow) -> str:
+    interval = f", 95 %: {row.interval}" if row.interval else ""
+    return f"{row.limit}: passed in {row.heats}{interval}"

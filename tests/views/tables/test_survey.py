@@ -31,7 +31,7 @@ def test_the_summary_gives_the_interval_in_every_measure(furnace):
     found = replace(
         furnace.findings, volume=replace(furnace.findings.volume, rebuild=volume)
     )
-    name, value, remark = tables.summary_rows(found, furnace.design)[0]
+    name, value, remark = tables.finding_rows(found, furnace.design)[0]
     assert (name, value) == ("Rebuild volume", "1.00 ft³ (28.3 L)")
     assert remark == "0.918 to 1.09 ft³; in m³: 0.0283 (0.0260 to 0.0310)"
 
@@ -39,9 +39,9 @@ def test_the_summary_gives_the_interval_in_every_measure(furnace):
 def test_lining_left_is_told_only_where_the_shell_is_known(furnace):
     deepest = replace(furnace.findings.deepest, remaining_lining=None)
     bare = replace(furnace.findings, deepest=deepest)
-    names = [row[0] for row in tables.summary_rows(bare, furnace.design)]
+    names = [row[0] for row in tables.finding_rows(bare, furnace.design)]
     assert "Least lining left" not in names
-    full = [row[0] for row in tables.summary_rows(furnace.findings, furnace.design)]
+    full = [row[0] for row in tables.finding_rows(furnace.findings, furnace.design)]
     assert "Least lining left" in full
 
 
