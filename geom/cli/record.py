@@ -146,14 +146,14 @@ def _survey(record: Record, one: Logged, readings: Read, cluster: str | None) ->
 
     from geom.compare import assess
     from geom.record.store.store import add_survey
-    from geom.repair import work_out
+    from geom.repair import prepare_repair
     from geom.surface import reconstruct
     from geom.views.document import document_bytes
     from geom.views.netcdf import write_netcdf
 
     surface = reconstruct(readings, record.design, cluster=cluster)
     findings = assess(surface, record.design, title=one.occasion.words)
-    works = work_out(surface, findings, record.design)
+    works = prepare_repair(surface, findings, record.design)
     with tempfile.TemporaryDirectory(prefix="daubline-") as name:
         folder = Path(name)
         (folder / "findings.json").write_bytes(document_bytes(findings, works))

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from geom.compare import Findings
     from geom.design import Design
-    from geom.repair import Works
+    from geom.repair import RepairPackage
     from geom.surface import RadialSurface
 
 
@@ -97,9 +97,9 @@ def run(asked: argparse.Namespace) -> None:
 
         findings = assess(surface, design, title=asked.title)
         tick("planning the repair")
-        from geom.repair import work_out
+        from geom.repair import prepare_repair
 
-        works = work_out(surface, findings, design)
+        works = prepare_repair(surface, findings, design)
         tick("writing files")
         from geom.views import write_files
         from geom.views.charts.stills import write_stills
@@ -153,7 +153,7 @@ def _print_summary(
     design: Design,
     surface: RadialSurface,
     findings: Findings,
-    works: Works,
+    works: RepairPackage,
     out: Path,
 ) -> None:
     """Say the main findings in a few lines on standard output."""

@@ -16,7 +16,7 @@ from geom.surface import RadialSurface
 
 
 @dataclass(frozen=True)
-class Works:
+class RepairPackage:
     """What there is to do, and to look at, before the next heat.
 
     Attributes
@@ -45,7 +45,9 @@ class Works:
         }
 
 
-def work_out(surface: RadialSurface, findings: Findings, design: Design) -> Works:
+def prepare_repair(
+    surface: RadialSurface, findings: Findings, design: Design
+) -> RepairPackage:
     """Work out the repair of a wall.
 
     Parameters
@@ -57,10 +59,10 @@ def work_out(surface: RadialSurface, findings: Findings, design: Design) -> Work
 
     Returns
     -------
-    Works
+    RepairPackage
         The same input gives the same numbers.
     """
-    return Works(
+    return RepairPackage(
         plan=plan_repair(surface, findings, design),
         taper=taper_audit(surface, design),
         melting=worn_melting(surface, findings, design),

@@ -6,10 +6,10 @@ import json
 from typing import Any
 
 from geom.compare.findings import Findings
-from geom.repair import Works
+from geom.repair import RepairPackage
 
 
-def document_bytes(findings: Findings, works: Works) -> bytes:
+def document_bytes(findings: Findings, works: RepairPackage) -> bytes:
     """The ``daubline.findings/1`` document as UTF-8 JSON.
 
     Raises

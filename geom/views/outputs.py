@@ -28,7 +28,7 @@ from geom.record.campaigns.compare import Comparison
 from geom.record.change.result import Change
 from geom.record.store.store import Record
 from geom.record.study import Wear, deepest_found
-from geom.repair import Works
+from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
 from geom.sampling.plan import Climb
 from geom.stats.partial_moments import expected_excess
@@ -87,7 +87,7 @@ def write_files(
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
-    works: Works,
+    works: RepairPackage,
     tick: Callable[[str], None] = _quiet,
 ) -> list[Path]:
     """Write every file of a survey.
@@ -101,7 +101,7 @@ def write_files(
     readings : RodReadings or CloudReadings
     surface : RadialSurface
     findings : Findings
-    works : Works
+    works : RepairPackage
         Of those findings.
     tick : callable
         Called with the name of each file once it is written.
@@ -131,7 +131,7 @@ def write_files(
 
 
 def _numbers(
-    folder: Path, surface: RadialSurface, findings: Findings, works: Works
+    folder: Path, surface: RadialSurface, findings: Findings, works: RepairPackage
 ) -> Iterator[Path]:
     yield _put(folder / "findings.json", document_bytes(findings, works))
     path = folder / "surface.nc"
@@ -157,7 +157,7 @@ def _pages(
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
-    works: Works,
+    works: RepairPackage,
 ) -> Iterator[Path]:
     wall = map_png(readings, surface, findings)
     yield _put(folder / "map.png", wall)

@@ -25,7 +25,7 @@ from geom.compare import assess
 from geom.design import Design
 from geom.repair.masonry.bonds import bonds_of
 from geom.repair.masonry.bricks import brick_volume, bricks_of
-from geom.repair.plan.order import Need, OrderLine, clay_of, need_by_rule, sand_of
+from geom.repair.plan.order import Demand, OrderLine, clay_of, demand_by_rule, sand_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall
 from geom.surface import reconstruct
@@ -41,7 +41,7 @@ class Held:
     best: float
     enough: float
     bought: float
-    need: float
+    demand: float
     suffices: bool
 
 
@@ -60,30 +60,32 @@ def held(task: Task) -> dict[str, Held]:
     true = lining.cutback(grid.azimuth[None, :], grid.height[:, None])
     true = np.where(grid.surveyed[:, None], true, np.nan)
     wall = Wall(grid, true, np.zeros(grid.shape), design)
-    need = need_by_rule(wall, bonds_of(bricks_of(design)))
+    demand = demand_by_rule(wall, bonds_of(bricks_of(design)))
     lines = {line.material: line for line in plan.order}
     return {
-        "bricks": _bricks(lines, need, design),
-        "sand": _kilograms(lines.get("sand"), sand_of(need, design.shop.mix)),
-        "fire clay": _kilograms(lines.get("fire clay"), clay_of(need, design.shop.mix)),
+        "bricks": _bricks(lines, demand, design),
+        "sand": _kilograms(lines.get("sand"), sand_of(demand, design.shop.mix)),
+        "fire clay": _kilograms(
+            lines.get("fire clay"), clay_of(demand, design.shop.mix)
+        ),
     }
 
 
-def _bricks(lines: dict[str, OrderLine], need: Need, design: Design) -> Held:
+def _bricks(lines: dict[str, OrderLine], demand: Demand, design: Design) -> Held:
     best = ordered = 0.0
     for brick in bricks_of(design):
         if (line := lines.get(brick.name)) is not None:
             litres = brick_volume(brick) * 1e-6
             best, ordered = best + litres * line.best, ordered + litres * line.enough
-    needed = need.brick * 1e-6
+    needed = demand.brick * 1e-6
     return Held(best, ordered, ordered, needed, ordered >= needed)
 
 
-def _kilograms(line: OrderLine | None, need: float) -> Held:
+def _kilograms(line: OrderLine | None, demand: float) -> Held:
     if line is None:
-        return Held(0.0, 0.0, 0.0, need, need <= 0.0)
+        return Held(0.0, 0.0, 0.0, demand, demand <= 0.0)
     bought = line.packs * line.pack
-    return Held(line.best, line.enough, bought, need, line.enough >= need)
+    return Held(line.best, line.enough, bought, demand, line.enough >= demand)
 
 
 def _one_thread() -> None:
@@ -105,13 +107,13 @@ def show(tasks: Sequence[Task], found: Sequence[dict[str, Held]]) -> None:
     print("\nmaterial   suffices  as bought  surplus %  bought surplus %  best error %")
     for name in MATERIALS:
         rows = [told[name] for told in found]
-        wanted = [one for one in rows if one.need > 0.0]
+        wanted = [one for one in rows if one.demand > 0.0]
         shares = (
             np.mean([one.suffices for one in rows]),
-            np.mean([one.suffices or one.bought > one.need for one in rows]),
+            np.mean([one.suffices or one.bought > one.demand for one in rows]),
         )
         errors = [
-            100.0 * np.mean([getattr(one, what) / one.need - 1.0 for one in wanted])
+            100.0 * np.mean([getattr(one, what) / one.demand - 1.0 for one in wanted])
             for what in ("enough", "bought", "best")
         ]
         print(

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import geom
-from geom.repair import work_out
+from geom.repair import prepare_repair
 from geom.views import outputs as survey_files
 
 SCANS = Path(__file__).resolve().parents[2] / "scans"
@@ -52,7 +52,7 @@ def write(folder: Path) -> float:
     readings = geom.load_readings(SCANS / "cupola-2-heat-41.csv", design)
     surface = geom.reconstruct(readings, design)
     findings = geom.assess(surface, design)
-    works = work_out(surface, findings, design)
+    works = prepare_repair(surface, findings, design)
     told = []
     for _ in range(3):
         started = time.perf_counter()

@@ -16,7 +16,7 @@ from PIL import Image
 import geom
 from geom.frame import clock_face
 from geom.quantity import K95
-from geom.repair import work_out
+from geom.repair import prepare_repair
 from geom.units import say_both, say_length
 from geom.views.outputs import write_files
 from geom.views.pages.report import Pictures, report_bytes
@@ -34,7 +34,13 @@ def survey():
     readings = geom.load_readings(SCANS / "cupola-2-heat-41.csv", design)
     surface = geom.reconstruct(readings, design)
     findings = geom.assess(surface, design, title="Heat 41")
-    return design, readings, surface, findings, work_out(surface, findings, design)
+    return (
+        design,
+        readings,
+        surface,
+        findings,
+        prepare_repair(surface, findings, design),
+    )
 
 
 @pytest.fixture(scope="module")

@@ -5,15 +5,15 @@ from __future__ import annotations
 import json
 
 import geom
-from geom.repair import Works, work_out
+from geom.repair import RepairPackage, prepare_repair
 from tests.walls import tapered_design, worn_readings
 
 
-def worked() -> Works:
+def worked() -> RepairPackage:
     design = tapered_design()
     readings = worn_readings(design, azimuths=9, heights=7)
     surface = geom.reconstruct(readings, design, spacing=25.0, columns=120)
-    return work_out(surface, geom.assess(surface, design), design)
+    return prepare_repair(surface, geom.assess(surface, design), design)
 
 
 def test_it_is_json_and_the_same_again() -> None:

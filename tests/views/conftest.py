@@ -25,7 +25,7 @@ from geom.design.drawing import DatumBand, Design, Opening, Profile
 from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings.rod import RodReadings
-from geom.repair import Works, plan_repair
+from geom.repair import RepairPackage, plan_repair
 from geom.repair.audit.melting import worn_melting
 from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.audit.taper import taper_audit
@@ -46,7 +46,7 @@ class Furnace:
     findings: Findings
 
     @cached_property
-    def works(self) -> Works:
+    def works(self) -> RepairPackage:
         """The repair, its order list on a few walls only."""
         findings, design = self.findings, self.design
         # a real surface goes on behind its openings
@@ -58,7 +58,7 @@ class Furnace:
             radius=drawn + behind,
             radius_sd=np.where(np.isnan(behind), np.nan, belief.sd),
         )
-        return Works(
+        return RepairPackage(
             plan=plan_repair(surface, findings, design, draws=3),
             taper=taper_audit(surface, design),
             melting=worn_melting(surface, findings, design),

@@ -53,7 +53,7 @@ LIP = 20.0
 _DRAWS = 4000
 
 
-class Mouth:
+class OpeningGeometry:
     """Lip, sill and wall above of one opening.
 
     Parameters
@@ -352,22 +352,22 @@ def chance_within_tolerance(drawn: float, most: float) -> float:
 def _audit(
     number: int, tuyere: Opening, surface: RadialSurface, design: Design
 ) -> TuyereAudit:
-    mouth = Mouth(tuyere, surface, design)
-    drawn, most = mouth.drawn_overhang, design.repair.tolerance
+    geometry = OpeningGeometry(tuyere, surface, design)
+    drawn, most = geometry.drawn_overhang, design.repair.tolerance
     found = chance = front = slope = None
     call: Call = "not surveyed"
-    if mouth.surveyed:
-        mean, covariance = mouth.known()
-        found = _normal(drawn, mouth.overhang, mean, covariance)
+    if geometry.surveyed:
+        mean, covariance = geometry.known()
+        found = _normal(drawn, geometry.overhang, mean, covariance)
         chance = float(chance_above(np.array(found.value), np.array(found.sd), 0.0))
         call = call_of(chance)
-        front = mouth.share_in_front(mean, covariance)
-        if mouth.reach >= LEAST_REACH:
-            tilt = mouth.drawn_slope
+        front = geometry.share_in_front(mean, covariance)
+        if geometry.reach >= LEAST_REACH:
+            tilt = geometry.drawn_slope
             slope = Measure(
                 drawn=tilt,
-                found=_normal(tilt, mouth.slope, mean, covariance),
-                repaired=within_tolerance(tilt, most / mouth.reach),
+                found=_normal(tilt, geometry.slope, mean, covariance),
+                repaired=within_tolerance(tilt, most / geometry.reach),
             )
     return TuyereAudit(
         number=number,
@@ -379,7 +379,7 @@ def _audit(
         overhang=Measure(drawn, found, within_tolerance(drawn, most)),
         in_front=front,
         slope=slope,
-        reach=mouth.reach,
+        reach=geometry.reach,
     )
 
 

@@ -10,19 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, permutations
 from typing import Literal
 
 import numpy as np
 
 from geom.design import Brick
-from geom.repair.masonry.rings import ALIKE, EXACT, Faces, two_shapes
+from geom.repair.masonry.rings import EXACT, Faces, alike_pairs, two_shapes
 
 _ACROSS: dict[str, Literal["length", "width"]] = {"length": "width", "width": "length"}
 
 
 @dataclass(frozen=True)
-class Mixed:
+class BondMix:
     """What a bond comes to at one radius.
 
     Attributes
@@ -82,7 +81,7 @@ class Bond:
         """How much more the first shape tapers than the last, as a ratio less 1."""
         return _steepness(self.shapes[0]) / _steepness(self.shapes[-1]) - 1.0
 
-    def mixed(self, radius: float, joint: float) -> Mixed | None:
+    def mix_at(self, radius: float, joint: float) -> BondMix | None:
         """How the shapes are mixed at a hot face of some radius; None: they cannot be.
 
         Parameters
@@ -95,19 +94,19 @@ class Bond:
 
         >>> shape = Brick("taper", 200.0, 100.0, 60.0, "width", 80.0)
         >>> pair = bonds_of([shape, Brick("straight", 200.0, 100.0, 60.0)])[0]
-        >>> pair.mixed(800.0, 0.0)
-        Mixed(pitch=80.0, share=1.0)
-        >>> pair.mixed(700.0, 0.0) is None
+        >>> pair.mix_at(800.0, 0.0)
+        BondMix(pitch=80.0, share=1.0)
+        >>> pair.mix_at(700.0, 0.0) is None
         True
         """
         if not self.paired:
-            return Mixed(self.shapes[0].inner + joint, 1.0)
+            return BondMix(self.shapes[0].inner + joint, 1.0)
         first, last = two_shapes(*self.shapes, bore=2.0 * radius, joint=joint)
         if not min(first, last) >= -EXACT:
             return None
         first, last = max(first, 0.0), max(last, 0.0)
         pitch = 2.0 * np.pi * radius / (first + last)
-        return Mixed(round(float(pitch), 9), round(first / (first + last), 9))
+        return BondMix(round(float(pitch), 9), round(first / (first + last), 9))
 
 
 def bonds_of(bricks: Sequence[Brick]) -> tuple[Bond, ...]:
@@ -134,7 +133,7 @@ def closest(bonds: Sequence[Bond], radius: float, joint: float) -> tuple[Bond, .
     """
     best: dict[tuple[float, float, bool], Bond] = {}
     for bond in bonds:
-        if bond.mixed(radius, joint) is None:
+        if bond.mix_at(radius, joint) is None:
             continue
         key = (bond.build, bond.course, bond.paired)
         if key not in best or bond.apart < best[key].apart:
@@ -143,31 +142,10 @@ def closest(bonds: Sequence[Bond], radius: float, joint: float) -> tuple[Bond, .
 
 
 def _pairs(bricks: Sequence[Brick]) -> Iterator[Bond]:
-    for first, second in combinations(bricks, 2):
-        if not first.taper and not second.taper:
-            continue
-        tapered, other = (first, second) if first.taper else (second, first)
-        standing = Faces.of(tapered)
-        for beside in _ways(other):
-            alike = max(
-                abs(beside.build - standing.build), abs(beside.course - standing.course)
-            )
-            if alike <= ALIKE and _steepness(beside) != _steepness(standing):
-                both = [(standing, tapered), (beside, other)]
-                both.sort(key=lambda one: -_steepness(one[0]))
-                shapes, listed = zip(*both, strict=True)
-                yield Bond(shapes, listed)
-                break
-
-
-def _ways(brick: Brick) -> Iterator[Faces]:
-    """In which ways a brick may stand: a tapered one in one, a straight in six."""
-    if brick.taper:
-        yield Faces.of(brick)
-        return
-    sides = (brick.length, brick.width, brick.thickness)
-    for build, course, face in permutations(sides):
-        yield Faces(brick.name, build, course, face, face)
+    for pair in alike_pairs(bricks):
+        first, second = sorted(pair, key=lambda shape: -_steepness(shape[0]))
+        if _steepness(first[0]) != _steepness(second[0]):
+            yield Bond((first[0], second[0]), (first[1], second[1]))
 
 
 def _steepness(shape: Faces) -> float:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Literal
 
 from geom.design import Brick, Design
+from geom.repair.masonry.rings import Faces
 from geom.units import to_mm
 
 _Side = Literal["length", "width"]
@@ -49,7 +50,7 @@ def standard_bricks(length_unit: str) -> tuple[Brick, ...]:
     return _NINE_INCH if length_unit == "in" else _METRIC
 
 
-def brick_volume(brick: Brick) -> float:
+def brick_volume(brick: Brick | Faces) -> float:
     """Volume of one brick, mm3: its mean face round the ring, by build, by course.
 
     Examples

@@ -23,7 +23,8 @@ import numpy as np
 
 from geom.design import Brickwork
 from geom.frame import wrap
-from geom.repair.masonry.bonds import Bond, Mixed
+from geom.repair.masonry.bonds import Bond, BondMix
+from geom.repair.masonry.bricks import brick_volume
 from geom.repair.masonry.rings import EXACT, Faces, ring
 from geom.surface import Grid
 from geom.units import Bool, Float
@@ -206,7 +207,7 @@ class BrickCount:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Arc:
     """One arc of a course, or a full ring.
 
     Attributes
@@ -240,7 +241,7 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class Counted:
+class BrickTally:
     """The bricks of one zone.
 
     Attributes
@@ -251,14 +252,14 @@ class Counted:
         Of brick laid, cut pieces as long as they are.
     rings : int
         Full rings among the courses.
-    laid : tuple of Stretch
+    arcs : tuple of Arc
         Arc by arc, course by course, bottom up.
     """
 
     bricks: tuple[BrickCount, ...]
     volume: float
     rings: int
-    laid: tuple[Stretch, ...]
+    arcs: tuple[Arc, ...]
 
     @property
     def of_first(self) -> tuple[int, ...]:
@@ -266,23 +267,18 @@ class Counted:
 
         Examples
         --------
-        >>> arc = Stretch(0, 0.0, 90.0, 707.0, 7, 3.4, (), 97.0)
-        >>> Counted((), 0.0, 0, (arc, arc, arc)).of_first
+        >>> arc = Arc(0, 0.0, 90.0, 707.0, 7, 3.4, (), 97.0)
+        >>> BrickTally((), 0.0, 0, (arc, arc, arc)).of_first
         (3, 4, 3)
         """
-        upto = np.cumsum([0.0] + [stretch.first for stretch in self.laid])
+        upto = np.cumsum([0.0] + [arc.first for arc in self.arcs])
         whole = [round(float(number)) for number in upto]
         return tuple(b - a for a, b in itertools.pairwise(whole))
 
 
-def solid(shape: Faces) -> float:
-    """Volume of one brick, mm3."""
-    return 0.5 * (shape.outer + shape.inner) * shape.build * shape.course
-
-
 def count_bricks(
     grid: Grid, courses: Sequence[Course], bond: Bond, cover: float, work: Brickwork
-) -> Counted | None:
+) -> BrickTally | None:
     """Count the bricks of a zone.
 
     Parameters
@@ -300,26 +296,26 @@ def count_bricks(
     Counted or None
         None if a pair cannot turn the radius of some course.
     """
-    laid: list[Stretch] = []
+    arcs: list[Arc] = []
     half = 180.0 / grid.azimuth.size
     for k, course in enumerate(courses):
         radius = course.design_radius + cover
-        mix = bond.mixed(radius, work.joint)
+        mix = bond.mix_at(radius, work.joint)
         if mix is None:
             return None
         along = course.wall * grid.sector * radius
         if course.ring:
-            laid.append(_ring(bond, radius, work.joint, along, k))
+            arcs.append(_ring(bond, radius, work.joint, along, k))
         for first, count in course.arcs:
             held = (first + np.arange(count)) % along.size
             ends = grid.azimuth[held[[0, -1]]] + np.array([-half, half])
             length = float(along[held].sum())
-            laid.append(_arc(mix, length, work.joint, k, ends))
-    return Counted(
-        bricks=_by_shape(bond, laid, work.breakage),
-        volume=sum(_volume(bond, stretch) for stretch in laid),
+            arcs.append(_arc(mix, length, work.joint, k, ends))
+    return BrickTally(
+        bricks=_by_shape(bond, arcs, work.breakage),
+        volume=sum(_volume(bond, arc) for arc in arcs),
         rings=sum(course.ring for course in courses),
-        laid=tuple(laid),
+        arcs=tuple(arcs),
     )
 
 
@@ -347,11 +343,11 @@ def in_arc(
     return whole, pieces
 
 
-def _arc(mix: Mixed, length: float, joint: float, course: int, ends: Float) -> Stretch:
+def _arc(mix: BondMix, length: float, joint: float, course: int, ends: Float) -> Arc:
     half = course % 2 == 1
     whole, pieces = in_arc(length, mix.pitch, joint, half_first=half)
     first, last = wrap(ends).tolist()
-    return Stretch(
+    return Arc(
         course=course,
         azimuth_from=first,
         azimuth_to=last,
@@ -363,11 +359,9 @@ def _arc(mix: Mixed, length: float, joint: float, course: int, ends: Float) -> S
     )
 
 
-def _ring(
-    bond: Bond, radius: float, joint: float, along: Float, course: int
-) -> Stretch:
+def _ring(bond: Bond, radius: float, joint: float, along: Float, course: int) -> Arc:
     found = ring(radius, bond.bricks, joint, build=bond.build)
-    return Stretch(
+    return Arc(
         course=course,
         azimuth_from=0.0,
         azimuth_to=0.0,
@@ -381,34 +375,34 @@ def _ring(
 
 
 def _by_shape(
-    bond: Bond, laid: Sequence[Stretch], breakage: float
+    bond: Bond, arcs: Sequence[Arc], breakage: float
 ) -> tuple[BrickCount, ...]:
-    whole = sum(stretch.whole for stretch in laid)
+    whole = sum(arc.whole for arc in arcs)
     short, long = 0, 0
-    for stretch in laid:
-        half = 0.5 * stretch.face
-        short += sum(piece <= half for piece in stretch.pieces)
-        long += sum(piece > half for piece in stretch.pieces)
+    for arc in arcs:
+        half = 0.5 * arc.face
+        short += sum(piece <= half for piece in arc.pieces)
+        long += sum(piece > half for piece in arc.pieces)
     cut = (short + long, long + -(-short // 2))
     if not bond.paired:
         return (_count(bond.shapes[0], whole, *cut, breakage),)
-    steep = round(sum(stretch.first for stretch in laid))
+    steep = round(sum(arc.first for arc in arcs))
     return (
         _count(bond.shapes[0], steep, 0, 0, breakage),
         _count(bond.shapes[1], whole - steep, *cut, breakage),
     )
 
 
-def _volume(bond: Bond, stretch: Stretch) -> float:
-    first, last = solid(bond.shapes[0]), solid(bond.shapes[-1])
-    share = stretch.first / stretch.whole if stretch.whole else 0.0
+def _volume(bond: Bond, arc: Arc) -> float:
+    first, last = brick_volume(bond.shapes[0]), brick_volume(bond.shapes[-1])
+    share = arc.first / arc.whole if arc.whole else 0.0
     each = share * first + (1.0 - share) * last
-    number = stretch.whole + sum(stretch.pieces) / stretch.face
-    return stretch.wall * number * each
+    number = arc.whole + sum(arc.pieces) / arc.face
+    return arc.wall * number * each
 
 
 def _count(
     shape: Faces, whole: int, pieces: int, for_pieces: int, breakage: float
 ) -> BrickCount:
     extra = int(np.ceil(breakage * (whole + for_pieces) - EXACT))
-    return BrickCount(shape.name, whole, pieces, for_pieces, extra, solid(shape))
+    return BrickCount(shape.name, whole, pieces, for_pieces, extra, brick_volume(shape))

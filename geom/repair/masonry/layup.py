@@ -21,7 +21,7 @@ import numpy as np
 from geom.design import Brickwork
 from geom.repair.masonry.bonds import Bond, closest
 from geom.repair.masonry.courses import (
-    Counted,
+    BrickTally,
     Course,
     count_bricks,
     share_of,
@@ -52,7 +52,7 @@ class LayUp:
         Where the wall is gone deepest.
     seat : float
         Depth that is cut to, from the drawn face.
-    counted : Counted
+    tally : BrickTally
     cut : float
         Sound lining that is removed.
     joints : float
@@ -70,7 +70,7 @@ class LayUp:
     bed: float
     bed_most: float
     seat: float
-    counted: Counted
+    tally: BrickTally
     cut: float
     joints: float
     in_front: float
@@ -192,7 +192,7 @@ class _Seat:
     depths: Depths
     deepest: float
     cut: float
-    counted: Counted
+    tally: BrickTally
 
 
 def _seat(
@@ -209,11 +209,11 @@ def _seat(
     deepest, found = _depths(wall, share > 0.0, bond)
     if isinstance(found, str):
         return found
-    counted = count_bricks(grid, courses, bond, found.cover, work)
-    if counted is None:
+    tally = count_bricks(grid, courses, bond, found.cover, work)
+    if tally is None:
         return "does not turn every course of it"
     cut = wall.summed(share, np.maximum(wall.up_to(found.seat) - wall.gone, 0.0))
-    return _Seat(bond, courses, bricked, share, found, deepest, cut, counted)
+    return _Seat(bond, courses, bricked, share, found, deepest, cut, tally)
 
 
 def _depths(wall: Wall, held: Bool, bond: Bond) -> tuple[float, Depths | str]:
@@ -243,9 +243,9 @@ def _laid(wall: Wall, seat: _Seat) -> LayUp:
         bed=bed,
         bed_most=max(seat.deepest - back, bed),
         seat=seat.depths.seat,
-        counted=seat.counted,
+        tally=seat.tally,
         cut=wall.summed(share, hollow - wall.gone),
-        joints=masonry - seat.counted.volume,
+        joints=masonry - seat.tally.volume,
         in_front=max(covered, 0.0),
         behind=wall.summed(bricked, hollow - wall.up_to(back)),
         beside=wall.summed(share - bricked, hollow),

@@ -1,15 +1,14 @@
-"""A full ring in whole bricks, and what is left over.
-
-Whole bricks never fill a ring quite.  What is left over is shared out among the joints,
-unless that makes them more than twice as wide as asked at the hot face and at the back;
-then one brick more is cut to width.  That limit is our own choice, no source.
-
-Closed formulas of full rings of brick.
+"""Full rings of brick: how many of one shape, or of two, turn a bore.
 
 A ring fills two circles: the hot face, of the bore's diameter d, and the back, of d
 plus twice the build.  A brick takes its face at the hot face, B, of the one and its
 face at the back, A, of the other, each with a joint.  So one tapered shape turns one
 bore only, and two shapes together turn all bores between their own.
+
+Whole bricks never fill a ring quite.  What is left over is shared out among the joints,
+unless that makes them more than twice as wide as asked at the hot face and at the back;
+then one brick more is cut to width, the closer.  That limit is our own choice, no
+source.
 
 References
 ----------
@@ -31,19 +30,16 @@ import numpy as np
 from geom.design import Brick
 from geom.errors import InputError
 
-__all__ = [
-    "Faces",
-    "OneShape",
-    "RingCount",
-    "bricks_round",
-    "one_shape",
-    "ring",
-    "two_shapes",
-]
-
-
 #: What rounding of doubles may add to a count of bricks or to a length in mm.
 EXACT = 1e-6
+#: Builds and courses as near as this make one ring, mm (our choice, no source).
+ALIKE = 1.0
+#: Joints may be off by this much even where less is asked for, mm: 1/16 in (our choice,
+#: no source).
+SLACK = 1.5875
+#: Rings whose joints are off by less than this, hot face and back together, are as good
+#: as each other, mm: 1/16 in (our choice, no source).
+AS_GOOD = 1.5875
 
 
 @dataclass(frozen=True)
@@ -69,6 +65,10 @@ class Faces:
     def of(cls, brick: Brick) -> Faces:
         """As the list says it is laid."""
         return cls(brick.name, brick.build, brick.course, brick.outer, brick.inner)
+
+
+#: A brick with its faces as it stands in a ring.
+Standing = tuple[Faces, Brick]
 
 
 @dataclass(frozen=True)
@@ -173,16 +173,6 @@ def bricks_round(diameter: float, face: float, *, joint: float) -> int:
     7
     """
     return int(np.ceil(np.pi * diameter / (face + joint) - EXACT))
-
-
-#: Builds and courses as near as this make one ring, mm (our choice, no source).
-ALIKE = 1.0
-#: Joints may be off by this much even where less is asked for, mm: 1/16 in (our choice,
-#: no source).
-SLACK = 1.5875
-#: Rings whose joints are off by less than this, hot face and back together, are as good
-#: as each other, mm: 1/16 in (our choice, no source).
-AS_GOOD = 1.5875
 
 
 @dataclass(frozen=True)
@@ -291,15 +281,17 @@ def ring(
     >>> ring(800.0, [shape], 3.0).bricks
     (('invented', 63),)
     """
-    for ways in (_pairs(bricks), _singles(bricks)):
+    pairs = ((first, second) for (first, _), (second, _) in alike_pairs(bricks))
+    singles = ((Faces.of(brick),) for brick in bricks)
+    for candidates in (pairs, singles):
         rings = [
-            laid
-            for shapes in ways
+            trial
+            for shapes in candidates
             if build is None or abs(shapes[0].build - build) <= ALIKE
-            if (laid := _laid(shapes, float(bore_radius), float(joint))) is not None
+            if (trial := _trial(shapes, float(bore_radius), float(joint))) is not None
         ]
         if rings:
-            return min(rings, key=_Laid.rank).told()
+            return min(rings, key=_TrialRing.rank).closed()
     reach = "" if build is None else f" of build {build:.6g} mm"
     what = (
         f"none of the {len(bricks)} bricks listed goes into a ring{reach} "
@@ -309,42 +301,36 @@ def ring(
     raise InputError(what, place="[[brick]]", cure=cure)
 
 
-def _singles(bricks: Sequence[Brick]) -> Iterator[tuple[Faces, ...]]:
-    for brick in bricks:
-        yield (Faces.of(brick),)
+def alike_pairs(bricks: Sequence[Brick]) -> Iterator[tuple[Standing, Standing]]:
+    """Each two shapes that are alike in build and course, the first one tapered.
 
-
-def _pairs(bricks: Sequence[Brick]) -> Iterator[tuple[Faces, ...]]:
-    """Each two shapes, one of them tapered, that are alike in build and course."""
+    A straight may stand in six ways, flat, on edge or on end: the first that makes the
+    two alike is taken.
+    """
     for first, second in combinations(bricks, 2):
         if not first.taper and not second.taper:
             continue
-        shape, other = (first, second) if first.taper else (second, first)
-        standing = Faces.of(shape)
-        for beside in _ways(other):
-            if _alike(beside, standing):
-                yield standing, beside
+        tapered, other = (first, second) if first.taper else (second, first)
+        faces = Faces.of(tapered)
+        for placed in _orientations(other):
+            build, course = placed.build - faces.build, placed.course - faces.course
+            if max(abs(build), abs(course)) <= ALIKE:
+                yield (faces, tapered), (placed, other)
                 break
 
 
-def _ways(brick: Brick) -> Iterator[Faces]:
+def _orientations(brick: Brick) -> Iterator[Faces]:
     """In which ways a brick may stand: a tapered one in one, a straight in six."""
     if brick.taper:
         yield Faces.of(brick)
         return
-    for build, course, face in permutations(
-        (brick.length, brick.width, brick.thickness)
-    ):
+    sides = (brick.length, brick.width, brick.thickness)
+    for build, course, face in permutations(sides):
         yield Faces(brick.name, build, course, face, face)
 
 
-def _alike(one: Faces, other: Faces) -> bool:
-    build, course = one.build - other.build, one.course - other.course
-    return max(abs(build), abs(course)) <= ALIKE
-
-
 @dataclass(frozen=True)
-class _Laid:
+class _TrialRing:
     """Whole bricks of a ring, and what they alone leave of its two circles; mm."""
 
     shapes: tuple[Faces, ...]
@@ -355,11 +341,12 @@ class _Laid:
     @property
     def gaps(self) -> tuple[float, float]:
         """At the hot face and at the back, all joints of the ring together."""
-        laid = list(zip(self.shapes, self.counts, strict=True))
+        counts = list(zip(self.counts, self.shapes, strict=True))
         back = self.bore_radius + self.shapes[0].build
         return (
-            2.0 * np.pi * self.bore_radius - sum(n * shape.inner for shape, n in laid),
-            2.0 * np.pi * back - sum(n * shape.outer for shape, n in laid),
+            2.0 * np.pi * self.bore_radius
+            - sum(n * shape.inner for n, shape in counts),
+            2.0 * np.pi * back - sum(n * shape.outer for n, shape in counts),
         )
 
     @property
@@ -370,12 +357,12 @@ class _Laid:
         """Order by what is left over, how many shapes, how far those differ."""
         number = sum(self.counts)
         left = sum(abs(gap / number - self.joint) for gap in self.gaps)
-        one, other = self.shapes[0], self.shapes[-1]
-        apart = abs(one.outer - other.outer) + abs(one.inner - other.inner)
+        first, last = self.shapes[0], self.shapes[-1]
+        apart = abs(first.outer - last.outer) + abs(first.inner - last.inner)
         shapes = sum(count > 0 for count in self.counts)
         return int(left / AS_GOOD), shapes, round(apart, 4), round(left, 4)
 
-    def told(self) -> RingCount:
+    def closed(self) -> RingCount:
         """With a brick cut to width, where joints would be too wide."""
         number, (hot, back) = sum(self.counts), self.gaps
         widest = self.joint + max(self.joint, SLACK) + EXACT
@@ -404,7 +391,9 @@ class _Laid:
         )
 
 
-def _laid(shapes: tuple[Faces, ...], bore_radius: float, joint: float) -> _Laid | None:
+def _trial(
+    shapes: tuple[Faces, ...], bore_radius: float, joint: float
+) -> _TrialRing | None:
     """Round to whole bricks: all of them together, then each shape's part of them.
 
     None where two shapes do not turn the ring, or a brick is too large for it.
@@ -416,15 +405,15 @@ def _laid(shapes: tuple[Faces, ...], bore_radius: float, joint: float) -> _Laid 
         back = np.pi * (bore + 2.0 * shape.build) / (shape.outer + joint)
         exact, part = float(min(hot, back)), 1.0
     else:
-        one, other = two_shapes(*shapes, bore=bore, joint=joint)
-        if not min(one, other) >= -EXACT:
+        first, second = two_shapes(*shapes, bore=bore, joint=joint)
+        if not min(first, second) >= -EXACT:  # NaN too
             return None
-        exact, part = one + other, one / (one + other)
+        exact, part = first + second, first / (first + second)
     nearest = round(exact)  # one less where joints would be less than nothing
-    for total, aside in product((nearest, nearest - 1), (0, -1, 1)):
-        first = int(part * total + 0.5 + EXACT) + aside  # halves up, in any unit
-        counts = (first, total - first)[: len(shapes)]
-        laid = _Laid(shapes, counts, bore_radius, joint)
-        if laid.possible:
-            return laid
+    for total, offset in product((nearest, nearest - 1), (0, -1, 1)):
+        count = int(part * total + 0.5 + EXACT) + offset  # halves up, in any unit
+        counts = (count, total - count)[: len(shapes)]
+        trial = _TrialRing(shapes, counts, bore_radius, joint)
+        if trial.possible:
+            return trial
     return None

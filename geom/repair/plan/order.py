@@ -32,7 +32,7 @@ from geom.quantity import Quantity
 from geom.repair.masonry.bonds import Bond
 from geom.repair.masonry.bricks import brick_volume
 from geom.repair.plan.daub import daub_for
-from geom.repair.plan.partition import Plot, divide, marked_by_rule
+from geom.repair.plan.partition import ZoneShare, partition, zones_by_rule
 from geom.repair.wall import Wall
 from geom.surface import RadialSurface
 from geom.surface.grid import stretched
@@ -40,7 +40,7 @@ from geom.units import M3, Float
 
 
 @dataclass(frozen=True)
-class Need:
+class Demand:
     """What a wall takes.
 
     Attributes
@@ -64,32 +64,40 @@ class Need:
     face: float
 
 
-def need_of(wall: Wall, plots: Sequence[Plot]) -> Need:
+def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
     """Sum over the zones of a plan."""
     bricks: Counter[str] = Counter()
     brick = joints = 0.0
-    for laid in (plot.laid for plot in plots if plot.laid is not None):
-        for one in laid.counted.bricks:
+    for layup in (
+        zone_share.layup for zone_share in shares if zone_share.layup is not None
+    ):
+        for one in layup.tally.bricks:
             bricks[one.name] += one.needed
             brick += one.needed * one.each
-        joints += laid.joints
-    settled = [plot for plot in plots if plot.planned and plot.action != "chip"]
-    faces = [float(np.sum(plot.share * wall.grid.face_area)) for plot in settled]
-    return Need(
+        joints += layup.joints
+    settled = [
+        zone_share
+        for zone_share in shares
+        if zone_share.planned and zone_share.action != "chip"
+    ]
+    faces = [
+        float(np.sum(zone_share.share * wall.grid.face_area)) for zone_share in settled
+    ]
+    return Demand(
         bricks=dict(bricks),
         brick=brick,
-        daub=sum(plot.daub(wall) for plot in plots),
+        daub=sum(zone_share.daub(wall) for zone_share in shares),
         joints=joints,
         face=sum(faces),
     )
 
 
-def need_by_rule(wall: Wall, bonds: Sequence[Bond]) -> Need:
+def demand_by_rule(wall: Wall, bonds: Sequence[Bond]) -> Demand:
     """What a wall takes whose zones are found by the rule too."""
-    return need_of(wall, divide(wall, marked_by_rule(wall), bonds))
+    return demand_of(wall, partition(wall, zones_by_rule(wall), bonds))
 
 
-def walls_drawn(
+def posterior_walls(
     surface: RadialSurface, nodes: Nodes, count: int, *, seed: int
 ) -> Iterator[Wall]:
     """Walls that the readings allow, each as likely as any other.
@@ -164,7 +172,7 @@ class OrderLine:
 
 
 def order_list(
-    plan: Need, drawn: Sequence[Need], bricks: Sequence[Brick], shop: Shop
+    plan: Demand, drawn: Sequence[Demand], bricks: Sequence[Brick], shop: Shop
 ) -> tuple[OrderLine, ...]:
     """What to order.
 
@@ -186,7 +194,7 @@ def order_list(
     lines = _brick_lines(plan, drawn, bricks, shop.confidence)
     for name, kilograms in (("sand", sand_of), ("fire clay", clay_of)):
         best = kilograms(plan, shop.mix)
-        chance = np.array([kilograms(need, shop.mix) for need in drawn])
+        chance = np.array([kilograms(demand, shop.mix) for demand in drawn])
         most = enough(chance, best, shop.confidence)
         bag = shop.mix.bag
         packs = int(np.ceil(most / bag - 1e-9))
@@ -196,9 +204,9 @@ def order_list(
 
 
 def _brick_lines(
-    plan: Need, drawn: Sequence[Need], bricks: Sequence[Brick], confidence: float
+    plan: Demand, drawn: Sequence[Demand], bricks: Sequence[Brick], confidence: float
 ) -> list[OrderLine]:
-    chance = np.array([need.brick for need in drawn])
+    chance = np.array([demand.brick for demand in drawn])
     most = enough(chance, plan.brick, confidence)
     named = {brick.name: brick for brick in bricks}
     if plan.brick > 0.0:
@@ -226,11 +234,11 @@ def _brick_lines(
     return lines
 
 
-def _taken_most(drawn: Sequence[Need], named: Mapping[str, Brick]) -> dict[str, int]:
+def _taken_most(drawn: Sequence[Demand], named: Mapping[str, Brick]) -> dict[str, int]:
     """The brick that the drawn walls take most of, by volume; empty if none do."""
     total: Counter[str] = Counter()
-    for need in drawn:
-        total.update(need.bricks)
+    for demand in drawn:
+        total.update(demand.bricks)
     if not total:
         return {}
     name = max(total, key=lambda name: total[name] * brick_volume(named[name]))
@@ -258,21 +266,21 @@ def enough(drawn: Float, best: float, confidence: float) -> float:
     return max(float(best), float(gammaincinv((mean / sd) ** 2, within) * sd**2 / mean))
 
 
-def sand_of(need: Need, mix: Mix) -> float:
+def sand_of(demand: Demand, mix: Mix) -> float:
     """Dry sand, kg."""
-    return _dry(need, mix)[0]
+    return _dry(demand, mix)[0]
 
 
-def clay_of(need: Need, mix: Mix) -> float:
+def clay_of(demand: Demand, mix: Mix) -> float:
     """Dry fire clay, kg: in the daub, in the joints and for the wash.
 
     Joints and wash are taken as full of clay at its bulk density, which is more than a
     thin slip holds.
     """
-    thin = need.joints + need.face * mix.wash
-    return _dry(need, mix)[1] + thin * mix.clay_density * M3
+    thin = demand.joints + demand.face * mix.wash
+    return _dry(demand, mix)[1] + thin * mix.clay_density * M3
 
 
-def _dry(need: Need, mix: Mix) -> tuple[float, float]:
-    daub = daub_for(Quantity.normal(need.daub, 0.0), mix, thickness=0.0, face=0.0)
+def _dry(demand: Demand, mix: Mix) -> tuple[float, float]:
+    daub = daub_for(Quantity.normal(demand.daub, 0.0), mix, thickness=0.0, face=0.0)
     return daub.sand.value, daub.clay.value

@@ -24,7 +24,7 @@ _OTHERS: tuple[Action, ...] = ("daub", "chip", "measure again")
 
 
 @dataclass(frozen=True)
-class Marked:
+class ZoneMask:
     """A zone as it is marked on the wall; ``mask`` is bool (m, k)."""
 
     id: int
@@ -33,7 +33,7 @@ class Marked:
 
 
 @dataclass(frozen=True)
-class Plot:
+class ZoneShare:
     """A zone with what is its own.
 
     Attributes
@@ -51,14 +51,14 @@ class Plot:
     id: int
     action: Action
     share: Float
-    laid: LayUp | None = None
+    layup: LayUp | None = None
     why: tuple[str, ...] = ()
 
     @property
     def planned(self) -> bool:
         """Whether there is anything to do that is settled."""
         if self.action == "brick":
-            return self.laid is not None
+            return self.layup is not None
         return self.action in {"daub", "chip"}
 
     def rebuild(self, wall: Wall) -> float:
@@ -67,14 +67,14 @@ class Plot:
 
     def daub(self, wall: Wall) -> float:
         """Expected volume of daub, mm3; 0 where nothing is settled."""
-        if self.laid is not None:
-            return self.laid.daub
+        if self.layup is not None:
+            return self.layup.daub
         return self.rebuild(wall) if self.planned else 0.0
 
 
-def divide(
-    wall: Wall, zones: Sequence[Marked], bonds: Sequence[Bond]
-) -> tuple[Plot, ...]:
+def partition(
+    wall: Wall, zones: Sequence[ZoneMask], bonds: Sequence[Bond]
+) -> tuple[ZoneShare, ...]:
     """Give every zone its own.
 
     Parameters
@@ -90,31 +90,31 @@ def divide(
         In the order of ``zones``.
     """
     free = np.ones(wall.grid.shape)
-    plots: dict[int, Plot] = {}
+    shares: dict[int, ZoneShare] = {}
     for zone in (zone for zone in zones if zone.action == "brick"):
         made = lay_up(wall, zone.mask, free, bonds)
         if isinstance(made, LayUp):
             free = np.maximum(free - made.share, 0.0)
-            plots[zone.id] = Plot(zone.id, zone.action, made.share, made)
+            shares[zone.id] = ZoneShare(zone.id, zone.action, made.share, made)
         else:
-            plots[zone.id] = Plot(zone.id, zone.action, free * 0.0, None, made)
+            shares[zone.id] = ZoneShare(zone.id, zone.action, free * 0.0, None, made)
     for zone in zones:
-        if zone.id not in plots or plots[zone.id].laid is None:
+        if zone.id not in shares or shares[zone.id].layup is None:
             share = np.where(zone.mask, free, 0.0)
-            why = plots[zone.id].why if zone.id in plots else ()
-            plots[zone.id] = Plot(zone.id, zone.action, share, None, why)
-    return tuple(plots[zone.id] for zone in zones)
+            why = shares[zone.id].why if zone.id in shares else ()
+            shares[zone.id] = ZoneShare(zone.id, zone.action, share, None, why)
+    return tuple(shares[zone.id] for zone in zones)
 
 
-def marked_by_rule(wall: Wall) -> tuple[Marked, ...]:
+def zones_by_rule(wall: Wall) -> tuple[ZoneMask, ...]:
     """The zones of a wall, found by the rule for actions; brick, most gone first."""
     action = call_actions(wall.grid, wall.cutback, wall.sd, wall.design.repair)
     masks = each_piece(action == ACTIONS.index("brick"))
     gone = wall.gone
     bricked = sorted(masks, key=lambda mask: -wall.summed(mask.astype(float), gone))
-    marked = [Marked(k, "brick", mask) for k, mask in enumerate(bricked, 1)]
+    marked = [ZoneMask(k, "brick", mask) for k, mask in enumerate(bricked, 1)]
     for name in _OTHERS:
         mask = action == ACTIONS.index(name)
         if mask.any():
-            marked.append(Marked(len(marked) + 1, name, mask))
+            marked.append(ZoneMask(len(marked) + 1, name, mask))
     return tuple(marked)

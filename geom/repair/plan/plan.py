@@ -61,26 +61,31 @@ from geom.repair.masonry.bricks import bricks_of
 from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping, openings_fouled, stop_at
 from geom.repair.plan.daub import Daub, daub_for
-from geom.repair.plan.order import need_by_rule, need_of, order_list, walls_drawn
-from geom.repair.plan.partition import Marked, Plot, divide
+from geom.repair.plan.order import (
+    demand_by_rule,
+    demand_of,
+    order_list,
+    posterior_walls,
+)
+from geom.repair.plan.partition import ZoneMask, ZoneShare, partition
 from geom.repair.plan.result import Account, RepairPlan, ZonePlan
 from geom.repair.wall import Wall
 from geom.surface import RadialSurface
 from geom.units import LITRE, Bool, Float, Int, say_both, say_length
 
 
-def filled_with_daub(plot: Plot) -> bool:
+def filled_with_daub(zone_share: ZoneShare) -> bool:
     """Whether daub goes into a zone, with brick or by itself."""
-    return plot.planned and plot.action != "chip"
+    return zone_share.planned and zone_share.action != "chip"
 
 
-def daub_pull(wall: Wall, nodes: Nodes, plot: Plot) -> Float:
+def daub_pull(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> Float:
     """What each node pulls at the daub of a zone, mm3; (4, q)."""
-    patch = plot.share * wall.grid.patch
-    return pull_beyond(nodes, patch, plot.laid.seat if plot.laid else 0.0)
+    patch = zone_share.share * wall.grid.patch
+    return pull_beyond(nodes, patch, zone_share.layup.seat if zone_share.layup else 0.0)
 
 
-def plan_zone(wall: Wall, nodes: Nodes, plot: Plot) -> ZonePlan:
+def plan_zone(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> ZonePlan:
     """Work one zone out.
 
     Parameters
@@ -91,15 +96,15 @@ def plan_zone(wall: Wall, nodes: Nodes, plot: Plot) -> ZonePlan:
     plot : Plot
         With a share of some cell.
     """
-    grid, laid = wall.grid, plot.laid
-    own = (plot.share > 0.0) & (grid.counted > 0.0)
-    area = float(np.sum(plot.share * grid.face_area))
-    low, high = _heights(wall, own, laid)
+    grid, layup = wall.grid, zone_share.layup
+    own = (zone_share.share > 0.0) & (grid.counted > 0.0)
+    area = float(np.sum(zone_share.share * grid.face_area))
+    low, high = _heights(wall, own, layup)
     first, last, all_round = columns_spanned(own)
     half = 180.0 / grid.azimuth.size
     return ZonePlan(
-        id=plot.id,
-        action=plot.action,
+        id=zone_share.id,
+        action=zone_share.action,
         azimuth_from=0.0 if all_round else float((grid.azimuth[first] - half) % 360.0),
         azimuth_to=ALL_ROUND
         if all_round
@@ -107,53 +112,62 @@ def plan_zone(wall: Wall, nodes: Nodes, plot: Plot) -> ZonePlan:
         height_from=low,
         height_to=high,
         area=area,
-        rebuild=plot.rebuild(wall),
-        buildup=wall.summed(plot.share, wall.proud),
-        chip=_chip(wall, nodes, plot, own) if plot.action == "chip" else None,
-        brickwork=laid,
-        cut=None if laid is None else _cut(wall, nodes, plot, laid),
-        daub=_daub(wall, nodes, plot, own, area) if filled_with_daub(plot) else None,
-        notes=tuple(_notes(wall, plot, own)),
-        share=plot.share,
+        rebuild=zone_share.rebuild(wall),
+        buildup=wall.summed(zone_share.share, wall.proud),
+        chip=_chip(wall, nodes, zone_share, own)
+        if zone_share.action == "chip"
+        else None,
+        brickwork=layup,
+        cut=None if layup is None else _cut(wall, nodes, zone_share, layup),
+        daub=_daub(wall, nodes, zone_share, own, area)
+        if filled_with_daub(zone_share)
+        else None,
+        notes=tuple(_notes(wall, zone_share, own)),
+        share=zone_share.share,
     )
 
 
-def _heights(wall: Wall, own: Bool, laid: LayUp | None) -> tuple[float, float]:
-    if laid is not None:
-        return laid.courses[0].low, laid.courses[-1].high
+def _heights(wall: Wall, own: Bool, layup: LayUp | None) -> tuple[float, float]:
+    if layup is not None:
+        return layup.courses[0].low, layup.courses[-1].high
     rows = np.flatnonzero(own.any(axis=1))
     return float(wall.grid.edge[rows[0]]), float(wall.grid.edge[rows[-1] + 1])
 
 
-def _cut(wall: Wall, nodes: Nodes, plot: Plot, laid: LayUp) -> Quantity:
-    patch = plot.share * wall.grid.patch
-    pull = pull_beyond(nodes, patch, 0.0) - pull_beyond(nodes, patch, laid.seat)
-    return positive(laid.cut, joint_sd(nodes, pull))
+def _cut(wall: Wall, nodes: Nodes, zone_share: ZoneShare, layup: LayUp) -> Quantity:
+    patch = zone_share.share * wall.grid.patch
+    pull = pull_beyond(nodes, patch, 0.0) - pull_beyond(nodes, patch, layup.seat)
+    return positive(layup.cut, joint_sd(nodes, pull))
 
 
-def _daub(wall: Wall, nodes: Nodes, plot: Plot, own: Bool, area: float) -> Daub:
-    laid = plot.laid
-    if laid is None:
+def _daub(
+    wall: Wall, nodes: Nodes, zone_share: ZoneShare, own: Bool, area: float
+) -> Daub:
+    layup = zone_share.layup
+    if layup is None:
         thickness = float(max(np.max(wall.cutback[own]), 0.0))
     else:
-        thickness = max(laid.cover, laid.bed_most)
+        thickness = max(layup.cover, layup.bed_most)
     return daub_for(
-        positive(plot.daub(wall), joint_sd(nodes, daub_pull(wall, nodes, plot))),
+        positive(
+            zone_share.daub(wall), joint_sd(nodes, daub_pull(wall, nodes, zone_share))
+        ),
         wall.design.shop.mix,
         thickness=thickness,
         face=area,
     )
 
 
-def _chip(wall: Wall, nodes: Nodes, plot: Plot, own: Bool) -> Chipping:
+def _chip(wall: Wall, nodes: Nodes, zone_share: ZoneShare, own: Bool) -> Chipping:
     grid = wall.grid
-    patch = nodes.gather(plot.share * grid.patch)
+    patch = nodes.gather(zone_share.share * grid.patch)
     height, radius = stop_at(wall.design, *_heights(wall, own, None))
     worst = np.argmin(np.where(own, wall.cutback, np.inf))
     thick = Quantity.normal(-wall.cutback.flat[worst], wall.sd.flat[worst])
     return Chipping(
         volume=positive(
-            wall.summed(plot.share, wall.proud), nodes.sd_of_excess(patch, inward=True)
+            wall.summed(zone_share.share, wall.proud),
+            nodes.sd_of_excess(patch, inward=True),
         ),
         thickness=thick.not_below(0.0),
         stop_height=height,
@@ -162,26 +176,30 @@ def _chip(wall: Wall, nodes: Nodes, plot: Plot, own: Bool) -> Chipping:
     )
 
 
-def _notes(wall: Wall, plot: Plot, own: Bool) -> list[str]:
+def _notes(wall: Wall, zone_share: ZoneShare, own: Bool) -> list[str]:
     """What the mason has to know beside the numbers."""
-    grid, design, laid = wall.grid, wall.design, plot.laid
+    grid, design, layup = wall.grid, wall.design, zone_share.layup
     unit = design.length_unit
-    words = [f"No listed brick fits: {'; '.join(plot.why)}."] if plot.why else []
+    words = (
+        [f"No listed brick fits: {'; '.join(zone_share.why)}."]
+        if zone_share.why
+        else []
+    )
     deepest = float(max(np.max(wall.cutback[own]), 0.0))
-    if plot.action == "daub" and deepest > design.shop.mix.layer_most:
+    if zone_share.action == "daub" and deepest > design.shop.mix.layer_most:
         words.append(
             f"Daub goes on in layers of {say_length(design.shop.mix.layer_most, unit)} "
             "at most, each stiff before the next."
         )
-    if plot.action == "chip":
+    if zone_share.action == "chip":
         return words
     words += [
         f"It meets the {hole.kind} at {hole.azimuth:.0f} degrees: work round a former."
         for hole in openings_fouled(grid, own, design)
     ]
-    if laid is None:
+    if layup is None:
         return words
-    low, high = laid.courses[0].low, laid.courses[-1].high
+    low, high = layup.courses[0].low, layup.courses[-1].high
     words += [
         f"The profile steps at {say_both(float(step), unit)}: cut the bricks to it."
         for step in design.profile.steps
@@ -228,14 +246,18 @@ def plan_repair(
     bricks = bricks_of(design)
     bonds = bonds_of(bricks)
     marked = [
-        Marked(zone.id, zone.action, findings.maps.zone == zone.id)
+        ZoneMask(zone.id, zone.action, findings.maps.zone == zone.id)
         for zone in findings.zones
     ]
-    plots = divide(wall, marked, bonds)
-    zones = [plan_zone(wall, nodes, plot) for plot in plots if plot.share.any()]
+    shares = partition(wall, marked, bonds)
+    zones = [
+        plan_zone(wall, nodes, zone_share)
+        for zone_share in shares
+        if zone_share.share.any()
+    ]
     drawn = [
-        need_by_rule(one, bonds)
-        for one in walls_drawn(surface, nodes, draws, seed=seed)
+        demand_by_rule(one, bonds)
+        for one in posterior_walls(surface, nodes, draws, seed=seed)
     ]
     worked = [zone for zone in zones if zone.action in _ORDER_OF_WORK]
     return RepairPlan(
@@ -247,23 +269,25 @@ def plan_repair(
                 key=lambda z: (_ORDER_OF_WORK.index(z.action), z.height_from, z.id),
             )
         ),
-        daub=_all_daub(wall, nodes, plots, zones),
-        order=order_list(need_of(wall, plots), drawn, bricks, design.shop),
+        daub=_all_daub(wall, nodes, shares, zones),
+        order=order_list(demand_of(wall, shares), drawn, bricks, design.shop),
         confidence=design.shop.confidence,
-        account=_account(wall, plots),
-        notes=_plan_notes(wall, plots),
-        owner=_owner(plots, surface.grid.shape),
+        account=_account(wall, shares),
+        notes=_plan_notes(wall, shares),
+        owner=_owner(shares, surface.grid.shape),
     )
 
 
 def _all_daub(
-    wall: Wall, nodes: Nodes, plots: Sequence[Plot], zones: Sequence[ZonePlan]
+    wall: Wall, nodes: Nodes, shares: Sequence[ZoneShare], zones: Sequence[ZonePlan]
 ) -> Daub:
     """The daub of all zones together, their errors hanging together."""
-    filled = [plot for plot in plots if filled_with_daub(plot)]
-    pull = sum((daub_pull(wall, nodes, plot) for plot in filled), np.zeros((4, 1)))
+    filled = [zone_share for zone_share in shares if filled_with_daub(zone_share)]
+    pull = sum(
+        (daub_pull(wall, nodes, zone_share) for zone_share in filled), np.zeros((4, 1))
+    )
     parts = [zone.daub for zone in zones if zone.daub is not None]
-    volume = sum(plot.daub(wall) for plot in filled)
+    volume = sum(zone_share.daub(wall) for zone_share in filled)
     return daub_for(
         positive(volume, joint_sd(nodes, pull)),
         wall.design.shop.mix,
@@ -272,53 +296,57 @@ def _all_daub(
     )
 
 
-def _account(wall: Wall, plots: Sequence[Plot]) -> Account:
+def _account(wall: Wall, shares: Sequence[ZoneShare]) -> Account:
     gone, proud = wall.gone, wall.proud
     everywhere = np.ones(wall.grid.shape)
-    filled = [plot for plot in plots if filled_with_daub(plot)]
-    cleared = [plot for plot in plots if plot.action == "chip" or plot.laid]
-    laid = [plot.laid for plot in plots if plot.laid is not None]
+    filled = [zone_share for zone_share in shares if filled_with_daub(zone_share)]
+    cleared = [
+        zone_share
+        for zone_share in shares
+        if zone_share.action == "chip" or zone_share.layup
+    ]
+    layup = [zone_share.layup for zone_share in shares if zone_share.layup is not None]
     return Account(
         rebuild=wall.summed(everywhere, gone),
         buildup=wall.summed(everywhere, proud),
         left=wall.summed(_rest(everywhere, filled), gone),
         proud=wall.summed(_rest(everywhere, cleared), proud),
-        chip=sum(wall.summed(plot.share, proud) for plot in cleared),
-        cut=sum(one.cut for one in laid),
-        before=sum(one.before for one in laid),
-        bricks=sum(one.counted.volume for one in laid),
-        joints=sum(one.joints for one in laid),
-        daub=sum(plot.daub(wall) for plot in filled),
+        chip=sum(wall.summed(zone_share.share, proud) for zone_share in cleared),
+        cut=sum(one.cut for one in layup),
+        before=sum(one.before for one in layup),
+        bricks=sum(one.tally.volume for one in layup),
+        joints=sum(one.joints for one in layup),
+        daub=sum(zone_share.daub(wall) for zone_share in filled),
     )
 
 
-def _rest(everywhere: Float, plots: Sequence[Plot]) -> Float:
-    return np.asarray(everywhere - sum(plot.share for plot in plots))
+def _rest(everywhere: Float, shares: Sequence[ZoneShare]) -> Float:
+    return np.asarray(everywhere - sum(zone_share.share for zone_share in shares))
 
 
-def _plan_notes(wall: Wall, plots: Sequence[Plot]) -> tuple[str, ...]:
+def _plan_notes(wall: Wall, shares: Sequence[ZoneShare]) -> tuple[str, ...]:
     """What a reader has to know of zones that the plan leaves."""
     words = []
-    for plot in plots:
-        litres = plot.rebuild(wall) / LITRE
-        if plot.action == "measure again":
+    for zone in shares:
+        litres = zone.rebuild(wall) / LITRE
+        if zone.action == "measure again":
             words.append(
-                f"Zone {plot.id} has to be measured again: it is not settled whether "
+                f"Zone {zone.id} has to be measured again: it is not settled whether "
                 f"it needs brick. Its {litres:.1f} litres are not in this plan."
             )
-        elif plot.why and plot.share.any():
+        elif zone.why and zone.share.any():
             words.append(
-                f"Zone {plot.id}: no listed brick fits. Its {litres:.1f} litres are "
+                f"Zone {zone.id}: no listed brick fits. Its {litres:.1f} litres are "
                 "not in this plan."
             )
-        elif not plot.share.any():
-            words.append(f"Zone {plot.id} is taken up by the brickwork beside it.")
+        elif not zone.share.any():
+            words.append(f"Zone {zone.id} is taken up by the brickwork beside it.")
     return tuple(words)
 
 
-def _owner(plots: Sequence[Plot], shape: tuple[int, int]) -> Int:
+def _owner(shares: Sequence[ZoneShare], shape: tuple[int, int]) -> Int:
     owner, most = np.zeros(shape, dtype=np.int64), np.zeros(shape)
-    for plot in plots:
-        more = plot.share > most
-        owner[more], most[more] = plot.id, plot.share[more]
+    for zone_share in shares:
+        more = zone_share.share > most
+        owner[more], most[more] = zone_share.id, zone_share.share[more]
     return owner

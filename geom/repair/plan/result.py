@@ -7,7 +7,7 @@ from typing import Any
 
 from geom.compare.findings import Action
 from geom.quantity import Quantity
-from geom.repair.masonry.courses import Stretch
+from geom.repair.masonry.courses import Arc
 from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
@@ -180,7 +180,7 @@ class RepairPlan:
         }
 
 
-def _laid(laid: LayUp) -> dict[str, Any]:
+def _laid(layup: LayUp) -> dict[str, Any]:
     return {
         "bricks": [
             {
@@ -191,33 +191,33 @@ def _laid(laid: LayUp) -> dict[str, Any]:
                 "breakage": one.breakage,
                 "needed": one.needed,
             }
-            for one in laid.counted.bricks
+            for one in layup.tally.bricks
         ],
-        "build": laid.bond.build,
+        "build": layup.bond.build,
         "courses": [
             {
                 "height_from": course.low,
                 "height_to": course.high,
                 "ring": course.ring,
-                "arcs": [_arc(one) for one in laid.counted.laid if one.course == k],
+                "arcs": [_arc(one) for one in layup.tally.arcs if one.course == k],
             }
-            for k, course in enumerate(laid.courses)
+            for k, course in enumerate(layup.courses)
         ],
-        "rings": laid.counted.rings,
-        "cover": laid.cover,
-        "bed": laid.bed,
-        "bed_most": laid.bed_most,
-        "seat": laid.seat,
-        "volume": laid.counted.volume * M3,
-        "joints": laid.joints * M3,
+        "rings": layup.tally.rings,
+        "cover": layup.cover,
+        "bed": layup.bed,
+        "bed_most": layup.bed_most,
+        "seat": layup.seat,
+        "volume": layup.tally.volume * M3,
+        "joints": layup.joints * M3,
     }
 
 
-def _arc(stretch: Stretch) -> dict[str, Any]:
+def _arc(arc: Arc) -> dict[str, Any]:
     return {
-        "azimuth_from": stretch.azimuth_from,
-        "azimuth_to": stretch.azimuth_to,
-        "length": stretch.length,
-        "whole": stretch.whole,
-        "pieces": list(stretch.pieces),
+        "azimuth_from": arc.azimuth_from,
+        "azimuth_to": arc.azimuth_to,
+        "length": arc.length,
+        "whole": arc.whole,
+        "pieces": list(arc.pieces),
     }

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 
 from geom.compare.findings import Findings
 from geom.design import Design
-from geom.repair import Works
+from geom.repair import RepairPackage
 from geom.surface.radial import RadialSurface
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
@@ -47,7 +47,7 @@ class Pictures:
 def report_bytes(
     surface: RadialSurface,
     findings: Findings,
-    works: Works,
+    works: RepairPackage,
     pictures: Pictures,
     *,
     dots: Sequence[tuple[float, float]] = (),
@@ -58,7 +58,7 @@ def report_bytes(
     ----------
     surface : RadialSurface
     findings : Findings
-    works : Works
+    works : RepairPackage
         Of those findings.
     pictures : Pictures
         For paper, and where scripts are not allowed.
@@ -122,7 +122,7 @@ def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
     }
 
 
-def _repair(works: Works, design: Design) -> dict[str, object]:
+def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
     plan, bottom = works.plan, works.bottom
     return {
         "jobs": jobs(plan, design),

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from geom.compare.findings import Findings, Zone
 from geom.design import Design
 from geom.frame import clock_face
-from geom.repair import RepairPlan, Works
+from geom.repair import RepairPackage, RepairPlan
 from geom.repair.audit.sand_bottom import why_no_bottom
 from geom.surface.radial import RadialSurface
 from geom.units import say_both, say_length
@@ -240,12 +240,12 @@ def _order(plan: RepairPlan, design: Design, width: float) -> list[Flowable]:
 _HEAD = 16.0
 
 
-def rest(works: Works, design: Design, *, width: float) -> list[Flowable]:
+def rest(works: RepairPackage, design: Design, *, width: float) -> list[Flowable]:
     """Tuyeres, sand bottom and melting.
 
     Parameters
     ----------
-    works : Works
+    works : RepairPackage
     design : Design
     width : float, points
         Of the text on a page.
@@ -258,7 +258,7 @@ def rest(works: Works, design: Design, *, width: float) -> list[Flowable]:
     ]
 
 
-def _tuyeres(works: Works, design: Design, width: float) -> list[Flowable]:
+def _tuyeres(works: RepairPackage, design: Design, width: float) -> list[Flowable]:
     if not works.taper:
         return [says("The design names no tuyere.", BODY, after=8)]
     rows = [
@@ -293,7 +293,7 @@ def _tuyeres(works: Works, design: Design, width: float) -> list[Flowable]:
     ]
 
 
-def _bottom(works: Works, design: Design, width: float) -> list[Flowable]:
+def _bottom(works: RepairPackage, design: Design, width: float) -> list[Flowable]:
     story = [says("Sand bottom", _HEAD, bold=True, after=2)]
     if works.bottom is None:
         return [*story, says(f"None: {why_no_bottom(design)}.", BODY, after=8)]
@@ -311,7 +311,7 @@ def _bottom(works: Works, design: Design, width: float) -> list[Flowable]:
     return [*story, table]
 
 
-def _melting(works: Works, design: Design) -> list[Flowable]:
+def _melting(works: RepairPackage, design: Design) -> list[Flowable]:
     return [
         says("What the worn diameter does", _HEAD, bold=True, after=2),
         *(says(line, BODY, after=3) for line in melting_lines(works.melting, design)),
@@ -328,7 +328,7 @@ _ROOM = _PAGE[1] - 2.0 * _MARGIN - _FOOT - 12.0
 
 
 def sheet_bytes(
-    surface: RadialSurface, findings: Findings, works: Works, *, workmap: bytes
+    surface: RadialSurface, findings: Findings, works: RepairPackage, *, workmap: bytes
 ) -> bytes:
     """The repair sheet as PDF.
 
@@ -336,7 +336,7 @@ def sheet_bytes(
     ----------
     surface : RadialSurface
     findings : Findings
-    works : Works
+    works : RepairPackage
         Of those findings.
     workmap : bytes
         The wall by action, as PNG.
@@ -407,7 +407,7 @@ def _numbered(foot: Callable[[Any, int, int], None]) -> type:
 
 
 def _story(
-    design: Design, findings: Findings, works: Works, workmap: bytes
+    design: Design, findings: Findings, works: RepairPackage, workmap: bytes
 ) -> list[Flowable]:
     from reportlab.platypus import PageBreak
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from geom.compare.findings import Action
 from geom.design import Design
-from geom.repair.masonry.courses import Stretch, runs
+from geom.repair.masonry.courses import Arc, runs
 from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
@@ -41,10 +41,10 @@ _LABEL = 12.0
 _APART = 90.0
 
 
-def whole_words(laid: LayUp) -> list[str]:
+def whole_words(layup: LayUp) -> list[str]:
     """Of each brick: how many go in whole, how many are cut, what is for breakage."""
     words = []
-    for one in laid.counted.bricks:
+    for one in layup.tally.bricks:
         cut = f", {_pieces(one.pieces)} out of {one.for_pieces}" if one.pieces else ""
         words.append(
             f"{plain(one.name, most=40)}: {one.whole} whole{cut}, "
@@ -57,30 +57,30 @@ def _pieces(count: int) -> str:
     return "1 piece" if count == 1 else f"{count} pieces"
 
 
-def course_rows(laid: LayUp, design: Design) -> list[tuple[str, ...]]:
+def course_rows(layup: LayUp, design: Design) -> list[tuple[str, ...]]:
     """A row an arc: course, heights, azimuths, tape, rod, whole bricks, pieces."""
     unit = design.length_unit
     rows: list[tuple[str, ...]] = []
-    firsts = laid.counted.of_first
-    for stretch, first in zip(laid.counted.laid, firsts, strict=True):
-        course = laid.courses[stretch.course]
-        whole = str(stretch.whole)
-        if laid.bond.paired:
-            whole = f"{first} + {stretch.whole - first}"
+    firsts = layup.tally.of_first
+    for arc, first in zip(layup.tally.arcs, firsts, strict=True):
+        course = layup.courses[arc.course]
+        whole = str(arc.whole)
+        if layup.bond.paired:
+            whole = f"{first} + {arc.whole - first}"
         low, high = say_short(course.low, unit), say_short(course.high, unit)
         pieces = ", ".join(
             say_short(piece, unit).replace(" ", "\N{NO-BREAK SPACE}")
-            for piece in stretch.pieces
+            for piece in arc.pieces
         )
         rows.append(
             (
-                str(stretch.course + 1),
+                str(arc.course + 1),
                 f"{low} to {high}",
                 "all round"
                 if course.ring
-                else f"{stretch.azimuth_from:.0f}° to {stretch.azimuth_to:.0f}°",
-                _tape(stretch, course.design_radius, course.ring, unit),
-                say_short(course.design_radius + laid.seat, unit),
+                else f"{arc.azimuth_from:.0f}° to {arc.azimuth_to:.0f}°",
+                _tape(arc, course.design_radius, course.ring, unit),
+                say_short(course.design_radius + layup.seat, unit),
                 whole,
                 pieces or "none",
             )
@@ -88,21 +88,21 @@ def course_rows(laid: LayUp, design: Design) -> list[tuple[str, ...]]:
     return rows
 
 
-def _tape(stretch: Stretch, radius: float, ring: bool, unit: str) -> str:
+def _tape(arc: Arc, radius: float, ring: bool, unit: str) -> str:
     """From where to where along the drawn face, from 12 o'clock on."""
-    first, last = (0.0, 360.0) if ring else _ends(stretch)
+    first, last = (0.0, 360.0) if ring else _ends(arc)
     per_degree = np.deg2rad(radius)
     start, end = (say_short(at * per_degree, unit) for at in (first, last))
     return f"{start} to {end}"
 
 
-def _ends(stretch: Stretch) -> tuple[float, float]:
+def _ends(arc: Arc) -> tuple[float, float]:
     """Degrees from 12 o'clock, rising; less than 0 before it."""
-    first, last = stretch.azimuth_from, stretch.azimuth_to
+    first, last = arc.azimuth_from, arc.azimuth_to
     return (first - 360.0 if first > last else first), last
 
 
-def courses_drawing(laid: LayUp, design: Design, *, width: float) -> Drawing:
+def courses_drawing(layup: LayUp, design: Design, *, width: float) -> Drawing:
     """The courses seen from inside, to scale; cut pieces are filled grey.
 
     Parameters
@@ -117,15 +117,15 @@ def courses_drawing(laid: LayUp, design: Design, *, width: float) -> Drawing:
     """
     from reportlab.graphics.shapes import Drawing, String
 
-    left, reach = _reach(laid)
-    low, high = laid.courses[0].low, laid.courses[-1].high
-    per_degree = np.deg2rad(max(course.design_radius for course in laid.courses))
+    left, reach = _reach(layup)
+    low, high = layup.courses[0].low, layup.courses[-1].high
+    per_degree = np.deg2rad(max(course.design_radius for course in layup.courses))
     scale = min(width / (reach * per_degree), (_TALL - 18.0) / (high - low))
     wide = scale * reach * per_degree
     made = Drawing(width, scale * (high - low) + 18.0)
     flip = design.azimuth_sense == "counterclockwise"
-    for one in laid.counted.laid:
-        course = laid.courses[one.course]
+    for one in layup.tally.arcs:
+        course = layup.courses[one.course]
         start = left if course.ring else one.azimuth_from
         base = 18.0 + scale * (course.low - low)
         tall = scale * (course.high - course.low)
@@ -147,12 +147,12 @@ def courses_drawing(laid: LayUp, design: Design, *, width: float) -> Drawing:
     return made
 
 
-def _reach(laid: LayUp) -> tuple[float, float]:
+def _reach(layup: LayUp) -> tuple[float, float]:
     """Where the picture begins, and how far round it reaches; degrees.
 
     All round, it is centred on azimuth 0.
     """
-    covered = np.any([course.columns for course in laid.courses], axis=0)
+    covered = np.any([course.columns for course in layup.courses], axis=0)
     gaps = runs(~covered)
     if not gaps:
         return 180.0, 360.0
@@ -160,21 +160,21 @@ def _reach(laid: LayUp) -> tuple[float, float]:
     after = (first + count) % covered.size
     begins = [
         one.azimuth_from
-        for one in laid.counted.laid
-        if any(arc[0] == after for arc in laid.courses[one.course].arcs)
+        for one in layup.tally.arcs
+        if any(arc[0] == after for arc in layup.courses[one.course].arcs)
     ]
     per_column = 360.0 / covered.size
     near = min(begins, key=lambda at: abs((at - after * per_column + 180) % 360 - 180))
     return near, (covered.size - count) * per_column
 
 
-def _bricks(stretch: Stretch) -> list[tuple[float, bool]]:
+def _bricks(arc: Arc) -> list[tuple[float, bool]]:
     """How far each reaches, a joint counted to it, mm, and whether it is cut."""
-    count = stretch.whole + sum(stretch.pieces) / stretch.face
-    pitch = stretch.length / count if count else 0.0
-    whole = [(pitch, False)] * stretch.whole
-    cut = [(pitch * piece / stretch.face, True) for piece in stretch.pieces]
-    ahead = cut[:1] if stretch.course % 2 == 1 and stretch.whole else []
+    count = arc.whole + sum(arc.pieces) / arc.face
+    pitch = arc.length / count if count else 0.0
+    whole = [(pitch, False)] * arc.whole
+    cut = [(pitch * piece / arc.face, True) for piece in arc.pieces]
+    ahead = cut[:1] if arc.course % 2 == 1 and arc.whole else []
     return [*ahead, *whole, *cut[len(ahead) :]]
 
 
@@ -273,26 +273,26 @@ def _chip_rows(chip: Chipping, design: Design) -> list[tuple[str, str]]:
     return rows
 
 
-def _brick_rows(zone: ZonePlan, laid: LayUp, design: Design) -> list[tuple[str, str]]:
+def _brick_rows(zone: ZonePlan, layup: LayUp, design: Design) -> list[tuple[str, str]]:
     unit, joint = design.length_unit, design.shop.brickwork.joint
     return [
         ("Bricks", "; ".join(brick_words(zone))),
-        ("Of these", "; ".join(whole_words(laid))),
+        ("Of these", "; ".join(whole_words(layup))),
         (
             "Seat",
-            f"cut {say_both(laid.seat, unit)} deep from the drawn face, square; "
+            f"cut {say_both(layup.seat, unit)} deep from the drawn face, square; "
             f"{say_volume(0.0 if zone.cut is None else zone.cut.value, design)} "
             "of sound lining comes out",
         ),
         (
             "Lay-up",
-            f"bed {_between(laid.bed, laid.bed_most, design)}, brick "
-            f"{say_both(laid.bond.build, unit)}, cover "
-            f"{say_both(laid.cover, unit)}",
+            f"bed {_between(layup.bed, layup.bed_most, design)}, brick "
+            f"{say_both(layup.bond.build, unit)}, cover "
+            f"{say_both(layup.cover, unit)}",
         ),
         (
             "Courses",
-            f"{len(laid.courses)}, each {say_both(laid.bond.course + joint, unit)} "
+            f"{len(layup.courses)}, each {say_both(layup.bond.course + joint, unit)} "
             f"with its joint of {say_both(joint, unit)}",
         ),
         *([("Daub", daub_words(zone.daub, design))] if zone.daub else []),
@@ -306,7 +306,7 @@ def _between(low: float, high: float, design: Design) -> str:
     return f"{say_short(low, unit)} to {say_both(high, unit)}"
 
 
-def _courses(laid: LayUp, design: Design, width: float) -> list[Flowable]:
+def _courses(layup: LayUp, design: Design, width: float) -> list[Flowable]:
     unit = design.length_unit
     heading = (
         "No",
@@ -319,7 +319,7 @@ def _courses(laid: LayUp, design: Design, width: float) -> list[Flowable]:
     )
     shares = (0.055, 0.212, 0.175, 0.217, 0.10, 0.098, 0.143)
     table = ruled(
-        heading, course_rows(laid, design), widths=[part * width for part in shares]
+        heading, course_rows(layup, design), widths=[part * width for part in shares]
     )
     table.spaceAfter = 4.0
     return [
@@ -331,7 +331,7 @@ def _courses(laid: LayUp, design: Design, width: float) -> list[Flowable]:
             BODY,
             after=3,
         ),
-        courses_drawing(laid, design, width=width),
+        courses_drawing(layup, design, width=width),
         table,
     ]
 

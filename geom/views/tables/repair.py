@@ -126,7 +126,7 @@ def brick_words(zone: ZonePlan) -> list[str]:
         return []
     return [
         f"{each.needed} \N{MULTIPLICATION SIGN} {plain(each.name, most=40)}"
-        for each in zone.brickwork.counted.bricks
+        for each in zone.brickwork.tally.bricks
     ]
 
 

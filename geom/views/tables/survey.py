@@ -12,7 +12,7 @@ from geom.compare.findings import ACTIONS, Action, Findings, Level, Zone
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.repair import Works
+from geom.repair import RepairPackage
 from geom.surface.radial import RadialSurface
 from geom.units import say_both
 from geom.views.say import (
@@ -185,7 +185,7 @@ def terminal_rows(
     design: Design,
     surface: RadialSurface,
     findings: Findings,
-    works: Works,
+    works: RepairPackage,
     out: Path,
 ) -> list[tuple[str, str]]:
     """The short summary in the terminal: name and words of each line."""
@@ -227,7 +227,7 @@ def _zone_counts(findings: Findings) -> str:
     return ", ".join(f"{n} {a}" for n, a in counted if n) or "none: leave the wall"
 
 
-def _repair(design: Design, works: Works) -> list[tuple[str, str]]:
+def _repair(design: Design, works: RepairPackage) -> list[tuple[str, str]]:
     """What to order, and which tuyeres slag runs into."""
     order, tuyeres = order_words(works.plan, design), taper_words(works.taper)
     rows = [("Order", f"{order} ({say_sure(works.plan)} sure)")] if order else []

@@ -11,7 +11,7 @@ from scipy.stats import norm
 
 from geom.design import Design, Opening, Profile, RepairRules
 from geom.repair.audit.taper import (
-    Mouth,
+    OpeningGeometry,
     call_of,
     chance_within_tolerance,
     taper_audit,
@@ -391,7 +391,7 @@ def test_a_scanned_wall_is_asked_cell_by_cell(number: int) -> None:
     # some 17 columns and 2 rows a side, 2 mm each by itself
     assert 0.25 < audit.overhang.found.sd < 0.6
     # without a guard of cells all round the nonsense comes in
-    mouth = Mouth(design.tuyeres[number], surface, design)
+    mouth = OpeningGeometry(design.tuyeres[number], surface, design)
     lip = surface.height[(surface.height > HIGH) & (surface.height < HIGH + 20.0)]
     bare, _ = wall.jointly(lip, surface.azimuth[mouth._columns][1:-1])
     assert bare.max() > 100.0

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from geom.design import Brick, Brickwork, Shop
 from geom.repair.masonry.bonds import Bond, bonds_of, closest
-from geom.repair.masonry.courses import Course, count_bricks, in_arc, solid, square_out
+from geom.repair.masonry.bricks import brick_volume
+from geom.repair.masonry.courses import Course, count_bricks, in_arc, square_out
 from geom.repair.masonry.layup import (
     Depths,
     LayUp,
@@ -156,7 +157,7 @@ def test_bricks_pieces_and_joints_fill_an_arc(
 def test_every_second_course_starts_with_half_a_brick() -> None:
     made = laid_in(50.0, STRETCHER)
     # 471.2 mm: 2 x 223 and 22.2 left; then half, 1 x 223 and 133.7 left
-    (count,) = made.counted.bricks
+    (count,) = made.tally.bricks
     assert (count.whole, count.pieces) == (2 * 2 + 2 * 1, 2 * 1 + 2 * 2)
     # of pieces 19, 19, 108.5, 108.5 (short), 130.7, 130.7 (long)
     assert count.for_pieces == 2 + 2
@@ -165,14 +166,14 @@ def test_every_second_course_starts_with_half_a_brick() -> None:
     left = np.pi / 3.0 * 450.0 - 3.0
     pieces = [left - 2 * 223.0 - 3.0, 108.5, left - 1.5 * 223.0 - 3.0]
     laid = (6 * 220.0 + 2 * sum(pieces)) * 110.0 * 60.0
-    assert made.counted.volume == pytest.approx(laid, rel=1e-9)
+    assert made.tally.volume == pytest.approx(laid, rel=1e-9)
 
 
 def test_full_rings_are_counted_by_the_closed_formula() -> None:
     made = laid_in(50.0, STRETCHER, columns=360)
-    (count,) = made.counted.bricks
+    (count,) = made.tally.bricks
     each = ring(450.0, [STRETCHER], 3.0)
-    assert made.counted.rings == 4
+    assert made.tally.rings == 4
     assert count.whole + count.pieces == 4 * each.needed
     assert abs(each.needed - bricks_round(900.0, 220.0, joint=3.0)) <= 1
     assert made.joints > 0.0
@@ -180,9 +181,9 @@ def test_full_rings_are_counted_by_the_closed_formula() -> None:
 
 def test_a_pair_closes_both_circles_in_part_of_a_ring_too() -> None:
     made = laid_in(50.0, STEEP, SLIGHT, columns=180)
-    steep, slight = made.counted.bricks
+    steep, slight = made.tally.bricks
     assert (steep.name, slight.name) == ("steep", "slight")
-    pair = made.bond.mixed(450.0, 3.0)
+    pair = made.bond.mix_at(450.0, 3.0)
     total = np.pi * 450.0 / pair.pitch
     n1, n2 = pair.share * total, (1.0 - pair.share) * total
     assert n1 * 73.0 + n2 * 88.0 == pytest.approx(np.pi * 450.0, rel=1e-9)
@@ -226,7 +227,7 @@ def test_a_straight_may_be_turned() -> None:
 
 
 def test_volume_of_a_brick_is_its_mean_face_by_build_and_course() -> None:
-    assert solid(Faces.of(STEEP)) == pytest.approx(0.5 * (100 + 70) * 150 * 60)
+    assert brick_volume(Faces.of(STEEP)) == pytest.approx(0.5 * (100 + 70) * 150 * 60)
 
 
 # --- a tapering profile with tuyeres -------------------------------------------------
@@ -245,7 +246,7 @@ def test_brick_joints_and_daub_fill_the_seat_on_a_tapering_wall() -> None:
     wall = Wall(grid, cutback, np.zeros(grid.shape), design)
     made = lay_up(wall, mask, np.ones(grid.shape), bonds_of([STRETCHER]))
     assert isinstance(made, LayUp)
-    solid_part = made.counted.volume + made.joints
+    solid_part = made.tally.volume + made.joints
     assert min(made.joints, made.behind, made.beside + 1e-6) > 0.0
     room = wall.summed(made.share, wall.gone) + made.cut
     assert solid_part + made.daub == pytest.approx(room, rel=1e-9)

@@ -11,12 +11,12 @@ from scipy.stats import gamma
 from geom.compare.nodes import make_nodes
 from geom.design import Brickwork, Mix, Shop
 from geom.repair.plan.order import (
-    Need,
+    Demand,
     clay_of,
     enough,
     order_list,
+    posterior_walls,
     sand_of,
-    walls_drawn,
 )
 from tests.repair.surveyed import STRETCHER, box, planned, surface_of
 from tests.walls import plain_design
@@ -26,9 +26,9 @@ MIX = Mix(by="mass", shrinkage=0.0, rebound=0.0, water_least=0.1, water_most=0.1
 SHOP = Shop(bricks=(STRETCHER,), mix=MIX)
 
 
-def need(bricks: int = 0, litres: float = 0.0) -> Need:
+def demand(bricks: int = 0, litres: float = 0.0) -> Demand:
     counts = {"stretcher": bricks} if bricks else {}
-    return Need(counts, 1.452e6 * bricks, litres * 1e6, 0.0, 0.0)
+    return Demand(counts, 1.452e6 * bricks, litres * 1e6, 0.0, 0.0)
 
 
 def test_enough_is_the_quantile_of_a_gamma() -> None:
@@ -55,9 +55,9 @@ def test_never_less_than_the_plan() -> None:
 
 def test_sand_clay_and_bags_by_hand() -> None:
     # 100 litres of 2200 kg/m3 with water 0.1 of the dry mass: 200 kg dry, 3 to 1
-    plan = need(litres=100.0)
+    plan = demand(litres=100.0)
     assert (sand_of(plan, MIX), clay_of(plan, MIX)) == pytest.approx((150.0, 50.0))
-    thin = Need({}, 0.0, 0.0, 2e6, 3e6)  # 2 litres of joints, 3 m2 at 1 mm
+    thin = Demand({}, 0.0, 0.0, 2e6, 3e6)  # 2 litres of joints, 3 m2 at 1 mm
     assert clay_of(thin, MIX) == pytest.approx(5.0)
     sand, clay = order_list(plan, [plan, plan], [STRETCHER], SHOP)
     assert (sand.material, sand.enough, sand.packs) == ("sand", pytest.approx(150), 6)
@@ -70,10 +70,10 @@ def test_sand_clay_and_bags_by_hand() -> None:
 
 
 def test_stock_on_hand_is_not_bought_again() -> None:
-    drawn = [need(bricks=n) for n in (90, 100, 110)]
+    drawn = [demand(bricks=n) for n in (90, 100, 110)]
     for stock, packs in ((None, 114), (40, 74), (200, 0)):
         bricks = [replace(STRETCHER, stock=stock)]
-        line = order_list(need(bricks=100), drawn, bricks, SHOP)[0]
+        line = order_list(demand(bricks=100), drawn, bricks, SHOP)[0]
         assert (line.best, line.enough) == (100.0, 114.0)
         told = gamma.ppf(0.95, 150.0, scale=100.0 / 150.0)
         assert line.enough == np.ceil(told)
@@ -81,8 +81,8 @@ def test_stock_on_hand_is_not_bought_again() -> None:
 
 
 def test_bricks_that_the_plan_does_not_lay_but_might_have_to_are_ordered() -> None:
-    drawn = [need(bricks=n) for n in (0, 0, 8, 12)]
-    line = order_list(need(), drawn, [STRETCHER], SHOP)[0]
+    drawn = [demand(bricks=n) for n in (0, 0, 8, 12)]
+    line = order_list(demand(), drawn, [STRETCHER], SHOP)[0]
     assert line.best == 0.0
     assert line.enough >= 12.0
 
@@ -91,14 +91,14 @@ def test_drawn_walls_are_those_of_the_readings() -> None:
     field = box(180.0, 400.0, 0.0, 2000.0, 20.0)
     surface = surface_of(plain_design(), field, sd=3.0)
     nodes = make_nodes(surface)
-    walls = list(walls_drawn(surface, nodes, 400, seed=2))
+    walls = list(posterior_walls(surface, nodes, 400, seed=2))
     rows = surface.grid.surveyed
     cutback = np.stack([wall.cutback[rows] for wall in walls])
     # 400 draws: the mean to 0.15 mm, the sd to 3.5 %; three times that
     assert cutback.mean(axis=0) == pytest.approx(20.0, abs=0.6)
     assert np.sqrt(np.mean(cutback.var(axis=0))) == pytest.approx(3.0, rel=0.05)
     assert np.isnan(walls[0].cutback[~rows]).all()
-    again = next(walls_drawn(surface, nodes, 400, seed=2))
+    again = next(posterior_walls(surface, nodes, 400, seed=2))
     assert (again.cutback[rows] == walls[0].cutback[rows]).all()
     side = np.corrcoef(cutback[:, 10, 5], cutback[:, 10, 10])[0, 1]
     away = np.pi / 180.0 * 15.0 * 450.0

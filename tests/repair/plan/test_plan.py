@@ -63,9 +63,9 @@ def closes(plan: RepairPlan, findings: Findings) -> None:
     close(sum(zone.daub.volume.value for zone in filled), account.daub)
     close(plan.daub.volume.value, account.daub)
     for zone in filled:
-        laid = zone.brickwork
-        solid = 0.0 if laid is None else laid.counted.volume + laid.joints
-        room = zone.rebuild if laid is None else zone.rebuild + zone.cut.value
+        layup = zone.brickwork
+        solid = 0.0 if layup is None else layup.tally.volume + layup.joints
+        room = zone.rebuild if layup is None else zone.rebuild + zone.cut.value
         close(solid + zone.daub.volume.value, room)
 
 
@@ -189,8 +189,8 @@ def test_bricks_that_may_stand_proud_close_the_account_too() -> None:
     work = Brickwork(cover_least=-8.0)
     design = plain_design(shop=Shop(bricks=(STRETCHER,), brickwork=work))
     plan, _, findings = planned(design, box(180.0, 20.0, 300.0, 500.0, 50.0))
-    laid = plan.of_action("brick")[0].brickwork
-    assert (laid.cover, laid.seat, laid.in_front) == (-8.0, 108.0, 0.0)
+    layup = plan.of_action("brick")[0].brickwork
+    assert (layup.cover, layup.seat, layup.in_front) == (-8.0, 108.0, 0.0)
     account = plan.account
     assert account.before > 0.0
     close(account.put_in, account.to_fill)
@@ -208,16 +208,16 @@ def test_a_wall_gone_all_round_is_rebuilt_in_full_rings() -> None:
     design = plain_design(shop=Shop(bricks=(STRETCHER,)))
     plan, _, _ = planned(design, ring_of(60.0), columns=360)
     (zone,) = plan.of_action("brick")
-    laid = zone.brickwork
+    layup = zone.brickwork
     assert (zone.azimuth_from, zone.azimuth_to) == (0.0, 359.999)
-    assert len(laid.courses) == laid.counted.rings == 4  # 200 mm in courses of 63
+    assert len(layup.courses) == layup.tally.rings == 4  # 200 mm in courses of 63
     # closed formula: 2 pi 450 / (220 + 3) = 12.68, 13 bricks with the one that is cut
-    (count,) = laid.counted.bricks
+    (count,) = layup.tally.bricks
     assert (count.whole + count.pieces, count.pieces) in {(4 * 13, 4), (4 * 12, 0)}
-    tall = laid.courses[-1].high - laid.courses[0].low
-    seat = np.pi * ((450.0 + laid.seat) ** 2 - 450.0**2) * tall
+    tall = layup.courses[-1].high - layup.courses[0].low
+    seat = np.pi * ((450.0 + layup.seat) ** 2 - 450.0**2) * tall
     assert plan.account.put_in == pytest.approx(seat, rel=1e-3)
-    assert laid.joints > 0.0
+    assert layup.joints > 0.0
 
 
 def test_a_pair_that_turns_the_ring_goes_before_a_straight() -> None:
@@ -225,11 +225,11 @@ def test_a_pair_that_turns_the_ring_goes_before_a_straight() -> None:
     design = plain_design(shop=Shop(bricks=(straight, STEEP, SLIGHT)))
     plan, _, findings = planned(design, ring_of(60.0), columns=360)
     (zone,) = plan.of_action("brick")
-    names = [count.name for count in zone.brickwork.counted.bricks]
+    names = [count.name for count in zone.brickwork.tally.bricks]
     assert names == ["steep", "slight"]
-    assert zone.brickwork.counted.rings == 4
+    assert zone.brickwork.tally.rings == 4
     # both circles are filled: 450 mm at the hot face, 600 mm at the back
-    steep, slight = (c.whole / 4 for c in zone.brickwork.counted.bricks)
+    steep, slight = (c.whole / 4 for c in zone.brickwork.tally.bricks)
     hot = steep * 73.0 + slight * 88.0
     back = (steep + slight) * 103.0
     assert hot == pytest.approx(2.0 * np.pi * 450.0, rel=0.02)

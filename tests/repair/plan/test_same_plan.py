@@ -55,7 +55,7 @@ def test_turning_azimuth_zero_turns_the_plan(degrees: int) -> None:
         assert (one.azimuth_from + degrees) % 360.0 == pytest.approx(other.azimuth_from)
         assert (one.azimuth_to + degrees) % 360.0 == pytest.approx(other.azimuth_to)
         assert one.brickwork is None or (
-            one.brickwork.counted.bricks == other.brickwork.counted.bricks
+            one.brickwork.tally.bricks == other.brickwork.tally.bricks
         )
     # the net that errors are summed on has 6 degrees: their sd moves a little with it
     one, other = (flat(plan.to_dict(), TURNING) for plan in (still, turned))

@@ -131,15 +131,15 @@ def test_a_brick_page_tells_every_course_and_adds_up(pages, furnace):
     assert seat in page
     rows = course_rows(laid, furnace.design)
     assert [int(row[0]) for row in rows] == [
-        stretch.course + 1 for stretch in laid.counted.laid
+        stretch.course + 1 for stretch in laid.tally.arcs
     ]
     assert all(" ".join(" ".join(row).split()) in page for row in rows)
     whole = sum(int(part) for row in rows for part in row[5].split(" + "))
-    assert whole == sum(one.whole for one in laid.counted.bricks)
+    assert whole == sum(one.whole for one in laid.tally.bricks)
     pieces = [row[6] for row in rows if row[6] != "none"]
     told = sum(len(words.split(", ")) for words in pieces)
-    assert told == sum(one.pieces for one in laid.counted.bricks)
-    for one in laid.counted.bricks:
+    assert told == sum(one.pieces for one in laid.tally.bricks)
+    for one in laid.tally.bricks:
         assert f"{one.needed} × {one.name}" in page
         assert f"{one.name}: {one.whole} whole" in page
 

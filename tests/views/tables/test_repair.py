@@ -60,7 +60,7 @@ def test_tape_begins_before_12_where_a_course_crosses_it(furnace):
     zone = furnace.works.plan.of_action("brick")[0]
     assert zone.azimuth_from > zone.azimuth_to
     laid = zone.brickwork
-    stretch = laid.counted.laid[0]
+    stretch = laid.tally.arcs[0]
     first, last = (words.strip() for words in course_rows(laid, furnace.design)[0][3]
                    .split("to"))  # fmt: skip
     assert first.startswith("-")
