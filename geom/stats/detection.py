@@ -1,10 +1,7 @@
-"""How large a change has to be before two surveys can tell it.
+"""Which of many changes are beyond chance, one by one and all together.
 
 References
 ----------
-D. Lague, N. Brodu, J. Leroux, "Accurate 3D comparison of complex topography with
-terrestrial laser scanner: application to the Rangitikei canyon (N-Z)", ISPRS Journal of
-Photogrammetry and Remote Sensing 82 (2013) 10-26: the level of detection.
 Y. Benjamini, Y. Hochberg, "Controlling the false discovery rate", J. R. Stat. Soc. B 57
 (1995) 289-300.
 Y. Benjamini, D. Yekutieli, "The control of the false discovery rate in multiple testing
@@ -21,93 +18,59 @@ from scipy.special import ndtr
 from geom.quantity import K95
 from geom.units import Float
 
-#: As the formula is printed.
-_K95 = 1.96
-#: Of what is called shown, this share may be false, on average over surveys.
-FALSE = 0.05
+#: Of what is called significant, this share may be false, on average.
+FALSE_DISCOVERY_RATE = 0.05
 
 
-def level_of_detection(
-    spread: Float | float,
-    count: Float | float,
-    other_spread: Float | float,
-    other_count: Float | float,
-    registration: Float | float,
-) -> Float:
-    """Level of detection at 95 % between two sets of points, as published.
+def level_of_detection(sd: Float) -> Float:
+    """Least change that is told from none at 95 %; `sd` is its whole uncertainty.
 
-    Parameters
-    ----------
-    spread, other_spread : array, mm
-        Standard deviation of the points of each survey about their mean.
-    count, other_count : array
-        How many points that mean is of.
-    registration : array, mm
-        Standard uncertainty of how the two surveys lie to each other.  It is the same
-        for all points, so it is added and not put under the root.
-
-    Returns
-    -------
-    array, mm
-        A change beyond it, to either side, is told from none.
-
-    Examples
-    --------
-    >>> round(float(level_of_detection(2.0, 10, 2.0, 10, 1.0)), 3)
-    3.713
-    """
-    spread, other_spread = np.asarray(spread), np.asarray(other_spread)
-    of_means = spread**2 / count + other_spread**2 / other_count
-    return np.asarray(_K95 * (np.sqrt(of_means) + registration))
-
-
-def least_told(sd: Float) -> Float:
-    """Level of detection at 95 % of a change, mm; `sd` is its whole uncertainty.
-
-    Unlike in `level_of_detection` what all points of a survey share stands under the
-    root with the rest: it is a standard uncertainty too.
+    Unlike in the published formula (Lague and others 2013) what all points of a survey
+    share stands under the root with the rest: it is a standard uncertainty too.
     """
     return K95 * sd
 
 
 def significant(change: Float, sd: Float) -> NDArray[np.int8]:
-    """Where a change is beyond its level of detection: 1 lost, -1 put back, 0 neither.
+    """Sign of every change beyond its level of detection, else 0.
 
-    Each cell by itself: where nothing changed one cell in twenty is still called.
+    Each by itself: where nothing changed one in twenty is still called.
     """
-    beyond = np.abs(change) > least_told(sd)
+    beyond = np.abs(change) > level_of_detection(sd)
     return np.where(beyond, np.sign(change), 0.0).astype(np.int8)
 
 
-def shown(change: Float, sd: Float, *, false: float = FALSE) -> NDArray[np.int8]:
-    """Where a change is shown, all cells looked at together.
+def significant_together(
+    change: Float, sd: Float, *, rate: float = FALSE_DISCOVERY_RATE
+) -> NDArray[np.int8]:
+    """Sign of every change that is significant when all are looked at together, else 0.
 
-    Losses and gains are sought in turn, each with half of ``false``, by the procedure
-    of Benjamini and Hochberg.  Neighbouring cells' errors hang together positively, and
-    for one-sided tests of such errors it holds (Benjamini and Yekutieli).  An error of
-    the axis sets one side of the wall against the other; for that there is no theorem,
-    but it holds in the simulations of the tests.
+    Gains and losses are sought in turn, each with half of ``rate``, by the procedure
+    of Benjamini and Hochberg.  It holds for one-sided tests of errors that hang
+    together positively, as neighbours' do (Benjamini and Yekutieli).  For an error that
+    sets one side against the other there is no theorem, but it holds in the simulations
+    of the tests.
 
     Parameters
     ----------
-    change, sd : array (n,) or (m, k), mm
+    change, sd : array (n,) or (m, k)
         NaN where not compared; ``sd`` above 0 elsewhere.
-    false : float
+    rate : float
         Mean share of what is called that may be false.
 
     Returns
     -------
     int8 array, shape of ``change``
-        1 lost, -1 put back, 0 not shown or not compared.
+        0 also where not compared.
     """
     from scipy.stats import false_discovery_control
 
-    seen = np.isfinite(change) & (sd > 0.0)
+    compared = np.isfinite(change) & (sd > 0.0)
     found = np.zeros(np.shape(change), dtype=np.int8)
-    if not seen.any():
+    if not compared.any():
         return found
-    away = change[seen] / sd[seen]
+    z = change[compared] / sd[compared]
     for sign in (1, -1):
-        chance = false_discovery_control(ndtr(-sign * away), method="bh")
-        found[seen] += (sign * (chance <= 0.5 * false)).astype(np.int8)
+        p_value = false_discovery_control(ndtr(-sign * z), method="bh")
+        found[compared] += (sign * (p_value <= 0.5 * rate)).astype(np.int8)
     return found

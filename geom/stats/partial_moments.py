@@ -1,7 +1,7 @@
-"""Expected volume beyond the design face, given a radius that is only known so far.
+"""Partial moments of a normal variable, and of the area it sweeps beyond a circle.
 
-With cut-back X normal with mean m and standard deviation s, a cell of design radius R
-has, per radian and per millimetre of height, the section areas
+With X normal of mean m and standard deviation s, and a circle of radius R, a radius
+R + X sweeps per radian the areas
 
     excess    E[((R + X)^2 - R^2) / 2 ; X > 0] = R E[X+] + E[X+^2] / 2
     shortfall E[(R^2 - (R + X)^2) / 2 ; X < 0] = R E[X-] - E[X-^2] / 2
@@ -27,14 +27,14 @@ from geom.units import Float
 _ROOT_2PI = float(np.sqrt(2.0 * np.pi))
 
 
-def expected_excess(mean: Float, sd: Float, design_radius: Float) -> Float:
-    """Expected section area outside the design face.
+def expected_excess(mean: Float, sd: Float, radius: Float) -> Float:
+    """Expected area outside the circle.
 
     Parameters
     ----------
     mean, sd : array, mm
-        Of cut-back; ``sd`` may be zero.
-    design_radius : array, mm
+        Of X; ``sd`` may be zero.
+    radius : array, mm
         Broadcasts.
 
     Returns
@@ -48,11 +48,11 @@ def expected_excess(mean: Float, sd: Float, design_radius: Float) -> Float:
     1050.0
     """
     first, second = _censored(mean, sd)
-    return np.asarray(design_radius * first + 0.5 * second)
+    return np.asarray(radius * first + 0.5 * second)
 
 
-def expected_shortfall(mean: Float, sd: Float, design_radius: Float) -> Float:
-    """Expected section area inside the design face, positive; as `expected_excess`.
+def expected_shortfall(mean: Float, sd: Float, radius: Float) -> Float:
+    """Expected area inside the circle, positive; as `expected_excess`.
 
     Examples
     --------
@@ -60,22 +60,22 @@ def expected_shortfall(mean: Float, sd: Float, design_radius: Float) -> Float:
     950.0
     """
     first, second = _censored(-np.asarray(mean), sd)
-    return np.asarray(design_radius * first - 0.5 * second)
+    return np.asarray(radius * first - 0.5 * second)
 
 
 def chance_above(mean: Float, sd: Float, limit: float) -> Float:
-    """Probability that cut-back exceeds a limit; arrays broadcast, NaN stays NaN."""
+    """Probability that X exceeds a limit; arrays broadcast, NaN stays NaN."""
     mean, sd = np.broadcast_arrays(np.asarray(mean, float), np.asarray(sd, float))
-    sharp = (mean > limit).astype(np.float64)
-    sharp = np.where(np.isnan(mean), np.nan, sharp)
-    scaled = np.divide(mean - limit, sd, out=np.zeros_like(mean), where=sd > 0)
-    return np.where(sd > 0, ndtr(scaled), sharp)
+    certain = (mean > limit).astype(np.float64)
+    certain = np.where(np.isnan(mean), np.nan, certain)
+    z = np.divide(mean - limit, sd, out=np.zeros_like(mean), where=sd > 0)
+    return np.where(sd > 0, ndtr(z), certain)
 
 
-def hermite_excess(mean: Float, sd: Float, design_radius: Float) -> list[Float]:
-    """Coefficients of the excess in Hermite polynomials of the standardised cut-back.
+def hermite_excess(mean: Float, sd: Float, radius: Float) -> list[Float]:
+    """Coefficients of the excess in Hermite polynomials of the standardised X.
 
-    For jointly normal cells i and j with correlation rho, the covariance of their
+    For jointly normal X of cells i and j with correlation rho, the covariance of their
     excesses is ``sum_k c_k(i) c_k(j) rho**k / k!`` (Mehler's formula), where
     ``c_k = s**k E[d^k f / dX^k]`` (Stein's identity).
 
@@ -89,7 +89,7 @@ def hermite_excess(mean: Float, sd: Float, design_radius: Float) -> list[Float]:
     u = mean / sd
     first, _ = _censored(mean, sd)
     above, density = ndtr(u), np.exp(-0.5 * u**2) / _ROOT_2PI
-    radius = np.asarray(design_radius, dtype=np.float64)
+    radius = np.asarray(radius, dtype=np.float64)
     return [
         sd * (radius * above + first),
         sd * (radius * density + sd * above),

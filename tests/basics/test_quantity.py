@@ -62,3 +62,21 @@ def test_the_document_has_four_plain_numbers():
     made = Quantity(*np.array([1.0, 2.0, -3.0, 5.0])).to_dict()
     assert made == {"value": 1.0, "sd": 2.0, "low95": -3.0, "high95": 5.0}
     assert all(type(part) is float for part in made.values())
+
+
+def test_few_make_the_interval_students():
+    made = Quantity.student(1.0, 2.0, 4)
+    # 2.776 from any table of Student's distribution, 4 degrees of freedom.
+    assert made.high95 == pytest.approx(1.0 + 2.0 * 2.776, abs=1e-3)
+    assert made.sd == 2.0
+
+
+def test_without_degrees_of_freedom_there_is_no_interval():
+    made = Quantity.student(1.0, 2.0, 0)
+    assert np.isnan([made.low95, made.high95]).all()
+
+
+def test_a_negated_quantity_has_its_interval_turned_round():
+    made = -Quantity(1.0, 0.5, 0.0, 3.0)
+    assert made == Quantity(-1.0, 0.5, -3.0, 0.0)
+    assert -made == Quantity(1.0, 0.5, 0.0, 3.0)

@@ -29,7 +29,7 @@ from geom.frame import to_cartesian, turn
 from geom.readings import load_readings
 from geom.record.change.compare import compare_walls
 from geom.record.store.survey_file import RecordedWall
-from geom.stats.detection import least_told, level_of_detection
+from geom.stats.detection import level_of_detection
 from geom.surface import reconstruct
 from geom.units import Float
 from tests.walls import plain_design
@@ -40,6 +40,22 @@ POINTS = 60_000
 REACH = 25.0
 #: Where: azimuth in degrees, height in mm.
 PLACES = np.array([(a, z) for a in (-12.0, 0.0, 12.0) for z in (80.0, 200.0, 320.0)])
+
+
+def stated_level_of_detection(
+    spread: float,
+    count: int,
+    other_spread: float,
+    other_count: int,
+    registration: float,
+) -> float:
+    """Level of detection at 95 % between two sets of points, as published, mm.
+
+    Of a standard deviation and a number of points each; the registration's standard
+    uncertainty is the same for all points, so it is added and not put under the root.
+    """
+    of_means = spread**2 / count + other_spread**2 / other_count
+    return float(1.96 * (np.sqrt(of_means) + registration))
 
 
 def cloud(radius: float, seed: int) -> Float:
@@ -120,17 +136,23 @@ def in_cell(points: Float, azimuth: float, height: float) -> Float:
 def level_of(some: tuple[Float, Float], registration: float) -> float:
     first, last = some
     return float(
-        level_of_detection(
+        stated_level_of_detection(
             first.std(ddof=1), first.size, last.std(ddof=1), last.size, registration
         )
     )
 
 
 def test_the_worked_value() -> None:
-    told = float(level_of_detection(2.0, 10, 2.0, 10, 1.0))
+    told = float(stated_level_of_detection(2.0, 10, 2.0, 10, 1.0))
     assert told == pytest.approx(3.713, abs=5e-4)
     under_the_root = 1.96 * np.sqrt(2.0**2 / 10 + 2.0**2 / 10 + 1.0**2)
     assert under_the_root == pytest.approx(2.630, abs=5e-4)
+
+
+def test_the_level_of_one_number_is_that_published() -> None:
+    # one point a survey, nothing in common: the published formula is that of ours
+    both = float(level_of_detection(np.array(np.hypot(3.0, 4.0))))
+    assert both == pytest.approx(stated_level_of_detection(3.0, 1, 4.0, 1, 0.0), 1e-4)
 
 
 def test_of_the_same_points_the_levels_are_the_same(
@@ -212,7 +234,7 @@ def test_the_whole_road_tells_the_change_that_m3c2_tells(tmp_path: Path) -> None
     row = np.abs(change.grid.height[:, None] - places[:, 1]).argmin(axis=0)
     column = places[:, 0].astype(int)
     ours = change.maps.change[row, column]
-    told = least_told(change.maps.change_sd)[row, column]
+    told = level_of_detection(change.maps.change_sd)[row, column]
     # each holds the truth 95 times in 100, and they see the same points
     both = np.hypot(told, level)
     assert np.mean(np.abs(ours - distance) < both) > 0.9

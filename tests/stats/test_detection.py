@@ -6,11 +6,9 @@ import numpy as np
 import pytest
 
 from geom.stats.detection import (
-    FALSE,
-    least_told,
-    level_of_detection,
-    shown,
+    FALSE_DISCOVERY_RATE,
     significant,
+    significant_together,
 )
 from geom.units import Float
 from tests.record.two_walls import Errors, burnt, coarse_grid
@@ -52,7 +50,7 @@ def false_share(found: Float, truth: Float) -> Float:
 def all_called(seen: Float, sd: float) -> tuple[Float, Float]:
     """What is shown and what is significant in every pair of surveys."""
     spread = np.full(seen.shape[1:], sd)
-    together = np.stack([shown(one, spread) for one in seen])
+    together = np.stack([significant_together(one, spread) for one in seen])
     return together, np.stack([significant(one, spread) for one in seen])
 
 
@@ -63,10 +61,10 @@ def test_no_more_of_what_is_shown_is_false_than_is_said(axis: float) -> None:
     together, alone = all_called(seen, sd)
     share = false_share(together, truth)
     doubt = share.std() / np.sqrt(SURVEYS)
-    assert share.mean() <= FALSE + 3.0 * doubt
-    assert doubt < 0.2 * FALSE  # else the line above could not fail
+    assert share.mean() <= FALSE_DISCOVERY_RATE + 3.0 * doubt
+    assert doubt < 0.2 * FALSE_DISCOVERY_RATE  # else the line above could not fail
     # each cell by itself: a quarter and more of what is called is false
-    assert false_share(alone, truth).mean() > 5.0 * FALSE
+    assert false_share(alone, truth).mean() > 5.0 * FALSE_DISCOVERY_RATE
     found = (together == 1) & (truth > 0.0)
     assert found.sum() > 0.2 * SURVEYS * (truth > 0.0).sum()  # nor is nothing called
 
@@ -75,7 +73,9 @@ def test_where_nothing_changed_mostly_nothing_is_shown() -> None:
     truth = np.zeros(coarse_grid().shape)
     together, alone = all_called(*surveyed(truth))
     called = float((together != 0).any(axis=(1, 2)).mean())
-    assert called <= FALSE + 3.0 * np.sqrt(FALSE * (1.0 - FALSE) / SURVEYS)
+    assert called <= FALSE_DISCOVERY_RATE + 3.0 * np.sqrt(
+        FALSE_DISCOVERY_RATE * (1.0 - FALSE_DISCOVERY_RATE) / SURVEYS
+    )
     assert float((alone != 0).any(axis=(1, 2)).mean()) > 0.9
 
 
@@ -95,9 +95,13 @@ def test_what_is_shown_is_significant_too() -> None:
 def test_losses_and_gains_are_told_apart_and_what_is_unknown_is_neither() -> None:
     change = np.array([9.0, -9.0, 0.1, np.nan])
     sd = np.array([1.0, 1.0, 1.0, np.nan])
-    assert shown(change, sd).tolist() == [1, -1, 0, 0]
+    assert significant_together(change, sd).tolist() == [1, -1, 0, 0]
     assert significant(change, sd).tolist() == [1, -1, 0, 0]
-    assert shown(np.full(3, np.nan), np.full(3, np.nan)).tolist() == [0, 0, 0]
+    assert significant_together(np.full(3, np.nan), np.full(3, np.nan)).tolist() == [
+        0,
+        0,
+        0,
+    ]
 
 
 def test_against_the_procedure_written_out() -> None:
@@ -108,11 +112,7 @@ def test_against_the_procedure_written_out() -> None:
     from scipy.stats import norm
 
     chance = np.sort(norm.sf(change))
-    passed = np.flatnonzero(chance <= np.arange(1, 341) * 0.5 * FALSE / 340)
-    assert (shown(change, np.ones(340)) == 1).sum() == passed[-1] + 1
-
-
-def test_the_level_of_one_number_is_1_96_of_its_uncertainty() -> None:
-    # one point a survey, nothing in common: the published formula is that of ours
-    both = float(least_told(np.array(np.hypot(3.0, 4.0))))
-    assert both == pytest.approx(float(level_of_detection(3.0, 1, 4.0, 1, 0.0)), 1e-4)
+    passed = np.flatnonzero(
+        chance <= np.arange(1, 341) * 0.5 * FALSE_DISCOVERY_RATE / 340
+    )
+    assert (significant_together(change, np.ones(340)) == 1).sum() == passed[-1] + 1

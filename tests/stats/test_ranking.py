@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from geom.quantity import Quantity
-from geom.stats.intervals import ranked
+from geom.stats.intervals import rank_quantities
 
 
 def test_what_is_far_apart_has_settled_places():
     amounts = [Quantity.normal(v, 0.1) for v in (3.0, 9.0, 6.0)]
-    made = ranked(amounts)
+    made = rank_quantities(amounts)
     assert [(r.item, r.first, r.last) for r in made] == [
         (1, 1, 1),
         (2, 2, 2),
@@ -22,7 +22,7 @@ def test_what_is_far_apart_has_settled_places():
 
 def test_what_overlaps_shares_its_places():
     amounts = [Quantity.normal(v, 1.0) for v in (3.0, 3.5, 30.0, 2.5)]
-    made = {rank.item: rank for rank in ranked(amounts)}
+    made = {rank.item: rank for rank in rank_quantities(amounts)}
     assert made[2].settled
     assert all((made[k].first, made[k].last) == (2, 4) for k in (0, 1, 3))
 
@@ -33,16 +33,16 @@ def test_intervals_of_few_are_widened_as_students():
     def two(apart, reach):
         return [Quantity(v, 1.0, v - reach, v + reach) for v in (0.0, apart)]
 
-    assert not ranked(two(2.0 * 3.49, 2.776))[0].settled
-    assert ranked(two(2.0 * 3.51, 2.776))[0].settled
-    assert not ranked(two(2.0 * 2.23, 1.96))[0].settled
-    assert ranked(two(2.0 * 2.25, 1.96))[0].settled
+    assert not rank_quantities(two(2.0 * 3.49, 2.776))[0].settled
+    assert rank_quantities(two(2.0 * 3.51, 2.776))[0].settled
+    assert not rank_quantities(two(2.0 * 2.23, 1.96))[0].settled
+    assert rank_quantities(two(2.0 * 2.25, 1.96))[0].settled
 
 
 def test_one_alone_is_first_and_none_are_none():
-    (only,) = ranked([Quantity.normal(1.0, 5.0)])
+    (only,) = rank_quantities([Quantity.normal(1.0, 5.0)])
     assert (only.first, only.last) == (1, 1)
-    assert ranked([]) == ()
+    assert rank_quantities([]) == ()
 
 
 @pytest.mark.parametrize("shared", [0.0, 0.9])
@@ -56,7 +56,7 @@ def test_all_ranges_hold_together_95_times_in_100(shared):
     seen = truth + 0.6 * (np.sqrt(shared) * one + np.sqrt(1.0 - shared) * alone)
     held = by_estimate = settled = 0
     for row in seen:
-        made = ranked([Quantity.normal(v, 0.6) for v in row])
+        made = rank_quantities([Quantity.normal(v, 0.6) for v in row])
         held += all(r.first <= place[r.item] <= r.last for r in made)
         # Spoiled: places by point estimate alone.
         by_estimate += all(k + 1 == place[r.item] for k, r in enumerate(made))

@@ -30,7 +30,7 @@ from geom.record.wear.spells import (
     exposures,
     spells_of,
 )
-from geom.stats.intervals import difference, student
+from geom.stats.intervals import mover_difference
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,7 @@ def material_used(
             left_out.append(f"heat {heat}: {by}s since the repair before are not told")
         else:
             found, left = rebuild_of(before), rebuild_of(after)
-            repairs.append(Repair(heat, difference(left, found), since))
+            repairs.append(Repair(heat, mover_difference(left, found), since))
     return Material(tuple(repairs), tuple(left_out), _rate(repairs))
 
 
@@ -153,7 +153,7 @@ def _rate(repairs: Sequence[Repair]) -> Quantity | None:
     scatter = count / (count - 1.0) * off / whole**2
     if scatter <= surveys:
         return Quantity.normal(rate, np.sqrt(surveys))
-    return student(rate, float(np.sqrt(scatter)), count - 1)
+    return Quantity.student(rate, float(np.sqrt(scatter)), count - 1)
 
 
 #: With fewer spells than this nothing is known of how they differ.

@@ -24,8 +24,14 @@ from geom.record.store.store import Record
 from geom.record.wear.accumulate import Tick
 from geom.record.wear.maps import WORTH, RateMap
 from geom.record.wear.spells import Exposure
-from geom.stats.detection import shown
-from geom.stats.intervals import Rank, as_normal, difference, ranked, ratio
+from geom.stats.detection import significant_together
+from geom.stats.intervals import (
+    Rank,
+    mover_difference,
+    mover_ratio,
+    normal_equivalent_sd,
+    rank_quantities,
+)
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
 
@@ -290,7 +296,9 @@ def compare_campaigns(
 def _contrast_of(first: Quantity | None, second: Quantity | None) -> Contrast:
     if first is None or second is None:
         return Contrast(first, second, None, None)
-    return Contrast(first, second, difference(first, second), ratio(first, second))
+    return Contrast(
+        first, second, mover_difference(first, second), mover_ratio(first, second)
+    )
 
 
 def _ranks(pieces: Pieces, wear: Sequence[Contrast], kind: Kind) -> tuple[Rank, ...]:
@@ -303,7 +311,7 @@ def _ranks(pieces: Pieces, wear: Sequence[Contrast], kind: Kind) -> tuple[Rank, 
     items = list(told)
     return tuple(
         Rank(items[rank.item], rank.first, rank.last)
-        for rank in ranked(list(told.values()))
+        for rank in rank_quantities(list(told.values()))
     )
 
 
@@ -311,7 +319,9 @@ def _maps(first: CampaignWear, second: CampaignWear, grid: Grid) -> ContrastMaps
     apart = np.where(grid.opening, np.nan, second.map.rate - first.map.rate)
     sd = np.hypot(first.map.sd, second.map.sd)
     freedom = _freedom((first.map, second.map))
-    return ContrastMaps(apart, sd, shown(apart, as_normal(apart, sd, freedom)))
+    return ContrastMaps(
+        apart, sd, significant_together(apart, normal_equivalent_sd(apart, sd, freedom))
+    )
 
 
 def _freedom(maps: Sequence[RateMap]) -> Float:

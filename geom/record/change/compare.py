@@ -30,7 +30,7 @@ from geom.record.change.volumes import Difference, exchange, mean_change
 from geom.record.regions import pieces_of
 from geom.record.store.grid import record_grid
 from geom.record.store.survey_file import RecordedWall
-from geom.stats.detection import least_told, shown, significant
+from geom.stats.detection import level_of_detection, significant, significant_together
 from geom.surface import Grid
 from geom.units import Bool, Float, say_both
 
@@ -188,7 +188,7 @@ def compare_walls(
         version=__version__,
         start=told[0],
         end=told[1],
-        detection=float(np.nanmedian(least_told(maps.change_sd))),
+        detection=float(np.nanmedian(level_of_detection(maps.change_sd))),
         areas=_areas(difference, maps),
         volume=exchange(difference, difference.patch),
         shown_lost=exchange(difference, sure[0]).lost,
@@ -261,7 +261,7 @@ def _maps(difference: Difference, start: RecordedWall, end: RecordedWall) -> Cha
         change=change,
         change_sd=sd,
         significant=significant(change, sd),
-        shown=shown(change, sd),
+        shown=significant_together(change, sd),
     )
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from geom.quantity import Quantity
 from geom.record.change.volumes import Exchange
 from geom.record.regions import Kind, Piece
-from geom.stats.detection import FALSE
+from geom.stats.detection import FALSE_DISCOVERY_RATE
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
 
@@ -193,7 +193,7 @@ class Change:
             "level_of_detection": {
                 "confidence": 0.95,
                 "typical": self.detection,
-                "false_discovery_rate": FALSE,
+                "false_discovery_rate": FALSE_DISCOVERY_RATE,
             },
             "area": {name: part * M2 for name, part in vars(self.areas).items()},
             "volume": _volumes(self.volume)

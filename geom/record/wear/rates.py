@@ -30,9 +30,9 @@ from geom.record.regions import ALL_ROUND, Piece, Pieces
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Exposure
 from geom.record.wear.survey_errors import SpellErrors, SpellWear, spell_wear
-from geom.stats.lines import line_through
-from geom.stats.robust import Scale, robust_fit
-from geom.stats.shrinkage import least_by_chance, moderated
+from geom.stats.lines import fit_whitened_lines
+from geom.stats.robust import robust_fit
+from geom.stats.shrinkage import moderated_variance, variance_floor
 from geom.units import Bool, Float, Int
 
 #: Correlation of the errors of any two surveys of a worn wall, where a piece wears as
@@ -91,7 +91,7 @@ def find_scatter(seen: SpellWear, kind: Int) -> Scatter:
         beyond = _beyond(seen, pulled, errors, kind)
         pulled, loss = _pulled(seen, errors, beyond)
         x, y = errors.whitened(beyond * seen.column, seen.column, pulled)
-        multiple, reach = moderated(
+        multiple, reach = moderated_variance(
             _left(x, y) * np.sqrt(loss), _freedom(seen), kind, _slope(x, y)
         )
         used, share = share, _share(_slope(x, y), seen, kind)
@@ -131,9 +131,7 @@ def _beyond(seen: SpellWear, wear: Float, errors: SpellErrors, kind: Int) -> Flo
     freedom = _freedom(seen)
     kinds = int(kind.max(initial=-1)) + 1
     x, y = errors.whitened(np.zeros_like(wear), seen.column, wear)
-    due = np.bincount(
-        kind, freedom * least_by_chance(_left(x, y), freedom, kind), kinds
-    )
+    due = np.bincount(kind, freedom * variance_floor(_left(x, y), freedom, kind), kinds)
 
     def excess(beyond: Float) -> Float:
         x, y = errors.whitened(beyond[kind] * seen.column, seen.column, wear)
@@ -158,7 +156,7 @@ def _pulled(seen: SpellWear, errors: SpellErrors, beyond: Float) -> tuple[Float,
     extra = beyond * seen.column
     x, y = errors.whitened(extra, seen.column, seen.wear)
     fit = robust_fit(x[None], y, seen.told)
-    return errors.coloured(extra, fit.pulled), fit.loss
+    return errors.coloured(extra, fit.winsorised), fit.variance_factor
 
 
 def _slope(x: Float, y: Float) -> Float:
@@ -309,7 +307,7 @@ def _rate(
     """The rate over some spells; of a few, out of line is what all spells say."""
     errors = seen.errors(scatter.share, among)
     x, y = errors.whitened(scatter.beyond * seen.column, seen.column, seen.wear)
-    scale: Float | Scale = np.sqrt(scatter.multiple) if of_few else "proposal 2"
+    scale = np.sqrt(scatter.multiple) if of_few else None
     fit = robust_fit(x[None], y, errors.told, scale=scale)
     pull = x / np.maximum(np.sum(x * x, axis=0), _TINY_RATE)
     return _fitted(seen, scatter, errors, value=fit.unknowns[0], pull=pull)
@@ -323,12 +321,12 @@ def _trend(seen: SpellWear, scatter: Scatter, kind: Int) -> _Fitted:
     extra = scatter.beyond * seen.column
     x, rising, y = errors.whitened(extra, seen.column, moving, seen.wear)
     fit = robust_fit(np.stack([x, rising]), y, errors.told)
-    line = line_through(x, rising, fit.pulled, errors.told)
+    line = fit_whitened_lines(x, rising, fit.winsorised, errors.told)
     from_middle = rising - line.middle * x
-    left = fit.pulled - line.level * x - line.slope * from_middle
-    own = np.where(errors.told.sum(axis=0) >= _TREND, line.freedom, 0.0)
-    left = np.where(own > 0.0, left * np.sqrt(fit.loss), 0.0)
-    multiple, reach = moderated(left, own, kind, line.level)
+    left = fit.winsorised - line.level * x - line.slope * from_middle
+    own = np.where(errors.told.sum(axis=0) >= _TREND, line.dof, 0.0)
+    left = np.where(own > 0.0, left * np.sqrt(fit.variance_factor), 0.0)
+    multiple, reach = moderated_variance(left, own, kind, line.level)
     about = replace(
         scatter, multiple=multiple, reach=np.where(own > 0.0, reach, np.nan)
     )

@@ -23,7 +23,7 @@ from geom.record.wear.rates import (
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import spells_of
 from geom.record.wear.survey_errors import SpellWear, spell_wear
-from geom.stats.shrinkage import moderated
+from geom.stats.shrinkage import moderated_variance
 from geom.units import Float
 from tests.record.rated import Draws, drawn, holds
 
@@ -241,7 +241,9 @@ def test_errors_that_come_back_do_not_average_out() -> None:
 
 def test_a_piece_alone_is_judged_by_itself_alone() -> None:
     left = np.array([[1.0], [-2.0], [1.0]])
-    variance, reach = moderated(left, np.array([2.0]), np.array([0]), np.array([5.0]))
+    variance, reach = moderated_variance(
+        left, np.array([2.0]), np.array([0]), np.array([5.0])
+    )
     assert variance[0] == pytest.approx(3.0)
     assert reach[0] == pytest.approx(stats.t.ppf(0.975, 2))
 
@@ -254,7 +256,9 @@ def centred(rng: np.random.Generator, n: int, m: int) -> Float:
 def test_many_pieces_that_scatter_apart_are_judged_by_all_of_them() -> None:
     left = centred(np.random.default_rng(1), 3, 200)
     one_kind = np.zeros(200, dtype=np.int64)
-    variance, reach = moderated(left, np.full(200, 2.0), one_kind, np.full(200, 5.0))
+    variance, reach = moderated_variance(
+        left, np.full(200, 2.0), one_kind, np.full(200, 5.0)
+    )
     np.testing.assert_allclose(variance, 1.0, rtol=0.25)
     assert reach.max() < 2.3  # a piece by itself has Student's 4.3
 
@@ -263,7 +267,7 @@ def test_many_pieces_that_scatter_in_step_are_worth_no_more_than_one() -> None:
     """What is most dangerous: two hundred panels, and three heats all the same."""
     left = np.repeat(centred(np.random.default_rng(1), 3, 1), 200, axis=1)
     one_kind = np.zeros(200, dtype=np.int64)
-    _, reach = moderated(left, np.full(200, 2.0), one_kind, np.full(200, 5.0))
+    _, reach = moderated_variance(left, np.full(200, 2.0), one_kind, np.full(200, 5.0))
     np.testing.assert_allclose(reach, stats.t.ppf(0.975, 2), rtol=1e-6)
 
 
@@ -272,11 +276,11 @@ def test_fast_wear_is_given_the_scatter_of_fast_wear() -> None:
     rate = np.geomspace(1.0, 16.0, 120)
     left = centred(rng, 4, 120) * rate
     one_kind = np.zeros(120, dtype=np.int64)
-    variance, _ = moderated(left, np.full(120, 3.0), one_kind, rate)
+    variance, _ = moderated_variance(left, np.full(120, 3.0), one_kind, rate)
     slow, fast = variance[:20].mean(), variance[-20:].mean()
     true = np.mean(rate[-20:] ** 2) / np.mean(rate[:20] ** 2)
     assert fast / slow == pytest.approx(true, rel=0.5)
-    blind, _ = moderated(left, np.full(120, 3.0), one_kind, np.full(120, 5.0))
+    blind, _ = moderated_variance(left, np.full(120, 3.0), one_kind, np.full(120, 5.0))
     assert blind[-20:].mean() / blind[:20].mean() < 0.6 * true
 
 
