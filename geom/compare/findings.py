@@ -8,6 +8,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.compare.extent import Extent
 from geom.compare.panels import PanelState
 from geom.quantity import Quantity
 from geom.units import M2, M3, Bool, Float, Int
@@ -94,21 +95,15 @@ class Level:
     area_change_percent: Quantity
 
 
-@dataclass(frozen=True)
-class Zone:
+@dataclass(frozen=True, kw_only=True)
+class Zone(Extent):
     """A connected piece of wall with one thing to do; mm, mm2, mm3, degrees.
 
-    ``azimuth_from`` > ``azimuth_to`` when the zone crosses azimuth 0; a zone that goes
-    all round has 0 and 359.999.  ``volume`` is what has to be put in, or for ``chip``
-    what has to come off.
+    ``volume`` is what has to be put in, or for ``chip`` what has to come off.
     """
 
     id: int
     action: Action
-    azimuth_from: float
-    azimuth_to: float
-    height_from: float
-    height_to: float
     area: float
     volume: Quantity
     cutback_max: Quantity

@@ -3,8 +3,6 @@
 Best estimates are summed over the fine grid.  Their uncertainty depends on how errors
 hang together from place to place, so it is worked out from the full covariance between
 at most a few thousand nodes; each fine cell lends its weight to the node it belongs to.
-
-Standard deviation of volumes beyond some depth, summed over zones jointly.
 """
 
 from __future__ import annotations
@@ -114,22 +112,63 @@ class Nodes:
         -------
         float, mm3
         """
-        some = np.flatnonzero(patch)
-        if some.size == 0:
+        return self.sd_of(self.hermite(patch, inward=inward), at=np.flatnonzero(patch))
+
+    def hermite(
+        self, patch: Float, *, depth: float = 0.0, inward: bool = False
+    ) -> Float:
+        """What each node adds to the volume beyond a depth, in Hermite polynomials.
+
+        Parameters
+        ----------
+        patch : array (q,), radian mm
+            Wall that counts at each node.
+        depth : float, mm
+        inward : bool
+            What stands proud of the design face by ``depth`` instead.
+
+        Returns
+        -------
+        array (4, q), mm3
+            Coefficients of degree 1 to 4; those of several zones add up.
+        """
+        sign = -1.0 if inward else 1.0
+        mean, radius = sign * self.mean - depth, sign * self.design_radius + depth
+        return np.stack(hermite_excess(mean, self.sd, radius)) * patch
+
+    def sd_of(
+        self, hermite: Float, *, at: Int | None = None, least: float = 0.0
+    ) -> float:
+        """Standard deviation of a volume from its Hermite coefficients: Mehler's sum.
+
+        With ``c[k, i]`` the coefficient of degree k at node i and ``rho`` the
+        correlation of cut-back at two nodes, the variance is
+        ``sum_k sum_ij c[k, i] c[k, j] rho[i, j]**k / k!`` (Mehler's formula; see
+        `geom.stats.partial_moments.hermite_excess`).
+
+        Parameters
+        ----------
+        hermite : array (4, q), mm3
+            As `hermite` gives it, or sums and differences of such.
+        at : int array (s,), optional
+            Nodes that count; default those with a coefficient other than 0.
+        least : float, mm3
+            Less than this is none.
+        """
+        nodes = np.flatnonzero(np.any(hermite != 0.0, axis=0)) if at is None else at
+        if nodes.size == 0:
             return 0.0
-        sd = np.maximum(self.sd[some], 1e-9)
-        alike = self.correlation
-        if some.size < self.mean.size:
-            alike = alike[np.ix_(some, some)]
-        radius = self.design_radius[some] * (-1.0 if inward else 1.0)
-        mean = self.mean[some] * (-1.0 if inward else 1.0)
-        total, power = 0.0, alike
-        terms = hermite_excess(mean, sd, radius)
-        for k, (term, factorial) in enumerate(zip(terms, _FACTORIAL, strict=True)):
-            power = power if k == 0 else power * alike
-            pull = term * patch[some]
-            total += float(pull @ power @ pull) / factorial
-        return float(np.sqrt(np.maximum(total, 0.0)))
+        rho = self.correlation
+        if nodes.size < self.mean.size:
+            rho = rho[np.ix_(nodes, nodes)]
+        total, power = 0.0, rho
+        for k, factorial in enumerate(_FACTORIAL):
+            # power is rho to the (k + 1)th, entry by entry.
+            power = power if k == 0 else power * rho
+            own = hermite[k, nodes]
+            total += float(own @ power @ own) / factorial
+        sd = float(np.sqrt(max(total, 0.0)))
+        return sd if sd > least else 0.0
 
 
 def make_nodes(surface: RadialSurface) -> Nodes:
@@ -161,45 +200,3 @@ def _owner(grid: Grid, edge: Float) -> Int:
     row = _row_of(grid, edge)[:, None]
     column = np.arange(grid.azimuth.size) * _COLUMNS // grid.azimuth.size
     return np.where(row >= 0, row * _COLUMNS + column[None, :], -1)
-
-
-#: Less than this is none, mm3.
-_NONE = 1e-3
-
-
-def pull_beyond(nodes: Nodes, patch: Float, depth: float) -> Float:
-    """What each node pulls at the volume deeper than ``depth``.
-
-    Parameters
-    ----------
-    nodes : Nodes
-    patch : array (m, k), radian mm
-        Wall that counts in each cell.
-    depth : float, mm
-
-    Returns
-    -------
-    array (4, q), mm3
-        Hermite coefficients; those of several zones add up.
-    """
-    terms = hermite_excess(nodes.mean - depth, nodes.sd, nodes.design_radius + depth)
-    return np.stack(terms) * nodes.gather(patch)
-
-
-def joint_sd(nodes: Nodes, pull: Float) -> float:
-    """Standard deviation of a volume from what its nodes pull, mm3.
-
-    By Mehler's formula, as `Nodes.sd_of_excess` has it for one depth.
-    """
-    some = np.flatnonzero(np.any(pull != 0.0, axis=0))
-    if some.size == 0:
-        return 0.0
-    alike = nodes.correlation
-    if some.size < nodes.mean.size:
-        alike = alike[np.ix_(some, some)]
-    total, power = 0.0, alike
-    for k, factorial in enumerate(_FACTORIAL):
-        power = power if k == 0 else power * alike
-        total += float(pull[k, some] @ power @ pull[k, some]) / factorial
-    sd = float(np.sqrt(max(total, 0.0)))
-    return sd if sd > _NONE else 0.0

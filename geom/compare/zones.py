@@ -39,6 +39,7 @@ from scipy.ndimage import label
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from geom.compare.extent import Extent
 from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
 from geom.compare.nodes import Nodes
 from geom.compare.volume import buildup_volume, positive, rebuild_volume
@@ -98,23 +99,6 @@ def large(mask: Bool, area: Float, least: float) -> Bool:
     keep = size >= least
     keep[0] = False
     return keep[number]
-
-
-def columns_spanned(mask: Bool) -> tuple[int, int, bool]:
-    """First and last column of a piece, going round, and whether it goes all round.
-
-    Examples
-    --------
-    >>> columns_spanned(np.array([[True, False, False, True]]))
-    (3, 0, False)
-    """
-    held = np.flatnonzero(mask.any(axis=0))
-    columns = mask.shape[1]
-    if held.size == columns:
-        return 0, columns - 1, True
-    gap = np.diff(np.append(held, held[0] + columns))
-    widest = int(np.argmax(gap))
-    return int(held[(widest + 1) % held.size]), int(held[widest]), False
 
 
 SURE = 0.8
@@ -200,31 +184,18 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
     total = (buildup_volume if inward else rebuild_volume)(
         grid, cutback, sd, patch=patch
     )
-    first, last, all_round = columns_spanned(mask)
-    rows = np.flatnonzero(mask.any(axis=1))
-    half = 180.0 / grid.azimuth.size
     share = area / area.sum()
     mean = float(np.sum(share[mask] * cutback[mask]))
     worst = np.argmax(np.where(mask, -cutback if inward else cutback, -np.inf))
     return Zone(
         id=0,
         action=action,
-        azimuth_from=0.0 if all_round else float((grid.azimuth[first] - half) % 360.0),
-        azimuth_to=ALL_ROUND
-        if all_round
-        else float((grid.azimuth[last] + half) % 360.0),
-        height_from=float(grid.edge[rows[0]]),
-        height_to=float(grid.edge[rows[-1] + 1]),
+        **vars(Extent.of(mask, grid)),
         area=float(area.sum()),
         volume=positive(total, nodes.sd_of_excess(nodes.gather(patch), inward=inward)),
         cutback_max=Quantity.normal(cutback.flat[worst], sd.flat[worst]),
         cutback_mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(share))),
     )
-
-
-#: ``azimuth_to`` of a zone that goes all round, ``azimuth_from`` being 0: the pinned
-#: range of azimuth leaves out 360 itself.
-ALL_ROUND = 359.999
 
 
 def _chance(wall: Bool, chance: Float) -> Float:

@@ -1,8 +1,12 @@
-"""The grid the wall is told on; only this module knows how it wraps.
+"""The grid of the unrolled wall; only this module knows how it wraps.
 
 Rows are slices of height, columns sectors of azimuth.  Row edges fall on every corner
 of the profile and on the surveyed limits, and openings are cut out of their cells
 exactly, so a sum over cells is the midpoint rule on smooth pieces.
+
+Whatever is read off a gridded field between its nodes goes through `interpolate_rows`,
+`interpolate_columns` and `interpolate_points`: linear in height and in azimuth,
+periodic round the ring.
 """
 
 from __future__ import annotations
@@ -15,7 +19,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.frame import turn
-from geom.units import Bool, Float
+from geom.units import Bool, Float, Int
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,31 @@ class Grid:
         """Area of surveyed design face in each cell, mm2; shape (m, k)."""
         return self.patch * self.design_radius[:, None]
 
+    def interpolate(
+        self,
+        field: Float,
+        height: Float,
+        azimuth: Float,
+        *,
+        steps: Float | None = None,
+    ) -> Float:
+        """A gridded field at other heights and azimuths, straight in between.
+
+        Parameters
+        ----------
+        field : array (m, k)
+        height : array (p,), mm
+        azimuth : array (q,), degrees
+        steps : array, mm, rising, optional
+            Heights that nothing is drawn across, as for `row_index`.
+
+        Returns
+        -------
+        array (p, q)
+        """
+        row = row_index(self.height, height, steps=steps)
+        return interpolate_rows(interpolate_columns(field, azimuth), row)
+
 
 def make_grid(
     design: Design,
@@ -151,24 +180,110 @@ def _overlap(start: Float, end: Float, low: float, high: float) -> Float:
     return np.maximum(shared, 0.0)
 
 
-def around(field: Float, azimuth: float) -> Float:
-    """Column of a gridded field at any azimuth, periodic linear; shape (m,)."""
-    columns = field.shape[1]
-    place = (azimuth % 360.0) * columns / 360.0
-    left = int(np.floor(place))
-    part = place - left
-    a, b = field[:, left % columns], field[:, (left + 1) % columns]
-    return np.asarray((1.0 - part) * a + part * b)
-
-
-def stretched(field: Float, net: Float, height: Float, azimuth: Float) -> Float:
-    """A smooth field told on a coarse net, at the nodes of a finer one.
+def row_index(rows: Float, height: Float, *, steps: Float | None = None) -> Float:
+    """Where heights lie among rows: 2.25 is a quarter of the way from row 2 to row 3.
 
     Parameters
     ----------
-    field : array (rows, columns)
+    rows : array (m,), mm, rising
+    height : array (p,), mm
+        Below the first row and above the last, that row holds.
+    steps : array, mm, rising, optional
+        Cut-back jumps where the drawing does: a height beside a step goes by the rows
+        on its own side alone.
+
+    Returns
+    -------
+    array (p,), 0 to m - 1
+        NaN where no row lies between the same two steps.
+
+    Examples
+    --------
+    >>> row_index(np.array([0.0, 10.0, 30.0]), np.array([15.0, 40.0])).tolist()
+    [1.25, 2.0]
+    """
+    place = np.interp(height, rows, np.arange(rows.size))
+    if steps is None or not len(steps):
+        return place
+    low, high, _ = _neighbours(place, rows.size)
+    piece, here = np.searchsorted(steps, rows), np.searchsorted(steps, height)
+    under, over = piece[low] == here, piece[high] == here
+    lone = np.where(under, low, np.where(over, high, np.nan))
+    return np.asarray(np.where(under & over, place, lone))
+
+
+def interpolate_rows(field: Float, row: Float) -> Float:
+    """A field straight between its rows; (m, ...) at ``row`` (p,) to (p, ...).
+
+    Parameters
+    ----------
+    field : array (m, ...)
+    row : array (p,)
+        As `row_index` gives it; NaN stays NaN.
+    """
+    low, high, part = _neighbours(row, field.shape[0])
+    part = part.reshape(-1, *([1] * (field.ndim - 1)))
+    return np.asarray((1.0 - part) * field[low] + part * field[high])
+
+
+def interpolate_columns(field: Float, azimuth: Float | float) -> Float:
+    """A field straight between its columns, round the ring; (m, k) to (m, q).
+
+    Parameters
+    ----------
+    field : array (m, k)
+        Columns evenly spaced from azimuth 0, the last next to the first.
+    azimuth : array (q,) or float, degrees
+        Of one azimuth the answer is (m,).
+    """
+    left, right, part = _columns_beside(azimuth, field.shape[1])
+    return np.asarray((1.0 - part) * field[:, left] + part * field[:, right])
+
+
+def interpolate_points(field: Float, row: Float, azimuth: Float) -> Float:
+    """A field straight between its rows and its columns, point by point.
+
+    Parameters
+    ----------
+    field : array (m, k)
+    row : array (n,)
+        As `row_index` gives it.
+    azimuth : array (n,), degrees
+
+    Returns
+    -------
+    array (n,)
+    """
+    left, right, part = _columns_beside(azimuth, field.shape[1])
+    low, high, share = _neighbours(row, field.shape[0])
+    below = (1.0 - part) * field[low, left] + part * field[low, right]
+    above = (1.0 - part) * field[high, left] + part * field[high, right]
+    return np.asarray((1.0 - share) * below + share * above)
+
+
+def _neighbours(row: Float, count: int) -> tuple[Int, Int, Float]:
+    """Rows below and above fractional ones, and how far it is between them."""
+    low = np.clip(np.floor(np.nan_to_num(row)).astype(np.int64), 0, max(count - 2, 0))
+    return low, np.minimum(low + 1, count - 1), row - low
+
+
+def _columns_beside(azimuth: Float | float, count: int) -> tuple[Int, Int, Float]:
+    """Columns left and right of azimuths, and how far it is between them."""
+    place = np.mod(azimuth, 360.0) * count / 360.0
+    left = np.floor(place).astype(np.int64)
+    return left % count, (left + 1) % count, place - left
+
+
+def interpolate_smoothly(
+    field: Float, rows: Float, height: Float, azimuth: Float
+) -> Float:
+    """A smooth field on a coarse net, at the nodes of a finer one.
+
+    Parameters
+    ----------
+    field : array (r, c)
         The columns are evenly spaced round the ring from azimuth 0.
-    net : array (rows,), mm, rising
+    rows : array (r,), mm, rising
     height : array (m,), mm
     azimuth : array (k,), degrees
 
@@ -179,16 +294,17 @@ def stretched(field: Float, net: Float, height: Float, azimuth: Float) -> Float:
     """
     from scipy.interpolate import RectBivariateSpline
 
-    columns = field.shape[1]
-    lap = 4
+    count, lap = field.shape[1], 4
+    # The ring is laid out with some columns repeated at both ends of the seam.
     wrapped = np.concatenate([field[:, -lap:], field, field[:, :lap]], axis=1)
-    around_it = np.arange(-lap, columns + lap) * 360.0 / columns
-    spline = RectBivariateSpline(net, around_it, wrapped, kx=min(3, net.size - 1))
-    rows, row = np.unique(height, return_inverse=True)
-    columns_at, column = np.unique(np.mod(azimuth, 360.0), return_inverse=True)
-    return np.asarray(spline(rows, columns_at)[np.ix_(row, column)])
+    columns = np.arange(-lap, count + lap) * 360.0 / count
+    spline = RectBivariateSpline(rows, columns, wrapped, kx=min(3, rows.size - 1))
+    # The spline wants rising nodes; each is worked out once and spread by index.
+    up, row = np.unique(height, return_inverse=True)
+    across, column = np.unique(np.mod(azimuth, 360.0), return_inverse=True)
+    return np.asarray(spline(up, across)[np.ix_(row, column)])
 
 
-def one_more_column(field: Float) -> Float:
+def close_seam(field: Float) -> Float:
     """A field with its first column repeated at the end, for drawing round the seam."""
     return np.concatenate([field, field[:, :1]], axis=1)

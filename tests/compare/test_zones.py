@@ -5,13 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from geom.compare.extent import ALL_ROUND, columns_spanned
 from geom.compare.findings import ACTIONS, NO_CALL
 from geom.compare.nodes import make_nodes
 from geom.compare.zones import (
-    ALL_ROUND,
     BRICK_FACE,
     call_actions,
-    columns_spanned,
     find_zones,
     grown,
     pieces,

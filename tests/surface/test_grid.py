@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geom.design import Opening
-from geom.surface.grid import around, make_grid, one_more_column
+from geom.surface.grid import close_seam, interpolate_columns, make_grid
 from tests.walls import plain_design, tapered_design
 
 
@@ -45,6 +45,6 @@ def test_only_surveyed_rows_count() -> None:
 
 def test_a_field_is_read_across_the_seam_without_a_gap() -> None:
     field = np.arange(360.0)[None, :]
-    assert around(field, 10.25)[0] == 10.25
-    assert around(field, 359.5)[0] == pytest.approx(359.0 / 2.0)
-    assert one_more_column(field).shape == (1, 361)
+    assert interpolate_columns(field, 10.25)[0] == 10.25
+    assert interpolate_columns(field, 359.5)[0] == pytest.approx(359.0 / 2.0)
+    assert close_seam(field).shape == (1, 361)

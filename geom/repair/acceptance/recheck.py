@@ -21,10 +21,11 @@ from functools import cached_property
 import numpy as np
 
 from geom.compare import Findings
+from geom.compare.extent import Extent
 from geom.compare.findings import Level
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.volume import positive
-from geom.compare.zones import ALL_ROUND, BRICK_FACE, columns_spanned
+from geom.compare.zones import BRICK_FACE
 from geom.design import Design
 from geom.errors import InputError
 from geom.parallel import on_one_thread_when_small
@@ -314,19 +315,11 @@ def _found_now(
 
 def _new_zone(number: int, action: str, mask: Bool, now: RepairedWall) -> ZoneCheck:
     grid = now.grid
-    first, last, all_round = columns_spanned(mask)
-    rows = np.flatnonzero(mask.any(axis=1))
-    half = 180.0 / grid.azimuth.size
-    start = float((grid.azimuth[first] - half) % 360.0)
-    end = float((grid.azimuth[last] + half) % 360.0)
     return ZoneCheck(
         id=number,
         action=action,
         found_now=True,
-        azimuth_from=0.0 if all_round else start,
-        azimuth_to=ALL_ROUND if all_round else end,
-        height_from=float(grid.edge[rows[0]]),
-        height_to=float(grid.edge[rows[-1] + 1]),
+        **vars(Extent.of(mask, grid)),
         area=float(grid.face_area[mask].sum()),
         face=now.check(mask),
     )

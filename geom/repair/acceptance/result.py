@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
+from geom.compare.extent import Extent
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import FACE, REACH, SURE, Decision
 from geom.repair.acceptance.material import Moved
@@ -126,8 +127,8 @@ class FaceCheck:
         }
 
 
-@dataclass(frozen=True)
-class ZoneCheck:
+@dataclass(frozen=True, kw_only=True)
+class ZoneCheck(Extent):
     """One zone judged.  Lengths mm, areas mm2, volumes mm3, angles degrees.
 
     Attributes
@@ -138,7 +139,7 @@ class ZoneCheck:
         What was to be done; of a place found only now, what is to be done.
     found_now : bool
         The survey before did not call it.
-    azimuth_from, azimuth_to, height_from, height_to, area : float
+    area : float
     face : FaceCheck
     moved : Moved or None
         Material put in and taken off; None where nothing of it was measured, or where
@@ -150,10 +151,6 @@ class ZoneCheck:
     id: int
     action: str
     found_now: bool
-    azimuth_from: float
-    azimuth_to: float
-    height_from: float
-    height_to: float
     area: float
     face: FaceCheck
     moved: Moved | None = None
@@ -171,11 +168,16 @@ class ZoneCheck:
 
     def to_dict(self) -> dict[str, Any]:
         """As in ``recheck.json``; areas m2 and volumes m3."""
-        told = vars(self) | {
-            "area": self.area * M2,
-            "moved": _told(self.moved),
-            "called_for": _volume(self.called_for),
-        }
+        first = {"id": self.id, "action": self.action, "found_now": self.found_now}
+        told = (
+            first
+            | vars(self)
+            | {
+                "area": self.area * M2,
+                "moved": _told(self.moved),
+                "called_for": _volume(self.called_for),
+            }
+        )
         del told["face"]
         return told | self.face.to_dict()
 

@@ -35,7 +35,7 @@ from geom.repair.plan.daub import daub_for
 from geom.repair.plan.partition import ZoneShare, partition, zones_by_rule
 from geom.repair.wall import Wall
 from geom.surface import RadialSurface
-from geom.surface.grid import stretched
+from geom.surface.grid import interpolate_smoothly
 from geom.units import M3, Float
 
 
@@ -114,7 +114,7 @@ def posterior_walls(
     shape = (nodes.height.size, nodes.azimuth.size)
     for away in _drawn(nodes, count, seed).T:
         cutback = surface.cutback.copy()
-        cutback[rows] += stretched(
+        cutback[rows] += interpolate_smoothly(
             away.reshape(shape),
             nodes.height,
             grid.height[rows],

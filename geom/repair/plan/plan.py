@@ -46,13 +46,14 @@ The plan of one zone, from what is its own.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from geom.compare.extent import Extent
 from geom.compare.findings import Findings
-from geom.compare.nodes import Nodes, joint_sd, make_nodes, pull_beyond
+from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.volume import positive
-from geom.compare.zones import ALL_ROUND, columns_spanned
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
@@ -73,6 +74,9 @@ from geom.repair.wall import Wall
 from geom.surface import RadialSurface
 from geom.units import LITRE, Bool, Float, Int, say_both, say_length
 
+#: Standard deviations of cut and daub below this are none, mm3.
+_LEAST_SD = 1e-3
+
 
 def filled_with_daub(zone_share: ZoneShare) -> bool:
     """Whether daub goes into a zone, with brick or by itself."""
@@ -81,8 +85,10 @@ def filled_with_daub(zone_share: ZoneShare) -> bool:
 
 def daub_pull(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> Float:
     """What each node pulls at the daub of a zone, mm3; (4, q)."""
-    patch = zone_share.share * wall.grid.patch
-    return pull_beyond(nodes, patch, zone_share.layup.seat if zone_share.layup else 0.0)
+    patch = nodes.gather(zone_share.share * wall.grid.patch)
+    return nodes.hermite(
+        patch, depth=zone_share.layup.seat if zone_share.layup else 0.0
+    )
 
 
 def plan_zone(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> ZonePlan:
@@ -93,24 +99,20 @@ def plan_zone(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> ZonePlan:
     wall : Wall
     nodes : Nodes
         For the joint uncertainty of its volumes.
-    plot : Plot
+    zone_share : ZoneShare
         With a share of some cell.
     """
     grid, layup = wall.grid, zone_share.layup
     own = (zone_share.share > 0.0) & (grid.counted > 0.0)
     area = float(np.sum(zone_share.share * grid.face_area))
-    low, high = _heights(wall, own, layup)
-    first, last, all_round = columns_spanned(own)
-    half = 180.0 / grid.azimuth.size
+    extent = Extent.of(own, grid)
+    if layup is not None:
+        low, high = layup.courses[0].low, layup.courses[-1].high
+        extent = replace(extent, height_from=low, height_to=high)
     return ZonePlan(
         id=zone_share.id,
         action=zone_share.action,
-        azimuth_from=0.0 if all_round else float((grid.azimuth[first] - half) % 360.0),
-        azimuth_to=ALL_ROUND
-        if all_round
-        else float((grid.azimuth[last] + half) % 360.0),
-        height_from=low,
-        height_to=high,
+        **vars(extent),
         area=area,
         rebuild=zone_share.rebuild(wall),
         buildup=wall.summed(zone_share.share, wall.proud),
@@ -127,17 +129,10 @@ def plan_zone(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> ZonePlan:
     )
 
 
-def _heights(wall: Wall, own: Bool, layup: LayUp | None) -> tuple[float, float]:
-    if layup is not None:
-        return layup.courses[0].low, layup.courses[-1].high
-    rows = np.flatnonzero(own.any(axis=1))
-    return float(wall.grid.edge[rows[0]]), float(wall.grid.edge[rows[-1] + 1])
-
-
 def _cut(wall: Wall, nodes: Nodes, zone_share: ZoneShare, layup: LayUp) -> Quantity:
-    patch = zone_share.share * wall.grid.patch
-    pull = pull_beyond(nodes, patch, 0.0) - pull_beyond(nodes, patch, layup.seat)
-    return positive(layup.cut, joint_sd(nodes, pull))
+    patch = nodes.gather(zone_share.share * wall.grid.patch)
+    pull = nodes.hermite(patch) - nodes.hermite(patch, depth=layup.seat)
+    return positive(layup.cut, nodes.sd_of(pull, least=_LEAST_SD))
 
 
 def _daub(
@@ -148,10 +143,9 @@ def _daub(
         thickness = float(max(np.max(wall.cutback[own]), 0.0))
     else:
         thickness = max(layup.cover, layup.bed_most)
+    sd = nodes.sd_of(daub_pull(wall, nodes, zone_share), least=_LEAST_SD)
     return daub_for(
-        positive(
-            zone_share.daub(wall), joint_sd(nodes, daub_pull(wall, nodes, zone_share))
-        ),
+        positive(zone_share.daub(wall), sd),
         wall.design.shop.mix,
         thickness=thickness,
         face=area,
@@ -161,7 +155,9 @@ def _daub(
 def _chip(wall: Wall, nodes: Nodes, zone_share: ZoneShare, own: Bool) -> Chipping:
     grid = wall.grid
     patch = nodes.gather(zone_share.share * grid.patch)
-    height, radius = stop_at(wall.design, *_heights(wall, own, None))
+    extent = Extent.of(own, grid)
+    low, high = extent.height_from, extent.height_to
+    height, radius = stop_at(wall.design, low, high)
     worst = np.argmin(np.where(own, wall.cutback, np.inf))
     thick = Quantity.normal(-wall.cutback.flat[worst], wall.sd.flat[worst])
     return Chipping(
@@ -289,7 +285,7 @@ def _all_daub(
     parts = [zone.daub for zone in zones if zone.daub is not None]
     volume = sum(zone_share.daub(wall) for zone_share in filled)
     return daub_for(
-        positive(volume, joint_sd(nodes, pull)),
+        positive(volume, nodes.sd_of(pull, least=_LEAST_SD)),
         wall.design.shop.mix,
         thickness=max((part.thickness for part in parts), default=0.0),
         face=sum(part.wash_area for part in parts),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from geom.compare.extent import Extent
 from geom.compare.findings import Action
 from geom.quantity import Quantity
 from geom.repair.masonry.courses import Arc
@@ -17,19 +18,17 @@ from geom.units import M2, M3, Float, Int
 SCHEMA = "daubline.repair/1"
 
 
-@dataclass(frozen=True)
-class ZonePlan:
+@dataclass(frozen=True, kw_only=True)
+class ZonePlan(Extent):
     """What is done in one zone.  Lengths mm, areas mm2, volumes mm3, degrees.
 
-    The extent is that of the work: of a brick zone, squared out.  ``azimuth_from`` >
-    ``azimuth_to`` where it crosses azimuth 0.
+    The extent is that of the work: of a brick zone, squared out.
 
     Attributes
     ----------
     id : int
         As in the findings.
     action : str
-    azimuth_from, azimuth_to, height_from, height_to : float
     area : float
     rebuild, buildup : float
         Expected volumes gone, and standing proud, in what is the zone's own.
@@ -46,10 +45,6 @@ class ZonePlan:
 
     id: int
     action: Action
-    azimuth_from: float
-    azimuth_to: float
-    height_from: float
-    height_to: float
     area: float
     rebuild: float
     buildup: float

@@ -32,7 +32,7 @@ from geom.surface.clouds.posterior import ScannedWall
 from geom.surface.clouds.register import Scanned, Tick, count_clouds
 from geom.surface.gp.posterior import Process
 from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
-from geom.surface.grid import Grid, make_grid, stretched
+from geom.surface.grid import Grid, interpolate_smoothly, make_grid
 from geom.surface.radial import RadialSurface
 from geom.surface.rods.fit import Fit, fit_wall
 from geom.units import Bool, Float, Int, say_both
@@ -251,7 +251,8 @@ def _fitted_sd(fit: Fit, height: Float, azimuth: Float) -> Float:
     net = np.linspace(height[0], height[-1], rows)
     around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
     _, sd = fit.belief.on_grid(net, around)
-    return np.exp(stretched(np.log(np.maximum(sd, 1e-6)), net, height, azimuth))
+    log_sd = np.log(np.maximum(sd, 1e-6))
+    return np.exp(interpolate_smoothly(log_sd, net, height, azimuth))
 
 
 def roughness(excess: Float, known: Float) -> Float:

@@ -6,7 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.units import Float, Int
+from geom.surface.grid import (
+    interpolate_columns,
+    interpolate_points,
+    interpolate_rows,
+)
+from geom.units import Float
 
 #: How fast a pattern dies away beyond the heights it is told for, mm.
 FADE = 150.0
@@ -30,12 +35,8 @@ class Pattern:
 
     def at(self, azimuth: Float, height: Float) -> Float:
         """At places; two arrays (n,) to one."""
-        left, right, part = self._columns(azimuth)
-        low, up, share = self._rows(height)
-        below = (1.0 - part) * self.field[low, left] + part * self.field[low, right]
-        above = (1.0 - part) * self.field[up, left] + part * self.field[up, right]
-        told = (1.0 - share) * below + share * above
-        return np.asarray(told * self._fade(height))
+        field = interpolate_points(self.field, self._row(height), azimuth)
+        return np.asarray(field * self._fade(height))
 
     @property
     def level(self) -> bool:
@@ -44,18 +45,14 @@ class Pattern:
 
     def at_heights(self, height: Float) -> Float:
         """A pattern that is the same all round, at heights; (n,) to (n,)."""
-        low, up, share = self._rows(height)
-        told = (1.0 - share) * self.field[low, 0] + share * self.field[up, 0]
-        return np.asarray(told * self._fade(height))
+        ring = interpolate_rows(self.field[:, 0], self._row(height))
+        return np.asarray(ring * self._fade(height))
 
     def on_grid(self, height: Float, azimuth: Float) -> Float:
         """At every node of a grid; arrays (p,) and (q,) to one (p, q)."""
-        left, right, part = self._columns(azimuth)
-        low, up, share = self._rows(height)
-        ringed = (1.0 - part) * self.field[:, left] + part * self.field[:, right]
-        share = share[:, None]
-        told = (1.0 - share) * ringed[low] + share * ringed[up]
-        return np.asarray(told * self._fade(height)[:, None])
+        columns = interpolate_columns(self.field, azimuth)
+        field = interpolate_rows(columns, self._row(height))
+        return np.asarray(field * self._fade(height)[:, None])
 
     def moved(self, up: float) -> Pattern:
         """The same pattern that much higher on the wall, mm."""
@@ -77,17 +74,11 @@ class Pattern:
         """What it has beside its mean round the wall."""
         return Pattern(self.height, self.field - self.ring.field)
 
-    def _columns(self, azimuth: Float) -> tuple[Int, Int, Float]:
-        count = self.field.shape[1]
-        place = np.mod(azimuth, 360.0) * count / 360.0
-        left = np.floor(place).astype(np.int64)
-        return left % count, (left + 1) % count, place - left
-
-    def _rows(self, height: Float) -> tuple[Int, Int, Float]:
+    def _row(self, height: Float) -> Float:
+        """Where heights lie among the rows, held at both ends; (n,)."""
         step = self.height[1] - self.height[0]
-        place = np.clip((height - self.height[0]) / step, 0.0, self.height.size - 1.0)
-        low = np.minimum(np.floor(place).astype(np.int64), self.height.size - 2)
-        return low, low + 1, place - low
+        row = (height - self.height[0]) / step
+        return np.asarray(np.clip(row, 0.0, self.height.size - 1.0))
 
     def _fade(self, height: Float) -> Float:
         beyond = np.maximum(self.height[0] - height, height - self.height[-1])
@@ -100,7 +91,4 @@ def raised(field: Float, height: Float, up: float) -> Float:
     What comes in at the edge repeats the last row.
     """
     place = np.clip(height - up, height[0], height[-1])
-    share = (place - height[0]) / (height[1] - height[0])
-    low = np.minimum(np.floor(share).astype(np.int64), height.size - 2)
-    part = (share - low).reshape(-1, *([1] * (field.ndim - 1)))
-    return np.asarray((1.0 - part) * field[low] + part * field[low + 1])
+    return interpolate_rows(field, (place - height[0]) / (height[1] - height[0]))

@@ -31,7 +31,7 @@ from geom.parallel import all_threads_for
 from geom.surface.gp.covariance import Covariance, TowardGrid
 from geom.surface.gp.kernels import Places
 from geom.surface.gp.observations import Noise, Observed
-from geom.surface.grid import stretched
+from geom.surface.grid import interpolate_smoothly
 from geom.units import Bool, Float
 
 _CHUNK_BYTES = 8e6
@@ -396,8 +396,11 @@ class Belief:
             Mean of their variances over the best's.
         """
         net, drift, ratio = self._on_net
-        told = [stretched(one, net, height, azimuth) for one in drift]
-        return np.stack(told), np.exp(stretched(np.log(ratio), net, height, azimuth))
+
+        def finer(field: Float) -> Float:
+            return interpolate_smoothly(field, net, height, azimuth)
+
+        return np.stack([finer(mean) for mean in drift]), np.exp(finer(np.log(ratio)))
 
     @cached_property
     def _on_net(self) -> tuple[Float, Float, Float]:

@@ -51,6 +51,7 @@ from geom.surface.gp.hyperparameters import ENOUGH, Evidence, log_evidence, spre
 from geom.surface.gp.observations import observe
 from geom.surface.gp.posterior import Process
 from geom.surface.gp.prior import Guess, Part, Prior
+from geom.surface.grid import interpolate_columns, interpolate_rows, row_index
 from geom.surface.radial import RadialSurface
 from geom.surface.rods.errors import rod_noise
 from geom.surface.rods.outliers import suspects
@@ -84,15 +85,14 @@ def net_over(surveys: Sequence[PastSurvey]) -> Float:
 def on_net(survey: PastSurvey, net: Float) -> tuple[Float, Float]:
     """Cut-back and its sd on the net; NaN where not surveyed; two arrays (m, k)."""
     inside = (net >= survey.height[0] - _ROW) & (net <= survey.height[-1] + _ROW)
-    around = np.arange(_COLUMNS) * 360.0 / _COLUMNS
-    fields = []
-    for field in (survey.cutback, survey.cutback_sd):
-        ringed = np.stack(
-            [np.interp(around, survey.azimuth, row, period=360.0) for row in field]
-        )
-        told = np.stack([np.interp(net, survey.height, column) for column in ringed.T])
-        fields.append(np.where(inside[:, None], told.T, np.nan))
-    return fields[0], fields[1]
+    azimuth = np.arange(_COLUMNS) * 360.0 / _COLUMNS
+    row = row_index(survey.height, net)
+
+    def laid(field: Float) -> Float:
+        on_rows = interpolate_rows(interpolate_columns(field, azimuth), row)
+        return np.where(inside[:, None], on_rows, np.nan)
+
+    return laid(survey.cutback), laid(survey.cutback_sd)
 
 
 def shrunk(values: Float, expected: float) -> float:

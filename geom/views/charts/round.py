@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.compare.findings import ACTIONS, Findings
 from geom.frame import to_cartesian, turn
-from geom.surface.grid import around
+from geom.surface.grid import interpolate_columns
 from geom.surface.radial import RadialSurface
 from geom.units import Float, Int, say_both
 from geom.views.charts import colours
@@ -130,7 +130,7 @@ def _corners(
     radius = np.where(
         np.isnan(surface.radius), surface.grid.design_radius[:, None], surface.radius
     )
-    at = [np.stack([around(radius, a)[row] for a in side], axis=1) for side in sides]
+    at = [interpolate_columns(radius, side)[row] for side in sides]
     shape = at[0].shape
     low = np.broadcast_to(edge[:-1, None], shape)
     high = np.broadcast_to(edge[1:, None], shape)

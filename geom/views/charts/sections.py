@@ -14,7 +14,7 @@ import numpy as np
 from geom.compare.findings import Findings
 from geom.frame import clock_face
 from geom.quantity import K95
-from geom.surface.grid import around, one_more_column
+from geom.surface.grid import close_seam, interpolate_columns
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float, say_both
 from geom.views.charts import style as chart
@@ -162,7 +162,7 @@ def _band(
     """Best estimate and 95 % limits of one row, openings blank, closed round."""
     hole = surface.grid.opening[row]
     lines = [np.where(hole, np.nan, best + k * sd)[None] for k in (0.0, -K95, K95)]
-    closed = [one_more_column(line)[0] for line in lines]
+    closed = [close_seam(line)[0] for line in lines]
     return closed[0], closed[1], closed[2]
 
 
@@ -198,8 +198,8 @@ def _upright(
 ) -> None:
     grid, design = surface.grid, surface.design
     hidden = np.where(grid.opening, np.nan, 1.0)
-    best = around(surface.radius * hidden, azimuth)
-    sd = around(surface.radius_sd * hidden, azimuth)
+    best = interpolate_columns(surface.radius * hidden, azimuth)
+    sd = interpolate_columns(surface.radius_sd * hidden, azimuth)
     height, drawn = grid.height, grid.design_radius
     axes.fill_betweenx(height, drawn, np.fmax(best, drawn), lw=0, **_LOST)
     axes.fill_betweenx(height, np.fmin(best, drawn), drawn, lw=0, **_PROUD)

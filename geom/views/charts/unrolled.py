@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from geom.design import Design, Opening
 from geom.frame import clock_face, turn
 from geom.readings.rod import RodReadings
-from geom.surface.grid import Grid, one_more_column
+from geom.surface.grid import Grid, close_seam
 from geom.units import MM_PER, Bool, Float
 from geom.views.charts import colours
 from geom.views.charts import style as chart
@@ -83,7 +83,7 @@ class Unrolled:
 
     def flat(self, field: NDArray[Any]) -> NDArray[Any]:
         """A gridded field in the order of the picture; shape (m, k + 1)."""
-        return one_more_column(field[:, self._order])
+        return close_seam(field[:, self._order])
 
 
 def lay_wall(axes: Axes, wall: Unrolled, *, size: float) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.compare.nodes import joint_sd, make_nodes, pull_beyond
+from geom.compare.nodes import make_nodes
 from geom.design import Mix
 from geom.quantity import Quantity
 from geom.repair.plan.daub import daub_for, sand_share, swelling
@@ -70,8 +70,8 @@ def test_sd_beyond_a_depth_is_that_of_draws() -> None:
     surface = surface_of(plain_design(), field, sd=5.0)
     nodes = make_nodes(surface)
     patch = surface.grid.patch * (surface.cutback > 10.0)
-    pull = pull_beyond(nodes, patch, 0.0) - 0.5 * pull_beyond(nodes, patch, 22.0)
     weight = nodes.gather(patch)
+    pull = nodes.hermite(weight) - 0.5 * nodes.hermite(weight, depth=22.0)
     some = np.flatnonzero(weight)
     drawn = nodes.mean[some][:, None] + nodes.draws(some, 4000, seed=5)
 
@@ -81,6 +81,6 @@ def test_sd_beyond_a_depth_is_that_of_draws() -> None:
 
     # 4000 draws give a standard deviation to about 1.1 %, at three times that
     exact = (beyond(0.0) - 0.5 * beyond(22.0)).std()
-    assert joint_sd(nodes, pull) == pytest.approx(exact, rel=0.04)
-    assert joint_sd(nodes, pull_beyond(nodes, patch, 0.0)) > 1.1 * exact
-    assert joint_sd(nodes, 0.0 * pull) == 0.0
+    assert nodes.sd_of(pull) == pytest.approx(exact, rel=0.04)
+    assert nodes.sd_of(nodes.hermite(weight)) > 1.1 * exact
+    assert nodes.sd_of(0.0 * pull) == 0.0
