@@ -25,10 +25,10 @@ import numpy as np
 
 from geom.datum.pose import Pose
 from geom.design import Design
-from geom.design.text_file import folded, listed, nearest
+from geom.design.text_file import casefolded, join_words, nearest_word
 from geom.errors import InputError
 from geom.frame import wrap
-from geom.readings.targets import SeenTarget
+from geom.readings.targets import ObservedTarget
 from geom.units import Float
 
 #: Furthest that a target may lie from its place, mm (2 in): our own choice, no source.
@@ -74,7 +74,7 @@ class Matched:
         return np.asarray(self.radius[:, None] * np.stack([np.cos(a), np.sin(a)], 1))
 
 
-def matched(seen: Sequence[SeenTarget], design: Design) -> Matched:
+def matched(seen: Sequence[ObservedTarget], design: Design) -> Matched:
     """Match targets by name; capitals and blanks around a name do not matter.
 
     Parameters
@@ -93,13 +93,17 @@ def matched(seen: Sequence[SeenTarget], design: Design) -> Matched:
     InputError
         If the drawing does not know one of them, or there are fewer than two.
     """
-    drawn = {folded(target.name): target for target in design.targets}
+    drawn = {casefolded(target.name): target for target in design.targets}
     file = seen[0].file if seen else ""
     _refuse_undrawn(seen, [target.name for target in design.targets], file)
-    there = [drawn[folded(target.name)] for target in seen]
-    if len({folded(target.name) for target in there}) < LEAST_TARGETS:
-        known = listed((f'"{target.name}"' for target in design.targets), last="and")
-        on_sheet = listed((f'"{t.name}"' for t in seen), last="and") if seen else "none"
+    there = [drawn[casefolded(target.name)] for target in seen]
+    if len({casefolded(target.name) for target in there}) < LEAST_TARGETS:
+        known = join_words(
+            (f'"{target.name}"' for target in design.targets), last="and"
+        )
+        on_sheet = (
+            join_words((f'"{t.name}"' for t in seen), last="and") if seen else "none"
+        )
         what = (
             f"two targets or more are needed to fix azimuth and height; the design "
             f"file knows {known}, on the sheet: {on_sheet}"
@@ -115,14 +119,16 @@ def matched(seen: Sequence[SeenTarget], design: Design) -> Matched:
     )
 
 
-def _refuse_undrawn(seen: Sequence[SeenTarget], known: list[str], file: str) -> None:
+def _refuse_undrawn(
+    seen: Sequence[ObservedTarget], known: list[str], file: str
+) -> None:
     if not known:
         what = "the design file has no target to match with"
         cure = "Add [[target]] with name, azimuth and height for each"
         raise InputError(what, file=file or None, cure=cure)
     for target in seen:
-        if folded(target.name) not in map(folded, known):
-            like = nearest(target.name, known)
+        if casefolded(target.name) not in map(casefolded, known):
+            like = nearest_word(target.name, known)
             what = (
                 f'the design file knows no target "{target.name[:40]}"; '
                 f'the nearest it knows is "{like}"'
@@ -252,7 +258,7 @@ def _refuse_missing(miss: Float, matched: Matched) -> None:
     what = (
         f'the target "{matched.names[order[0]]}" misses its place by '
         f"{miss.max():.0f} mm, more than {MISS} mm (2 in); all of them, worst first: "
-        f"{listed(each, last='and')}"
+        f"{join_words(each, last='and')}"
     )
     cure = (
         "Look for names that are swapped, azimuth_sense of the wrong sense, and a "

@@ -9,7 +9,7 @@ import numpy as np
 
 from geom.design.drawing import Design
 from geom.design.shop import Brick
-from geom.design.text_file import folded
+from geom.design.text_file import casefolded
 from geom.errors import InputError
 from geom.units import from_mm
 
@@ -152,7 +152,7 @@ def _refuse_targets(design: Design, file: str) -> None:
     first: dict[str, int] = {}
     for i, target in enumerate(design.targets, 1):
         place = f"[[target]] entry {i}, key name"
-        if (before := first.setdefault(folded(target.name), i)) != i:
+        if (before := first.setdefault(casefolded(target.name), i)) != i:
             what = f'"{target.name}" is the name of entry {before} too'
             cure = "Give each target a name of its own; capitals do not count"
             raise InputError(what, file=file, place=place, cure=cure)
@@ -249,7 +249,7 @@ def _refuse_bricks(design: Design, file: str) -> None:
     first: dict[str, int] = {}
     for i, brick in enumerate(design.shop.bricks, 1):
         place = f"[[brick]] entry {i}, key name"
-        if (before := first.setdefault(folded(brick.name), i)) != i:
+        if (before := first.setdefault(casefolded(brick.name), i)) != i:
             what = f'"{brick.name}" is the name of entry {before} too'
             cure = "Give each brick a name of its own; capitals do not count"
             raise InputError(what, file=file, place=place, cure=cure)

@@ -28,7 +28,7 @@ from geom.design.schema import (
     CONFIDENCE,
     SHOP_TABLES,
     Key,
-    Table,
+    TableSchema,
     azimuth,
     fall,
     hole_kind,
@@ -52,7 +52,7 @@ _OPENING = (
     Key("tall", positive_length),
 )
 
-LINING = Table(
+LINING = TableSchema(
     "lining",
     (
         Key("name", words),
@@ -63,27 +63,27 @@ LINING = Table(
     ),
     required=True,
 )
-SHELL = Table(
+SHELL = TableSchema(
     "shell",
     (
         Key("radius", positive_length),
         Key("least_lining", positive_length, required=False),
     ),
 )
-PROFILE = Table(
+PROFILE = TableSchema(
     "profile",
     (Key("height", length), Key("radius", positive_length)),
     many=True,
     required=True,
 )
-TUYERE = Table("tuyere", _OPENING, many=True)
-HOLE = Table("hole", (Key("kind", hole_kind), *_OPENING), many=True)
-DATUM_BAND = Table(
+TUYERE = TableSchema("tuyere", _OPENING, many=True)
+HOLE = TableSchema("hole", (Key("kind", hole_kind), *_OPENING), many=True)
+DATUM_BAND = TableSchema(
     "datum_band",
     (Key("from", length, becomes="low"), Key("to", length, becomes="high")),
     many=True,
 )
-TARGET = Table(
+TARGET = TableSchema(
     "target",
     (
         Key("name", words),
@@ -93,7 +93,7 @@ TARGET = Table(
     ),
     many=True,
 )
-REPAIR = Table(
+REPAIR = TableSchema(
     "repair",
     (
         Key("brick_threshold", positive_length, required=False),
@@ -103,7 +103,7 @@ REPAIR = Table(
         CONFIDENCE,
     ),
 )
-ROD = Table(
+ROD = TableSchema(
     "rod",
     (
         Key("step", positive_length, required=False),

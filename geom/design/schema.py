@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from geom.design.shop import Bottom, Brick, Brickwork, Melting, Mix, Shop
-from geom.design.text_file import listed, nearest
+from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.units import parse_number, to_mm
 
@@ -51,7 +51,7 @@ class Key:
 
 
 @dataclass(frozen=True)
-class Table:
+class TableSchema:
     """One table of the file, or an array of such tables."""
 
     name: str
@@ -88,7 +88,7 @@ class Table:
         if raw is None:
             what = f"the table {self.heading} is missing"
             names = [key.name for key in self.keys if key.required]
-            cure = f"Add {self.heading} with {listed(names, last='and')}"
+            cure = f"Add {self.heading} with {join_words(names, last='and')}"
             raise InputError(what, file=file, place=self.heading, cure=cure)
         entries = raw if isinstance(raw, list) else [raw]
         if self.many != isinstance(raw, list) or not _are_tables(entries):
@@ -130,9 +130,9 @@ def refuse_unknown(
     for name in given:
         if name not in known:
             sort = "key" if place else "table or key"
-            like = nearest(name, known)
+            like = nearest_word(name, known)
             what = f'unknown {sort} {_said(name)}; the nearest known is "{like}"'
-            cure = f"Known here: {listed(known, last='and')}"
+            cure = f"Known here: {join_words(known, last='and')}"
             raise InputError(what, file=file, place=place, cure=cure)
 
 
@@ -163,7 +163,7 @@ def one_of(*allowed: str) -> Reads:
     def read(value: object, _unit: str) -> str:
         if isinstance(value, str) and value in allowed:
             return value
-        cure = "Write " + listed(f'"{word}"' for word in allowed)
+        cure = "Write " + join_words(f'"{word}"' for word in allowed)
         raise InputError(f"{_said(value)} is not allowed here", cure=cure)
 
     return read
@@ -310,7 +310,7 @@ _density = amount(
 )
 _parts = amount(0.0, 1000.0, "parts", cure="Write parts: 3 of sand to 1 of clay")
 
-BRICK = Table(
+BRICK = TableSchema(
     "brick",
     (
         Key("name", words),
@@ -329,14 +329,14 @@ BRICK = Table(
     ),
     many=True,
 )
-BRICKWORK = Table(
+BRICKWORK = TableSchema(
     "brickwork",
     (
         Key("joint", length_from_zero, required=False),
         Key("breakage", share, required=False),
     ),
 )
-MIX = Table(
+MIX = TableSchema(
     "mix",
     (
         Key("sand", _parts, required=False),
@@ -363,14 +363,14 @@ MIX = Table(
         ),
     ),
 )
-BOTTOM = Table(
+BOTTOM = TableSchema(
     "bottom",
     (
         Key("least", positive_length, required=False),
         Key("density", _density, required=False),
     ),
 )
-MELTING = Table(
+MELTING = TableSchema(
     "melting",
     (
         Key(

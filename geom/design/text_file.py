@@ -103,12 +103,12 @@ def _like_it(path: Path) -> str:
     return f"Is it {like[0]}?" if like else "Check the name and the folder"
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
+def nearest_word(word: str, known: Iterable[str]) -> str:
     """Name the known word nearest in spelling; there is always one.
 
     Examples
     --------
-    >>> nearest("Radios", ["height", "radius"])
+    >>> nearest_word("Radios", ["height", "radius"])
     'radius'
     """
     by_lower = {name.lower(): name for name in known}
@@ -116,23 +116,23 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return by_lower[found[0]]
 
 
-def folded(name: str) -> str:
+def casefolded(name: str) -> str:
     """Fold a name so that capitals and blanks around it do not matter.
 
     Examples
     --------
-    >>> folded(" Tap Hole")
+    >>> casefolded(" Tap Hole")
     'tap hole'
     """
     return name.strip().casefold()
 
 
-def listed(words: Iterable[str], *, last: str = "or") -> str:
+def join_words(words: Iterable[str], *, last: str = "or") -> str:
     """Put words in a row as a sentence does.
 
     Examples
     --------
-    >>> listed(["in", "mm", "cm"])
+    >>> join_words(["in", "mm", "cm"])
     'in, mm or cm'
     """
     *before, end = words

@@ -33,16 +33,16 @@ from geom.errors import InputError
 from geom.readings import RodReadings
 from geom.readings.sheets.forms import is_wide, read_long
 from geom.readings.sheets.plausibility import (
-    likely_cause,
+    diagnose,
     refuse_implausible,
     share_of_design,
 )
 from geom.readings.sheets.table import (
-    Row,
-    Table,
+    SheetRow,
+    SheetTable,
     as_table,
+    base_name,
     is_comment,
-    name_of,
     read_table,
 )
 from geom.sampling.plan import first_climb
@@ -92,7 +92,7 @@ class Doubts:
         said = (event.azimuth, event.height, event.text)
         comma = layout.decimal_comma
         drawn = [tuple(map(layout.in_its_marks, row)) for row in self._as_drawn]
-        rows = [Row(k, row) for k, row in enumerate((header, said, *drawn), 1)]
+        rows = [SheetRow(k, row) for k, row in enumerate((header, said, *drawn), 1)]
         table = as_table(rows, file="", decimal_comma=comma)
         try:
             sheet = read_long(table)
@@ -103,7 +103,7 @@ class Doubts:
         except InputError as fault:
             one = share_of_design(sheet, self.design)[:1]
             off = "radius" in (fault.place or "") or "radius" in fault.what
-            cause = likely_cause(one, "radius", unit) if off else None
+            cause = diagnose(one, "radius", unit) if off else None
             ask = f"Is this {cause.one}? " if cause else ""
             return f"{upfirst(fault.what)}. {ask}{_MEND}"
         return ""
@@ -283,8 +283,8 @@ def readings_of(sheet: KeptSheet, design: Design, path: Path) -> RodReadings:
         If as a whole they cannot be of this lining.
     """
     layout = sheet.layout
-    rows = [Row(number, tuple(cells)) for number, _, cells in sheet.rows()]
-    header = Row(len(sheet.head) + 1, layout.header)
+    rows = [SheetRow(number, tuple(cells)) for number, _, cells in sheet.rows()]
+    header = SheetRow(len(sheet.head) + 1, layout.header)
     table = as_table(
         [header, *rows], file=str(path), decimal_comma=layout.decimal_comma
     )
@@ -295,7 +295,7 @@ def readings_of(sheet: KeptSheet, design: Design, path: Path) -> RodReadings:
     return replace(readings, height=inside)
 
 
-def _with_rows(layout: Layout, table: Table, lines: list[str]) -> KeptSheet:
+def _with_rows(layout: Layout, table: SheetTable, lines: list[str]) -> KeptSheet:
     rows: list[Entry] = []
     events: list[Event] = []
     above: list[str] = []
@@ -317,12 +317,12 @@ def _with_rows(layout: Layout, table: Table, lines: list[str]) -> KeptSheet:
     return gathered(layout, head, rows, above, events)
 
 
-def _only_header(line: str, number: int, path: Path) -> Table:
+def _only_header(line: str, number: int, path: Path) -> SheetTable:
     """The table of a sheet whose readings were all withdrawn."""
     cells = [cell.strip() for cell in line.split(separator_of(line))]
     while cells and not cells[-1]:
         cells.pop()
-    return Table(str(path), Row(number, tuple(cells)), ())
+    return SheetTable(str(path), SheetRow(number, tuple(cells)), ())
 
 
 def _new(design: Design) -> KeptSheet:
@@ -349,7 +349,7 @@ def _in_marks(event: Event, layout: Layout) -> Event:
 
 
 def _refuse_place(path: Path) -> None:
-    name = name_of(str(path))
+    name = base_name(str(path))
     if path.suffix.lower() != ".csv":
         raise InputError("a sheet ends in .csv", file=path, cure=f"Name it {name}.csv")
     folder = path.parent

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geom.readings.rod import RodReadings
-from geom.readings.targets import SeenTarget
+from geom.readings.targets import ObservedTarget
 from geom.units import Float
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ class CloudReadings:
     clouds: tuple[Cloud, ...]
     rod: RodReadings
     one_frame: bool = True
-    targets: tuple[SeenTarget, ...] = ()
+    targets: tuple[ObservedTarget, ...] = ()
 
     def __len__(self) -> int:
         return len(self.rod) + sum(cloud.source.count or 0 for cloud in self.clouds)
@@ -74,7 +74,7 @@ class CloudReadings:
         return ["laser points", *self.rod.kinds]
 
 
-def no_rod() -> RodReadings:
+def no_rod_readings() -> RodReadings:
     """No rod readings at all."""
     none = np.zeros(0)
     return RodReadings((), none, none, none, none, none, (), ())

@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from geom.design import Design
-from geom.design.text_file import listed
+from geom.design.text_file import join_words
 from geom.errors import InputError
-from geom.readings.cloud import Cloud, CloudReadings, no_rod
+from geom.readings.cloud import Cloud, CloudReadings, no_rod_readings
 from geom.readings.clouds import (
     CLOUD_ENDINGS,
     CloudSource,
@@ -26,7 +26,7 @@ from geom.readings.clouds import (
 from geom.readings.rod import RodReadings
 from geom.readings.sheets.forms import is_wide, read_long, read_wide
 from geom.readings.sheets.plausibility import refuse_implausible
-from geom.readings.sheets.table import Table, read_table
+from geom.readings.sheets.table import SheetTable, read_table
 from geom.readings.sheets.workbook import read_workbook
 from geom.readings.targets import read_targets
 from geom.units import MM_PER, Float
@@ -111,7 +111,7 @@ def _scanner(
     return place
 
 
-ROD_SHEETS: dict[str, Callable[[str], Table]] = {
+ROD_SHEETS: dict[str, Callable[[str], SheetTable]] = {
     ".csv": read_table,
     ".tsv": read_table,
     ".xlsx": read_workbook,
@@ -177,7 +177,7 @@ def load_readings(
     rod = reduce(
         RodReadings.joined,
         [_load(reads(name), design) for reads, name in readers],
-        no_rod(),
+        no_rod_readings(),
     )
     told = any(x is not None for x in (cloud_unit, scanner, targets)) or own_frames
     if not clouds and (told or azimuth_of_x != 0.0 or z_offset != 0.0):
@@ -212,7 +212,7 @@ def _is_cloud(name: str) -> bool:
     return ending in CLOUD_ENDINGS
 
 
-def _load(table: Table, design: Design) -> RodReadings:
+def _load(table: SheetTable, design: Design) -> RodReadings:
     sheet = read_wide(table) if is_wide(table) else read_long(table)
     refuse_implausible(sheet, design)
     readings = sheet.to_readings()
@@ -221,13 +221,13 @@ def _load(table: Table, design: Design) -> RodReadings:
     return replace(readings, height=inside)
 
 
-def _reader(name: str) -> Callable[[str], Table]:
+def _reader(name: str) -> Callable[[str], SheetTable]:
     ending = Path(name).suffix.lower()
     if ending in ROD_SHEETS:
         return ROD_SHEETS[ending]
     if Path(name).is_dir():
         raise InputError("this is a folder", file=name, cure="Name the files in it")
-    rod, cloud = listed(ROD_SHEETS), listed(CLOUD_ENDINGS)
+    rod, cloud = join_words(ROD_SHEETS), join_words(CLOUD_ENDINGS)
     said = f'a file ending in "{ending}"' if ending else "a file without an ending"
     what = f"{said} is neither a rod sheet ({rod}) nor a point cloud ({cloud})"
     cure = (

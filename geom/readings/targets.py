@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 
-from geom.design.text_file import folded, listed, nearest
+from geom.design.text_file import casefolded, join_words, nearest_word
 from geom.readings.sheets.sheet import refuse_mixed_marks
-from geom.readings.sheets.table import Row, Table, read_table
+from geom.readings.sheets.table import SheetRow, SheetTable, read_table
 from geom.units import MM_PER
 
 AXES = ("x", "y", "z")
@@ -21,7 +21,7 @@ _FARTHEST = 1e10  # mm; no frame of a cloud begins farther away
 
 
 @dataclass(frozen=True)
-class SeenTarget:
+class ObservedTarget:
     """Where a scanner saw a target.
 
     Attributes
@@ -44,7 +44,7 @@ class SeenTarget:
 
 def read_targets(
     path: str | os.PathLike[str], unit_mm: float | None
-) -> tuple[SeenTarget, ...]:
+) -> tuple[ObservedTarget, ...]:
     """Read a sheet of targets.
 
     Parameters
@@ -74,7 +74,7 @@ def read_targets(
     return seen
 
 
-def _layout(table: Table, unit_mm: float | None) -> tuple[dict[str, int], float]:
+def _layout(table: SheetTable, unit_mm: float | None) -> tuple[dict[str, int], float]:
     """Which column holds what, and how many millimetres its numbers count."""
     columns: dict[str, int] = {}
     units: dict[str, str] = {}
@@ -83,7 +83,7 @@ def _layout(table: Table, unit_mm: float | None) -> tuple[dict[str, int], float]
             continue
         plain = head.strip().lower()
         if plain not in _KNOWN:
-            like = nearest(plain, _KNOWN)
+            like = nearest_word(plain, _KNOWN)
             what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
             raise table.refuse(what, table.header, cure=_CURE)
         quantity, _, unit = plain.partition("_")
@@ -99,7 +99,7 @@ def _layout(table: Table, unit_mm: float | None) -> tuple[dict[str, int], float]
     return columns, _millimetres(table, [units[axis] for axis in AXES], unit_mm)
 
 
-def _millimetres(table: Table, units: list[str], unit_mm: float | None) -> float:
+def _millimetres(table: SheetTable, units: list[str], unit_mm: float | None) -> float:
     if len(set(units)) != 1:
         what = "the columns x, y and z name different units"
         cure = "Write all three in one unit: x_mm, y_mm, z_mm"
@@ -107,7 +107,9 @@ def _millimetres(table: Table, units: list[str], unit_mm: float | None) -> float
     unit = units[0]
     if not unit and unit_mm is None:
         what = "the columns x, y and z name no unit, and the cloud's is not known"
-        cure = f"Write {listed(f'x_{known}' for known in MM_PER)}, and y and z alike"
+        cure = (
+            f"Write {join_words(f'x_{known}' for known in MM_PER)}, and y and z alike"
+        )
         raise table.refuse(what, table.header, cure=cure)
     if not unit or unit_mm is None:
         return unit_mm if unit_mm is not None else float(MM_PER[unit])
@@ -123,8 +125,8 @@ def _millimetres(table: Table, units: list[str], unit_mm: float | None) -> float
 
 
 def _target(
-    table: Table, row: Row, columns: dict[str, int], millimetres: float
-) -> SeenTarget:
+    table: SheetTable, row: SheetRow, columns: dict[str, int], millimetres: float
+) -> ObservedTarget:
     for quantity, index in columns.items():
         if not row.cell(index):
             what = f"the {quantity} is blank"
@@ -132,10 +134,12 @@ def _target(
             raise table.refuse(what, row, index, cure=cure)
     x, y, z = (_coordinate(table, row, columns[axis], millimetres) for axis in AXES)
     name = row.cell(columns["name"])
-    return SeenTarget(name, x, y, z, file=table.file, place=table.place(row))
+    return ObservedTarget(name, x, y, z, file=table.file, place=table.place(row))
 
 
-def _coordinate(table: Table, row: Row, index: int, millimetres: float) -> float:
+def _coordinate(
+    table: SheetTable, row: SheetRow, index: int, millimetres: float
+) -> float:
     """Read a cell as a coordinate; mm."""
     found = table.parsed(row.cell(index), row, index) * millimetres
     if not abs(found) <= _FARTHEST:
@@ -145,10 +149,12 @@ def _coordinate(table: Table, row: Row, index: int, millimetres: float) -> float
     return found
 
 
-def _refuse_twice(table: Table, seen: tuple[SeenTarget, ...], index: int) -> None:
-    first: dict[str, Row] = {}
+def _refuse_twice(
+    table: SheetTable, seen: tuple[ObservedTarget, ...], index: int
+) -> None:
+    first: dict[str, SheetRow] = {}
     for target, row in zip(seen, table.rows, strict=True):
-        before = first.setdefault(folded(target.name), row)
+        before = first.setdefault(casefolded(target.name), row)
         if before is not row:
             what = f'"{target.name[:40]}" stands in row {before.number} too'
             cure = "Give each target once, at its best place"

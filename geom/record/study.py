@@ -17,7 +17,7 @@ import numpy as np
 
 from geom._version import __version__
 from geom.compare.panels import PanelState
-from geom.design.text_file import listed, nearest
+from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step, find_steps
@@ -374,11 +374,11 @@ def _chosen(record: Record, names: tuple[str, ...], campaign: str | None) -> str
         return record.occasions[-1].campaign
     if campaign in names:
         return campaign
-    there = listed([repr(one) for one in names], last="and")
+    there = join_words([repr(one) for one in names], last="and")
     raise InputError(
         f"there is no campaign {campaign!r}; there is {there}",
         file=record.folder,
-        cure=f"Did you mean {nearest(campaign, names)!r}",
+        cure=f"Did you mean {nearest_word(campaign, names)!r}",
     )
 
 

@@ -22,7 +22,7 @@ import numpy as np
 
 import geom
 from geom.readings import Cloud, CloudReadings
-from geom.readings.cloud import no_rod
+from geom.readings.cloud import no_rod_readings
 from geom.stats.partial_moments import expected_excess
 from geom.units import Float
 from scans import Held, Scene, make_scene
@@ -63,7 +63,7 @@ def survey(scene: Scene) -> tuple[geom.RadialSurface, geom.Findings, float]:
         scanner=scene.scanner,
     )
     begun = time.perf_counter()
-    surface = geom.reconstruct(CloudReadings((cloud,), no_rod()), scene.design)
+    surface = geom.reconstruct(CloudReadings((cloud,), no_rod_readings()), scene.design)
     findings = geom.assess(surface, scene.design)
     return surface, findings, time.perf_counter() - begun
 

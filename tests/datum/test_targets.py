@@ -19,7 +19,7 @@ from geom.datum import (
 from geom.datum.targets import MISS
 from geom.design import DatumBand, Design, Target
 from geom.frame import Sense, turn
-from geom.readings.targets import SeenTarget
+from geom.readings.targets import ObservedTarget
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
 
@@ -61,7 +61,9 @@ def true_pose(
     )
 
 
-def scanned(design: Design, pose: Pose, noise: Float | float = 0.0) -> list[SeenTarget]:
+def scanned(
+    design: Design, pose: Pose, noise: Float | float = 0.0
+) -> list[ObservedTarget]:
     """The targets where a scanner in that pose sees them."""
     at = pose.from_wall(
         np.array([t.azimuth for t in design.targets]),
@@ -69,7 +71,7 @@ def scanned(design: Design, pose: Pose, noise: Float | float = 0.0) -> list[Seen
         np.array([t.height for t in design.targets]),
     )
     named = zip(design.targets, at + noise, strict=True)
-    return [SeenTarget(t.name, *map(float, place)) for t, place in named]
+    return [ObservedTarget(t.name, *map(float, place)) for t, place in named]
 
 
 def axis_found(true: Pose, nominal: Pose) -> Pose:
@@ -82,7 +84,7 @@ def axis_found(true: Pose, nominal: Pose) -> Pose:
     return nominal.at(np.array([there[0], there[1], true.tilt_x, true.tilt_y]))
 
 
-def fixed(design: Design, true: Pose, seen: list[SeenTarget]) -> Pose:
+def fixed(design: Design, true: Pose, seen: list[ObservedTarget]) -> Pose:
     """All steps, the axis being found exactly."""
     both = matched(seen, design)
     nominal = nominal_from_targets(both, design)
@@ -359,7 +361,7 @@ def test_the_whole_road_with_the_axis_found_on_a_cloud(sense) -> None:
 # --- what is refused -----------------------------------------------------------------
 
 
-def refused(design: Design, seen: list[SeenTarget], true: Pose) -> InputError:
+def refused(design: Design, seen: list[ObservedTarget], true: Pose) -> InputError:
     with pytest.raises(InputError) as told:
         fixed(design, true, seen)
     assert told.value.cure
@@ -428,7 +430,10 @@ def test_a_target_may_miss_by_two_inches_and_no_more() -> None:
 
 def test_names_match_without_capitals_and_blanks() -> None:
     design = furnace(Target("Tap Hole", 0.0, 100.0), Target("Door", 90.0, 300.0, 470.0))
-    seen = [SeenTarget(" DOOR", 1.0, 2.0, 3.0), SeenTarget("tap hole ", 4.0, 5.0, 6.0)]
+    seen = [
+        ObservedTarget(" DOOR", 1.0, 2.0, 3.0),
+        ObservedTarget("tap hole ", 4.0, 5.0, 6.0),
+    ]
     both = matched(seen, design)
     assert both.names == ("Door", "Tap Hole")
     assert both.seen.tolist() == [[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]
@@ -437,9 +442,9 @@ def test_names_match_without_capitals_and_blanks() -> None:
     assert both.height.tolist() == [300.0, 100.0]
 
 
-def seen_as(*names: str) -> list[SeenTarget]:
+def seen_as(*names: str) -> list[ObservedTarget]:
     rows = enumerate(names, 2)
-    return [SeenTarget(n, 0.0, 0.0, 0.0, "seen.csv", f"row {k}") for k, n in rows]
+    return [ObservedTarget(n, 0.0, 0.0, 0.0, "seen.csv", f"row {k}") for k, n in rows]
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from geom.design.text_file import listed, nearest
+from geom.design.text_file import join_words, nearest_word
 
 
 @pytest.mark.parametrize(
@@ -17,15 +17,15 @@ from geom.design.text_file import listed, nearest
     ],
 )
 def test_a_slip_finds_its_word(word, known):
-    assert nearest(word, ["height", "radius", "azimuth", "width", "tall"]) == known
+    assert nearest_word(word, ["height", "radius", "azimuth", "width", "tall"]) == known
 
 
 def test_there_is_always_a_nearest_word():
-    assert nearest("", ["height", "radius"]) in ("height", "radius")
-    assert nearest("§§§", ["radius"]) == "radius"
+    assert nearest_word("", ["height", "radius"]) in ("height", "radius")
+    assert nearest_word("§§§", ["radius"]) == "radius"
 
 
 def test_words_are_put_in_a_row():
-    assert listed(["a"]) == "a"
-    assert listed(["a", "b"]) == "a or b"
-    assert listed(["a", "b", "c"], last="and") == "a, b and c"
+    assert join_words(["a"]) == "a"
+    assert join_words(["a", "b"]) == "a or b"
+    assert join_words(["a", "b", "c"], last="and") == "a, b and c"

@@ -7,7 +7,7 @@ import pytest
 
 from geom.errors import InputError
 from geom.readings import load_readings
-from geom.readings.cloud import CloudReadings, no_rod
+from geom.readings.cloud import CloudReadings, no_rod_readings
 from geom.readings.clouds import CLOUD_ENDINGS
 from geom.readings.rod import RodReadings
 from tests.readings.clouds.writers import WAYS, read, some_points, write_scan
@@ -131,7 +131,7 @@ def test_clouds_and_rod_sheets_are_one_survey_in_their_order(write, design):
     apart = load_readings([a, b], design, cloud_unit="m", own_frames=True)
     assert apart.one_frame is False
     assert apart.kinds == ["laser points"]
-    assert len(apart.rod) == len(no_rod()) == 0
+    assert len(apart.rod) == len(no_rod_readings()) == 0
 
 
 def test_a_fault_in_the_sheet_beside_a_cloud_is_told(write, design):

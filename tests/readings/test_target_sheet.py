@@ -9,7 +9,7 @@ import pytest
 
 from geom.design import load_design
 from geom.errors import InputError
-from geom.readings.targets import SeenTarget, read_targets
+from geom.readings.targets import ObservedTarget, read_targets
 
 TEXT = Path(__file__).parents[2].joinpath("docs", "file-formats.md").read_text("utf-8")
 HEAD = "name,x_mm,y_mm,z_mm\n"
@@ -19,8 +19,8 @@ ROWS = "A,1,2,3\nB,4,5,6\n"
 def test_a_sheet_is_read_in_its_order(write):
     path = write("# tripod 2\n" + HEAD + "Tap hole, 1.5,-2,3 1/2\n\nB,4,5,6\n")
     first, second = read_targets(path, None)
-    assert first == SeenTarget("Tap hole", 1.5, -2.0, 3.5, str(path), "row 3")
-    assert second == SeenTarget("B", 4.0, 5.0, 6.0, str(path), "row 5")
+    assert first == ObservedTarget("Tap hole", 1.5, -2.0, 3.5, str(path), "row 3")
+    assert second == ObservedTarget("B", 4.0, 5.0, 6.0, str(path), "row 5")
 
 
 @pytest.mark.parametrize(

@@ -31,15 +31,15 @@ from geom.readings.clouds.source import (
     Piece,
     Points,
     cut,
-    never_none,
-    no_points,
+    no_points_error,
+    refuse_empty,
 )
 from geom.units import Bool, Float
 
 AGAIN = "Copy it again from where it came from, or export it again"
 
 
-def length_of(name: str) -> int:
+def file_length(name: str) -> int:
     """Length of a file, bytes.
 
     Raises
@@ -61,7 +61,7 @@ def length_of(name: str) -> int:
 
 
 @contextmanager
-def reading(name: str) -> Iterator[BufferedReader]:
+def open_binary(name: str) -> Iterator[BufferedReader]:
     """Open a file; whatever the system refuses while it is read is told as bad input.
 
     Raises
@@ -79,7 +79,7 @@ def reading(name: str) -> Iterator[BufferedReader]:
 
 
 @contextmanager
-def faults_told(told: Callable[[str], InputError]) -> Iterator[None]:
+def library_errors(told: Callable[[str], InputError]) -> Iterator[None]:
     """Tell what a library raises as bad input.
 
     Parameters
@@ -114,17 +114,17 @@ def read_exactly(file: BufferedReader, many: int, name: str) -> NDArray[np.uint8
     start = file.tell()
     got = file.readinto(content.data)
     if got < many:
-        raise cut_off(name, start + got, start + many)
+        raise truncated_error(name, start + got, start + many)
     return content
 
 
-def cut_off(name: str, ends: int, promised: int) -> InputError:
+def truncated_error(name: str, ends: int, promised: int) -> InputError:
     """Make the error for a file that is shorter than it says."""
     what = f"the file ends here, but its header promises {promised} bytes"
     return InputError(what, file=name, place=f"byte {ends}", cure=AGAIN)
 
 
-def damaged(name: str, what: str, place: str | None = None) -> InputError:
+def damaged_error(name: str, what: str, place: str | None = None) -> InputError:
     """Make the error for a file that cannot be as it is."""
     return InputError(what, file=name, place=place, cure=AGAIN)
 
@@ -137,24 +137,24 @@ _TURNED = {
 }  # fmt: skip
 
 
-def is_number(kind: np.dtype[Any]) -> bool:
+def is_coordinate(kind: np.dtype[Any]) -> bool:
     """Tell whether a kind of number can be a coordinate.
 
     Examples
     --------
-    >>> is_number(np.dtype(">f4")), is_number(np.dtype(bool))
+    >>> is_coordinate(np.dtype(">f4")), is_coordinate(np.dtype(bool))
     (True, False)
     """
     return kind.str[1:] in _TURNED
 
 
-def plain(values: NDArray[Any]) -> Coordinate:
+def as_native(values: NDArray[Any]) -> Coordinate:
     """Numbers as int32, float32 or float64 of this machine; the same ones if they are.
 
     Parameters
     ----------
     values : array (n,)
-        Of a kind that `is_number`.
+        Of a kind that `is_coordinate`.
 
     Returns
     -------
@@ -168,7 +168,7 @@ def plain(values: NDArray[Any]) -> Coordinate:
     return turned
 
 
-def finite(
+def finite_points(
     x: Coordinate,
     y: Coordinate,
     z: Coordinate,
@@ -179,10 +179,10 @@ def finite(
     if all(_all_finite(values) for values in (x, y, z)):
         return Points(x, y, z, scale, offset)
     good = np.isfinite(x) & np.isfinite(y) & np.isfinite(z)
-    return only(Points(x, y, z, scale, offset), good)
+    return select_points(Points(x, y, z, scale, offset), good)
 
 
-def only(points: Points, good: Bool) -> Points:
+def select_points(points: Points, good: Bool) -> Points:
     """Those points that are good.
 
     Parameters
@@ -237,22 +237,24 @@ class RecordCloud:
 
     def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
         """Read the points, or those of a piece; views into the records."""
-        return never_none(
+        return refuse_empty(
             self._runs(size, piece or Piece(0, self.count)), self.name, piece
         )
 
     def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
         long = self.record.itemsize
         size = max(1, min(size, _AT_ONCE // long))
-        with reading(self.name) as file:
+        with open_binary(self.name) as file:
             file.seek(self.start + piece.start * long)
             for first in range(piece.start, piece.stop, size):
                 many = min(size, piece.stop - first)
                 rows = read_exactly(file, many * long, self.name).view(self.record)
-                yield finite(plain(rows["x"]), plain(rows["y"]), plain(rows["z"]))
+                yield finite_points(
+                    as_native(rows["x"]), as_native(rows["y"]), as_native(rows["z"])
+                )
 
 
-def record_cloud(
+def open_records(
     name: str, start: int, count: int, record: np.dtype[Any], *, after: int = 0
 ) -> RecordCloud:
     """Make a cloud of records, checked against the file's length.
@@ -272,14 +274,14 @@ def record_cloud(
         If the file is too short or has no record.
     """
     if count <= 0:
-        raise no_points(name)
+        raise no_points_error(name)
     promised = start + count * record.itemsize + after
-    if (ends := length_of(name)) < promised:
-        raise cut_off(name, ends, promised)
+    if (ends := file_length(name)) < promised:
+        raise truncated_error(name, ends, promised)
     return RecordCloud(name, start, count, record)
 
 
-def record_of(
+def xyz_record(
     name: str,
     kinds: Sequence[np.dtype[Any]],
     offsets: Sequence[int],
@@ -347,23 +349,23 @@ class ColumnCloud:
 
     def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
         """Read the points, or those of a piece."""
-        return never_none(
+        return refuse_empty(
             self._runs(max(1, size), piece or Piece(0, self.count)), self.name, piece
         )
 
     def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
-        with reading(self.name) as file:
+        with open_binary(self.name) as file:
             for first in range(piece.start, piece.stop, size):
                 many = min(size, piece.stop - first)
                 x, y, z = (self._part(file, axis, first, many) for axis in range(3))
-                yield finite(x, y, z)
+                yield finite_points(x, y, z)
 
     def _part(
         self, file: BufferedReader, axis: int, first: int, many: int
     ) -> Coordinate:
         long = self.number.itemsize
         file.seek(self.start + (axis * self.count + first) * long)
-        return plain(read_exactly(file, many * long, self.name).view(self.number))
+        return as_native(read_exactly(file, many * long, self.name).view(self.number))
 
 
 def open_npy(name: str) -> RecordCloud | ColumnCloud:
@@ -374,23 +376,23 @@ def open_npy(name: str) -> RecordCloud | ColumnCloud:
     InputError
         If it is none, holds Python objects, or is not an array of points.
     """
-    ends = length_of(name)
+    ends = file_length(name)
     shape, by_column, kind, start = _header(name)
     if kind.hasobject:
         what = "it holds Python objects, which are never unpacked from a file"
         raise InputError(what, file=name, cure=_CURE)
     if kind.names is not None:
         return _fields(name, shape, kind, start)
-    if len(shape) != 2 or shape[1] < 3 or not is_number(kind):
+    if len(shape) != 2 or shape[1] < 3 or not is_coordinate(kind):
         raise _no_points_in(name, str(kind), shape)
     count, columns = shape
     long = kind.itemsize
     if by_column:
         if ends < (promised := start + count * columns * long):
-            raise cut_off(name, ends, promised)
+            raise truncated_error(name, ends, promised)
         return ColumnCloud(name, start, count, kind)
-    record = record_of(name, [kind] * 3, [0, long, 2 * long], columns * long)
-    return record_cloud(name, start, count, record)
+    record = xyz_record(name, [kind] * 3, [0, long, 2 * long], columns * long)
+    return open_records(name, start, count, record)
 
 
 def _fields(
@@ -398,11 +400,11 @@ def _fields(
 ) -> RecordCloud:
     fields: Mapping[str, Any] = kind.fields or {}
     axes = [fields[axis] for axis in _AXES if axis in fields]
-    if len(shape) != 1 or len(axes) != 3 or not all(is_number(a[0]) for a in axes):
+    if len(shape) != 1 or len(axes) != 3 or not all(is_coordinate(a[0]) for a in axes):
         raise _no_points_in(name, ", ".join(kind.names or ()), shape)
     kinds, offsets = [axis[0] for axis in axes], [axis[1] for axis in axes]
-    record = record_of(name, kinds, offsets, kind.itemsize)
-    return record_cloud(name, start, shape[0], record)
+    record = xyz_record(name, kinds, offsets, kind.itemsize)
+    return open_records(name, start, shape[0], record)
 
 
 def _no_points_in(name: str, held: str, shape: tuple[int, ...]) -> InputError:
@@ -415,9 +417,9 @@ def _header(name: str) -> tuple[tuple[int, ...], bool, np.dtype[Any], int]:
 
     def told(said: str) -> InputError:
         place = f"byte {file.tell()}, its header"
-        return damaged(name, f"it is no array file of numpy ({said})", place)
+        return damaged_error(name, f"it is no array file of numpy ({said})", place)
 
-    with reading(name) as file, faults_told(told), warnings.catch_warnings():
+    with open_binary(name) as file, library_errors(told), warnings.catch_warnings():
         warnings.simplefilter("ignore")
         version = np.lib.format.read_magic(file)
         read = _READ[version]
@@ -426,5 +428,5 @@ def _header(name: str) -> tuple[tuple[int, ...], bool, np.dtype[Any], int]:
             raise ValueError("a side of it is not a count")
         start = file.tell()
     if 0 in shape:
-        raise no_points(name)
+        raise no_points_error(name)
     return shape, bool(by_column), kind, start

@@ -18,15 +18,15 @@ import numpy as np
 
 from geom.errors import InputError, MissingExtra
 from geom.readings.clouds.binary import (
-    cut_off,
-    damaged,
-    faults_told,
-    finite,
-    length_of,
+    damaged_error,
+    file_length,
+    finite_points,
+    library_errors,
+    open_binary,
     read_exactly,
-    reading,
+    truncated_error,
 )
-from geom.readings.clouds.source import Piece, Points, never_none, no_points
+from geom.readings.clouds.source import Piece, Points, no_points_error, refuse_empty
 from geom.units import Float
 
 _HEADER = struct.Struct("<8sIIQQQQ")
@@ -43,20 +43,20 @@ def refuse_bad_shell(name: str) -> None:
         If it is none, is not as long as it says, or its XML declares entities, which
         may unfold without end.
     """
-    ends = length_of(name)
-    with reading(name) as file:
+    ends = file_length(name)
+    with open_binary(name) as file:
         start = file.read(_HEADER.size)
         if not start.startswith(b"ASTM-E57"):
-            raise damaged(name, 'it does not begin with "ASTM-E57"', "byte 0")
+            raise damaged_error(name, 'it does not begin with "ASTM-E57"', "byte 0")
         if ends < _HEADER.size:
-            raise cut_off(name, ends, _HEADER.size)
+            raise truncated_error(name, ends, _HEADER.size)
         _, major, _, long, xml, xml_long, page = _HEADER.unpack(start)
         if major != 1 or page != _PAGE:
             what = f"it is E57 version {major} in pages of {page} bytes"
             cure = "Export the cloud as E57 version 1"
             raise InputError(what, file=name, place="its header", cure=cure)
         if ends < long:
-            raise cut_off(name, ends, long)
+            raise truncated_error(name, ends, long)
         pages = -(-(xml % _PAGE + xml_long) // _CHECKED)
         first = xml - xml % _PAGE
         if ends != long or xml_long > _LARGEST_XML or first + pages * _PAGE > ends:
@@ -64,13 +64,13 @@ def refuse_bad_shell(name: str) -> None:
                 f"it says to be {long} bytes long, with {xml_long} bytes of XML from "
                 f"byte {xml} on; it is {ends} bytes long"
             )
-            raise damaged(name, what, "its header")
+            raise damaged_error(name, what, "its header")
         file.seek(first)
         text = read_exactly(file, pages * _PAGE, name)
     plain = np.ascontiguousarray(text.reshape(-1, _PAGE)[:, :_CHECKED]).tobytes()
     if b"<!" in plain[xml % _PAGE :][:xml_long].replace(b"<![CDATA[", b"<"):
         what = "its XML declares more than an E57 file may"
-        raise damaged(name, what, f"byte {xml}")
+        raise damaged_error(name, what, f"byte {xml}")
 
 
 CARTESIAN = ("cartesianX", "cartesianY", "cartesianZ")
@@ -81,7 +81,7 @@ _TURN_OFF = 1e-3  # how far from 1 the length of a turn may be, for rounding
 
 
 @dataclass(frozen=True)
-class Scan:
+class E57Scan:
     """A scan of the file.
 
     Attributes
@@ -146,7 +146,7 @@ class E57Cloud:
     """
 
     name: str
-    scans: tuple[Scan, ...]
+    scans: tuple[E57Scan, ...]
     millimetres: float | None = 1000.0
 
     @property
@@ -175,7 +175,7 @@ class E57Cloud:
     def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
         """Read the points, or those of a piece, in metres."""
         whole = piece or Piece(0, len(self.scans))
-        return never_none(self._runs(max(1, size), whole), self.name, piece)
+        return refuse_empty(self._runs(max(1, size), whole), self.name, piece)
 
     def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
         for scan in self.scans[piece.start : piece.stop]:
@@ -195,11 +195,11 @@ def open_e57(name: str) -> E57Cloud:
     """
     refuse_bad_shell(name)
     with _opened(name) as file:
-        with faults_told(lambda said: _unread(name, said)):
+        with library_errors(lambda said: _unread(name, said)):
             many = len(file.data3d) if file.root.isDefined("data3D") else 0
         scans = [_scan(file, name, index) for index in range(many)]
     if not any(scan.count for scan in scans):
-        raise no_points(name)
+        raise no_points_error(name)
     return E57Cloud(name, tuple(scan for scan in scans if scan.count))
 
 
@@ -209,7 +209,7 @@ def _opened(name: str) -> Iterator[Any]:
         import pye57
     except ImportError as fault:
         raise MissingExtra("pye57", "e57") from fault
-    with faults_told(lambda said: _unread(name, said)):
+    with library_errors(lambda said: _unread(name, said)):
         file = pye57.E57(name)
     try:
         yield file
@@ -219,12 +219,12 @@ def _opened(name: str) -> Iterator[Any]:
 
 
 def _unread(name: str, said: str, place: str = "its header") -> InputError:
-    return damaged(name, f"the E57 file cannot be read ({said})", place)
+    return damaged_error(name, f"the E57 file cannot be read ({said})", place)
 
 
-def _scan(file: Any, name: str, index: int) -> Scan:
+def _scan(file: Any, name: str, index: int) -> E57Scan:
     place = f"scan {index + 1}"
-    with faults_told(lambda said: _unread(name, said, place)):
+    with library_errors(lambda said: _unread(name, said, place)):
         header = file.get_header(index)
         there = set(header.point_fields)
         count = int(header.point_count)
@@ -236,10 +236,10 @@ def _scan(file: Any, name: str, index: int) -> Scan:
         cure = "Export the cloud with coordinates"
         raise InputError(what, file=name, place=place, cure=cure)
     if count < 0:
-        raise damaged(name, f"the scan claims {count} points", place)
+        raise damaged_error(name, f"the scan claims {count} points", place)
     if not np.isfinite(shift).all() or not np.isfinite(turn).all():
-        raise damaged(name, "the scan's pose is no turn and shift", place)
-    return Scan(
+        raise damaged_error(name, "the scan's pose is no turn and shift", place)
+    return E57Scan(
         index=index,
         count=count,
         fields=fields,
@@ -282,28 +282,28 @@ def _turn(w: float, x: float, y: float, z: float) -> Float:
     )
 
 
-def _points(file: Any, name: str, scan: Scan, size: int) -> Iterator[Points]:
+def _points(file: Any, name: str, scan: E57Scan, size: int) -> Iterator[Points]:
     """Read the points of a scan, some at a time into the same buffers."""
     place, at = f"scan {scan.index + 1}", 0
 
     def told(said: str) -> InputError:
         return _unread(name, said, f"{place}, record {at}")
 
-    with faults_told(told):
+    with library_errors(told):
         held, buffers = file.make_buffers(scan.wanted, min(size, scan.count))
         reader = file.get_header(scan.index).points.reader(buffers)
     try:
         while at < scan.count:
-            with faults_told(told):
+            with library_errors(told):
                 many = int(reader.read())
             if many == 0:
                 what = f"the scan ends here, but it promises {scan.count} points"
-                raise damaged(name, what, f"{place}, record {at}")
+                raise damaged_error(name, what, f"{place}, record {at}")
             a, b, c, *invalid = (held[field][:many] for field in scan.wanted)
             good = ~np.any(invalid, axis=0) if invalid else np.ones(many, bool)
             with np.errstate(invalid="ignore", over="ignore"):
                 placed = scan.placed(a[good], b[good], c[good])
-            yield finite(*placed)
+            yield finite_points(*placed)
             at += many
     finally:
         with suppress(Exception):

@@ -25,16 +25,22 @@ import numpy as np
 
 from geom.errors import InputError
 from geom.readings.clouds.binary import (
-    cut_off,
-    damaged,
-    faults_told,
-    length_of,
-    only,
-    plain,
+    as_native,
+    damaged_error,
+    file_length,
+    library_errors,
+    open_binary,
     read_exactly,
-    reading,
+    select_points,
+    truncated_error,
 )
-from geom.readings.clouds.source import Piece, Points, cut, never_none, no_points
+from geom.readings.clouds.source import (
+    Piece,
+    Points,
+    cut,
+    no_points_error,
+    refuse_empty,
+)
 from geom.units import Float
 
 _HEADER_BYTES = {2: 227, 3: 235, 4: 375}
@@ -88,14 +94,14 @@ def read_las_header(name: str) -> LasHeader:
         If it is none, of an unknown version or format, or claims more than the file
         can hold.
     """
-    ends = length_of(name)
-    with reading(name) as file:
+    ends = file_length(name)
+    with open_binary(name) as file:
         if file.read(4) != b"LASF":
-            raise damaged(
+            raise damaged_error(
                 name, 'it does not begin with "LASF" as LAS and LAZ do', "byte 0"
             )
         if ends < min(_HEADER_BYTES.values()):
-            raise cut_off(name, ends, min(_HEADER_BYTES.values()))
+            raise truncated_error(name, ends, min(_HEADER_BYTES.values()))
         file.seek(0)
         fixed = file.read(max(_HEADER_BYTES.values()))
         major, minor, size, start, vlrs, form, record, count = struct.unpack_from(
@@ -106,7 +112,7 @@ def read_las_header(name: str) -> LasHeader:
             cure = "Export the cloud as LAS 1.4 or LAZ 1.4"
             raise InputError(what, file=name, place=_PLACE, cure=cure)
         if start > ends:
-            raise cut_off(name, ends, start)
+            raise truncated_error(name, ends, start)
         _refuse_head(name, _HEADER_BYTES[minor], size, start, vlrs)
         file.seek(0)
         head = read_exactly(file, start, name).tobytes()
@@ -125,9 +131,9 @@ def read_las_header(name: str) -> LasHeader:
         packed=packed if form & 0x80 else None,
     )
     if form & 0x40 or header.form not in _FORMATS[minor]:
-        raise damaged(name, f"it names a point format not known, {form}", _PLACE)
+        raise damaged_error(name, f"it names a point format not known, {form}", _PLACE)
     if form & 0x80 and packed is None:
-        raise damaged(name, "it does not say how its points are packed", _PLACE)
+        raise damaged_error(name, "it does not say how its points are packed", _PLACE)
     _refuse_points(name, header)
     return header
 
@@ -136,12 +142,14 @@ def _refuse_head(name: str, least: int, size: int, start: int, vlrs: int) -> Non
     """Refuse a head that is too short for itself, or that nobody would write."""
     if size < least or start < size:
         what = f"it says to be {size} bytes long, with the first point at byte {start}"
-        raise damaged(name, what, _PLACE)
+        raise damaged_error(name, what, _PLACE)
     if vlrs > min(_MOST_VLRS, (start - size) // _VLR.size):
         what = f"it claims {vlrs} records in the {start - size} bytes below it"
-        raise damaged(name, what, _PLACE)
+        raise damaged_error(name, what, _PLACE)
     if start > _LARGEST_HEAD:
-        raise damaged(name, f"it claims {start} bytes before the first point", _PLACE)
+        raise damaged_error(
+            name, f"it claims {start} bytes before the first point", _PLACE
+        )
 
 
 def _packing(name: str, head: bytes, at: int, vlrs: int) -> bytes | None:
@@ -165,7 +173,7 @@ def _overlong(name: str, number: int, reaches: int, start: int) -> InputError:
         f"the record {number + 1} below the header reaches to byte {reaches}, but the "
         f"points start at byte {start}"
     )
-    return damaged(name, what, _PLACE)
+    return damaged_error(name, what, _PLACE)
 
 
 def _refuse_evlrs(name: str, start: int, evlrs: int, ends: int) -> None:
@@ -173,16 +181,16 @@ def _refuse_evlrs(name: str, start: int, evlrs: int, ends: int) -> None:
     if not evlrs:
         return
     if (promised := start + evlrs * _EVLR_BYTES) > ends:
-        raise cut_off(name, ends, promised)
+        raise truncated_error(name, ends, promised)
     if evlrs > _MOST_VLRS:
-        raise damaged(name, f"it claims {evlrs} records after the points", _PLACE)
-    with reading(name) as file:
+        raise damaged_error(name, f"it claims {evlrs} records after the points", _PLACE)
+    with open_binary(name) as file:
         for _ in range(evlrs):
             file.seek(start + 20)
             (long,) = struct.unpack("<Q", read_exactly(file, 8, name).tobytes())
             start += _EVLR_BYTES + long
             if start > ends:
-                raise cut_off(name, ends, start)
+                raise truncated_error(name, ends, start)
 
 
 def _refuse_points(name: str, header: LasHeader) -> None:
@@ -191,21 +199,21 @@ def _refuse_points(name: str, header: LasHeader) -> None:
             f"it claims {header.record} bytes a point; format {header.form} takes "
             f"{_POINT_BYTES[header.form]}"
         )
-        raise damaged(name, what, _PLACE)
+        raise damaged_error(name, what, _PLACE)
     with np.errstate(over="ignore", invalid="ignore"):
         furthest = np.abs(header.offset) + header.scale * _LARGEST_NUMBER
     if not np.isfinite(furthest).all() or not (header.scale > 0.0).all():
         what = f"its scales are {header.scale}, its offsets {header.offset}"
-        raise damaged(name, what, _PLACE)
+        raise damaged_error(name, what, _PLACE)
     if header.count == 0:
-        raise no_points(name)
+        raise no_points_error(name)
     there = header.ends - header.start
     promised = header.start + header.count * header.record
     if header.packed is None and header.ends < promised:
-        raise cut_off(name, header.ends, promised)
+        raise truncated_error(name, header.ends, promised)
     if header.count > there * _MOST_PER_BYTE:
         what = f"it claims {header.count} points in {there} bytes"
-        raise damaged(name, what, _PLACE)
+        raise damaged_error(name, what, _PLACE)
 
 
 _FIXED = struct.Struct("<HHBBHIIqqH")
@@ -256,7 +264,7 @@ def refuse_bad_runs(name: str, header: LasHeader) -> int:
         If the table is not there or does not fit the file and its header.
     """
     packing = _laz_packing(name, header)
-    with reading(name) as file:
+    with open_binary(name) as file:
         table = _table(file, name, header)
         _refuse_misfit(name, header, packing, table)
         if packing.compressor == _LAYERED:
@@ -267,20 +275,22 @@ def refuse_bad_runs(name: str, header: LasHeader) -> int:
 def _laz_packing(name: str, header: LasHeader) -> _Packing:
     said = header.packed or b""
     if len(said) < _FIXED.size:
-        raise damaged(name, "the record about packing is too short", "its header")
+        raise damaged_error(name, "the record about packing is too short", "its header")
     compressor, coder, *_, run, _, _, many = _FIXED.unpack_from(said)
     if len(said) != _FIXED.size + many * _ITEM.size:
-        raise damaged(name, "the record about packing is no such", "its header")
+        raise damaged_error(name, "the record about packing is no such", "its header")
     items = list(_ITEM.iter_unpack(said[_FIXED.size :]))
     if sum(size for _, size, _ in items) != header.record:
         what = f"packed are other than {header.record} bytes a point"
-        raise damaged(name, what, "its header")
+        raise damaged_error(name, what, "its header")
     if compressor not in (_POINTWISE, _LAYERED) or coder != 0:
         what = f"its points are packed in a way not known ({compressor}, {coder})"
         cure = "Export the cloud as LAZ 1.4 or LAS"
         raise InputError(what, file=name, place="its header", cure=cure)
     if run == 0 or (run != _VARIABLE and run * header.record > _AT_ONCE):
-        raise damaged(name, f"it claims runs of {run} packed points", "its header")
+        raise damaged_error(
+            name, f"it claims runs of {run} packed points", "its header"
+        )
     layers = sum(
         size if kind == 14 else _LAYERS.get(kind, 0) for kind, size, _ in items
     )
@@ -297,21 +307,23 @@ def _table(file: BufferedReader, name: str, header: LasHeader) -> _Table:
         file.seek(header.ends - 8)
         (at,) = struct.unpack("<q", read_exactly(file, 8, name).tobytes())
     if at < header.start + 8:
-        raise damaged(name, f"it is said to start at byte {at}", _CHUNK_PLACE)
+        raise damaged_error(name, f"it is said to start at byte {at}", _CHUNK_PLACE)
     if at + 8 > header.ends:
-        raise cut_off(name, header.ends, at + 8)
+        raise truncated_error(name, header.ends, at + 8)
     file.seek(at)
     _, many = struct.unpack("<II", read_exactly(file, 8, name).tobytes())
     if many == 0 or many * header.record > at - header.start:
         what = f"it claims {many} runs in {at - header.start} bytes"
-        raise damaged(name, what, _CHUNK_PLACE)
+        raise damaged_error(name, what, _CHUNK_PLACE)
     file.seek(at)
     told = io.BytesIO(file.read(8 + 16 * many + 64))
 
     def broken(said: str) -> InputError:
-        return damaged(name, f"it cannot be read ({said})", f"byte {at}, {_PLACE}")
+        return damaged_error(
+            name, f"it cannot be read ({said})", f"byte {at}, {_PLACE}"
+        )
 
-    with faults_told(broken):
+    with library_errors(broken):
         runs = lazrs.read_chunk_table_only(told, lazrs.LazVlr(header.packed))
     return _Table(at, [(int(points), int(long)) for points, long in runs])
 
@@ -329,15 +341,15 @@ def _refuse_misfit(
         held = header.count if len(runs) == -(-header.count // packing.run) else -1
     if held != header.count:
         what = f"it does not hold the {header.count} points that the header claims"
-        raise damaged(name, what, _CHUNK_PLACE)
+        raise damaged_error(name, what, _CHUNK_PLACE)
     if packing.run == _VARIABLE and any(n * header.record > _AT_ONCE for n, _ in runs):
-        raise damaged(name, "it claims a run too long to unpack", _CHUNK_PLACE)
+        raise damaged_error(name, "it claims a run too long to unpack", _CHUNK_PLACE)
     if any(long < header.record for _, long in runs):
-        raise damaged(name, "it claims a run shorter than a point", _CHUNK_PLACE)
+        raise damaged_error(name, "it claims a run shorter than a point", _CHUNK_PLACE)
     reach = header.start + 8 + sum(long for _, long in runs)
     if reach != table.start:
         what = f"its runs reach to byte {reach}, but it starts at byte {table.start}"
-        raise damaged(name, what, _CHUNK_PLACE)
+        raise damaged_error(name, what, _CHUNK_PLACE)
 
 
 def _refuse_layers(
@@ -358,7 +370,7 @@ def _refuse_layers(
         )
         if head + sum(layers) > long:
             what = f"the packed run claims {head + sum(layers)} bytes and has {long}"
-            raise damaged(name, what, f"record {first}")
+            raise damaged_error(name, what, f"record {first}")
         at, first = at + long, first + points
 
 
@@ -394,10 +406,10 @@ class LasCloud:
     def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
         """Read the points, or those of a piece."""
         whole = piece or Piece(0, self.count)
-        return never_none(self._runs(max(1, size), whole), self.name, piece)
+        return refuse_empty(self._runs(max(1, size), whole), self.name, piece)
 
     def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
-        with reading(self.name) as file:
+        with open_binary(self.name) as file:
             reader = self._reader(file, piece.start)
             for first in range(piece.start, piece.stop, size):
                 yield self._points(reader, first, min(size, piece.stop - first))
@@ -407,7 +419,7 @@ class LasCloud:
 
         _quiet()
         wanted = laspy.DecompressionSelection.base().decompress_z().decompress_flags()
-        with faults_told(lambda said: self._broken(said, first)):
+        with library_errors(lambda said: self._broken(said, first)):
             reader = laspy.open(
                 file,
                 closefd=False,
@@ -420,18 +432,18 @@ class LasCloud:
         return reader
 
     def _points(self, reader: Any, first: int, many: int) -> Points:
-        with faults_told(lambda said: self._broken(said, first)):
+        with library_errors(lambda said: self._broken(said, first)):
             read = reader.read_points(many)
             held = read.array
             withheld = np.asarray(read["withheld"]).astype(bool)
         if len(held) < many:
             raise self._broken("the file ends before", first + len(held))
-        x, y, z = (plain(held[axis]) for axis in "XYZ")
-        return only(Points(x, y, z, self.scale, self.offset), ~withheld)
+        x, y, z = (as_native(held[axis]) for axis in "XYZ")
+        return select_points(Points(x, y, z, self.scale, self.offset), ~withheld)
 
     def _broken(self, said: str, first: int) -> InputError:
         what = f"the points from here on cannot be read ({said})"
-        return damaged(self.name, what, f"record {first}")
+        return damaged_error(self.name, what, f"record {first}")
 
 
 def open_las(name: str) -> LasCloud:

@@ -6,9 +6,9 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from geom.design.text_file import listed
+from geom.design.text_file import join_words
 from geom.errors import InputError
-from geom.readings.clouds.binary import length_of, open_npy, reading
+from geom.readings.clouds.binary import file_length, open_binary, open_npy
 from geom.readings.clouds.e57 import open_e57
 from geom.readings.clouds.las import open_las
 from geom.readings.clouds.ply import open_ply
@@ -62,20 +62,22 @@ def open_cloud(path: str | os.PathLike[str]) -> CloudSource:
     ending = Path(name).suffix.lower()
     if ending not in _READERS:
         said = f'the ending "{ending}"' if ending else "no ending"
-        what = f"a point cloud cannot have {said}; allowed are {listed(CLOUD_ENDINGS)}"
+        what = (
+            f"a point cloud cannot have {said}; allowed are {join_words(CLOUD_ENDINGS)}"
+        )
         cure = "Export the cloud in one of these formats"
         raise InputError(what, file=name, cure=cure)
-    length_of(name)
+    file_length(name)
     _refuse_other_kind(name, ending)
     return _READERS[ending](name)
 
 
 def _refuse_other_kind(name: str, ending: str) -> None:
-    with reading(name) as file:
+    with open_binary(name) as file:
         begins = file.read(max(map(len, _BEGINNINGS)))
     for beginning, endings in _BEGINNINGS.items():
         if begins.startswith(beginning) and ending not in endings:
-            what = f"it begins like a file that ends in {listed(endings)}"
+            what = f"it begins like a file that ends in {join_words(endings)}"
             zipped = ".zip" in endings
             cure = "Unpack it first" if zipped else "Give it the right ending"
             raise InputError(what, file=name, cure=cure)

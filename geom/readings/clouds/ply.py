@@ -16,15 +16,15 @@ from geom.errors import InputError
 from geom.readings.clouds.binary import (
     AGAIN,
     RecordCloud,
-    cut_off,
-    damaged,
-    length_of,
-    reading,
-    record_cloud,
-    record_of,
+    damaged_error,
+    file_length,
+    open_binary,
+    open_records,
+    truncated_error,
+    xyz_record,
 )
-from geom.readings.clouds.source import no_points
-from geom.readings.clouds.text import Layout, TextCloud, row_bytes
+from geom.readings.clouds.source import no_points_error
+from geom.readings.clouds.text import RowFormat, TextCloud, row_bytes
 
 ASCII, LITTLE, BIG = "ascii", "binary_little_endian", "binary_big_endian"
 
@@ -40,7 +40,7 @@ _KINDS = {
 
 
 @dataclass(frozen=True)
-class Property:
+class PlyProperty:
     """A property of an element.
 
     Attributes
@@ -57,12 +57,12 @@ class Property:
 
 
 @dataclass(frozen=True)
-class Element:
+class PlyElement:
     """An element: its name, how many of it there are, and what each holds."""
 
     name: str
     count: int
-    properties: tuple[Property, ...] = ()
+    properties: tuple[PlyProperty, ...] = ()
 
     @property
     def fixed(self) -> bool:
@@ -98,7 +98,7 @@ class PlyHeader:
     """
 
     form: str
-    elements: tuple[Element, ...]
+    elements: tuple[PlyElement, ...]
     start: int
 
 
@@ -112,24 +112,28 @@ def read_ply_header(file: BufferedReader, name: str) -> PlyHeader:
     """
     content = file.read(_LONGEST)
     if not content.startswith((b"ply\n", b"ply\r\n")):
-        raise damaged(name, 'it does not begin with "ply" as a PLY file does', "byte 0")
+        raise damaged_error(
+            name, 'it does not begin with "ply" as a PLY file does', "byte 0"
+        )
     if (end := _END.search(content)) is None:
-        raise damaged(name, "the header has no end up to here", f"byte {len(content)}")
+        raise damaged_error(
+            name, "the header has no end up to here", f"byte {len(content)}"
+        )
     lines = content[: end.start()].decode("ascii", "replace").split("\n")
-    form, elements = "", list[Element]()
+    form, elements = "", list[PlyElement]()
     for number, line in enumerate(lines[1:], 2):
         try:
             form = _read_line(line.split(), form, elements)
         except (ValueError, KeyError, IndexError) as fault:
             what = f'"{_shown(line)}" is not understood'
-            raise damaged(name, what, f"line {number}") from fault
+            raise damaged_error(name, what, f"line {number}") from fault
     if not form:
-        raise damaged(name, "the header does not say its format", "its header")
+        raise damaged_error(name, "the header does not say its format", "its header")
     big = form == BIG
     return PlyHeader(form, tuple(_turned(e, big=big) for e in elements), end.end())
 
 
-def _read_line(words: list[str], form: str, elements: list[Element]) -> str:
+def _read_line(words: list[str], form: str, elements: list[PlyElement]) -> str:
     """Take in one line; give the format as far as it is known."""
     match words:
         case [] | ["comment" | "obj_info", *_]:
@@ -139,24 +143,24 @@ def _read_line(words: list[str], form: str, elements: list[Element]) -> str:
         case ["element", name, count] if _COUNT.fullmatch(count):
             if name in (e.name for e in elements):
                 raise ValueError(name)
-            elements.append(Element(name, int(count)))
+            elements.append(PlyElement(name, int(count)))
         case ["property", "list", length, number, name] if number in _KINDS:
-            _add(elements, Property(name, np.dtype(_KINDS[length]), is_list=True))
+            _add(elements, PlyProperty(name, np.dtype(_KINDS[length]), is_list=True))
         case ["property", number, name]:
-            _add(elements, Property(name, np.dtype(_KINDS[number])))
+            _add(elements, PlyProperty(name, np.dtype(_KINDS[number])))
         case _:
             raise ValueError(words)
     return form
 
 
-def _add(elements: list[Element], new: Property) -> None:
+def _add(elements: list[PlyElement], new: PlyProperty) -> None:
     last = elements[-1]
     if last.index(new.name) is not None:
         raise ValueError(new.name)
     elements[-1] = replace(last, properties=(*last.properties, new))
 
 
-def _turned(element: Element, *, big: bool) -> Element:
+def _turned(element: PlyElement, *, big: bool) -> PlyElement:
     """Give the numbers of an element the byte order of the file."""
     turned = tuple(
         replace(p, kind=p.kind.newbyteorder(">" if big else "<"))
@@ -183,8 +187,8 @@ def open_ply(name: str) -> RecordCloud | TextCloud:
     InputError
         If it is none, has no vertices or is shorter than its header says.
     """
-    length_of(name)
-    with reading(name) as file:
+    file_length(name)
+    with open_binary(name) as file:
         header = read_ply_header(file, name)
         body = _body(header, name)
         if header.form == ASCII:
@@ -196,10 +200,10 @@ def open_ply(name: str) -> RecordCloud | TextCloud:
 class _Body:
     """The vertices, where their x, y and z are, and the elements around them."""
 
-    before: tuple[Element, ...]
-    vertex: Element
+    before: tuple[PlyElement, ...]
+    vertex: PlyElement
     axes: tuple[int, int, int]
-    after: tuple[Element, ...]
+    after: tuple[PlyElement, ...]
 
 
 def _body(header: PlyHeader, name: str) -> _Body:
@@ -209,7 +213,7 @@ def _body(header: PlyHeader, name: str) -> _Body:
     at = names.index("vertex")
     before, vertex = header.elements[:at], header.elements[at]
     if vertex.count == 0:
-        raise no_points(name)
+        raise no_points_error(name)
     if not vertex.fixed:
         raise _refused(name, "its vertices hold lists")
     for element in before:
@@ -230,18 +234,18 @@ def _binary(name: str, start: int, body: _Body) -> RecordCloud:
     vertex = body.vertex
     kinds = [vertex.properties[axis].kind for axis in body.axes]
     offsets = [vertex.offset(axis) for axis in body.axes]
-    record = record_of(name, kinds, offsets, vertex.least)
+    record = xyz_record(name, kinds, offsets, vertex.least)
     start += sum(e.count * e.least for e in body.before)
     after = sum(e.count * e.least for e in body.after)
-    return record_cloud(name, start, vertex.count, record, after=after)
+    return open_records(name, start, vertex.count, record, after=after)
 
 
 def _ascii(file: BufferedReader, name: str, start: int, body: _Body) -> TextCloud:
-    ends, count = length_of(name), body.vertex.count
+    ends, count = file_length(name), body.vertex.count
     before, after = (sum(e.count for e in part) for part in (body.before, body.after))
     least = start + before + count * _SHORTEST_ROW + after - 1
     if ends < least:
-        raise cut_off(name, ends, least)
+        raise truncated_error(name, ends, least)
     edges = [start]
     for lines in (before, count, after):
         if (edge := _byte_after(file, edges[-1], lines)) is None:
@@ -254,7 +258,7 @@ def _ascii(file: BufferedReader, name: str, start: int, body: _Body) -> TextClou
     if file.read(_BLOCK).strip():
         what = "here are more lines than the header promises"
         raise InputError(what, file=name, place=f"byte {end}", cure=AGAIN)
-    layout = Layout(" ", body.axes, silent=False)
+    layout = RowFormat(" ", body.axes, silent=False)
     return TextCloud(
         name, first, stop, layout, row_bytes(name, first, stop), count=count
     )

@@ -116,7 +116,7 @@ def cut(piece: Piece, most: float) -> tuple[Piece, ...]:
     return tuple(map(Piece, edges[:-1], edges[1:]))
 
 
-def never_none(
+def refuse_empty(
     runs: Iterable[Points], name: str, piece: Piece | None
 ) -> Iterator[Points]:
     """Hand runs on; refuse a whole file that has no point in it.
@@ -132,10 +132,10 @@ def never_none(
             some = True
             yield run
     if not some and piece is None:
-        raise no_points(name)
+        raise no_points_error(name)
 
 
-def no_points(name: str) -> InputError:
+def no_points_error(name: str) -> InputError:
     """Make the error for a cloud without points."""
     what = "it holds no points (those without finite coordinates are not counted)"
     return InputError(what, file=name, cure="Export the cloud again")

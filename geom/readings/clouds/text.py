@@ -19,8 +19,19 @@ from typing import Any
 import numpy as np
 
 from geom.errors import InputError
-from geom.readings.clouds.binary import damaged, finite, length_of, reading
-from geom.readings.clouds.source import Piece, Points, cut, never_none, no_points
+from geom.readings.clouds.binary import (
+    damaged_error,
+    file_length,
+    finite_points,
+    open_binary,
+)
+from geom.readings.clouds.source import (
+    Piece,
+    Points,
+    cut,
+    no_points_error,
+    refuse_empty,
+)
 from geom.units import MM_PER, Float
 
 Rows = tuple[Float, Float, Float]
@@ -30,7 +41,7 @@ _SAMPLE = 4096  # bytes that tell whether the rest is worth reading as it is
 
 
 @dataclass(frozen=True)
-class Layout:
+class RowFormat:
     """How a row is written.
 
     Attributes
@@ -49,7 +60,7 @@ class Layout:
     silent: bool = True
 
 
-def read_rows(block: bytes, layout: Layout) -> Rows | None:
+def read_rows(block: bytes, layout: RowFormat) -> Rows | None:
     """Read whole lines.
 
     Parameters
@@ -70,7 +81,7 @@ def read_rows(block: bytes, layout: Layout) -> Rows | None:
     return _parsed(_tidy(block, layout), layout)
 
 
-def first_bad_line(block: bytes, layout: Layout) -> tuple[int, bytes]:
+def first_bad_line(block: bytes, layout: RowFormat) -> tuple[int, bytes]:
     """Find the first line that is no row: how many lines are before it, and the line.
 
     Parameters
@@ -90,7 +101,7 @@ def first_bad_line(block: bytes, layout: Layout) -> tuple[int, bytes]:
     return good, lines[good]
 
 
-def _parsed(block: bytes, layout: Layout) -> Rows | None:
+def _parsed(block: bytes, layout: RowFormat) -> Rows | None:
     """Read lines that are written without superfluous blanks."""
     import polars as pl
 
@@ -120,7 +131,7 @@ def _parsed(block: bytes, layout: Layout) -> Rows | None:
     return x, y, z
 
 
-def _tidy(block: bytes, layout: Layout) -> bytes:
+def _tidy(block: bytes, layout: RowFormat) -> bytes:
     """Take superfluous blanks away, and lines that say nothing."""
     mark = layout.mark.encode()
     text = block.replace(b"\r\n", b"\n")
@@ -175,7 +186,7 @@ _LOOKED_AT = 1024 * 1024
 
 
 @dataclass(frozen=True)
-class Head:
+class TextHead:
     """What stands above the rows, and how they are written.
 
     Attributes
@@ -188,11 +199,11 @@ class Head:
     """
 
     start: int
-    layout: Layout
+    layout: RowFormat
     millimetres: float | None
 
 
-def read_head(name: str) -> Head:
+def read_head(name: str) -> TextHead:
     """Read the head of a text.
 
     Raises
@@ -201,20 +212,20 @@ def read_head(name: str) -> Head:
         If there is no row, the first one is not three numbers, or the names above it
         are not x, y and z.
     """
-    length_of(name)
+    file_length(name)
     named = False
     unit: float | None = None
-    with reading(name) as file:
+    with open_binary(name) as file:
         for number, start, line in _lines(file, name):
             if is_silent(line):
                 continue
             if (layout := _layout(line)) is not None:
-                return Head(start, layout, unit)
+                return TextHead(start, layout, unit)
             axes = None if named else _axes(line)
             if axes is None:
                 raise bad_row(name, number, line)
             named, unit = True, _unit(axes, name, number)
-    raise no_points(name)
+    raise no_points_error(name)
 
 
 def looks_like_cloud(path: str | os.PathLike[str]) -> bool:
@@ -287,12 +298,12 @@ def _cells(line: bytes, mark: str) -> list[str]:
     return [cell.strip() for cell in cells]
 
 
-def _layout(line: bytes) -> Layout | None:
+def _layout(line: bytes) -> RowFormat | None:
     """Find how a row is written; None if it is no row of three numbers."""
     for mark in _MARKS:
         cells = _cells(line, mark)[:3]
         if len(cells) == 3 and all(_NUMBER.fullmatch(cell) for cell in cells):
-            return Layout(mark)
+            return RowFormat(mark)
     return None
 
 
@@ -338,7 +349,7 @@ class TextCloud:
     name: str
     start: int
     stop: int
-    layout: Layout
+    layout: RowFormat
     row_bytes: float
     count: int | None = None
     millimetres: float | None = None
@@ -351,7 +362,7 @@ class TextCloud:
     def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
         """Read the points, or those of a piece."""
         whole = piece or Piece(self.start, self.stop)
-        return never_none(self._runs(max(1, size), whole), self.name, piece)
+        return refuse_empty(self._runs(max(1, size), whole), self.name, piece)
 
     def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
         block_bytes = min(_BLOCK, max(_SAMPLE_ROWS, int(size * self.row_bytes)))
@@ -359,11 +370,11 @@ class TextCloud:
             if (rows := read_rows(block, self.layout)) is None:
                 raise self._bad_row(start, block)
             for first in range(0, rows[0].size, size):
-                yield finite(*(column[first : first + size] for column in rows))
+                yield finite_points(*(column[first : first + size] for column in rows))
 
     def _blocks(self, long: int, piece: Piece) -> Iterator[tuple[int, bytes]]:
         """Give whole lines, some at a time, each time with the byte they start at."""
-        with reading(self.name) as file:
+        with open_binary(self.name) as file:
             at = self._first_line(file, piece.start)
             while at < piece.stop:
                 block = file.read(min(long, piece.stop - at))
@@ -387,7 +398,7 @@ class TextCloud:
             raise too_long(self.name, self._line(at, block))
         if not block + rest:
             what = "the file became shorter while it was read"
-            raise damaged(self.name, what, f"byte {at}")
+            raise damaged_error(self.name, what, f"byte {at}")
         return rest
 
     def _bad_row(self, start: int, block: bytes) -> InputError:
@@ -397,7 +408,7 @@ class TextCloud:
     def _line(self, byte: int, block: bytes) -> int:
         """Number of the line that a byte of the file lies in, after some more of it."""
         number = 1 + block.count(b"\n")
-        with reading(self.name) as file:
+        with open_binary(self.name) as file:
             while byte > 0 and (before := file.read(min(byte, _BLOCK))):
                 number += before.count(b"\n")
                 byte -= len(before)
@@ -413,7 +424,7 @@ def open_text(name: str) -> TextCloud:
         If it is none.
     """
     head = read_head(name)
-    stop = length_of(name)
+    stop = file_length(name)
     return TextCloud(
         name=name,
         start=head.start,
@@ -426,7 +437,7 @@ def open_text(name: str) -> TextCloud:
 
 def row_bytes(name: str, start: int, stop: int) -> float:
     """How long a row is, about, from the first rows."""
-    with reading(name) as file:
+    with open_binary(name) as file:
         file.seek(start)
         some = file.read(min(_SAMPLE_ROWS, stop - start))
     return max(2.0, len(some) / max(1, some.count(b"\n")))

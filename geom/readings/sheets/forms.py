@@ -15,13 +15,13 @@ import re
 from dataclasses import dataclass
 from typing import cast
 
-from geom.design.text_file import listed
+from geom.design.text_file import join_words
 from geom.errors import InputError
 from geom.readings.rod import RodKind
 from geom.readings.sheets.sheet import (
     HEADER_CURE,
     VALUES,
-    Column,
+    ColumnName,
     Reading,
     Sheet,
     read_azimuth,
@@ -30,12 +30,12 @@ from geom.readings.sheets.sheet import (
     refuse_mixed_marks,
     step_of,
 )
-from geom.readings.sheets.table import Row, Table
+from geom.readings.sheets.table import SheetRow, SheetTable
 
 NAN = float("nan")
 
 
-def read_long(table: Table) -> Sheet:
+def read_long(table: SheetTable) -> Sheet:
     """Read a sheet that has a row for each reading.
 
     Parameters
@@ -70,11 +70,11 @@ def read_long(table: Table) -> Sheet:
 
 
 @dataclass(frozen=True)
-class _Layout:
+class _LongColumns:
     """Which column holds which quantity."""
 
     kind: str
-    columns: dict[str, tuple[int, Column]]
+    columns: dict[str, tuple[int, ColumnName]]
 
     def index(self, quantity: str) -> int:
         return self.columns[quantity][0]
@@ -87,9 +87,9 @@ class _Layout:
         return [index for index, column in self.columns.values() if column.unit]
 
 
-def _layout(table: Table) -> _Layout:
+def _layout(table: SheetTable) -> _LongColumns:
     _refuse_headless(table)
-    found: dict[str, tuple[int, Column]] = {}
+    found: dict[str, tuple[int, ColumnName]] = {}
     for index, name in enumerate(table.header.cells):
         try:
             column = read_name(name) if name else None
@@ -109,14 +109,14 @@ def _layout(table: Table) -> _Layout:
             raise table.refuse(what, table.header, cure=HEADER_CURE)
     kinds = [kind for kind in VALUES if kind in found]
     if len(kinds) != 1:
-        said = listed(kinds, last="and") if kinds else "none"
+        said = join_words(kinds, last="and") if kinds else "none"
         what = f"one column of readings is needed, here are: {said}"
-        cure = f"Keep exactly one of {listed(VALUES)}, with its unit: radius_mm"
+        cure = f"Keep exactly one of {join_words(VALUES)}, with its unit: radius_mm"
         raise table.refuse(what, table.header, cure=cure)
-    return _Layout(kinds[0], found)
+    return _LongColumns(kinds[0], found)
 
 
-def _refuse_headless(table: Table) -> None:
+def _refuse_headless(table: SheetTable) -> None:
     """Refuse numbers where the names belong: a cloud, or a lost first row."""
     try:
         for index, name in enumerate(table.header.cells):
@@ -128,7 +128,7 @@ def _refuse_headless(table: Table) -> None:
     raise table.refuse(what, table.header, cure=cure)
 
 
-def _reading(table: Table, row: Row, layout: _Layout) -> Reading:
+def _reading(table: SheetTable, row: SheetRow, layout: _LongColumns) -> Reading:
     for quantity in ("azimuth", "height", layout.kind):
         if not row.cell(layout.index(quantity)):
             what = f"the {quantity} is blank"
@@ -159,7 +159,7 @@ _CURE = (
 )
 
 
-def is_wide(table: Table) -> bool:
+def is_wide(table: SheetTable) -> bool:
     """Tell a sheet with a column per azimuth from one with a row per reading."""
     first, *others = table.header.cells
     return _CORNER.search(first) is not None or any(
@@ -167,7 +167,7 @@ def is_wide(table: Table) -> bool:
     )
 
 
-def read_wide(table: Table) -> Sheet:
+def read_wide(table: SheetTable) -> Sheet:
     """Read a sheet that has a column for each azimuth; blank cells were not read.
 
     Parameters
@@ -211,7 +211,7 @@ def read_wide(table: Table) -> Sheet:
     )
 
 
-def _corner(table: Table) -> tuple[Column, Column]:
+def _corner(table: SheetTable) -> tuple[ColumnName, ColumnName]:
     """Read what goes down and what is in the cells."""
     first = table.header.cells[0]
     parts = _CORNER.split(first)
@@ -226,7 +226,7 @@ def _corner(table: Table) -> tuple[Column, Column]:
     raise table.refuse(what, table.header, cure=_CURE)
 
 
-def _azimuths(table: Table) -> dict[int, float]:
+def _azimuths(table: SheetTable) -> dict[int, float]:
     """Read the column heads: column index and azimuth, degrees."""
     found: dict[int, float] = {}
     for index, name in enumerate(table.header.cells):
@@ -246,7 +246,7 @@ def _azimuths(table: Table) -> dict[int, float]:
     return found
 
 
-def _note(table: Table) -> int | None:
+def _note(table: SheetTable) -> int | None:
     """Find the column of notes."""
     found = [i for i, name in enumerate(table.header.cells) if name.lower() == "note"]
     if len(found) > 1:
@@ -256,9 +256,9 @@ def _note(table: Table) -> int | None:
 
 
 def _readings(
-    table: Table,
-    row: Row,
-    columns: tuple[Column, Column],
+    table: SheetTable,
+    row: SheetRow,
+    columns: tuple[ColumnName, ColumnName],
     azimuths: dict[int, float],
     note: int | None,
 ) -> list[Reading]:

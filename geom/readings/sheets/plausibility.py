@@ -27,7 +27,7 @@ _LEAST_SPAN, _TINY_SPAN = 0.25, 0.05  # of the profile's height
 
 
 @dataclass(frozen=True)
-class Cause:
+class Diagnosis:
     """A slip.
 
     Attributes
@@ -44,12 +44,12 @@ class Cause:
 
 
 _OTHER_KIND = {
-    "radius": lambda u: (0.5, Cause("diameters", "a diameter", f"diameter_{u}")),
-    "diameter": lambda u: (2.0, Cause("radii", "a radius", f"radius_{u}")),
+    "radius": lambda u: (0.5, Diagnosis("diameters", "a diameter", f"diameter_{u}")),
+    "diameter": lambda u: (2.0, Diagnosis("radii", "a radius", f"radius_{u}")),
 }
 
 
-def likely_cause(share: Float, kind: RodKind, unit: str) -> Cause | None:
+def diagnose(share: Float, kind: RodKind, unit: str) -> Diagnosis | None:
     """Find the slip that explains readings far from the drawing.
 
     Parameters
@@ -78,23 +78,23 @@ def likely_cause(share: Float, kind: RodKind, unit: str) -> Cause | None:
     if off[best] < np.log(_NEAR):
         return slips[best][1]
     if median < _CUTBACKS:
-        return Cause("cut-backs", "a cut-back", f"cutback_{unit}")
+        return Diagnosis("cut-backs", "a cut-back", f"cutback_{unit}")
     return None
 
 
-def _other_units(kind: RodKind, unit: str) -> list[tuple[float, Cause]]:
+def _other_units(kind: RodKind, unit: str) -> list[tuple[float, Diagnosis]]:
     """Give each other unit with the factor it would put on the readings."""
     return [
-        (float(mm / MM_PER[unit]), Cause(SAID[u], f"in {SAID[u]}", f"{kind}_{u}"))
+        (float(mm / MM_PER[unit]), Diagnosis(SAID[u], f"in {SAID[u]}", f"{kind}_{u}"))
         for u, mm in MM_PER.items()
         if u != unit
     ]
 
 
-def _cause_of_cutbacks(share: Float, unit: str) -> Cause | None:
+def _cause_of_cutbacks(share: Float, unit: str) -> Diagnosis | None:
     low, high = float(np.min(share)), float(np.max(share))
     if low > 1.0 / 1.6 and high < 1.6:
-        return Cause("radii", "a radius", f"radius_{unit}")
+        return Diagnosis("radii", "a radius", f"radius_{unit}")
     if share.size == 1:
         return None
     smaller = [
@@ -105,7 +105,7 @@ def _cause_of_cutbacks(share: Float, unit: str) -> Cause | None:
     return max(smaller, key=lambda slip: slip[0])[1] if smaller else None
 
 
-def likely_height_unit(
+def diagnose_height_unit(
     height: Float, outside: Bool, unit: str, profile: Profile
 ) -> str | None:
     """Find the unit that heights seem to be in, if not in the one they are said to be.
@@ -196,7 +196,7 @@ def _refuse_heights(sheet: Sheet, design: Design) -> None:
     outside = (height < profile.bottom - _ROUNDING) | (height > profile.top + _ROUNDING)
     between = f"{_said(profile.bottom, sheet.height_unit)} to "
     between += _said(profile.top, sheet.height_unit)
-    if unit := likely_height_unit(height, outside, sheet.height_unit, profile):
+    if unit := diagnose_height_unit(height, outside, sheet.height_unit, profile):
         what = (
             f"the heights look like {unit}, not {sheet.height_unit}: their median is "
             f"{_said(float(np.median(height)), sheet.height_unit)}, the profile "
@@ -247,7 +247,7 @@ def _refuse_whole(sheet: Sheet, design: Design) -> None:
         suspect = float(np.mean(_too_far(sheet, design))) >= SOME
     else:
         suspect = not MEDIAN_LEAST <= median <= MEDIAN_MOST
-    if suspect and (cause := likely_cause(share, sheet.kind, sheet.unit)) is not None:
+    if suspect and (cause := diagnose(share, sheet.kind, sheet.unit)) is not None:
         drawn = "diameter" if sheet.kind == "diameter" else "radius"
         what = (
             f"the readings look like {cause.many}: under {sheet.name} their median is "
@@ -260,7 +260,7 @@ def _refuse_whole(sheet: Sheet, design: Design) -> None:
 def _refuse_values(sheet: Sheet, design: Design) -> None:
     share = share_of_design(sheet, design)
     for i in np.flatnonzero(_too_far(sheet, design)):
-        cause = likely_cause(share[i : i + 1], sheet.kind, sheet.unit)
+        cause = diagnose(share[i : i + 1], sheet.kind, sheet.unit)
         ask = f"Is this {cause.one}? Then name it {cause.name}. " if cause else ""
         if cause is None and not 0.25 < abs(share[i]) < 4.0:
             ask = "Is a digit or the decimal mark wrong? "

@@ -15,10 +15,10 @@ from fractions import Fraction
 
 import numpy as np
 
-from geom.design.text_file import listed, nearest
+from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.readings.rod import RodKind, RodReadings
-from geom.readings.sheets.table import Row, Table, name_of
+from geom.readings.sheets.table import SheetRow, SheetTable, base_name
 from geom.units import MM_PER, Float, spelled_out, to_mm
 
 _FINEST = 64  # divisions of the inch on a shop rule
@@ -99,7 +99,7 @@ class Reading:
     note : str
     """
 
-    row: Row
+    row: SheetRow
     index: int
     azimuth: float
     height: float
@@ -128,7 +128,7 @@ class Sheet:
         Finest division the values are written in.
     """
 
-    table: Table
+    table: SheetTable
     kind: RodKind
     unit: str
     height_unit: str
@@ -175,7 +175,7 @@ class Sheet:
 
     def to_readings(self) -> RodReadings:
         """Hand the readings over as one survey."""
-        name = name_of(self.table.file)
+        name = base_name(self.table.file)
         places = (
             self.table.place(r.row, r.index if self.wide else None)
             for r in self.readings
@@ -192,7 +192,7 @@ class Sheet:
         )
 
 
-def read_azimuth(table: Table, text: str, row: Row, index: int) -> float:
+def read_azimuth(table: SheetTable, text: str, row: SheetRow, index: int) -> float:
     """Read an azimuth, 0 to 360 degrees; 360 is 0.
 
     Raises
@@ -208,7 +208,7 @@ def read_azimuth(table: Table, text: str, row: Row, index: int) -> float:
     return 0.0 if found == 360.0 else found + 0.0
 
 
-def read_length(table: Table, row: Row, index: int, unit: str) -> float:
+def read_length(table: SheetTable, row: SheetRow, index: int, unit: str) -> float:
     """Read a cell as a length; mm.
 
     Raises
@@ -227,14 +227,14 @@ def read_length(table: Table, row: Row, index: int, unit: str) -> float:
 _LONGEST = 1e7  # mm; what is merely implausible is refused later, with its likely cause
 
 
-def step_of(table: Table, readings: tuple[Reading, ...], unit: str) -> float:
+def step_of(table: SheetTable, readings: tuple[Reading, ...], unit: str) -> float:
     """Find the finest division the values are written in; mm."""
     texts = (r.row.cell(r.index) for r in readings)
     found = finest_division(texts, unit=unit, decimal_comma=table.decimal_comma)
     return float(found * MM_PER[unit])
 
 
-def refuse_mixed_marks(table: Table, indices: list[int]) -> None:
+def refuse_mixed_marks(table: SheetTable, indices: list[int]) -> None:
     """Refuse decimals written with a comma here and a point there.
 
     In such a sheet a point may set off thousands, and 1.250 would be read wrongly.
@@ -273,14 +273,14 @@ KNOWN = (
 
 
 @dataclass(frozen=True)
-class Column:
+class ColumnName:
     """One column: ``radius`` and ``in``, say; ``note`` has no unit."""
 
     quantity: str
     unit: str
 
 
-def read_name(name: str) -> Column:
+def read_name(name: str) -> ColumnName:
     """Read a column's name; capitals and blanks around it do not matter.
 
     Raises
@@ -296,19 +296,18 @@ def read_name(name: str) -> Column:
     plain = name.strip().lower()
     if plain in KNOWN:
         quantity, _, unit = plain.partition("_")
-        return Column(quantity, unit)
+        return ColumnName(quantity, unit)
     quantity, *rest = re.split(r"[\s_(\[]+", plain.rstrip(")]"), maxsplit=1)
     unit = rest[0] if rest else ""
     if quantity == "azimuth":
         what = f'the column "{name}" must name its unit, degrees'
         raise InputError(what, cure="Write azimuth_deg")
     if quantity in LENGTHS:
-        units = listed(f"{quantity}_{known}" for known in MM_PER)
+        units = join_words(f"{quantity}_{known}" for known in MM_PER)
         wrong = f'names a unit that is not known, "{unit}"' if unit else "names no unit"
         raise InputError(f'the column "{name}" {wrong}', cure=f"Write {units}")
-    what = (
-        f'unknown column "{name[:40]}"; the nearest known is "{nearest(plain, KNOWN)}"'
-    )
+    like = nearest_word(plain, KNOWN)
+    what = f'unknown column "{name[:40]}"; the nearest known is "{like}"'
     raise InputError(what, cure=HEADER_CURE)
 
 

@@ -23,7 +23,7 @@ _COMMA = "Write decimals with a point, or separate the columns with ;"
 
 
 @dataclass(frozen=True)
-class Row:
+class SheetRow:
     """One row: its number in the file, counted from 1, and its cells, trimmed."""
 
     number: int
@@ -40,7 +40,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Table:
+class SheetTable:
     """A sheet as it was written.
 
     Attributes
@@ -55,11 +55,11 @@ class Table:
     """
 
     file: str
-    header: Row
-    rows: tuple[Row, ...]
+    header: SheetRow
+    rows: tuple[SheetRow, ...]
     decimal_comma: bool = False
 
-    def place(self, row: Row, index: int | None = None) -> str:
+    def place(self, row: SheetRow, index: int | None = None) -> str:
         """Say where a row, or a cell in it, is."""
         where = f"row {row.number}"
         return where if index is None else f"{where}, column {self.column(index)}"
@@ -69,13 +69,13 @@ class Table:
         return self.header.cell(index) or str(index + 1)
 
     def refuse(
-        self, what: str, row: Row, index: int | None = None, *, cure: str
+        self, what: str, row: SheetRow, index: int | None = None, *, cure: str
     ) -> InputError:
         """Make the error for a row, or for a cell in it."""
         place = self.place(row, index)
         return InputError(what, file=self.file, place=place, cure=cure)
 
-    def parsed(self, text: str, row: Row, index: int) -> float:
+    def parsed(self, text: str, row: SheetRow, index: int) -> float:
         """Read the text of a cell, or part of it, as a number.
 
         Raises
@@ -109,7 +109,7 @@ class Table:
                     raise self.refuse(what, row, cure=cure)
 
 
-def read_table(path: str | os.PathLike[str]) -> Table:
+def read_table(path: str | os.PathLike[str]) -> SheetTable:
     """Read a CSV sheet; columns are separated by ``,``, ``;`` or tabs.
 
     Parameters
@@ -132,11 +132,15 @@ def read_table(path: str | os.PathLike[str]) -> Table:
         cure = "Write the column names into the first row"
         raise InputError("the sheet holds nothing but comments", file=file, cure=cure)
     mark = _separator(lines[0][1])
-    rows = (Row(number, _cells(line, mark, number, file)) for number, line in lines)
+    rows = (
+        SheetRow(number, _cells(line, mark, number, file)) for number, line in lines
+    )
     return as_table(rows, file=file, decimal_comma=mark == ";")
 
 
-def as_table(rows: Iterable[Row], *, file: str, decimal_comma: bool = False) -> Table:
+def as_table(
+    rows: Iterable[SheetRow], *, file: str, decimal_comma: bool = False
+) -> SheetTable:
     """Make a table of rows: the first that says something is the header.
 
     Raises
@@ -144,10 +148,10 @@ def as_table(rows: Iterable[Row], *, file: str, decimal_comma: bool = False) -> 
     InputError
         If there is no header or no row below it.
     """
-    header, *below = [row for row in rows if not row.silent] or [Row(1, ())]
+    header, *below = [row for row in rows if not row.silent] or [SheetRow(1, ())]
     width = max((i + 1 for i, cell in enumerate(header.cells) if cell), default=0)
-    header = Row(header.number, header.cells[:width])
-    table = Table(file, header, tuple(below), decimal_comma)
+    header = SheetRow(header.number, header.cells[:width])
+    table = SheetTable(file, header, tuple(below), decimal_comma)
     if not below:
         cure = "Write the readings below the column names"
         raise table.refuse("the sheet holds no readings", header, cure=cure)
@@ -188,6 +192,6 @@ def _cells(line: str, mark: str, number: int, file: str) -> tuple[str, ...]:
     return tuple(cell.strip() for cell in cells)
 
 
-def name_of(file: str) -> str:
+def base_name(file: str) -> str:
     """Name of a file without its folder, as messages about readings say it."""
     return Path(file).name

@@ -12,7 +12,7 @@ from typing import Any
 
 from geom.design.text_file import read_bytes
 from geom.errors import InputError
-from geom.readings.sheets.table import Row, Table, as_table
+from geom.readings.sheets.table import SheetRow, SheetTable, as_table
 
 _LARGEST_UNPACKED = 512 * 1024 * 1024
 _SAVE = "Open it in a spreadsheet program and save it again as .xlsx, or as CSV UTF-8"
@@ -20,7 +20,7 @@ _TYPE_AGAIN = "Type the number itself into the cell, or save the workbook again"
 _SHEET = "rod"
 
 
-def read_workbook(path: str | os.PathLike[str]) -> Table:
+def read_workbook(path: str | os.PathLike[str]) -> SheetTable:
     """Read the sheet named ``rod``, or else the first sheet, of a workbook.
 
     Parameters
@@ -46,7 +46,7 @@ def read_workbook(path: str | os.PathLike[str]) -> Table:
     )
     numbered = enumerate(zip(shown, written, strict=True), 1)
     rows = (
-        Row(number, tuple(_texts(result, formula, number, file)))
+        SheetRow(number, tuple(_texts(result, formula, number, file)))
         for number, (result, formula) in numbered
     )
     return as_table(rows, file=file)

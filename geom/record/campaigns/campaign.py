@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.design.text_file import listed, nearest
+from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.regions import Pieces
@@ -271,11 +271,11 @@ def _of_campaign(record: Record, name: str) -> tuple[Occasion, ...]:
     names = sorted({one.campaign for one in record.occasions})
     if not names:
         raise InputError("the record holds no survey", file=record.folder)
-    told = listed([repr(one) for one in names], last="and")
+    told = join_words([repr(one) for one in names], last="and")
     raise InputError(
         f"there is no campaign {name!r}; there is {told}",
         file=record.folder,
-        cure=f"Did you mean {nearest(name, names)!r}",
+        cure=f"Did you mean {nearest_word(name, names)!r}",
     )
 
 

@@ -9,10 +9,10 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from geom.design.text_file import listed, nearest
+from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.readings.sheets.sheet import refuse_mixed_marks
-from geom.readings.sheets.table import Row, Table, read_table
+from geom.readings.sheets.table import SheetRow, SheetTable, read_table
 from geom.record.store.occasion import (
     Occasion,
     amount_in,
@@ -88,17 +88,17 @@ def read_heat_log(path: str | os.PathLike[str]) -> tuple[Logged, ...]:
     return tuple(sorted(logged, key=lambda one: one.occasion.place))
 
 
-def _layout(table: Table) -> dict[str, int]:
+def _layout(table: SheetTable) -> dict[str, int]:
     """Which column holds what."""
     columns: dict[str, int] = {}
     for index, head in enumerate(table.header.cells):
         name = head.strip().lower()
         if name.startswith("melted") and name not in _MELTED:
             what = f'the column "{head[:40]}" names no unit of mass that is known'
-            cure = f"Write {listed(_MELTED)}"
+            cure = f"Write {join_words(_MELTED)}"
             raise table.refuse(what, table.header, cure=cure)
         if name and name not in _KNOWN:
-            like = nearest(name, _KNOWN)
+            like = nearest_word(name, _KNOWN)
             what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
             raise table.refuse(what, table.header, cure=_HEADER)
         if name in columns:
@@ -120,8 +120,8 @@ def _layout(table: Table) -> dict[str, int]:
 class _Cells:
     """The cells of one row, by the names of their columns."""
 
-    table: Table
-    row: Row
+    table: SheetTable
+    row: SheetRow
     columns: dict[str, int]
 
     def needed(self, name: str, reads: Callable[[str], T]) -> T:
@@ -145,7 +145,7 @@ class _Cells:
         return self.table.refuse(what, self.row, self.columns[name], cure=cure)
 
 
-def _logged(table: Table, row: Row, columns: dict[str, int]) -> Logged:
+def _logged(table: SheetTable, row: SheetRow, columns: dict[str, int]) -> Logged:
     cells = _Cells(table, row, columns)
     amount = partial(amount_in, decimal_comma=table.decimal_comma)
     column = next((name for name in _MELTED if name in columns), "")
@@ -175,10 +175,10 @@ def _files(text: str, folder: Path) -> tuple[Path, ...]:
 
 
 def _refuse_twice(
-    table: Table, logged: Sequence[Logged], columns: dict[str, int]
+    table: SheetTable, logged: Sequence[Logged], columns: dict[str, int]
 ) -> None:
     """No occasion and no file may stand twice."""
-    first: dict[str | Path, Row] = {}
+    first: dict[str | Path, SheetRow] = {}
     for one, row in zip(logged, table.rows, strict=True):
         said: list[tuple[str | Path, str, str]] = [
             (one.occasion.name, one.occasion.words, "heat"),

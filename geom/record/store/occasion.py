@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal, get_args
 
-from geom.design.text_file import folded, listed
+from geom.design.text_file import casefolded, join_words
 from geom.errors import InputError
 from geom.units import parse_number
 
@@ -147,11 +147,11 @@ def stage_in(text: str) -> Stage:
     >>> stage_in("before-repair")
     'before repair'
     """
-    plain = " ".join(folded(text).replace("-", " ").split())
+    plain = " ".join(casefolded(text).replace("-", " ").split())
     for stage in STAGES:
         if plain == stage:
             return stage
-    raise ValueError(f"{text!r} is no stage: write {listed(STAGES)}")
+    raise ValueError(f"{text!r} is no stage: write {join_words(STAGES)}")
 
 
 def day_in(text: str) -> date:

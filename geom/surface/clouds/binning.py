@@ -21,7 +21,7 @@ from geom._version import __version__
 from geom.datum import Pose
 from geom.errors import InputError
 from geom.readings.cloud import Cloud
-from geom.readings.clouds.binary import length_of
+from geom.readings.clouds.binary import file_length
 from geom.readings.clouds.source import CloudSource, Piece
 from geom.surface.clouds.tally import Layout, Packed, Tally
 from geom.units import Float
@@ -156,7 +156,7 @@ def pieces_of(
     InputError
         If the file is not there.
     """
-    size = length_of(cloud.name)
+    size = file_length(cloud.name)
     # Every source is a dataclass that knows its file by this name.
     source = replace(cast("Any", cloud.source), name=str(Path(cloud.name).absolute()))
     pieces = source.pieces(most)

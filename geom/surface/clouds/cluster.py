@@ -35,7 +35,7 @@ from typing import Any, Generic, Protocol, TypeVar, cast
 from geom.datum import Pose
 from geom.errors import DaublineError, InputError, MissingExtra
 from geom.readings.cloud import Cloud
-from geom.readings.clouds.source import no_points
+from geom.readings.clouds.source import no_points_error
 from geom.surface.clouds.binning import (
     Counter,
     Progress,
@@ -299,7 +299,7 @@ class _Counter:
                 if progress is not None:
                     progress(points)
         if not total:
-            raise no_points(cloud.name)
+            raise no_points_error(cloud.name)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from geom.design import Design
-from geom.design.text_file import listed
+from geom.design.text_file import join_words
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.first_passage import HORIZON
@@ -186,7 +186,7 @@ def pattern_lines(pattern: Sequence[Roundness], design: Design) -> list[str]:
         words = plain(zone_pattern.words, most=300)
         zones.setdefault(words, []).append(say_piece(zone_pattern.zone, design))
     return [
-        f"{upfirst(listed(names, last='and'))}: {words}"
+        f"{upfirst(join_words(names, last='and'))}: {words}"
         for words, names in zones.items()
     ]
 
