@@ -25,7 +25,7 @@ from geom.record.regions import Piece, pieces_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import wear_rates
 from geom.record.wear.series import WearSeries, wear_series
-from geom.record.wear.spells import spells_of
+from geom.record.wear.spells import find_spells
 from geom.surface import reconstruct
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -115,11 +115,11 @@ def test_the_log_names_every_sheet_once():
 
 
 def test_every_heat_is_a_spell_of_wear_with_its_hours():
-    spells, gaps = spells_of(occasions())
+    spells, gaps = find_spells(occasions())
     assert gaps == ()
     assert [s.end.heat for s in spells] == list(range(61, 75))
     assert all(s.heats == 1 and 6.5 <= s.hours <= 9.5 for s in spells)
-    without, told = spells_of([o for o in occasions() if o.place != (65, True)])
+    without, told = find_spells([o for o in occasions() if o.place != (65, True)])
     assert len(without) == len(spells) - 1
     assert len(told) == 1
 
@@ -212,7 +212,7 @@ def states() -> dict[Occasion, PanelState]:
 
 def series_of(states: dict[Occasion, PanelState]) -> WearSeries:
     design = geom.load_design(SCANS / "cupola-2.toml")
-    spells, _ = spells_of(list(states))
+    spells, _ = find_spells(list(states))
     pieces = pieces_of(panels_of(design), design)
     return wear_series(spells, pieces, states.__getitem__)
 

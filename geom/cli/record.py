@@ -321,7 +321,7 @@ def _print_table(record: Record) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from geom.record.wear.spells import spells_of
+    from geom.record.wear.spells import find_spells
     from geom.views.say import plain
 
     wide = None if sys.stdout.isatty() else 200
@@ -337,7 +337,7 @@ def _print_table(record: Record) -> None:
         for one in record.occasions:
             rows.add_row(*_row(one))
         console.print(rows)
-    spells, gaps = spells_of(record.occasions)
+    spells, gaps = find_spells(record.occasions)
     told = "1 spell" if len(spells) == 1 else f"{len(spells)} spells"
     console.print(f"{told} of wear from one survey to the next with no repair between")
     for words in gaps:
@@ -362,9 +362,9 @@ def _document(record: Record) -> str:
     import json
 
     from geom.record.store.manifest import SCHEMA, told_of
-    from geom.record.wear.spells import spells_of
+    from geom.record.wear.spells import find_spells
 
-    spells, gaps = spells_of(record.occasions)
+    spells, gaps = find_spells(record.occasions)
     told = {
         "schema": SCHEMA,
         "lining": record.design.name,

@@ -33,9 +33,9 @@ from geom.record.store.manifest import told_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import findings_in, opened
-from geom.record.wear.accumulate import Summed, Tick, sum_by_tasks
+from geom.record.wear.accumulate import Accumulated, Tick, accumulate
 from geom.record.wear.maps import WearMaps
-from geom.record.wear.ovality import Roundness, wear_pattern
+from geom.record.wear.ovality import Harmonics, circumferential_pattern
 from geom.record.wear.rates import Rates, wear_rates
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import (
@@ -44,13 +44,13 @@ from geom.record.wear.spells import (
     Exposure,
     Spell,
     exposures,
-    spells_of,
+    find_spells,
 )
 
 if TYPE_CHECKING:
     from geom.record.changepoints.steps import Step
     from geom.record.forecast.forecast import Forecast
-    from geom.record.wear.ovality import Roundness
+    from geom.record.wear.ovality import Harmonics
     from geom.record.wear.spells import Spell
 
 
@@ -143,7 +143,7 @@ def _step(step: Step) -> dict[str, Any]:
     }
 
 
-def _roundness(one: Roundness) -> dict[str, Any]:
+def _roundness(one: Harmonics) -> dict[str, Any]:
     return {
         **one.zone.to_dict(),
         "lobes": [
@@ -231,7 +231,7 @@ class Wear:
     series: WearSeries
     rates: Mapping[Exposure, Rates]
     steps: tuple[Step, ...]
-    pattern: tuple[Roundness, ...]
+    pattern: tuple[Harmonics, ...]
     forecasts: tuple[Forecast, ...]
     repaired: tuple[Forecast, ...]
     maps: WearMaps
@@ -295,12 +295,12 @@ def study(
     names = tuple(dict.fromkeys(one.campaign for one in record.occasions))
     chosen = _chosen(record, names, campaign)
     occasions = tuple(one for one in record.occasions if one.campaign == chosen)
-    spells, gaps = spells_of(occasions)
+    spells, gaps = find_spells(occasions)
     if not spells:
         raise _no_spell(record, occasions, gaps)
     pieces = pieces_of(record.panels, record.design)
     say = tick if tick is not None else _silent
-    summed = sum_by_tasks(record, spells, pieces, cluster=cluster, tick=say)
+    summed = accumulate(record, spells, pieces, cluster=cluster, tick=say)
     series = summed.series
     say("rates")
     told: list[Exposure] = [
@@ -309,7 +309,7 @@ def study(
     rates = {against: wear_rates(series, against) for against in told}
     say("steps and patterns")
     steps = find_steps(series, seed=seed)
-    pattern = wear_pattern(series, record.design)
+    pattern = circumferential_pattern(series, record.design)
     say("forecast")
     last = occasions[-1]
     state_of = _StateOf(record, summed, last)
@@ -358,7 +358,7 @@ class _StateOf:
     """Surveys panel by panel: the last whole, the others as they were summed."""
 
     record: Record
-    summed: Summed
+    summed: Accumulated
     last: Occasion
 
     def __call__(self, occasion: Occasion) -> PanelState:

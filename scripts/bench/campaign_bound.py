@@ -22,37 +22,37 @@ from campaign_surveys import AFTER_STEP, Seen, load
 from campaign_truth import Told
 from scipy.special import ndtr, ndtri
 
-from geom.record.changepoints.candidates import trial_pieces
-from geom.record.changepoints.covariance import MANY, ORDER, WAVES
+from geom.record.changepoints.candidates import candidate_regions
+from geom.record.changepoints.covariance import BASIS, MULTIPLICITY, ORDER
 from geom.record.changepoints.scan import AFTER, BEFORE
-from geom.record.changepoints.table import RingWear, ring_wear
+from geom.record.changepoints.table import WearTable, wear_table
 from geom.units import Float
 
 
-def scatter(records: Sequence[RingWear]) -> Float:
+def scatter(records: Sequence[WearTable]) -> Float:
     """How rows hang together in each wave, told from many records; (waves, r, r)."""
-    wear = np.stack([one.wear for one in records]) @ WAVES
+    wear = np.stack([one.wear for one in records]) @ BASIS
     off = wear - wear.mean(axis=1, keepdims=True)
     square = np.einsum("fnrw,fnsw->wrs", off, off, optimize=True)
     square /= len(off) * (off.shape[1] - 1.0)
-    like = np.zeros((MANY.size, *square.shape[1:]))
+    like = np.zeros((MULTIPLICITY.size, *square.shape[1:]))
     np.add.at(like, ORDER, square)
-    return np.asarray((like / MANY[:, None, None])[ORDER])
+    return np.asarray((like / MULTIPLICITY[:, None, None])[ORDER])
 
 
-def height(without: RingWear, record: RingWear, known: Float) -> float:
+def height(without: WearTable, record: WearTable, known: Float) -> float:
     """How high the step of a record is, in standard uncertainties."""
     n = len(record.wear)
-    step = (record.wear - without.wear)[-AFTER_STEP:].mean(axis=0) @ WAVES
+    step = (record.wear - without.wear)[-AFTER_STEP:].mean(axis=0) @ BASIS
     felt = np.linalg.solve(known, step.T[..., None])[..., 0].T
     share = 1.0 / AFTER_STEP + 1.0 / (n - AFTER_STEP)
     return float(np.sqrt(np.sum(step * felt) / share))
 
 
-def searched(one: Seen, record: RingWear) -> int:
+def searched(one: Seen, record: WearTable) -> int:
     """Shapes and places that are searched in a record."""
     pieces = Told(one).pieces
-    shapes = len(trial_pieces(pieces, record.rows, record.usual).pieces)
+    shapes = len(candidate_regions(pieces, record.rows, record.usual).pieces)
     return shapes * (len(record.wear) - BEFORE - AFTER + 1)
 
 
@@ -69,7 +69,7 @@ def main(words: Sequence[str] | None = None) -> None:
         parser.error(f"no furnace {named} in {options.folder}")
     furnaces = [load(file, int(file.stem[-5:]), options.heats) for file in files]
     records = [
-        {name: ring_wear(Told(one).series) for name, one in furnace.items()}
+        {name: wear_table(Told(one).series) for name, one in furnace.items()}
         for furnace in furnaces
     ]
     known = scatter([record[""] for record in records])

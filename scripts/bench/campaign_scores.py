@@ -15,7 +15,7 @@ from campaign_walls import HOURS, MELTED
 from geom.compare.panels import HOURS as HOURS_ROUND
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step, find_steps
-from geom.record.wear.ovality import in_front, wear_pattern
+from geom.record.wear.ovality import circumferential_pattern, faces_tuyere
 from geom.record.wear.rates import wear_rates
 
 Record = dict[str, Any]
@@ -107,9 +107,9 @@ def patterns(told: Told) -> list[Record]:
     lasting = (seen.lasting + seen.spalls).reshape(-1, HOURS_ROUND)
     rows = np.isfinite(seen.states[0].cutback).reshape(-1, HOURS_ROUND).all(axis=1)
     turn = np.deg2rad(np.arange(HOURS_ROUND) * 360.0 / HOURS_ROUND)
-    front = in_front(seen.furnace.design)
+    front = faces_tuyere(seen.furnace.design)
     found = []
-    for one in wear_pattern(told.series, seen.furnace.design):
+    for one in circumferential_pattern(told.series, seen.furnace.design):
         place = told.pieces.pieces.index(one.zone)
         inside = told.pieces.member[place].reshape(-1, HOURS_ROUND).any(axis=1) & rows
         sides = lasting[inside].mean(axis=0)

@@ -14,7 +14,7 @@ from geom.compare.panels import PanelState
 from geom.record.regions import Pieces, pieces_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.series import WearSeries, wear_series
-from geom.record.wear.spells import spells_of
+from geom.record.wear.spells import find_spells
 from geom.units import Bool, Float
 
 _FIRST = date(2026, 1, 5)
@@ -57,7 +57,7 @@ class Told:
     @cached_property
     def series(self) -> WearSeries:
         """As the record makes it."""
-        spells, gaps = spells_of(self.occasions)
+        spells, gaps = find_spells(self.occasions)
         assert not gaps
         return wear_series(spells, self.pieces, self.state)
 

@@ -12,8 +12,8 @@ import numpy as np
 from geom.record.regions import pieces_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
-from geom.record.wear.accumulate import sum_by_tasks
-from geom.record.wear.spells import Spell, spells_of
+from geom.record.wear.accumulate import accumulate
+from geom.record.wear.spells import Spell, find_spells
 from geom.units import Float
 
 #: Wear per heat, its sd, and its trend, (m, k) each.
@@ -24,9 +24,9 @@ def ours(processes: int | None) -> Callable[[Record], Maps]:
     """Daubline: maps against heats, hours and tonnes, and the series of all pieces."""
 
     def way(record: Record) -> Maps:
-        spells, _ = spells_of(record.occasions)
+        spells, _ = find_spells(record.occasions)
         pieces = pieces_of(record.panels, record.design)
-        maps = sum_by_tasks(record, spells, pieces, processes=processes).maps
+        maps = accumulate(record, spells, pieces, processes=processes).maps
         return maps.per_heat.rate, maps.per_heat.sd, maps.trend
 
     return way
@@ -36,7 +36,7 @@ def by_hand(record: Record) -> Maps:
     """What somebody handy writes: one pass of plain sums, in one process."""
     import h5py
 
-    spells, _ = spells_of(record.occasions)
+    spells, _ = find_spells(record.occasions)
 
     def read(one: Occasion) -> Float:
         with h5py.File(record.path(one), "r") as file:
@@ -59,7 +59,7 @@ def by_xarray(record: Record) -> Maps:
     """Xarray over dask, out of core, as its own documentation has it; on threads."""
     import xarray as xr
 
-    spells, _ = spells_of(record.occasions)
+    spells, _ = find_spells(record.occasions)
     place = {one: k for k, one in enumerate(record.occasions)}
     data = xr.open_mfdataset(
         [str(record.path(one)) for one in record.occasions],

@@ -7,7 +7,7 @@ import pytest
 from campaign_bound import height, scatter
 
 from geom.compare.panels import HOURS
-from geom.record.changepoints.table import ring_wear
+from geom.record.changepoints.table import wear_table
 from tests.record.worn_heats import heats, series_of
 
 SIGMA = 0.8
@@ -15,7 +15,7 @@ SIGMA = 0.8
 
 def test_a_step_stands_out_by_the_root_of_its_panels() -> None:
     """h mm on m panels, after 2 of n: h sqrt(m) / (s sqrt(1 / 2 + 1 / (n - 2)))."""
-    ring = ring_wear(series_of(heats(10)))
+    ring = wear_table(series_of(heats(10)))
     rng = np.random.default_rng(3)
     noise = [
         replace(ring, wear=SIGMA * rng.standard_normal(ring.wear.shape))

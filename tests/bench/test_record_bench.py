@@ -13,7 +13,7 @@ from record_memory import family, watched
 from record_ways import WAYS
 
 from geom.record.store.store import check_record, open_record
-from geom.record.wear.spells import spells_of
+from geom.record.wear.spells import find_spells
 
 SURVEYS = 9
 
@@ -26,7 +26,7 @@ def record(tmp_path_factory):
 def test_a_record_made_quickly_is_a_sound_record(record):
     assert check_record(record.folder) == ()
     assert len(open_record(record.folder).occasions) == SURVEYS
-    spells, gaps = spells_of(record.occasions)
+    spells, gaps = find_spells(record.occasions)
     assert len(spells) == SURVEYS // 2
     assert gaps == ()
     wall = record.wall(record.occasions[-1])

@@ -30,7 +30,7 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError
-from geom.record.forecast.first_passage import heats_to_pass
+from geom.record.forecast.first_passage import first_passage_time
 from geom.record.forecast.forecast import governing, rate_between, remaining_life
 
 
@@ -113,9 +113,9 @@ def test_a_forecast_without_scatter_is_a_straight_line_read_backwards() -> None:
     rng = np.random.default_rng(28037)
     a, b = rng.multivariate_normal([intercept, slope], table, 200_000).T
     limit = rng.normal(10.5, 0.5, a.size)
-    found = heats_to_pass(limit - a, b, np.array(0.0))
+    found = first_passage_time(limit - a, b, np.array(0.0))
     # the printed sd is linearised, and the draws are of a ratio: 3 %
     assert np.median(found) == pytest.approx(4.913, abs=0.005)
     assert np.std(found) == pytest.approx(0.322, rel=0.03)
-    alone = heats_to_pass(limit - a, rng.permutation(b), np.array(0.0))
+    alone = first_passage_time(limit - a, rng.permutation(b), np.array(0.0))
     assert np.std(alone) != pytest.approx(0.322, rel=0.2)  # the covariance left out

@@ -20,7 +20,7 @@ from geom.design import Design, Opening, Profile, RepairRules
 from geom.record.regions import Pieces, pieces_of
 from geom.record.store.occasion import Occasion, Stage
 from geom.record.wear.series import WearSeries, wear_series
-from geom.record.wear.spells import spells_of
+from geom.record.wear.spells import find_spells
 from geom.units import Bool, Float
 from tests.walls import plain_design
 
@@ -87,7 +87,7 @@ class Told:
 
     @property
     def series(self) -> WearSeries:
-        spells, _ = spells_of(list(self.states))
+        spells, _ = find_spells(list(self.states))
         return wear_series(spells, PIECES, self.states.__getitem__)
 
 

@@ -11,7 +11,7 @@ from geom.record.forecast.forecast import Forecast
 from geom.record.regions import pieces_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import spells_of
+from geom.record.wear.spells import find_spells
 
 HEATS = 14
 
@@ -26,7 +26,7 @@ def make_series(design, *, heats=HEATS, step_at=9):
         told = (6.0, 20_000.0, "2026")
         occasions.append(Occasion(heat, "before repair", day, *told))
         occasions.append(Occasion(heat, "after repair", day, campaign="2026"))
-    spells, gaps = spells_of(occasions)
+    spells, gaps = find_spells(occasions)
     height = np.array([0.5 * (p.height_from + p.height_to) for p in pieces.pieces])
     usual = 0.5 + 9.0 * np.exp(-(((height - 760.0) / 250.0) ** 2))
     later = np.arange(heats)[:, None] >= step_at

@@ -28,7 +28,7 @@ from geom.record.wear.spells import (
     Exposure,
     Spell,
     exposures,
-    spells_of,
+    find_spells,
 )
 from geom.stats.intervals import mover_difference
 
@@ -225,7 +225,7 @@ def campaign_wear(
         If there is no such campaign, or none of its spells says what it lasted.
     """
     occasions = _of_campaign(record, name)
-    spells, gaps = spells_of(occasions)
+    spells, gaps = find_spells(occasions)
     lasted = exposures(spells, by)
     counted = np.isfinite(lasted) & (lasted > 0.0)
     used = tuple(one for one, so in zip(spells, counted, strict=True) if so)

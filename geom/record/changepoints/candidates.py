@@ -22,7 +22,7 @@ import numpy as np
 
 from geom.compare.panels import HOURS
 from geom.frame import wrap
-from geom.record.changepoints.covariance import ORDER, WAVES, RingScatter
+from geom.record.changepoints.covariance import BASIS, ORDER, TableCovariance
 from geom.record.regions import Kind, Piece, Pieces
 from geom.units import Bool, Float, Int
 
@@ -35,7 +35,7 @@ _LARGE: tuple[Kind, ...] = ("wall", "zone")
 
 
 @dataclass(frozen=True)
-class TrialPieces:
+class CandidateRegions:
     """Shapes of a step that is 1 mm high on average; those all round come first.
 
     Attributes
@@ -59,7 +59,7 @@ class TrialPieces:
     @cached_property
     def spans(self) -> Float:
         """The spans in waves; shape (u, waves)."""
-        return self.sides @ WAVES
+        return self.sides @ BASIS
 
     def on_panels(self, shape: int) -> Float:
         """Height of the step on every panel; shape (rows, HOURS)."""
@@ -69,7 +69,7 @@ class TrialPieces:
         return np.asarray(self.tall[tall][:, None] * self.sides[span][None, :])
 
 
-def trial_pieces(pieces: Pieces, rows: Int, usual: Float) -> TrialPieces:
+def candidate_regions(pieces: Pieces, rows: Int, usual: Float) -> CandidateRegions:
     """Shapes to try on some rows of panels.
 
     Parameters
@@ -90,7 +90,7 @@ def trial_pieces(pieces: Pieces, rows: Int, usual: Float) -> TrialPieces:
     uneven = [(one, _in_proportion(inside, usual)) for one, inside in named]
     shapes = [*named, *uneven, *bands]
     sides, reach = _spans()
-    return TrialPieces(
+    return CandidateRegions(
         pieces=(
             *(one for one, _ in shapes),
             *(_sided(one, *ends) for one, _ in named for ends in reach),
@@ -157,7 +157,7 @@ def _sided(one: Piece, start: float, end: float) -> Piece:
 
 
 @dataclass(frozen=True)
-class StepHeights:
+class ContrastWeights:
     """Weights that tell heights of steps; b records, h shapes.
 
     Attributes
@@ -178,7 +178,7 @@ class StepHeights:
     reach: Float
 
     @classmethod
-    def of(cls, trial: TrialPieces, scatter: RingScatter) -> StepHeights:
+    def of(cls, trial: CandidateRegions, scatter: TableCovariance) -> ContrastWeights:
         """Weights for some scatter."""
         own = np.einsum("bmii->bmi", scatter.table)
         inverse = np.linalg.inv(scatter.table + np.eye(own.shape[2]) * own[..., None])
@@ -192,7 +192,7 @@ class StepHeights:
         reach = np.concatenate([round_, sided.reshape(len(own), -1)], axis=1)
         return cls(level, up, spans, reach)
 
-    def of_spells(self, off: Float) -> Float:
+    def contrasts(self, off: Float) -> Float:
         """Heights; (b, n, rows, waves) to (b, n, h), mm."""
         count, n = off.shape[:2]
         level = off[..., 0] @ self.level
@@ -201,7 +201,7 @@ class StepHeights:
         both = np.concatenate([level, sided.reshape(count, n, -1)], axis=2)
         return np.asarray(both / self.reach[:, None])
 
-    def variance(self, scatter: RingScatter) -> Float:
+    def variance(self, scatter: TableCovariance) -> Float:
         """Of heights in a spell of weight 1, ``f' S f / (f' x)^2``; (b, h), mm2."""
         table, count = scatter.table, len(self.reach)
         round_ = np.sum(self.level * (table[:, 0] @ self.level), axis=1)

@@ -46,9 +46,9 @@ def _waves() -> tuple[Float, Int]:
 
 
 #: Waves over sides, one a column, orthonormal; (HOURS, HOURS).  The first is the mean.
-WAVES, ORDER = _waves()
+BASIS, ORDER = _waves()
 #: How many waves go round that many times: 1, 2, 2, 2, 2, 2, 1.
-MANY = np.bincount(ORDER).astype(np.float64)
+MULTIPLICITY = np.bincount(ORDER).astype(np.float64)
 
 
 #: How many spells the common shape of the rows' scatter counts for, in each wave.
@@ -63,7 +63,7 @@ _LEAST = 0.05
 
 
 @dataclass(frozen=True)
-class RingScatter:
+class TableCovariance:
     """Covariance of the wear of panels in a spell of weight 1; for b records at once.
 
     Attributes
@@ -105,7 +105,9 @@ def squares(off: Float, weight: Float) -> Float:
     array (b, orders, rows, rows), mm2
     """
     rough = off * np.sqrt(weight)[:, None, None]
-    return np.stack([_table(rough[..., m == ORDER]) for m in range(MANY.size)], axis=1)
+    return np.stack(
+        [_table(rough[..., m == ORDER]) for m in range(MULTIPLICITY.size)], axis=1
+    )
 
 
 def _table(waves: Float) -> Float:
@@ -114,7 +116,7 @@ def _table(waves: Float) -> Float:
     return np.asarray(flat @ np.swapaxes(flat, 1, 2))
 
 
-def ring_scatter(square: Float, freedom: float, usual: Float) -> RingScatter:
+def table_covariance(square: Float, freedom: float, usual: Float) -> TableCovariance:
     """What scatter is seen in b records.
 
     Parameters
@@ -126,11 +128,11 @@ def ring_scatter(square: Float, freedom: float, usual: Float) -> RingScatter:
     usual : array (rows,), mm
         What each row wears in a heat.
     """
-    worth = freedom * MANY[:, None]
+    worth = freedom * MULTIPLICITY[:, None]
     seen = square / worth[..., None]
     own = np.einsum("bmii->bmi", seen)
     size = np.maximum(own.mean(axis=2, keepdims=True), _LEAST**2)
-    many = MANY[2:, None]
+    many = MULTIPLICITY[2:, None]
     shape = ((own / size)[:, 2:] * many).sum(axis=1, keepdims=True) / many.sum()
     spread = (worth * own + _WORTH * size * shape) / (worth + _WORTH)
     spread = np.maximum(spread, _LEAST**2)
@@ -141,7 +143,7 @@ def ring_scatter(square: Float, freedom: float, usual: Float) -> RingScatter:
     alike = alone.mean(axis=2)
     blunt = np.sqrt(np.minimum(alike / alike[:, 1:2], 1.0))
     blunt[:, 0] = 1.0
-    return RingScatter(shared + _up_the_wall(left, alone), blunt[:, ORDER])
+    return TableCovariance(shared + _up_the_wall(left, alone), blunt[:, ORDER])
 
 
 def _shared(seen: Float, usual: Float) -> Float:

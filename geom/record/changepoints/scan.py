@@ -1,6 +1,6 @@
 """Where in a record a step is most evident, and how evident chance alone makes one.
 
-For every shape of a step (`trial_pieces`) and every place in the record, the mean
+For every shape of a step (`candidate_regions`) and every place in the record, the mean
 height of the step after is held against the mean before (`step_heights`).  What it is
 divided by is the scatter of those heights on both sides, drawn towards what the scatter
 of the whole table there makes of them, so that few spells still tell.  How great the
@@ -38,14 +38,14 @@ from functools import cached_property
 
 import numpy as np
 
-from geom.record.changepoints.candidates import StepHeights, TrialPieces
+from geom.record.changepoints.candidates import CandidateRegions, ContrastWeights
 from geom.record.changepoints.covariance import (
-    WAVES,
-    RingScatter,
-    ring_scatter,
+    BASIS,
+    TableCovariance,
     squares,
+    table_covariance,
 )
-from geom.record.changepoints.table import RingWear, SpellRuns
+from geom.record.changepoints.table import Blocks, WearTable
 from geom.units import Bool, Float, Int
 
 #: Spells before and after a step, at least.
@@ -97,7 +97,7 @@ class Ground:
 
     weight: Float
     usual: Float
-    trial: TrialPieces
+    trial: CandidateRegions
     valid: Bool
 
     def off(self, wear: Float) -> Float:
@@ -117,7 +117,7 @@ class Ground:
         high = np.average(off[:, place:], axis=1, weights=after)
         return high - low, float(1.0 / before.sum() + 1.0 / after.sum())
 
-    def scatter(self, off: Float, place: Int) -> RingScatter:
+    def scatter(self, off: Float, place: Int) -> TableCovariance:
         """What spells scatter by on both sides of a place, one for each record."""
         after = np.arange(self.weight.size) >= place[:, None]
         more = after * self.weight
@@ -126,18 +126,18 @@ class Ground:
         change = sums * (1.0 / more.sum(1) + 1.0 / less.sum(1))[:, None, None]
         left = off - after[..., None, None] * change[:, None]
         square = squares(self.off(left), self.weight)
-        return ring_scatter(square, self.weight.size - 2.0, self.usual)
+        return table_covariance(square, self.weight.size - 2.0, self.usual)
 
-    def heights(self, off: Float) -> StepHeights:
+    def heights(self, off: Float) -> ContrastWeights:
         """What tells heights of steps in that wear.
 
         By the scatter beside the place where a step is most evident when it is itself
         still counted as scatter.
         """
         square = squares(off, self.weight)
-        rough = ring_scatter(square, self.weight.size - 1.0, self.usual)
-        first = _most_evident(off, square, StepHeights.of(self.trial, rough), self)
-        return StepHeights.of(self.trial, self.scatter(off, first.place))
+        rough = table_covariance(square, self.weight.size - 1.0, self.usual)
+        first = _most_evident(off, square, ContrastWeights.of(self.trial, rough), self)
+        return ContrastWeights.of(self.trial, self.scatter(off, first.place))
 
 
 def search(wear: Float, ground: Ground) -> Evidence:
@@ -154,9 +154,9 @@ def search(wear: Float, ground: Ground) -> Evidence:
 
 
 def _most_evident(
-    off: Float, square: Float, told: StepHeights, ground: Ground
+    off: Float, square: Float, told: ContrastWeights, ground: Ground
 ) -> Evidence:
-    weight, heights = ground.weight, told.of_spells(off)
+    weight, heights = ground.weight, told.contrasts(off)
     total = np.einsum("t,bth->bh", weight, heights**2)
     records = np.arange(len(off))
     best, shape = np.zeros(len(off)), np.zeros(len(off), dtype=np.int64)
@@ -165,7 +165,7 @@ def _most_evident(
     for k in range(BEFORE, weight.size - AFTER + 1):
         panels, share = ground.change(off, k)
         taken = squares(panels[:, None], np.ones(1)) / share
-        beside = ring_scatter(square - taken, weight.size - 2.0, ground.usual)
+        beside = table_covariance(square - taken, weight.size - 2.0, ground.usual)
         change, _ = ground.change(heights, k)
         own = np.maximum(total - change**2 / share, 0.0)
         sd = np.sqrt((_OWN_WORD * told.variance(beside) + own) / freedom * share)
@@ -261,13 +261,13 @@ class Found:
 class Look:
     """What is looked through, n spells, and for what, h shapes."""
 
-    ring: RingWear
-    trial: TrialPieces
+    ring: WearTable
+    trial: CandidateRegions
 
     @cached_property
-    def runs(self) -> SpellRuns:
+    def runs(self) -> Blocks:
         """The spells as they are taken together."""
-        return SpellRuns(self.ring.weight)
+        return Blocks(self.ring.weight)
 
     @cached_property
     def ground(self) -> Ground:
@@ -300,7 +300,7 @@ class Look:
 
     def most_evident(self, wear: Float, seed: int, false_alarms: float) -> Found | None:
         """The most evident step of some wear (n, rows, HOURS), if it is not chance."""
-        merged = (self.runs.means(wear) @ WAVES)[None]
+        merged = (self.runs.means(wear) @ BASIS)[None]
         seen = search(merged, self.ground)
         luck = chance(merged, seen, self.ground, seed=seed, false_alarms=false_alarms)
         if luck > false_alarms:
@@ -309,14 +309,14 @@ class Look:
         if self.runs.long == 1.0:
             return Found(shape, run, luck)
         told = self.ground.heights(self.ground.off(merged))
-        off = (wear - self.ring.mean) @ WAVES
-        heights = told.of_spells(off[None])[0, :, shape]
+        off = (wear - self.ring.mean) @ BASIS
+        heights = told.contrasts(off[None])[0, :, shape]
         place = self.runs.place(heights, run, before=BEFORE, after=AFTER)
         return Found(shape, place, luck)
 
-    def scatter(self, wear: Float, place: int) -> RingScatter:
+    def scatter(self, wear: Float, place: int) -> TableCovariance:
         """What runs of spells scatter by on both sides of a spell."""
-        off = self.ground.off((self.runs.means(wear) @ WAVES)[None])
+        off = self.ground.off((self.runs.means(wear) @ BASIS)[None])
         run = int(np.searchsorted(self.runs.first, place, side="left"))
         return self.ground.scatter(off, np.array([run]))
 

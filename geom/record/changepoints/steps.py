@@ -17,12 +17,12 @@ import numpy as np
 from geom.compare.panels import HOURS
 from geom.frame import wrap
 from geom.quantity import Quantity
-from geom.record.changepoints.candidates import trial_pieces
-from geom.record.changepoints.covariance import WAVES
+from geom.record.changepoints.candidates import candidate_regions
+from geom.record.changepoints.covariance import BASIS
 from geom.record.changepoints.scan import AFTER, BEFORE, Found, Look
-from geom.record.changepoints.table import ring_wear
+from geom.record.changepoints.table import wear_table
 from geom.record.regions import Piece, Pieces
-from geom.record.wear.rates import comes_back
+from geom.record.wear.rates import systematic_variance
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Spell
 from geom.units import Bool
@@ -112,10 +112,10 @@ def find_steps(
         In the order of their heats; none where there are not 3 spells before and 2
         after to bear one out, or fewer than 3 rows of panels are told.
     """
-    ring = ring_wear(series)
+    ring = wear_table(series)
     if ring.spells.size < BEFORE + AFTER or ring.rows.size < _FEWEST_ROWS:
         return ()
-    look = Look(ring, trial_pieces(series.pieces, ring.rows, ring.usual))
+    look = Look(ring, candidate_regions(series.pieces, ring.rows, ring.usual))
     left, found = ring.wear, list[Found]()
     while len(found) < _MOST:
         step = look.most_evident(left, seed + len(found), false_alarms)
@@ -135,7 +135,7 @@ def _told(one: Found, found: Sequence[Found], look: Look, series: WearSeries) ->
     others = [other for other in found if other is not one]
     alone = look.without(others) if others else ring.wear
     scatter = look.scatter(alone, one.place)
-    prior = look.runs.long * scatter.of_mean(panels / panels.sum() @ WAVES)
+    prior = look.runs.long * scatter.of_mean(panels / panels.sum() @ BASIS)
     square, sides = 0.0, []
     for part in (slice(begin, one.place), slice(one.place, end)):
         weight = ring.weight[part]
@@ -146,7 +146,7 @@ def _told(one: Found, found: Sequence[Found], look: Look, series: WearSeries) ->
     own = (_OWN_WORD * prior + square) / freedom
     (low, less), (high, more) = sides
     piece = look.trial.pieces[one.shape]
-    fixed = comes_back(piece, series.pieces, ring.per_heat.worn)
+    fixed = systematic_variance(piece, series.pieces, ring.per_heat.worn)
     return Step(
         piece=piece,
         first=series.spells[int(ring.spells[one.place])],

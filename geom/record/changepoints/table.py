@@ -25,7 +25,7 @@ _MOSTLY = 2.0 / 3.0
 
 
 @dataclass(frozen=True)
-class RingWear:
+class WearTable:
     """Wear per heat; n spells, r rows of panels, `HOURS` sides.
 
     Attributes
@@ -62,7 +62,7 @@ class RingWear:
         return np.asarray(self.mean.mean(axis=1))
 
 
-def ring_wear(series: WearSeries) -> RingWear:
+def wear_table(series: WearSeries) -> WearTable:
     """Wear of the panels as a full table.
 
     Parameters
@@ -80,7 +80,7 @@ def ring_wear(series: WearSeries) -> RingWear:
     held = known.reshape(len(known), -1).mean(axis=1) if rows.size else np.zeros(0)
     spells = np.flatnonzero(held >= _ENOUGH)
     weight = told.weight[spells]
-    return RingWear(
+    return WearTable(
         spells=spells,
         rows=rows,
         wear=_filled(wear[spells], known[spells], weight),
@@ -121,7 +121,7 @@ _EACH, _LAST, _RUNS = 50, 20, 30
 
 
 @dataclass(frozen=True)
-class SpellRuns:
+class Blocks:
     """Runs of n spells.
 
     Attributes

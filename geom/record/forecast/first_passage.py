@@ -39,7 +39,7 @@ from geom.units import Bool, Float
 HORIZON = 999.0
 
 
-def heats_to_pass(room: Float, rate: Float, scatter: Float) -> Float:
+def first_passage_time(room: Float, rate: Float, scatter: Float) -> Float:
     """Heats until limits are passed; arrays broadcast.
 
     Parameters
@@ -75,7 +75,7 @@ def heats_to_pass(room: Float, rate: Float, scatter: Float) -> Float:
     return heats
 
 
-def with_spots(
+def first_passage_with_spall(
     even: Float, room: Float, rate: Float, scatter: Float, *, after: Float, depth: Float
 ) -> Float:
     """Heats until limits are passed where a spot falls out meanwhile.
@@ -86,7 +86,7 @@ def with_spots(
     Parameters
     ----------
     even : array
-        Heats without the spot, as `heats_to_pass` tells them.
+        Heats without the spot, as `first_passage_time` tells them.
     room, rate, scatter : array
         As there.
     after : array
@@ -101,11 +101,11 @@ def with_spots(
     >>> with_spots(even, room, rate, 0.0, after=np.array([1.0, 9.0]), depth=12.0)
     array([1. , 2.5])
     """
-    rest = np.maximum(after, heats_to_pass(room - depth, rate, scatter))
+    rest = np.maximum(after, first_passage_time(room - depth, rate, scatter))
     return np.minimum(even, rest)
 
 
-def first_of(heats: Float, groups: Bool) -> Float:
+def earliest_passage(heats: Float, groups: Bool) -> Float:
     """The first panel of each group to pass.
 
     Parameters

@@ -48,17 +48,17 @@ from geom.record.changepoints.steps import Step
 from geom.record.forecast.first_passage import (
     HORIZON,
     Limit,
-    first_of,
-    heats_to_pass,
+    earliest_passage,
+    first_passage_time,
+    first_passage_with_spall,
     limits_of,
-    with_spots,
 )
 from geom.record.forecast.trajectories import (
-    Course,
     StateOf,
-    as_repaired,
-    left_alone,
+    Trajectories,
     series_of,
+    simulate_repaired,
+    simulate_unrepaired,
 )
 from geom.record.regions import Piece, Pieces
 from geom.record.store.occasion import Occasion
@@ -281,7 +281,9 @@ def forecast(
     if not series.spells:
         return ()
     rng = np.random.default_rng(seed)
-    course = left_alone(series, rates, last, state_of=state_of, steps=steps, rng=rng)
+    course = simulate_unrepaired(
+        series, rates, last, state_of=state_of, steps=steps, rng=rng
+    )
     large = _large(series.pieces, "wall", "zone")
     told: list[Forecast] = []
     for limit in limits_of(series.pieces, design):
@@ -313,7 +315,7 @@ def forecast_repaired(
     """
     series = _of_last_campaign(series)
     rng = np.random.default_rng(seed)
-    course = as_repaired(series, last, state_of=state_of, rng=rng)
+    course = simulate_repaired(series, last, state_of=state_of, rng=rng)
     if course is None:
         return ()
     wall = _large(series.pieces, "wall")
@@ -368,14 +370,19 @@ class _Passing:
     """How panels pass one limit."""
 
     def __init__(
-        self, pieces: Pieces, course: Course, limit: Limit, depth: Float, going: Going
+        self,
+        pieces: Pieces,
+        course: Trajectories,
+        limit: Limit,
+        depth: Float,
+        going: Going,
     ) -> None:
         self.pieces, self.course, self.limit = pieces, course, limit
         self.depth, self.going = depth[course.panel], going
         room = self.depth[:, None] - course.depths
-        self.slow = heats_to_pass(room, course.lesser, course.scatter)
-        self.even = heats_to_pass(room, course.governing, course.scatter)
-        self.soon = with_spots(
+        self.slow = first_passage_time(room, course.lesser, course.scatter)
+        self.even = first_passage_time(room, course.governing, course.scatter)
+        self.soon = first_passage_with_spall(
             self.even,
             room,
             course.governing,
@@ -399,7 +406,7 @@ class _Passing:
         """Forecasts of some pieces; none of those of which no place is told."""
         groups = self.pieces.member[list(chosen)][:, self.course.panel] > 0.0
         ways = self.soon, self.even, self.slow
-        first = (first_of(heats, groups) for heats in ways)
+        first = (earliest_passage(heats, groups) for heats in ways)
         return [
             self._one(self.pieces.pieces[i], some, _heats(*heats))
             for i, some, *heats in zip(chosen, groups, *first, strict=True)

@@ -22,7 +22,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.compare.panels import HOURS
-from geom.record.forecast.variance_components import Spread, spread_of
+from geom.record.forecast.variance_components import (
+    VarianceComponents,
+    variance_components,
+)
 from geom.record.regions import Pieces
 from geom.units import Bool, Float
 
@@ -38,7 +41,7 @@ _LEAST, _MOST = 0.25, 4.0
 
 
 @dataclass(frozen=True)
-class Settled:
+class ShrunkRates:
     """Rates of p panels.
 
     Attributes
@@ -49,17 +52,17 @@ class Settled:
     """
 
     value: Float
-    spread: Spread
+    spread: VarianceComponents
 
     @property
-    def shared(self) -> Settled:
+    def shared(self) -> ShrunkRates:
         """Without what panels err by by themselves."""
         return replace(self, spread=replace(self.spread, own=0.0 * self.spread.own))
 
 
-def settled(
+def shrink_rates(
     value: Float, sd: Float, pieces: Pieces, *, by_share: bool = True
-) -> Settled:
+) -> ShrunkRates:
     """Rates of panels drawn towards what the wall about them says.
 
     Parameters
@@ -76,7 +79,7 @@ def settled(
     Level and side together say level * side / wall where the mean of the wall is
     clear of zero, else what the level says.
     """
-    spread = spread_of(sd, pieces)
+    spread = variance_components(sd, pieces)
     panel = value[list(pieces.of_kind("panel"))]
     level, level_sd = _levels(value, spread, pieces, by_share)
     part, part_sd = np.ones(HOURS), np.zeros(HOURS)
@@ -90,9 +93,9 @@ def settled(
     noise = own - spread.own**2 / HOURS
     kept, between = _kept(panel - said, noise, own, size)
     left = np.where(np.isnan(panel), between, kept * own)
-    return Settled(
+    return ShrunkRates(
         value=said + kept * np.nan_to_num(panel - said),
-        spread=Spread(
+        spread=VarianceComponents(
             wall=spread.wall,
             level=np.repeat(level_sd, HOURS),
             side=np.nan_to_num(side_sd),
@@ -102,7 +105,7 @@ def settled(
 
 
 def _levels(
-    value: Float, spread: Spread, pieces: Pieces, by_share: bool
+    value: Float, spread: VarianceComponents, pieces: Pieces, by_share: bool
 ) -> tuple[Float, Float]:
     """Levels drawn towards the line through those about them, and their own sd."""
     level = value[list(pieces.of_kind("level"))]
@@ -112,7 +115,7 @@ def _levels(
 
 
 def _sides(
-    value: Float, sd: Float, spread: Spread, pieces: Pieces
+    value: Float, sd: Float, spread: VarianceComponents, pieces: Pieces
 ) -> tuple[Float, Float]:
     """What part of the wall's wear each side has, and its sd; (HOURS,).
 

@@ -52,7 +52,7 @@ import numpy as np
 
 from geom.compare.panels import ACROSS, HOURS, PARTS, UP, PanelState
 from geom.record.store.occasion import Occasion
-from geom.record.wear.rates import SHARE
+from geom.record.wear.rates import SYSTEMATIC_SHARE
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float
 
@@ -77,7 +77,7 @@ _NORMAL = 1.4826
 
 
 @dataclass(frozen=True)
-class Spots:
+class Spalls:
     """Spots that fell out.
 
     Attributes
@@ -102,7 +102,7 @@ class Spots:
         return rng.exponential(1.0 / often, shape), rng.choice(depths, size=shape)
 
 
-def spots_of(lost: Float, read: Float, heats: Float) -> Spots:
+def find_spalls(lost: Float, read: Float, heats: Float) -> Spalls:
     """Spots that a record shows.
 
     Parameters
@@ -122,7 +122,7 @@ def spots_of(lost: Float, read: Float, heats: Float) -> Spots:
     deep = np.where(told, beyond, -np.inf)
     alone = _alone(np.any(deep > _FAR * _scale(beyond)[:, None, None], axis=2))
     found = deep.max(axis=2)[alone] / _READ
-    return Spots(watched, found)
+    return Spalls(watched, found)
 
 
 def _scale(beyond: Float) -> Float:
@@ -175,7 +175,7 @@ _MISSED = 0.2
 
 
 @dataclass(frozen=True)
-class PartWear:
+class SubpanelWear:
     """Wear of parts beyond that of their panel; p panels, k parts of each.
 
     Attributes
@@ -201,12 +201,12 @@ class PartWear:
     mean: Float
     mean_sd: Float
     stray: float
-    spots: Spots
+    spots: Spalls
 
 
-def part_wear(
+def subpanel_wear(
     series: WearSeries, state_of: Callable[[Occasion], PanelState]
-) -> PartWear:
+) -> SubpanelWear:
     """Follow every part of every panel through the spells.
 
     Parameters
@@ -230,17 +230,17 @@ def part_wear(
     error = _over(_scattered(off, own, heats), gone)
     stray = _stray(off, own, rate, heats)
     drawn, left = _drawn(extra, error)
-    back = SHARE * np.where(told, burnt, 0.0).sum(axis=0) * told.sum(axis=0)
+    back = SYSTEMATIC_SHARE * np.where(told, burnt, 0.0).sum(axis=0) * told.sum(axis=0)
     known = np.isfinite(mean)
     over = (known * heats[:, None]).sum(axis=0)
-    return PartWear(
+    return SubpanelWear(
         extra=drawn,
         sd=np.sqrt(left),
         back=np.minimum(np.sqrt(_over(back, gone**2)), _MISSED * _fastest(rate)),
         mean=_over(np.where(known, mean, 0.0).sum(axis=0), over),
         mean_sd=np.sqrt(_over(np.where(known, square, 0.0).sum(axis=0), over**2)),
         stray=stray,
-        spots=spots_of(lost, read.reshape(mean.shape), heats),
+        spots=find_spalls(lost, read.reshape(mean.shape), heats),
     )
 
 

@@ -27,12 +27,12 @@ import numpy as np
 from geom.compare.panels import PanelState
 from geom.quantity import K95, Quantity
 from geom.record.changepoints.steps import Step
-from geom.record.forecast.smoothing import Settled, settled
-from geom.record.forecast.subpanels import PartWear, part_wear
+from geom.record.forecast.smoothing import ShrunkRates, shrink_rates
+from geom.record.forecast.subpanels import SubpanelWear, subpanel_wear
 from geom.record.forecast.variance_components import (
-    HeatScatter,
-    heat_scatter,
-    spread_of,
+    HeatVariance,
+    heat_variance,
+    variance_components,
 )
 from geom.record.regions import Pieces
 from geom.record.store.occasion import Occasion
@@ -61,7 +61,7 @@ _TOGETHER = 0.5
 
 
 @dataclass(frozen=True)
-class Course:
+class Trajectories:
     """Places of the wall of which both depth and rate are known, and how they go on.
 
     Attributes
@@ -101,7 +101,7 @@ class Course:
     since: Int
 
 
-def left_alone(
+def simulate_unrepaired(
     series: WearSeries,
     rates: Rates,
     last: Occasion,
@@ -109,7 +109,7 @@ def left_alone(
     state_of: StateOf,
     steps: Sequence[Step],
     rng: np.random.Generator,
-) -> Course:
+) -> Trajectories:
     """The wall as the last survey has it, not repaired from then on.
 
     Parameters
@@ -124,7 +124,7 @@ def left_alone(
     steps : sequence of Step
     rng : Generator
     """
-    scatter = heat_scatter(series)
+    scatter = heat_variance(series)
     gone = [one.heats for one in series.spells]
     rate_of, since = _long_term(series, rates, steps)
     long = _settled(series, rate_of, scatter, sum(gone))
@@ -133,7 +133,7 @@ def left_alone(
     least = np.isfinite(short.value) & ~greater
     governing = np.where(greater, short.value, long.value)
     lesser = np.where(least, short.value, long.value)
-    parts = part_wear(series, state_of)
+    parts = subpanel_wear(series, state_of)
     state = state_of(last)
     extra, depth = parts.extra.ravel(), state.part.ravel()
     panel = np.repeat(np.arange(governing.size), parts.extra.shape[1])
@@ -146,7 +146,7 @@ def left_alone(
     slow = _drawn(short.shared, long.shared, least, rng)[panel]
     slow += (milder * extra)[:, None]
     after, spot = parts.spots.draws(rng, (governing.size, DRAWS))
-    return Course(
+    return Trajectories(
         panel=panel,
         depth=depth[told],
         depths=_depths(state, told, rng),
@@ -161,7 +161,7 @@ def left_alone(
     )
 
 
-def _errors(parts: PartWear, told: Bool, rng: np.random.Generator) -> Float:
+def _errors(parts: SubpanelWear, told: Bool, rng: np.random.Generator) -> Float:
     """Draws of the errors of what parts wear beyond their panels; (q, draws)."""
     own, back = parts.sd.ravel()[told], parts.back.ravel()[told]
     alone = np.hypot(own, np.sqrt(1.0 - _TOGETHER) * back)
@@ -171,7 +171,7 @@ def _errors(parts: PartWear, told: Bool, rng: np.random.Generator) -> Float:
     return np.asarray(drawn + np.sqrt(_TOGETHER) * back[:, None] * shared[panel])
 
 
-def _harder(parts: PartWear, rate: Float) -> Float:
+def _harder(parts: SubpanelWear, rate: Float) -> Float:
     """How much more than on average panels wear at a rate, and so their parts; (p,)."""
     mean, sd = np.nan_to_num(parts.mean), np.nan_to_num(parts.mean_sd)
     clear = mean > np.maximum(_CLEAR * sd, _SLOW)
@@ -180,7 +180,7 @@ def _harder(parts: PartWear, rate: Float) -> Float:
 
 
 def _drawn(
-    short: Settled, long: Settled, which: Bool, rng: np.random.Generator
+    short: ShrunkRates, long: ShrunkRates, which: Bool, rng: np.random.Generator
 ) -> Float:
     """Draws of the short-term rate where asked for, else of the long; (p, draws)."""
     value = np.where(which, short.value, long.value)
@@ -189,7 +189,7 @@ def _drawn(
 
 
 def _strayed(  # noqa: PLR0917
-    scatter: HeatScatter,
+    scatter: HeatVariance,
     mean: Float,
     rate: Float,
     panel: Int,
@@ -220,11 +220,11 @@ def _strayed(  # noqa: PLR0917
 def _settled(
     series: WearSeries,
     quantities: Sequence[Quantity | None],
-    scatter: HeatScatter,
+    scatter: HeatVariance,
     heats: int,
-) -> Settled:
+) -> ShrunkRates:
     """Rates of panels, no better known than so many heats let them be."""
-    found = settled(*_told(series, quantities), series.pieces)
+    found = shrink_rates(*_told(series, quantities), series.pieces)
     over = float(np.sqrt(max(heats, 1)))
     spread = replace(
         found.spread,
@@ -340,13 +340,13 @@ class _Lines:
     wide: float
 
 
-def as_repaired(
+def simulate_repaired(
     series: WearSeries,
     last: Occasion,
     *,
     state_of: StateOf,
     rng: np.random.Generator,
-) -> Course | None:
+) -> Trajectories | None:
     """The wall as repairs leave it, going on as repairs went so far.
 
     Parameters
@@ -376,13 +376,13 @@ def as_repaired(
     lines = _lines(heat, depth, pieces)
     panel = list(pieces.of_kind("panel"))
     line, unit = lines.line, lines.unit
-    drift = settled(
+    drift = shrink_rates(
         line.slope,
         lines.wide * np.sqrt(unit * line.slope_variance),
         pieces,
         by_share=False,
     )
-    middle = settled(
+    middle = shrink_rates(
         line.level,
         lines.wide * np.sqrt(unit * line.level_variance),
         pieces,
@@ -392,7 +392,7 @@ def as_repaired(
     told = np.isfinite(errors)
     mean = np.nansum(errors, axis=0) / np.maximum(told.sum(axis=0), 1)
     beyond[panel] = np.maximum(beyond[panel] - mean, 0.0)
-    off = spread_of(np.sqrt(beyond), pieces)
+    off = variance_components(np.sqrt(beyond), pieces)
     gone = last.heat - line.middle[panel]
     drifts, slower = (
         one.value[:, None] + one.spread.draws(rng, DRAWS)
@@ -403,7 +403,7 @@ def as_repaired(
     depth_now = middle.value + drift.value * gone
     told = np.flatnonzero(np.isfinite(depth_now))
     depths = here + drifts * gone[:, None]
-    return Course(
+    return Trajectories(
         panel=told,
         depth=depth_now[told],
         depths=depths[told],

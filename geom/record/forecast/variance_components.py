@@ -37,7 +37,7 @@ from geom.units import Bool, Float
 
 
 @dataclass(frozen=True)
-class Spread:
+class VarianceComponents:
     """Errors of p panels in four parts; standard deviations, all in one unit.
 
     Attributes
@@ -67,20 +67,20 @@ class Spread:
             table += sd.reshape(rows, HOURS, 1) * chance
         return drawn
 
-    def where(self, some: Bool, other: Spread) -> Spread:
+    def where(self, some: Bool, other: VarianceComponents) -> VarianceComponents:
         """Of some panels this, of the rest another."""
         pairs = zip(self._parts(), other._parts(), strict=True)
-        return Spread(*(np.where(some, one, two) for one, two in pairs))
+        return VarianceComponents(*(np.where(some, one, two) for one, two in pairs))
 
-    def times(self, factor: Float) -> Spread:
+    def times(self, factor: Float) -> VarianceComponents:
         """Scaled, panel by panel."""
-        return Spread(*(part * factor for part in self._parts()))
+        return VarianceComponents(*(part * factor for part in self._parts()))
 
     def _parts(self) -> tuple[Float, Float, Float, Float]:
         return self.wall, self.level, self.side, self.own
 
 
-def spread_of(sd: Float, pieces: Pieces) -> Spread:
+def variance_components(sd: Float, pieces: Pieces) -> VarianceComponents:
     """Part the errors of panels.
 
     Parameters
@@ -93,7 +93,7 @@ def spread_of(sd: Float, pieces: Pieces) -> Spread:
     wall, level, side = _alike(sd, pieces)
     parts = np.array([wall, level - wall, side - wall, 1.0 - level - side + wall])
     parts = np.maximum(parts, 0.0)
-    return Spread(*(panel * part for part in np.sqrt(parts / parts.sum())))
+    return VarianceComponents(*(panel * part for part in np.sqrt(parts / parts.sum())))
 
 
 def _alike(sd: Float, pieces: Pieces) -> tuple[float, float, float]:
@@ -134,7 +134,7 @@ _BESIDE = 0.5
 
 
 @dataclass(frozen=True)
-class HeatScatter:
+class HeatVariance:
     """Scatter of a heat's wear beyond what the surveys explain.
 
     Attributes
@@ -145,7 +145,7 @@ class HeatScatter:
         Degrees of freedom that it is known with.
     """
 
-    spread: Spread
+    spread: VarianceComponents
     freedom: float
 
     def draws(self, rng: np.random.Generator, count: int) -> Float:
@@ -154,7 +154,7 @@ class HeatScatter:
         return np.asarray(wide * self.spread.draws(rng, count))
 
 
-def heat_scatter(series: WearSeries) -> HeatScatter:
+def heat_variance(series: WearSeries) -> HeatVariance:
     """What scatter the spells show.
 
     Parameters
@@ -174,7 +174,7 @@ def heat_scatter(series: WearSeries) -> HeatScatter:
     pooled[wall] = np.maximum(np.nan_to_num(square[wall]), 0.0)
     before = (_BEFORE * rate) ** 2
     both = (freedom * pooled + _WORTH * before) / (freedom + _WORTH)
-    return HeatScatter(spread_of(np.sqrt(both), pieces), freedom + _WORTH)
+    return HeatVariance(variance_components(np.sqrt(both), pieces), freedom + _WORTH)
 
 
 def _seen(series: WearSeries) -> tuple[Float, Float, float]:

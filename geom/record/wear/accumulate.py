@@ -30,7 +30,7 @@ from geom.record.regions import Pieces
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import opened, state_in
-from geom.record.wear.maps import WearMaps, maps_of
+from geom.record.wear.maps import WearMaps, wear_maps
 from geom.record.wear.series import WearSeries, wear_series
 from geom.record.wear.spells import (
     EXPOSURES,
@@ -55,7 +55,7 @@ _CURE = (
 
 
 @dataclass(frozen=True)
-class RunOfSpells:
+class Chunk:
     """Consecutive spells with all that a worker must know to sum them.
 
     Attributes
@@ -98,7 +98,7 @@ class RunOfSpells:
 
 
 @dataclass(frozen=True)
-class RunSums:
+class ChunkSums:
     """What a run of n spells adds up to.
 
     Attributes
@@ -129,9 +129,9 @@ class _Survey:
     state: PanelState
 
 
-def runs_of(
+def cut_chunks(
     record: Record, spells: tuple[Spell, ...], pieces: Pieces
-) -> tuple[RunOfSpells, ...]:
+) -> tuple[Chunk, ...]:
     """Cut the spells of a record into runs.
 
     Parameters
@@ -161,7 +161,7 @@ def _run(  # noqa: PLR0917
     pieces: Pieces,
     shape: tuple[int, int],
     told: tuple[Exposure, ...],
-) -> RunOfSpells:
+) -> Chunk:
     mine = spells[first : first + RUN]
     before = spells[first - 1] if first else None
     joined = before is not None and before.end == mine[0].start
@@ -169,7 +169,7 @@ def _run(  # noqa: PLR0917
     needed = {
         o for one in (lead, *mine) if one is not None for o in (one.start, one.end)
     }
-    return RunOfSpells(
+    return Chunk(
         name=str(record.folder),
         place=f"{mine[0].words} to {mine[-1].words}",
         folder=str(folder),
@@ -184,7 +184,7 @@ def _run(  # noqa: PLR0917
     )
 
 
-def sum_run(run: RunOfSpells) -> RunSums:
+def accumulate_chunk(run: Chunk) -> ChunkSums:
     """Read the surveys of a run, each once, and sum it, on one thread.
 
     Raises
@@ -216,7 +216,7 @@ def sum_run(run: RunOfSpells) -> RunSums:
             states |= {o: _lean(one.state) for o, one in held.items()}
     rows = [[s.start, s.end, s.start_variance, s.end_variance] for s in told]
     sides = np.concatenate([one.sides for one in told])
-    return RunSums(tables, np.concatenate(rows, axis=1), sides, states)
+    return ChunkSums(tables, np.concatenate(rows, axis=1), sides, states)
 
 
 def _lean(state: PanelState) -> Float:
@@ -226,7 +226,7 @@ def _lean(state: PanelState) -> Float:
 
 def _add(
     tables: tuple[Float, ...],
-    run: RunOfSpells,
+    run: Chunk,
     spells: tuple[Spell, ...],
     held: dict[Occasion, _Survey],
     *,
@@ -247,20 +247,20 @@ def _add(
 
 
 def _series(
-    run: RunOfSpells, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
+    run: Chunk, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
 ) -> WearSeries:
     return wear_series(spells, run.pieces, lambda occasion: held[occasion].state)
 
 
 def _read(
-    run: RunOfSpells, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
+    run: Chunk, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
 ) -> dict[Occasion, _Survey]:
     """The surveys of some spells; those that are held are not read again."""
     needed = dict.fromkeys(o for one in spells for o in (one.start, one.end))
     return {o: held[o] if o in held else _survey(run, o) for o in needed}
 
 
-def _survey(run: RunOfSpells, occasion: Occasion) -> _Survey:
+def _survey(run: Chunk, occasion: Occasion) -> _Survey:
     with opened(Path(run.folder) / run.files[occasion]) as file:
         return _Survey(
             cutback=_field(file, "cutback", run.shape),
@@ -277,7 +277,7 @@ def _field(file: Any, name: str, shape: tuple[int, int]) -> NDArray[np.float32]:
 
 
 @contextmanager
-def _named_as_asked(run: RunOfSpells) -> Iterator[None]:
+def _named_as_asked(run: Chunk) -> Iterator[None]:
     """Name files in errors as the caller did, and say what to do."""
     try:
         yield
@@ -298,7 +298,7 @@ Tick = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Summed:
+class Accumulated:
     """What the spells of a record add up to.
 
     Attributes
@@ -307,7 +307,7 @@ class Summed:
     maps : WearMaps
     panels : Panels
     states : dict of array (5 + 2 * PARTS, p)
-        See `RunSums`.
+        See `ChunkSums`.
     """
 
     series: WearSeries
@@ -339,15 +339,15 @@ def wear_by_tasks(
 ) -> tuple[WearSeries, WearMaps]:
     """Wear of every piece in every spell, and of every cell over all of them.
 
-    Parameters and errors are those of `sum_by_tasks`.
+    Parameters and errors are those of `accumulate`.
     """
-    summed = sum_by_tasks(
+    summed = accumulate(
         record, spells, pieces, cluster=cluster, processes=processes, tick=tick
     )
     return summed.series, summed.maps
 
 
-def sum_by_tasks(
+def accumulate(
     record: Record,
     spells: tuple[Spell, ...],
     pieces: Pieces,
@@ -355,7 +355,7 @@ def sum_by_tasks(
     cluster: str | None = None,
     processes: int | None = None,
     tick: Tick | None = None,
-) -> Summed:
+) -> Accumulated:
     """Sum the spells of a record.
 
     Parameters
@@ -381,7 +381,7 @@ def sum_by_tasks(
     """
     from geom.record.wear.kernels import add_table
 
-    runs = runs_of(record, spells, pieces)
+    runs = cut_chunks(record, spells, pieces)
     tables: tuple[Float, ...] = ()
     rows: list[Float] = []
     sides: list[Float] = []
@@ -402,28 +402,28 @@ def sum_by_tasks(
     round_it = np.concatenate(sides)
     series = WearSeries(spells, pieces, start, end, before, after, round_it)
     tables_by = dict(zip(runs[0].against, tables, strict=True))
-    maps = maps_of(tables_by, record.design)
-    return Summed(series, maps, record.panels, states)
+    maps = wear_maps(tables_by, record.design)
+    return Accumulated(series, maps, record.panels, states)
 
 
 def _answers(
-    runs: tuple[RunOfSpells, ...],
+    runs: tuple[Chunk, ...],
     spells: int,
     cluster: str | None,
     processes: int | None,
-) -> Generator[RunSums, None, None]:
+) -> Generator[ChunkSums, None, None]:
     """The sums of each run, in order."""
     if cluster is not None:
         from geom.surface.clouds.cluster import workers_on
 
         with workers_on(cluster) as workers:
-            yield from workers.answers(sum_run, runs, in_order=True)
+            yield from workers.answers(accumulate_chunk, runs, in_order=True)
         return
     if processes is None:
         alone = spells < MANY or not sys.executable
         processes = 1 if alone else processors()
     count = min(processes, len(runs))
     if count > 1:
-        yield from answers_of_processes(sum_run, runs, count=count)
+        yield from answers_of_processes(accumulate_chunk, runs, count=count)
     else:
-        yield from map(sum_run, runs)
+        yield from map(accumulate_chunk, runs)

@@ -87,7 +87,7 @@ class WearMaps:
     per_tonne: RateMap | None
 
 
-def maps_of(tables: dict[Exposure, Float], design: Design) -> WearMaps:
+def wear_maps(tables: dict[Exposure, Float], design: Design) -> WearMaps:
     """Maps from what the spells add up to.
 
     Parameters

@@ -37,7 +37,7 @@ from geom.design import Design
 from geom.frame import clock_face, turn, wrap
 from geom.quantity import Quantity
 from geom.record.regions import Piece
-from geom.record.wear.rates import SHARE
+from geom.record.wear.rates import SYSTEMATIC_SHARE
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float, from_mm
 
@@ -55,7 +55,7 @@ _COMES_BACK = 0.05
 
 
 @dataclass(frozen=True)
-class Roundness:
+class Harmonics:
     """How wear lies round one zone.
 
     Attributes
@@ -79,7 +79,9 @@ class Roundness:
     spells: int = 0
 
 
-def wear_pattern(series: WearSeries, design: Design) -> tuple[Roundness, ...]:
+def circumferential_pattern(
+    series: WearSeries, design: Design
+) -> tuple[Harmonics, ...]:
     """How wear lies round the wall and each of its zones.
 
     Parameters
@@ -96,7 +98,7 @@ def wear_pattern(series: WearSeries, design: Design) -> tuple[Roundness, ...]:
     pieces = series.pieces
     places = [i for kind in ("wall", "zone") for i in pieces.of_kind(kind)]
     rings = [_ring(series, place, row) for row, place in enumerate(places)]
-    front = in_front(design)
+    front = faces_tuyere(design)
     tested = sum(len(one.wear) >= FEWEST for one in rings)
     chances = FALSE_CALLS / max(tested * (len(ORDERS) + (front is not None)), 1)
     return tuple(
@@ -157,7 +159,7 @@ def _ring(series: WearSeries, place: int, row: int) -> _Ring:
     return _Ring(sides, errors.mean(axis=0))
 
 
-def in_front(design: Design) -> Bool | None:
+def faces_tuyere(design: Design) -> Bool | None:
     """Sides that have a tuyere; None where that is all, none, or not half-way clear."""
     if not design.tuyeres:
         return None
@@ -170,7 +172,7 @@ def in_front(design: Design) -> Bool | None:
 
 def _roundness(
     zone: Piece, ring: _Ring, front: Bool | None, chance: float, design: Design
-) -> Roundness:
+) -> Harmonics:
     """Every wave of one zone that is borne out."""
     lobes = []
     tuyeres = None
@@ -183,7 +185,7 @@ def _roundness(
         if front is not None:
             tuyeres = _contrast(ring, front, chance)
     words = _words(lobes, tuyeres, spells, design)
-    return Roundness(zone, tuple(lobes), words, tuyeres, spells)
+    return Harmonics(zone, tuple(lobes), words, tuyeres, spells)
 
 
 def _wave(ring: _Ring, order: int, chance: float) -> tuple[Quantity, float] | None:
@@ -216,7 +218,7 @@ def _contrast(ring: _Ring, front: Bool, chance: float) -> Quantity | None:
     mean, square = float(parts.mean()), float(parts.var(ddof=1) / count)
     if not abs(mean) > np.sqrt(square) * float(student.isf(0.5 * chance, count - 1)):
         return None
-    return _upright(mean, square + SHARE * blind, parts, blind)
+    return _upright(mean, square + SYSTEMATIC_SHARE * blind, parts, blind)
 
 
 def _upright(told: float, square: float, parts: Float, blind: float) -> Quantity:

@@ -40,11 +40,11 @@ from geom.units import Bool, Float, Int
 #: read at 48 or 120 stations after each of ten heats: of the variance that surveys of
 #: the worn wall state, 0.18 to 0.23 came back every heat in sides and 0.13 to 0.24 in
 #: panels.  Our own choice, no source.
-SHARE = 0.2
+SYSTEMATIC_SHARE = 0.2
 _OF_PANELS = 0.15
 #: In what goes all round it was 0.03 to 0.04 with 120 stations and 0.13 to 0.25 with
 #: 48, which miss more of what lasts.  So it grows with the stated variance over the
-#: square of the wear, is `SHARE` where that is `_POOR`, and never less than this.
+#: square of the wear, is `SYSTEMATIC_SHARE` where that is `_POOR`, never less than this.
 _POOR, _ALL_ROUND = 0.06, 0.05
 #: It goes with the rate, because what is missed every heat is part of what wears every
 #: heat; from here to there, as a part of what it is on average.
@@ -53,7 +53,7 @@ _HALVINGS, _ROUNDS, _TINY = 40, 3, 1e-300
 
 
 @dataclass(frozen=True)
-class Scatter:
+class ExcessVariance:
     """What is known of scatter; s pieces.
 
     Attributes
@@ -75,7 +75,7 @@ class Scatter:
     reach: Float
 
 
-def find_scatter(seen: SpellWear, kind: Int) -> Scatter:
+def excess_variance(seen: SpellWear, kind: Int) -> ExcessVariance:
     """Scatter of wear about one rate, robustly.
 
     Parameters
@@ -84,7 +84,7 @@ def find_scatter(seen: SpellWear, kind: Int) -> Scatter:
     kind : int array (s,)
         Which pieces are of a kind, numbered from 0.
     """
-    share = np.full(kind.size, SHARE)
+    share = np.full(kind.size, SYSTEMATIC_SHARE)
     pulled, loss = seen.wear, np.ones(kind.size)
     for _ in range(_ROUNDS):
         errors = seen.errors(share)
@@ -95,7 +95,7 @@ def find_scatter(seen: SpellWear, kind: Int) -> Scatter:
             _left(x, y) * np.sqrt(loss), _freedom(seen), kind, _slope(x, y)
         )
         used, share = share, _share(_slope(x, y), seen, kind)
-    return Scatter(beyond, used, multiple, reach)
+    return ExcessVariance(beyond, used, multiple, reach)
 
 
 def _share(rate: Float, seen: SpellWear, kind: Int) -> Float:
@@ -117,8 +117,10 @@ def _on_average(fast: Float, seen: SpellWear, kind: Int) -> Float:
     wear = fast * (seen.exposure.mean() if seen.exposure.size else 0.0)
     square = np.maximum(np.bincount(kind, wear**2, kinds), _TINY)
     poor = np.bincount(kind, np.where(fast > 0.0, stated, 0.0), kinds) / square
-    all_round = np.clip(SHARE * poor[kind] / _POOR, _ALL_ROUND, SHARE)
-    sided = np.where(np.array(seen.kinds) == "panel", _OF_PANELS, SHARE)
+    all_round = np.clip(
+        SYSTEMATIC_SHARE * poor[kind] / _POOR, _ALL_ROUND, SYSTEMATIC_SHARE
+    )
+    sided = np.where(np.array(seen.kinds) == "panel", _OF_PANELS, SYSTEMATIC_SHARE)
     return np.where(np.isin(seen.kinds, ALL_ROUND), all_round, sided)
 
 
@@ -245,7 +247,7 @@ def rates_of(seen: SpellWear, kind: Int, exposure: Exposure) -> Rates:
         Which pieces are of a kind and told by each other's scatter, numbered from 0.
     exposure : {'heat', 'hour', 'tonne'}
     """
-    scatter = find_scatter(seen, kind)
+    scatter = excess_variance(seen, kind)
     long = _rate(seen, scatter, seen.told)
     short = _rate(seen, scatter, seen.last(SHORT_OVER), of_few=True)
     return Rates(
@@ -302,7 +304,7 @@ class _Fitted:
 
 
 def _rate(
-    seen: SpellWear, scatter: Scatter, among: Bool, *, of_few: bool = False
+    seen: SpellWear, scatter: ExcessVariance, among: Bool, *, of_few: bool = False
 ) -> _Fitted:
     """The rate over some spells; of a few, out of line is what all spells say."""
     errors = seen.errors(scatter.share, among)
@@ -313,7 +315,7 @@ def _rate(
     return _fitted(seen, scatter, errors, value=fit.unknowns[0], pull=pull)
 
 
-def _trend(seen: SpellWear, scatter: Scatter, kind: Int) -> _Fitted:
+def _trend(seen: SpellWear, scatter: ExcessVariance, kind: Int) -> _Fitted:
     """Slope of the rate against the running total; scatter is that about the slope."""
     errors = seen.errors(scatter.share)
     away = seen.total - (seen.total.mean() if seen.total.size else 0.0)
@@ -335,7 +337,12 @@ def _trend(seen: SpellWear, scatter: Scatter, kind: Int) -> _Fitted:
 
 
 def _fitted(
-    seen: SpellWear, scatter: Scatter, errors: SpellErrors, *, value: Float, pull: Float
+    seen: SpellWear,
+    scatter: ExcessVariance,
+    errors: SpellErrors,
+    *,
+    value: Float,
+    pull: Float,
 ) -> _Fitted:
     """An unknown with its variances; ``pull`` (n, s) is of whitened wear on it."""
     extra = scatter.beyond * seen.column
@@ -361,7 +368,7 @@ def _of_one_heat(seen: SpellWear, rate: _Fitted) -> Float:
     return np.asarray(np.sqrt(beyond * of_a_heat))
 
 
-def comes_back(piece: Piece, pieces: Pieces, worn: Float) -> float:
+def systematic_variance(piece: Piece, pieces: Pieces, worn: Float) -> float:
     """Variance of the mean wear of a piece in a heat that no heats average out, mm2.
 
     Parameters
@@ -382,8 +389,8 @@ def comes_back(piece: Piece, pieces: Pieces, worn: Float) -> float:
     if piece in pieces.pieces:
         own = float(usual[pieces.pieces.index(piece)])
         if np.isfinite(own):
-            return SHARE * own
-    return SHARE * _at_most(piece, pieces, usual)
+            return SYSTEMATIC_SHARE * own
+    return SYSTEMATIC_SHARE * _at_most(piece, pieces, usual)
 
 
 def _at_most(piece: Piece, pieces: Pieces, usual: Float) -> float:

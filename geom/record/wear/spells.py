@@ -71,7 +71,7 @@ def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
     return np.array(told, dtype=np.float64)
 
 
-def spells_of(
+def find_spells(
     occasions: Sequence[Occasion],
 ) -> tuple[tuple[Spell, ...], tuple[str, ...]]:
     """Spells of wear between the surveys of one furnace.

@@ -17,7 +17,7 @@ from geom.record.forecast.first_passage import HORIZON
 from geom.record.forecast.forecast import Forecast
 from geom.record.regions import Pieces
 from geom.record.study import Wear
-from geom.record.wear.ovality import Roundness
+from geom.record.wear.ovality import Harmonics
 from geom.record.wear.spells import TONNE, Exposure
 from geom.units import say_both
 from geom.views.say import (
@@ -179,7 +179,7 @@ def _chance(chance: float) -> str:
     return f"about 1 in {round(1.0 / chance)}" if chance < 0.5 else f"{chance:.0%}"
 
 
-def pattern_lines(pattern: Sequence[Roundness], design: Design) -> list[str]:
+def pattern_lines(pattern: Sequence[Harmonics], design: Design) -> list[str]:
     """How wear lies round the wall; zones of which the same is told in one line."""
     zones: dict[str, list[str]] = {}
     for zone_pattern in pattern:

@@ -4,31 +4,31 @@ import numpy as np
 import pytest
 
 from geom.compare.panels import HOURS
-from geom.record.changepoints.candidates import StepHeights, trial_pieces
-from geom.record.changepoints.covariance import ORDER, WAVES, ring_scatter, squares
+from geom.record.changepoints.candidates import ContrastWeights, candidate_regions
+from geom.record.changepoints.covariance import BASIS, ORDER, squares, table_covariance
 from tests.record.worn_heats import MELTING, PIECES, ROWS, USUAL, heats
 
-TRIAL = trial_pieces(PIECES, np.arange(ROWS), USUAL)
+TRIAL = candidate_regions(PIECES, np.arange(ROWS), USUAL)
 
 
 def scatter_of(wear):
-    off = (wear - wear.mean(axis=0))[None] @ WAVES
+    off = (wear - wear.mean(axis=0))[None] @ BASIS
     square = squares(off, np.ones(len(wear)))
-    return off, ring_scatter(square, len(wear) - 1.0, USUAL)
+    return off, table_covariance(square, len(wear) - 1.0, USUAL)
 
 
 def whole(table):
     """The covariance of all panels, from that of rows for each wave."""
     parts = (
         np.kron(table[order], np.outer(wave, wave))
-        for order, wave in zip(ORDER, WAVES.T, strict=True)
+        for order, wave in zip(ORDER, BASIS.T, strict=True)
     )
     return sum(parts)
 
 
 def test_waves_are_orthonormal_and_the_first_is_the_mean():
-    assert np.allclose(WAVES.T @ WAVES, np.eye(HOURS))
-    assert np.allclose(WAVES[:, 0], 1.0 / np.sqrt(HOURS))
+    assert np.allclose(BASIS.T @ BASIS, np.eye(HOURS))
+    assert np.allclose(BASIS[:, 0], 1.0 / np.sqrt(HOURS))
 
 
 @pytest.mark.parametrize("shape", [0, 3, 7, 20, 60, 200, -1])
@@ -38,15 +38,15 @@ def test_heights_and_variance_are_those_of_the_whole_covariance(shape):
     table = whole(scatter.table[0])
     own = np.einsum("mii->mi", scatter.table[0])
     slack = whole(np.eye(ROWS) * own[:, None, :])
-    shown = TRIAL.on_panels(shape) @ WAVES
+    shown = TRIAL.on_panels(shape) @ BASIS
     if shape >= len(TRIAL.round):
         shown = shown * scatter.blunt[0]
-    step = (shown @ WAVES.T).ravel()
+    step = (shown @ BASIS.T).ravel()
     weights = np.linalg.solve(table + slack, step)
     reach = weights @ step
-    told = StepHeights.of(TRIAL, scatter)
-    flat = (off[0] @ WAVES.T).reshape(12, -1)
-    assert np.allclose(told.of_spells(off)[0, :, shape], flat @ weights / reach)
+    told = ContrastWeights.of(TRIAL, scatter)
+    flat = (off[0] @ BASIS.T).reshape(12, -1)
+    assert np.allclose(told.contrasts(off)[0, :, shape], flat @ weights / reach)
     variance = weights @ table @ weights / reach**2
     assert told.variance(scatter)[0, shape] == pytest.approx(variance)
     assert variance != pytest.approx(1.0 / reach, rel=0.01)  # as if S + D were S
@@ -58,7 +58,7 @@ def test_the_height_of_a_step_all_round_is_its_height():
     zone = next(i for i, one in enumerate(TRIAL.pieces) if one.name == "melting zone")
     step = np.zeros((1, 1, ROWS, HOURS))
     step[..., MELTING, :] = 3.0
-    told = StepHeights.of(TRIAL, scatter).of_spells(step @ WAVES)
+    told = ContrastWeights.of(TRIAL, scatter).contrasts(step @ BASIS)
     assert told[0, 0, zone] == pytest.approx(3.0)
     assert abs(told[0, 0, zone] - told[0, 0, 0]) > 0.5  # the wall's is another
     assert off.shape == (1, 12, ROWS, HOURS)

@@ -9,7 +9,7 @@ from geom.compare.panels import HOURS
 from geom.record.changepoints import scan as step_search
 from geom.record.changepoints.steps import find_steps
 from geom.record.regions import Piece
-from geom.record.wear.rates import SHARE
+from geom.record.wear.rates import SYSTEMATIC_SHARE
 from tests.record.worn_heats import (
     MELTING,
     PANELS,
@@ -103,7 +103,7 @@ def test_survey_error_that_comes_back_widens_the_levels_and_not_their_change():
         find_steps(series_of(wear, stated=stated))[0] for stated in (0.0, 8.0)
     )
     more = poor.before.sd**2 - known.before.sd**2
-    assert more == pytest.approx(SHARE * 8.0)  # of the worn wall's survey
+    assert more == pytest.approx(SYSTEMATIC_SHARE * 8.0)  # of the worn wall's survey
     assert poor.change.sd == pytest.approx(known.change.sd)
 
 

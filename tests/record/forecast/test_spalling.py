@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.record.forecast.first_passage import heats_to_pass, with_spots
-from geom.record.forecast.subpanels import Spots, spots_of
+from geom.record.forecast.first_passage import (
+    first_passage_time,
+    first_passage_with_spall,
+)
+from geom.record.forecast.subpanels import Spalls, find_spalls
 from geom.units import Float
 
 SPELLS, PANELS = 10, 120
@@ -30,10 +33,10 @@ def test_a_spot_over_several_parts_of_a_panel_is_one_as_deep_as_its_deepest():
     assert spots.depths.size == 1
 
 
-def found(lost: Float, heats: Float | None = None, read: Float | None = None) -> Spots:
+def found(lost: Float, heats: Float | None = None, read: Float | None = None) -> Spalls:
     each = np.ones(len(lost)) if heats is None else heats
     all_read = np.ones(lost.shape[:2])
-    return spots_of(lost, all_read if read is None else read, each)
+    return find_spalls(lost, all_read if read is None else read, each)
 
 
 def test_planted_spots_are_found_and_counted():
@@ -103,7 +106,7 @@ def test_spots_come_as_often_as_they_did():
     (1 + t / watched) ** -(n + 1/5): the gamma mixture of exponentials (Lomax, K. S.
     (1954). J. Am. Stat. Assoc. 49, 847-852).
     """
-    spots = Spots(10.0, np.array([10.0, 30.0]))
+    spots = Spalls(10.0, np.array([10.0, 30.0]))
     after, depth = spots.draws(np.random.default_rng(1), (2, 20000))
     for heats in (1.0, 5.0):
         share = (1.0 + heats / 10.0) ** -2.2
@@ -119,8 +122,10 @@ def test_walls_with_spots_pass_when_worn_heat_by_heat_they_do():
     rng = np.random.default_rng(2)
     room, rate = rng.uniform(5.0, 60.0, 300), rng.uniform(2.0, 9.0, 300)
     after, depth = rng.exponential(4.0, 300), rng.uniform(5.0, 30.0, 300)
-    even = heats_to_pass(room, rate, np.zeros(300))
-    told = with_spots(even, room, rate, np.zeros(300), after=after, depth=depth)
+    even = first_passage_time(room, rate, np.zeros(300))
+    told = first_passage_with_spall(
+        even, room, rate, np.zeros(300), after=after, depth=depth
+    )
     time = np.arange(0.0, 40.0, 0.01)
     worn = rate[:, None] * time + np.where(time >= after[:, None], depth[:, None], 0.0)
     by_hand = time[np.argmax(worn >= room[:, None], axis=1)]

@@ -16,9 +16,14 @@ from geom.record.regions import pieces_of
 from geom.record.store.store import Record, open_record
 from geom.record.wear import accumulate as by_tasks
 from geom.record.wear import accumulate as run_of_spells
-from geom.record.wear.accumulate import Summed, runs_of, sum_by_tasks, sum_run
+from geom.record.wear.accumulate import (
+    Accumulated,
+    accumulate,
+    accumulate_chunk,
+    cut_chunks,
+)
 from geom.record.wear.series import wear_series
-from geom.record.wear.spells import Spell, exposures, spells_of
+from geom.record.wear.spells import Spell, exposures, find_spells
 from tests.record.small_record import start, worn_record
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -48,13 +53,13 @@ def short_runs(monkeypatch):
     monkeypatch.setattr(run_of_spells, "_HELD", 2)
 
 
-def summed(record: Record, **how: object) -> Summed:
-    spells, _ = spells_of(record.occasions)
+def summed(record: Record, **how: object) -> Accumulated:
+    spells, _ = find_spells(record.occasions)
     pieces = pieces_of(record.panels, record.design)
-    return sum_by_tasks(record, spells, pieces, **how)  # type: ignore[arg-type]
+    return accumulate(record, spells, pieces, **how)  # type: ignore[arg-type]
 
 
-def assert_same(one: Summed, other: Summed) -> None:
+def assert_same(one: Accumulated, other: Accumulated) -> None:
     """To the last bit."""
     for name in ("start", "end", "start_variance", "end_variance", "sides"):
         a, b = getattr(one.series, name), getattr(other.series, name)
@@ -105,16 +110,16 @@ def test_runs_of_another_length_agree(left_alone, repaired, short_runs, monkeypa
 
 def test_a_run_that_does_not_look_back_would_be_seen(left_alone, short_runs):
     """The spoiled twin: errors of a survey between two runs count in both."""
-    spells, _ = spells_of(left_alone.occasions)
+    spells, _ = find_spells(left_alone.occasions)
     pieces = pieces_of(left_alone.panels, left_alone.design)
-    run = runs_of(left_alone, spells, pieces)[1]
+    run = cut_chunks(left_alone, spells, pieces)[1]
     assert run.lead == spells[3]
-    alone = sum_run(replace(run, lead=None)).tables[0]
-    assert not np.allclose(alone, sum_run(run).tables[0], rtol=1e-9)
+    alone = accumulate_chunk(replace(run, lead=None)).tables[0]
+    assert not np.allclose(alone, accumulate_chunk(run).tables[0], rtol=1e-9)
 
 
 def test_the_wear_series_is_that_of_whole_surveys(repaired, short_runs):
-    spells, _ = spells_of(repaired.occasions)
+    spells, _ = find_spells(repaired.occasions)
     pieces = pieces_of(repaired.panels, repaired.design)
     expected = wear_series(spells, pieces, repaired.state)
     found = summed(repaired)
@@ -159,7 +164,7 @@ def test_the_map_is_what_plain_xarray_makes_of_the_record(which, request, short_
     import xarray as xr
 
     record = request.getfixturevalue(which)
-    spells, _ = spells_of(record.occasions)
+    spells, _ = find_spells(record.occasions)
     wear = through_xarray(record, spells)
     assert wear.chunks is not None  # nothing is read until it is asked for
     amounts = [exposures(spells, which) for which in ("heat", "hour", "tonne")]
@@ -194,7 +199,7 @@ def test_each_survey_is_read_once(left_alone, repaired, monkeypatch):
     for record in (left_alone, repaired):
         read.clear()
         summed(record)
-        spells, _ = spells_of(record.occasions)
+        spells, _ = find_spells(record.occasions)
         needed = {o.name for one in spells for o in (one.start, one.end)}
         assert sorted(read) == sorted(f"{name}.nc" for name in needed)
 
@@ -275,20 +280,20 @@ def test_a_survey_that_is_gone_is_told(damaged):
 
 
 def test_a_survey_on_other_rows_is_told(repaired):
-    spells, _ = spells_of(repaired.occasions)
+    spells, _ = find_spells(repaired.occasions)
     pieces = pieces_of(repaired.panels, repaired.design)
-    run = runs_of(repaired, spells, pieces)[0]
+    run = cut_chunks(repaired, spells, pieces)[0]
     taller = replace(run, shape=(run.shape[0] + 2, run.shape[1]))
     with pytest.raises(InputError, match="cutback: is not on the rows of the drawing"):
-        sum_run(taller)
+        accumulate_chunk(taller)
 
 
 def test_another_version_of_the_program_is_told(repaired):
-    spells, _ = spells_of(repaired.occasions)
+    spells, _ = find_spells(repaired.occasions)
     pieces = pieces_of(repaired.panels, repaired.design)
-    run = replace(runs_of(repaired, spells, pieces)[0], version="0.0.9")
+    run = replace(cut_chunks(repaired, spells, pieces)[0], version="0.0.9")
     with pytest.raises(InputError, match=r"Install daubline 0\.0\.9 for"):
-        sum_run(run)
+        accumulate_chunk(run)
 
 
 def test_no_scheduler_is_told(repaired):

@@ -8,7 +8,7 @@ import pytest
 from geom.record.store.grid import record_grid
 from geom.record.wear import kernels as keep
 from geom.record.wear.kernels import add_spells, add_table
-from geom.record.wear.maps import WORTH, maps_of
+from geom.record.wear.maps import WORTH, wear_maps
 from geom.units import Float
 from tests.walls import plain_design
 
@@ -178,7 +178,7 @@ CELLS_OF_WALL = SHAPE[0] * SHAPE[1]
 
 def mapped(table: Float):
     """Maps of a table for every cell of a wall."""
-    return maps_of({"heat": table}, DESIGN)
+    return wear_maps({"heat": table}, DESIGN)
 
 
 def drawn(

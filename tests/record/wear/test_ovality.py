@@ -11,7 +11,7 @@ from geom.compare.panels import HOURS, panels_of
 from geom.design import load_design
 from geom.record.regions import pieces_of
 from geom.record.store.occasion import Occasion
-from geom.record.wear.ovality import FALSE_CALLS, wear_pattern
+from geom.record.wear.ovality import FALSE_CALLS, circumferential_pattern
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Spell
 
@@ -51,7 +51,7 @@ def test_planted_waves_come_back_to_the_number(heats):
     """12 + 4 cos(a - 240) + 2 cos 2(a - 30): closed form, no scatter to speak of."""
     sides = 12.0 + 4.0 * np.cos(TURN - np.deg2rad(240.0))
     sides += 2.0 * np.cos(2.0 * (TURN - np.deg2rad(30.0)))
-    told = wear_pattern(series_of(sides, 1e-6, heats=heats), DESIGN)
+    told = circumferential_pattern(series_of(sides, 1e-6, heats=heats), DESIGN)
     assert [one.zone.name for one in told] == [
         "whole wall", "well", "tuyere belt", "melting zone", "stack"
     ]  # fmt: skip
@@ -70,18 +70,22 @@ def test_planted_waves_come_back_to_the_number(heats):
 def test_wear_in_front_of_the_tuyeres_is_told_from_wear_between():
     """Six tuyeres at 30, 90, ... stand at the odd hours."""
     sides = np.where(np.arange(HOURS) % 2 == 1, 9.0, 6.0)
-    told = wear_pattern(series_of(sides, 0.05), DESIGN)
+    told = circumferential_pattern(series_of(sides, 0.05), DESIGN)
     for one in told:
         assert one.tuyeres is not None
         assert one.tuyeres.value == pytest.approx(3.0, abs=0.1)
         assert "more in front of the tuyeres" in one.words
-    without = wear_pattern(series_of(sides, 0.05), replace(DESIGN, openings=()))
+    without = circumferential_pattern(
+        series_of(sides, 0.05), replace(DESIGN, openings=())
+    )
     assert all(one.tuyeres is None for one in without)
 
 
 def test_turning_azimuth_zero_turns_the_answer_and_nothing_else():
     sides = 10.0 + 3.0 * np.cos(TURN - np.deg2rad(60.0))
-    told, turned = (wear_pattern(noisy(sides, by=by), DESIGN) for by in (0, 4))
+    told, turned = (
+        circumferential_pattern(noisy(sides, by=by), DESIGN) for by in (0, 4)
+    )
     for one, other in zip(told, turned, strict=True):
         assert one.lobes[0][1].value == pytest.approx(other.lobes[0][1].value)
         assert (other.lobes[0][2] - one.lobes[0][2]) % 360.0 == pytest.approx(120.0)
@@ -100,7 +104,9 @@ def noisy(sides, *, by=0):
 def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records():
     count, calls = 300, 0
     for seed in range(count):
-        told = wear_pattern(series_of(np.full(HOURS, 8.0), 1.5, seed=seed), DESIGN)
+        told = circumferential_pattern(
+            series_of(np.full(HOURS, 8.0), 1.5, seed=seed), DESIGN
+        )
         calls += any(one.lobes or one.tuyeres for one in told)
     least = FALSE_CALLS + 3.0 * np.sqrt(FALSE_CALLS / count)
     assert 0 < calls <= least * count
@@ -112,7 +118,7 @@ def test_the_interval_of_a_clear_wave_holds_the_truth(count, scatter):
     held = told = 0
     for seed in range(300):
         series = series_of(sides, scatter, count=count, seed=seed)
-        wall = wear_pattern(series, DESIGN)[0]
+        wall = circumferential_pattern(series, DESIGN)[0]
         for order, high, _ in wall.lobes:
             if order == 1:
                 told += 1
@@ -140,7 +146,9 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
             blind=np.sqrt(stated * HOURS / 2.0),
         )
         sharp = replace(blunt, sides=np.zeros_like(blunt.sides))
-        found = [wear_pattern(one, DESIGN)[0].lobes for one in (blunt, sharp)]
+        found = [
+            circumferential_pattern(one, DESIGN)[0].lobes for one in (blunt, sharp)
+        ]
         lobes, flat = ([high for n, high, _ in one if n == 1] for one in found)
         if lobes:
             told += 1
@@ -153,11 +161,13 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
 
 def test_few_spells_and_wall_not_told_all_round_say_so():
     sides = np.full(HOURS, 8.0)
-    assert "too few" in wear_pattern(series_of(sides, count=3), DESIGN)[0].words
+    assert (
+        "too few" in circumferential_pattern(series_of(sides, count=3), DESIGN)[0].words
+    )
     series = series_of(sides, 0.3)
     end = series.end.copy()
     panel = np.array(PIECES.of_kind("panel"))
     end[:, panel[3::HOURS]] = np.nan
-    assert wear_pattern(replace(series, end=end), DESIGN) == ()
-    clear = wear_pattern(series, DESIGN)[0]
+    assert circumferential_pattern(replace(series, end=end), DESIGN) == ()
+    clear = circumferential_pattern(series, DESIGN)[0]
     assert clear.words.startswith("no side wears more")

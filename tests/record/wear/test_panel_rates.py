@@ -8,15 +8,19 @@ import numpy as np
 import pytest
 
 from geom.compare.panels import ACROSS, HOURS, PARTS
-from geom.record.forecast.smoothing import settled
-from geom.record.forecast.subpanels import part_wear
-from geom.record.forecast.variance_components import Spread, heat_scatter, spread_of
+from geom.record.forecast.smoothing import shrink_rates
+from geom.record.forecast.subpanels import subpanel_wear
+from geom.record.forecast.variance_components import (
+    VarianceComponents,
+    heat_variance,
+    variance_components,
+)
 from geom.units import Float
 from tests.record.heats_ahead import COUNT, PIECES, ROW, Furnace, Told, even, occasion
 from tests.record.heats_ahead import state as survey
 
 PANEL = list(PIECES.of_kind("panel"))
-SHARE = PIECES.member / PIECES.member.sum(axis=1, keepdims=True)
+SYSTEMATIC_SHARE = PIECES.member / PIECES.member.sum(axis=1, keepdims=True)
 HOUR = np.arange(COUNT) % HOURS
 
 
@@ -29,7 +33,9 @@ def table(parts: tuple[float, float, float, float]) -> np.ndarray:
 
 def sds(covariance: np.ndarray) -> np.ndarray:
     """Sd of every piece's mean."""
-    return np.sqrt(np.einsum("sp,pq,sq->s", SHARE, covariance, SHARE))
+    return np.sqrt(
+        np.einsum("sp,pq,sq->s", SYSTEMATIC_SHARE, covariance, SYSTEMATIC_SHARE)
+    )
 
 
 # --- shares --------------------------------------------------------------------------
@@ -40,7 +46,7 @@ def sds(covariance: np.ndarray) -> np.ndarray:
     [(1.0, 2.0, 0.5, 4.0), (4.0, 0.0, 0.0, 1.0), (0.0, 0.0, 0.0, 2.0), (3.0, 1, 1, 0)],
 )
 def test_shares_are_seen_from_how_well_means_are_known(parts):
-    found = spread_of(sds(table(parts)), PIECES)
+    found = variance_components(sds(table(parts)), PIECES)
     for sd, variance in zip(
         (found.wall, found.level, found.side, found.own), parts, strict=True
     ):
@@ -50,7 +56,7 @@ def test_shares_are_seen_from_how_well_means_are_known(parts):
 
 def test_draws_hang_together_as_told():
     parts = (1.0, 2.0, 0.5, 4.0)
-    spread = Spread(*(np.full(COUNT, np.sqrt(part)) for part in parts))
+    spread = VarianceComponents(*(np.full(COUNT, np.sqrt(part)) for part in parts))
     drawn = spread.draws(np.random.default_rng(3), 40_000)
     seen = np.cov(drawn)
     # sd of a covariance of 40,000 draws of variance 7.5 is about 0.05
@@ -61,7 +67,7 @@ def test_draws_hang_together_as_told():
 def test_what_is_not_told_has_no_spread():
     sd = sds(table((1.0, 0.0, 0.0, 1.0)))
     sd[PANEL[5]] = np.nan
-    assert spread_of(sd, PIECES).sd[5] == 0.0
+    assert variance_components(sd, PIECES).sd[5] == 0.0
 
 
 # --- settled rates -------------------------------------------------------------------
@@ -74,14 +80,14 @@ def rates(seed: int, own: float = 2.0) -> tuple[np.ndarray, np.ndarray, np.ndarr
         1.0 + 0.2 * np.cos(np.deg2rad(30.0 * HOUR))
     )
     found = true + rng.normal(0.0, np.sqrt(own), COUNT)
-    return true, SHARE @ found, sds(table((0.0, 0.0, 0.0, own)))
+    return true, SYSTEMATIC_SHARE @ found, sds(table((0.0, 0.0, 0.0, own)))
 
 
 def test_settled_rates_are_nearer_the_truth_and_say_how_near():
     off, raw, owned, most = [], [], [], []
     for seed in range(20):
         true, value, sd = rates(seed)
-        found = settled(value, sd, PIECES)
+        found = shrink_rates(value, sd, PIECES)
         off.append(found.value - true)
         raw.append(value[PANEL] - true)
         owned.append(found.spread.sd)
@@ -96,8 +102,8 @@ def test_settled_rates_are_nearer_the_truth_and_say_how_near():
 
 def test_well_known_rates_are_left_as_they_are():
     true, _, _ = rates(0)
-    value = SHARE @ true
-    found = settled(value, sds(table((0.0, 0.0, 0.0, 1e-6))), PIECES)
+    value = SYSTEMATIC_SHARE @ true
+    found = shrink_rates(value, sds(table((0.0, 0.0, 0.0, 1e-6))), PIECES)
     assert found.value == pytest.approx(true, abs=1e-2)
 
 
@@ -105,16 +111,16 @@ def test_one_burnt_out_place_is_not_smoothed_away():
     true, value, sd = rates(4)
     place = 2  # where little else wears
     value[PANEL[place]] = true[place] + 12.0  # eight of its standard deviations
-    found = settled(value, sd, PIECES)
+    found = shrink_rates(value, sd, PIECES)
     assert found.value[place] > true[place] + 11.0
     value[PANEL[place]] = true[place] + 2.0
-    assert settled(value, sd, PIECES).value[place] < true[place] + 1.5
+    assert shrink_rates(value, sd, PIECES).value[place] < true[place] + 1.5
 
 
 def test_a_panel_that_no_survey_told_takes_its_level_and_side():
     true, value, sd = rates(5, own=0.01)
     value[PANEL[63]] = sd[PANEL[63]] = np.nan
-    found = settled(value, sd, PIECES)
+    found = shrink_rates(value, sd, PIECES)
     assert found.value[63] == pytest.approx(true[63], rel=0.1)
     assert found.spread.sd[63] > 0.0
 
@@ -128,7 +134,7 @@ def scatters(seeds: int, **furnace: float) -> tuple[float, float]:
     share, alike = [], []
     for seed in range(seeds):
         told, pattern = Furnace(heats=12, level=0.0, **furnace).campaign(seed)
-        found = heat_scatter(told.series).spread
+        found = heat_variance(told.series).spread
         share.append(found.sd[hot].mean() / pattern.rate[hot].mean())
         alike.append(found.wall[hot].mean() / found.sd[hot].mean())
     return float(np.sqrt(np.mean(np.square(share)))), float(np.mean(alike))
@@ -148,7 +154,7 @@ def test_scatter_is_found_beyond_the_surveys_errors():
 
 
 def test_of_one_heat_what_is_held_before_is_told():
-    found = heat_scatter(even(1, 10.0).series)
+    found = heat_variance(even(1, 10.0).series)
     assert found.spread.sd == pytest.approx(2.0, rel=0.05)  # a fifth of the wear
     assert found.freedom == 2.0
     wide = np.quantile(np.abs(found.draws(np.random.default_rng(1), 4000)[0]), 0.95)
@@ -197,7 +203,7 @@ def ring(seed: int = 3) -> Float:
 def test_parts_are_followed_where_they_stand():
     true = ring()
     told = parted(6, 8.0, true)
-    found = part_wear(told.series, told.states.__getitem__)
+    found = subpanel_wear(told.series, told.states.__getitem__)
     off = (found.extra - true) / found.sd
     assert np.sqrt(np.mean(off**2)) == pytest.approx(1.0, abs=0.1)
     assert np.sqrt(np.mean((found.extra - true) ** 2)) < 0.2
@@ -209,7 +215,7 @@ def test_parts_known_poorly_are_drawn_to_those_at_their_height():
     """Errors are twice as large as what parts truly differ by."""
     true = ring()
     told = parted(2, 8.0, true, errors=1.0)
-    found = part_wear(told.series, told.states.__getitem__)
+    found = subpanel_wear(told.series, told.states.__getitem__)
     raw = np.mean(
         [
             one.part * (1 if at.stage == "before repair" else -1)
@@ -223,7 +229,7 @@ def test_parts_known_poorly_are_drawn_to_those_at_their_height():
 
 def test_what_parts_stray_by_is_found():
     told = parted(8, 8.0, ring(), errors=0.1, stray=0.2)
-    found = part_wear(told.series, told.states.__getitem__)
+    found = subpanel_wear(told.series, told.states.__getitem__)
     assert found.stray == pytest.approx(0.2, rel=0.1)
 
 
@@ -231,7 +237,7 @@ def test_parts_that_are_not_told_stay_untold():
     told = parted(3, 8.0, ring())
     for one in told.states.values():
         one.part[20, 4:] = np.nan
-    found = part_wear(told.series, told.states.__getitem__)
+    found = subpanel_wear(told.series, told.states.__getitem__)
     assert np.isnan(found.extra[20, 4:]).all()
     assert np.isfinite(found.extra[20, :4]).all()
     assert np.isfinite(np.delete(found.extra, 20, axis=0)).all()

@@ -13,15 +13,15 @@ from geom.compare.panels import HOURS
 from geom.record.regions import Kind, Piece, Pieces
 from geom.record.store.occasion import Occasion, Stage
 from geom.record.wear.rates import (
-    SHARE,
     SHORT_OVER,
+    SYSTEMATIC_SHARE,
     Rates,
-    find_scatter,
+    excess_variance,
     rates_of,
     wear_rates,
 )
 from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import spells_of
+from geom.record.wear.spells import find_spells
 from geom.record.wear.survey_errors import SpellWear, spell_wear
 from geom.stats.shrinkage import moderated_variance
 from geom.units import Float
@@ -54,7 +54,7 @@ def told_series(
         made.append(Occasion(heat, stage, day, took, iron, campaign))
         if repaired:
             made.append(Occasion(heat, "after repair", day, campaign=campaign))
-    spells, gaps = spells_of(made)
+    spells, gaps = find_spells(made)
     assert len(spells) == n
     assert not gaps
     pieces = tuple(Piece(kind, "", 0.0, 100.0, 0.0, 360.0) for kind in kinds)
@@ -232,8 +232,10 @@ def test_errors_that_come_back_do_not_average_out() -> None:
     seen, kind, _ = drawn(how, seed=1)
     long = rates_of(seen, kind, "heat").long[0]
     assert long is not None
-    assert long.sd > np.sqrt(SHARE * 9.0)
-    assert long.sd == pytest.approx(np.sqrt(SHARE * 9.0 + 18.0 / 200.0), rel=0.1)
+    assert long.sd > np.sqrt(SYSTEMATIC_SHARE * 9.0)
+    assert long.sd == pytest.approx(
+        np.sqrt(SYSTEMATIC_SHARE * 9.0 + 18.0 / 200.0), rel=0.1
+    )
 
 
 # --- moderation ---------------------------------------------------------------------
@@ -355,7 +357,7 @@ def test_without_what_comes_back_intervals_would_be_too_narrow() -> None:
     how = Draws(spells=14, share=0.8, **POOR, **KIND)
     long, _ = shares(how)
     assert long < 0.85
-    fair, _ = shares(replace(how, share=SHARE))
+    fair, _ = shares(replace(how, share=SYSTEMATIC_SHARE))
     assert fair > 0.93
 
 
@@ -410,7 +412,8 @@ def test_the_same_wear_in_inches_is_the_same_rate() -> None:
 
 
 @pytest.mark.parametrize(
-    ("survey", "share"), [(0.01, 0.05), (0.75, SHARE / 2.0), (9.0, SHARE)]
+    ("survey", "share"),
+    [(0.01, 0.05), (0.75, SYSTEMATIC_SHARE / 2.0), (9.0, SYSTEMATIC_SHARE)],
 )
 def test_the_better_rings_are_known_the_less_comes_back(
     survey: float, share: float
@@ -419,6 +422,10 @@ def test_the_better_rings_are_known_the_less_comes_back(
     how = Draws(spells=6, pieces=20, campaigns=1, scatter=0.01, survey=survey)
     seen, kind, _ = drawn(how, seed=3)
     exact = replace(seen, wear=np.full_like(seen.wear, 5.0))
-    for one, due in (("level", share), ("side", SHARE), ("panel", 0.75 * SHARE)):
+    for one, due in (
+        ("level", share),
+        ("side", SYSTEMATIC_SHARE),
+        ("panel", 0.75 * SYSTEMATIC_SHARE),
+    ):
         told = replace(exact, kinds=(one,) * 20)
-        assert find_scatter(told, kind).share == pytest.approx(np.full(20, due))
+        assert excess_variance(told, kind).share == pytest.approx(np.full(20, due))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from geom import InputError
 from geom.record.store.occasion import STAGES, Occasion, Stage
-from geom.record.wear.spells import Spell, spells_of
+from geom.record.wear.spells import Spell, find_spells
 
 DAY = date(2026, 1, 5)
 
@@ -25,7 +25,7 @@ def ends(spells: tuple[Spell, ...]) -> list[tuple[int, int]]:
 
 
 def test_from_a_repair_to_the_next_survey_before_one_is_a_spell() -> None:
-    spells, gaps = spells_of(
+    spells, gaps = find_spells(
         [
             made(0, "after repair"),
             made(1, "before repair", hours=6.0, melted=9000.0),
@@ -43,12 +43,12 @@ def test_from_a_repair_to_the_next_survey_before_one_is_a_spell() -> None:
 
 
 def test_the_repair_itself_is_no_wear() -> None:
-    spells, gaps = spells_of([made(4, "before repair"), made(4, "after repair")])
+    spells, gaps = find_spells([made(4, "before repair"), made(4, "after repair")])
     assert spells == gaps == ()
 
 
 def test_a_wall_left_alone_ends_one_spell_and_starts_the_next() -> None:
-    spells, gaps = spells_of(
+    spells, gaps = find_spells(
         [made(0, "not repaired"), made(2, "not repaired"), made(5, "before repair")]
     )
     assert ends(spells) == [(0, 2), (2, 5)]
@@ -57,22 +57,22 @@ def test_a_wall_left_alone_ends_one_spell_and_starts_the_next() -> None:
 
 
 def test_a_repair_that_was_not_surveyed_leaves_a_gap_and_says_so() -> None:
-    spells, gaps = spells_of([made(1, "before repair"), made(2, "before repair")])
+    spells, gaps = find_spells([made(1, "before repair"), made(2, "before repair")])
     assert spells == ()
     assert gaps == ("after heat 1: its repair was not surveyed",)
 
 
 def test_wear_and_repair_surveyed_together_leave_a_gap_and_say_so() -> None:
-    spells, gaps = spells_of([made(1, "after repair"), made(2, "after repair")])
+    spells, gaps = find_spells([made(1, "after repair"), made(2, "after repair")])
     assert spells == ()
     assert gaps == ("heat 2: surveyed only after its repair",)
 
 
 def test_a_new_campaign_is_neither_spell_nor_gap() -> None:
     old, new = made(9, "after repair", "old"), made(10, "before repair", "new")
-    assert spells_of([old, new]) == ((), ())
+    assert find_spells([old, new]) == ((), ())
     same = made(10, "before repair", "old")
-    assert ends(spells_of([old, same])[0]) == [(9, 10)]
+    assert ends(find_spells([old, same])[0]) == [(9, 10)]
 
 
 @given(
@@ -84,9 +84,9 @@ def test_a_new_campaign_is_neither_spell_nor_gap() -> None:
 def test_spells_are_in_order_without_overlap_however_surveys_come(told, chance) -> None:
     one_of_each = {(h, s == "after repair"): made(h, s) for h, s in told}
     surveys = list(one_of_each.values())
-    spells, gaps = spells_of(surveys)
+    spells, gaps = find_spells(surveys)
     chance.shuffle(surveys)
-    assert spells_of(surveys) == (spells, gaps)
+    assert find_spells(surveys) == (spells, gaps)
     assert all(one.heats > 0 for one in spells)
     assert all(one.start.leaves and one.end.finds for one in spells)
     for one, other in itertools.pairwise(spells):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from geom.record.regions import Piece
-from geom.record.wear.rates import SHARE, comes_back
+from geom.record.wear.rates import SYSTEMATIC_SHARE, systematic_variance
 from tests.record.worn_heats import PANELS, PIECES
 
 ZONE = PIECES.of_kind("zone")[2]
@@ -29,15 +29,15 @@ def alike(up, across):
 def test_a_piece_of_the_record_has_its_own():
     variance = stated(alike(200.0, 60.0))
     for i in (0, ZONE, 12, 25, 60):
-        told = comes_back(PIECES.pieces[i], PIECES, variance)
-        assert told == pytest.approx(SHARE * variance[0, i])
+        told = systematic_variance(PIECES.pieces[i], PIECES, variance)
+        assert told == pytest.approx(SYSTEMATIC_SHARE * variance[0, i])
 
 
 def test_spells_that_do_not_tell_a_piece_do_not_count():
     variance = stated(alike(200.0, 60.0))
     variance[2:, ZONE] = np.nan
-    told = comes_back(PIECES.pieces[ZONE], PIECES, variance)
-    assert told == pytest.approx(SHARE * variance[0, ZONE])
+    told = systematic_variance(PIECES.pieces[ZONE], PIECES, variance)
+    assert told == pytest.approx(SYSTEMATIC_SHARE * variance[0, ZONE])
 
 
 @pytest.mark.parametrize(("up", "across"), [(100.0, 30.0), (400.0, 90.0)])
@@ -55,5 +55,5 @@ def test_neighbouring_pieces_together_have_no_less_than_is_true(up, across):
     }
     for piece, panels in inside.items():
         true = covariance[np.ix_(panels, panels)].mean()
-        told = comes_back(piece, PIECES, variance) / SHARE
+        told = systematic_variance(piece, PIECES, variance) / SYSTEMATIC_SHARE
         assert true <= told <= 3.0 * true

@@ -19,7 +19,7 @@ from geom.record.regions import pieces_of
 from geom.record.store.grid import record_grid
 from geom.record.study import Depth, Wear
 from geom.record.wear.maps import RateMap, WearMaps
-from geom.record.wear.ovality import Roundness
+from geom.record.wear.ovality import Harmonics
 from geom.record.wear.rates import wear_rates
 from geom.views.cautions import CAUTIONS
 from geom.views.charts import style as chart
@@ -86,7 +86,7 @@ def make_wear(design, **changes):
         series=series,
         rates={per: wear_rates(series, per) for per in ("heat", "hour", "tonne")},
         steps=(step,),
-        pattern=(Roundness(hot, (), "burns more towards 1 o'clock than elsewhere"),),
+        pattern=(Harmonics(hot, (), "burns more towards 1 o'clock than elsewhere"),),
         forecasts=make_forecasts(pieces),
         repaired=(),
         maps=maps,
@@ -336,8 +336,8 @@ def test_the_soonest_forecasts_are_told_first(wear, design):
 
 def test_zones_of_which_the_same_is_told_share_a_line(wear, design):
     zones = [wear.pieces.pieces[i] for i in wear.pieces.of_kind("zone")]
-    told = [Roundness(zone, (), "alike all round") for zone in zones[:2]]
-    odd = Roundness(zones[2], (), "oval")
+    told = [Harmonics(zone, (), "alike all round") for zone in zones[:2]]
+    odd = Harmonics(zones[2], (), "oval")
     names = [zone.name for zone in zones]
     assert pattern_lines([*told, odd], design) == [
         f"{names[0].capitalize()} and {names[1]}: alike all round",
