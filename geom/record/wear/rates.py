@@ -44,7 +44,7 @@ SYSTEMATIC_SHARE = 0.2
 _OF_PANELS = 0.15
 #: In what goes all round it was 0.03 to 0.04 with 120 stations and 0.13 to 0.25 with
 #: 48, which miss more of what lasts.  So it grows with the stated variance over the
-#: square of the wear, is `SYSTEMATIC_SHARE` where that is `_POOR`, never less than this.
+#: square of the wear: `SYSTEMATIC_SHARE` where that is `_POOR`, never less than this.
 _POOR, _ALL_ROUND = 0.06, 0.05
 #: It goes with the rate, because what is missed every heat is part of what wears every
 #: heat; from here to there, as a part of what it is on average.
