@@ -1,11 +1,10 @@
-"""What written means: a file, or a folder of files, is there whole or not at all.
+"""Writing that is atomic: a file, or a folder of files, is there whole or not at all.
 
-Files that appear whole, once, and never change: with no server and no lock.
-
-A file is written beside its place under a hidden name, brought to the disk, and
-linked to its place.  Linking fails where something stands already: of several writers
-exactly one wins, and a reader never meets half a file.  What a killed writer leaves
-behind is a hidden file, which nobody reads and a later writer sweeps away.
+A file is written beside its place under a hidden name, brought to the disk, and moved
+or linked to its place.  Linking fails where something stands already: of several
+writers exactly one wins, with no server and no lock, and a reader never meets half a
+file.  What a killed writer leaves behind is a hidden file, which nobody reads and a
+later writer removes.
 """
 
 from __future__ import annotations
@@ -21,31 +20,78 @@ from pathlib import Path
 
 from geom.errors import InputError
 
+#: Hidden files of killed writers are removed when they are older than this, s.
+_STALE = 3600.0
+#: An empty file is a place taken for the moment, where files cannot be linked; older
+#: than this, s, its writer is dead.
+_TAKEN = 60.0
+_OTHER = (
+    "Check who may write there and that the disk is not full, or choose another folder"
+)
 
-def write_whole(path: Path, content: bytes) -> None:
+
+def atomic_write(
+    path: Path, content: bytes | Callable[[Path], None], *, replace: bool = True
+) -> None:
     """Write a file so that a reader, or a power cut, never meets half of it.
 
     Parameters
     ----------
     path : Path
         Its folder must exist.
-    content : bytes
+    content : bytes or callable
+        A callable fills an empty file of another name in the same folder.
+    replace : bool
+        False for a file that must not be there yet, and is read-only from then on.
+
+    Raises
+    ------
+    FileExistsError
+        If it must not be there and is; it is as it was.
+    OSError
+        If it cannot be written; what stood there is as it was.
     """
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    hidden = path.parent / f".{path.name}.{secrets.token_hex(6)}"
+    os.close(os.open(hidden, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).chmod(0o666 & ~_umask())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+        if callable(content):
+            content(hidden)
+        else:
+            hidden.write_bytes(content)
+        if replace:
+            _to_disk(hidden)
+            hidden.replace(path)
+            return
+        hidden.chmod(hidden.stat().st_mode & 0o444)
+        _to_disk(hidden)
+        _link(hidden, path)
+    finally:
+        hidden.unlink(missing_ok=True)
+    with suppress(OSError):
+        _to_disk(path.parent)
+
+
+def remove_stale(folder: Path, names: str, *, now: float) -> None:
+    """Remove what killed writers left in a folder long ago.
+
+    Parameters
+    ----------
+    folder : Path
+    names : str
+        Regular expression of the names of files that are written there.
+    now : float, s
+        Time of a file just written there: the clock of its disk.
+    """
+    hidden = re.compile(rf"\.({names})\.[0-9a-z_]+", re.IGNORECASE)
+    for entry in os.scandir(folder):
+        if hidden.fullmatch(entry.name):
+            with suppress(OSError):
+                if now - entry.stat(follow_symlinks=False).st_mtime > _STALE:
+                    Path(entry.path).unlink()
 
 
 @contextmanager
-def folder_written_whole(target: Path, *, overwrite: bool = False) -> Iterator[Path]:
+def atomic_directory(target: Path, *, overwrite: bool = False) -> Iterator[Path]:
     """A scratch folder that becomes ``target`` when the block ends without error.
 
     Parameters
@@ -66,7 +112,7 @@ def folder_written_whole(target: Path, *, overwrite: bool = False) -> Iterator[P
     InputError
         If the target is not a folder, holds files already, or cannot be written.
     """
-    refuse_folder(target, overwrite=overwrite)
+    check_directory(target, overwrite=overwrite)
     try:
         made = _make_parents(target.parent)
         scratch = Path(tempfile.mkdtemp(dir=target.parent, prefix=f".{target.name}."))
@@ -74,7 +120,7 @@ def folder_written_whole(target: Path, *, overwrite: bool = False) -> Iterator[P
         raise _unwritable(target, fault) from fault
     try:
         yield scratch
-        _settle(scratch, target)
+        _move_in(scratch, target)
     except BaseException as fault:
         shutil.rmtree(scratch, ignore_errors=True)
         _remove_empty(made)
@@ -84,13 +130,13 @@ def folder_written_whole(target: Path, *, overwrite: bool = False) -> Iterator[P
     shutil.rmtree(scratch, ignore_errors=True)
 
 
-def refuse_folder(target: Path, *, overwrite: bool) -> None:
+def check_directory(target: Path, *, overwrite: bool) -> None:
     """Say no, early, to an output folder that cannot or must not be written.
 
     Raises
     ------
     InputError
-        As for `folder_written_whole`.
+        As for `atomic_directory`.
     """
     if target.exists() and not target.is_dir():
         raise InputError(
@@ -117,12 +163,7 @@ def refuse_folder(target: Path, *, overwrite: bool) -> None:
         )
 
 
-_OTHER = (
-    "Check who may write there and that the disk is not full, or choose another folder"
-)
-
-
-def _settle(scratch: Path, target: Path) -> None:
+def _move_in(scratch: Path, target: Path) -> None:
     for file in scratch.rglob("*"):
         if file.is_file():
             with file.open("rb") as opened:
@@ -158,61 +199,6 @@ def _umask() -> int:
     return mask
 
 
-#: Leftovers are swept when they are older than this, s.
-_OLD = 3600.0
-#: An empty file is a place taken for the moment, where files cannot be linked; older
-#: than this, s, its writer is dead.
-_TAKEN = 60.0
-_LEFT = re.compile(r"\.(heat-.*\.nc|lining\.toml|manifest\.json)\.[0-9a-z_]+", re.I)
-
-
-def put_in_place(target: Path, write: Callable[[Path], None]) -> None:
-    """Write a read-only file that must not be there yet.
-
-    Parameters
-    ----------
-    target : Path
-        Its folder must exist.
-    write : callable
-        Fills an empty file of another name in the same folder.
-
-    Raises
-    ------
-    FileExistsError
-        If something stands there; it is as it was.
-    OSError
-        If it cannot be written; nothing stands there.
-    """
-    hidden = target.parent / f".{target.name}.{secrets.token_hex(6)}"
-    mode = os.O_CREAT | os.O_EXCL | os.O_WRONLY
-    os.close(os.open(hidden, mode, 0o666))
-    try:
-        write(hidden)
-        hidden.chmod(hidden.stat().st_mode & 0o444)
-        _to_disk(hidden)
-        _link(hidden, target)
-    finally:
-        hidden.unlink(missing_ok=True)
-    with suppress(OSError):
-        _to_disk(target.parent)
-
-
-def sweep(folder: Path, *, now: float) -> None:
-    """Remove what killed writers left in a folder long ago.
-
-    Parameters
-    ----------
-    folder : Path
-    now : float, s
-        Time of a file just written there: the clock of its disk.
-    """
-    for entry in os.scandir(folder):
-        if _LEFT.fullmatch(entry.name):
-            with suppress(OSError):
-                if now - entry.stat(follow_symlinks=False).st_mtime > _OLD:
-                    Path(entry.path).unlink()
-
-
 def _to_disk(path: Path) -> None:
     handle = os.open(path, os.O_RDONLY)
     try:
@@ -222,7 +208,7 @@ def _to_disk(path: Path) -> None:
 
 
 def _link(hidden: Path, target: Path) -> None:
-    _drop_dead(target, now=hidden.stat().st_mtime)
+    _remove_dead(target, now=hidden.stat().st_mtime)
     try:
         os.link(hidden, target)
     except FileExistsError:
@@ -230,10 +216,10 @@ def _link(hidden: Path, target: Path) -> None:
         if not hidden.samefile(target):
             raise
     except OSError:
-        _take(hidden, target)
+        _occupy(hidden, target)
 
 
-def _take(hidden: Path, target: Path) -> None:
+def _occupy(hidden: Path, target: Path) -> None:
     """Where files cannot be linked: take the place with an empty file, then fill it."""
     os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
     try:
@@ -243,7 +229,7 @@ def _take(hidden: Path, target: Path) -> None:
         raise
 
 
-def _drop_dead(target: Path, *, now: float) -> None:
+def _remove_dead(target: Path, *, now: float) -> None:
     with suppress(FileNotFoundError):
         there = target.stat()
         if there.st_size == 0 and now - there.st_mtime > _TAKEN:

@@ -53,7 +53,7 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
-    from geom.atomic import folder_written_whole, refuse_folder
+    from geom.atomic import atomic_directory, check_directory
     from geom.errors import InputError
 
     if len(asked.records) > 2:
@@ -61,7 +61,7 @@ def run(asked: argparse.Namespace) -> None:
             f"{len(asked.records)} records were named, not one or two",
             cure="Compare two at a time",
         )
-    refuse_folder(asked.out, overwrite=asked.overwrite)
+    check_directory(asked.out, overwrite=asked.overwrite)
     with Console(stderr=True, quiet=asked.quiet).status("comparing campaigns") as wait:
         from geom.record.campaigns.compare import compare_campaigns
         from geom.record.store.store import open_record
@@ -75,7 +75,7 @@ def run(asked: argparse.Namespace) -> None:
             title=asked.title,
             tick=lambda words: wait.update(f"comparing campaigns: {words}"),
         )
-        with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
+        with atomic_directory(asked.out, overwrite=asked.overwrite) as folder:
             write_campaigns(folder, told)
     if asked.json:
         print(campaigns_document(told).decode("utf-8"), end="")  # noqa: T201

@@ -41,11 +41,11 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
-    from geom.atomic import folder_written_whole, refuse_folder
+    from geom.atomic import atomic_directory, check_directory
     from geom.design import load_design
 
     _refuse_one_survey(asked.first, asked.last)
-    refuse_folder(asked.out, overwrite=asked.overwrite)
+    check_directory(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     with Console(stderr=True, quiet=asked.quiet).status("comparing the surveys"):
         from geom.record.change.compare import compare_walls
@@ -54,7 +54,7 @@ def run(asked: argparse.Namespace) -> None:
 
         start, end = (load_wall(path, design) for path in (asked.first, asked.last))
         change = compare_walls(start, end, title=asked.title)
-        with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
+        with atomic_directory(asked.out, overwrite=asked.overwrite) as folder:
             write_change(folder, change, design)
     if asked.json:
         from geom.views.outputs import change_document

@@ -53,11 +53,11 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
-    from geom.atomic import folder_written_whole, refuse_folder
+    from geom.atomic import atomic_directory, check_directory
     from geom.design import load_design
     from geom.readings.surveys import load_survey_before
 
-    refuse_folder(asked.out, overwrite=asked.overwrite)
+    check_directory(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     before = load_survey_before(asked.before, design)
     readings = read_readings(asked.readings, design, asked)
@@ -71,7 +71,7 @@ def run(asked: argparse.Namespace) -> None:
         found = recheck(before, surface, findings, design)
         from geom.views.outputs import write_recheck
 
-        with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
+        with atomic_directory(asked.out, overwrite=asked.overwrite) as folder:
             write_recheck(folder, found, design)
     if asked.json:
         print_file(asked.out / "recheck.json")

@@ -76,17 +76,17 @@ def _between(low: int, high: int) -> Callable[[str], int]:
 
 def run(asked: argparse.Namespace) -> None:
     """Do it."""
-    from geom.atomic import folder_written_whole, refuse_folder
+    from geom.atomic import atomic_directory, check_directory
     from geom.design import load_design
 
     _refuse_both(asked)
-    refuse_folder(asked.out, overwrite=asked.overwrite)
+    check_directory(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     from geom.views.outputs import refuse_written_on, write_rod_sheet
 
     refuse_written_on(asked.out)
     climb = _second(asked, design) if asked.readings else _first(asked, design)
-    with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
+    with atomic_directory(asked.out, overwrite=asked.overwrite) as folder:
         write_rod_sheet(folder, design, climb, title=asked.title)
     _tell(design, climb, asked.out)
 

@@ -66,12 +66,12 @@ def add_to(commands: Any) -> None:
 
 def run(asked: argparse.Namespace) -> None:
     """Do it."""
-    from geom.atomic import folder_written_whole, refuse_folder
+    from geom.atomic import atomic_directory, check_directory
     from geom.design import load_design
 
     _refuse_past_as_out(asked.past, asked.out)
     refuse_half_told(asked)
-    refuse_folder(asked.out, overwrite=asked.overwrite)
+    check_directory(asked.out, overwrite=asked.overwrite)
     design = load_design(asked.design)
     if asked.record is not None:
         refuse_early(asked, design)
@@ -104,7 +104,7 @@ def run(asked: argparse.Namespace) -> None:
         from geom.views import write_files
         from geom.views.charts.stills import write_stills
 
-        with folder_written_whole(asked.out, overwrite=asked.overwrite) as folder:
+        with atomic_directory(asked.out, overwrite=asked.overwrite) as folder:
             write_files(
                 folder,
                 design=design,

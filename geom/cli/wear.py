@@ -50,7 +50,7 @@ def run(asked: argparse.Namespace) -> None:
     """Do it."""
     from rich.console import Console
 
-    from geom.atomic import folder_written_whole, refuse_folder
+    from geom.atomic import atomic_directory, check_directory
 
     with Console(stderr=True, quiet=asked.quiet).status("opening the record") as wait:
         from geom.record.store.store import open_record
@@ -58,7 +58,7 @@ def run(asked: argparse.Namespace) -> None:
         records = [open_record(folder) for folder in asked.records]
         targets = _targets(asked.out, records)
         for target in targets:
-            refuse_folder(target, overwrite=asked.overwrite)
+            check_directory(target, overwrite=asked.overwrite)
         from geom.record.study import study
         from geom.views.outputs import write_wear_files
 
@@ -76,7 +76,7 @@ def run(asked: argparse.Namespace) -> None:
             for record in records
         ]
         for wear, record, target in zip(told, records, targets, strict=True):
-            with folder_written_whole(target, overwrite=asked.overwrite) as folder:
+            with atomic_directory(target, overwrite=asked.overwrite) as folder:
                 write_wear_files(folder, wear, record, tick)
     if asked.json:
         _print_json(told)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from geom.atomic import write_whole
+from geom.atomic import atomic_write
 from geom.design import Design
 from geom.design.text_file import read_bytes, read_text
 from geom.desk.entries import (
@@ -227,7 +227,7 @@ class SheetFile:
     def _write(self, sheet: KeptSheet, folder: int | None) -> None:
         content = sheet.text().encode("utf-8")
         try:
-            write_whole(self.path, content)
+            atomic_write(self.path, content)
             if folder is not None:
                 os.fsync(folder)
         except OSError as fault:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geom.atomic import write_whole
+from geom.atomic import atomic_write
 from geom.compare.findings import ACTIONS
 from geom.design import Design
 from geom.errors import InputError
@@ -173,7 +173,7 @@ def draw_window(folder: Path, design: Design, path: Path) -> None:
     out = io.BytesIO()
     window.plotter.screenshot(out, window_size=(1400, 1000))
     window.plotter.close()
-    write_whole(path, out.getvalue())
+    atomic_write(path, out.getvalue())
 
 
 def refuse_no_screen() -> None:

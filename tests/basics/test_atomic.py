@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from geom.atomic import folder_written_whole, refuse_folder, write_whole
+from geom.atomic import atomic_directory, atomic_write, check_directory
 from geom.errors import InputError
 
 
@@ -38,13 +38,13 @@ def full_disk(request, monkeypatch):
 
 
 def test_a_file_is_written(tmp_path):
-    write_whole(tmp_path / "a.json", b"one")
-    write_whole(tmp_path / "a.json", b"two")
+    atomic_write(tmp_path / "a.json", b"one")
+    atomic_write(tmp_path / "a.json", b"two")
     assert everything(tmp_path) == {"a.json": b"two"}
 
 
 def test_a_file_is_as_readable_as_any_other(tmp_path):
-    write_whole(tmp_path / "a.json", b"one")
+    atomic_write(tmp_path / "a.json", b"one")
     (tmp_path / "b.json").write_bytes(b"one")
     assert (tmp_path / "a.json").stat().st_mode == (tmp_path / "b.json").stat().st_mode
 
@@ -55,12 +55,12 @@ def test_a_full_disk_leaves_the_file_as_it_was(tmp_path, full_disk, before):
         (tmp_path / name).write_bytes(content)
     full_disk()
     with pytest.raises(OSError, match="No space left"):
-        write_whole(tmp_path / "a.json", b"new")
+        atomic_write(tmp_path / "a.json", b"new")
     assert everything(tmp_path) == before
 
 
 def test_a_folder_is_made_with_those_above_it(tmp_path):
-    with folder_written_whole(tmp_path / "x" / "y" / "out") as scratch:
+    with atomic_directory(tmp_path / "x" / "y" / "out") as scratch:
         (scratch / "a.txt").write_text("a")
         assert not (tmp_path / "x" / "y" / "out").exists()
     assert everything(tmp_path / "x") == {"y": None, "y/out": None, "y/out/a.txt": b"a"}
@@ -68,7 +68,7 @@ def test_a_folder_is_made_with_those_above_it(tmp_path):
 
 def test_an_empty_folder_is_filled(tmp_path):
     (tmp_path / "out").mkdir()
-    with folder_written_whole(tmp_path / "out") as scratch:
+    with atomic_directory(tmp_path / "out") as scratch:
         (scratch / "a.txt").write_text("a")
     assert everything(tmp_path) == {"out": None, "out/a.txt": b"a"}
 
@@ -79,7 +79,7 @@ class BlockError(Exception):
 
 def write_then_fail(target, fault):
     """Begin a folder and fail in its block."""
-    with folder_written_whole(target) as scratch:
+    with atomic_directory(target) as scratch:
         (scratch / "a.txt").write_text("half")
         raise fault
 
@@ -108,7 +108,7 @@ def test_a_folder_with_files_is_not_overwritten_unasked(tmp_path):
     (tmp_path / "a.txt").write_text("old")
     with (
         pytest.raises(InputError, match="--overwrite") as told,
-        folder_written_whole(tmp_path),
+        atomic_directory(tmp_path),
     ):
         pytest.fail("the block must not run")
     assert told.value.file == str(tmp_path)
@@ -120,7 +120,7 @@ def test_overwriting_replaces_files_of_the_same_name_only(tmp_path):
     out.mkdir()
     (out / "a.txt").write_text("old")
     (out / "mine.txt").write_text("kept")
-    with folder_written_whole(out, overwrite=True) as scratch:
+    with atomic_directory(out, overwrite=True) as scratch:
         (scratch / "a.txt").write_text("new")
         (scratch / "b.txt").write_text("more")
     assert everything(tmp_path) == {
@@ -133,7 +133,7 @@ def test_overwriting_replaces_files_of_the_same_name_only(tmp_path):
 
 def write_to_full_disk(target, fill, *, overwrite=False):
     """Write a folder while the disk fills up."""
-    with folder_written_whole(target, overwrite=overwrite) as scratch:
+    with atomic_directory(target, overwrite=overwrite) as scratch:
         (scratch / "a.txt").write_text("new")
         fill()
 
@@ -162,20 +162,20 @@ def test_a_file_where_the_folder_should_go_is_refused(tmp_path):
     (tmp_path / "out").write_text("x")
     for overwrite in (False, True):
         with pytest.raises(InputError, match="there is a file"):
-            refuse_folder(tmp_path / "out", overwrite=overwrite)
+            check_directory(tmp_path / "out", overwrite=overwrite)
     with pytest.raises(InputError, match="cannot be made"):
-        refuse_folder(tmp_path / "out" / "deeper", overwrite=False)
+        check_directory(tmp_path / "out" / "deeper", overwrite=False)
 
 
 def test_a_folder_nobody_may_write_is_refused(tmp_path, monkeypatch):
     # Asked through os.access, since a test may run as one who may write everywhere.
     monkeypatch.setattr(os, "access", lambda *_: False)
     with pytest.raises(InputError, match="cannot be written"):
-        refuse_folder(tmp_path, overwrite=True)
+        check_directory(tmp_path, overwrite=True)
     with pytest.raises(InputError, match="cannot be made"):
-        refuse_folder(tmp_path / "out", overwrite=False)
+        check_directory(tmp_path / "out", overwrite=False)
 
 
 def test_refusing_writes_nothing(tmp_path):
-    refuse_folder(tmp_path / "x" / "out", overwrite=False)
+    check_directory(tmp_path / "x" / "out", overwrite=False)
     assert everything(tmp_path) == {}

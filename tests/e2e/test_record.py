@@ -147,10 +147,10 @@ def test_if_it_cannot_be_added_it_says_where_the_survey_is_and_how_to_add_it(
     """The disk of the record is full when the survey is done."""
     folder = Path(shutil.copytree(shop / "kept", tmp_path / "the record"))
 
-    def full(*_: object) -> None:
+    def full(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(store, "put_in_place", full)
+    monkeypatch.setattr(store, "atomic_write", full)
     more = [*GOOD.split(), "--campaign", "no. 3"]
     assert survey(shop, tmp_path / "out", *more, record=folder, name="8") == 2
     said = flat(capsys.readouterr().err)

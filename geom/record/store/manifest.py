@@ -16,7 +16,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from geom.atomic import write_whole
+from geom.atomic import atomic_write
 from geom.errors import InputError
 from geom.record.store.occasion import Occasion
 from geom.record.store.survey_file import occasion_in, opened, read_through
@@ -116,7 +116,7 @@ def settle(folder: Path, *, anew: bool = False) -> None:
         made = {name: made[name] for name in listed}
         lining = held.lining or sha256(folder / LINING)
         kept = {name: entry for name, entry in made.items() if entry is not None}
-        write_whole(folder / NAME, _document(lining, kept))
+        atomic_write(folder / NAME, _document(lining, kept))
         held = read_manifest(folder)
         if held.entries.keys() >= kept.keys() and survey_files(folder) == listed:
             return

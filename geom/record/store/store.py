@@ -14,7 +14,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from geom.atomic import put_in_place, sweep
+from geom.atomic import atomic_write, remove_stale
 from geom.compare.panels import Panels, PanelState, panels_of
 from geom.design import Design, load_design
 from geom.design.text_file import read_bytes
@@ -52,6 +52,8 @@ __all__ = [
 
 #: Letters in the name of a campaign.
 _LONGEST = 200
+#: Names of the files that are written in a record.
+_WRITTEN = r"heat-.*\.nc|lining\.toml|manifest\.json"
 _DISK = "Check who may write there and that the disk is not full"
 
 
@@ -284,13 +286,9 @@ def start_record(folder: Path | str, design_file: Path | str) -> None:
     load_design(design_file)
     content = read_bytes(design_file)
     refuse_start(folder)
-
-    def write(path: Path) -> None:
-        path.write_bytes(content)
-
     try:
         (folder / SURVEYS).mkdir(parents=True, exist_ok=True)
-        put_in_place(folder / LINING, write)
+        atomic_write(folder / LINING, content, replace=False)
         settle(folder)
     except FileExistsError as fault:
         raise already_started(folder) from fault
@@ -383,15 +381,15 @@ def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
 
     def write(path: Path) -> None:
         now = path.stat().st_mtime
-        sweep(record.folder, now=now)
-        sweep(path.parent, now=now)
+        for folder in (record.folder, path.parent):
+            remove_stale(folder, _WRITTEN, now=now)
         write_survey(path, data, occasion)
 
     try:
         target.parent.mkdir(exist_ok=True)
         if target.name in read_manifest(record.folder).entries:
             settle(record.folder)
-        put_in_place(target, write)
+        atomic_write(target, write, replace=False)
     except FileExistsError as fault:
         raise already_there(record.folder, occasion) from fault
     except OSError as fault:

@@ -392,7 +392,7 @@ def test_a_manifest_that_another_writes_over_is_mended(
 ) -> None:
     """Another adds a survey, and writes what it listed before this one was there."""
     path = record / "manifest.json"
-    old, write = path.read_bytes(), manifest.write_whole
+    old, write = path.read_bytes(), manifest.atomic_write
     theirs = add_survey(record, shop / "survey", occasion(9))
     taken = theirs.rename(record / "theirs.nc")
 
@@ -403,7 +403,7 @@ def test_a_manifest_that_another_writes_over_is_mended(
             write(where, old)
 
     path.write_bytes(old)
-    monkeypatch.setattr(manifest, "write_whole", write_then_other)
+    monkeypatch.setattr(manifest, "atomic_write", write_then_other)
     add_survey(record, shop / "survey", occasion(11))
     told = json.loads(path.read_text("utf-8"))["surveys"]
     assert [entry["heat"] for entry in told.values()] == [3, 5, 9, 11]
@@ -581,7 +581,7 @@ def test_a_changed_drawing_is_seen(record: Path) -> None:
 # --- disks that cannot do everything -------------------------------------------------
 
 
-def no_links(*_: object) -> None:
+def no_links(*_: object, **__: object) -> None:
     raise OSError(errno.EPERM, os.strerror(errno.EPERM))
 
 
@@ -640,7 +640,7 @@ def test_a_full_disk_is_told_and_leaves_the_record_as_it_was(
 def test_a_survey_is_kept_though_its_manifest_cannot_be_written(
     shop: Path, record: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(manifest, "write_whole", no_links)
+    monkeypatch.setattr(manifest, "atomic_write", no_links)
     path = add_survey(record, shop / "survey", occasion(9))
     assert path.is_file()
     monkeypatch.undo()
