@@ -36,18 +36,18 @@ from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.stats.partial_moments import chance_above, hermite_excess
-from geom.surface import Belief, Grid, RadialSurface, ScannedWall
+from geom.surface import Belief, CloudPosterior, Grid, RadialSurface
 from geom.units import Bool, Float
 
 
 def volume_budget(
-    belief: Belief | ScannedWall, nodes: Nodes, patch: Float, typical_sd: float
+    belief: Belief | CloudPosterior, nodes: Nodes, patch: Float, typical_sd: float
 ) -> tuple[BudgetLine, ...]:
     """Lines of the budget, greatest share first; the shares add up to 1.
 
     Parameters
     ----------
-    belief : Belief or ScannedWall
+    belief : Belief or CloudPosterior
     nodes : Nodes
     patch : array (q,), radian mm
     typical_sd : float, mm

@@ -9,7 +9,7 @@ import numpy as np
 from geom.compare.findings import Level
 from geom.design import Design
 from geom.quantity import Quantity
-from geom.surface import Belief, RadialSurface, ScannedWall
+from geom.surface import Belief, CloudPosterior, RadialSurface
 from geom.units import Float
 
 _AZIMUTHS = 120
@@ -51,7 +51,7 @@ def level_heights(design: Design, low: float, high: float) -> Float:
 
 
 def _section(
-    belief: Belief | ScannedWall, height: float, side: str, drawn: float
+    belief: Belief | CloudPosterior, height: float, side: str, drawn: float
 ) -> Level:
     azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
     mean, covariance = belief.jointly(np.array([height]), azimuth)

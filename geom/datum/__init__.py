@@ -3,20 +3,20 @@
 from geom.datum.find import HEIGHT_SD, FoundPose, find_pose, refine_pose
 from geom.datum.pose import Pose
 from geom.datum.targets import (
-    Matched,
-    matched,
+    MatchedTargets,
+    align_to_targets,
+    match_targets,
     nominal_from_targets,
-    turned_to_targets,
 )
 
 __all__ = [
     "HEIGHT_SD",
     "FoundPose",
-    "Matched",
+    "MatchedTargets",
     "Pose",
+    "align_to_targets",
     "find_pose",
-    "matched",
+    "match_targets",
     "nominal_from_targets",
     "refine_pose",
-    "turned_to_targets",
 ]

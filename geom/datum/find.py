@@ -83,19 +83,19 @@ class FoundPose:
     pose : Pose
     on_bands : bool
         Whether on datum bands; else on the whole wall.
-    used : int
+    n_points : int
         Points that had a say.
-    off : float, mm
+    radius_bias : float, mm
         Median distance of those points from the drawing, outwards positive.
-    sd_height : float, mm
+    height_sd : float, mm
         Standard uncertainty of the height that the pose rests on.
     """
 
     pose: Pose
     on_bands: bool
-    used: int
-    off: float
-    sd_height: float = HEIGHT_SD
+    n_points: int
+    radius_bias: float
+    height_sd: float = HEIGHT_SD
 
 
 def find_pose(points: Float, design: Design, nominal: Pose) -> FoundPose:
@@ -206,7 +206,7 @@ class _Placed:
         height, drawn = height[near], drawn[near]
         slope = profile.slope_at(height)
         square = 1.0 / np.sqrt(1.0 + slope**2)
-        lean = pose.lean(azimuth, height, slope, drawn) * square[:, None]
+        lean = pose.jacobian(azimuth, height, slope, drawn) * square[:, None]
         patch = patches(azimuth, height, profile.bottom)
         return cls((radius - drawn) * square, lean, patch)
 
@@ -428,7 +428,7 @@ def refine_pose(  # noqa: PLR0917
     off = cutback
     drawn = design.profile.radius_at(height)
     slope = design.profile.slope_at(height)
-    lean = found.pose.lean(azimuth, height, slope, drawn)
+    lean = found.pose.jacobian(azimuth, height, slope, drawn)
     design_matrix = np.column_stack([lean, np.ones(off.size)])
     prior = np.diag([0.0, 0.0, _TILT_SD**-2, _TILT_SD**-2, BAND_SD**-2])
     change, rough = np.asarray(np.zeros(5)), 3.0
@@ -451,7 +451,7 @@ def refine_pose(  # noqa: PLR0917
     spread = _greater(inverse, inverse @ middle @ inverse)[:4, :4]
     pose = found.pose.at(found.pose.parameters + change[:4], spread)
     used = int((weight > 0.1 * weight.max()).sum())
-    return replace(found, pose=pose, used=used, off=float(change[4]))
+    return replace(found, pose=pose, n_points=used, radius_bias=float(change[4]))
 
 
 def _roughness(left: Float, variance: Float, before: float) -> float:

@@ -154,7 +154,9 @@ class Pose:
         at = np.stack([radius * np.cos(a), radius * np.sin(a), up], axis=-1)
         return np.asarray(at @ self.rotation + self.origin)
 
-    def lean(self, azimuth: Float, height: Float, slope: Float, radius: Float) -> Float:
+    def jacobian(
+        self, azimuth: Float, height: Float, slope: Float, radius: Float
+    ) -> Float:
         """How cut-back as told follows the true pose, to first order.
 
         Parameters

@@ -4,7 +4,7 @@ A wall of revolution tells where its axis is, but not which way azimuth 0 looks 
 where height zero is.  Targets of known place tell both.  They do so in two steps,
 because the axis can only be found once azimuth and height are nearly known:
 `nominal_from_targets` lays the targets on their places as well as a turn about the
-vertical and a shift can; then the axis is found on the wall; then `turned_to_targets`
+vertical and a shift can; then the axis is found on the wall; then `align_to_targets`
 turns and slides the design along that axis, the axis itself staying where it is.
 
 References
@@ -44,7 +44,7 @@ HEIGHT_SD = 2.0
 
 
 @dataclass(frozen=True)
-class Matched:
+class MatchedTargets:
     """Targets that the drawing knows and the scanner saw, in one order.
 
     Attributes
@@ -74,7 +74,7 @@ class Matched:
         return np.asarray(self.radius[:, None] * np.stack([np.cos(a), np.sin(a)], 1))
 
 
-def matched(seen: Sequence[ObservedTarget], design: Design) -> Matched:
+def match_targets(seen: Sequence[ObservedTarget], design: Design) -> MatchedTargets:
     """Match targets by name; capitals and blanks around a name do not matter.
 
     Parameters
@@ -85,7 +85,7 @@ def matched(seen: Sequence[ObservedTarget], design: Design) -> Matched:
 
     Returns
     -------
-    Matched
+    MatchedTargets
         In the order seen.
 
     Raises
@@ -109,7 +109,7 @@ def matched(seen: Sequence[ObservedTarget], design: Design) -> Matched:
             f"file knows {known}, on the sheet: {on_sheet}"
         )
         raise InputError(what, file=file or None, cure="Add the others that were seen")
-    return Matched(
+    return MatchedTargets(
         names=tuple(target.name for target in there),
         seen=np.array([[t.x, t.y, t.z] for t in seen], dtype=np.float64),
         azimuth=np.array([target.azimuth for target in there]),
@@ -138,7 +138,7 @@ def _refuse_undrawn(
             raise InputError(what, file=file or None, place=place, cure=cure)
 
 
-def nominal_from_targets(matched: Matched, design: Design) -> Pose:
+def nominal_from_targets(matched: MatchedTargets, design: Design) -> Pose:
     """Azimuth and height of a cloud before its offset and tilt are known.
 
     The turn is that of the targets about their own middle, so that no offset has a say
@@ -148,7 +148,7 @@ def nominal_from_targets(matched: Matched, design: Design) -> Pose:
 
     Parameters
     ----------
-    matched : Matched
+    matched : MatchedTargets
     design : Design
 
     Returns
@@ -171,7 +171,7 @@ def nominal_from_targets(matched: Matched, design: Design) -> Pose:
     )
 
 
-def turned_to_targets(pose: Pose, matched: Matched) -> tuple[Pose, float, float]:
+def align_to_targets(pose: Pose, matched: MatchedTargets) -> tuple[Pose, float, float]:
     """Turn and slide the design along an axis that is found, onto the targets.
 
     The axis keeps its place in the cloud.  Its offset is told at mid-height of the
@@ -182,7 +182,7 @@ def turned_to_targets(pose: Pose, matched: Matched) -> tuple[Pose, float, float]
     ----------
     pose : Pose
         With offset and tilt as found, azimuth and height nearly so.
-    matched : Matched
+    matched : MatchedTargets
 
     Returns
     -------
@@ -244,13 +244,13 @@ def _slid(pose: Pose, up: float) -> Pose:
     )
 
 
-def _misses(pose: Pose, matched: Matched) -> Float:
+def _misses(pose: Pose, matched: MatchedTargets) -> Float:
     """How far each target lies from its place, mm; (n,)."""
     meant = pose.from_wall(matched.azimuth, matched.radius, matched.height)
     return np.asarray(np.linalg.norm(matched.seen - meant, axis=1))
 
 
-def _refuse_missing(miss: Float, matched: Matched) -> None:
+def _refuse_missing(miss: Float, matched: MatchedTargets) -> None:
     if miss.max() <= MISS:
         return
     order = np.argsort(-miss, kind="stable")

@@ -43,7 +43,7 @@ from geom.frame import turn
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.feasible import Reach, reachable
 from geom.stats.partial_moments import hermite_excess
-from geom.surface import Grid, RadialSurface, ScannedWall
+from geom.surface import CloudPosterior, Grid, RadialSurface
 from geom.surface.gp.covariance import TowardGrid
 from geom.surface.gp.kernels import Places
 from geom.surface.gp.posterior import Belief
@@ -252,7 +252,7 @@ def next_stations(
         If the steps of the design's rod leave no station, or a laser has seen the wall.
     """
     readings, belief = rod_only(readings), surface.belief
-    if isinstance(belief, ScannedWall):
+    if isinstance(belief, CloudPosterior):
         raise TypeError(
             "the surface was made from a point cloud, the readings were not"
         )

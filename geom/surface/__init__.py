@@ -1,6 +1,6 @@
 """The wall as far as it is known: a radial surface and its joint uncertainty."""
 
-from geom.surface.clouds.posterior import ScannedWall
+from geom.surface.clouds.posterior import CloudPosterior
 from geom.surface.gp.posterior import Belief
 from geom.surface.grid import Grid, make_grid
 from geom.surface.radial import RadialSurface, Rejected
@@ -9,11 +9,11 @@ from geom.surface.rods.history import PastPrior, learn_prior
 
 __all__ = [
     "Belief",
+    "CloudPosterior",
     "Grid",
     "PastPrior",
     "RadialSurface",
     "Rejected",
-    "ScannedWall",
     "learn_prior",
     "make_grid",
     "reconstruct",

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from geom.datum import Pose
-    from geom.surface.clouds.posterior import ScannedWall
+    from geom.surface.clouds.posterior import CloudPosterior
     from geom.surface.gp.posterior import Belief
 
 
@@ -112,7 +112,7 @@ class RadialSurface:
     grid : Grid
     radius, radius_sd : array (height, azimuth), mm
         Best estimate and standard uncertainty of the hot face; NaN where not surveyed.
-    belief : Belief or ScannedWall
+    belief : Belief or CloudPosterior
         The joint posterior behind them: covariances and samples.
     count : int
         Readings that came in.
@@ -132,7 +132,7 @@ class RadialSurface:
     grid: Grid
     radius: Float
     radius_sd: Float
-    belief: Belief | ScannedWall
+    belief: Belief | CloudPosterior
     count: int
     kinds: tuple[str, ...]
     rejected: tuple[Rejected, ...] = ()

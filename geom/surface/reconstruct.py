@@ -71,10 +71,10 @@ def reconstruct(
     """
     if isinstance(readings, RodReadings):
         return _of_rods(readings, design, past, spacing, columns, seed)
-    from geom.surface.clouds.cluster import counting
+    from geom.surface.clouds.cluster import cloud_binner
     from geom.surface.clouds.reconstruct import reconstruct_clouds
 
-    with counting(cluster) as counter:
+    with cloud_binner(cluster) as binner:
         surface = reconstruct_clouds(
             readings,
             design,
@@ -82,7 +82,7 @@ def reconstruct(
             columns=columns,
             seed=seed,
             tick=tick or (lambda _: None),
-            counter=counter,
+            binner=binner,
         )
     if past is None:
         return surface

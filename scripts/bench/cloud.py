@@ -29,7 +29,7 @@ from cloud_timing import TooLong, best, in_child, many, show, stopped_after, tol
 from cloud_wall import DUST_IS_ONE_IN, NOISE, Columns, make_wall
 
 import geom
-from geom.surface.clouds.cells import cells_of
+from geom.surface.clouds.cells import wall_cells
 from geom.units import Float
 
 LIBRARIES = (
@@ -49,7 +49,7 @@ def first_calls() -> None:
     import geom.surface.clouds.kernels  # noqa: F401 - its loading is what is timed
 
     middle = time.perf_counter()
-    cells_of(counted(asked, *held), asked.grid)
+    wall_cells(counted(asked, *held), asked.grid)
     print(middle - start, time.perf_counter() - middle)
 
 
@@ -248,7 +248,7 @@ def main(words: Sequence[str] | None = None) -> None:
     wanted = [name for name in extra if said.all or getattr(said, name)]
     if said.all or not wanted:
         show_first_calls()
-        cells_of(counted(asked, *asked.wall.columns(1000)), asked.grid)  # compiles
+        wall_cells(counted(asked, *asked.wall.columns(1000)), asked.grid)  # compiles
         rates = [
             show_routes(asked, count, in_order=said.in_order)
             for count in said.points or (1_000_000, 10_000_000)

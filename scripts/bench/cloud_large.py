@@ -19,9 +19,9 @@ from cloud_wall import Wall, design_toml
 from geom.readings.cloud import Cloud
 from geom.readings.clouds import Points
 from geom.readings.load import load_clouds
-from geom.surface.clouds.binning import count_cloud
-from geom.surface.clouds.cells import cells_of
-from geom.surface.clouds.tally import Tally
+from geom.surface.clouds.binning import bin_cloud
+from geom.surface.clouds.cells import wall_cells
+from geom.surface.clouds.histogram import Histogram
 
 #: Points in a file, and in a text.
 IN_FILE, IN_TEXT = 10_000_000, 2_000_000
@@ -45,11 +45,11 @@ def opened(path: Path, wall: Wall) -> Cloud:
     return cloud
 
 
-def counted_file(asked: Question, path: Path) -> Tally:
+def counted_file(asked: Question, path: Path) -> Histogram:
     """All points of a file, counted."""
-    tally = Tally(asked.layout)
-    count_cloud(opened(path, asked.wall), asked.wall.pose, tally)
-    return tally
+    histogram = Histogram(asked.layout)
+    bin_cloud(opened(path, asked.wall), asked.wall.pose, histogram)
+    return histogram
 
 
 def files(asked: Question, points: int) -> None:
@@ -61,11 +61,11 @@ def files(asked: Question, points: int) -> None:
             path = Path(folder) / f"scan{ending}"
             write(path, asked.wall.runs(count), count)
             found, bare = best(lambda path=path, read=read: read(path))
-            tally, alone = best(lambda path=path: counted_file(asked, path))
+            histogram, alone = best(lambda path=path: counted_file(asked, path))
             _, ours = best(
-                lambda path=path: cells_of(counted_file(asked, path), asked.grid)
+                lambda path=path: wall_cells(counted_file(asked, path), asked.grid)
             )
-            _refuse_other(count, found, tally.total)
+            _refuse_other(count, found, histogram.total)
             size = path.stat().st_size / 1e6
         rows.append(
             [ending, many(count), told(size, ".0f"), reader, told(bare), told(alone),
@@ -160,12 +160,12 @@ def growth(asked: Question, sizes: Sequence[int], streamed: Sequence[int]) -> No
 def stream(asked: Question, count: int) -> None:
     """Count points as they are made, and tell the seconds that counting took."""
     for run in asked.wall.runs(1000):  # loads what was compiled
-        Tally(asked.layout).count(Points(*run.T), asked.wall.pose, 1.0)
-    tally, seconds = Tally(asked.layout), 0.0
+        Histogram(asked.layout).count(Points(*run.T), asked.wall.pose, 1.0)
+    histogram, seconds = Histogram(asked.layout), 0.0
     for run in asked.wall.runs(count):
         start = time.perf_counter()
-        tally.count(Points(*run.T), asked.wall.pose, 1.0)
+        histogram.count(Points(*run.T), asked.wall.pose, 1.0)
         seconds += time.perf_counter() - start
-    cells_of(tally, asked.grid)
-    _refuse_other(count, tally.total)
+    wall_cells(histogram, asked.grid)
+    _refuse_other(count, histogram.total)
     print(seconds)

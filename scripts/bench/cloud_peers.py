@@ -19,12 +19,12 @@ from numpy.typing import NDArray
 
 from geom.readings.clouds import Points
 from geom.surface.clouds.binning import RUN
-from geom.surface.clouds.cells import cells_of
-from geom.surface.clouds.tally import (
+from geom.surface.clouds.cells import wall_cells
+from geom.surface.clouds.histogram import (
     BIN,
     PROUD,
-    Layout,
-    Tally,
+    BinLayout,
+    Histogram,
 )
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float, Int
@@ -56,9 +56,9 @@ class Question:
         return cls(wall, grid)
 
     @cached_property
-    def layout(self) -> Layout:
+    def layout(self) -> BinLayout:
         """The cells, and the cut-back within which points count."""
-        return Layout.of(self.wall.design, self.grid)
+        return BinLayout.of(self.wall.design, self.grid)
 
     @cached_property
     def _slots(self) -> Int:
@@ -119,13 +119,13 @@ Counts = NDArray[np.uint32] | Int
 Route = Callable[[Question, Short, Short, Short], Float]
 
 
-def counted(asked: Question, x: Short, y: Short, z: Short) -> Tally:
+def counted(asked: Question, x: Short, y: Short, z: Short) -> Histogram:
     """The points counted by daubline, in runs as from a file."""
-    tally = Tally(asked.layout)
+    histogram = Histogram(asked.layout)
     for first in range(0, x.size, RUN):
         some = slice(first, first + RUN)
-        tally.count(Points(x[some], y[some], z[some]), asked.wall.pose, 1.0)
-    return tally
+        histogram.count(Points(x[some], y[some], z[some]), asked.wall.pose, 1.0)
+    return histogram
 
 
 def _middles(counts: Counts) -> Float:
@@ -139,11 +139,11 @@ def _middles(counts: Counts) -> Float:
     return 0.5 * (low + high)
 
 
-def tally_medians(tally: Tally) -> Float:
+def tally_medians(histogram: Histogram) -> Float:
     """The medians from daubline's histograms, to half a bin; array (m, k), mm."""
-    layout = tally.layout
+    layout = histogram.layout
     out = np.full((layout.rows, layout.columns), np.nan)
-    for row, counts in enumerate(tally.counts):
+    for row, counts in enumerate(histogram.counts):
         own = counts.reshape(layout.columns, layout.bins)
         cells = np.flatnonzero(own.any(axis=1))
         middle = _middles(own[cells])
@@ -161,7 +161,7 @@ def own_cells(asked: Question, x: Short, y: Short, z: Short) -> Float:
 
     Cells with few points are told by those around them; each has its variance.
     """
-    return cells_of(counted(asked, x, y, z), asked.grid).cutback
+    return wall_cells(counted(asked, x, y, z), asked.grid).cutback
 
 
 def _middle_places(cell: Int, cells: int) -> tuple[Int, Int, Int]:

@@ -26,12 +26,12 @@ def test_the_pose_is_found_on_a_dirty_half_hidden_band(seed):
     assert np.hypot(*error[:2]) < 1.0
     assert np.abs(error[2:]).max() < 0.05
     assert found.on_bands
-    assert abs(found.off) < 0.2
+    assert abs(found.radius_bias) < 0.2
     # What is as known stays as known.
     assert found.pose.azimuth_of_x == nominal.azimuth_of_x
     assert found.pose.z_offset == nominal.z_offset
     # Three fifths of the band are seen, four fifths of that is wall.
-    assert 15_000 < found.used < 25_000
+    assert 15_000 < found.n_points < 25_000
 
 
 def test_its_covariance_is_honest():
@@ -66,8 +66,8 @@ def test_a_band_that_reads_wide_is_told():
         BANDED, profile=replace(BANDED.profile, radius=BANDED.profile.radius + 3.0)
     )
     found = find_pose(spoiled(true, 8, 60_000, wide, shadow=0.0), BANDED, nominal)
-    assert found.off == pytest.approx(3.0, abs=1.0)
-    assert find_pose(spoiled(true, 8, 60_000), BANDED, nominal).off < 0.5
+    assert found.radius_bias == pytest.approx(3.0, abs=1.0)
+    assert find_pose(spoiled(true, 8, 60_000), BANDED, nominal).radius_bias < 0.5
 
 
 @pytest.mark.parametrize("scale", [25.4, 1.0 / 25.4, 10.0, 0.1, 1000.0, 2.54])
@@ -78,7 +78,7 @@ def test_a_wrong_unit_is_refused(design, scale):
     with pytest.raises(InputError, match="axis") as told:
         find_pose(points * scale, design, nominal)
     assert "--cloud-unit" in str(told.value.cure)
-    assert find_pose(points, design, nominal).used > 200
+    assert find_pose(points, design, nominal).n_points > 200
 
 
 def test_too_few_points_are_refused():
@@ -121,7 +121,7 @@ def test_without_a_band_the_wall_that_is_least_worn_is_on_its_drawing(case, seed
     error = found.pose.parameters - true.parameters
     # The wall on the whole lies 10 mm and more outside of its drawing.
     assert worn.mean() > 10.0
-    assert abs(found.off) < 1.0
+    assert abs(found.radius_bias) < 1.0
     assert np.hypot(*error[:2]) < 1.0
     assert np.abs(error[2:]).max() < 0.05
     assert not found.on_bands
@@ -148,7 +148,7 @@ def blocks_of(points: Float, pose: Pose, width: float = 6.0, tall: float = 46.0)
 
 
 def as_found(pose: Pose) -> FoundPose:
-    return FoundPose(pose, on_bands=True, used=1000, off=0.0)
+    return FoundPose(pose, on_bands=True, n_points=1000, radius_bias=0.0)
 
 
 def test_all_points_make_the_pose_better_than_a_sample():
@@ -186,7 +186,7 @@ def test_a_band_read_wide_is_not_taken_for_an_offset(lit, wide):
     error = better.pose.parameters - true.parameters
     assert np.abs(error[:2]).max() < 0.25
     assert np.abs(error[2:]).max() < 0.015
-    assert better.off == pytest.approx(wide, abs=0.1)
+    assert better.radius_bias == pytest.approx(wide, abs=0.1)
     assert better.on_bands
 
 
@@ -202,7 +202,7 @@ def test_a_crust_on_some_of_the_band_is_left_out():
     better = refine_pose(as_found(true), BANDED, azimuth, height, cutback, variance)
     error = better.pose.parameters - true.parameters
     assert np.abs(error[:2]).max() < 0.3
-    assert abs(better.off) < 0.1
+    assert abs(better.radius_bias) < 0.1
 
 
 def test_too_few_blocks_change_nothing():

@@ -98,7 +98,7 @@ def test_the_lean_is_the_slope_of_cut_back_with_the_pose(sense, turn):
     azimuth, height = azimuth.ravel(), height.ravel()
     drawn, slope = profile.radius_at(height), profile.slope_at(height)
     assert np.ptp(slope) > 0.02
-    lean = pose.lean(azimuth, height, slope, drawn)
+    lean = pose.jacobian(azimuth, height, slope, drawn)
     assert lean.shape == (36, 4)
     for k, step in enumerate([0.01, 0.01, 1e-4, 1e-4]):
         told = []

@@ -9,12 +9,12 @@ import pytest
 
 from geom import InputError
 from geom.datum import (
-    Matched,
+    MatchedTargets,
     Pose,
+    align_to_targets,
     find_pose,
-    matched,
+    match_targets,
     nominal_from_targets,
-    turned_to_targets,
 )
 from geom.datum.targets import MISS
 from geom.design import DatumBand, Design, Target
@@ -86,9 +86,9 @@ def axis_found(true: Pose, nominal: Pose) -> Pose:
 
 def fixed(design: Design, true: Pose, seen: list[ObservedTarget]) -> Pose:
     """All steps, the axis being found exactly."""
-    both = matched(seen, design)
+    both = match_targets(seen, design)
     nominal = nominal_from_targets(both, design)
-    return turned_to_targets(axis_found(true, nominal), both)[0]
+    return align_to_targets(axis_found(true, nominal), both)[0]
 
 
 def assert_same(found: Pose, true: Pose) -> None:
@@ -127,10 +127,10 @@ def test_the_axis_stays_in_its_place() -> None:
     spoiled = []
     for _ in range(20):
         true = true_pose(design, rng)
-        both = matched(scanned(design, true), design)
+        both = match_targets(scanned(design, true), design)
         nominal = nominal_from_targets(both, design)
         found = axis_found(true, replace(nominal, z_offset=nominal.z_offset + 40.0))
-        better, misfit, _ = turned_to_targets(found, both)
+        better, misfit, _ = align_to_targets(found, both)
         assert misfit < 1e-6
         # both ends of the axis as found lie on the axis of the better pose
         none = np.zeros(2)
@@ -145,8 +145,8 @@ def test_the_axis_stays_in_its_place() -> None:
 def test_told_rightly_already_nothing_changes() -> None:
     design = furnace(sense="counterclockwise")
     true = true_pose(design, np.random.default_rng(5))
-    found, misfit, height_sd = turned_to_targets(
-        true, matched(scanned(design, true), design)
+    found, misfit, height_sd = align_to_targets(
+        true, match_targets(scanned(design, true), design)
     )
     assert_same(found, true)
     assert misfit == pytest.approx(0.0, abs=1e-9)
@@ -161,7 +161,7 @@ def test_the_first_turn_bears_offset_and_tilt(sense) -> None:
     about_z = []
     for _ in range(60):
         true = true_pose(design, rng, away=400.0, steep=3.0)
-        both = matched(scanned(design, true), design)
+        both = match_targets(scanned(design, true), design)
         nominal = nominal_from_targets(both, design)
         assert nominal.parameters.tolist() == [0.0] * 4
         off = abs(float(turn(nominal.azimuth_of_x, true.azimuth_of_x)))
@@ -189,7 +189,7 @@ def test_targets_close_together_are_turned_about_the_clouds_own_z(
     among_themselves = []
     for _ in range(40):
         true = true_pose(design, rng)
-        both = matched(scanned(design, true), design)
+        both = match_targets(scanned(design, true), design)
         nominal = nominal_from_targets(both, design)
         assert abs(float(turn(nominal.azimuth_of_x, true.azimuth_of_x))) < most
         # spoiled twin: the direction from one to the other
@@ -216,7 +216,7 @@ def test_the_first_turn_is_that_of_a_reference_library() -> None:
         rough = drawn * np.exp(-1j * np.deg2rad(turned))
         rough = rough + rng.normal(0.0, 30.0, 4) + 1j * rng.normal(0.0, 30.0, 4)
         seen = np.stack([rough.real, rough.imag, np.zeros(4)], axis=1)
-        both = Matched(
+        both = MatchedTargets(
             names=("a", "b", "c", "d"),
             seen=seen + np.array([300.0, -200.0, 0.0]) + UP[:, None] * [0.0, 0.0, 1.0],
             azimuth=np.rad2deg(np.angle(drawn)),
@@ -247,9 +247,11 @@ def test_noise_comes_through_as_least_squares_says(sense) -> None:
     told = []
     for _ in range(400):
         true = true_pose(design, rng)
-        both = matched(scanned(design, true, rng.normal(0.0, 1.0, (6, 3))), design)
+        both = match_targets(
+            scanned(design, true, rng.normal(0.0, 1.0, (6, 3))), design
+        )
         found = axis_found(true, nominal_from_targets(both, design))
-        better, misfit, height_sd = turned_to_targets(found, both)
+        better, misfit, height_sd = align_to_targets(found, both)
         # along the axis: what z of the cloud tells is that times the cosine of the tilt
         along = (better.z_offset - true.z_offset) / true.rotation[2, 2]
         off = float(turn(true.azimuth_of_x, better.azimuth_of_x))
@@ -272,8 +274,8 @@ def test_two_targets_that_agree_by_chance_do_not_fix_the_height_for_certain() ->
         noise = np.zeros((2, 3))
         noise[:, 2] = rng.normal(0.0, 2.0, 2)
         level = Pose.nominal(design)
-        both = matched(scanned(design, level, noise), design)
-        better, _, height_sd = turned_to_targets(level, both)
+        both = match_targets(scanned(design, level, noise), design)
+        better, _, height_sd = align_to_targets(level, both)
         held.append(abs(better.z_offset) < 1.96 * height_sd)
         scatter = abs(noise[0, 2] - noise[1, 2]) / 2.0
         bare.append(abs(better.z_offset) < 1.96 * scatter)
@@ -289,14 +291,14 @@ def test_what_the_pose_says_of_a_place_on_the_wall_stays_as_uncertain() -> None:
     found = level.at(np.array([30.0, -20.0, 0.4, -0.3]), root @ root.T)
     true = replace(found, azimuth_of_x=25.0, z_offset=160.0)
     true = axis_found(found, true)
-    better, _, _ = turned_to_targets(found, matched(scanned(design, true), design))
+    better, _, _ = align_to_targets(found, match_targets(scanned(design, true), design))
     assert better.z_offset == pytest.approx(160.0, abs=1e-6)
     azimuth, height = np.meshgrid(np.arange(0.0, 360.0, 30.0), [100.0, 700.0, 1300.0])
     places = better.from_wall(azimuth.ravel(), np.full(36, 450.0), height.ravel())
 
     def spread(pose: Pose, covariance: Float) -> Float:
         turned, radius, up = pose.to_wall(places)
-        lean = pose.lean(turned, up, np.zeros(36), radius)
+        lean = pose.jacobian(turned, up, np.zeros(36), radius)
         return np.asarray(np.einsum("ni,ij,nj->n", lean, covariance, lean))
 
     before = spread(found, found.covariance)
@@ -313,7 +315,7 @@ def test_covariance_moves_as_the_offset_does() -> None:
     root = np.random.default_rng(15).normal(0.0, 0.2, (4, 4))
     found = Pose.nominal(design).at(np.array([30.0, -20.0, 5.0, -4.0]), root @ root.T)
     true = axis_found(found, replace(found, z_offset=-45.0))
-    better, _, _ = turned_to_targets(found, matched(scanned(design, true), design))
+    better, _, _ = align_to_targets(found, match_targets(scanned(design, true), design))
     slid = float((better.origin - found.origin) @ found.rotation[2])
     assert slid == pytest.approx(-45.0 / found.rotation[2, 2])
     none = np.zeros(1)
@@ -344,11 +346,11 @@ def test_the_whole_road_with_the_axis_found_on_a_cloud(sense) -> None:
     height = rng.uniform(0.0, 1500.0, azimuth.size)
     radius = design.profile.radius_at(height) + rng.normal(0.0, 1.0, azimuth.size)
     cloud = true.from_wall(azimuth, radius, height)
-    both = matched(scanned(design, true, rng.normal(0.0, 1.0, (5, 3))), design)
+    both = match_targets(scanned(design, true, rng.normal(0.0, 1.0, (5, 3))), design)
     pose = nominal_from_targets(both, design)
     for _ in range(2):
         found = find_pose(cloud, design, pose.at(np.zeros(4)))
-        pose, misfit, height_sd = turned_to_targets(found.pose, both)
+        pose, misfit, height_sd = align_to_targets(found.pose, both)
     assert misfit < 4.0
     # noise of 1 mm on five targets: 0.06 degrees and 0.45 mm, four times that
     assert abs(float(turn(pose.azimuth_of_x, true.azimuth_of_x))) < 0.25
@@ -419,13 +421,13 @@ def test_a_target_may_miss_by_two_inches_and_no_more() -> None:
         moved = replace(
             seen[0], x=seen[0].x + far * np.cos(a), y=seen[0].y - far * np.sin(a)
         )
-        both = matched([moved, *seen[1:]], design)
+        both = match_targets([moved, *seen[1:]], design)
         if fits:
-            _, misfit, _ = turned_to_targets(level, both)
+            _, misfit, _ = align_to_targets(level, both)
             assert misfit == pytest.approx(far / np.sqrt(5.0))
         else:
             with pytest.raises(InputError, match='"A" misses its place by 51 mm'):
-                turned_to_targets(level, both)
+                align_to_targets(level, both)
 
 
 def test_names_match_without_capitals_and_blanks() -> None:
@@ -434,7 +436,7 @@ def test_names_match_without_capitals_and_blanks() -> None:
         ObservedTarget(" DOOR", 1.0, 2.0, 3.0),
         ObservedTarget("tap hole ", 4.0, 5.0, 6.0),
     ]
-    both = matched(seen, design)
+    both = match_targets(seen, design)
     assert both.names == ("Door", "Tap Hole")
     assert both.seen.tolist() == [[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]
     assert both.azimuth.tolist() == [90.0, 0.0]
@@ -461,6 +463,6 @@ def seen_as(*names: str) -> list[ObservedTarget]:
 )
 def test_names_that_do_not_match_are_told(targets, names, words) -> None:
     with pytest.raises(InputError) as told:
-        matched(seen_as(*names), plain_design(targets=targets))
+        match_targets(seen_as(*names), plain_design(targets=targets))
     assert words in str(told.value)
     assert told.value.cure

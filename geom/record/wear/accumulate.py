@@ -365,7 +365,7 @@ def accumulate(
         Of the record, in order; at least one.
     pieces : Pieces
     cluster : str, optional
-        Address of a Dask scheduler, or ``local``; see `workers_on`.
+        Address of a Dask scheduler, or ``local``; see `dask_backend`.
     processes : int, optional
         Of this machine, where there is no cluster; default one for each processor, and
         none but this one for fewer than `MANY` spells.
@@ -414,9 +414,9 @@ def _answers(
 ) -> Generator[ChunkSums, None, None]:
     """The sums of each run, in order."""
     if cluster is not None:
-        from geom.surface.clouds.cluster import workers_on
+        from geom.surface.clouds.cluster import dask_backend
 
-        with workers_on(cluster) as workers:
+        with dask_backend(cluster) as workers:
             yield from workers.answers(accumulate_chunk, runs, in_order=True)
         return
     if processes is None:

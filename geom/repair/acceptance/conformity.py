@@ -56,7 +56,7 @@ from scipy.special import ndtr, ndtri
 from geom.compare.nodes import Nodes
 from geom.frame import to_cartesian
 from geom.quantity import Quantity
-from geom.surface import RadialSurface, ScannedWall
+from geom.surface import CloudPosterior, RadialSurface
 from geom.units import Bool, Float
 
 Decision = Literal["accept", "reject", "cannot tell"]
@@ -315,9 +315,9 @@ def to_nearest_reading(surface: RadialSurface) -> Float:
 
 def _read(surface: RadialSurface) -> tuple[Float, Float]:
     """Azimuths and heights that something was read at; (n,) each."""
-    if isinstance(surface.belief, ScannedWall):
+    if isinstance(surface.belief, CloudPosterior):
         grid = surface.grid
-        seen = grid.surveyed[:, None] & ~surface.belief.hidden & ~grid.opening
+        seen = grid.surveyed[:, None] & ~surface.belief.occluded & ~grid.opening
         row, column = np.nonzero(seen)
         return grid.azimuth[column], grid.height[row]
     observed = surface.belief.best.observed

@@ -23,7 +23,7 @@ from geom.errors import InputError
 from geom.readings.cloud import Cloud
 from geom.readings.clouds.binary import file_length
 from geom.readings.clouds.source import CloudSource, Piece
-from geom.surface.clouds.tally import Layout, Packed, Tally
+from geom.surface.clouds.histogram import BinLayout, Histogram, SparseHistogram
 from geom.units import Float
 
 if TYPE_CHECKING:
@@ -39,14 +39,14 @@ _PIECES = 2_000
 Progress = Callable[[int], None]
 
 
-class Counter(Protocol):
+class CloudBinner(Protocol):
     """What adds all points of a cloud to a tally: here, or spread over a cluster."""
 
     def __call__(
         self,
         cloud: Cloud,
         pose: Pose,
-        tally: Tally,
+        histogram: Histogram,
         *,
         progress: Progress | None = None,
     ) -> None:
@@ -71,8 +71,8 @@ def sample(cloud: Cloud) -> Float:
     return found * cloud.millimetres
 
 
-def count_cloud(
-    cloud: Cloud, pose: Pose, tally: Tally, *, progress: Progress | None = None
+def bin_cloud(
+    cloud: Cloud, pose: Pose, histogram: Histogram, *, progress: Progress | None = None
 ) -> None:
     """Count all points of a cloud, reading the next run while one is counted.
 
@@ -80,13 +80,13 @@ def count_cloud(
     ----------
     cloud : Cloud
     pose : Pose
-    tally : Tally
+    histogram : Histogram
         Added to.
     progress : callable, optional
         Called with the number of points after each run.
     """
     for run in read_ahead(cloud.source.chunks(RUN)):
-        tally.count(run, pose, cloud.millimetres)
+        histogram.count(run, pose, cloud.millimetres)
         if progress is not None:
             progress(len(run))
 
@@ -104,7 +104,7 @@ _TURN = Lock()
 
 
 @dataclass(frozen=True)
-class PieceOfCloud:
+class CloudChunk:
     """A piece of a cloud, with all that a worker must know to count it.
 
     Attributes
@@ -121,7 +121,7 @@ class PieceOfCloud:
     millimetres : float
         In the file's unit.
     pose : Pose
-    layout : Layout
+    layout : BinLayout
     version : str
         Of the program that asks.
     """
@@ -133,13 +133,13 @@ class PieceOfCloud:
     place: str
     millimetres: float
     pose: Pose
-    layout: Layout
+    layout: BinLayout
     version: str = __version__
 
 
-def pieces_of(
-    cloud: Cloud, pose: Pose, layout: Layout, *, most: int
-) -> Iterator[PieceOfCloud]:
+def chunks_of(
+    cloud: Cloud, pose: Pose, layout: BinLayout, *, most: int
+) -> Iterator[CloudChunk]:
     """Cut a cloud into pieces of at most about ``most`` points.
 
     Parameters
@@ -147,7 +147,7 @@ def pieces_of(
     cloud : Cloud
     pose : Pose
         Of the cloud.
-    layout : Layout
+    layout : BinLayout
         Cells that its points are sorted into.
     most : int
 
@@ -161,7 +161,7 @@ def pieces_of(
     source = replace(cast("Any", cloud.source), name=str(Path(cloud.name).absolute()))
     pieces = source.pieces(most)
     for number, piece in enumerate(pieces, 1):
-        yield PieceOfCloud(
+        yield CloudChunk(
             source=source,
             name=cloud.name,
             size=size,
@@ -173,7 +173,7 @@ def pieces_of(
         )
 
 
-def count_piece(wanted: PieceOfCloud) -> Packed:
+def bin_chunk(wanted: CloudChunk) -> SparseHistogram:
     """Count a piece, on one thread.
 
     Raises
@@ -185,12 +185,12 @@ def count_piece(wanted: PieceOfCloud) -> Packed:
     if wanted.version != __version__:
         raise other_version(f"a worker runs version {__version__}", wanted.version)
     _refuse_other_file(wanted)
-    tally = Tally(wanted.layout)
+    histogram = Histogram(wanted.layout)
     with _named_as_asked(wanted):
         for run in read_ahead(wanted.source.chunks(RUN, wanted.piece)):
             with _one_thread():
-                tally.count(run, wanted.pose, wanted.millimetres)
-    return tally.packed()
+                histogram.count(run, wanted.pose, wanted.millimetres)
+    return histogram.sparse()
 
 
 def other_version(what: str, wanted: str = __version__) -> InputError:
@@ -199,7 +199,7 @@ def other_version(what: str, wanted: str = __version__) -> InputError:
     return InputError(what, cure=cure)
 
 
-def _refuse_other_file(wanted: PieceOfCloud) -> None:
+def _refuse_other_file(wanted: CloudChunk) -> None:
     """Refuse a file that cannot be read here, or that is not the one meant."""
     here = f"a worker on {socket.gethostname()}"
     cure = "Put the clouds where every worker finds them under the same name"
@@ -216,7 +216,7 @@ def _refuse_other_file(wanted: PieceOfCloud) -> None:
 
 
 @contextmanager
-def _named_as_asked(wanted: PieceOfCloud) -> Iterator[None]:
+def _named_as_asked(wanted: CloudChunk) -> Iterator[None]:
     """Name the file in errors as the caller did."""
     try:
         yield

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from geom.readings import RodReadings
 from geom.readings.rod import RodKind
-from geom.surface.clouds.tally import BIN, PROUD, Tally
+from geom.surface.clouds.histogram import BIN, PROUD, Histogram
 from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
 
@@ -96,7 +96,7 @@ class Cells:
         )
 
 
-def cells_of(tally: Tally, grid: Grid) -> Cells:
+def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     """The wall that a tally shows.
 
     A cell with too few points is told by those of the cells around it, three by three
@@ -105,7 +105,7 @@ def cells_of(tally: Tally, grid: Grid) -> Cells:
 
     Parameters
     ----------
-    tally : Tally
+    histogram : Histogram
         Of the cells of ``grid``.
     grid : Grid
 
@@ -114,7 +114,7 @@ def cells_of(tally: Tally, grid: Grid) -> Cells:
     Cells
         Openings are not seen.
     """
-    told = [layers_of(tally, step) for step in STEPS]
+    told = [wall_layers(histogram, step) for step in STEPS]
     finest = told[0]
     noise = _typical((finest if finest.seen.any() else told[-1]).spread) ** 2
     cutback, count = finest.cutback, finest.count
@@ -134,13 +134,13 @@ def cells_of(tally: Tally, grid: Grid) -> Cells:
         variance = np.where(fill, _spread_out(wide, step, grid) + slanted, variance)
         share = _spread_out(coarse.count / step**2, step, grid)
         count = np.where(fill, share, count)
-    used = int(min(count.sum(), tally.total))
+    used = int(min(count.sum(), histogram.total))
     cells = Cells(
         cutback=cutback,
         variance=variance,
         count=count,
-        total=tally.total,
-        rejected=tally.total - used,
+        total=histogram.total,
+        rejected=histogram.total - used,
         in_front=0,
     )
     dusty = _spread_out(thin(told[-1].count), STEPS[-1], grid)
@@ -175,14 +175,18 @@ class Layers:
         return np.isfinite(self.cutback)
 
 
-def layers_of(
-    tally: Tally, step: int, *, first: Int | None = None, last: Int | None = None
+def wall_layers(
+    histogram: Histogram,
+    step: int,
+    *,
+    first: Int | None = None,
+    last: Int | None = None,
 ) -> Layers:
     """The layers of blocks of cells.
 
     Parameters
     ----------
-    tally : Tally
+    histogram : Histogram
     step : int
         Columns of a block, and its rows unless they are named.
     first, last : int array, optional
@@ -190,13 +194,13 @@ def layers_of(
     """
     from geom.surface.clouds.kernels import find_layers
 
-    layout = tally.layout
+    layout = histogram.layout
     if first is None or last is None:
         first = np.arange(0, layout.rows, step)
         last = np.minimum(first + step, layout.rows)
     alone = step == 1
     told = find_layers(
-        tally.counts, layout.columns, first, last, step, round(LAYER / BIN),
+        histogram.counts, layout.columns, first, last, step, round(LAYER / BIN),
         SHARE if alone else BLOCK_SHARE, LEAST if alone else BLOCK_LEAST,
     )  # fmt: skip
     return Layers(told[:, :, 0], told[:, :, 1] * BIN - PROUD, told[:, :, 2] * BIN)
@@ -287,7 +291,7 @@ def quantile(values: Float, share: float) -> Float:
     return np.take_along_axis(in_order, rank[..., None], axis=-1)[..., 0]
 
 
-def combined(parts: Sequence[Cells]) -> tuple[Cells, Float]:
+def merge_cells(parts: Sequence[Cells]) -> tuple[Cells, Float]:
     """Several set-ups' cells as one, each counting by how well it knows a cell.
 
     Returns
@@ -325,7 +329,7 @@ _LEAST = 4
 _CUTBACK: tuple[RodKind, ...] = ("cutback",)
 
 
-def blocks_of(cells: Cells, grid: Grid, own: Float) -> RodReadings:
+def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
     """Readings of cut-back, one a block.
 
     Parameters

@@ -37,14 +37,14 @@ from geom.errors import DaublineError, InputError, MissingExtra
 from geom.readings.cloud import Cloud
 from geom.readings.clouds.source import no_points_error
 from geom.surface.clouds.binning import (
-    Counter,
+    CloudBinner,
     Progress,
-    count_cloud,
-    count_piece,
+    bin_chunk,
+    bin_cloud,
+    chunks_of,
     other_version,
-    pieces_of,
 )
-from geom.surface.clouds.tally import Tally
+from geom.surface.clouds.histogram import Histogram
 
 #: Address that stands for the processors of this machine.
 LOCAL = "local"
@@ -76,7 +76,7 @@ A = TypeVar("A")
 
 
 @dataclass(frozen=True)
-class Workers:
+class DaskBackend:
     """Processes that do what they are asked.
 
     Attributes
@@ -111,7 +111,7 @@ class Workers:
             What a task raises; if workers lack the program or the cluster is lost.
         """
         self._refuse_lacking(work)
-        yield from _Round(self, work, iter(tasks), in_order).answers()
+        yield from _Run(self, work, iter(tasks), in_order).answers()
 
     def _refuse_lacking(self, work: Callable[[T], A]) -> None:
         """Refuse workers without this program: a task would end them without a word."""
@@ -122,7 +122,7 @@ class Workers:
 
 
 @contextmanager
-def workers_on(address: str) -> Iterator[Workers]:
+def dask_backend(address: str) -> Iterator[DaskBackend]:
     """Processes to give work to.
 
     With `LOCAL`, a script must call this below ``if __name__ == "__main__":``, since
@@ -148,17 +148,17 @@ def workers_on(address: str) -> Iterator[Workers]:
         if address == LOCAL:
             address = stack.enter_context(_own_workers(dask))
         client = stack.enter_context(_connected(dask, address))
-        yield Workers(dask, client, address)
+        yield DaskBackend(dask, client, address)
 
 
 @contextmanager
-def counting_on(address: str, *, most: int = PIECE) -> Iterator[Counter]:
-    """Have clouds counted by other processes; gives what stands in for `count_cloud`.
+def dask_binner(address: str, *, most: int = PIECE) -> Iterator[CloudBinner]:
+    """Have clouds counted by other processes; gives what stands in for `bin_cloud`.
 
     Parameters
     ----------
     address : str
-        As for `workers_on`.
+        As for `dask_backend`.
     most : int
         Points of a task, about.
 
@@ -170,7 +170,7 @@ def counting_on(address: str, *, most: int = PIECE) -> Iterator[Counter]:
     MissingExtra
         If Dask is not installed.
     """
-    with workers_on(address) as workers:
+    with dask_backend(address) as workers:
         yield _Counter(workers, most)
 
 
@@ -268,33 +268,33 @@ def _no_workers(address: str) -> InputError:
 
 @dataclass(frozen=True)
 class _Counter:
-    """A `Counter` that has others count.
+    """A `CloudBinner` that has others count.
 
     Attributes
     ----------
-    workers : Workers
+    workers : DaskBackend
     most : int
         Points of a task, about.
     """
 
-    workers: Workers
+    workers: DaskBackend
     most: int
 
     def __call__(
         self,
         cloud: Cloud,
         pose: Pose,
-        tally: Tally,
+        histogram: Histogram,
         *,
         progress: Progress | None = None,
     ) -> None:
-        """Count all points of a cloud, as `count_cloud` does."""
-        pieces = pieces_of(cloud, pose, tally.layout, most=self.most)
+        """Count all points of a cloud, as `bin_cloud` does."""
+        pieces = chunks_of(cloud, pose, histogram.layout, most=self.most)
         total = 0
-        with closing(self.workers.answers(count_piece, pieces)) as answers:
-            for packed in answers:
-                tally.add_packed(packed)
-                points = int(packed.counts.sum(dtype="i8") + packed.missed.sum())
+        with closing(self.workers.answers(bin_chunk, pieces)) as answers:
+            for sparse in answers:
+                histogram.add_sparse(sparse)
+                points = int(sparse.counts.sum(dtype="i8") + sparse.missed.sum())
                 total += points
                 if progress is not None:
                     progress(points)
@@ -303,12 +303,12 @@ class _Counter:
 
 
 @dataclass(frozen=True)
-class _Round(Generic[T, A]):
+class _Run(Generic[T, A]):
     """One piece of work on its way through a cluster.
 
     Attributes
     ----------
-    workers : Workers
+    workers : DaskBackend
     work : callable
     waiting : iterator of Task
     in_order : bool
@@ -316,7 +316,7 @@ class _Round(Generic[T, A]):
         The tasks that workers have, by their futures, as handed out.
     """
 
-    workers: Workers
+    workers: DaskBackend
     work: Callable[[T], A]
     waiting: Iterator[T]
     in_order: bool
@@ -389,10 +389,10 @@ class _Round(Generic[T, A]):
 
 
 @contextmanager
-def counting(cluster: str | None) -> Iterator[Counter]:
+def cloud_binner(cluster: str | None) -> Iterator[CloudBinner]:
     """What counts clouds: this process, or a cluster where one is named."""
     if cluster is None:
-        yield count_cloud
+        yield bin_cloud
         return
-    with counting_on(cluster) as counter:
-        yield counter
+    with dask_binner(cluster) as binner:
+        yield binner

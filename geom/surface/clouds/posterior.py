@@ -22,18 +22,18 @@ from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
 
 #: Numbers that a frame's pose rests on: two offsets, two tilts, height.
-LEAN_BY = 5
+POSE_PARAMETERS = 5
 
 
 @dataclass(frozen=True)
-class Leaning:
+class PoseErrors:
     """How the wall as told follows the poses of the clouds.
 
     Attributes
     ----------
     slope : array (p, m, k)
         Change of cut-back with each of p parameters: for each frame its offsets (mm),
-        tilts (degrees) and height (mm), `LEAN_BY` in all.
+        tilts (degrees) and height (mm), `POSE_PARAMETERS` in all.
     covariance : array (p, p)
     """
 
@@ -47,7 +47,7 @@ class Leaning:
 
 
 @dataclass(frozen=True)
-class ScannedWall:
+class CloudPosterior:
     """The joint posterior of a wall that clouds have seen; stands where `Belief` does.
 
     Attributes
@@ -57,28 +57,28 @@ class ScannedWall:
     grid : Grid
     mean, sd : array (m, k), mm
         Best estimate and standard uncertainty of cut-back; NaN where not surveyed.
-    hidden : bool array (m, k)
+    occluded : bool array (m, k)
         Cells that no cloud shows.
-    stretch : array (m, k)
+    sd_inflation : array (m, k)
         What the fitted wall's sd is multiplied by there.
-    scatter, grazing : array (m, k), mm2
+    scatter_variance, grazing_variance : array (m, k), mm2
         Variance of a seen cell by itself: by scatter of its points, and by the angle
         at which the laser met it.
-    rough : array (m, k), mm2
+    roughness_variance : array (m, k), mm2
         Variance of cells about the fitted wall.
-    leaning : Leaning
+    pose_errors : PoseErrors
     """
 
     fitted: Belief
     grid: Grid
     mean: Float
     sd: Float
-    hidden: Bool
-    stretch: Float
-    scatter: Float
-    grazing: Float
-    rough: Float
-    leaning: Leaning
+    occluded: Bool
+    sd_inflation: Float
+    scatter_variance: Float
+    grazing_variance: Float
+    roughness_variance: Float
+    pose_errors: PoseErrors
 
     @property
     def places(self) -> Places:
@@ -96,8 +96,8 @@ class ScannedWall:
         else:
             covariance = np.zeros((net.mean.size, net.mean.size))
         covariance *= net.inferred[:, None] * net.inferred[None, :]
-        covariance += net.lean.T @ self.leaning.covariance @ net.lean
-        own = net.scatter + net.grazing + net.rough
+        covariance += net.lean.T @ self.pose_errors.covariance @ net.lean
+        own = net.scatter_variance + net.grazing_variance + net.roughness_variance
         covariance[np.diag_indices_from(covariance)] += own
         return net.mean, covariance
 
@@ -111,16 +111,16 @@ class ScannedWall:
         )
         wall, *read = unseen
         squared = weight**2
-        rough = float(squared @ net.rough)
+        roughness_variance = float(squared @ net.roughness_variance)
         pull = net.lean @ weight
-        pose = float(pull @ self.leaning.covariance @ pull)
-        part = np.arange(pull.size) % LEAN_BY
+        pose = float(pull @ self.pose_errors.covariance @ pull)
+        part = np.arange(pull.size) % POSE_PARAMETERS
         offsets, tilts, rise = part < 2, (part == 2) | (part == 3), part == 4
-        covariance = self.leaning.covariance
+        covariance = self.pose_errors.covariance
         offset = float((pull * offsets) @ covariance @ (pull * offsets))
         raised = float((pull * rise) @ covariance @ (pull * rise))
         sd = np.sqrt(np.diag(covariance))
-        surveyed = self.grid.surveyed[:, None] & ~self.hidden
+        surveyed = self.grid.surveyed[:, None] & ~self.occluded
 
         def typical_of(variance: Float) -> float:
             some = variance[surveyed & np.isfinite(variance)]
@@ -128,12 +128,12 @@ class ScannedWall:
 
         from_points = sum(s.variance for s in read if s.source == BLOCKS)
         return [
-            Share("wall not seen", "A", _rms(self.sd[self.hidden]), "mm",
-                  wall.variance + rough),
-            Share("scatter of the points", "A", typical_of(self.scatter), "mm",
-                  float(squared @ net.scatter) + from_points),
-            Share("grazing incidence", "B", typical_of(self.grazing), "mm",
-                  float(squared @ net.grazing)),
+            Share("wall not seen", "A", _rms(self.sd[self.occluded]), "mm",
+                  wall.variance + roughness_variance),
+            Share("scatter of the points", "A", typical_of(self.scatter_variance), "mm",
+                  float(squared @ net.scatter_variance) + from_points),
+            Share("grazing incidence", "B", typical_of(self.grazing_variance), "mm",
+                  float(squared @ net.grazing_variance)),
             Share("offset of the cloud", "A", _rms(sd[offsets]), "mm", offset),
             Share("tilt of the cloud", "A", _rms(sd[tilts]), "deg",
                   max(pose - offset - raised, 0.0)),
@@ -154,7 +154,7 @@ def _rms(values: Float) -> float:
 class _Net:
     """What the nodes of a net stand for; arrays (q,), azimuth running fastest."""
 
-    def __init__(self, wall: ScannedWall, height: Float, azimuth: Float) -> None:
+    def __init__(self, wall: CloudPosterior, height: Float, azimuth: Float) -> None:
         grid = wall.grid
         rows = _nearest(grid.height, height)
         rows = np.where(grid.surveyed, rows, -1)
@@ -171,14 +171,20 @@ class _Net:
         )
         self._size = height.size * azimuth.size
         self._count = np.maximum(self._sum(np.ones(grid.shape)), 1.0)
-        hidden = wall.hidden.astype(np.float64)
-        self.hidden = self._mean(hidden)
-        self.inferred = self._mean(hidden * wall.stretch)
+        occluded = wall.occluded.astype(np.float64)
+        self.occluded = self._mean(occluded)
+        self.inferred = self._mean(occluded * wall.sd_inflation)
         self.mean = self._mean(wall.mean)
-        self.scatter = self._mean(np.where(wall.hidden, 0, wall.scatter)) / self._count
-        self.grazing = self._mean(np.where(wall.hidden, 0.0, wall.grazing))
-        self.rough = self.hidden * self._mean(hidden * wall.rough)
-        self.lean = np.stack([self._mean(one) for one in wall.leaning.slope])
+        self.scatter_variance = (
+            self._mean(np.where(wall.occluded, 0, wall.scatter_variance)) / self._count
+        )
+        self.grazing_variance = self._mean(
+            np.where(wall.occluded, 0.0, wall.grazing_variance)
+        )
+        self.roughness_variance = self.occluded * self._mean(
+            occluded * wall.roughness_variance
+        )
+        self.lean = np.stack([self._mean(one) for one in wall.pose_errors.slope])
 
     def _sum(self, field: Float) -> Float:
         held = self._owner >= 0

@@ -26,10 +26,10 @@ import numpy as np
 from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.readings.cloud import CloudReadings
-from geom.surface.clouds.binning import Counter, count_cloud
-from geom.surface.clouds.cells import STEPS, Cells, blocks_of
-from geom.surface.clouds.posterior import ScannedWall
-from geom.surface.clouds.register import Scanned, Tick, count_clouds
+from geom.surface.clouds.binning import CloudBinner, bin_cloud
+from geom.surface.clouds.cells import STEPS, Cells, block_means
+from geom.surface.clouds.posterior import CloudPosterior
+from geom.surface.clouds.register import RegisteredClouds, Tick, register_clouds
 from geom.surface.gp.posterior import Process
 from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
 from geom.surface.grid import Grid, interpolate_smoothly, make_grid
@@ -125,7 +125,7 @@ def reconstruct_clouds(
     columns: int,
     seed: int,
     tick: Tick,
-    counter: Counter = count_cloud,
+    binner: CloudBinner = bin_cloud,
 ) -> RadialSurface:
     """The radial surface that clouds, and rod readings beside them, allow.
 
@@ -137,7 +137,7 @@ def reconstruct_clouds(
         As of `reconstruct`.
     tick : callable
         Told what comes next.
-    counter : callable
+    binner : callable
         Adds all points of a cloud to a tally.
 
     Raises
@@ -151,7 +151,7 @@ def reconstruct_clouds(
         raise ValueError(f"columns must be a multiple of {STEPS[-1]} for point clouds")
     bottom, top = design.profile.bottom, design.profile.top
     grid = make_grid(design, surveyed=(bottom, top), spacing=spacing, columns=columns)
-    scanned = count_clouds(readings, design, grid, tick=tick, counter=counter)
+    scanned = register_clouds(readings, design, grid, tick=tick, binner=binner)
     grid = replace(grid, surveyed=surveyed_rows(scanned.cells, grid, readings))
     tick("fitting the wall")
     fit = _fitted(scanned, grid, readings, design, seed)
@@ -194,10 +194,14 @@ def surveyed_rows(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
 
 
 def _fitted(
-    scanned: Scanned, grid: Grid, readings: CloudReadings, design: Design, seed: int
+    scanned: RegisteredClouds,
+    grid: Grid,
+    readings: CloudReadings,
+    design: Design,
+    seed: int,
 ) -> Fit:
     own = scanned.cells.variance + scanned.grazing
-    blocks = blocks_of(scanned.cells, grid, own)
+    blocks = block_means(scanned.cells, grid, own)
     sheet = readings.rod.joined(blocks)
     low, high = grid.surveyed_heights
     row = float(np.median(np.diff(np.unique(np.round(blocks.height / 10.0)))) * 10.0)
@@ -213,7 +217,7 @@ def _fitted(
     return fit_wall(sheet, design, prior, seed=seed, may_slip=may_slip, choices=0)
 
 
-def _told(fit: Fit, scanned: Scanned, grid: Grid) -> ScannedWall:
+def _told(fit: Fit, scanned: RegisteredClouds, grid: Grid) -> CloudPosterior:
     """Each cell weighed against what the fitted wall lets expect."""
     cells, rows = scanned.cells, grid.surveyed
     height = grid.height[rows]
@@ -231,18 +235,18 @@ def _told(fit: Fit, scanned: Scanned, grid: Grid) -> ScannedWall:
     before = unsure + rough
     trust = np.divide(before, before + own, out=np.zeros(grid.shape), where=seen)
     left = np.where(seen, trust * np.where(seen, own, 0.0), before)
-    leaning = scanned.leaning
-    return ScannedWall(
+    pose_errors = scanned.pose_errors
+    return CloudPosterior(
         fitted=fit.belief,
         grid=grid,
         mean=expected + trust * off,
-        sd=np.sqrt(left + leaning.variance()),
-        hidden=hidden,
-        stretch=np.sqrt(stretched_by),
-        scatter=np.where(seen, trust * cells.variance, 0.0),
-        grazing=np.where(seen, trust * scanned.grazing, 0.0),
-        rough=np.nan_to_num(rough),
-        leaning=leaning,
+        sd=np.sqrt(left + pose_errors.variance()),
+        occluded=hidden,
+        sd_inflation=np.sqrt(stretched_by),
+        scatter_variance=np.where(seen, trust * cells.variance, 0.0),
+        grazing_variance=np.where(seen, trust * scanned.grazing, 0.0),
+        roughness_variance=np.nan_to_num(rough),
+        pose_errors=pose_errors,
     )
 
 
@@ -284,7 +288,7 @@ def roughness(excess: Float, known: Float) -> Float:
     return np.maximum(total / (around(weight) + _GRAIN_COUNTS), 0.0)
 
 
-def _warn_of(scanned: Scanned, design: Design, fit: Fit) -> tuple[str, ...]:
+def _warn_of(scanned: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, ...]:
     words = [
         f"{r.place}: {r.why}. Left out; measure again there, and add the new reading."
         for r in fit.rejected
@@ -296,11 +300,12 @@ def _warn_of(scanned: Scanned, design: Design, fit: Fit) -> tuple[str, ...]:
             "millimetres only."
         )
     for found in scanned.found:
-        if found.on_bands and abs(found.off) > _BAND_OFF:
-            side = "wider" if found.off > 0 else "narrower"
+        if found.on_bands and abs(found.radius_bias) > _BAND_OFF:
+            side = "wider" if found.radius_bias > 0 else "narrower"
+            bias = say_both(abs(found.radius_bias), design.length_unit)
             words.append(
-                f"The datum bands read {say_both(abs(found.off), design.length_unit)} "
-                f"{side} than drawn: check the bands, or the scanner's range."
+                f"The datum bands read {bias} {side} than drawn: check the bands, or "
+                "the scanner's range."
             )
     cells = scanned.cells
     if cells.in_front:

@@ -11,25 +11,25 @@ import numpy as np
 from geom.datum import (
     HEIGHT_SD,
     FoundPose,
-    Matched,
+    MatchedTargets,
     Pose,
+    align_to_targets,
     find_pose,
-    matched,
+    match_targets,
     nominal_from_targets,
     refine_pose,
-    turned_to_targets,
 )
 from geom.design import Design
 from geom.readings.cloud import Cloud, CloudReadings
-from geom.surface.clouds.binning import Counter, count_cloud, sample
+from geom.surface.clouds.binning import CloudBinner, bin_cloud, sample
 from geom.surface.clouds.cells import (
     Cells,
-    cells_of,
-    combined,
-    layers_of,
+    merge_cells,
+    wall_cells,
+    wall_layers,
 )
-from geom.surface.clouds.posterior import LEAN_BY, Leaning
-from geom.surface.clouds.tally import Layout, Tally
+from geom.surface.clouds.histogram import BinLayout, Histogram
+from geom.surface.clouds.posterior import POSE_PARAMETERS, PoseErrors
 from geom.surface.grid import Grid
 from geom.units import Float, Int
 
@@ -48,7 +48,7 @@ _TARGET_ROUNDS = 2
 
 
 @dataclass(frozen=True)
-class Scan:
+class BinnedCloud:
     """One cloud, counted.
 
     Attributes
@@ -57,7 +57,7 @@ class Scan:
     grazing : array (m, k), mm2
         Variance of cells by the angle at which the laser met them.
     bands : tuple of array
-        What `bands_of` tells.
+        What `band_blocks` tells.
     """
 
     cells: Cells
@@ -66,7 +66,7 @@ class Scan:
 
 
 @dataclass(frozen=True)
-class Scanned:
+class RegisteredClouds:
     """All clouds of a survey, counted and laid on the design's axis.
 
     Attributes
@@ -75,24 +75,24 @@ class Scanned:
     grazing : array (m, k), mm2
     found : tuple of FoundPose
         One for each frame.
-    leaning : Leaning
+    pose_errors : PoseErrors
         How cut-back follows their errors.
     """
 
     cells: Cells
     grazing: Float
     found: tuple[FoundPose, ...]
-    leaning: Leaning
+    pose_errors: PoseErrors
 
 
-def count_clouds(
+def register_clouds(
     readings: CloudReadings,
     design: Design,
     grid: Grid,
     *,
     tick: Tick,
-    counter: Counter = count_cloud,
-) -> Scanned:
+    binner: CloudBinner = bin_cloud,
+) -> RegisteredClouds:
     """Find where the clouds lie and sort all their points into the cells of a grid.
 
     Parameters
@@ -103,42 +103,42 @@ def count_clouds(
         Over the whole profile.
     tick : callable
         Told what comes next.
-    counter : callable
+    binner : callable
         Adds all points of a cloud to a tally.
 
     Returns
     -------
-    Scanned
+    RegisteredClouds
     """
-    scans: list[Scan] = []
+    scans: list[BinnedCloud] = []
     leans: list[tuple[slice, Float]] = []
     found: list[FoundPose] = []
-    targets = matched(readings.targets, design) if readings.targets else None
+    targets = match_targets(readings.targets, design) if readings.targets else None
     for clouds in frames(readings):
         tick("finding the axis")
-        pose = found_pose(clouds, design, targets)
+        pose = find_frame_pose(clouds, design, targets)
         first = len(scans)
         for cloud in clouds:
-            tally = Tally(Layout.of(design, grid))
-            counter(cloud, pose.pose, tally, progress=_told(tick, cloud))
-            cells = cells_of(tally, grid)
-            bands = bands_of(tally, design, grid)
-            scans.append(Scan(cells, grazing(cloud, pose.pose, grid), bands))
+            histogram = Histogram(BinLayout.of(design, grid))
+            binner(cloud, pose.pose, histogram, progress=_told(tick, cloud))
+            cells = wall_cells(histogram, grid)
+            bands = band_blocks(histogram, design, grid)
+            scans.append(BinnedCloud(cells, grazing(cloud, pose.pose, grid), bands))
         pose, moved = _refined(pose, scans[first:], design, grid)
         scans[first:] = moved
         found.append(pose)
-        leans.append((slice(first, len(scans)), lean_of(pose.pose, design, grid)))
-    cells, share = combined([scan.cells for scan in scans])
+        leans.append((slice(first, len(scans)), pose_jacobian(pose.pose, design, grid)))
+    cells, share = merge_cells([scan.cells for scan in scans])
     whole = sum(s.grazing * part**2 for s, part in zip(scans, share, strict=True))
     rise = -np.broadcast_to(design.profile.slope_at(grid.height)[:, None], grid.shape)
     slope = [
         one * share[some].sum(axis=0) for some, lean in leans for one in (*lean, rise)
     ]
-    return Scanned(
+    return RegisteredClouds(
         cells=cells,
         grazing=np.asarray(whole),
         found=tuple(found),
-        leaning=Leaning(np.stack(slope), _side_by_side(found)),
+        pose_errors=PoseErrors(np.stack(slope), _side_by_side(found)),
     )
 
 
@@ -164,8 +164,8 @@ def frames(readings: CloudReadings) -> list[tuple[Cloud, ...]]:
     return [(cloud,) for cloud in readings.clouds]
 
 
-def found_pose(
-    clouds: Sequence[Cloud], design: Design, targets: Matched | None = None
+def find_frame_pose(
+    clouds: Sequence[Cloud], design: Design, targets: MatchedTargets | None = None
 ) -> FoundPose:
     """The pose of clouds of one frame, from a sample of them.
 
@@ -173,11 +173,11 @@ def found_pose(
     ----------
     clouds : sequence of Cloud
     design : Design
-    targets : Matched, optional
+    targets : MatchedTargets, optional
         To tell direction and height; else what the first cloud carries.
     """
     points = np.concatenate([sample(cloud) for cloud in clouds])
-    sd_height = HEIGHT_SD
+    height_sd = HEIGHT_SD
     if targets is None:
         nominal = Pose.nominal(
             design, azimuth_of_x=clouds[0].azimuth_of_x, z_offset=clouds[0].z_offset
@@ -186,9 +186,9 @@ def found_pose(
         nominal = nominal_from_targets(targets, design)
         for _ in range(_TARGET_ROUNDS):
             rough = find_pose(points, design, nominal)
-            turned, _, sd_height = turned_to_targets(rough.pose, targets)
+            turned, _, height_sd = align_to_targets(rough.pose, targets)
             nominal = turned.at(np.zeros(4), np.zeros((4, 4)))
-    found = replace(find_pose(points, design, nominal), sd_height=sd_height)
+    found = replace(find_pose(points, design, nominal), height_sd=height_sd)
     if found.on_bands:
         return found
     tall = 0.5 * (design.profile.top - design.profile.bottom)
@@ -199,8 +199,8 @@ def found_pose(
 
 
 def _refined(
-    found: FoundPose, scans: list[Scan], design: Design, grid: Grid
-) -> tuple[FoundPose, list[Scan]]:
+    found: FoundPose, scans: list[BinnedCloud], design: Design, grid: Grid
+) -> tuple[FoundPose, list[BinnedCloud]]:
     """The pose made exact on all points of the bands, and the cells moved with it."""
     if not found.on_bands:
         return found, scans
@@ -209,20 +209,20 @@ def _refined(
     ]
     better = refine_pose(found, design, *told)
     change = better.pose.parameters - found.pose.parameters
-    moved = np.tensordot(change, lean_of(found.pose, design, grid), axes=1)
+    moved = np.tensordot(change, pose_jacobian(found.pose, design, grid), axes=1)
     return better, [
         replace(s, cells=replace(s.cells, cutback=s.cells.cutback - moved))
         for s in scans
     ]
 
 
-def bands_of(tally: Tally, design: Design, grid: Grid) -> tuple[Float, ...]:
+def band_blocks(histogram: Histogram, design: Design, grid: Grid) -> tuple[Float, ...]:
     """Blocks of cells in the datum bands: azimuth, height, cut-back and its variance.
 
     Blocks, because a band high up is met at a grazing angle and has few points.
     """
     first, last = _rows_of_blocks(design, grid)
-    layers = layers_of(tally, _BAND_COLUMNS, first=first, last=last)
+    layers = wall_layers(histogram, _BAND_COLUMNS, first=first, last=last)
     turned = grid.azimuth.reshape(-1, _BAND_COLUMNS).mean(axis=1)
     up = 0.5 * (grid.edge[first] + grid.edge[last])
     height, azimuth = np.meshgrid(up, turned, indexing="ij")
@@ -246,12 +246,12 @@ def _rows_of_blocks(design: Design, grid: Grid) -> tuple[Int, Int]:
     return np.concatenate([none, *first]), np.concatenate([none, *last])
 
 
-def lean_of(pose: Pose, design: Design, grid: Grid) -> Float:
+def pose_jacobian(pose: Pose, design: Design, grid: Grid) -> Float:
     """How cut-back in each cell follows the pose; (4, m, k)."""
     height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
     slope = np.broadcast_to(design.profile.slope_at(grid.height)[:, None], grid.shape)
     drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
-    return np.moveaxis(pose.lean(azimuth, height, slope, drawn), -1, 0)
+    return np.moveaxis(pose.jacobian(azimuth, height, slope, drawn), -1, 0)
 
 
 def grazing(cloud: Cloud, pose: Pose, grid: Grid) -> Float:
@@ -274,8 +274,8 @@ def grazing(cloud: Cloud, pose: Pose, grid: Grid) -> Float:
 
 
 def _side_by_side(found: Sequence[FoundPose]) -> Float:
-    whole = np.zeros((len(found), LEAN_BY, len(found), LEAN_BY))
+    whole = np.zeros((len(found), POSE_PARAMETERS, len(found), POSE_PARAMETERS))
     for k, one in enumerate(found):
         whole[k, :4, k, :4] = one.pose.covariance
-        whole[k, 4, k, 4] = one.sd_height**2
-    return whole.reshape(len(found) * LEAN_BY, -1)
+        whole[k, 4, k, 4] = one.height_sd**2
+    return whole.reshape(len(found) * POSE_PARAMETERS, -1)

@@ -18,7 +18,7 @@ from geom.repair.audit.taper import (
     within_tolerance,
 )
 from geom.surface import Belief, reconstruct
-from geom.surface.clouds.posterior import Leaning, ScannedWall
+from geom.surface.clouds.posterior import CloudPosterior, PoseErrors
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
 from tests.walls import plain_design, rod_readings, stations, tapered_design
@@ -85,8 +85,8 @@ def test_what_was_found_is_drawn_plus_what_burnt_back() -> None:
     surface = known_surface(design, KnownWall(about(11.0, 4.0)))
     (audit, *_) = taper_audit(surface, design)
     assert audit.overhang.found.value == pytest.approx(3.0 + 4.0 - 11.0, rel=1e-9)
-    leaning = known_surface(design, KnownWall(leaning_back))
-    (audit, *_) = taper_audit(leaning, design)
+    pose_errors = known_surface(design, KnownWall(leaning_back))
+    (audit, *_) = taper_audit(pose_errors, design)
     assert audit.slope.found.value == pytest.approx(TAPER + 0.12, rel=1e-9)
     # lip and sill lie 90 mm apart and are seen over 20 mm each
     assert audit.overhang.found.value == pytest.approx(3.0 - 0.12 * 110.0, abs=0.6)
@@ -355,7 +355,7 @@ def test_a_turned_furnace_is_told_the_same() -> None:
         assert other.in_front.value == pytest.approx(one.in_front.value, abs=0.05)
 
 
-def scanned(design: Design, turned: float = 0.0) -> tuple[ScannedWall, object]:
+def scanned(design: Design, turned: float = 0.0) -> tuple[CloudPosterior, object]:
     """A wall seen all over: right at one tuyere's lip and sill, nonsense elsewhere."""
     surface = known_surface(design, KnownWall(about(0, 0)))
     grid = surface.grid
@@ -366,17 +366,17 @@ def scanned(design: Design, turned: float = 0.0) -> tuple[ScannedWall, object]:
     mean = np.full(grid.shape, 1000.0)
     mean[np.ix_(lip, near)] = 12.0
     mean[np.ix_(sill, near)] = 2.0
-    wall = ScannedWall(
+    wall = CloudPosterior(
         fitted=Belief(best=None),  # asked only where the wall is hidden
         grid=grid,
         mean=mean,
         sd=np.ones(grid.shape),
-        hidden=np.zeros(grid.shape, dtype=bool),
-        stretch=np.ones(grid.shape),
-        scatter=np.full(grid.shape, 4.0),
-        grazing=np.zeros(grid.shape),
-        rough=np.zeros(grid.shape),
-        leaning=Leaning(np.zeros((5, *grid.shape)), np.zeros((5, 5))),
+        occluded=np.zeros(grid.shape, dtype=bool),
+        sd_inflation=np.ones(grid.shape),
+        scatter_variance=np.full(grid.shape, 4.0),
+        grazing_variance=np.zeros(grid.shape),
+        roughness_variance=np.zeros(grid.shape),
+        pose_errors=PoseErrors(np.zeros((5, *grid.shape)), np.zeros((5, 5))),
     )
     return wall, replace(surface, belief=wall)
 

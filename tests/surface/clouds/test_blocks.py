@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geom.design import Profile
-from geom.surface.clouds.cells import MOST, Cells, _sides, blocks_of
+from geom.surface.clouds.cells import MOST, Cells, _sides, block_means
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
@@ -45,7 +45,7 @@ def block(row: int, column: int) -> tuple[slice, slice]:
 def only(seen: np.ndarray):
     """What is told of a field of which only some cells are seen."""
     cutback = np.where(seen, field(), np.nan)
-    return blocks_of(cells_with(cutback), GRID, variances())
+    return block_means(cells_with(cutback), GRID, variances())
 
 
 def each_block(values: Float) -> Float:
@@ -58,7 +58,7 @@ def each_block(values: Float) -> Float:
 
 
 def test_a_block_is_the_mean_of_its_cells():
-    told = blocks_of(cells_with(field()), GRID, variances())
+    told = block_means(cells_with(field()), GRID, variances())
     np.testing.assert_allclose(told.value, each_block(field()), atol=1e-12)
     # The mean of n independent cells: the mean of their variances over n.
     size = np.full(len(told), ROWS * COLUMNS)
@@ -115,7 +115,7 @@ def test_a_shadow_does_not_tilt_a_wall_that_slopes():
     plane = 0.01 * GRID.height[:, None] + 0.05 * GRID.azimuth[None, :]
     seen = np.random.default_rng(6).uniform(size=GRID.shape) < 0.4
     seen[:70, 100:143] = False
-    told = blocks_of(cells_with(np.where(seen, plane, np.nan)), GRID, variances())
+    told = block_means(cells_with(np.where(seen, plane, np.nan)), GRID, variances())
     on_plane = 0.01 * told.height + 0.05 * told.azimuth
     np.testing.assert_allclose(told.value, on_plane, atol=1e-9)
     assert len(told) > 0.6 * MOST
@@ -123,7 +123,7 @@ def test_a_shadow_does_not_tilt_a_wall_that_slopes():
 
 def test_rows_outside_the_survey_are_left_out():
     grid = replace(GRID, surveyed=(GRID.height > 300.0) & (GRID.height < 1100.0))
-    told = blocks_of(cells_with(field()), grid, variances())
+    told = block_means(cells_with(field()), grid, variances())
     assert len(told) > 0
     assert told.height.min() > 300.0
     assert told.height.max() < 1100.0
@@ -150,7 +150,7 @@ def grids() -> dict[str, Grid]:
 @pytest.mark.parametrize("name", grids())
 def test_there_are_about_as_many_blocks_as_a_fit_can_bear(name):
     grid = grids()[name]
-    told = blocks_of(cells_with(np.zeros(grid.shape)), grid, np.ones(grid.shape))
+    told = block_means(cells_with(np.zeros(grid.shape)), grid, np.ones(grid.shape))
     assert 0.5 * MOST < len(told) < 1.6 * MOST
     rows, columns = _sides(grid)
     assert grid.azimuth.size % columns == 0

@@ -13,12 +13,12 @@ from geom.surface.clouds.cells import (
     Cells,
     alone,
     around,
-    cells_of,
-    combined,
+    merge_cells,
     quantile,
     thin,
+    wall_cells,
 )
-from geom.surface.clouds.tally import Layout, Tally
+from geom.surface.clouds.histogram import BinLayout, Histogram
 from geom.surface.grid import Grid, make_grid
 from geom.units import Bool, Float
 from tests.walls import plain_design, tapered_design
@@ -32,7 +32,7 @@ def worn(azimuth: Float, height: Float) -> Float:
     return np.asarray(15.0 + side + 8.0 * np.sin(2.0 * np.pi * height / 1500.0))
 
 
-class Scan:
+class BinnedCloud:
     """Seeded points of the worn wall, to be spoiled before they are counted."""
 
     def __init__(self, design=None, count: int = POINTS, noise: float = NOISE) -> None:
@@ -55,10 +55,10 @@ class Scan:
         a, h = self.azimuth[kept], self.height[kept]
         radius = self.design.profile.radius_at(h) + self.cutback[kept]
         pose = Pose.nominal(self.design)
-        tally = Tally(Layout.of(self.design, self.grid))
+        histogram = Histogram(BinLayout.of(self.design, self.grid))
         x, y, z = pose.from_wall(a, radius, h).T.copy()
-        tally.count(Points(x, y, z), pose, 1.0)
-        return cells_of(tally, self.grid)
+        histogram.count(Points(x, y, z), pose, 1.0)
+        return wall_cells(histogram, self.grid)
 
 
 def truth(grid: Grid) -> Float:
@@ -79,13 +79,13 @@ def rms(values: Float) -> float:
 
 @pytest.fixture(scope="module")
 def clean() -> Cells:
-    return Scan().cells()
+    return BinnedCloud().cells()
 
 
 def test_a_smooth_wall_is_told_to_a_fifth_of_a_millimetre(clean):
     # Some 83 points of 1 mm scatter a cell: their mean is good to 0.11 mm, and to that
     # comes what the wall slopes from one end of a cell to the other.
-    error = clean.cutback - truth(Scan().grid)
+    error = clean.cutback - truth(BinnedCloud().grid)
     dense = clean.count >= 20
     assert dense.all()
     assert rms(error) < 0.2
@@ -98,19 +98,19 @@ def test_a_smooth_wall_is_told_to_a_fifth_of_a_millimetre(clean):
 
 
 def test_the_variance_of_a_cell_is_that_of_its_mean(clean):
-    off = (clean.cutback - truth(Scan().grid)) / np.sqrt(clean.variance)
+    off = (clean.cutback - truth(BinnedCloud().grid)) / np.sqrt(clean.variance)
     # 7 200 cells: the rms of honest ones is 1 within 0.01; rounding to bins widens it.
     assert rms(off) == pytest.approx(1.0, abs=0.08)
     assert np.median(clean.variance) == pytest.approx(NOISE**2 / 83.0, rel=0.3)
 
 
 def test_a_wall_without_scatter_is_told_within_a_bin():
-    error = Scan(noise=0.0).cells().cutback - truth(Scan().grid)
+    error = BinnedCloud(noise=0.0).cells().cutback - truth(BinnedCloud().grid)
     assert np.abs(error).max() < 0.5
 
 
 def test_a_taper_and_a_step_are_left_out_of_cut_back():
-    scan = Scan(tapered_design())
+    scan = BinnedCloud(tapered_design())
     cells = scan.cells()
     wall = ~scan.grid.opening
     assert (cells.seen == wall).all()
@@ -119,7 +119,7 @@ def test_a_taper_and_a_step_are_left_out_of_cut_back():
 
 
 def test_a_chain_in_front_is_not_wall(clean):
-    scan = Scan()
+    scan = BinnedCloud()
     chain = scan.within((91.5, 115.5), (300.0, 1200.0))
     scan.cutback[chain] -= 100.0
     cells = scan.cells()
@@ -134,7 +134,7 @@ def test_a_chain_in_front_is_not_wall(clean):
 
 def test_a_wall_that_stands_proud_is_wall():
     # The twin of the chain: so far in front a crust of slag may be.
-    scan = Scan()
+    scan = BinnedCloud()
     scan.cutback[scan.within((91.5, 115.5), (300.0, 1200.0))] -= 40.0
     cells = scan.cells()
     hung = window(scan.grid, (91.5, 115.5), (300.0, 1200.0))
@@ -144,7 +144,7 @@ def test_a_wall_that_stands_proud_is_wall():
 
 
 def test_a_chain_one_sees_past_leaves_the_wall():
-    scan = Scan()
+    scan = BinnedCloud()
     chain = scan.within((91.5, 115.5), (300.0, 1200.0))
     chain &= scan.rng.uniform(size=POINTS) < 0.6
     scan.cutback[chain] -= 100.0
@@ -155,7 +155,7 @@ def test_a_chain_one_sees_past_leaves_the_wall():
 
 
 def test_dust_does_not_move_the_wall(clean):
-    scan = Scan()
+    scan = BinnedCloud()
     dust = scan.rng.uniform(size=POINTS) < 0.05
     scan.cutback[dust] = scan.rng.uniform(-140.0, 0.0, int(dust.sum()))
     cells = scan.cells()
@@ -168,7 +168,7 @@ def test_dust_does_not_move_the_wall(clean):
 
 
 def test_glints_beyond_do_not_move_the_wall(clean):
-    scan = Scan()
+    scan = BinnedCloud()
     glint = scan.rng.uniform(size=POINTS) < 0.02
     scan.cutback[glint] = scan.rng.uniform(60.0, 250.0, int(glint.sum()))
     error = scan.cells().cutback - truth(scan.grid)
@@ -177,7 +177,7 @@ def test_glints_beyond_do_not_move_the_wall(clean):
 
 
 def test_what_the_laser_did_not_see_stays_unknown():
-    scan = Scan()
+    scan = BinnedCloud()
     gone = (207.0, 261.0), (450.0, 900.0)
     cells = scan.cells(~scan.within(*gone))
     empty = window(scan.grid, *gone)
@@ -193,7 +193,7 @@ def test_what_the_laser_did_not_see_stays_unknown():
 @pytest.mark.parametrize(("share", "seen"), [(0.02, 0.0), (0.3, 1.0)])
 def test_far_fewer_points_than_beside_are_no_wall(share, seen):
     # All at one depth, as wall is; but 2 % of what the wall beside has.
-    scan = Scan()
+    scan = BinnedCloud()
     gone = (207.0, 261.0), (450.0, 900.0)
     shadow = scan.within(*gone)
     scan.cutback[shadow] -= 30.0
@@ -204,7 +204,7 @@ def test_far_fewer_points_than_beside_are_no_wall(share, seen):
 
 
 def test_dust_in_a_shadow_is_no_wall():
-    scan = Scan()
+    scan = BinnedCloud()
     gone = (207.0, 261.0), (450.0, 900.0)
     shadow = scan.within(*gone)
     scan.cutback[shadow] -= scan.rng.uniform(20.0, 130.0, int(shadow.sum()))
@@ -214,7 +214,7 @@ def test_dust_in_a_shadow_is_no_wall():
 
 
 def test_one_empty_cell_is_told_by_those_around_it():
-    scan = Scan()
+    scan = BinnedCloud()
     row, column = 21, 40
     low, high = scan.grid.edge[[row, row + 1]]
     middle = float(scan.grid.azimuth[column])
@@ -228,7 +228,7 @@ def test_one_empty_cell_is_told_by_those_around_it():
 
 def test_a_thin_scan_is_told_by_blocks_and_says_so():
     # One or two points a cell: no cell knows itself.
-    scan = Scan(count=12_000)
+    scan = BinnedCloud(count=12_000)
     cells = scan.cells()
     error = (cells.cutback - truth(scan.grid))[cells.seen]
     assert cells.seen.mean() > 0.95
@@ -239,7 +239,7 @@ def test_a_thin_scan_is_told_by_blocks_and_says_so():
 
 
 def test_no_points_at_all_are_no_wall():
-    cells = Scan(count=0).cells()
+    cells = BinnedCloud(count=0).cells()
     assert not cells.seen.any()
     assert (cells.total, cells.rejected, cells.in_front) == (0, 0, 0)
 
@@ -257,7 +257,7 @@ def a_cell(cutback: float, variance: float, count: float) -> Cells:
 
 def test_set_ups_count_by_what_they_know():
     # Closed form: (10 / 1 + 15 / 4) / (1 / 1 + 1 / 4) = 11, variance 1 / 1.25 = 0.8.
-    cells, share = combined([a_cell(10.0, 1.0, 40), a_cell(15.0, 4.0, 10)])
+    cells, share = merge_cells([a_cell(10.0, 1.0, 40), a_cell(15.0, 4.0, 10)])
     assert cells.cutback[0, 0] == pytest.approx(11.0, abs=1e-12)
     assert cells.variance[0, 0] == pytest.approx(0.8, abs=1e-12)
     assert share[:, 0, 0] == pytest.approx([0.8, 0.2], abs=1e-12)
@@ -270,7 +270,7 @@ def test_set_ups_count_by_what_they_know():
 def test_a_set_up_that_sees_nothing_counts_for_nothing():
     blind = a_cell(np.nan, np.nan, 0)
     for parts in ([a_cell(10.0, 4.0, 40), blind], [blind, a_cell(10.0, 4.0, 40)]):
-        cells, share = combined(parts)
+        cells, share = merge_cells(parts)
         assert cells.cutback[0, 0] == 10.0
         assert cells.variance[0, 0] == 4.0
         assert sorted(share[:, 0, 0]) == [0.0, 1.0]

@@ -25,15 +25,15 @@ from geom.readings.cloud import Cloud
 from geom.readings.clouds import open_cloud
 from geom.surface import make_grid
 from geom.surface.clouds import cluster as on_cluster
-from geom.surface.clouds.binning import count_cloud, count_piece, pieces_of
-from geom.surface.clouds.cluster import counting_on
-from geom.surface.clouds.tally import Layout, Tally
+from geom.surface.clouds.binning import bin_chunk, bin_cloud, chunks_of
+from geom.surface.clouds.cluster import dask_binner
+from geom.surface.clouds.histogram import BinLayout, Histogram
 from tests.readings.clouds.writers import WAYS, some_points
 from tests.surface.clouds.watched_cloud import DeadlyCloud, WatchedCloud
 from tests.walls import tapered_design
 
 DESIGN = tapered_design()
-LAYOUT = Layout.of(DESIGN, make_grid(DESIGN, surveyed=(0.0, 1500.0), spacing=50.0))
+LAYOUT = BinLayout.of(DESIGN, make_grid(DESIGN, surveyed=(0.0, 1500.0), spacing=50.0))
 POSE = Pose.nominal(DESIGN).at([7.3, -4.1, 0.4, -0.7])
 COUNT = 300_000
 
@@ -110,13 +110,13 @@ def end(process: int) -> None:
     until(lambda: not alive(process))
 
 
-def counted_here(cloud: Cloud, pose: Pose = POSE) -> Tally:
-    tally = Tally(LAYOUT)
-    count_cloud(cloud, pose, tally)
-    return tally
+def counted_here(cloud: Cloud, pose: Pose = POSE) -> Histogram:
+    histogram = Histogram(LAYOUT)
+    bin_cloud(cloud, pose, histogram)
+    return histogram
 
 
-def assert_same(one: Tally, other: Tally) -> None:
+def assert_same(one: Histogram, other: Histogram) -> None:
     np.testing.assert_array_equal(one.counts, other.counts)
     np.testing.assert_array_equal(one.missed, other.missed)
 
@@ -130,24 +130,24 @@ def test_a_cluster_counts_what_one_process_counts(address, tmp_path, way):
     WAYS[way].write(path, some_points(COUNT))
     cloud = cloud_of(path)
     here = counted_here(cloud)  # first, so that what it compiles is there for workers
-    tally, runs = Tally(LAYOUT), []
-    with counting_on(address, most=40_000) as count:
-        count(cloud, POSE, tally, progress=runs.append)
-    assert tally.total == sum(runs) == COUNT
+    histogram, runs = Histogram(LAYOUT), []
+    with dask_binner(address, most=40_000) as count:
+        count(cloud, POSE, histogram, progress=runs.append)
+    assert histogram.total == sum(runs) == COUNT
     assert len(runs) == len(cloud.source.pieces(40_000)) > 1
-    assert_same(tally, here)
+    assert_same(histogram, here)
     # Spoiled: a hundredth of a millimetre off is another tally.
     moved = POSE.at(POSE.parameters + np.array([0.01, 0.0, 0.0, 0.0]))
-    assert (tally.counts != counted_here(cloud, moved).counts).any()
+    assert (histogram.counts != counted_here(cloud, moved).counts).any()
 
 
 def test_clouds_add_up_in_one_tally(address, wall, tmp_path):
     other = tmp_path / "other.npy"
     WAYS["npy float64"].write(other, some_points(30_000, seed=8))
-    here, there = Tally(LAYOUT), Tally(LAYOUT)
-    with counting_on(address, most=100_000) as count:
+    here, there = Histogram(LAYOUT), Histogram(LAYOUT)
+    with dask_binner(address, most=100_000) as count:
         for cloud in (cloud_of(wall), cloud_of(other), cloud_of(other)):
-            count_cloud(cloud, POSE, here)
+            bin_cloud(cloud, POSE, here)
             count(cloud, POSE, there)
     assert here.total == COUNT + 60_000
     assert_same(there, here)
@@ -157,40 +157,40 @@ def test_processes_of_this_machine_count_and_are_ended(wall):
     from dask.system import CPU_COUNT
 
     before = set(multiprocessing.active_children())
-    cloud, tally = cloud_of(wall), Tally(LAYOUT)
+    cloud, histogram = cloud_of(wall), Histogram(LAYOUT)
     started = set()
 
     def interrupted() -> None:
-        with counting_on("local", most=50_000) as count:
+        with dask_binner("local", most=50_000) as count:
             started.update(set(multiprocessing.active_children()) - before)
-            count(cloud, POSE, tally)
+            count(cloud, POSE, histogram)
             raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):
         interrupted()
     assert len(started) == max(2, CPU_COUNT)
     assert not any(child.is_alive() for child in started)
-    assert_same(tally, counted_here(cloud))
+    assert_same(histogram, counted_here(cloud))
 
 
 def test_a_piece_is_counted_on_one_thread(wall, monkeypatch):
     import numba
 
     seen = []
-    count = Tally.count
+    count = Histogram.count
 
-    def watching(tally: Tally, *told: Any) -> None:
+    def watching(histogram: Histogram, *told: Any) -> None:
         seen.append(numba.get_num_threads())
-        count(tally, *told)
+        count(histogram, *told)
 
-    monkeypatch.setattr(Tally, "count", watching)
+    monkeypatch.setattr(Histogram, "count", watching)
     before = numba.get_num_threads()
-    (piece,) = pieces_of(cloud_of(wall), POSE, LAYOUT, most=COUNT)
-    tally = Tally(LAYOUT)
-    tally.add_packed(count_piece(piece))
+    (piece,) = chunks_of(cloud_of(wall), POSE, LAYOUT, most=COUNT)
+    histogram = Histogram(LAYOUT)
+    histogram.add_sparse(bin_chunk(piece))
     assert set(seen) == {1}
     assert numba.get_num_threads() == before
-    assert_same(tally, counted_here(cloud_of(wall)))
+    assert_same(histogram, counted_here(cloud_of(wall)))
 
 
 # --- whatever dies -------------------------------------------------------------------
@@ -210,15 +210,15 @@ def test_a_worker_killed_in_the_middle_of_a_piece(address, workers, watched):
         hold.unlink()
         return start, process
 
-    tally = Tally(LAYOUT)
-    with ThreadPoolExecutor(1) as aside, counting_on(address, most=10_000) as count:
+    histogram = Histogram(LAYOUT)
+    with ThreadPoolExecutor(1) as aside, dask_binner(address, most=10_000) as count:
         killed = aside.submit(kill_one)
-        count(cloud_of(watched), POSE, tally)
+        count(cloud_of(watched), POSE, histogram)
         start, process = killed.result()
     assert (start, process) not in watched.noted("through")
     assert start in {again for again, other in watched.noted("through")}
     assert process not in {other for _, other in watched.noted("through")}
-    assert_same(tally, counted_here(cloud_of(watched.name)))
+    assert_same(histogram, counted_here(cloud_of(watched.name)))
 
 
 def test_a_worker_killed_with_answers_that_nobody_has_fetched(
@@ -245,23 +245,23 @@ def test_a_worker_killed_with_answers_that_nobody_has_fetched(
         lost["through"] = {s for s, by in watched.noted("through") if by == process}
         until(lambda: worker not in workers.nthreads())
 
-    tally = Tally(LAYOUT)
-    with counting_on(address, most=10_000) as count:
-        count(cloud_of(watched), POSE, tally, progress=kill_one)
+    histogram = Histogram(LAYOUT)
+    with dask_binner(address, most=10_000) as count:
+        count(cloud_of(watched), POSE, histogram, progress=kill_one)
     others = {s for s, by in watched.noted("through") if by != lost["process"]}
     assert lost["answers"] >= 2
     # As many as were lost, and no more, were counted again by another.
     assert len(lost["through"] & others) == lost["answers"]
-    assert_same(tally, counted_here(cloud_of(watched.name)))
+    assert_same(histogram, counted_here(cloud_of(watched.name)))
 
 
 def test_a_cloud_that_ends_every_worker_is_told(address, wall, tmp_path):
     deadly = DeadlyCloud(str(wall), open_cloud(wall), tmp_path)
     with (
-        counting_on(address, most=COUNT) as count,
+        dask_binner(address, most=COUNT) as count,
         pytest.raises(InputError, match=r"wall\.npy, part 1 of 1: 2 workers .* died"),
     ):
-        count(cloud_of(deadly), POSE, Tally(LAYOUT))
+        count(cloud_of(deadly), POSE, Histogram(LAYOUT))
     assert len(deadly.noted("begun")) == 2
 
 
@@ -283,8 +283,8 @@ def test_a_damaged_piece_is_told_as_if_it_were_read_here(
     last = cloud.source.pieces(10_000)[-1]
     with pytest.raises(InputError) as here:
         list(cloud.source.chunks(1_000_000, last))
-    with counting_on(address, most=10_000) as count, pytest.raises(InputError) as there:
-        count(cloud, POSE, Tally(LAYOUT))
+    with dask_binner(address, most=10_000) as count, pytest.raises(InputError) as there:
+        count(cloud, POSE, Histogram(LAYOUT))
     assert here.value.file == "wall.las"
     assert told(there.value) == told(here.value)
 
@@ -293,9 +293,9 @@ def test_a_cloud_without_points_is_told_as_by_one_process(address, tmp_path):
     path = tmp_path / "wall.npy"
     np.save(path, np.full((100, 3), np.nan))
     with pytest.raises(InputError) as here:
-        count_cloud(cloud_of(path), POSE, Tally(LAYOUT))
-    with counting_on(address, most=30) as count, pytest.raises(InputError) as there:
-        count(cloud_of(path), POSE, Tally(LAYOUT))
+        bin_cloud(cloud_of(path), POSE, Histogram(LAYOUT))
+    with dask_binner(address, most=30) as count, pytest.raises(InputError) as there:
+        count(cloud_of(path), POSE, Histogram(LAYOUT))
     assert told(there.value) == told(here.value)
 
 
@@ -321,10 +321,10 @@ def test_a_file_that_a_worker_does_not_have_is_told(address, tmp_path, change, w
 
     changed: list[int] = []
     with (
-        counting_on(address, most=1000) as count,
+        dask_binner(address, most=1000) as count,
         pytest.raises(InputError, match=what) as fault,
     ):
-        count(cloud_of(path), POSE, Tally(LAYOUT), progress=once)
+        count(cloud_of(path), POSE, Histogram(LAYOUT), progress=once)
     assert fault.value.file == str(path)
     assert "under the same name" in str(fault.value)
 
@@ -335,16 +335,16 @@ def test_a_file_that_is_gone_is_told_at_once(address, tmp_path):
     cloud = cloud_of(path)
     path.unlink()
     with (
-        counting_on(address) as count,
+        dask_binner(address) as count,
         pytest.raises(InputError, match=r"wall\.npy: .*no such file"),
     ):
-        count(cloud, POSE, Tally(LAYOUT))
+        count(cloud, POSE, Histogram(LAYOUT))
 
 
 def test_another_version_of_the_program_is_told(wall):
-    piece = next(pieces_of(cloud_of(wall), POSE, LAYOUT, most=COUNT))
+    piece = next(chunks_of(cloud_of(wall), POSE, LAYOUT, most=COUNT))
     with pytest.raises(InputError, match=r"Install daubline 0\.0\.9 for"):
-        count_piece(replace(piece, version="0.0.9"))
+        bin_chunk(replace(piece, version="0.0.9"))
 
 
 @pytest.mark.parametrize(
@@ -353,7 +353,7 @@ def test_another_version_of_the_program_is_told(wall):
 def test_what_is_no_address_is_told(wrong):
     with (
         pytest.raises(InputError, match=f'answers at "{wrong}".*tcp://host:8786'),
-        counting_on(wrong),
+        dask_binner(wrong),
     ):
         raise AssertionError
 
@@ -369,7 +369,7 @@ def test_an_address_where_no_scheduler_answers_is_told(listens, monkeypatch):
             server.close()
         with (
             pytest.raises(InputError, match='"dask scheduler"') as fault,
-            counting_on(where),
+            dask_binner(where),
         ):
             raise AssertionError
     assert where in str(fault.value)
@@ -384,7 +384,7 @@ def test_a_scheduler_without_workers_is_told(monkeypatch):
     with (
         LocalCluster(n_workers=0, scheduler_kwargs=no_page, protocol="tcp") as cluster,
         pytest.raises(InputError, match=r'has no workers.*"dask worker tcp://'),
-        counting_on(cluster.scheduler_address),
+        dask_binner(cluster.scheduler_address),
     ):
         raise AssertionError
 
@@ -409,7 +409,7 @@ def test_without_dask_the_extra_is_named(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with (
         pytest.raises(MissingExtra, match=r"daubline\[cluster\]"),
-        counting_on("local"),
+        dask_binner("local"),
     ):
         raise AssertionError
 

@@ -10,15 +10,15 @@ import pytest
 from geom.datum import Pose
 from geom.design import Design, Profile
 from geom.readings.clouds import Points
-from geom.surface.clouds.kernels import PORTION
-from geom.surface.clouds.tally import (
+from geom.surface.clouds.histogram import (
     BEYOND,
     BIN,
     DEEPEST,
     PROUD,
-    Layout,
-    Tally,
+    BinLayout,
+    Histogram,
 )
+from geom.surface.clouds.kernels import PORTION
 from geom.surface.grid import make_grid
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
@@ -30,10 +30,10 @@ EDGE = 5e-4
 TILTED = np.array([120.0, -80.0, 2.0, -3.0])
 
 
-def layout_of(design: Design, columns: int = 72) -> Layout:
+def layout_of(design: Design, columns: int = 72) -> BinLayout:
     profile = design.profile
     grid = make_grid(design, surveyed=(profile.bottom, profile.top), columns=columns)
-    return Layout.of(design, grid)
+    return BinLayout.of(design, grid)
 
 
 def cloud_of(pose: Pose, count: int, seed: int = 1) -> Float:
@@ -44,7 +44,7 @@ def cloud_of(pose: Pose, count: int, seed: int = 1) -> Float:
     return pose.from_wall(rng.uniform(0.0, 360.0, count), radius, height)
 
 
-def by_numpy(xyz: Float, pose: Pose, layout: Layout):
+def by_numpy(xyz: Float, pose: Pose, layout: BinLayout):
     """Counts, missed, and which points lie clear of every edge; in double precision."""
     x, y, z = pose.rotation @ (xyz - pose.origin).T
     turned = np.arctan2(y, x) / (2.0 * np.pi) * layout.columns + 0.5
@@ -93,11 +93,11 @@ def in_tenths(xyz: Float) -> Points:
 WAYS = {"float64": in_doubles, "float32 in records": in_records, "int32": in_tenths}
 
 
-def counted(layout: Layout, pose: Pose, *runs: Points, mm: float = 1.0) -> Tally:
-    tally = Tally(layout)
+def counted(layout: BinLayout, pose: Pose, *runs: Points, mm: float = 1.0) -> Histogram:
+    histogram = Histogram(layout)
     for run in runs:
-        tally.count(run, pose, mm)
-    return tally
+        histogram.count(run, pose, mm)
+    return histogram
 
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
@@ -248,20 +248,20 @@ def test_tallies_add_up(two_tallies):
 
 def test_a_packed_tally_is_the_same_tally(two_tallies):
     one, other, both = two_tallies
-    packed = one.packed(), other.packed()
-    for part, tally in zip(packed, (one, other), strict=True):
+    sparse = one.sparse(), other.sparse()
+    for part, histogram in zip(sparse, (one, other), strict=True):
         assert (part.counts > 0).all()
-        assert part.counts.sum() + part.missed.sum() == tally.total
-    unpacked = Tally(both.layout)
-    unpacked.add_packed(packed[0])
+        assert part.counts.sum() + part.missed.sum() == histogram.total
+    unpacked = Histogram(both.layout)
+    unpacked.add_sparse(sparse[0])
     np.testing.assert_array_equal(unpacked.counts, one.counts)
     np.testing.assert_array_equal(unpacked.missed, one.missed)
-    unpacked.add_packed(packed[1])
+    unpacked.add_sparse(sparse[1])
     np.testing.assert_array_equal(unpacked.counts, both.counts)
     np.testing.assert_array_equal(unpacked.missed, both.missed)
     # What was packed stays as it was.
     one.add(other)
-    assert packed[0].counts.sum() + packed[0].missed.sum() == 5_000
+    assert sparse[0].counts.sum() + sparse[0].missed.sum() == 5_000
 
 
 def test_a_layout_is_the_drawing():
@@ -283,7 +283,9 @@ def test_a_layout_is_the_drawing():
 def test_a_points_bin_does_not_depend_on_how_it_lies_in_memory():
     # Azimuths on the edges of columns, where the last bit decides.
     design = plain_design()
-    layout = Layout.of(design, make_grid(design, surveyed=(0.0, 1500.0), spacing=50.0))
+    layout = BinLayout.of(
+        design, make_grid(design, surveyed=(0.0, 1500.0), spacing=50.0)
+    )
     rng = np.random.default_rng(5)
     turn = (rng.integers(0, 360, 20_011) + 0.5) * (2.0 * np.pi / 360)
     radius, up = rng.uniform(440.0, 500.0, turn.size), rng.uniform(0, 1500, turn.size)
@@ -292,10 +294,10 @@ def test_a_points_bin_does_not_depend_on_how_it_lies_in_memory():
     xyz = np.stack([x, y, z], axis=1) @ pose.rotation + pose.origin
 
     def counted(points, cuts):
-        tally = Tally(layout)
+        histogram = Histogram(layout)
         for part in np.split(points, cuts):
-            tally.count(Points(*part.T), pose, 1.0)
-        return tally.counts
+            histogram.count(Points(*part.T), pose, 1.0)
+        return histogram.counts
 
     for kind in ("f4", "f8"):
         rows = xyz.astype(kind)

@@ -31,7 +31,7 @@ _SLOT = 1.0
 
 
 @dataclass(frozen=True)
-class Layout:
+class BinLayout:
     """The cells points are sorted into, and the drawing they are compared with.
 
     Attributes
@@ -53,7 +53,7 @@ class Layout:
     bins: int
 
     @classmethod
-    def of(cls, design: Design, grid: Grid) -> Layout:
+    def of(cls, design: Design, grid: Grid) -> BinLayout:
         """The cells of a grid; no row of it has a corner of the profile inside."""
         middle = grid.height
         slope = design.profile.slope_at(middle)
@@ -75,12 +75,12 @@ class Layout:
         return np.asarray(-PROUD + BIN * (np.arange(self.bins) + 0.5))
 
 
-class Tally:
+class Histogram:
     """Counts of points by cell and cut-back; grows as points are counted.
 
     Attributes
     ----------
-    layout : Layout
+    layout : BinLayout
     counts : uint32 array (m, columns * bins)
     missed : int array (4,)
         Points below the rows, above them, nearer the axis than the bins, and further
@@ -89,7 +89,7 @@ class Tally:
         All points that came.
     """
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: BinLayout) -> None:
         self.layout = layout
         shape = layout.rows, layout.columns * layout.bins
         self.counts: NDArray[np.uint32] = np.zeros(shape, dtype=np.uint32)
@@ -133,19 +133,19 @@ class Tally:
         )  # fmt: skip
         self.total += len(points)
 
-    def add(self, other: Tally) -> None:
+    def add(self, other: Histogram) -> None:
         """Count all that another tally of the same cells counted."""
         self.counts += other.counts
         self.missed += other.missed
         self.total += other.total
 
-    def packed(self) -> Packed:
+    def sparse(self) -> SparseHistogram:
         """The same without its empty bins, to be sent from process to process."""
         flat = self.counts.ravel()
         where = np.flatnonzero(flat)
-        return Packed(where, flat[where], self.missed.copy())
+        return SparseHistogram(where, flat[where], self.missed.copy())
 
-    def add_packed(self, other: Packed) -> None:
+    def add_sparse(self, other: SparseHistogram) -> None:
         """Count all that a packed tally of the same cells counted."""
         self.counts.ravel()[other.where] += other.counts
         self.missed += other.missed
@@ -153,7 +153,7 @@ class Tally:
 
 
 @dataclass(frozen=True)
-class Packed:
+class SparseHistogram:
     """A tally without its empty bins.
 
     Attributes
@@ -174,7 +174,7 @@ class Packed:
         return int(self.counts.sum(dtype=np.int64) + self.missed.sum())
 
 
-def _table(layout: Layout) -> tuple[Float, Float, Float, NDArray[np.uint16]]:
+def _table(layout: BinLayout) -> tuple[Float, Float, Float, NDArray[np.uint16]]:
     """Edges, design radius, and the row at the foot of each slot of height."""
     edge = layout.edge
     foot = edge[0] + _SLOT * np.arange(int((edge[-1] - edge[0]) / _SLOT) + 2)
