@@ -1,6 +1,7 @@
-"""How numbers and places are said to people.
+"""How numbers and places are worded for people: the one owner of such words.
 
-How wear is said to people: rates, places, percent, the shop's unit first.
+Lengths, volumes and rates come in the shop's unit first, then in mm and litres; places
+by the clock and by height.  Rooms below views hand over numbers and places only.
 """
 
 from __future__ import annotations
@@ -30,9 +31,11 @@ from geom.units import (
 
 #: In the order the work is listed in.
 WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
+#: Wear of so many mm and more is worded in fractions of an inch, less in decimals.
+_FRACTIONS = 25.4 / 8.0
 
 
-class Round(Protocol):
+class AzimuthRange(Protocol):
     """Anything that reaches round the wall from one azimuth to another, degrees."""
 
     @property
@@ -101,8 +104,8 @@ def say_length_interval(quantity: Quantity, design: Design) -> str:
     """A length and its 95 % interval: shop's unit first, the interval too."""
     unit = design.length_unit
     low, high = quantity.low95, quantity.high95
-    said = say_both(quantity.value, unit)
-    return f"{said}; 95 %: {say_heights(low, high, design)}"
+    value = say_both(quantity.value, unit)
+    return f"{value}; 95 %: {say_heights(low, high, design)}"
 
 
 def say_volume(mm3: float, design: Design) -> str:
@@ -119,7 +122,7 @@ def say_volume(mm3: float, design: Design) -> str:
 
 
 def say_volume_interval(quantity: Quantity, design: Design) -> str:
-    """The 95 % interval of a volume, in the unit its value is said in first."""
+    """The 95 % interval of a volume, in the first unit of `say_volume`."""
     size, unit = (CUBIC_FOOT, "ft³") if design.length_unit == "in" else (LITRE, "L")
     return (
         f"{figures(quantity.low95 / size)} to {figures(quantity.high95 / size)} {unit}"
@@ -181,12 +184,12 @@ def figures(value: float) -> str:
     return f"{round(value, places) + 0.0:.{places}f}"
 
 
-def span(zone: Round) -> float:
+def span(zone: AzimuthRange) -> float:
     """How far round a zone reaches, degrees in (0, 360]."""
     return (zone.azimuth_to - zone.azimuth_from) % 360.0 or 360.0
 
 
-def say_degrees(zone: Round, design: Design) -> str:
+def say_degrees(zone: AzimuthRange, design: Design) -> str:
     """The zone's azimuths, in the design's own sense."""
     if span(zone) >= 359.0:
         return "all round"
@@ -194,7 +197,7 @@ def say_degrees(zone: Round, design: Design) -> str:
     return f"{words}, across 0°" if zone.azimuth_from > zone.azimuth_to else words
 
 
-def say_clock(zone: Round, design: Design) -> str:
+def say_clock(zone: AzimuthRange, design: Design) -> str:
     """Where the zone is on the clock, read the way the hands turn."""
     if span(zone) >= 359.0:
         return "all the way round"
@@ -224,28 +227,6 @@ def say_from(mm: float, design: Design) -> str:
     """A height above the shop's own zero."""
     zero = plain(design.height_zero, most=60)
     return f"{say_both(mm, design.length_unit)} above {zero}"
-
-
-def say_bottom(design: Design) -> list[str]:
-    """How the sand bottom falls to the tap hole, where the design has one.
-
-    The fall across is that of a plane from the far wall to the tap hole, at the lowest
-    drawn diameter.
-    """
-    if not any(hole.kind.lower() == "tap hole" for hole in design.openings):
-        return []
-    slope, unit = design.repair.bottom_fall, design.length_unit
-    across = 2.0 * float(design.profile.radius[0]) * slope
-    rate = f"{as_fraction(12.0 * slope, finest=16)} in to the foot"
-    if unit != "in":
-        rate = f"{1000.0 * slope:.0f} mm to the metre"
-    return [
-        f"Sand bottom: falls {rate} to the tap hole, {say_both(across, unit)} across."
-    ]
-
-
-#: Wear of so many mm and more is said in fractions of an inch, less in decimals.
-_FRACTIONS = 25.4 / 8.0
 
 
 def say_wear(mm: float, unit: str) -> str:
@@ -282,7 +263,7 @@ def _both(short: str, mm: str, unit: str) -> str:
 
 
 def _coarse(*mm: float) -> bool:
-    """Whether lengths are told in fractions."""
+    """Whether lengths are worded in fractions."""
     return max(abs(part) for part in mm) >= _FRACTIONS
 
 
@@ -389,9 +370,3 @@ def say_material(volume: Quantity, design: Design) -> tuple[str, str]:
         f"{feet[0]} ft³ ({value} L)",
         f"{feet[1]} to {feet[2]} ft³ ({low} to {high} L)",
     )
-
-
-def say_campaign(name: str, lining: str, *, alone: bool = True) -> str:
-    """A campaign as it is called; with its furnace where there are two."""
-    called = plain(name, most=60) or "without a name"
-    return called if alone else f"{called}, {plain(lining, most=60)}"

@@ -4,11 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from geom.design import Design, Opening
 from geom.quantity import Quantity
 from geom.views import say as words
-from geom.views.say import say_bottom
-from tests.walls import plain_design
 
 
 @pytest.fixture(scope="module")
@@ -95,28 +92,3 @@ def test_anybodys_text_is_made_plain(raw, said):
 def test_a_time_that_is_none_is_said_as_it_stands():
     assert words.say_time("2026-01-05T06:30:00+00:00") == "2026-01-05 06:30 UTC"
     assert words.say_time("last week") == "last week"
-
-
-def test_sand_bottom_falls_three_quarters_of_an_inch_to_the_foot() -> None:
-    # 3/4 in to the foot: common practice, no source
-    design = tapped(plain_design(length_unit="in"))
-    told = say_bottom(design)
-    across = 2.0 * 450.0 / 25.4 * 0.75 / 12.0
-    assert across == pytest.approx(2.2146, abs=1e-4)
-    assert told == [
-        "Sand bottom: falls 3/4 in to the foot to the tap hole, "
-        "2 1/4 in (56 mm) across."
-    ]
-    metric = say_bottom(tapped(plain_design()))
-    assert metric == [
-        "Sand bottom: falls 62 mm to the metre to the tap hole, 56 mm across."
-    ]
-
-
-def test_without_a_tap_hole_nothing_is_said_of_the_bottom() -> None:
-    assert say_bottom(plain_design()) == []
-
-
-def tapped(design: Design) -> Design:
-    hole = Opening("tap hole", 0.0, 75.0, 75.0, 75.0)
-    return replace(design, openings=(hole,))

@@ -113,8 +113,10 @@ def test_the_bed_is_struck_at_eight_points_and_falls_to_the_tap_hole(furnace):
     assert in_inches(rows[4][1].removesuffix(" in")) == pytest.approx(
         4.0 + 2.0 * bottom.radius.value / 25.4 * 0.0625, abs=0.07
     )
-    assert any("3/4 in to the foot" in line for line in bottom_lines(bottom,
-               furnace.design))  # fmt: skip
+    inches = replace(bottom, fall=0.0625)
+    assert "Falls 3/4 in to the foot to" in bottom_lines(inches, furnace.design)[0]
+    metric = replace(furnace.design, length_unit="mm")
+    assert "Falls 62 mm to the metre to" in bottom_lines(inches, metric)[0]
 
 
 def test_rate_and_blast_are_told_where_the_shop_tells_them(furnace):
