@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from geom.cli.inputs import past_prior
 
 if TYPE_CHECKING:
-    from geom.desk.session import Desk
+    from geom.desk.session import DeskSession
 
 #: Always the same one, so that a page that is open finds the desk again.
 _PORT, _MOST = 8417, 65535
@@ -69,38 +69,40 @@ def run(asked: argparse.Namespace) -> None:
 
     need_server()
     from geom.design import load_design
-    from geom.desk.server import open_door, serve
-    from geom.desk.session import Desk
+    from geom.desk.server import open_listener, serve
+    from geom.desk.session import DeskSession
 
     design = load_design(asked.design)
     past = past_prior(asked.past, design)
-    desk = Desk(design, asked.design, asked.sheet, past=past)
-    door = open_door(asked.host, asked.port)
+    desk = DeskSession(design, asked.design, asked.sheet, past=past)
+    listener = open_listener(asked.host, asked.port)
     try:
-        _tell(desk, door, asked)
-        serve(desk, door, asked.host)
+        _print_address(desk, listener, asked)
+        serve(desk, listener, asked.host)
     except KeyboardInterrupt:
         print(f"Closed. Every reading that was kept is in {asked.sheet}")  # noqa: T201
     finally:
-        door.close()
+        listener.close()
 
 
 def _count(readings: int) -> str:
     return "1 reading" if readings == 1 else f"{readings} readings"
 
 
-def _tell(desk: Desk, door: Any, asked: argparse.Namespace) -> None:
+def _print_address(desk: DeskSession, listener: Any, asked: argparse.Namespace) -> None:
     from rich.console import Console
 
     from geom.desk.server import address_of, is_loopback
     from geom.views.say import plain
 
     console = Console(highlight=False, soft_wrap=True, markup=False)
-    console.print(f"Desk: {plain(desk.design.name)}: {_count(len(desk.now.marks))}")
+    console.print(f"Desk: {plain(desk.design.name)}: {_count(len(desk.now.entry_ids))}")
     if not is_loopback(asked.host):
         console.print(
             f"Warning: --host {asked.host}: anybody on that network can read and write "
             "this sheet. Nothing is encrypted."
         )
     console.print("Caution: nobody climbs in before the cautions on the page are met")
-    console.print(f"Open {address_of(door, asked.host)} in a browser; Ctrl-C ends it")
+    console.print(
+        f"Open {address_of(listener, asked.host)} in a browser; Ctrl-C ends it"
+    )

@@ -1,13 +1,10 @@
-"""A rod sheet with all that was done to it: one text, whole at any time.
+"""A rod sheet and its journal of operations: one text, whole at any time.
 
 The readings stand in it row by row, as `daubline survey` reads them.  Below them, as
-comments, stands every deed with its own mark: entered, corrected, withdrawn.  So one
-file says which readings hold, which were taken back, and which deeds are done already
-when a page sends them again.  Where somebody changed the rows by hand, the rows hold.
-
-What a hand did at the page: a reading entered, corrected or withdrawn.
-
-How the columns of a sheet lie: in what order, with what marks between.
+comments, stands the journal: every operation with an identifier of its own, a reading
+entered, corrected or withdrawn.  So one file says which readings hold, which were taken
+back, and which operations are applied already when a page sends them again.  Where
+somebody changed the rows by hand, the rows hold.
 """
 
 from __future__ import annotations
@@ -25,9 +22,9 @@ from geom.errors import InputError
 from geom.readings.sheets.sheet import read_name
 from geom.views.say import plain
 
-Deed = Literal["enter", "correct", "withdraw"]
+Operation = Literal["enter", "correct", "withdraw"]
 
-DEEDS: tuple[Deed, ...] = ("enter", "correct", "withdraw")
+OPERATIONS: tuple[Operation, ...] = ("enter", "correct", "withdraw")
 #: Characters of what is typed, and of a note.
 LONGEST, LONGEST_NOTE = 40, 200
 
@@ -40,15 +37,15 @@ _FORMULA = ("=", "+", "-", "@")
 
 @dataclass(frozen=True)
 class Event:
-    """One deed, as the page sends it.
+    """One operation, as the page sends it.
 
     Attributes
     ----------
     id : str
-        Made by the browser: a deed sent twice is done once.
+        Made by the browser: an event sent twice is applied once.
     entry : str
         The reading it is about; made by the browser too.
-    deed : {'enter', 'correct', 'withdraw'}
+    operation : {'enter', 'correct', 'withdraw'}
     azimuth, height, text, note : str
         Where it was read, what was read and what was remarked, as typed; lengths in
         the sheet's unit.
@@ -58,7 +55,7 @@ class Event:
 
     id: str
     entry: str
-    deed: Deed
+    operation: Operation
     azimuth: str
     height: str
     text: str
@@ -66,7 +63,7 @@ class Event:
     time: str
 
 
-def read_event(told: object) -> Event:
+def read_event(message: object) -> Event:
     """Take an event that came as JSON.
 
     Raises
@@ -74,50 +71,55 @@ def read_event(told: object) -> Event:
     InputError
         If it is none.
     """
-    if not isinstance(told, dict) or set(told) != {"id", "entry", "deed", *_TEXTS}:
+    if not isinstance(message, dict) or set(message) != {
+        "id",
+        "entry",
+        "deed",
+        *_TEXTS,
+    }:
         raise InputError("this is no reading as the page sends it")
-    if not all(isinstance(value, str) for value in told.values()):
+    if not all(isinstance(value, str) for value in message.values()):
         raise InputError("a reading is told in texts alone")
     for name in ("id", "entry"):
-        if not _ID.fullmatch(told[name]):
+        if not _ID.fullmatch(message[name]):
             raise InputError(f"this is no {name} of a reading")
-    if told["deed"] not in DEEDS or not _TIME.fullmatch(told["time"]):
+    if message["deed"] not in OPERATIONS or not _TIME.fullmatch(message["time"]):
         raise InputError("a reading has a deed and a time")
     for name in ("azimuth", "height", "text"):
-        if len(told[name]) > LONGEST:
-            raise InputError(f"{told[name][:LONGEST]!r}... is too long for a number")
+        if len(message[name]) > LONGEST:
+            raise InputError(f"{message[name][:LONGEST]!r}... is too long for a number")
     return Event(
-        id=told["id"],
-        entry=told["entry"],
-        deed=cast(Deed, told["deed"]),
-        azimuth=plain(told["azimuth"]),
-        height=plain(told["height"]),
-        text=plain(told["text"]),
-        note=tamed(plain(told["note"], most=LONGEST_NOTE)),
-        time=told["time"],
+        id=message["id"],
+        entry=message["entry"],
+        operation=cast(Operation, message["deed"]),
+        azimuth=plain(message["azimuth"]),
+        height=plain(message["height"]),
+        text=plain(message["text"]),
+        note=escape_formula(plain(message["note"], most=LONGEST_NOTE)),
+        time=message["time"],
     )
 
 
-def tamed(note: str) -> str:
+def escape_formula(note: str) -> str:
     """A note that no spreadsheet takes for a formula.
 
     Examples
     --------
-    >>> tamed("soft"), tamed("=1+1")
+    >>> escape_formula("soft"), escape_formula("=1+1")
     ('soft', "'=1+1")
     """
     return f"'{note}" if note.startswith(_FORMULA) else note
 
 
-#: First word of the lines in which the desk keeps what was done; to every reader of
-#: rod sheets they are comments.
-MARK = "# desk"
+#: First word of the lines of the journal; to every reader of rod sheets they are
+#: comments.
+JOURNAL_MARK = "# desk"
 _SEPARATORS = (";", "\t")
 _ALL = ",;\t"
 
 
 @dataclass(frozen=True)
-class Layout:
+class ColumnLayout:
     """Where each quantity stands in a row.
 
     Attributes
@@ -137,13 +139,13 @@ class Layout:
     note: int
 
     @classmethod
-    def new(cls, unit: str) -> Layout:
+    def new(cls, unit: str) -> ColumnLayout:
         """Of a sheet that the desk begins itself."""
         header = ("azimuth_deg", f"height_{unit}", f"radius_{unit}", "note")
         return cls(header, ",", 0, 1, 2, 3)
 
     @classmethod
-    def of(cls, header: Sequence[str], separator: str, unit: str) -> Layout:
+    def of(cls, header: Sequence[str], separator: str, unit: str) -> ColumnLayout:
         """Of a sheet that is there already.
 
         Raises
@@ -203,18 +205,18 @@ class Layout:
         csv.writer(made, delimiter=self.separator, lineterminator="").writerow(cells)
         return made.getvalue()
 
-    def in_its_marks(self, number: str) -> str:
+    def with_decimal_mark(self, number: str) -> str:
         """A number with the sheet's own decimal mark, else as typed.
 
         Examples
         --------
-        >>> Layout.new("mm").in_its_marks("455,5")
+        >>> ColumnLayout.new("mm").with_decimal_mark("455,5")
         '455.5'
         """
         if self.decimal_comma:
             return number.replace(".", ",")
-        one = number.count(",") == 1 and "." not in number
-        return number.replace(",", ".") if one else number
+        decimal = number.count(",") == 1 and "." not in number
+        return number.replace(",", ".") if decimal else number
 
 
 def separator_of(header: str) -> str:
@@ -222,12 +224,12 @@ def separator_of(header: str) -> str:
     return next((mark for mark in _SEPARATORS if mark in header), ",")
 
 
-def read_kept(line: str) -> tuple[str, ...]:
+def split_journal_line(line: str) -> tuple[str, ...]:
     """The cells of a line of the desk's own; empty if it is not whole.
 
     A spreadsheet that saved the sheet may have put another separator.
     """
-    separator = line.removeprefix(MARK)[:1]
+    separator = line.removeprefix(JOURNAL_MARK)[:1]
     if separator not in _ALL or not separator:
         return ()
     try:
@@ -247,7 +249,7 @@ Texts = tuple[str, str, str, str]
 
 
 @dataclass(frozen=True)
-class Entry:
+class SheetEntry:
     """One reading.
 
     Attributes
@@ -273,8 +275,8 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class KeptSheet:
-    """A sheet and its deeds.
+class SheetJournal:
+    """A sheet and its journal.
 
     Attributes
     ----------
@@ -286,46 +288,46 @@ class KeptSheet:
     tail : tuple of str
         Comments below the last row, as they came.
     events : tuple of Event
-        Every deed done so far, in order.
+        Every operation applied so far, in order.
     """
 
-    layout: Layout
+    layout: ColumnLayout
     head: tuple[str, ...] = ()
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[SheetEntry, ...] = ()
     tail: tuple[str, ...] = ()
     events: tuple[Event, ...] = ()
 
     @cached_property
-    def done(self) -> frozenset[str]:
-        """Marks of the deeds that are done."""
+    def applied(self) -> frozenset[str]:
+        """Identifiers of the events that are applied."""
         return frozenset(event.id for event in self.events)
 
     @property
-    def live(self) -> tuple[Entry, ...]:
+    def active(self) -> tuple[SheetEntry, ...]:
         """The readings that hold."""
         return tuple(entry for entry in self.entries if not entry.withdrawn)
 
-    def after(self, event: Event) -> KeptSheet:
+    def after(self, event: Event) -> SheetJournal:
         """The sheet once something is done; the same if it was done before."""
-        if event.id in self.done:
+        if event.id in self.applied:
             return self
         return replace(
             self,
-            entries=_after(self.entries, event),
+            entries=_apply(self.entries, event),
             events=(*self.events, event),
         )
 
-    def rows(self) -> list[tuple[int, Entry, list[str]]]:
+    def rows(self) -> list[tuple[int, SheetEntry, list[str]]]:
         """Rows that hold: number of the line, entry, cells."""
-        told, number = [], len(self.head) + 1
+        rows, number = [], len(self.head) + 1
         for entry in self.entries:
             number += len(entry.above)
             if entry.withdrawn:
                 continue
             number += 1
             cells = list(entry.cells) if entry.line else self._cells(entry)
-            told.append((number, entry, cells))
-        return told
+            rows.append((number, entry, cells))
+        return rows
 
     def text(self) -> str:
         """The whole file."""
@@ -335,20 +337,20 @@ class KeptSheet:
             if not entry.withdrawn:
                 lines.append(entry.line or self.layout.line(self._cells(entry)))
         lines += self.tail
-        lines += [_kept_line(event) for event in self.events]
+        lines += [_journal_line(event) for event in self.events]
         return "\n".join(lines) + "\n"
 
-    def _cells(self, entry: Entry) -> list[str]:
+    def _cells(self, entry: SheetEntry) -> list[str]:
         return self.layout.cells(entry.texts, entry.cells)
 
 
-def _after(entries: tuple[Entry, ...], event: Event) -> tuple[Entry, ...]:
+def _apply(entries: tuple[SheetEntry, ...], event: Event) -> tuple[SheetEntry, ...]:
     """Entries once something is done; one that is not known yet comes last."""
     texts = (event.azimuth, event.height, event.text, event.note)
-    gone = event.deed == "withdraw"
+    gone = event.operation == "withdraw"
     if event.entry not in {entry.id for entry in entries}:
-        return (*entries, Entry(event.entry, texts, withdrawn=gone))
-    if event.deed == "enter":
+        return (*entries, SheetEntry(event.entry, texts, withdrawn=gone))
+    if event.operation == "enter":
         return entries
     return tuple(
         entry
@@ -360,66 +362,68 @@ def _after(entries: tuple[Entry, ...], event: Event) -> tuple[Entry, ...]:
     )
 
 
-def _kept_line(event: Event) -> str:
-    told = (event.deed, event.id, event.entry, event.time)
+def _journal_line(event: Event) -> str:
+    about = (event.operation, event.id, event.entry, event.time)
     texts = (event.azimuth, event.height, event.text, event.note)
-    return Layout.new("mm").line((MARK, *told, *texts))
+    return ColumnLayout.new("mm").line((JOURNAL_MARK, *about, *texts))
 
 
-def event_of(line: str) -> Event | None:
-    """The deed that a line of the file keeps, if it keeps one."""
-    if not line.startswith(MARK):
+def parse_event(line: str) -> Event | None:
+    """The event that a line of the journal keeps, if it keeps one."""
+    if not line.startswith(JOURNAL_MARK):
         return None
-    cells = read_kept(line)
-    if len(cells) != 9 or cells[0] != MARK or cells[1] not in DEEDS:
+    cells = split_journal_line(line)
+    if len(cells) != 9 or cells[0] != JOURNAL_MARK or cells[1] not in OPERATIONS:
         return None
-    _, deed, mark, entry, time, azimuth, height, text, note = cells
-    return Event(mark, entry, cast(Deed, deed), azimuth, height, text, note, time)
+    _, operation, event_id, entry, time, azimuth, height, text, note = cells
+    return Event(
+        event_id, entry, cast(Operation, operation), azimuth, height, text, note, time
+    )
 
 
-def gathered(
-    layout: Layout,
+def rebuild_journal(
+    layout: ColumnLayout,
     head: Sequence[str],
-    rows: Sequence[Entry],
+    rows: Sequence[SheetEntry],
     tail: Sequence[str],
     events: Sequence[Event],
-) -> KeptSheet:
-    """A sheet from its lines: each row with the mark it was entered under.
+) -> SheetJournal:
+    """A sheet from its lines: each row with the identifier it was entered under.
 
     Parameters
     ----------
     layout : Layout
     head, tail : sequence of str
     rows : sequence of Entry
-        Without marks.
+        Without identifiers.
     events : sequence of Event
         In the order done.
     """
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[SheetEntry, ...] = ()
     for event in events:
-        entries = _after(entries, event)
+        entries = _apply(entries, event)
     free: dict[Texts, list[str]] = {}
     for entry in entries:
         if not entry.withdrawn:
             free.setdefault(entry.texts, []).append(entry.id)
-    named: list[Entry] = []
+    named: list[SheetEntry] = []
     seen: dict[Texts, int] = {}
     for row in rows:
-        marks = free.get(row.texts)
+        entry_ids = free.get(row.texts)
         again = seen[row.texts] = seen.get(row.texts, 0) + 1
-        mark = marks.pop(0) if marks else _by_hand(row.texts, again)
-        named.append(replace(row, id=mark))
+        entry_id = entry_ids.pop(0) if entry_ids else _manual_id(row.texts, again)
+        named.append(replace(row, id=entry_id))
     withdrawn = [entry for entry in entries if entry.withdrawn]
-    told = {row.id: row for row in named}
+    by_id = {row.id: row for row in named}
     in_order = [entry.id for entry in entries if not entry.withdrawn]
     if in_order == [row.id for row in named]:
-        kept = tuple(told.get(entry.id, entry) for entry in entries)
+        kept = tuple(by_id.get(entry.id, entry) for entry in entries)
     else:
-        kept = (*named, *(one for one in withdrawn if one.id not in told))
-    return KeptSheet(layout, tuple(head), kept, tuple(tail), tuple(events))
+        kept = (*named, *(entry for entry in withdrawn if entry.id not in by_id))
+    return SheetJournal(layout, tuple(head), kept, tuple(tail), tuple(events))
 
 
-def _by_hand(texts: Texts, again: int) -> str:
-    """A mark for a row that did not come from a page; the same at every opening."""
+def _manual_id(texts: Texts, again: int) -> str:
+    """Identify a row that did not come from a page; the same at every opening."""
     whole = "\n".join((*texts, str(again)))
     return "hand-" + hashlib.sha256(whole.encode("utf-8")).hexdigest()[:20]

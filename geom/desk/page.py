@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from geom.design import Design
-from geom.desk.session import Desk
+from geom.desk.session import DeskSession
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.rod_marks import SAID
@@ -34,7 +34,7 @@ _FRACTIONS = ("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8")
 
 
 @dataclass(frozen=True)
-class Page:
+class DeskPage:
     """What a browser is given.
 
     Attributes
@@ -50,13 +50,13 @@ class Page:
     policy: str
 
 
-def make_page(desk: Desk) -> Page:
+def make_page(desk: DeskSession) -> DeskPage:
     """The page of a desk; every text is escaped."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
     style = _own("desk.css")
-    script = "\n".join([*map(_viewers, _SHARED), *map(_own, _OWN)])
+    script = "\n".join([*map(_shared_script, _SHARED), *map(_own, _OWN)])
     script = script.replace("</script", "<\\/script")
     template = Environment(
         autoescape=True,
@@ -69,17 +69,17 @@ def make_page(desk: Desk) -> Page:
         key=desk.key,
         file=plain(desk.name, most=60),
         cautions=CAUTIONS,
-        **_told(desk.design),
+        **_design_words(desk.design),
     )
     policy = (
         "default-src 'none'; connect-src 'self'; worker-src 'self'; img-src data:; "
         f"script-src '{_hash(script)}'; style-src '{_hash(style)}'; "
         "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
-    return Page(document.encode("utf-8"), _own("worker.js").encode("utf-8"), policy)
+    return DeskPage(document.encode("utf-8"), _own("worker.js").encode("utf-8"), policy)
 
 
-def _told(design: Design) -> dict[str, object]:
+def _design_words(design: Design) -> dict[str, object]:
     unit = design.length_unit
     return {
         "lining": plain(design.name, most=80),
@@ -98,7 +98,7 @@ def _own(name: str) -> str:
     return files("geom.desk").joinpath("page", name).read_text("utf-8")
 
 
-def _viewers(name: str) -> str:
+def _shared_script(name: str) -> str:
     return files("geom.views").joinpath("viewer", name).read_text("utf-8")
 
 

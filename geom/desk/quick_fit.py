@@ -1,8 +1,8 @@
-"""The wall with one more reading, at once: sizes and lengths held from the last fit.
+"""The wall with one more reading, at once: hyperparameters held from the last fit.
 
-What takes long in `geom.surface.reconstruct` is learning sizes and lengths.  One more
-reading hardly moves them; the wall itself, for given sizes and lengths, is one
-Cholesky factor away.
+What takes long in `geom.surface.reconstruct` is learning hyperparameters.  One more
+reading hardly moves them; the wall itself, for given ones, is one Cholesky factor
+away.
 
 References
 ----------
@@ -30,8 +30,8 @@ from geom.units import Float
 
 
 @dataclass(frozen=True)
-class Held:
-    """Sizes and lengths that are held while readings come.
+class FixedHyperparameters:
+    """Hyperparameters that are held while readings come.
 
     Attributes
     ----------
@@ -39,7 +39,7 @@ class Held:
     errors : dict of float, mm
         Standard uncertainty of each learned source of reading error, by its name.
     belief : Belief or None
-        The last full fit, for how much its other choices of sizes and lengths differ;
+        The last full fit, for how much its other hyperparameters differ;
         None before there is one.
     """
 
@@ -48,29 +48,29 @@ class Held:
     belief: Belief | None = None
 
     @classmethod
-    def of(cls, belief: Belief) -> Held:
+    def of(cls, belief: Belief) -> FixedHyperparameters:
         """As a full fit learned them."""
         errors = {source.name: source.sd for source in belief.noise.learned}
         return cls(belief.best.covariance, errors, belief)
 
     @classmethod
-    def expected(cls, readings: RodReadings, design: Design) -> Held:
+    def expected(cls, readings: RodReadings, design: Design) -> FixedHyperparameters:
         """As they are before anything is learned: the medians of the prior."""
         prior = expected_prior(readings, design)
         return cls(Covariance(prior, prior.median))
 
-    def filled(self, noise: Noise) -> Noise:
+    def noise_with(self, noise: Noise) -> Noise:
         """Reading errors of a sheet, the learned ones as held."""
         sds = [self.errors.get(s.name, s.sd) for s in noise.learned]
         return noise.with_learned(np.array(sds, dtype=np.float64))
 
 
 @dataclass(frozen=True)
-class QuickWall:
-    """What the readings say of cut-back with sizes and lengths held."""
+class QuickFit:
+    """Cut-back by the readings with hyperparameters held."""
 
     process: Process
-    held: Held
+    fixed: FixedHyperparameters
 
     def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and standard deviation of cut-back on a grid.
@@ -88,7 +88,7 @@ class QuickWall:
         mean, sd : array (m, k), mm
         """
         mean, sd = self.process.on_grid(height, azimuth)
-        belief = self.held.belief
+        belief = self.fixed.belief
         if belief is None or not belief.others:
             return mean, sd
         drift, ratio = belief.spread(height, azimuth)
@@ -96,23 +96,25 @@ class QuickWall:
 
 
 @on_one_thread_when_small(lambda readings, *_: len(readings))
-def quick_wall(readings: RodReadings, held: Held, design: Design) -> QuickWall:
-    """The wall of some readings, sizes and lengths held.
+def quick_fit(
+    readings: RodReadings, fixed: FixedHyperparameters, design: Design
+) -> QuickFit:
+    """The wall of some readings, hyperparameters held.
 
     Parameters
     ----------
     readings : RodReadings
         Radii.
-    held : Held
+    fixed : Held
     design : Design
     """
     sheet = readings.joined(sound_wall(design, readings))
     sound = np.arange(len(sheet)) >= len(readings)
     observed = observe(sheet, design)
-    noise = held.filled(rod_noise(sheet, design, sound=sound))
-    process = Process(held.covariance, noise, observed)
+    noise = fixed.noise_with(rod_noise(sheet, design, sound=sound))
+    process = Process(fixed.covariance, noise, observed)
     if np.isnan(sheet.sd).any():
         slopes = slopes_of(process, observed.places, sheet, design)
-        noise = held.filled(rod_noise(sheet, design, sound=sound, slopes=slopes))
-        process = Process(held.covariance, noise, observed)
-    return QuickWall(process, held)
+        noise = fixed.noise_with(rod_noise(sheet, design, sound=sound, slopes=slopes))
+        process = Process(fixed.covariance, noise, observed)
+    return QuickFit(process, fixed)

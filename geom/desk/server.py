@@ -1,8 +1,7 @@
 """The desk on the network of this machine: a few addresses, answered by one process.
 
-Who may speak with the desk: pages that it sent itself, to the address it stands at.
-
-A browser on the same machine visits other people's pages too.  Such a page can send
+Only pages that it sent itself may speak with it, to the address it stands at.  A
+browser on the same machine visits other people's pages too.  Such a page can send
 requests here; it cannot choose their ``Origin``.  And it can give its own name the
 address of this machine; but the browser then still says that name as ``Host``.
 
@@ -21,8 +20,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from geom.desk.entries import Event, read_event
-from geom.desk.page import Page, make_page
-from geom.desk.session import Desk
+from geom.desk.page import DeskPage, make_page
+from geom.desk.session import DeskSession
 from geom.desk.state import state
 from geom.errors import InputError, MissingExtra
 
@@ -35,10 +34,23 @@ if TYPE_CHECKING:
 
 #: Bytes of a body past which nothing more is read: a thousand readings and more.
 LARGEST = 512 * 1024
+#: Events that are taken at once.
+MOST_AT_ONCE = 500
+#: How long a page that knows the latest is kept waiting for news, and how often is
+#: looked for it, seconds.
+_PATIENCE, _LOOK = 15.0, 0.05
+
+_HEADERS = {
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "cache-control": "no-cache",
+}
 
 
 @dataclass(frozen=True)
-class Guard:
+class RequestGuard:
     """What is asked of every request.
 
     Attributes
@@ -119,21 +131,6 @@ def _is_address(host: str) -> bool:
     return True
 
 
-#: Deeds that are taken at once.
-MOST_AT_ONCE = 500
-#: How long a page that knows the latest is kept waiting for news, and how often is
-#: looked for it, seconds.
-_PATIENCE, _LOOK = 15.0, 0.05
-
-_HEADERS = {
-    "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
-    "cross-origin-resource-policy": "same-origin",
-    "cross-origin-opener-policy": "same-origin",
-    "cache-control": "no-cache",
-}
-
-
 def need_server() -> None:
     """Ask for the libraries that serve the page.
 
@@ -149,7 +146,7 @@ def need_server() -> None:
             raise MissingExtra(library, "desk") from fault
 
 
-def open_door(host: str, port: int) -> socket.socket:
+def open_listener(host: str, port: int) -> socket.socket:
     """Take an address of this machine.
 
     Parameters
@@ -167,20 +164,20 @@ def open_door(host: str, port: int) -> socket.socket:
         family, kind, _, _, address = socket.getaddrinfo(
             host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )[0]
-        door = socket.socket(family, kind)
+        listener = socket.socket(family, kind)
     except OSError as fault:
-        raise _no_place(host, port, fault) from fault
+        raise _cannot_listen(host, port, fault) from fault
     try:
-        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        door.bind(address)
-        door.listen(64)
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind(address)
+        listener.listen(64)
     except OSError as fault:
-        door.close()
-        raise _no_place(host, port, fault) from fault
-    return door
+        listener.close()
+        raise _cannot_listen(host, port, fault) from fault
+    return listener
 
 
-def _no_place(host: str, port: int, fault: OSError) -> InputError:
+def _cannot_listen(host: str, port: int, fault: OSError) -> InputError:
     why = fault.strerror or str(fault)
     return InputError(
         f"the desk cannot stand at {host}, port {port} ({why})",
@@ -188,27 +185,27 @@ def _no_place(host: str, port: int, fault: OSError) -> InputError:
     )
 
 
-def address_of(door: socket.socket, host: str) -> str:
+def address_of(listener: socket.socket, host: str) -> str:
     """Where a browser on this machine finds the desk."""
     named = "127.0.0.1" if host in ("0.0.0.0", "") else host
     named = "[::1]" if named == "::" else f"[{named}]" if ":" in named else named
-    return f"http://{named}:{door.getsockname()[1]}/"
+    return f"http://{named}:{listener.getsockname()[1]}/"
 
 
-def serve(desk: Desk, door: socket.socket, host: str) -> None:
+def serve(desk: DeskSession, listener: socket.socket, host: str) -> None:
     """Answer until interrupted.
 
     Parameters
     ----------
     desk : Desk
-    door : socket
-        From `open_door`.
+    listener : socket
+        From `open_listener`.
     host : str
         As it was named.
     """
     import uvicorn
 
-    guard = Guard(host, int(door.getsockname()[1]))
+    guard = RequestGuard(host, int(listener.getsockname()[1]))
     servers: list[uvicorn.Server] = []
     settings = uvicorn.Config(
         application(desk, guard, ending=lambda: any(s.should_exit for s in servers)),
@@ -226,13 +223,16 @@ def serve(desk: Desk, door: socket.socket, host: str) -> None:
     desk.open()
     try:
         servers.append(uvicorn.Server(settings))
-        servers[0].run(sockets=[door])
+        servers[0].run(sockets=[listener])
     finally:
         desk.close()
 
 
 def application(
-    desk: Desk, guard: Guard, *, ending: Callable[[], bool] = lambda: False
+    desk: DeskSession,
+    guard: RequestGuard,
+    *,
+    ending: Callable[[], bool] = lambda: False,
 ) -> Starlette:
     """The desk as an ASGI application.
 
@@ -247,19 +247,19 @@ def application(
     from starlette.middleware import Middleware
     from starlette.routing import Route
 
-    page, latest = make_page(desk), _Latest(desk)
+    page, cache = make_page(desk), _StateCache(desk)
 
     async def document(_: Request) -> Response:
-        return _sent(page, "document")
+        return _page_response(page, "document")
 
     async def worker(_: Request) -> Response:
-        return _sent(page, "worker")
+        return _page_response(page, "worker")
 
     async def now(request: Request) -> Response:
-        return await _state(latest, request, ending)
+        return await _state_response(cache, request, ending)
 
     async def entries(request: Request) -> Response:
-        return await _entries(latest, request)
+        return await _entries_response(cache, request)
 
     routes = [
         Route("/", document),
@@ -267,104 +267,109 @@ def application(
         Route("/state", now),
         Route("/entries", entries, methods=["POST"]),
     ]
-    return Starlette(routes=routes, middleware=[Middleware(_Guarded, guard=guard)])
+    return Starlette(
+        routes=routes, middleware=[Middleware(_GuardMiddleware, guard=guard)]
+    )
 
 
-def _sent(page: Page, what: str) -> Response:
+def _page_response(page: DeskPage, what: str) -> Response:
     from starlette.responses import Response
 
     if what == "worker":
         kind, content = "text/javascript; charset=utf-8", page.worker
         return Response(content, media_type=kind, headers=_HEADERS)
-    told = {**_HEADERS, "content-security-policy": page.policy}
-    return Response(page.document, media_type="text/html", headers=told)
+    headers = {**_HEADERS, "content-security-policy": page.policy}
+    return Response(page.document, media_type="text/html", headers=headers)
 
 
-async def _state(
-    latest: _Latest, request: Request, ending: Callable[[], bool]
+async def _state_response(
+    cache: _StateCache, request: Request, ending: Callable[[], bool]
 ) -> Response:
     """The desk as it is, or when it is other than the page has it."""
     import asyncio
 
     from starlette.concurrency import run_in_threadpool
 
-    asked = request.query_params.get("since", "")
-    since = int(asked[:18]) if asked.isascii() and asked.isdigit() else -1
+    since_text = request.query_params.get("since", "")
+    since = (
+        int(since_text[:18]) if since_text.isascii() and since_text.isdigit() else -1
+    )
     for _ in range(int(_PATIENCE / _LOOK)):
-        if latest.desk.now.version != since or ending():
+        if cache.desk.now.version != since or ending():
             break
         await asyncio.sleep(_LOOK)
-    return _answer({"state": await run_in_threadpool(latest.told)})
+    return _json_response({"state": await run_in_threadpool(cache.current)})
 
 
-async def _entries(latest: _Latest, request: Request) -> Response:
-    """Take deeds; tell which are kept, and the desk with them."""
+async def _entries_response(cache: _StateCache, request: Request) -> Response:
+    """Take events; answer which are kept, and the desk with them."""
     from starlette.concurrency import run_in_threadpool
 
     body = bytearray()
     async for piece in request.stream():
         body += piece
         if len(body) > LARGEST:
-            return _refused(413, "too much at once")
+            return _refusal_response(413, "too much at once")
     try:
-        key, events = _asked(bytes(body))
+        key, events = _parse_request(bytes(body))
     except InputError as fault:
-        return _refused(400, str(fault))
-    if key != latest.desk.key:
-        return _refused(409, "another sheet is open here now")
+        return _refusal_response(400, str(fault))
+    if key != cache.desk.key:
+        return _refusal_response(409, "another sheet is open here now")
     try:
-        verdicts = await run_in_threadpool(latest.desk.take, events)
+        verdicts = await run_in_threadpool(cache.desk.take, events)
     except InputError as fault:
-        return _refused(503, str(fault))
-    told = [vars(verdict) for verdict in verdicts]
-    return _answer({"verdicts": told, "state": await run_in_threadpool(latest.told)})
+        return _refusal_response(503, str(fault))
+    desk_state = await run_in_threadpool(cache.current)
+    answer = {"verdicts": [vars(each) for each in verdicts], "state": desk_state}
+    return _json_response(answer)
 
 
-def _asked(body: bytes) -> tuple[str, list[Event]]:
+def _parse_request(body: bytes) -> tuple[str, list[Event]]:
     try:
-        told = json.loads(body)
+        request = json.loads(body)
     except (ValueError, RecursionError) as fault:
         raise InputError("this is not JSON") from fault
-    if not isinstance(told, dict) or set(told) != {"sheet", "events"}:
+    if not isinstance(request, dict) or set(request) != {"sheet", "events"}:
         raise InputError("a sheet and its events are asked for")
-    if not isinstance(told["events"], list) or len(told["events"]) > MOST_AT_ONCE:
+    if not isinstance(request["events"], list) or len(request["events"]) > MOST_AT_ONCE:
         raise InputError(f"at most {MOST_AT_ONCE} events are taken at once")
-    return str(told["sheet"]), [read_event(one) for one in told["events"]]
+    return str(request["sheet"]), [read_event(event) for event in request["events"]]
 
 
-class _Latest:
-    """What the page is told, worked out once for everybody who asks."""
+class _StateCache:
+    """The state of the desk, worked out once for everybody who asks."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: DeskSession) -> None:
         self.desk = desk
         self._kept: tuple[int, dict[str, Any]] = (-1, {})
 
-    def told(self) -> dict[str, Any]:
+    def current(self) -> dict[str, Any]:
         """The desk as it is."""
-        version, told = self._kept
+        version, latest = self._kept
         if version != self.desk.now.version:
-            told = state(self.desk)
-            self._kept = int(told["version"]), told
-        return told
+            latest = state(self.desk)
+            self._kept = int(latest["version"]), latest
+        return latest
 
 
-def _answer(told: dict[str, Any]) -> Response:
+def _json_response(answer: dict[str, Any]) -> Response:
     from starlette.responses import Response
 
-    content = json.dumps(told, allow_nan=False, ensure_ascii=True).encode("ascii")
+    content = json.dumps(answer, allow_nan=False, ensure_ascii=True).encode("ascii")
     return Response(content, media_type="application/json", headers=_HEADERS)
 
 
-def _refused(status: int, why: str) -> Response:
+def _refusal_response(status: int, why: str) -> Response:
     from starlette.responses import JSONResponse
 
     return JSONResponse({"why": why}, status_code=status, headers=_HEADERS)
 
 
-class _Guarded:
+class _GuardMiddleware:
     """Lets nothing in that the guard refuses."""
 
-    def __init__(self, app: ASGIApp, *, guard: Guard) -> None:
+    def __init__(self, app: ASGIApp, *, guard: RequestGuard) -> None:
         self._app, self._guard = app, guard
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -379,4 +384,4 @@ class _Guarded:
         if refused is None:
             await self._app(scope, receive, send)
             return
-        await _refused(*refused)(scope, receive, send)
+        await _refusal_response(*refused)(scope, receive, send)

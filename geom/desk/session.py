@@ -14,16 +14,16 @@ import numpy as np
 
 from geom.design import Design
 from geom.desk.actions import (
-    Called,
-    board_of,
-    call_full,
-    call_quick,
-    lacking,
-    planned,
-    rod_belief,
+    StationActions,
+    full_actions,
+    missing_readings,
+    planned_stations,
+    quick_actions,
+    rod_posterior,
+    station_board,
 )
-from geom.desk.entries import Entry, Event
-from geom.desk.quick_fit import Held, quick_wall
+from geom.desk.entries import Event, SheetEntry
+from geom.desk.quick_fit import FixedHyperparameters, quick_fit
 from geom.desk.sheet import SheetFile, Verdict
 from geom.errors import DaublineError
 from geom.readings import RodReadings
@@ -38,7 +38,7 @@ _NAMED = 3
 
 
 @dataclass(frozen=True)
-class Snapshot:
+class DeskState:
     """The desk at one moment.
 
     Attributes
@@ -46,47 +46,47 @@ class Snapshot:
     version : int
         Grows with every change.
     entries : tuple of Entry
-    marks : tuple of str
-        Of the readings, in their order.
+    entry_ids : tuple of str
+        Of the entries behind the readings, in their order.
     readings : RodReadings or None
     board : Climb
-    called : Called or None
+    actions : Called or None
         None while there are too few readings.
-    lacks : str
+    missing : str
         What is wanting until there are enough.
-    slips : dict of str
-        What speaks against a reading that the full fit left out, by its mark.
-    telling : tuple of Station
+    outliers : dict of str
+        What speaks against a reading that the full fit left out, by its entry.
+    suggested : tuple of Station
         Where the next reading would tell most, as the last full fit has it.
     fitting : bool
         Whether a full fit is still to come.
-    trouble : str
+    fit_error : str
         Why the last full fit came to nothing.
     """
 
     version: int
-    entries: tuple[Entry, ...]
-    marks: tuple[str, ...]
+    entries: tuple[SheetEntry, ...]
+    entry_ids: tuple[str, ...]
     readings: RodReadings | None
     board: Climb
-    called: Called | None = None
-    lacks: str = ""
-    slips: dict[str, str] = field(default_factory=dict)
-    telling: tuple[Station, ...] = ()
+    actions: StationActions | None = None
+    missing: str = ""
+    outliers: dict[str, str] = field(default_factory=dict)
+    suggested: tuple[Station, ...] = ()
     fitting: bool = False
-    trouble: str = ""
+    fit_error: str = ""
 
 
 @dataclass(frozen=True)
-class _Fitted:
+class _LastFit:
     """What the last full fit leaves behind."""
 
-    held: Held
-    slips: dict[tuple[str, float], str]
-    telling: tuple[Station, ...]
+    fixed: FixedHyperparameters
+    outliers: dict[tuple[str, float], str]
+    suggested: tuple[Station, ...]
 
 
-class Desk:
+class DeskSession:
     """A sheet, its wall, and a full fit whenever the hand rests.
 
     Parameters
@@ -117,27 +117,27 @@ class Desk:
         self.design, self._past, self._pause = design, past, pause
         self.name = sheet.name
         self.key = hashlib.sha256(str(sheet.resolve()).encode()).hexdigest()[:20]
-        self._plan = planned(design, design_file)
+        self._plan = planned_stations(design, design_file)
         self._file = SheetFile(sheet, design)
         self._lock = threading.Lock()
-        self._stirred = threading.Event()
-        self._touched = 0.0
-        self._fitted: _Fitted | None = None
+        self._fit_requested = threading.Event()
+        self._last_change = 0.0
+        self._fitted: _LastFit | None = None
         self._closed = False
         # Never a number that a page had of this desk before it was opened anew.
-        self.now = self._looked(time.time_ns() // 1_000_000)
-        self._thread = threading.Thread(target=self._fit_at_rest, daemon=True)
+        self.now = self._quick_state(time.time_ns() // 1_000_000)
+        self._thread = threading.Thread(target=self._fit_when_idle, daemon=True)
 
     def open(self) -> None:
         """Begin to fit whenever the hand rests."""
         if self.now.readings is not None:
-            self._stir()
+            self._request_fit()
         self._thread.start()
 
     def close(self) -> None:
         """Fit no more; the sheet is on disk as it is."""
         self._closed = True
-        self._stirred.set()
+        self._fit_requested.set()
 
     def take(self, events: Sequence[Event]) -> tuple[Verdict, ...]:
         """Do what the page asks and bring the wall up to it.
@@ -151,95 +151,103 @@ class Desk:
             before = self._file.sheet
             verdicts = self._file.take(events)
             if self._file.sheet is not before:
-                self.now = self._looked(self.now.version + 1)
-                self._stir()
+                self.now = self._quick_state(self.now.version + 1)
+                self._request_fit()
         return verdicts
 
-    def _stir(self) -> None:
-        self._touched = time.monotonic()
-        self._stirred.set()
+    def _request_fit(self) -> None:
+        self._last_change = time.monotonic()
+        self._fit_requested.set()
 
-    def _looked(self, version: int) -> Snapshot:
+    def _quick_state(self, version: int) -> DeskState:
         """The desk with the sheet as it is, the wall by the quick way."""
-        marks, readings = self._file.readings()
-        board = board_of(self.design, self._plan, readings)
-        seen = Snapshot(
+        entry_ids, readings = self._file.readings()
+        board = station_board(self.design, self._plan, readings)
+        state = DeskState(
             version=version,
             entries=self._file.sheet.entries,
-            marks=marks,
+            entry_ids=entry_ids,
             readings=readings,
             board=board,
-            lacks=lacking(readings),
+            missing=missing_readings(readings),
         )
-        if readings is None or seen.lacks:
-            return seen
+        if readings is None or state.missing:
+            return state
         fitted = self._fitted
-        held = fitted.held if fitted else Held.expected(readings, self.design)
-        slips = _still(fitted, marks, readings)
-        kept = _without(readings, [mark in slips for mark in marks])
-        if lacking(kept):
+        fixed = (
+            fitted.fixed
+            if fitted
+            else FixedHyperparameters.expected(readings, self.design)
+        )
+        outliers = _current_outliers(fitted, entry_ids, readings)
+        kept = without(readings, [entry_id in outliers for entry_id in entry_ids])
+        if missing_readings(kept):
             kept = readings
-        wall = quick_wall(kept, held, self.design)
+        wall = quick_fit(kept, fixed, self.design)
         return replace(
-            seen,
-            called=call_quick(kept, wall, board, self.design),
-            slips=slips,
-            telling=fitted.telling if fitted else (),
+            state,
+            actions=quick_actions(kept, wall, board, self.design),
+            outliers=outliers,
+            suggested=fitted.suggested if fitted else (),
             fitting=True,
         )
 
-    def _fit_at_rest(self) -> None:
+    def _fit_when_idle(self) -> None:
         while not self._closed:
-            self._stirred.wait()
-            rest = self._touched + self._pause - time.monotonic()
+            self._fit_requested.wait()
+            rest = self._last_change + self._pause - time.monotonic()
             if rest > 0.0:
                 time.sleep(rest)
                 continue
-            self._stirred.clear()
+            self._fit_requested.clear()
             if not self._closed:
                 self._fit()
 
     def _fit(self) -> None:
-        seen = self.now
-        if seen.readings is None or seen.lacks:
+        state = self.now
+        if state.readings is None or state.missing:
             return
         try:
-            surface = reconstruct(seen.readings, self.design, past=self._past)
-            telling = _telling(surface, seen.readings)
-            called = call_full(seen.readings, surface, seen.board)
+            surface = reconstruct(state.readings, self.design, past=self._past)
+            suggested = _suggest(surface, state.readings)
+            actions = full_actions(state.readings, surface, state.board)
         except Exception as fault:
             # The readings are on disk and the quick wall stands: the page says so.
             logging.getLogger(__name__).exception("the full fit came to nothing")
-            self._tell(seen, trouble=str(fault))
+            self._record_fit_error(state, fit_error=str(fault))
             return
-        slips = _slips(surface, seen)
-        fitted = _Fitted(Held.of(rod_belief(surface)), slips, telling)
+        outliers = _outliers(surface, state)
+        fitted = _LastFit(
+            FixedHyperparameters.of(rod_posterior(surface)), outliers, suggested
+        )
         with self._lock:
             self._fitted = fitted
             version = self.now.version + 1
-            if self.now.marks == seen.marks and _same(self.now.readings, seen.readings):
+            if self.now.entry_ids == state.entry_ids and _same_readings(
+                self.now.readings, state.readings
+            ):
                 self.now = replace(
                     self.now,
                     version=version,
-                    called=called,
-                    slips=_still(fitted, seen.marks, seen.readings),
-                    telling=telling,
+                    actions=actions,
+                    outliers=_current_outliers(fitted, state.entry_ids, state.readings),
+                    suggested=suggested,
                     fitting=False,
-                    trouble="",
+                    fit_error="",
                 )
             else:
-                self.now = self._looked(version)
+                self.now = self._quick_state(version)
 
-    def _tell(self, seen: Snapshot, *, trouble: str) -> None:
+    def _record_fit_error(self, state: DeskState, *, fit_error: str) -> None:
         with self._lock:
-            if self.now is seen:
-                version = seen.version + 1
+            if self.now is state:
+                version = state.version + 1
                 self.now = replace(
-                    seen, version=version, fitting=False, trouble=trouble
+                    state, version=version, fitting=False, fit_error=fit_error
                 )
 
 
-def _telling(surface: RadialSurface, readings: RodReadings) -> tuple[Station, ...]:
+def _suggest(surface: RadialSurface, readings: RodReadings) -> tuple[Station, ...]:
     """Where the next reading would tell most; none where no station can be weighed."""
     try:
         return next_stations(surface, readings, count=_NAMED).stations
@@ -247,34 +255,35 @@ def _telling(surface: RadialSurface, readings: RodReadings) -> tuple[Station, ..
         return ()
 
 
-def _slips(surface: RadialSurface, seen: Snapshot) -> dict[tuple[str, float], str]:
+def _outliers(surface: RadialSurface, state: DeskState) -> dict[tuple[str, float], str]:
     """What was left out, by mark and value, with what speaks against it."""
-    readings = seen.readings
+    readings = state.readings
     if readings is None:
         return {}
     at = {place: k for k, place in enumerate(readings.place)}
     return {
-        (seen.marks[at[r.place]], float(readings.value[at[r.place]])): r.why
+        (state.entry_ids[at[r.place]], float(readings.value[at[r.place]])): r.why
         for r in surface.rejected
         if r.place in at
     }
 
 
-def _still(
-    fitted: _Fitted | None, marks: Sequence[str], readings: RodReadings
+def _current_outliers(
+    fitted: _LastFit | None, entry_ids: Sequence[str], readings: RodReadings
 ) -> dict[str, str]:
     """Readings that were left out by the last full fit and are as they were."""
     if fitted is None:
         return {}
-    told = zip(marks, readings.value, strict=True)
+    values = zip(entry_ids, readings.value.tolist(), strict=True)
     return {
-        mark: fitted.slips[mark, float(value)]
-        for mark, value in told
-        if (mark, float(value)) in fitted.slips
+        entry_id: fitted.outliers[entry_id, value]
+        for entry_id, value in values
+        if (entry_id, value) in fitted.outliers
     }
 
 
-def _without(readings: RodReadings, left_out: list[bool]) -> RodReadings:
+def without(readings: RodReadings, left_out: list[bool]) -> RodReadings:
+    """The readings less those that are left out."""
     kept = [k for k, out in enumerate(left_out) if not out]
     return RodReadings(
         kind=tuple(readings.kind[k] for k in kept),
@@ -288,11 +297,11 @@ def _without(readings: RodReadings, left_out: list[bool]) -> RodReadings:
     )
 
 
-def _same(one: RodReadings | None, other: RodReadings | None) -> bool:
+def _same_readings(first: RodReadings | None, second: RodReadings | None) -> bool:
     """Whether two sheets say the same of the wall."""
-    if one is None or other is None:
-        return one is other
+    if first is None or second is None:
+        return first is second
     return all(
-        np.array_equal(getattr(one, name), getattr(other, name), equal_nan=True)
+        np.array_equal(getattr(first, name), getattr(second, name), equal_nan=True)
         for name in ("azimuth", "height", "value", "sd")
     )

@@ -1,7 +1,4 @@
-"""The sheet on disk: read before it is written, written whole, by one at a time.
-
-Whether a reading can be right at all, said to the hand that typed it.
-"""
+"""The sheet on disk: read before it is written, written whole, by one at a time."""
 
 from __future__ import annotations
 
@@ -11,7 +8,6 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -20,22 +16,21 @@ from geom.atomic import atomic_write
 from geom.design import Design
 from geom.design.text_file import read_bytes, read_text
 from geom.desk.entries import (
-    MARK,
-    Entry,
+    JOURNAL_MARK,
+    ColumnLayout,
     Event,
-    KeptSheet,
-    Layout,
-    event_of,
-    gathered,
+    SheetEntry,
+    SheetJournal,
+    parse_event,
+    rebuild_journal,
     separator_of,
 )
+from geom.desk.validation import ReadingValidator
 from geom.errors import InputError
 from geom.readings import RodReadings
 from geom.readings.sheets.forms import is_wide, read_long
 from geom.readings.sheets.plausibility import (
-    diagnose,
     refuse_implausible,
-    share_of_design,
 )
 from geom.readings.sheets.table import (
     SheetRow,
@@ -45,75 +40,12 @@ from geom.readings.sheets.table import (
     is_comment,
     read_table,
 )
-from geom.sampling.plan import first_climb
-from geom.units import from_mm
-from geom.views.say import upfirst
 
-_MEND = "Mend it here, or read the rod again."
-
-
-@dataclass(frozen=True)
-class Doubts:
-    """What is asked of every reading before it is kept."""
-
-    design: Design
-
-    @cached_property
-    def _as_drawn(self) -> tuple[tuple[str, ...], ...]:
-        """Two readings just as drawn, high and low on the wall, as they are written.
-
-        Between them one reading is asked whether it can be right, and not whether the
-        sheet as a whole is of another unit.
-        """
-        climb, unit = first_climb(self.design), self.design.length_unit
-        rows, columns = np.nonzero(climb.asked)
-        told = []
-        for at in (0, -1):
-            height = float(climb.height[rows[at]])
-            drawn = float(self.design.profile.radius_at(height))
-            azimuth = f"{climb.azimuth[columns[at]]:.6g}"
-            lengths = (f"{from_mm(mm, unit):.9g}" for mm in (height, drawn))
-            told.append((azimuth, *lengths))
-        return tuple(told)
-
-    def against(self, event: Event, layout: Layout) -> str:
-        """What speaks against a reading, in words; empty if it can be right.
-
-        Parameters
-        ----------
-        event : Event
-            With the decimal mark of the layout.
-        layout : Layout
-        """
-        if not event.text:
-            return "Nothing is typed yet."
-        unit = self.design.length_unit
-        header = Layout.new(unit).header[:3]
-        said = (event.azimuth, event.height, event.text)
-        comma = layout.decimal_comma
-        drawn = [tuple(map(layout.in_its_marks, row)) for row in self._as_drawn]
-        rows = [SheetRow(k, row) for k, row in enumerate((header, said, *drawn), 1)]
-        table = as_table(rows, file="", decimal_comma=comma)
-        try:
-            sheet = read_long(table)
-        except InputError as fault:
-            return f"{upfirst(fault.what)}. {_number(unit)}"
-        try:
-            refuse_implausible(sheet, self.design)
-        except InputError as fault:
-            one = share_of_design(sheet, self.design)[:1]
-            off = "radius" in (fault.place or "") or "radius" in fault.what
-            cause = diagnose(one, "radius", unit) if off else None
-            ask = f"Is this {cause.one}? " if cause else ""
-            return f"{upfirst(fault.what)}. {ask}{_MEND}"
-        return ""
-
-
-def _number(unit: str) -> str:
-    ways = "18 3/8 or 18.375" if unit == "in" else "the number alone"
-    return f"Write {ways}, without a unit."
-
-
+#: What to do with a sheet that has a column for every azimuth.
+_USE_LONG_FORM = (
+    "Name another file with --sheet, a row for each reading is kept in it; survey "
+    "takes several sheets as one survey"
+)
 #: Readings past which a sheet is no rod sheet of one climb.
 MOST = 4000
 
@@ -148,12 +80,12 @@ class SheetFile:
 
     def __init__(self, path: Path, design: Design) -> None:
         self.path, self._design = path, design
-        self._alone = threading.Lock()
-        self._doubts = Doubts(design)
+        self._lock = threading.Lock()
+        self._validator = ReadingValidator(design)
         _refuse_place(path)
-        self._content, self.sheet = b"", _new(design)
-        self._read: tuple[KeptSheet, RodReadings] | None = None
-        self._catch_up()
+        self._content, self.sheet = b"", _new_journal(design)
+        self._read: tuple[SheetJournal, RodReadings] | None = None
+        self._reload_if_changed()
 
     def take(self, events: Sequence[Event]) -> tuple[Verdict, ...]:
         """Do what was asked, as far as it can be right, and write it.
@@ -173,33 +105,35 @@ class SheetFile:
             If the file was changed by others so that it cannot be read any more, or
             cannot be written: then nothing of it is done.
         """
-        with self._alone, _alone_in(self.path.parent) as folder:
-            self._catch_up()
+        with self._lock, _folder_lock(self.path.parent) as folder:
+            self._reload_if_changed()
             sheet, verdicts = self.sheet, []
             for event in events:
-                sheet, verdict = self._tried(sheet, event)
+                sheet, verdict = self._try_event(sheet, event)
                 verdicts.append(verdict)
             if sheet is not self.sheet:
                 self._write(sheet, folder)
             return tuple(verdicts)
 
     def readings(self) -> tuple[tuple[str, ...], RodReadings | None]:
-        """Marks of the readings that hold, and the readings; None of no readings."""
-        marks = tuple(entry.id for entry in self.sheet.live)
-        return marks, self._readings_of(self.sheet) if marks else None
+        """Identifiers of the readings that hold, and the readings; None of none."""
+        entry_ids = tuple(entry.id for entry in self.sheet.active)
+        return entry_ids, self._readings_of(self.sheet) if entry_ids else None
 
-    def _readings_of(self, sheet: KeptSheet) -> RodReadings:
-        """The readings of a sheet; those of the last one asked for are at hand."""
+    def _readings_of(self, sheet: SheetJournal) -> RodReadings:
+        """The readings of a sheet; those of the last one asked for are cached."""
         if self._read is None or self._read[0] is not sheet:
             self._read = sheet, readings_of(sheet, self._design, self.path)
         return self._read[1]
 
-    def _tried(self, sheet: KeptSheet, event: Event) -> tuple[KeptSheet, Verdict]:
-        if event.id in sheet.done:
+    def _try_event(
+        self, sheet: SheetJournal, event: Event
+    ) -> tuple[SheetJournal, Verdict]:
+        if event.id in sheet.applied:
             return sheet, Verdict(event.id, kept=True)
-        event = _in_marks(event, sheet.layout)
-        if event.deed != "withdraw":
-            if why := self._doubts.against(event, sheet.layout):
+        event = _with_sheet_decimals(event, sheet.layout)
+        if event.operation != "withdraw":
+            if why := self._validator.objection(event, sheet.layout):
                 return sheet, Verdict(event.id, kept=False, why=why)
             if event.entry not in {e.id for e in sheet.entries} and (
                 len(sheet.entries) >= MOST
@@ -208,14 +142,14 @@ class SheetFile:
                 return sheet, Verdict(event.id, kept=False, why=why)
         then = sheet.after(event)
         try:
-            if then.live:
+            if then.active:
                 self._readings_of(then)
         except InputError as fault:
             why = str(InputError(fault.what, cure=fault.cure))
             return sheet, Verdict(event.id, kept=False, why=why)
         return then, Verdict(event.id, kept=True)
 
-    def _catch_up(self) -> None:
+    def _reload_if_changed(self) -> None:
         """Read the file again if somebody else wrote it."""
         if not self.path.exists():
             return
@@ -224,7 +158,7 @@ class SheetFile:
             self.sheet = read_sheet(self.path, self._design)
             self._content = content
 
-    def _write(self, sheet: KeptSheet, folder: int | None) -> None:
+    def _write(self, sheet: SheetJournal, folder: int | None) -> None:
         content = sheet.text().encode("utf-8")
         try:
             atomic_write(self.path, content)
@@ -240,7 +174,7 @@ class SheetFile:
         self._content, self.sheet = content, sheet
 
 
-def read_sheet(path: Path, design: Design) -> KeptSheet:
+def read_sheet(path: Path, design: Design) -> SheetJournal:
     """Read a sheet to go on with it.
 
     Raises
@@ -251,30 +185,32 @@ def read_sheet(path: Path, design: Design) -> KeptSheet:
     """
     text = read_text(path)
     lines = [line.rstrip("\n") for line in io.StringIO(text, newline=None)]
-    said = [
+    filled = [
         number
         for number, line in enumerate(lines, 1)
         if line.strip() and not is_comment(line.lstrip())
     ]
-    if len(said) == 1:
-        table = _only_header(lines[said[0] - 1], said[0], path)
+    if len(filled) == 1:
+        table = _only_header(lines[filled[0] - 1], filled[0], path)
     else:
         table = read_table(path)
         if is_wide(table):
             raise InputError(
-                "this sheet has a column for every azimuth", file=path, cure=_LONG
+                "this sheet has a column for every azimuth",
+                file=path,
+                cure=_USE_LONG_FORM,
             )
         sheet = read_long(table)
         refuse_implausible(sheet, design)
     separator = separator_of(lines[table.header.number - 1])
     try:
-        layout = Layout.of(table.header.cells, separator, design.length_unit)
+        layout = ColumnLayout.of(table.header.cells, separator, design.length_unit)
     except InputError as fault:
         raise fault.at(file=path, place=table.place(table.header)) from fault
-    return _with_rows(layout, table, lines)
+    return _parse_journal(layout, table, lines)
 
 
-def readings_of(sheet: KeptSheet, design: Design, path: Path) -> RodReadings:
+def readings_of(sheet: SheetJournal, design: Design, path: Path) -> RodReadings:
     """The readings that hold, as `geom.load_readings` gives them from the file.
 
     Raises
@@ -295,26 +231,30 @@ def readings_of(sheet: KeptSheet, design: Design, path: Path) -> RodReadings:
     return replace(readings, height=inside)
 
 
-def _with_rows(layout: Layout, table: SheetTable, lines: list[str]) -> KeptSheet:
-    rows: list[Entry] = []
+def _parse_journal(
+    layout: ColumnLayout, table: SheetTable, lines: list[str]
+) -> SheetJournal:
+    rows: list[SheetEntry] = []
     events: list[Event] = []
     above: list[str] = []
-    held = {row.number: row for row in table.rows}
+    data_rows = {row.number: row for row in table.rows}
     first = table.header.number
     for number, line in enumerate(lines[first:], first + 1):
-        if number in held:
-            cells = held[number].cells
+        if number in data_rows:
+            cells = data_rows[number].cells
             texts = layout.texts(cells)
-            rows.append(Entry("", texts, above=tuple(above), cells=cells, line=line))
+            rows.append(
+                SheetEntry("", texts, above=tuple(above), cells=cells, line=line)
+            )
             above = []
-        elif (event := event_of(line)) is not None:
+        elif (event := parse_event(line)) is not None:
             events.append(event)
         elif line.strip() or above:
             above.append(line)
     head = lines[: table.header.number - 1]
     while above and not above[-1].strip():
         above.pop()
-    return gathered(layout, head, rows, above, events)
+    return rebuild_journal(layout, head, rows, above, events)
 
 
 def _only_header(line: str, number: int, path: Path) -> SheetTable:
@@ -325,7 +265,7 @@ def _only_header(line: str, number: int, path: Path) -> SheetTable:
     return SheetTable(str(path), SheetRow(number, tuple(cells)), ())
 
 
-def _new(design: Design) -> KeptSheet:
+def _new_journal(design: Design) -> SheetJournal:
     from geom.views.say import plain, say_sense
 
     lining = plain(design.name)
@@ -333,18 +273,19 @@ def _new(design: Design) -> KeptSheet:
     head = (
         f"# {lining}: radii typed at the furnace",
         f"# {say_sense(design)}; heights above the {zero}",
-        f"# Lines that begin with '{MARK}' keep what was done, in order; leave them",
+        f"# Lines that begin with '{JOURNAL_MARK}' keep what was done, in order; "
+        "leave them",
     )
-    return KeptSheet(Layout.new(design.length_unit), head)
+    return SheetJournal(ColumnLayout.new(design.length_unit), head)
 
 
-def _in_marks(event: Event, layout: Layout) -> Event:
+def _with_sheet_decimals(event: Event, layout: ColumnLayout) -> Event:
     """With the sheet's own decimal mark."""
     return replace(
         event,
-        azimuth=layout.in_its_marks(event.azimuth),
-        height=layout.in_its_marks(event.height),
-        text=layout.in_its_marks(event.text),
+        azimuth=layout.with_decimal_mark(event.azimuth),
+        height=layout.with_decimal_mark(event.height),
+        text=layout.with_decimal_mark(event.text),
     )
 
 
@@ -362,7 +303,7 @@ def _refuse_place(path: Path) -> None:
 
 
 @contextmanager
-def _alone_in(folder: Path) -> Iterator[int | None]:
+def _folder_lock(folder: Path) -> Iterator[int | None]:
     """Keep other desks out of a folder for a moment, where the system can."""
     try:
         import fcntl
@@ -379,9 +320,3 @@ def _alone_in(folder: Path) -> Iterator[int | None]:
         yield handle
     finally:
         os.close(handle)
-
-
-_LONG = (
-    "Name another file with --sheet, a row for each reading is kept in it; survey "
-    "takes several sheets as one survey"
-)

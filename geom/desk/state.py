@@ -1,4 +1,4 @@
-"""What the page is told: everything it shows, in words and numbers, as JSON."""
+"""The state of the desk as the page shows it, in words and numbers, as JSON."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import numpy as np
 
 from geom.compare.findings import NO_CALL
 from geom.design import Design
-from geom.desk.actions import Called, coarse_net, station_of
-from geom.desk.session import Desk, Snapshot
+from geom.desk.actions import StationActions, coarse_grid, find_station
+from geom.desk.session import DeskSession, DeskState
 from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.readings.sheets.plausibility import LEAST, MOST
@@ -22,27 +22,29 @@ from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.paper.rod_marks import marks_at, say_mark, say_setting
 from geom.views.say import plain
 
+_AGAIN = LOOKS["measure again"].word
 
-def state(desk: Desk) -> dict[str, Any]:
+
+def state(desk: DeskSession) -> dict[str, Any]:
     """The desk as the page shows it."""
     now, design = desk.now, desk.design
     return {
         "sheet": desk.key,
         "file": plain(desk.name),
         "version": now.version,
-        "fit": now.called.fit if now.called else "none",
+        "fit": now.actions.fit if now.actions else "none",
         "fitting": now.fitting,
-        "trouble": plain(now.trouble, most=300),
-        "lacks": now.lacks,
-        "count": len(now.marks),
+        "trouble": plain(now.fit_error, most=300),
+        "lacks": now.missing,
+        "count": len(now.entry_ids),
         "rows": [_row(design, float(height)) for height in now.board.height],
         "columns": [_column(design, float(azimuth)) for azimuth in now.board.azimuth],
         "stations": _stations(now, design),
         "telling": [
-            _place(design, station.azimuth, station.height) for station in now.telling
+            _place(design, station.azimuth, station.height) for station in now.suggested
         ],
         "entries": _entries(now, design),
-        "wall": json.loads(_wall(now, design)),
+        "wall": json.loads(_wall_data(now, design)),
     }
 
 
@@ -79,19 +81,19 @@ def _place(design: Design, azimuth: float, height: float) -> dict[str, Any]:
     return {"row": _row(design, height), "column": _column(design, azimuth)}
 
 
-def _stations(now: Snapshot, design: Design) -> list[list[dict[str, Any] | None]]:
+def _stations(now: DeskState, design: Design) -> list[list[dict[str, Any] | None]]:
     """A row per height, a station per azimuth; None where there is no wall."""
     texts: dict[tuple[int, int], list[str]] = {}
     doubted: dict[tuple[int, int], list[bool]] = {}
     if now.readings is not None:
         by_mark = {entry.id: entry for entry in now.entries}
         places = zip(now.readings.azimuth, now.readings.height, strict=True)
-        for mark, (azimuth, height) in zip(now.marks, places, strict=True):
-            place = station_of(now.board, float(azimuth), float(height))
+        for mark, (azimuth, height) in zip(now.entry_ids, places, strict=True):
+            place = find_station(now.board, float(azimuth), float(height))
             if place is not None:
                 texts.setdefault(place, []).append(plain(by_mark[mark].texts[2]))
-                doubted.setdefault(place, []).append(mark in now.slips)
-    told: list[list[dict[str, Any] | None]] = []
+                doubted.setdefault(place, []).append(mark in now.outliers)
+    stations: list[list[dict[str, Any] | None]] = []
     for row in range(now.board.height.size):
         line: list[dict[str, Any] | None] = []
         for column in range(now.board.azimuth.size):
@@ -101,20 +103,23 @@ def _stations(now: Snapshot, design: Design) -> list[list[dict[str, Any] | None]
                 continue
             slip = doubted.get(place, [False])[-1]
             line.append(
-                {"read": texts.get(place, []), **_said(now.called, place, slip, design)}
+                {
+                    "read": texts.get(place, []),
+                    **_station_words(now.actions, place, slip, design),
+                }
             )
-        told.append(line)
-    return told
+        stations.append(line)
+    return stations
 
 
-def _said(
-    called: Called | None, place: tuple[int, int], slip: bool, design: Design
+def _station_words(
+    actions: StationActions | None, place: tuple[int, int], slip: bool, design: Design
 ) -> dict[str, Any]:
     """Call and cut-back of a station, in words."""
-    told = None if called is None else called.station(*place)
-    if told is None:
+    station = None if actions is None else actions.station(*place)
+    if station is None:
         return {"call": "measure again", "word": _AGAIN} if slip else {}
-    action, cutback = told
+    action, cutback = station
     action = "measure again" if slip else action
     return {
         "call": action,
@@ -124,9 +129,6 @@ def _said(
         "mm": round(cutback.value, 2),
         "sd": round(cutback.sd, 2),
     }
-
-
-_AGAIN = LOOKS["measure again"].word
 
 
 def say_cutback(mm: float, design: Design) -> str:
@@ -154,7 +156,7 @@ def say_between(cutback: Quantity, design: Design) -> str:
     return f"{say_mark(cutback.low95, unit)} to {say_length(cutback.high95, unit)}"
 
 
-def _entries(now: Snapshot, design: Design) -> list[dict[str, Any]]:
+def _entries(now: DeskState, design: Design) -> list[dict[str, Any]]:
     return [
         {
             "id": entry.id,
@@ -163,14 +165,14 @@ def _entries(now: Snapshot, design: Design) -> list[dict[str, Any]]:
             "text": plain(entry.texts[2]),
             "note": plain(entry.texts[3]),
             "withdrawn": entry.withdrawn,
-            "where": _where(entry.texts, design),
-            "slip": plain(now.slips.get(entry.id, ""), most=300),
+            "where": _entry_place(entry.texts, design),
+            "slip": plain(now.outliers.get(entry.id, ""), most=300),
         }
         for entry in now.entries
     ]
 
 
-def _where(texts: tuple[str, str, str, str], design: Design) -> str:
+def _entry_place(texts: tuple[str, str, str, str], design: Design) -> str:
     """Where a reading was taken: clock face and height."""
     try:
         azimuth, height = (
@@ -183,28 +185,27 @@ def _where(texts: tuple[str, str, str, str], design: Design) -> str:
     return f"{clock}, {say_setting(to_mm(height, unit), unit)} {unit}"
 
 
-def _wall(now: Snapshot, design: Design) -> str:
+def _wall_data(now: DeskState, design: Design) -> str:
     """The unrolled picture's numbers, as `wall_data` packs them."""
-    called = now.called
-    net = coarse_net(None, design) if called is None else called.net
-    blank = np.full(net.shape, np.nan)
     dots = []
     if now.readings is not None:
         places = zip(now.readings.azimuth, now.readings.height, strict=True)
         dots = [(round(float(a), 2), round(float(h), 1)) for a, h in places]
-    cutback = blank if called is None else called.cutback
-    sd = blank if called is None else called.sd
-    action = (
-        np.full(net.shape, NO_CALL, dtype=np.int8) if called is None else called.action
-    )
+    if now.actions is None:
+        grid = coarse_grid(None, design)
+        cutback = sd = np.full(grid.shape, np.nan)
+        action = np.full(grid.shape, NO_CALL, dtype=np.int8)
+    else:
+        grid, action = now.actions.grid, now.actions.action
+        cutback, sd = now.actions.cutback, now.actions.sd
     view = HeatView(
         name="",
         cutback=cutback,
         sd=sd,
         chance=chance_above(cutback, sd, design.repair.brick_threshold),
         action=action,
-        zone=np.zeros(net.shape, dtype=np.int64),
+        zone=np.zeros(grid.shape, dtype=np.int64),
         zones={},
         dots=dots,
     )
-    return str(wall_data(design, net, [view]))
+    return str(wall_data(design, grid, [view]))

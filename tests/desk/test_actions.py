@@ -10,15 +10,15 @@ import pytest
 from geom import assess, reconstruct
 from geom.compare.findings import ACTIONS, NO_CALL
 from geom.desk.actions import (
-    board_of,
-    call_full,
-    call_quick,
-    lacking,
-    planned,
-    station_of,
+    find_station,
+    full_actions,
+    missing_readings,
+    planned_stations,
+    quick_actions,
+    station_board,
 )
-from geom.desk.quick_fit import Held, quick_wall
-from geom.desk.session import _without
+from geom.desk.quick_fit import FixedHyperparameters, quick_fit
+from geom.desk.session import without
 from tests.walls import (
     plain_design,
     rod_readings,
@@ -28,31 +28,33 @@ from tests.walls import (
 )
 
 DESIGN = tapered_design()
-PLAN = planned(DESIGN, Path("x.toml"))
+PLAN = planned_stations(DESIGN, Path("x.toml"))
 
 
 @pytest.fixture(scope="module")
 def survey():
     readings = worn_readings(DESIGN, azimuths=12, heights=8)
     surface = reconstruct(readings, DESIGN)
-    return readings, surface, board_of(DESIGN, PLAN, readings)
+    return readings, surface, station_board(DESIGN, PLAN, readings)
 
 
 def test_the_full_calls_are_those_of_the_report(survey):
     readings, surface, board = survey
-    called = call_full(readings, surface, board)
+    actions = full_actions(readings, surface, board)
     action = assess(surface, DESIGN).maps.action
-    grid, told = surface.grid, 0
+    grid, count = surface.grid, 0
     for row, height in enumerate(board.height):
         for column, azimuth in enumerate(board.azimuth):
-            if called.call[row, column] == NO_CALL:
+            if actions.station_action[row, column] == NO_CALL:
                 continue
             inside = np.abs(grid.height - height) <= 0.5 * grid.row_height + 1e-6
             cells = action[inside & grid.surveyed, round(azimuth)]
-            assert called.call[row, column] in cells
-            told += 1
-    assert told > 80
-    assert {ACTIONS[code] for code in np.unique(called.call) if code >= 0} >= {
+            assert actions.station_action[row, column] in cells
+            count += 1
+    assert count > 80
+    assert {
+        ACTIONS[code] for code in np.unique(actions.station_action) if code >= 0
+    } >= {
         "leave",
         "brick",
     }
@@ -60,27 +62,29 @@ def test_the_full_calls_are_those_of_the_report(survey):
 
 def test_quick_calls_are_the_full_ones_when_sizes_and_lengths_are_the_same(survey):
     readings, surface, board = survey
-    full = call_full(readings, surface, board)
-    wall = quick_wall(readings, Held.of(surface.belief), DESIGN)
-    quick = call_quick(readings, wall, board, DESIGN)
-    known = full.call >= 0
-    assert np.array_equal(known, quick.call >= 0)
+    full = full_actions(readings, surface, board)
+    wall = quick_fit(readings, FixedHyperparameters.of(surface.belief), DESIGN)
+    quick = quick_actions(readings, wall, board, DESIGN)
+    known = full.station_action >= 0
+    assert np.array_equal(known, quick.station_action >= 0)
     # Only the net is coarser: the edge of a zone may pass a station.
-    assert np.mean(full.call[known] == quick.call[known]) > 0.95
-    assert quick.at[known] == pytest.approx(full.at[known], abs=0.1)
+    assert np.mean(full.station_action[known] == quick.station_action[known]) > 0.95
+    assert quick.station_cutback[known] == pytest.approx(
+        full.station_cutback[known], abs=0.1
+    )
 
 
 def test_a_deep_reading_is_called_brick_at_once_and_a_sound_one_left(survey):
     readings, surface, board = survey
-    held = Held.of(surface.belief)
-    low = call_quick(readings, quick_wall(readings, held, DESIGN), board, DESIGN)
-    row, column = station_of(board, 180.0, float(np.unique(readings.height)[1]))
+    fixed = FixedHyperparameters.of(surface.belief)
+    low = quick_actions(readings, quick_fit(readings, fixed, DESIGN), board, DESIGN)
+    row, column = find_station(board, 180.0, float(np.unique(readings.height)[1]))
     assert low.station(row, column)[0] in ("leave", "daub")
     height = float(board.height[row])
     deep = DESIGN.profile.radius_at(height) + 70.0
     more = rod_readings(np.full(3, 180.0), np.full(3, height), np.full(3, deep), sd=1.0)
     both = readings.joined(more)
-    high = call_quick(both, quick_wall(both, held, DESIGN), board, DESIGN)
+    high = quick_actions(both, quick_fit(both, fixed, DESIGN), board, DESIGN)
     action, cutback = high.station(row, column)
     assert action == "brick"
     assert cutback.value > 50.0
@@ -89,45 +93,45 @@ def test_a_deep_reading_is_called_brick_at_once_and_a_sound_one_left(survey):
 
 def test_nothing_is_called_beyond_the_readings_or_in_openings(survey):
     readings, surface, board = survey
-    low = _without(readings, (readings.height > 700.0).tolist())
-    wall = quick_wall(low, Held.of(surface.belief), DESIGN)
-    called = call_quick(low, wall, board, DESIGN)
+    low = without(readings, (readings.height > 700.0).tolist())
+    wall = quick_fit(low, FixedHyperparameters.of(surface.belief), DESIGN)
+    actions = quick_actions(low, wall, board, DESIGN)
     beyond = board.height > low.height.max()
     assert beyond.any()
-    assert (called.call[beyond] == NO_CALL).all()
-    assert np.isnan(called.at[beyond]).all()
+    assert (actions.station_action[beyond] == NO_CALL).all()
+    assert np.isnan(actions.station_cutback[beyond]).all()
     assert (~board.asked).any()
-    assert (called.call[~board.asked] == NO_CALL).all()
-    assert (called.call[~beyond] >= 0).any()
+    assert (actions.station_action[~board.asked] == NO_CALL).all()
+    assert (actions.station_action[~beyond] >= 0).any()
 
 
 def test_what_is_wanting_is_said():
     azimuth, height = stations(2, 3, 200.0, 800.0)
     few = rod_readings(azimuth, height, np.full(6, 455.0))
-    assert lacking(few) == "2 more readings and 1 more azimuth"
+    assert missing_readings(few) == "2 more readings and 1 more azimuth"
     level = rod_readings(np.arange(9) * 40.0, np.full(9, 500.0), np.full(9, 455.0))
-    assert lacking(level) == "1 more height"
-    assert lacking(worn_readings(DESIGN, azimuths=4, heights=2)) == ""
+    assert missing_readings(level) == "1 more height"
+    assert missing_readings(worn_readings(DESIGN, azimuths=4, heights=2)) == ""
 
 
 def test_the_board_is_the_sheets_with_what_was_read_beside_it():
     design = plain_design()
-    plan = planned(design, Path("x.toml"))
-    assert board_of(design, plan, None) is plan
+    plan = planned_stations(design, Path("x.toml"))
+    assert station_board(design, plan, None) is plan
     one = rod_readings(np.array([15.0]), plan.height[[2]], np.array([455.0]))
-    beside = board_of(design, plan, one)
+    beside = station_board(design, plan, one)
     assert beside.azimuth.tolist() == sorted([*plan.azimuth.tolist(), 15.0])
     assert beside.height.tolist() == plan.height.tolist()
-    assert station_of(beside, 374.9, float(plan.height[2]) + 4.0) == (2, 1)
-    assert station_of(beside, 20.0, float(plan.height[2])) is None
+    assert find_station(beside, 374.9, float(plan.height[2]) + 4.0) == (2, 1)
+    assert find_station(beside, 20.0, float(plan.height[2])) is None
 
 
 def test_a_sheet_with_its_own_azimuths_has_a_board_of_them():
     design = plain_design()
-    plan = planned(design, Path("x.toml"))
+    plan = planned_stations(design, Path("x.toml"))
     azimuth, height = stations(20, 8, 75.0, 1400.0)
     read = rod_readings(azimuth, height, np.full(160, 455.0))
-    board = board_of(design, plan, read)
+    board = station_board(design, plan, read)
     assert board.azimuth.tolist() == [18.0 * k for k in range(20)]
     assert set(np.unique(height).tolist()) <= set(board.height.tolist())
     assert (np.diff(board.height) < 0.0).all()

@@ -17,7 +17,7 @@ def opened(monkeypatch):
     """The desks that would have been served."""
     desks = []
 
-    def serve(desk, door, host):
+    def serve(desk, listener, host):
         desks.append((desk, host))
 
     monkeypatch.setattr("geom.desk.server.serve", serve)

@@ -17,14 +17,14 @@ from geom.desk.entries import Event
 from geom.desk.server import (
     LARGEST,
     MOST_AT_ONCE,
-    Guard,
+    RequestGuard,
     address_of,
     application,
-    open_door,
+    open_listener,
 )
-from geom.desk.session import Desk
+from geom.desk.session import DeskSession
 from geom.errors import InputError
-from tests.desk.deeds import deed
+from tests.desk.events import event, message
 from tests.walls import plain_design
 
 HOME = "127.0.0.1:8417"
@@ -35,7 +35,7 @@ GOOD = {
 }
 
 
-def asked(guard: Guard, method: str, **headers: str) -> int | None:
+def asked(guard: RequestGuard, method: str, **headers: str) -> int | None:
     refused = guard.refusal(method, headers)
     return None if refused is None else refused[0]
 
@@ -55,7 +55,7 @@ def asked(guard: Guard, method: str, **headers: str) -> int | None:
     ],
 )
 def test_only_its_own_name_is_answered(host, status):
-    assert asked(Guard("127.0.0.1", 8417), "GET", host=host) == status
+    assert asked(RequestGuard("127.0.0.1", 8417), "GET", host=host) == status
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_only_its_own_name_is_answered(host, status):
     ],
 )
 def test_at_a_named_host_no_other_name_is_answered(host, status):
-    assert asked(Guard("furnace-pc", 8417), "GET", host=host) == status
+    assert asked(RequestGuard("furnace-pc", 8417), "GET", host=host) == status
 
 
 @pytest.mark.parametrize(
@@ -91,19 +91,19 @@ def test_at_a_named_host_no_other_name_is_answered(host, status):
     ],
 )
 def test_only_its_own_page_may_write(changed, status):
-    assert asked(Guard("127.0.0.1", 8417), "POST", **(GOOD | changed)) == status
+    assert asked(RequestGuard("127.0.0.1", 8417), "POST", **(GOOD | changed)) == status
 
 
 # --- the application itself ---------------------------------------------------------
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Desk:
-    return Desk(plain_design(), Path("x.toml"), tmp_path / "a.csv")
+def desk(tmp_path: Path) -> DeskSession:
+    return DeskSession(plain_design(), Path("x.toml"), tmp_path / "a.csv")
 
 
 def answered(
-    desk: Desk,
+    desk: DeskSession,
     method: str,
     path: str,
     body: bytes = b"",
@@ -137,20 +137,22 @@ def answered(
         "scheme": "http",
         "root_path": "",
     }
-    asyncio.run(application(desk, Guard("127.0.0.1", 8417))(scope, receive, send))
+    asyncio.run(
+        application(desk, RequestGuard("127.0.0.1", 8417))(scope, receive, send)
+    )
     start, *rest = told
     kept = {name.decode(): value.decode() for name, value in start["headers"]}
     return start["status"], kept, b"".join(part.get("body", b"") for part in rest)
 
 
-def sent(desk: Desk, *events: Event, key: str | None = None) -> tuple[int, Any]:
-    body = {"sheet": key or desk.key, "events": [vars(one) for one in events]}
+def sent(desk: DeskSession, *events: Event, key: str | None = None) -> tuple[int, Any]:
+    body = {"sheet": key or desk.key, "events": [message(each) for each in events]}
     status, _, answer = answered(desk, "POST", "/entries", json.dumps(body).encode())
     return status, json.loads(answer)
 
 
 def test_a_reading_that_is_sent_is_on_disk_when_it_is_answered(desk, tmp_path):
-    status, told = sent(desk, deed(1, "30", "600", "455"))
+    status, told = sent(desk, event(1, "30", "600", "455"))
     assert status == 200
     assert told["verdicts"] == [{"event": "deed-000001", "kept": True, "why": ""}]
     assert told["state"]["count"] == 1
@@ -158,7 +160,7 @@ def test_a_reading_that_is_sent_is_on_disk_when_it_is_answered(desk, tmp_path):
 
 
 def test_a_page_of_another_sheet_writes_nothing(desk, tmp_path):
-    status, told = sent(desk, deed(1), key="0" * 20)
+    status, told = sent(desk, event(1), key="0" * 20)
     assert (status, list(told)) == (409, ["why"])
     assert not (tmp_path / "a.csv").exists()
 
@@ -189,7 +191,7 @@ def test_a_body_without_a_length_is_cut_off_too(desk):
 
 
 def test_a_foreign_page_is_refused_by_the_application(desk, tmp_path):
-    body = json.dumps({"sheet": desk.key, "events": [vars(deed(1))]}).encode()
+    body = json.dumps({"sheet": desk.key, "events": [message(event(1))]}).encode()
     foreign = GOOD | {"origin": "http://attacker.example"}
     assert answered(desk, "POST", "/entries", body, foreign)[0] == 403
     bent = {"host": "attacker.example:8417"}
@@ -221,11 +223,11 @@ def test_who_knows_the_latest_waits_and_who_does_not_is_told(desk):
 
 
 def test_a_taken_port_is_said_and_a_free_one_found():
-    door = open_door("127.0.0.1", 0)
+    listener = open_listener("127.0.0.1", 0)
     try:
-        port = door.getsockname()[1]
-        assert address_of(door, "127.0.0.1") == f"http://127.0.0.1:{port}/"
+        port = listener.getsockname()[1]
+        assert address_of(listener, "127.0.0.1") == f"http://127.0.0.1:{port}/"
         with pytest.raises(InputError, match="--port"):
-            open_door("127.0.0.1", port)
+            open_listener("127.0.0.1", port)
     finally:
-        door.close()
+        listener.close()

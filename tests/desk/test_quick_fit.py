@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from geom import reconstruct
-from geom.desk.quick_fit import Held, quick_wall
-from geom.desk.session import _without
+from geom.desk.quick_fit import FixedHyperparameters, quick_fit
+from geom.desk.session import without
 from geom.readings import RodReadings
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.observations import observe
@@ -39,7 +39,7 @@ def full():
 
 
 def test_with_no_reading_more_it_is_the_full_wall(full):
-    wall = quick_wall(read(96), Held.of(full[96].belief), DESIGN)
+    wall = quick_fit(read(96), FixedHyperparameters.of(full[96].belief), DESIGN)
     mean, sd = wall.on_grid(HEIGHT, AZIMUTH)
     told, told_sd = full[96].belief.on_grid(HEIGHT, AZIMUTH)
     # All that differs is the slope of the wall that misplaced readings are told from:
@@ -50,10 +50,10 @@ def test_with_no_reading_more_it_is_the_full_wall(full):
 
 def test_it_differs_from_the_full_wall_by_sizes_and_lengths_alone(full):
     """Between quick and full stands what other sizes and lengths make of it."""
-    quick = quick_wall(read(96), Held.of(full[84].belief), DESIGN)
+    quick = quick_fit(read(96), FixedHyperparameters.of(full[84].belief), DESIGN)
     mean, sd = quick.on_grid(HEIGHT, AZIMUTH)
     told, told_sd = full[96].belief.on_grid(HEIGHT, AZIMUTH)
-    relearned = quick_wall(read(96), Held.of(full[96].belief), DESIGN)
+    relearned = quick_fit(read(96), FixedHyperparameters.of(full[96].belief), DESIGN)
     explained = relearned.on_grid(HEIGHT, AZIMUTH)[0] - mean
     assert np.abs(told - mean - explained).max() < 0.02 * told_sd.min()
     # Twelve readings of 96 move sizes and lengths little: far less than the wall is
@@ -66,48 +66,48 @@ def test_it_differs_from_the_full_wall_by_sizes_and_lengths_alone(full):
 def test_the_new_readings_are_in_it(full):
     """A spoiled twin: the wall without them is further off."""
     told, _ = full[96].belief.on_grid(HEIGHT, AZIMUTH)
-    held = Held.of(full[84].belief)
-    with_them, _ = quick_wall(read(96), held, DESIGN).on_grid(HEIGHT, AZIMUTH)
-    without, _ = quick_wall(read(84), held, DESIGN).on_grid(HEIGHT, AZIMUTH)
+    fixed = FixedHyperparameters.of(full[84].belief)
+    with_them, _ = quick_fit(read(96), fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
+    without, _ = quick_fit(read(84), fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
     assert np.abs(with_them - told).max() < 0.5 * np.abs(without - told).max()
 
 
 def test_it_is_the_textbooks_predictive_mean_and_covariance():
     """Rasmussen and Williams (2006), eq. 2.25 and 2.26, written out with an inverse."""
     readings = read(60, sd=2.0)  # stated on the sheet: no other error
-    held = Held.expected(readings, DESIGN)
-    mean, sd = quick_wall(readings, held, DESIGN).on_grid(HEIGHT, AZIMUTH)
+    fixed = FixedHyperparameters.expected(readings, DESIGN)
+    mean, sd = quick_fit(readings, fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
     observed = observe(readings, DESIGN)
     net = net_places(HEIGHT, AZIMUTH)
-    own = held.covariance.between(observed.places, observed.places)
+    own = fixed.covariance.between(observed.places, observed.places)
     inverse = np.linalg.inv(own + 4.0 * np.eye(60))
-    cross = held.covariance.between(net, observed.places)
-    prior = np.diag(held.covariance.between(net, net))
+    cross = fixed.covariance.between(net, observed.places)
+    prior = np.diag(fixed.covariance.between(net, net))
     expected = cross @ inverse @ observed.value
     variance = prior - np.einsum("ij,jk,ik->i", cross, inverse, cross)
     assert mean.ravel() == pytest.approx(expected, abs=1e-6)
     assert sd.ravel() == pytest.approx(np.sqrt(variance), abs=1e-5)
     half = replace(readings, value=readings.value - 5.0)
-    shifted, _ = quick_wall(half, held, DESIGN).on_grid(HEIGHT, AZIMUTH)
+    shifted, _ = quick_fit(half, fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
     assert np.abs(shifted.ravel() - expected).max() > 1.0
 
 
 def test_learned_errors_are_held_too(full):
     belief = full[84].belief
-    held = Held.of(belief)
+    fixed = FixedHyperparameters.of(belief)
     told = {source.name: source.sd for source in belief.noise.learned}
     assert set(told) == {"rod repeatability", "rod centring"}
-    noise = quick_wall(read(96), held, DESIGN).process.noise
+    noise = quick_fit(read(96), fixed, DESIGN).process.noise
     assert {s.name: s.sd for s in noise.learned} == pytest.approx(told)
     assert len(noise.variance) == 96
 
 
 def test_before_any_fit_it_is_that_of_the_expected_sizes(full):
     readings = read(20)
-    held = Held.expected(readings, DESIGN)
-    assert isinstance(held.covariance, Covariance)
-    assert held.covariance.logs == pytest.approx(held.covariance.prior.median)
-    wall = quick_wall(readings, held, DESIGN)
+    fixed = FixedHyperparameters.expected(readings, DESIGN)
+    assert isinstance(fixed.covariance, Covariance)
+    assert fixed.covariance.logs == pytest.approx(fixed.covariance.prior.median)
+    wall = quick_fit(readings, fixed, DESIGN)
     assert isinstance(wall.process, Process)
     mean, sd = wall.on_grid(HEIGHT, AZIMUTH)
     truth = worn(AZIMUTH[None, :], HEIGHT[:, None])
@@ -116,6 +116,6 @@ def test_before_any_fit_it_is_that_of_the_expected_sizes(full):
 
 def test_some_readings_can_be_left_out():
     readings = read(10)
-    kept = _without(readings, [k == 3 for k in range(10)])
+    kept = without(readings, [k == 3 for k in range(10)])
     assert kept.place == readings.place[:3] + readings.place[4:]
     assert kept.value.tolist() == np.delete(readings.value, 3).tolist()

@@ -13,7 +13,7 @@ import pytest
 
 from geom import InputError, load_readings
 from geom.desk.sheet import SheetFile, read_sheet
-from tests.desk.deeds import deed
+from tests.desk.events import event
 from tests.walls import plain_design
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -42,19 +42,19 @@ def test_a_writer_killed_in_the_middle_loses_nothing_that_it_said_was_kept(tmp_p
             hand.send_signal(signal.SIGKILL)
             said += hand.stdout.read().split()
         sheet = read_sheet(path, DESIGN)
-        marks = [entry.id for entry in sheet.live]
+        entry_ids = [entry.id for entry in sheet.active]
         # The one that was being written when it was killed may be there as well.
-        assert marks[: len(said)] == said
-        assert len(marks) - len(said) in (0, 1)
-        assert len(load_readings(path, DESIGN)) == len(marks)
-        said = marks
+        assert entry_ids[: len(said)] == said
+        assert len(entry_ids) - len(said) in (0, 1)
+        assert len(load_readings(path, DESIGN)) == len(entry_ids)
+        said = entry_ids
     assert len(said) >= 14
 
 
 def test_a_full_disk_is_said_and_the_sheet_stays_whole(tmp_path, monkeypatch):
     path = tmp_path / "a.csv"
     sheet = SheetFile(path, DESIGN)
-    sheet.take([deed(1)])
+    sheet.take([event(1)])
     before = path.read_bytes()
 
     def full(*_: object) -> None:
@@ -63,11 +63,11 @@ def test_a_full_disk_is_said_and_the_sheet_stays_whole(tmp_path, monkeypatch):
     with monkeypatch.context() as patch:
         patch.setattr(os, "fsync", full)
         with pytest.raises(InputError, match="No space left"):
-            sheet.take([deed(2, "30")])
+            sheet.take([event(2, "30")])
     assert path.read_bytes() == before
-    assert sheet.sheet.done == {"deed-000001"}
+    assert sheet.sheet.applied == {"deed-000001"}
     assert [file.name for file in tmp_path.iterdir()] == ["a.csv"]
-    assert sheet.take([deed(2, "30")])[0].kept
+    assert sheet.take([event(2, "30")])[0].kept
     assert len(load_readings(path, DESIGN)) == 2
 
 
@@ -77,7 +77,7 @@ def test_two_desks_on_one_sheet_keep_each_others_readings(tmp_path):
     hands = [
         threading.Thread(
             target=lambda desk=desk, first=first: [
-                desk.take([deed(k, str(k), text=f"{450 + k % 90}")])
+                desk.take([event(k, str(k), text=f"{450 + k % 90}")])
                 for k in range(first, first + 25)
             ]
         )
@@ -90,8 +90,8 @@ def test_two_desks_on_one_sheet_keep_each_others_readings(tmp_path):
             hand.join()
         told, _ = other.communicate(timeout=60)
     assert len(told.split()) == 26
-    marks = [entry.id for entry in read_sheet(path, DESIGN).live]
-    assert len(marks) == 75
+    entry_ids = [entry.id for entry in read_sheet(path, DESIGN).active]
+    assert len(entry_ids) == 75
     for first in (0, 100, 500):
         own = [f"reading-{k:04d}" for k in range(first, first + 25)]
-        assert [mark for mark in marks if mark in own] == own
+        assert [mark for mark in entry_ids if mark in own] == own

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 from geom.desk.sheet import SheetFile
-from tests.desk.deeds import deed
+from tests.desk.events import event
 from tests.walls import plain_design
 
 
@@ -18,7 +18,7 @@ def main() -> None:
     sheet = SheetFile(path, plain_design())
     print("ready", flush=True)
     for k in range(first, first + count):
-        one = deed(k, azimuth=str(k % 360), text=f"{450 + k % 90}")
+        one = event(k, azimuth=str(k % 360), text=f"{450 + k % 90}")
         if all(verdict.kept for verdict in sheet.take([one])):
             print(one.entry, flush=True)
 
