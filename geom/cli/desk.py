@@ -6,7 +6,13 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import past_prior
+from geom.cli.inputs import (
+    add_design,
+    add_past,
+    number_between,
+    past_prior,
+    plain_console,
+)
 
 if TYPE_CHECKING:
     from geom.desk.session import DeskSession
@@ -17,53 +23,40 @@ _PORT, _MOST = 8417, 65535
 
 def add_to(commands: Any) -> None:
     """Add the command and its options to the front door."""
-    it = commands.add_parser(
+    parser = commands.add_parser(
         "desk",
         help="a page to type readings into, the calls following",
         description="Open a page on this machine where rod readings are typed as they "
         "are taken. Each is kept in the sheet at once; the wall and the calls follow. "
         "survey reads the sheet as it is. Ctrl-C ends it.",
     )
-    it.add_argument("design", type=Path, metavar="DESIGN", help="design file (TOML)")
-    it.add_argument(
+    add_design(parser)
+    parser.add_argument(
         "--sheet",
         type=Path,
         required=True,
         metavar="FILE.csv",
         help="rod sheet that is written, made if new and continued if there",
     )
-    it.add_argument(
+    parser.add_argument(
         "--port",
-        type=_port,
+        type=number_between(0, _MOST),
         default=_PORT,
         metavar="N",
         help=f"of the address (default {_PORT}); 0: any that is free",
     )
-    it.add_argument(
+    parser.add_argument(
         "--host",
         default="127.0.0.1",
         metavar="HOST",
         help="address to stand at (default 127.0.0.1: this machine only); with "
         "another, anybody on that network can write into the sheet",
     )
-    it.add_argument(
-        "--past",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="DIR",
-        help="output folder of an earlier survey of this lining, as for survey",
-    )
-    it.set_defaults(run=run)
+    add_past(parser, "output folder of an earlier survey of this lining, as for survey")
+    parser.set_defaults(run=run)
 
 
-def _port(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and int(text[:9]) <= _MOST):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 0 to {_MOST}")
-    return int(text)
-
-
-def run(asked: argparse.Namespace) -> None:
+def run(options: argparse.Namespace) -> None:
     """Do it."""
     from geom.desk.server import need_server
 
@@ -72,15 +65,15 @@ def run(asked: argparse.Namespace) -> None:
     from geom.desk.server import open_listener, serve
     from geom.desk.session import DeskSession
 
-    design = load_design(asked.design)
-    past = past_prior(asked.past, design)
-    desk = DeskSession(design, asked.design, asked.sheet, past=past)
-    listener = open_listener(asked.host, asked.port)
+    design = load_design(options.design)
+    past = past_prior(options.past, design)
+    desk = DeskSession(design, options.design, options.sheet, past=past)
+    listener = open_listener(options.host, options.port)
     try:
-        _print_address(desk, listener, asked)
-        serve(desk, listener, asked.host)
+        _print_address(desk, listener, options)
+        serve(desk, listener, options.host)
     except KeyboardInterrupt:
-        print(f"Closed. Every reading that was kept is in {asked.sheet}")  # noqa: T201
+        print(f"Closed. Every reading that was kept is in {options.sheet}")  # noqa: T201
     finally:
         listener.close()
 
@@ -89,20 +82,20 @@ def _count(readings: int) -> str:
     return "1 reading" if readings == 1 else f"{readings} readings"
 
 
-def _print_address(desk: DeskSession, listener: Any, asked: argparse.Namespace) -> None:
-    from rich.console import Console
-
+def _print_address(
+    desk: DeskSession, listener: Any, options: argparse.Namespace
+) -> None:
     from geom.desk.server import address_of, is_loopback
     from geom.views.say import plain
 
-    console = Console(highlight=False, soft_wrap=True, markup=False)
+    console = plain_console()
     console.print(f"Desk: {plain(desk.design.name)}: {_count(len(desk.now.entry_ids))}")
-    if not is_loopback(asked.host):
+    if not is_loopback(options.host):
         console.print(
-            f"Warning: --host {asked.host}: anybody on that network can read and write "
-            "this sheet. Nothing is encrypted."
+            f"Warning: --host {options.host}: anybody on that network can read and "
+            "write this sheet. Nothing is encrypted."
         )
     console.print("Caution: nobody climbs in before the cautions on the page are met")
     console.print(
-        f"Open {address_of(listener, asked.host)} in a browser; Ctrl-C ends it"
+        f"Open {address_of(listener, options.host)} in a browser; Ctrl-C ends it"
     )

@@ -1,108 +1,147 @@
-"""What every command about one survey is given: the drawing and the readings."""
+"""What commands share: options that are declared once, and how they print.
+
+Nothing heavy is imported here, so that ``daubline --help`` answers at once.
+"""
 
 from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from geom.design import Design
     from geom.readings import CloudReadings, RodReadings
     from geom.surface import PastPrior
 
 
-def add_inputs(command: argparse.ArgumentParser) -> None:
-    """Add DESIGN, READINGS and --past to a command."""
+def add_design(command: argparse.ArgumentParser) -> None:
+    """Add DESIGN to a command."""
     command.add_argument(
         "design", type=Path, metavar="DESIGN", help="design file (TOML)"
     )
-    command.add_argument(
-        "readings",
-        type=Path,
-        nargs="+",
-        metavar="READINGS",
-        help="rod sheets (CSV, XLSX) and point clouds (XYZ, PLY, LAS, LAZ, E57, NPY); "
+
+
+def add_inputs(command: argparse.ArgumentParser) -> None:
+    """Add DESIGN, READINGS and --past to a command."""
+    add_design(command)
+    add_readings(
+        command,
+        "rod sheets (CSV, XLSX) and point clouds (XYZ, PLY, LAS, LAZ, E57, NPY); "
         "several are one survey",
     )
-    command.add_argument(
-        "--past",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="DIR",
-        help="output folder of an earlier survey of this lining, whose wear teaches "
+    add_past(
+        command,
+        "output folder of an earlier survey of this lining, whose wear teaches "
         "what to expect between the readings; may be given several times",
     )
 
 
-def add_output(command: argparse.ArgumentParser, *, title: str) -> None:
-    """Add --out, --overwrite, --title and --quiet; ``title`` says what it is of."""
+def add_readings(command: argparse.ArgumentParser, words: str) -> None:
+    """Add READINGS, one or more; ``words`` say what they are."""
+    command.add_argument(
+        "readings", type=Path, nargs="+", metavar="READINGS", help=words
+    )
+
+
+def add_past(command: argparse.ArgumentParser, words: str) -> None:
+    """Add --past, which may be given several times."""
+    command.add_argument(
+        "--past", type=Path, action="append", default=[], metavar="DIR", help=words
+    )
+
+
+def add_records(command: argparse.ArgumentParser, words: str) -> None:
+    """Add RECORD, one or more folders; ``words`` say which."""
+    command.add_argument("records", type=Path, nargs="+", metavar="RECORD", help=words)
+
+
+def add_folder(command: argparse.ArgumentParser) -> None:
+    """Add --out and --overwrite."""
     command.add_argument(
         "--out", type=Path, required=True, metavar="DIR", help="made if new"
     )
     command.add_argument(
         "--overwrite", action="store_true", help="allow a DIR with files"
     )
+
+
+def add_output(command: argparse.ArgumentParser, *, title: str) -> None:
+    """Add --out, --overwrite, --title and --quiet; ``title`` says what it is of."""
+    add_folder(command)
     command.add_argument("--title", metavar="TEXT", help=title)
+    add_quiet(command)
+
+
+def add_quiet(command: argparse.ArgumentParser) -> None:
+    """Add --quiet."""
     command.add_argument("--quiet", action="store_true", help="say nothing but errors")
 
 
-def add_json(command: argparse.ArgumentParser, name: str) -> None:
-    """Add --json, for a command that writes a document of that name."""
-    command.add_argument(
-        "--json", action="store_true", help=f"print {name} instead of a summary"
-    )
+def add_json(command: argparse.ArgumentParser, name: str = "") -> None:
+    """Add --json; ``name`` is the document that the command writes, if it does."""
+    words = f"print {name} instead of a summary" if name else "print JSON, for machines"
+    command.add_argument("--json", action="store_true", help=words)
 
 
-def print_file(path: Path) -> None:
-    """A file's text on standard output, as it is."""
-    sys.stdout.write(path.read_text("utf-8"))
+def number_between(low: int, high: int) -> Callable[[str], int]:
+    """Make the reader of an option that is a whole number from ``low`` to ``high``."""
+
+    def read(text: str) -> int:
+        if not (text.isascii() and text.isdigit() and low <= int(text[:9]) <= high):
+            raise argparse.ArgumentTypeError(
+                f"{text!r} is not a number from {low} to {high}"
+            )
+        return int(text)
+
+    return read
 
 
 def add_cloud_options(command: argparse.ArgumentParser) -> None:
     """Add what has to be told of point clouds."""
-    it = command.add_argument_group("point clouds")
-    it.add_argument(
+    group = command.add_argument_group("point clouds")
+    group.add_argument(
         "--cloud-unit",
         choices=("in", "mm", "cm", "m"),
         help="unit of the clouds; needed unless their files fix it",
     )
-    it.add_argument(
+    group.add_argument(
         "--azimuth-of-x",
         type=float,
         default=0.0,
         metavar="DEG",
         help="design azimuth that a cloud's +x points at (default 0)",
     )
-    it.add_argument(
+    group.add_argument(
         "--z-offset",
         type=float,
         default=0.0,
         metavar="Z",
         help="a cloud's z of height zero, in its unit (default 0)",
     )
-    it.add_argument(
+    group.add_argument(
         "--scanner",
-        type=_place,
+        type=_three_numbers,
         metavar="X,Y,Z",
         help="where the scanner stood, in the cloud's frame and unit",
     )
-    it.add_argument(
+    group.add_argument(
         "--own-frames",
         action="store_true",
         help="each cloud lies in a frame of its own; otherwise all share one",
     )
-    it.add_argument(
+    group.add_argument(
         "--targets",
         type=Path,
         metavar="SHEET",
         help="where the scanner saw the design's targets (CSV: name, x, y, z); they "
         "tell direction and height instead of --azimuth-of-x and --z-offset",
     )
-    it.add_argument(
+    group.add_argument(
         "--cluster",
         metavar="ADDRESS",
         help="sort the points on the workers of this Dask scheduler; local: on workers "
@@ -111,7 +150,7 @@ def add_cloud_options(command: argparse.ArgumentParser) -> None:
 
 
 def read_readings(
-    paths: Sequence[Path], design: Design, asked: argparse.Namespace
+    paths: Sequence[Path], design: Design, options: argparse.Namespace
 ) -> RodReadings | CloudReadings:
     """The readings of a survey, clouds as the options say."""
     from geom.readings import load_readings
@@ -119,21 +158,21 @@ def read_readings(
     return load_readings(
         paths,
         design,
-        cloud_unit=asked.cloud_unit,
-        azimuth_of_x=asked.azimuth_of_x,
-        z_offset=asked.z_offset,
-        scanner=asked.scanner,
-        own_frames=asked.own_frames,
-        targets=asked.targets,
+        cloud_unit=options.cloud_unit,
+        azimuth_of_x=options.azimuth_of_x,
+        z_offset=options.z_offset,
+        scanner=options.scanner,
+        own_frames=options.own_frames,
+        targets=options.targets,
     )
 
 
-def _place(text: str) -> tuple[float, ...]:
+def _three_numbers(text: str) -> tuple[float, ...]:
     """Three numbers with commas between."""
-    told = tuple(float(part) for part in text.split(","))
-    if len(told) != 3:
+    numbers = tuple(float(part) for part in text.split(","))
+    if len(numbers) != 3:
         raise argparse.ArgumentTypeError(f"{text!r} is not three numbers X,Y,Z")
-    return told
+    return numbers
 
 
 def past_prior(folders: list[Path], design: Design) -> PastPrior | None:
@@ -144,3 +183,41 @@ def past_prior(folders: list[Path], design: Design) -> PastPrior | None:
     from geom.surface import learn_prior
 
     return learn_prior(load_past_surveys(folders, design), design)
+
+
+def plain_console() -> Console:
+    """Standard output for words as they are: no markup, no colours of numbers."""
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=True, markup=False)
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """One line each on standard output."""
+    console = plain_console()
+    for line in lines:
+        console.print(line)
+
+
+def print_rows(rows: Iterable[tuple[str, str]]) -> None:
+    """Names in bold and words beside them on standard output."""
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    for name, words in rows:
+        table.add_row(name, escape(words))
+    Console(highlight=False, soft_wrap=True).print(table)
+
+
+def print_document(document: bytes) -> None:
+    """A document on standard output, as it is."""
+    sys.stdout.write(document.decode("utf-8"))
+
+
+def print_file(path: Path) -> None:
+    """A file's text on standard output, as it is."""
+    sys.stdout.write(path.read_text("utf-8"))

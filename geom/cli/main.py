@@ -27,26 +27,31 @@ _ABOUT = "How far a cupola's lining is from its drawing, and what to do about it
 _CODES = (
     "Exit code 0: done. 2: bad input or usage, nothing written. 1: a fault of ours."
 )
+#: In the order of the help.
+_COMMANDS = (
+    survey,
+    view,
+    next_stations,
+    sheet,
+    desk,
+    recheck,
+    record,
+    change,
+    wear,
+    campaigns,
+)
 
 
 def parser() -> argparse.ArgumentParser:
     """All commands with their options."""
-    door = argparse.ArgumentParser(prog="daubline", description=_ABOUT, epilog=_CODES)
-    door.add_argument("--version", action="version", version=f"daubline {__version__}")
-    commands = door.add_subparsers(
+    top = argparse.ArgumentParser(prog="daubline", description=_ABOUT, epilog=_CODES)
+    top.add_argument("--version", action="version", version=f"daubline {__version__}")
+    commands = top.add_subparsers(
         title="commands", dest="command", metavar="COMMAND", required=True
     )
-    survey.add_to(commands)
-    view.add_to(commands)
-    next_stations.add_to(commands)
-    sheet.add_to(commands)
-    desk.add_to(commands)
-    recheck.add_to(commands)
-    record.add_to(commands)
-    change.add_to(commands)
-    wear.add_to(commands)
-    campaigns.add_to(commands)
-    return door
+    for command in _COMMANDS:
+        command.add_to(commands)
+    return top
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -62,11 +67,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
-    asked = parser().parse_args(arguments)
+    options = parser().parse_args(arguments)
     try:
-        asked.run(asked)
-    except DaublineError as said:
-        print(f"daubline: {said}", file=sys.stderr)  # noqa: T201
+        options.run(options)
+    except DaublineError as fault:
+        print(f"daubline: {fault}", file=sys.stderr)  # noqa: T201
         return BAD_INPUT
     except KeyboardInterrupt:
         print("daubline: stopped, nothing written", file=sys.stderr)  # noqa: T201

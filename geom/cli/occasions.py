@@ -1,6 +1,6 @@
-"""What a command is told of when a survey was made.
+"""When a survey was made, as options say it; ``survey --record`` adds the survey.
 
-``survey --record``: the survey just made goes into the record of its lining.
+Everything that could stop the survey from being added is checked before the long work.
 """
 
 from __future__ import annotations
@@ -59,8 +59,8 @@ def add_occasion(
     )
 
 
-def occasion_of(asked: argparse.Namespace) -> Occasion:
-    """The occasion that a command was told.
+def occasion_of(options: argparse.Namespace) -> Occasion:
+    """The occasion that the options say.
 
     Raises
     ------
@@ -77,14 +77,14 @@ def occasion_of(asked: argparse.Namespace) -> Occasion:
     )
     from geom.units import kilograms
 
-    missing = [f"--{name}" for name in _NEEDED if getattr(asked, name) is None]
+    missing = [f"--{name}" for name in _NEEDED if getattr(options, name) is None]
     if missing:
         what = f"a survey of a record needs {' and '.join(missing)}"
         raise InputError(what, cure="Tell it beside --record")
 
     def read(name: str, reads: Callable[[str], T]) -> T:
         try:
-            return reads(getattr(asked, name))
+            return reads(getattr(options, name))
         except ValueError as fault:
             raise InputError(str(fault), place=f"--{name}") from fault
 
@@ -92,27 +92,27 @@ def occasion_of(asked: argparse.Namespace) -> Occasion:
         heat=read("heat", heat_in),
         stage=read("stage", stage_in),
         date=read("date", day_in),
-        hours=None if asked.hours is None else read("hours", amount_in),
-        melted=None if asked.melted is None else read("melted", kilograms),
-        campaign=asked.campaign or "",
+        hours=None if options.hours is None else read("hours", amount_in),
+        melted=None if options.melted is None else read("melted", kilograms),
+        campaign=options.campaign or "",
     )
 
 
-def told_of_occasion(asked: argparse.Namespace) -> list[str]:
+def occasion_options(options: argparse.Namespace) -> list[str]:
     """Options about the occasion that were given."""
-    given = [name for name in (*_NEEDED, *_ALSO) if getattr(asked, name) is not None]
+    given = [name for name in (*_NEEDED, *_ALSO) if getattr(options, name) is not None]
     return [f"--{name}" for name in given]
 
 
-def as_typed(asked: argparse.Namespace) -> str:
+def retype_occasion(options: argparse.Namespace) -> str:
     """The occasion as it was typed, to be typed again."""
     words = []
-    for option in told_of_occasion(asked):
-        words += [option, getattr(asked, option.removeprefix("--"))]
+    for option in occasion_options(options):
+        words += [option, getattr(options, option.removeprefix("--"))]
     return shlex.join(words)
 
 
-def refuse_half_told(asked: argparse.Namespace) -> None:
+def refuse_incomplete_occasion(options: argparse.Namespace) -> None:
     """Refuse a record without an occasion, and an occasion without a record.
 
     Raises
@@ -122,15 +122,15 @@ def refuse_half_told(asked: argparse.Namespace) -> None:
     """
     from geom.errors import InputError
 
-    if asked.record is not None:
-        occasion_of(asked)
-        _refuse_inside(asked.record, asked.out)
-    elif told := told_of_occasion(asked):
-        what = f"{told[0]} is for --record, which is not given"
+    if options.record is not None:
+        occasion_of(options)
+        _refuse_inside(options.record, options.out)
+    elif options_given := occasion_options(options):
+        what = f"{options_given[0]} is for --record, which is not given"
         raise InputError(what, cure="Name the record with --record, or leave it out")
 
 
-def refuse_early(asked: argparse.Namespace, design: Design) -> None:
+def refuse_before_work(options: argparse.Namespace, design: Design) -> None:
     """Refuse, before the long work, what could not be added after it.
 
     Raises
@@ -150,20 +150,20 @@ def refuse_early(asked: argparse.Namespace, design: Design) -> None:
         refuse_unwritable,
     )
 
-    if (asked.record / LINING).is_file():
-        record = open_record(asked.record)
-        refuse_unwritable(asked.record)
+    if (options.record / LINING).is_file():
+        record = open_record(options.record)
+        refuse_unwritable(options.record)
         try:
             refuse_other_design(record.design, design)
-        except InputError as said:
-            raise said.at(file=asked.design) from None
+        except InputError as fault:
+            raise fault.at(file=options.design) from None
     else:
-        refuse_start(asked.record)
-        record = Record(asked.record, design, ())
-    refuse_occasion(record, occasion_of(asked))
+        refuse_start(options.record)
+        record = Record(options.record, design, ())
+    refuse_occasion(record, occasion_of(options))
 
 
-def add_to_record(asked: argparse.Namespace) -> Path:
+def add_to_record(options: argparse.Namespace) -> Path:
     """Add the survey in ``--out``; the record is started if there is none.
 
     Returns
@@ -180,18 +180,19 @@ def add_to_record(asked: argparse.Namespace) -> Path:
     from geom.record.store.store import add_survey
 
     try:
-        _start(asked.record, asked.design)
-        return add_survey(asked.record, asked.out, occasion_of(asked))
-    except InputError as said:
-        cure = f"{said.cure.rstrip('.')}. " if said.cure else ""
-        words = shlex.join(["daubline", "record", "add", *map(str, _both(asked))])
+        _start(options.record, options.design)
+        return add_survey(options.record, options.out, occasion_of(options))
+    except InputError as fault:
+        cure = f"{fault.cure.rstrip('.')}. " if fault.cure else ""
+        places = str(options.record), str(options.out)
+        words = shlex.join(["daubline", "record", "add", *places])
         raise InputError(
-            said.what,
-            file=said.file,
-            place=said.place,
-            cure=f"{cure}The survey itself is in {asked.out}; once that is mended, add "
-            f"it with: {words} {as_typed(asked)}",
-        ) from said
+            fault.what,
+            file=fault.file,
+            place=fault.place,
+            cure=f"{cure}The survey itself is in {options.out}; once that is mended, "
+            f"add it with: {words} {retype_occasion(options)}",
+        ) from fault
 
 
 def _start(record: Path, design: Path) -> None:
@@ -208,15 +209,11 @@ def _start(record: Path, design: Path) -> None:
             raise
 
 
-def _both(asked: argparse.Namespace) -> tuple[Path, Path]:
-    return asked.record, asked.out
-
-
 def _refuse_inside(record: Path, out: Path) -> None:
     from geom.errors import InputError
 
-    one, other = record.resolve(), out.resolve()
-    if one == other or one in other.parents or other in one.parents:
+    record, folder = record.resolve(), out.resolve()
+    if record == folder or record in folder.parents or folder in record.parents:
         raise InputError(
             "is --record, or lies in it, or the record would lie in it",
             file=out,

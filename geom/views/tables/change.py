@@ -7,6 +7,7 @@ where its 95 % interval lies to one side of nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from geom.design import Design
 from geom.frame import clock_face
@@ -25,6 +26,7 @@ from geom.views.say import (
     say_clock,
     say_from,
     say_heights,
+    say_litres,
     say_span,
     say_time,
     say_volume,
@@ -309,3 +311,25 @@ def _where(piece: Piece, design: Design) -> tuple[str, str]:
         return hour, upfirst(say_clock(piece, design))
     low, high = piece.height_from, piece.height_to
     return heights, f"{low:.0f} to {high:.0f} mm"
+
+
+def terminal_rows(change: Change, design: Design, out: Path) -> list[tuple[str, str]]:
+    """The summary in the terminal: name and words of each line."""
+    net, side = net_volume(change)
+    rows = [
+        ("Change", plain(change.title)),
+        ("From", survey_line(change.start)),
+        ("To", survey_line(change.end)),
+        ("Lost", say_litres(change.volume.lost)),
+        ("Put back", say_litres(change.volume.restored)),
+        (f"{side.capitalize()} on balance", say_litres(net)),
+    ]
+    for name, spot in (
+        ("Greatest loss", change.greatest_loss),
+        ("Most put back", change.greatest_gain),
+    ):
+        rows.append((name, "none shown" if spot is None else say_spot(spot, design)))
+    least = say_both(change.detection, design.length_unit, finest=FINEST)
+    rows.append(("Told from", f"{least} at any one place, 95 % sure"))
+    rows += [("Warning", plain(words, most=600)) for words in change.warnings]
+    return [*rows, ("Files", f"{out}: start with change.html")]
