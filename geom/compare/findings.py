@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from geom.compare.extent import Extent
 from geom.compare.panels import PanelState
+from geom.document import AREA, FIRST, OMITTED, VOLUME, fields_document
 from geom.quantity import Quantity
-from geom.units import M2, M3, Bool, Float, Int
+from geom.units import Bool, Float, Int
 
 Action = Literal["leave", "daub", "brick", "chip", "measure again"]
 
@@ -21,6 +22,8 @@ ACTIONS: tuple[Action, ...] = ("leave", "daub", "brick", "chip", "measure again"
 NO_CALL = -1
 
 SCHEMA = "daubline.findings/1"
+#: Units of the document.
+UNITS = {"length": "mm", "area": "m2", "volume": "m3", "mass": "kg", "angle": "deg"}
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ class Surveyed:
 
     height_from: float
     height_to: float
-    area: float
+    area: float = field(metadata=AREA)
 
 
 @dataclass(frozen=True)
@@ -102,10 +105,10 @@ class Zone(Extent):
     ``volume`` is what has to be put in, or for ``chip`` what has to come off.
     """
 
-    id: int
-    action: Action
-    area: float
-    volume: Quantity
+    id: int = field(metadata=FIRST)
+    action: Action = field(metadata=FIRST)
+    area: float = field(metadata=AREA)
+    volume: Quantity = field(metadata=VOLUME)
     cutback_max: Quantity
     cutback_mean: Quantity
 
@@ -184,14 +187,14 @@ class Findings:
     readings: ReadingsSummary
     surveyed: Surveyed
     datum: Pose | None
-    volume: Volume
+    volume: Volume = field(metadata=VOLUME)
     deepest: Deepest
     levels: tuple[Level, ...]
     zones: tuple[Zone, ...]
     budget: tuple[BudgetLine, ...]
     warnings: tuple[str, ...]
-    maps: Maps
-    panels: PanelState | None = None
+    maps: Maps = field(metadata=OMITTED)
+    panels: PanelState | None = field(default=None, metadata=OMITTED)
 
     def of_action(self, action: Action) -> tuple[Zone, ...]:
         """The zones with one thing to do."""
@@ -199,73 +202,11 @@ class Findings:
 
     def to_dict(self) -> dict[str, Any]:
         """The document ``findings.json`` holds."""
+        document = fields_document(self)
+        head = ("lining", "title", "created", "version")
         return {
             "schema": SCHEMA,
-            "lining": self.lining,
-            "title": self.title,
-            "created": self.created,
-            "version": self.version,
-            "units": {
-                "length": "mm",
-                "area": "m2",
-                "volume": "m3",
-                "mass": "kg",
-                "angle": "deg",
-            },
-            "readings": {
-                "count": self.readings.count,
-                "rejected": self.readings.rejected,
-                "kinds": list(self.readings.kinds),
-            },
-            "surveyed": {
-                "height_from": self.surveyed.height_from,
-                "height_to": self.surveyed.height_to,
-                "area": self.surveyed.area * M2,
-            },
-            "datum": None if self.datum is None else vars(self.datum).copy(),
-            "volume": {
-                "rebuild": self.volume.rebuild.times(M3).to_dict(),
-                "buildup": self.volume.buildup.times(M3).to_dict(),
-                "net": self.volume.net.times(M3).to_dict(),
-            },
-            "deepest": _deepest(self.deepest),
-            "levels": [_level(level) for level in self.levels],
-            "zones": [_zone(zone) for zone in self.zones],
-            "budget": [vars(line).copy() for line in self.budget],
-            "warnings": list(self.warnings),
+            **{name: document.pop(name) for name in head},
+            "units": dict(UNITS),
+            **document,
         }
-
-
-def _deepest(deepest: Deepest) -> dict[str, Any]:
-    left = deepest.remaining_lining
-    return {
-        "cutback": deepest.cutback.to_dict(),
-        "azimuth": deepest.azimuth,
-        "height": deepest.height,
-        "remaining_lining": None if left is None else left.to_dict(),
-    }
-
-
-def _level(level: Level) -> dict[str, Any]:
-    return {
-        "height": level.height,
-        "side": level.side,
-        "design_diameter": level.design_diameter,
-        "area_diameter": level.area_diameter.to_dict(),
-        "area_change_percent": level.area_change_percent.to_dict(),
-    }
-
-
-def _zone(zone: Zone) -> dict[str, Any]:
-    return {
-        "id": zone.id,
-        "action": zone.action,
-        "azimuth_from": zone.azimuth_from,
-        "azimuth_to": zone.azimuth_to,
-        "height_from": zone.height_from,
-        "height_to": zone.height_to,
-        "area": zone.area * M2,
-        "volume": zone.volume.times(M3).to_dict(),
-        "cutback_max": zone.cutback_max.to_dict(),
-        "cutback_mean": zone.cutback_mean.to_dict(),
-    }

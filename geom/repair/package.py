@@ -7,6 +7,7 @@ from typing import Any
 
 from geom.compare.findings import Findings
 from geom.design import Design
+from geom.document import fields_document
 from geom.repair.audit.melting import WornMelting, worn_melting
 from geom.repair.audit.sand_bottom import SandBottom, sand_bottom
 from geom.repair.audit.taper import TuyereAudit, taper_audit
@@ -36,13 +37,10 @@ class RepairPackage:
 
     def to_dict(self) -> dict[str, Any]:
         """What ``findings.json`` holds under ``repair``."""
-        plan = self.plan.to_dict()
-        return {
-            **{k: v for k, v in plan.items() if k not in {"lining", "title"}},
-            "taper": [one.to_dict() for one in self.taper],
-            "melting": self.melting.to_dict(),
-            "bottom": None if self.bottom is None else self.bottom.to_dict(),
-        }
+        document: dict[str, Any] = fields_document(self)
+        document = document.pop("plan") | document
+        del document["lining"], document["title"]
+        return document
 
 
 def prepare_repair(

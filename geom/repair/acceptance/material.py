@@ -28,18 +28,18 @@ errs on the safe side where errors hang together.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from geom.compare.nodes import Nodes
 from geom.compare.volume import net_sd, positive
+from geom.document import AREA, VOLUME
 from geom.quantity import Quantity
 from geom.readings.surveys import SurveyBefore
 from geom.stats.partial_moments import chance_above, expected_excess
 from geom.surface import Grid, RadialSurface
-from geom.units import M2, M3, Bool, Float, Int
+from geom.units import Bool, Float, Int
 
 
 @dataclass(frozen=True)
@@ -75,19 +75,10 @@ class Moved:
     put_in, taken_off : Quantity
     """
 
-    area: float
-    net: Quantity
-    put_in: Quantity
-    taken_off: Quantity
-
-    def to_dict(self) -> dict[str, Any]:
-        """In m2 and m3."""
-        return {
-            "area": self.area * M2,
-            "net": self.net.times(M3).to_dict(),
-            "put_in": self.put_in.times(M3).to_dict(),
-            "taken_off": self.taken_off.times(M3).to_dict(),
-        }
+    area: float = field(metadata=AREA)
+    net: Quantity = field(metadata=VOLUME)
+    put_in: Quantity = field(metadata=VOLUME)
+    taken_off: Quantity = field(metadata=VOLUME)
 
 
 def wall_before(before: SurveyBefore, grid: Grid) -> WallBefore:

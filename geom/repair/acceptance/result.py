@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from dataclasses import dataclass, field
+from typing import Any, Literal
 
 from geom.compare.extent import Extent
+from geom.document import AREA, FIRST, MERGED, VOLUME, as_document
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import FACE, REACH, SURE, Decision
 from geom.repair.acceptance.material import Moved
 from geom.repair.audit.taper import TuyereAudit
-from geom.units import M2, M3
 
 SCHEMA = "daubline.recheck/1"
 
@@ -35,10 +35,6 @@ class Place:
     height: float
     deviation: Quantity | None
     chance: float | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in ``recheck.json``."""
-        return vars(self) | {"deviation": _told(self.deviation)}
 
 
 @dataclass(frozen=True)
@@ -72,16 +68,6 @@ class LevelCheck:
     chance: float
     decision: Decision
     measure_at: Place | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in ``recheck.json``."""
-        return vars(self) | {
-            "area_diameter": self.area_diameter.to_dict(),
-            "deviation": self.deviation.to_dict(),
-            "measure_at": None
-            if self.measure_at is None
-            else self.measure_at.to_dict(),
-        }
 
 
 @dataclass(frozen=True)
@@ -117,15 +103,6 @@ class FaceCheck:
     worst: Place | None
     measure_at: Place | None
 
-    def to_dict(self) -> dict[str, Any]:
-        """As in ``recheck.json``."""
-        return vars(self) | {
-            "deviation": _told(self.deviation),
-            "face_share": _told(self.face_share),
-            "worst": _told(self.worst),
-            "measure_at": _told(self.measure_at),
-        }
-
 
 @dataclass(frozen=True, kw_only=True)
 class ZoneCheck(Extent):
@@ -148,13 +125,13 @@ class ZoneCheck(Extent):
         What the survey before said had to be put in, or taken off.
     """
 
-    id: int
-    action: str
-    found_now: bool
-    area: float
-    face: FaceCheck
+    id: int = field(metadata=FIRST)
+    action: str = field(metadata=FIRST)
+    found_now: bool = field(metadata=FIRST)
+    area: float = field(metadata=AREA)
     moved: Moved | None = None
-    called_for: Quantity | None = None
+    called_for: Quantity | None = field(default=None, metadata=VOLUME)
+    face: FaceCheck = field(metadata=MERGED)
 
     @property
     def decision(self) -> Decision:
@@ -165,21 +142,6 @@ class ZoneCheck(Extent):
     def measure_at(self) -> Place | None:
         """Where to read once more, where it cannot be told."""
         return self.face.measure_at
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in ``recheck.json``; areas m2 and volumes m3."""
-        first = {"id": self.id, "action": self.action, "found_now": self.found_now}
-        told = (
-            first
-            | vars(self)
-            | {
-                "area": self.area * M2,
-                "moved": _told(self.moved),
-                "called_for": _volume(self.called_for),
-            }
-        )
-        del told["face"]
-        return told | self.face.to_dict()
 
 
 @dataclass(frozen=True)
@@ -200,18 +162,9 @@ class Material:
     """
 
     zones: Moved | None
-    called_for: Quantity | None
-    planned: float | None
+    called_for: Quantity | None = field(metadata=VOLUME)
+    planned: float | None = field(metadata=VOLUME)
     wall: Moved
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in ``recheck.json``; m2 and m3."""
-        return {
-            "zones": _told(self.zones),
-            "called_for": _volume(self.called_for),
-            "planned": None if self.planned is None else self.planned * M3,
-            "wall": self.wall.to_dict(),
-        }
 
 
 @dataclass(frozen=True)
@@ -283,26 +236,13 @@ class Recheck:
                 "reach": REACH,
             },
             "verdict": self.verdict,
-            "levels": [level.to_dict() for level in self.levels],
-            "zones": [zone.to_dict() for zone in self.zones],
+            "levels": as_document(self.levels),
+            "zones": as_document(self.zones),
             "measure_at": [
-                {"for": what} | place.to_dict() for what, place in self.to_measure()
+                {"for": what} | as_document(place) for what, place in self.to_measure()
             ],
-            "material": self.material.to_dict(),
+            "material": as_document(self.material),
             "left_out": list(self.left_out),
-            "taper": [tuyere.to_dict() for tuyere in self.taper],
+            "taper": as_document(self.taper),
             "warnings": list(self.warnings),
         }
-
-
-class _Tells(Protocol):
-    def to_dict(self) -> dict[str, Any]: ...
-
-
-def _told(what: _Tells | None) -> dict[str, Any] | None:
-    return None if what is None else what.to_dict()
-
-
-def _volume(quantity: Quantity | None) -> dict[str, float] | None:
-    """From mm3 to m3."""
-    return None if quantity is None else quantity.times(M3).to_dict()

@@ -28,7 +28,7 @@ with the blast.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -36,9 +36,12 @@ import numpy as np
 from geom.compare.findings import Findings, Level
 from geom.design import Design
 from geom.design.shop import Melting
+from geom.document import AREA, MERGED, fields_document, only
 from geom.quantity import Quantity
 from geom.surface import RadialSurface
 
+#: What the document tells of a section beside what it does.
+_SECTION = only("height", "side", "design_diameter", "area_diameter", merged=True)
 #: Sections this near to the worst ring are of the melting zone, mm.
 NEAR = 150.0
 #: Iron from each square millimetre of section, kg/h: 10 lb/in2 h, common practice, from
@@ -54,6 +57,8 @@ class Worn:
     ----------
     area_ratio : Quantity
         Area over area as drawn.
+    change_percent : Quantity
+        Of area, and so of rate and blast.
     rate : Quantity or None, kg/h
         That keeps the specific rate; None where the design file tells none.
     blast : Quantity or None, m3/h
@@ -61,24 +66,9 @@ class Worn:
     """
 
     area_ratio: Quantity
+    change_percent: Quantity
     rate: Quantity | None
     blast: Quantity | None
-
-    @property
-    def change_percent(self) -> Quantity:
-        """Of area, and so of rate and blast."""
-        ratio = self.area_ratio
-        low, high = ratio.low95 - 1.0, ratio.high95 - 1.0
-        return Quantity(ratio.value - 1.0, ratio.sd, low, high).times(100.0)
-
-    def to_dict(self) -> dict[str, Any]:
-        """As it is written in ``findings.json``; rate kg/h, blast m3/h."""
-        return {
-            "area_ratio": self.area_ratio.to_dict(),
-            "change_percent": self.change_percent.to_dict(),
-            "rate": None if self.rate is None else self.rate.to_dict(),
-            "blast": None if self.blast is None else self.blast.to_dict(),
-        }
 
 
 @dataclass(frozen=True)
@@ -91,18 +81,8 @@ class WornLevel:
     worn : Worn
     """
 
-    level: Level
-    worn: Worn
-
-    def to_dict(self) -> dict[str, Any]:
-        """As it is written in ``findings.json``."""
-        return {
-            "height": self.level.height,
-            "side": self.level.side,
-            "design_diameter": self.level.design_diameter,
-            "area_diameter": self.level.area_diameter.to_dict(),
-            **self.worn.to_dict(),
-        }
+    level: Level = field(metadata=_SECTION)
+    worn: Worn = field(metadata=MERGED)
 
 
 @dataclass(frozen=True)
@@ -128,22 +108,14 @@ class WornMelting:
     levels: tuple[WornLevel, ...]
     ring: float
     heights: tuple[float, ...]
-    zone: Worn
-    drawn_area: float
+    drawn_area: float = field(metadata=AREA)
+    zone: Worn = field(metadata=MERGED)
     common_rule: Quantity
 
     def to_dict(self) -> dict[str, Any]:
         """As it is written in ``findings.json``; areas m2."""
-        return {
-            "levels": [one.to_dict() for one in self.levels],
-            "melting_zone": {
-                "ring": self.ring,
-                "heights": list(self.heights),
-                "drawn_area": self.drawn_area * 1e-6,
-                **self.zone.to_dict(),
-                "common_rule": self.common_rule.to_dict(),
-            },
-        }
+        zone = fields_document(self)
+        return {"levels": zone.pop("levels"), "melting_zone": zone}
 
 
 def worn_melting(
@@ -225,8 +197,11 @@ def _drawn_area(level: Level) -> float:
 
 
 def _worn(ratio: Quantity, told: Melting) -> Worn:
+    low, high = ratio.low95 - 1.0, ratio.high95 - 1.0
+    change = Quantity(ratio.value - 1.0, ratio.sd, low, high)
     return Worn(
         area_ratio=ratio,
+        change_percent=change.times(100.0),
         rate=None if told.rate is None else ratio.times(told.rate),
         blast=None if told.blast is None else ratio.times(told.blast),
     )

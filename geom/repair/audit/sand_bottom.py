@@ -24,17 +24,18 @@ Fall and least thickness are the shop's; their defaults are common practice, no 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
 from geom.compare.levels import section_area
 from geom.design import Design, Opening
+from geom.document import VOLUME
 from geom.frame import clock_face, wrap
 from geom.quantity import Quantity
 from geom.surface import RadialSurface
-from geom.units import Float, say_both
+from geom.units import M3, Float, say_both
 
 #: Mean distance of a disc's points from a point of its rim, over its radius.
 MEAN_DISTANCE = 32.0 / (9.0 * np.pi)
@@ -99,28 +100,11 @@ class SandBottom:
     least: float
     greatest: float
     middle: float
-    volume: Quantity
+    volume: Quantity = field(metadata=VOLUME)
     mass: Quantity
     strike: tuple[Strike, ...]
     above_sill: float
     notes: tuple[str, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """As it is written in ``findings.json``; volume m3, mass kg, lengths mm."""
-        return {
-            "tap_azimuth": self.tap_azimuth,
-            "radius": self.radius.to_dict(),
-            "radius_from": self.radius_from,
-            "fall": self.fall,
-            "least": self.least,
-            "greatest": self.greatest,
-            "middle": self.middle,
-            "volume": self.volume.times(1e-9).to_dict(),
-            "mass": self.mass.to_dict(),
-            "strike": [vars(point).copy() for point in self.strike],
-            "above_sill": self.above_sill,
-            "notes": list(self.notes),
-        }
 
 
 def sand_bottom(
@@ -169,7 +153,7 @@ def sand_bottom(
         greatest=least + 2.0 * fall * radius.value,
         middle=least + fall * radius.value,
         volume=volume,
-        mass=volume.times(1e-9 * design.shop.bottom.density),
+        mass=volume.times(M3 * design.shop.bottom.density),
         strike=tuple(
             _strike(design, tap, radius.value, turned)
             for turned in np.arange(_POINTS) * 360.0 / _POINTS

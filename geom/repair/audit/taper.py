@@ -33,7 +33,7 @@ is asked for, so that a node of a scanned wall stands for its own cell and no ot
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -214,14 +214,6 @@ class Measure:
     found: Quantity | None
     repaired: Quantity
 
-    def to_dict(self) -> dict[str, Any]:
-        """As it is written in ``findings.json``."""
-        return {
-            "drawn": self.drawn,
-            "found": None if self.found is None else self.found.to_dict(),
-            "repaired": self.repaired.to_dict(),
-        }
-
 
 @dataclass(frozen=True)
 class TuyereAudit:
@@ -260,22 +252,6 @@ class TuyereAudit:
     in_front: Quantity | None
     slope: Measure | None
     reach: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """As it is written in ``findings.json``."""
-        front = self.in_front
-        return {
-            "number": self.number,
-            "azimuth": self.azimuth,
-            "height": self.height,
-            "call": self.call,
-            "chance": self.chance,
-            "chance_repaired": self.chance_repaired,
-            "overhang": self.overhang.to_dict(),
-            "in_front": None if front is None else front.to_dict(),
-            "slope": None if self.slope is None else self.slope.to_dict(),
-            "reach": self.reach,
-        }
 
 
 @on_one_thread_when_small(lambda surface, *_, **__: surface.count)

@@ -17,11 +17,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from geom.design import Brickwork
+from geom.document import OMITTED
 from geom.frame import wrap
 from geom.repair.masonry.bonds import Bond, BondMix
 from geom.repair.masonry.bricks import brick_volume
@@ -198,7 +199,7 @@ class BrickCount:
     pieces: int
     for_pieces: int
     breakage: int
-    each: float
+    each: float = field(metadata=OMITTED)
 
     @property
     def needed(self) -> int:
@@ -229,15 +230,15 @@ class Arc:
         Share that is not opening.
     """
 
-    course: int
+    course: int = field(metadata=OMITTED)
     azimuth_from: float
     azimuth_to: float
     length: float
     whole: int
-    first: float
+    first: float = field(metadata=OMITTED)
     pieces: tuple[float, ...]
-    face: float
-    wall: float = 1.0
+    face: float = field(metadata=OMITTED)
+    wall: float = field(default=1.0, metadata=OMITTED)
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from geom.design import Brickwork
+from geom.document import as_document
 from geom.repair.masonry.bonds import Bond, closest
 from geom.repair.masonry.courses import (
+    Arc,
     BrickTally,
     Course,
     count_bricks,
@@ -28,7 +31,7 @@ from geom.repair.masonry.courses import (
     square_out,
 )
 from geom.repair.wall import Wall
-from geom.units import Bool, Float, say_length
+from geom.units import M3, Bool, Float, say_length
 
 #: Cutting that is as good as the least, as a multiple of it.
 _AS_GOOD = 1.1
@@ -82,6 +85,35 @@ class LayUp:
     def daub(self) -> float:
         """All the daub in it, mm3."""
         return self.in_front + self.behind + self.beside
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in the document of a plan: course by course, volumes m3."""
+        arcs: list[list[Arc]] = [[] for _ in self.courses]
+        for arc in self.tally.arcs:
+            arcs[arc.course].append(arc)
+        return {
+            "bricks": [
+                as_document(count) | {"needed": count.needed}
+                for count in self.tally.bricks
+            ],
+            "build": self.bond.build,
+            "courses": [
+                {
+                    "height_from": course.low,
+                    "height_to": course.high,
+                    "ring": course.ring,
+                    "arcs": as_document(laid),
+                }
+                for course, laid in zip(self.courses, arcs, strict=True)
+            ],
+            "rings": self.tally.rings,
+            "cover": self.cover,
+            "bed": self.bed,
+            "bed_most": self.bed_most,
+            "seat": self.seat,
+            "volume": self.tally.volume * M3,
+            "joints": self.joints * M3,
+        }
 
 
 @dataclass(frozen=True)

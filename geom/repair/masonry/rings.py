@@ -23,7 +23,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, permutations, product
-from typing import Any
 
 import numpy as np
 
@@ -219,21 +218,6 @@ class RingCount:
     def needed(self) -> int:
         """Bricks that the ring takes, the one that is cut among them."""
         return self.whole + self.cut
-
-    def to_dict(self) -> dict[str, Any]:
-        """As it is written in ``findings.json``."""
-        return {
-            "bore_radius": self.bore_radius,
-            "build": self.build,
-            "course": self.course,
-            "bricks": [{"name": name, "count": n} for name, n in self.bricks],
-            "needed": self.needed,
-            "cut": {"hot": self.cut_hot, "back": self.cut_back} if self.cut else None,
-            "joint_asked": self.joint_asked,
-            "joint_hot": self.joint_hot,
-            "joint_back": self.joint_back,
-            "turns": self.turns,
-        }
 
 
 def ring(

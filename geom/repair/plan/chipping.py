@@ -6,17 +6,17 @@ it is reached, so that nobody gouges sound lining.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.ndimage import binary_dilation
 
 from geom.design import Design, Opening
+from geom.document import VOLUME, only
 from geom.frame import turn
 from geom.quantity import Quantity
 from geom.surface import Grid
-from geom.units import M3, Bool
+from geom.units import Bool
 
 
 @dataclass(frozen=True)
@@ -34,24 +34,11 @@ class Chipping:
         Openings it reaches, or lies within one cell of.
     """
 
-    volume: Quantity
+    volume: Quantity = field(metadata=VOLUME)
     thickness: Quantity
     stop_height: float
     stop_radius: float
-    fouled: tuple[Opening, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Volume m3, lengths mm, angles degrees."""
-        return {
-            "volume": self.volume.times(M3).to_dict(),
-            "thickness": self.thickness.to_dict(),
-            "stop_height": self.stop_height,
-            "stop_radius": self.stop_radius,
-            "fouled": [
-                {"kind": hole.kind, "azimuth": hole.azimuth, "height": hole.height}
-                for hole in self.fouled
-            ],
-        }
+    fouled: tuple[Opening, ...] = field(metadata=only("kind", "azimuth", "height"))
 
 
 def openings_fouled(grid: Grid, mask: Bool, design: Design) -> tuple[Opening, ...]:

@@ -8,14 +8,14 @@ share.  The dry mass is the wet one over 1 + w, water w being a share of the dry
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from geom.design import Mix
+from geom.document import AREA, VOLUME
 from geom.quantity import Quantity
-from geom.units import M2, M3
+from geom.units import M3
 
 _LITRES = 1e-6
 
@@ -46,8 +46,8 @@ class Daub:
         Of clay wash.
     """
 
-    volume: Quantity
-    mixed: Quantity
+    volume: Quantity = field(metadata=VOLUME)
+    mixed: Quantity = field(metadata=VOLUME)
     mass: Quantity
     sand: Quantity
     clay: Quantity
@@ -56,25 +56,8 @@ class Daub:
     batches: int
     thickness: float
     layers: int
-    wash_area: float
-    wash: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Volumes m3, areas m2, masses kg, water litres, thickness mm."""
-        return {
-            "volume": self.volume.times(M3).to_dict(),
-            "mixed": self.mixed.times(M3).to_dict(),
-            "mass": self.mass.to_dict(),
-            "sand": self.sand.to_dict(),
-            "clay": self.clay.to_dict(),
-            "water_least": self.water_least,
-            "water_most": self.water_most,
-            "batches": self.batches,
-            "thickness": self.thickness,
-            "layers": self.layers,
-            "wash_area": self.wash_area * M2,
-            "wash": self.wash * M3,
-        }
+    wash_area: float = field(metadata=AREA)
+    wash: float = field(metadata=VOLUME)
 
 
 def daub_for(volume: Quantity, mix: Mix, *, thickness: float, face: float) -> Daub:

@@ -21,7 +21,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.special import gammaincinv
@@ -165,10 +164,6 @@ class OrderLine:
     stock: int | None
     pack: float
     packs: int
-
-    def to_dict(self) -> dict[str, Any]:
-        """As it stands; masses kg."""
-        return vars(self).copy()
 
 
 def order_list(

@@ -7,13 +7,13 @@ from typing import Any
 
 from geom.compare.extent import Extent
 from geom.compare.findings import Action
+from geom.document import AREA, FIRST, OMITTED, VOLUME, fields_document
 from geom.quantity import Quantity
-from geom.repair.masonry.courses import Arc
 from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.order import OrderLine
-from geom.units import M2, M3, Float, Int
+from geom.units import Float, Int
 
 SCHEMA = "daubline.repair/1"
 
@@ -43,41 +43,22 @@ class ZonePlan(Extent):
         Of each cell, that is the zone's own.
     """
 
-    id: int
-    action: Action
-    area: float
-    rebuild: float
-    buildup: float
+    id: int = field(metadata=FIRST)
+    action: Action = field(metadata=FIRST)
+    area: float = field(metadata=AREA)
+    rebuild: float = field(metadata=VOLUME)
+    buildup: float = field(metadata=VOLUME)
     chip: Chipping | None
     brickwork: LayUp | None
-    cut: Quantity | None
+    cut: Quantity | None = field(metadata=VOLUME)
     daub: Daub | None
     notes: tuple[str, ...]
-    share: Float = field(repr=False, compare=False)
+    share: Float = field(repr=False, compare=False, metadata=OMITTED)
 
     @property
     def settled(self) -> bool:
         """Whether it is known what goes in."""
         return self.chip is not None or self.daub is not None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Lengths mm, areas m2, volumes m3, masses kg."""
-        return {
-            "id": self.id,
-            "action": self.action,
-            "azimuth_from": self.azimuth_from,
-            "azimuth_to": self.azimuth_to,
-            "height_from": self.height_from,
-            "height_to": self.height_to,
-            "area": self.area * M2,
-            "rebuild": self.rebuild * M3,
-            "buildup": self.buildup * M3,
-            "chip": None if self.chip is None else self.chip.to_dict(),
-            "brickwork": None if self.brickwork is None else _laid(self.brickwork),
-            "cut": None if self.cut is None else self.cut.times(M3).to_dict(),
-            "daub": None if self.daub is None else self.daub.to_dict(),
-            "notes": list(self.notes),
-        }
 
 
 @dataclass(frozen=True)
@@ -121,10 +102,6 @@ class Account:
         """All the room there is for it, mm3."""
         return self.rebuild - self.left + self.cut + self.before
 
-    def to_dict(self) -> dict[str, float]:
-        """Volumes, m3."""
-        return {name: value * M3 for name, value in vars(self).items()}
-
 
 @dataclass(frozen=True)
 class RepairPlan:
@@ -152,9 +129,9 @@ class RepairPlan:
     daub: Daub
     order: tuple[OrderLine, ...]
     confidence: float
-    account: Account
+    account: Account = field(metadata=VOLUME)
     notes: tuple[str, ...]
-    owner: Int = field(repr=False, compare=False)
+    owner: Int = field(repr=False, compare=False, metadata=OMITTED)
 
     def of_action(self, action: Action) -> tuple[ZonePlan, ...]:
         """The zones with one thing to do."""
@@ -162,57 +139,4 @@ class RepairPlan:
 
     def to_dict(self) -> dict[str, Any]:
         """Lengths mm, areas m2, volumes m3, masses kg, water litres."""
-        return {
-            "schema": SCHEMA,
-            "lining": self.lining,
-            "title": self.title,
-            "zones": [zone.to_dict() for zone in self.zones],
-            "daub": self.daub.to_dict(),
-            "order": [line.to_dict() for line in self.order],
-            "confidence": self.confidence,
-            "account": self.account.to_dict(),
-            "notes": list(self.notes),
-        }
-
-
-def _laid(layup: LayUp) -> dict[str, Any]:
-    return {
-        "bricks": [
-            {
-                "name": one.name,
-                "whole": one.whole,
-                "pieces": one.pieces,
-                "for_pieces": one.for_pieces,
-                "breakage": one.breakage,
-                "needed": one.needed,
-            }
-            for one in layup.tally.bricks
-        ],
-        "build": layup.bond.build,
-        "courses": [
-            {
-                "height_from": course.low,
-                "height_to": course.high,
-                "ring": course.ring,
-                "arcs": [_arc(one) for one in layup.tally.arcs if one.course == k],
-            }
-            for k, course in enumerate(layup.courses)
-        ],
-        "rings": layup.tally.rings,
-        "cover": layup.cover,
-        "bed": layup.bed,
-        "bed_most": layup.bed_most,
-        "seat": layup.seat,
-        "volume": layup.tally.volume * M3,
-        "joints": layup.joints * M3,
-    }
-
-
-def _arc(arc: Arc) -> dict[str, Any]:
-    return {
-        "azimuth_from": arc.azimuth_from,
-        "azimuth_to": arc.azimuth_to,
-        "length": arc.length,
-        "whole": arc.whole,
-        "pieces": list(arc.pieces),
-    }
+        return {"schema": SCHEMA, **fields_document(self)}

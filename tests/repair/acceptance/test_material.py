@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from geom.compare.nodes import Nodes
+from geom.document import as_document
 from geom.quantity import Quantity
 from geom.readings.surveys import PastSurvey, SurveyBefore
 from geom.repair.acceptance.material import (
@@ -89,7 +90,7 @@ def test_a_ring_known_exactly_is_a_ring():
     assert told.net.value == pytest.approx(ring(480.0, 452.0), rel=1e-9)
     assert told.taken_off.value == pytest.approx(0.0, abs=1e-6)
     assert told.area == pytest.approx(2.0 * np.pi * RADIUS * 1300.0, rel=1e-9)
-    assert told.to_dict()["put_in"]["value"] == pytest.approx(0.1066, rel=1e-3)
+    assert as_document(told)["put_in"]["value"] == pytest.approx(0.1066, rel=1e-3)
 
 
 def test_a_ring_chipped_off_is_taken_off():

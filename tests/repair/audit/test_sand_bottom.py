@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import dblquad
 
 from geom.design import Bottom, Design, Opening, Profile, RepairRules, Shop
+from geom.document import as_document
 from geom.repair.audit.sand_bottom import (
     bottom_volume,
     found_radius,
@@ -146,7 +147,7 @@ def test_where_the_tap_hole_stands_does_not_matter() -> None:
 
 
 def test_what_is_told_can_be_written() -> None:
-    told = json.loads(json.dumps(sand_bottom(tapped()).to_dict()))
+    told = json.loads(json.dumps(as_document(sand_bottom(tapped()))))
     assert told["volume"]["value"] == pytest.approx(integrated(LEAST, FALL) * 1e-9)
     assert len(told["strike"]) == 8
     assert told["strike"][2]["clock"] == "3 o'clock"

@@ -10,6 +10,7 @@ import pytest
 from scipy.stats import norm
 
 from geom.design import Design, Opening, Profile, RepairRules
+from geom.document import as_document
 from geom.repair.audit.taper import (
     OpeningGeometry,
     call_of,
@@ -206,7 +207,7 @@ def test_no_tuyeres_no_audit_and_what_is_told_can_be_written() -> None:
     assert taper_audit(known_surface(bare, KnownWall(about(0, 0))), bare) == ()
     design = lipped_design()
     surface = known_surface(design, KnownWall(about(9, 2), either_side(4.0)))
-    told = [audit.to_dict() for audit in taper_audit(surface, design)]
+    told = as_document(taper_audit(surface, design))
     again = json.loads(json.dumps(told))
     assert [one["number"] for one in again] == [1, 2, 3]
     assert again[0]["overhang"]["found"]["value"] == pytest.approx(18.0)

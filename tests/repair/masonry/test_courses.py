@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from geom.design import Shop
+from geom.document import as_document
 from geom.repair.masonry.bricks import brick_volume
 from geom.repair.plan.result import ZonePlan
 from tests.repair.surveyed import SLIGHT, STEEP, STRETCHER, box, planned, together
@@ -71,7 +72,7 @@ def test_a_ring_goes_all_round() -> None:
 
 def test_every_arc_is_written_down() -> None:
     zone = brick_zone(ACROSS, STRETCHER)
-    courses = zone.to_dict()["brickwork"]["courses"]
+    courses = as_document(zone)["brickwork"]["courses"]
     assert [len(course["arcs"]) for course in courses] == [
         sum(one.course == k for one in zone.brickwork.tally.arcs)
         for k in range(len(courses))

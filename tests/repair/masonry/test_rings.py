@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 
 import numpy as np
@@ -312,13 +311,3 @@ def test_what_goes_into_no_ring_is_told() -> None:
     with pytest.raises(InputError, match="radius 50 mm"):
         ring(50.0, [block], 3.0)
     assert ring(500.0, [block], 3.0).needed == 4
-
-
-@pytest.mark.parametrize("joint", [0.0, 3.0])
-def test_it_is_written_as_plain_numbers(joint: float) -> None:
-    found = ring(np.float64(457.2), list(SERIES.values()), np.float64(joint))
-    told = json.loads(json.dumps(found.to_dict()))
-    assert told["needed"] == found.needed
-    assert sum(b["count"] for b in told["bricks"]) == found.whole
-    assert told["turns"] is True
-    assert (told["cut"] is None) == (not found.cut)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 import geom
 from geom.design import Design, Shop
+from geom.document import as_document
 from geom.repair.plan.result import RepairPlan
 from tests.repair.known_wall import Field
 from tests.repair.surveyed import SPLIT, STRETCHER, box, hollow, planned, together
@@ -117,8 +118,8 @@ def test_a_design_in_inches_and_in_millimetres_give_one_plan(tmp_path: Path) -> 
     one, other = (flat(plan.to_dict()) for plan in plans)
     assert one == pytest.approx(other, rel=1e-9)
     wrong = planned(written(tmp_path, "cm", 2.6), BURNT)[0]
-    assert flat(wrong.account.to_dict()) != pytest.approx(
-        flat(plans[0].account.to_dict()), rel=1e-3
+    assert flat(as_document(wrong.account)) != pytest.approx(
+        flat(as_document(plans[0].account)), rel=1e-3
     )
 
 
