@@ -1,14 +1,11 @@
-"""The design file: a drawing written down in TOML.
-
-The tables below are the format: a new key is one more line there, and one more
-attribute of the part of the drawing that it fills.
-"""
+"""The design file: a drawing written down in TOML."""
 
 from __future__ import annotations
 
 import os
 import re
 import tomllib
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -23,104 +20,12 @@ from geom.design.drawing import (
     RodErrors,
     Target,
 )
-from geom.design.schema import (
-    BED_AND_COVER,
-    CONFIDENCE,
-    SHOP_TABLES,
-    Key,
-    TableSchema,
-    azimuth,
-    fall,
-    hole_kind,
-    length,
-    one_of,
-    positive_angle,
-    positive_length,
-    refuse_unknown,
-    shop_of,
-    step_round,
-    words,
-)
+from geom.design.schema import LINING, TABLES, refuse_unknown
+from geom.design.shop import Bottom, Brick, Brickwork, Melting, Mix, Shop
 from geom.design.text_file import read_text
 from geom.errors import InputError
-from geom.units import MM_PER
 
-_OPENING = (
-    Key("azimuth", azimuth),
-    Key("height", length),
-    Key("width", positive_length),
-    Key("tall", positive_length),
-)
-
-LINING = TableSchema(
-    "lining",
-    (
-        Key("name", words),
-        Key("length_unit", one_of(*MM_PER)),
-        Key("azimuth_zero", words),
-        Key("azimuth_sense", one_of("clockwise", "counterclockwise")),
-        Key("height_zero", words),
-    ),
-    required=True,
-)
-SHELL = TableSchema(
-    "shell",
-    (
-        Key("radius", positive_length),
-        Key("least_lining", positive_length, required=False),
-    ),
-)
-PROFILE = TableSchema(
-    "profile",
-    (Key("height", length), Key("radius", positive_length)),
-    many=True,
-    required=True,
-)
-TUYERE = TableSchema("tuyere", _OPENING, many=True)
-HOLE = TableSchema("hole", (Key("kind", hole_kind), *_OPENING), many=True)
-DATUM_BAND = TableSchema(
-    "datum_band",
-    (Key("from", length, becomes="low"), Key("to", length, becomes="high")),
-    many=True,
-)
-TARGET = TableSchema(
-    "target",
-    (
-        Key("name", words),
-        Key("azimuth", azimuth),
-        Key("height", length),
-        Key("radius", positive_length, required=False),
-    ),
-    many=True,
-)
-REPAIR = TableSchema(
-    "repair",
-    (
-        Key("brick_threshold", positive_length, required=False),
-        Key("tolerance", positive_length, required=False),
-        Key("bottom_fall", fall, required=False),
-        *BED_AND_COVER,
-        CONFIDENCE,
-    ),
-)
-ROD = TableSchema(
-    "rod",
-    (
-        Key("step", positive_length, required=False),
-        Key("repeatability", positive_length, required=False),
-        Key("centring", positive_length, required=False),
-        Key("set_up", one_of("sheet", "height"), required=False),
-        Key("azimuth_sd", positive_angle, required=False),
-        Key("height_sd", positive_length, required=False),
-        Key("tilt_sd", positive_angle, required=False),
-        Key("height_step", positive_length, required=False),
-        Key("azimuth_step", step_round, required=False),
-    ),
-)
-OF_DRAWING = (SHELL, PROFILE, TUYERE, HOLE, DATUM_BAND, TARGET, REPAIR, ROD)
-TABLES = (LINING, *OF_DRAWING, *SHOP_TABLES)
-
-_LARGEST = 4 * 1024 * 1024
+_MAX_BYTES = 4 * 1024 * 1024
 _WHERE = re.compile(r" \(at (?:(line \d+), (column \d+)|(end of document))\)$")
 
 
@@ -144,9 +49,9 @@ def load_design(path: str | os.PathLike[str]) -> Design:
         unknown one, or draws what cannot be built.
     """
     file = os.fspath(path)
-    raw = _parsed(read_text(path, largest=_LARGEST), file)
+    raw = _parsed(read_text(path, largest=_MAX_BYTES), file)
     refuse_unknown(raw, [table.name for table in TABLES], file=file)
-    design = _drawn(raw, file)
+    design = _design(raw, file)
     refuse_senseless(design, file=file)
     refuse_senseless_shop(design, file=file)
     return design
@@ -160,42 +65,60 @@ def _parsed(text: str, file: str) -> dict[str, Any]:
         what = "brackets are nested too deep for a design file"
         raise InputError(what, file=file, cure=cure) from fault
     except ValueError as fault:
-        said = str(fault)
+        message = str(fault)
         place = None
-        if (where := _WHERE.search(said)) is not None:
+        if (where := _WHERE.search(message)) is not None:
             place = ", ".join(part for part in where.groups() if part)
-            said = said[: where.start()]
-        what = f"it is not TOML ({said})"
+            message = message[: where.start()]
+        what = f"it is not TOML ({message})"
         raise InputError(what, file=file, place=place, cure=cure) from fault
 
 
-def _drawn(raw: dict[str, Any], file: str) -> Design:
-    lining = LINING.read(raw.get(LINING.name), file=file, unit="")[0]
+def _design(raw: dict[str, Any], file: str) -> Design:
+    """Put together what the tables hold; what they do not has its default."""
+    (lining,) = LINING.read(raw.get(LINING.name), file=file, unit="")
     unit = lining["length_unit"]
-    told = {
+    entries = {
         table.name: table.read(raw.get(table.name), file=file, unit=unit)
-        for table in TABLES[1:]
+        for table in TABLES
+        if table is not LINING
     }
-    shell, profile, tuyeres, holes, bands, targets, repair, rod = (
-        told[table.name] for table in OF_DRAWING
-    )
-    rules = repair[0] if repair else {}
-    shop = shop_of(*(told[table.name] for table in SHOP_TABLES), repair=rules)
+    single = {name: found[0] if found else {} for name, found in entries.items()}
+    shell, repair = single["shell"], single["repair"]
+    profile = entries["profile"]
     return Design(
         **lining,
         profile=Profile(
-            height=np.array([entry["height"] for entry in profile], dtype=np.float64),
-            radius=np.array([entry["radius"] for entry in profile], dtype=np.float64),
+            height=np.array([corner["height"] for corner in profile], np.float64),
+            radius=np.array([corner["radius"] for corner in profile], np.float64),
         ),
-        shell_radius=shell[0]["radius"] if shell else None,
-        least_lining=shell[0].get("least_lining") if shell else None,
+        shell_radius=shell.get("radius"),
+        least_lining=shell.get("least_lining"),
         openings=(
-            *(Opening(kind="tuyere", **entry) for entry in tuyeres),
-            *(Opening(**entry) for entry in holes),
+            *(Opening(kind="tuyere", **entry) for entry in entries["tuyere"]),
+            *(Opening(**entry) for entry in entries["hole"]),
         ),
-        datum_bands=tuple(DatumBand(**entry) for entry in bands),
-        targets=tuple(Target(**entry) for entry in targets),
-        repair=RepairRules(**rules),
-        rod=RodErrors(**rod[0]) if rod else RodErrors(),
-        shop=shop,
+        datum_bands=tuple(
+            DatumBand(entry["from"], entry["to"]) for entry in entries["datum_band"]
+        ),
+        targets=tuple(Target(**entry) for entry in entries["target"]),
+        repair=RepairRules(**_of_class(RepairRules, repair)),
+        rod=RodErrors(**single["rod"]),
+        shop=Shop(
+            bricks=tuple(Brick(**entry) for entry in entries["brick"]),
+            brickwork=Brickwork(**single["brickwork"], **_of_class(Brickwork, repair)),
+            mix=Mix(**single["mix"]),
+            bottom=Bottom(**single["bottom"]),
+            melting=Melting(**single["melting"]),
+            confidence=repair.get("order_confidence", Shop.confidence),
+        ),
     )
+
+
+def _of_class(part: type, entry: dict[str, Any]) -> dict[str, Any]:
+    """The values of a table that are attributes of one part of the design.
+
+    ``[repair]`` fills the rules, the limits of the brickwork, and the order.
+    """
+    names = {each.name for each in fields(part)}
+    return {key: value for key, value in entry.items() if key in names}

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from geom.design.text_file import join_words
 from geom.errors import InputError
-from geom.readings.clouds.binary import file_length, open_binary, open_npy
+from geom.readings.clouds.binary import file_length, open_binary
 from geom.readings.clouds.e57 import open_e57
 from geom.readings.clouds.las import open_las
+from geom.readings.clouds.npy import open_npy
 from geom.readings.clouds.ply import open_ply
 from geom.readings.clouds.source import CloudSource
 from geom.readings.clouds.text import open_text

@@ -1,8 +1,8 @@
 """A text of points: ``.xyz``, ``.txt``, ``.csv``, and the body of an ASCII PLY.
 
-Rows of a text with x, y and z in three of its columns.
-
-The head of a text of points: comments, names of the columns, the first row.
+A head of comments and perhaps names of columns, then a row for each point, x, y and z
+in three of its columns.  polars parses whole blocks of rows; a block that it refuses is
+tidied and parsed again, and only then searched for the bad row.
 """
 
 from __future__ import annotations
@@ -36,8 +36,24 @@ from geom.units import MM_PER, Float
 
 Rows = tuple[Float, Float, Float]
 
+#: Bytes past which a line is no row of coordinates.
+LONGEST_LINE = 64 * 1024
+
 _BLANKS = b" \t\r"
+_SEPARATORS = (";", ",", "\t", " ")
+_NUMBER = re.compile(
+    r"[+-]?((\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan|inf|infinity)", re.IGNORECASE
+)
+_NAME = re.compile(rf"([xyz])(?:[\s_(\[]+({'|'.join(MM_PER)})[)\]]?)?", re.IGNORECASE)
+_CURE = (
+    "A row is x y z, separated by blanks, tabs, commas or semicolons, decimals with a "
+    "point; one row above may name the columns x, y, z"
+)
 _SAMPLE = 4096  # bytes that tell whether the rest is worth reading as it is
+_MAX_COMMENTS = 1024 * 1024  # bytes of them, after which no row is looked for
+#: Bytes read at once: enough for all threads, few enough for the processor's cache.
+_BLOCK = 4 * 1024 * 1024
+_SAMPLE_ROWS = 64 * 1024  # bytes that tell how long a row is
 
 
 @dataclass(frozen=True)
@@ -46,27 +62,27 @@ class RowFormat:
 
     Attributes
     ----------
-    mark : str
+    separator : str
         What separates its columns: ``,``, ``;``, a tab, or a blank, which stands for
         any run of blanks and tabs.
     columns : (x, y, z)
         Which columns those are, from 0.
-    silent : bool
+    comments : bool
         Whether blank lines and lines that start with ``#`` or ``//`` are passed over.
     """
 
-    mark: str
+    separator: str
     columns: tuple[int, int, int] = (0, 1, 2)
-    silent: bool = True
+    comments: bool = True
 
 
-def read_rows(block: bytes, layout: RowFormat) -> Rows | None:
+def read_rows(block: bytes, row_format: RowFormat) -> Rows | None:
     """Read whole lines.
 
     Parameters
     ----------
     block : bytes
-    layout : Layout
+    row_format : RowFormat
 
     Returns
     -------
@@ -74,49 +90,49 @@ def read_rows(block: bytes, layout: RowFormat) -> Rows | None:
         None if some line is no such row; see `first_bad_line`.
     """
     some = block[: block.find(b"\n", _SAMPLE) + 1]
-    if _parsed(some, layout) is not None:
-        rows = _parsed(block, layout)
+    if _parsed(some, row_format) is not None:
+        rows = _parsed(block, row_format)
         if rows is not None:
             return rows
-    return _parsed(_tidy(block, layout), layout)
+    return _parsed(_tidied(block, row_format), row_format)
 
 
-def first_bad_line(block: bytes, layout: RowFormat) -> tuple[int, bytes]:
+def first_bad_line(block: bytes, row_format: RowFormat) -> tuple[int, bytes]:
     """Find the first line that is no row: how many lines are before it, and the line.
 
     Parameters
     ----------
     block : bytes
         Lines of which one at least is none.
-    layout : Layout
+    row_format : RowFormat
     """
     lines = block.split(b"\n")
     good, bad = 0, len(lines)
     while bad - good > 1:
         middle = (good + bad) // 2
-        if read_rows(b"\n".join([*lines[good:middle], b""]), layout) is None:
+        if read_rows(b"\n".join([*lines[good:middle], b""]), row_format) is None:
             bad = middle
         else:
             good = middle
     return good, lines[good]
 
 
-def _parsed(block: bytes, layout: RowFormat) -> Rows | None:
+def _parsed(block: bytes, row_format: RowFormat) -> Rows | None:
     """Read lines that are written without superfluous blanks."""
     import polars as pl
 
     if not block:
         empty = np.empty(0)
         return empty, empty, empty
-    names = [f"column_{n + 1}" for n in range(max(layout.columns) + 1)]
-    wanted = [names[column] for column in layout.columns]
+    names = [f"column_{n + 1}" for n in range(max(row_format.columns) + 1)]
+    wanted = [names[column] for column in row_format.columns]
     kinds: dict[str, Any] = {n: pl.Float64 if n in wanted else pl.String for n in names}
     try:
         frame = pl.read_csv(
             block,
             columns=wanted,
             has_header=False,
-            separator=layout.mark,
+            separator=row_format.separator,
             quote_char=None,
             schema=kinds,
             extra_columns="ignore",
@@ -131,58 +147,43 @@ def _parsed(block: bytes, layout: RowFormat) -> Rows | None:
     return x, y, z
 
 
-def _tidy(block: bytes, layout: RowFormat) -> bytes:
+def _tidied(block: bytes, row_format: RowFormat) -> bytes:
     """Take superfluous blanks away, and lines that say nothing."""
-    mark = layout.mark.encode()
+    separator = row_format.separator.encode()
     text = block.replace(b"\r\n", b"\n")
-    if mark != b"\t":
+    if separator != b"\t":
         text = text.replace(b"\t", b" ")
     signs = np.frombuffer(text, np.uint8)
     superfluous = signs == ord(" ")
-    before = superfluous | (signs == ord("\n")) | (signs == ord(mark))
+    before = superfluous | (signs == ord("\n")) | (signs == ord(separator))
     superfluous[1:] &= before[:-1]
     text = signs[~superfluous].tobytes()
-    for end in {b"\n", mark} - {b" "}:
+    for end in {b"\n", separator} - {b" "}:
         text = text.replace(b" " + end, end)
     text = text.rstrip(b" ")
-    return _speaking(text) if layout.silent else text
+    return _without_comments(text) if row_format.comments else text
 
 
-def _speaking(text: bytes) -> bytes:
+def _without_comments(text: bytes) -> bytes:
     """Leave out blank and comment lines."""
     if b"#" in text or b"//" in text:
         lines = text.split(b"\n")
-        text = b"\n".join(line for line in lines if not is_silent(line))
+        text = b"\n".join(line for line in lines if not is_comment_line(line))
     while b"\n\n" in text:
         text = text.replace(b"\n\n", b"\n")
     return text.lstrip(b"\n")
 
 
-def is_silent(line: bytes) -> bool:
+def is_comment_line(line: bytes) -> bool:
     r"""Tell whether a line is blank or a comment.
 
     Examples
     --------
-    >>> is_silent(b" // x y z"), is_silent(b"1 2 3 # near"), is_silent(b"\t")
-    (True, False, True)
+    >>> [is_comment_line(line) for line in (b" // x y z", b"1 2 3 # near", b"\t")]
+    [True, False, True]
     """
-    said = line.lstrip(_BLANKS)
-    return not said or said.startswith((b"#", b"//"))
-
-
-#: Bytes past which a line is no row of coordinates.
-LONGEST_LINE = 64 * 1024
-
-_MARKS = (";", ",", "\t", " ")
-_NUMBER = re.compile(
-    r"[+-]?((\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan|inf|infinity)", re.IGNORECASE
-)
-_NAME = re.compile(rf"([xyz])(?:[\s_(\[]+({'|'.join(MM_PER)})[)\]]?)?", re.IGNORECASE)
-_CURE = (
-    "A row is x y z, separated by blanks, tabs, commas or semicolons, decimals with a "
-    "point; one row above may name the columns x, y, z"
-)
-_LOOKED_AT = 1024 * 1024
+    content = line.lstrip(_BLANKS)
+    return not content or content.startswith((b"#", b"//"))
 
 
 @dataclass(frozen=True)
@@ -193,13 +194,13 @@ class TextHead:
     ----------
     start : int
         Byte of the first row.
-    layout : Layout
+    row_format : RowFormat
     millimetres : float or None
         In a unit, where the names of the columns name one: ``x_mm``.
     """
 
     start: int
-    layout: RowFormat
+    row_format: RowFormat
     millimetres: float | None
 
 
@@ -217,13 +218,13 @@ def read_head(name: str) -> TextHead:
     unit: float | None = None
     with open_binary(name) as file:
         for number, start, line in _lines(file, name):
-            if is_silent(line):
+            if is_comment_line(line):
                 continue
-            if (layout := _layout(line)) is not None:
-                return TextHead(start, layout, unit)
-            axes = None if named else _axes(line)
+            if (row_format := _row_format(line)) is not None:
+                return TextHead(start, row_format, unit)
+            axes = None if named else _axis_units(line)
             if axes is None:
-                raise bad_row(name, number, line)
+                raise bad_row_error(name, number, line)
             named, unit = True, _unit(axes, name, number)
     raise no_points_error(name)
 
@@ -245,24 +246,26 @@ def looks_like_cloud(path: str | os.PathLike[str]) -> bool:
     try:
         with Path(path).open("rb") as file:
             for _, _, line in _lines(file, os.fspath(path)):
-                if not is_silent(line):
-                    return _layout(line) is not None or _axes(line) is not None
-                if file.tell() > _LOOKED_AT:
+                if not is_comment_line(line):
+                    return (
+                        _row_format(line) is not None or _axis_units(line) is not None
+                    )
+                if file.tell() > _MAX_COMMENTS:
                     break
     except (OSError, ValueError):
         return False
     return False
 
 
-def bad_row(name: str, number: int, line: bytes) -> InputError:
+def bad_row_error(name: str, number: int, line: bytes) -> InputError:
     """Make the error for a line that is no row of points."""
     text = line.strip().decode("utf-8", "backslashreplace")
-    said = "".join(c if c.isprintable() else " " for c in text)[:40]
-    what = f'"{said}" is not three numbers'
+    shown = "".join(c if c.isprintable() else " " for c in text)[:40]
+    what = f'"{shown}" is not three numbers'
     return InputError(what, file=name, place=f"line {number}", cure=_CURE)
 
 
-def too_long(name: str, number: int) -> InputError:
+def long_line_error(name: str, number: int) -> InputError:
     """Make the error for a line without an end."""
     what = (
         f"the line is longer than {LONGEST_LINE // 1024} KiB; that is no row of points"
@@ -279,7 +282,7 @@ def _lines(file: BufferedReader, name: str) -> Iterator[tuple[int, int, bytes]]:
     file.seek(start)
     while line := file.readline(LONGEST_LINE):
         if len(line) == LONGEST_LINE:
-            raise too_long(name, number)
+            raise long_line_error(name, number)
         yield number, start, line.rstrip(b"\r\n")
         number, start = number + 1, start + len(line)
 
@@ -292,25 +295,25 @@ def _refuse_utf16(file: BufferedReader, name: str) -> None:
         raise InputError("it is UTF-16 text, not UTF-8", file=name, cure=cure)
 
 
-def _cells(line: bytes, mark: str) -> list[str]:
+def _cells(line: bytes, separator: str) -> list[str]:
     text = line.decode("utf-8", "replace").strip(" \r\n")
-    cells = text.split(None if mark == " " else mark)
+    cells = text.split(None if separator == " " else separator)
     return [cell.strip() for cell in cells]
 
 
-def _layout(line: bytes) -> RowFormat | None:
+def _row_format(line: bytes) -> RowFormat | None:
     """Find how a row is written; None if it is no row of three numbers."""
-    for mark in _MARKS:
-        cells = _cells(line, mark)[:3]
+    for separator in _SEPARATORS:
+        cells = _cells(line, separator)[:3]
         if len(cells) == 3 and all(_NUMBER.fullmatch(cell) for cell in cells):
-            return RowFormat(mark)
+            return RowFormat(separator)
     return None
 
 
-def _axes(line: bytes) -> list[str] | None:
+def _axis_units(line: bytes) -> list[str] | None:
     """Read the units that the names of x, y, z carry, empty where none."""
-    for mark in _MARKS:
-        cells = [cell.strip("\"'") for cell in _cells(line, mark)[:3]]
+    for separator in _SEPARATORS:
+        cells = [cell.strip("\"'") for cell in _cells(line, separator)[:3]]
         found = [_NAME.fullmatch(cell) for cell in cells]
         if "".join(m[1].lower() for m in found if m) == "xyz":
             return [(m[2] or "").lower() for m in found if m]
@@ -325,11 +328,6 @@ def _unit(axes: list[str], name: str, number: int) -> float | None:
     return float(MM_PER[axes[0]]) if axes[0] else None
 
 
-#: Bytes read at once: enough for all threads, few enough for the processor's cache.
-_BLOCK = 4 * 1024 * 1024
-_SAMPLE_ROWS = 64 * 1024
-
-
 @dataclass(frozen=True)
 class TextCloud:
     """A cloud in rows of text.
@@ -341,7 +339,7 @@ class TextCloud:
     name : str
     start, stop : int
         Bytes between which the rows lie.
-    layout : Layout
+    row_format : RowFormat
     row_bytes : float
         Length of a row, about.
     """
@@ -349,7 +347,7 @@ class TextCloud:
     name: str
     start: int
     stop: int
-    layout: RowFormat
+    row_format: RowFormat
     row_bytes: float
     count: int | None = None
     millimetres: float | None = None
@@ -367,8 +365,8 @@ class TextCloud:
     def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
         block_bytes = min(_BLOCK, max(_SAMPLE_ROWS, int(size * self.row_bytes)))
         for start, block in self._blocks(block_bytes, piece):
-            if (rows := read_rows(block, self.layout)) is None:
-                raise self._bad_row(start, block)
+            if (rows := read_rows(block, self.row_format)) is None:
+                raise self._bad_row_error(start, block)
             for first in range(0, rows[0].size, size):
                 yield finite_points(*(column[first : first + size] for column in rows))
 
@@ -395,15 +393,15 @@ class TextCloud:
     def _rest_of_line(self, file: BufferedReader, at: int, block: bytes) -> bytes:
         rest = file.readline(LONGEST_LINE)
         if len(rest) == LONGEST_LINE:
-            raise too_long(self.name, self._line(at, block))
+            raise long_line_error(self.name, self._line(at, block))
         if not block + rest:
             what = "the file became shorter while it was read"
             raise damaged_error(self.name, what, f"byte {at}")
         return rest
 
-    def _bad_row(self, start: int, block: bytes) -> InputError:
-        before, line = first_bad_line(block, self.layout)
-        return bad_row(self.name, self._line(start, b"") + before, line)
+    def _bad_row_error(self, start: int, block: bytes) -> InputError:
+        before, line = first_bad_line(block, self.row_format)
+        return bad_row_error(self.name, self._line(start, b"") + before, line)
 
     def _line(self, byte: int, block: bytes) -> int:
         """Number of the line that a byte of the file lies in, after some more of it."""
@@ -429,7 +427,7 @@ def open_text(name: str) -> TextCloud:
         name=name,
         start=head.start,
         stop=stop,
-        layout=head.layout,
+        row_format=head.row_format,
         row_bytes=row_bytes(name, head.start, stop),
         millimetres=head.millimetres,
     )

@@ -291,7 +291,7 @@ def read_name(name: str) -> ColumnName:
     Examples
     --------
     >>> read_name(" Radius_IN ")
-    Column(quantity='radius', unit='in')
+    ColumnName(quantity='radius', unit='in')
     """
     plain = name.strip().lower()
     if plain in KNOWN:
