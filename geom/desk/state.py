@@ -17,12 +17,12 @@ from geom.readings.sheets.plausibility import LEAST, MOST
 from geom.sampling.plan import onward_of
 from geom.stats.partial_moments import chance_above
 from geom.units import parse_number, say_both, say_length, to_mm
-from geom.views.charts.colours import LOOKS
+from geom.views.charts.colours import ACTION_STYLES
 from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.paper.rod_marks import marks_at, say_mark, say_setting
 from geom.views.say import plain
 
-_AGAIN = LOOKS["measure again"].word
+_AGAIN = ACTION_STYLES["measure again"].word
 
 
 def state(desk: DeskSession) -> dict[str, Any]:
@@ -123,7 +123,7 @@ def _station_words(
     action = "measure again" if slip else action
     return {
         "call": action,
-        "word": LOOKS[action].word,
+        "word": ACTION_STYLES[action].word,
         "cutback": say_cutback(cutback.value, design),
         "between": say_between(cutback, design),
         "mm": round(cutback.value, 2),

@@ -36,7 +36,7 @@ from geom.surface.radial import RadialSurface
 from geom.views.cautions import CAUTIONS
 from geom.views.charts.change_map import change_png, levels_png, scale_png, wall_png
 from geom.views.charts.cutback_map import map_png
-from geom.views.charts.sections import level_png, upright_png
+from geom.views.charts.sections import level_sections, upright_sections
 from geom.views.charts.unrolled import stations
 from geom.views.charts.work_map import workmap_png
 from geom.views.document import as_json, document_bytes
@@ -164,8 +164,8 @@ def _pages(
     pictures = Pictures(
         map=wall,
         work=workmap_png(surface, findings, works.plan),
-        level=level_png(surface, findings),
-        upright=upright_png(surface, findings),
+        level=level_sections(surface, findings),
+        upright=upright_sections(surface, findings),
     )
     azimuth, height = stations(readings.rod)
     dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))

@@ -253,19 +253,22 @@ def _scale(field: str, design: Design) -> tuple[Any, tuple[float, float]]:
     from matplotlib.colors import ListedColormap
 
     limit = design.repair.brick_threshold
-    low, high = colours.limits(limit)
+    low, high = colours.cutback_limits(limit)
     tables: dict[str, tuple[Float, tuple[float, float]]] = {
-        "cutback": (colours.scale_table(), (low, high)),
-        "cutback_sd": (colours.doubt_table(), (0.0, 0.5 * limit)),
-        "p_brick": (colours.chance_table(), (0.0, 1.0)),
+        "cutback": (colours.cutback_table(), (low, high)),
+        "cutback_sd": (colours.uncertainty_table(), (0.0, 0.5 * limit)),
+        "p_brick": (colours.probability_table(), (0.0, 1.0)),
     }
     if design.shell_radius is not None:
         whole = design.shell_radius - design.profile.mean_radius
-        tables["lining_left"] = (colours.left_table(), (0.0, max(whole, 1.0)))
+        tables["lining_left"] = (colours.remaining_table(), (0.0, max(whole, 1.0)))
     if field in tables:
         table, limits = tables[field]
         return ListedColormap(table / 255.0), limits
-    fills = [colours.OPENING, *(colours.LOOKS[action].fill for action in ACTIONS)]
+    fills = [
+        colours.OPENING,
+        *(colours.ACTION_STYLES[action].fill for action in ACTIONS),
+    ]
     return ListedColormap(fills), (-1.5, len(ACTIONS) - 0.5)
 
 
@@ -279,7 +282,7 @@ def _say(shape: pv.PolyData, place: int, design: Design) -> str:
     unit, depth = design.length_unit, told["cutback"]
     half = K95 * told["cutback_sd"]
     action = int(told["action"])
-    call = "no call" if action < 0 else colours.LOOKS[ACTIONS[action]].word
+    call = "no call" if action < 0 else colours.ACTION_STYLES[ACTIONS[action]].word
     clock = clock_face(told["azimuth"], design.azimuth_sense)
     return "\n".join(
         (

@@ -7,27 +7,20 @@ navy.  Orange against blue is told apart by the common kinds of colour blindness
 each side only ever darkens, so the amount survives a grey copy (the side is told there
 by hatching).
 
-The scale of wear: the colours of cut-back, with ends of their own.
-
-One step of the scale is the brick threshold halved as often as the wear leaves room
-for.  So two records of one furnace differ in their scale only by halves, and every
-picture says what its ends are.
+Wear has the colours of cut-back, with ends of its own: one step of its scale is the
+brick threshold halved as often as the wear leaves room for.  So two records of one
+furnace differ in their scale only by halves, and every picture says what its ends are.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from geom.compare.findings import Action
 from geom.units import Float
-
-if TYPE_CHECKING:
-    from matplotlib.colors import ListedColormap, Normalize
-
 
 Rgb = NDArray[np.uint8]
 
@@ -38,16 +31,23 @@ OPENING = "#2a2a2e"
 
 #: From the drawing outwards, the same distance apart.
 _LOST = ("#f8f6f0", "#fbdc9c", "#f0a044", "#c4571f", "#842a12", "#43100a")
-_PROUD = ("#f8f6f0", "#b9dbe6", "#6aaacb", "#2d6a9f", "#0f2c54")
+_BUILD_UP = ("#f8f6f0", "#b9dbe6", "#6aaacb", "#2d6a9f", "#0f2c54")
 #: From sure to unsure: a colour of its own, so that doubt is not taken for depth.
 _DOUBT = ("#f6f4fa", "#cfc6e0", "#9a8bc0", "#5f4b93", "#2d1c57")
 
 #: Steps of the scale per brick threshold.
 _FINE = 128
+#: Share of the wall that may lie past the end of the scale.
+_PAST = 0.01
+#: The threshold is halved so often, or doubled so often, at most.
+_HALVES, _DOUBLES = 10, 4
+
+#: Ends of the grey scale of uncertainty: none, and much.
+_LIGHT, _DARK = 250.0, 40.0
 
 
 @dataclass(frozen=True)
-class Look:
+class ActionStyle:
     """How an action is drawn: fill, hatch, ink of the hatch, and its word."""
 
     fill: str
@@ -56,16 +56,16 @@ class Look:
     word: str
 
 
-LOOKS: dict[Action, Look] = {
-    "leave": Look("#ffffff", "", "#000000", "Leave"),
-    "daub": Look("#f7d9a0", "..", "#7a4a00", "Daub"),
-    "brick": Look("#a33a1c", "////", "#ffffff", "Brick"),
-    "chip": Look("#9cc6dd", "||", "#0f2c54", "Chip"),
-    "measure again": Look("#ffffff", "oo", "#6b6478", "Measure again"),
+ACTION_STYLES: dict[Action, ActionStyle] = {
+    "leave": ActionStyle("#ffffff", "", "#000000", "Leave"),
+    "daub": ActionStyle("#f7d9a0", "..", "#7a4a00", "Daub"),
+    "brick": ActionStyle("#a33a1c", "////", "#ffffff", "Brick"),
+    "chip": ActionStyle("#9cc6dd", "||", "#0f2c54", "Chip"),
+    "measure again": ActionStyle("#ffffff", "oo", "#6b6478", "Measure again"),
 }
 
 
-def limits(threshold: float) -> tuple[float, float]:
+def cutback_limits(threshold: float) -> tuple[float, float]:
     """Ends of the colour scale for a brick threshold, mm.
 
     Examples
@@ -91,44 +91,37 @@ def cutback_rgb(cutback: ArrayLike, threshold: float) -> Rgb:
     uint8 array, shape of ``cutback`` + (3,)
     """
     asked = np.asarray(cutback, dtype=np.float64)
-    low, high = limits(threshold)
+    low, high = cutback_limits(threshold)
     place = (np.clip(np.nan_to_num(asked), low, high) - low) / (high - low)
-    table = scale_table()
+    table = cutback_table()
     colour = table[np.rint(place * (len(table) - 1)).astype(np.intp)]
-    colour = np.where(np.isnan(asked)[..., None], _rgb(NOT_SURVEYED), colour)
+    colour = np.where(np.isnan(asked)[..., None], rgb(NOT_SURVEYED), colour)
     return np.rint(colour).astype(np.uint8)
 
 
-def scale_table() -> Float:
+def cutback_table() -> Float:
     """The scale from the low to the high limit; shape (n, 3), sRGB 0 to 255.
 
     The drawing (cut-back 0) is exactly at index ``_FINE``, a third of the way.
     """
-    proud = _between(_PROUD, _FINE + 1)[::-1]
+    proud = _between(_BUILD_UP, _FINE + 1)[::-1]
     lost = _between(_LOST, 2 * _FINE + 1)
     return np.concatenate([proud, lost[1:]])
 
 
-def left_table() -> Float:
+def remaining_table() -> Float:
     """From no lining left to all of it; shape (n, 3), sRGB 0 to 255."""
     return _between(_LOST, 256)[::-1]
 
 
-def doubt_table() -> Float:
+def uncertainty_table() -> Float:
     """From sure to unsure; shape (n, 3), sRGB 0 to 255."""
     return _between(_DOUBT, 256)
 
 
-def chance_table() -> Float:
+def probability_table() -> Float:
     """From no chance of brick to certainty; shape (n, 3), sRGB 0 to 255."""
     return _between(_LOST, 256)
-
-
-def scale(threshold: float) -> tuple[ListedColormap, Normalize]:
-    """The same scale as matplotlib wants it: colours and a linear norm."""
-    from matplotlib.colors import ListedColormap, Normalize
-
-    return ListedColormap(scale_table() / 255.0), Normalize(*limits(threshold))
 
 
 def to_linear(srgb: ArrayLike) -> Float:
@@ -149,24 +142,16 @@ def to_linear(srgb: ArrayLike) -> Float:
 
 def _between(stops: tuple[str, ...], count: int) -> Float:
     """Colours evenly between stops, in sRGB code values; shape (count, 3)."""
-    known = np.array([_rgb(stop) for stop in stops])
+    known = np.array([rgb(stop) for stop in stops])
     place = np.linspace(0.0, len(stops) - 1.0, count)
     return np.stack(
         [np.interp(place, np.arange(len(stops)), known[:, c]) for c in range(3)], axis=1
     )
 
 
-def _rgb(code: str) -> Float:
+def rgb(code: str) -> Float:
+    """Code values of a colour such as ``#1c1c20``; shape (3,)."""
     return np.array([int(code[i : i + 2], 16) for i in (1, 3, 5)], dtype=np.float64)
-
-
-#: Share of the wall that may lie past the end of the scale.
-_PAST = 0.01
-#: The threshold is halved so often, or doubled so often, at most.
-_HALVES, _DOUBLES = 10, 4
-
-#: Ends of the grey scale of uncertainty: none, and much.
-_LIGHT, _DARK = 250.0, 40.0
 
 
 def wear_step(wear: Float, threshold: float) -> float:
@@ -197,7 +182,7 @@ def wear_rgb(wear: Float, step: float) -> Rgb:
     return cutback_rgb(wear, step)
 
 
-def doubt_rgb(sd: Float, most: float) -> Rgb:
+def uncertainty_rgb(sd: Float, most: float) -> Rgb:
     """Grey of a standard uncertainty from 0, nearly white, to ``most``, nearly black.
 
     Parameters

@@ -6,38 +6,49 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geom.compare.findings import ACTIONS, Findings
+from geom.compare.findings import ACTIONS, Action, Findings
 from geom.quantity import K95
 from geom.readings import CloudReadings, RodReadings
 from geom.surface.radial import RadialSurface
+from geom.units import Bool, say_both, say_length
 from geom.views.charts import colours
 from geom.views.charts import style as chart
-from geom.views.charts.colourbar import (
-    DOUBT,
-    LEFT,
-    SHADOW,
-    TYPE,
-    colour_bar,
-    legend,
-    scale_bar,
-)
+from geom.views.charts.colourbar import cutback_scale
 from geom.views.charts.unrolled import (
     MOST_DOTS,
-    Unrolled,
-    draw_hatch,
-    draw_openings,
-    halo,
-    lay_wall,
+    HeadLine,
+    PanelLayout,
+    UnrolledFigure,
+    not_surveyed_patch,
     stations,
 )
 from geom.views.say import headings, say_sense
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_WIDE = 7.8
-_RIGHT, _TOP, _BELOW = 0.85, 1.75, 3.1
+#: Wall is in doubt where its 95 % interval reaches further than this share of the brick
+#: threshold to either side; our own choice.
+DOUBT = 0.5
+#: Hatch of wall that a laser did not see, or that rod readings leave in doubt.
+_SHADOW = "..."
+#: Ink of the hatches on the colours of cut-back.
+_INKS: dict[Action, str] = {
+    "brick": "#ffffff",
+    "chip": "#0f2c54",
+    "measure again": "#55535c",
+}
+LARGE_MAP = PanelLayout(
+    width=7.8,
+    left=1.0,
+    right=0.85,
+    top=1.75,
+    bottom=3.1,
+    type_size=13.0,
+    azimuth_label="azimuth in degrees, hour of the clock below it   (0° = 12 = {zero})",
+    label_gap=6.0,
+    named_every=30,
+)
 
 
 def map_png(
@@ -45,9 +56,10 @@ def map_png(
     surface: RadialSurface,
     findings: Findings,
     *,
+    form: chart.Form = "png",
     dpi: int = 180,
 ) -> bytes:
-    """The unrolled wall as PNG.
+    """The unrolled wall as a picture.
 
     Parameters
     ----------
@@ -55,6 +67,7 @@ def map_png(
         Drawn as dots, so that measured and inferred wall can be told apart.
     surface : RadialSurface
     findings : Findings
+    form : {'png', 'svg', 'pdf'}
     dpi : int
 
     Returns
@@ -62,127 +75,60 @@ def map_png(
     bytes
         Colours run from minus one to plus two brick thresholds, whatever the data.
     """
-    with chart.drawing():
-        return chart.png(map_figure(readings, surface, findings), dpi=dpi)
+    with chart.drawing_style():
+        return chart.render(map_figure(readings, surface, findings), form, dpi=dpi)
 
 
 def map_figure(
     readings: RodReadings | CloudReadings, surface: RadialSurface, findings: Findings
 ) -> Figure:
-    """The figure of `map_png`; draw it inside `chart.drawing`."""
-    wall = Unrolled(surface.design, surface.grid)
-    high, equal = panel_height(wall, _WIDE)
-    size = (LEFT + _WIDE + _RIGHT, _TOP + high + _BELOW)
-    made = chart.figure(*size)
-    axes = made.add_axes(
-        (LEFT / size[0], _BELOW / size[1], _WIDE / size[0], high / size[1])
-    )
-    lay_wall(axes, wall, size=TYPE)
-    _colour(axes, wall, findings)
-    _hatches(axes, wall, findings)
-    _shadows(axes, wall, surface)
-    doubted = _doubts(axes, wall, surface, findings)
-    _brick_line(axes, wall, findings)
-    draw_openings(axes, wall, size=TYPE - 2)
-    dots = _dots(axes, wall, readings.rod, surface)
-    _head(made, surface, findings, equal=equal)
-    scale_bar(axes, wall, high=high)
-    colour_bar(made, surface, size)
-    legend(made, surface, dots, doubted=doubted)
-    return made
-
-
-def panel_height(wall: Unrolled, wide: float) -> tuple[float, bool]:
-    """Height of the picture of the wall, inches, and whether it is true to scale."""
-    true = wide * wall.tall / (2.0 * wall.reach)
-    high = float(np.clip(true, 0.28 * wide, 1.25 * wide))
-    return high, abs(high - true) < 1e-9
-
-
-def _colour(axes: Axes, wall: Unrolled, findings: Findings) -> None:
-    cutback = np.where(wall.grid.opening, np.nan, findings.maps.cutback)
-    colour = colours.cutback_rgb(cutback, wall.design.repair.brick_threshold)
-    clear = np.where(np.isnan(cutback), 0, 255).astype(np.uint8)
-    rgba = wall.flat(np.concatenate([colour, clear[..., None]], axis=-1))
-    axes.pcolormesh(
-        wall.column_edge,
-        wall.grid.edge,
-        rgba,
-        shading="flat",
-        zorder=1,
-        rasterized=True,
-    )
-
-
-def _hatches(axes: Axes, wall: Unrolled, findings: Findings) -> None:
+    """The figure of `map_png`; draw it inside `chart.drawing_style`."""
+    design, maps = surface.design, findings.maps
+    limit = design.repair.brick_threshold
+    frame = UnrolledFigure(design, surface.grid, LARGE_MAP)
+    shown = np.isfinite(maps.cutback) & ~surface.grid.opening
+    frame.paint(colours.cutback_rgb(maps.cutback, limit), shown)
     for action, ink in _INKS.items():
-        where = findings.maps.action == ACTIONS.index(action)
-        draw_hatch(axes, wall, where, hatch=colours.LOOKS[action].hatch, ink=ink)
+        here = maps.action == ACTIONS.index(action)
+        frame.hatch(here, colours.ACTION_STYLES[action].hatch, ink)
+    shadow = _shadow(surface, findings)
+    frame.hatch(shadow, _SHADOW, chart.INK)
+    cutback = np.where(shown, maps.cutback, np.nan)
+    frame.threshold_line(cutback, limit, widths=(4.0, 2.2))
+    frame.openings(size=LARGE_MAP.type_size - 2)
+    dots = _dots(frame, readings.rod, surface)
+    _heading(frame, findings)
+    frame.scale_bar()
+    scale = cutback_scale(design, remark="cut-back\nscale is the same\nin every survey")
+    frame.colour_bar(
+        scale, bottom=1.62, width=5.9, height=0.26, size=LARGE_MAP.type_size - 1.5
+    )
+    _legend(frame, surface, dots, shadowed=bool(shadow.any()))
+    return frame.figure
 
 
-_INKS: dict[Any, str] = {
-    "brick": "#ffffff",
-    "chip": "#0f2c54",
-    "measure again": "#55535c",
-}
-
-
-def _shadows(axes: Axes, wall: Unrolled, surface: RadialSurface) -> None:
-    """Dot the wall that the laser did not see."""
-    if surface.seen is None:
-        return
+def _shadow(surface: RadialSurface, findings: Findings) -> Bool:
+    """Wall that the laser did not see, or that rod readings leave in doubt."""
     grid = surface.grid
-    hidden = ~surface.seen & grid.surveyed[:, None] & ~grid.opening
-    if hidden.any():
-        draw_hatch(axes, wall, hidden, hatch=SHADOW, ink=chart.INK)
-
-
-def _doubts(
-    axes: Axes, wall: Unrolled, surface: RadialSurface, findings: Findings
-) -> bool:
-    """Dot the wall that rod readings leave in doubt; whether there is any."""
     if surface.seen is not None:
-        return False
-    limit = wall.design.repair.brick_threshold
-    doubtful = K95 * np.nan_to_num(findings.maps.cutback_sd) > DOUBT * limit
-    doubtful &= ~wall.grid.opening
-    if doubtful.any():
-        draw_hatch(axes, wall, doubtful, hatch=SHADOW, ink=chart.INK)
-    return bool(doubtful.any())
-
-
-def _brick_line(axes: Axes, wall: Unrolled, findings: Findings) -> None:
-    limit = wall.design.repair.brick_threshold
-    cutback = np.where(wall.grid.opening, np.nan, findings.maps.cutback)
-    if not np.nanmin(cutback) < limit < np.nanmax(cutback):
-        return
-    rows = wall.grid.surveyed
-    flat = np.ma.masked_invalid(wall.flat(cutback)[rows])
-    if flat.shape[0] < 2:
-        return
-    for width, ink in ((4.0, "#ffffff"), (2.2, chart.INK)):
-        axes.contour(
-            wall.across,
-            wall.grid.height[rows],
-            flat,
-            levels=[limit],
-            colors=[ink],
-            linewidths=[width],
-            zorder=4,
-        )
+        return ~surface.seen & grid.surveyed[:, None] & ~grid.opening
+    limit = surface.design.repair.brick_threshold
+    half = K95 * np.nan_to_num(findings.maps.cutback_sd)
+    return np.asarray((half > DOUBT * limit) & ~grid.opening)
 
 
 def _dots(
-    axes: Axes, wall: Unrolled, readings: RodReadings, surface: RadialSurface
+    frame: UnrolledFigure, readings: RodReadings, surface: RadialSurface
 ) -> list[Any]:
+    """Readings as drawn; readings left out are crosses."""
     azimuth, height = stations(readings)
     if not 0 < azimuth.size <= MOST_DOTS:
         return []
     out = {r.place for r in surface.rejected}
     left_out = np.array([place in out for place in readings.place], dtype=bool)
     left_out = np.append(left_out, left_out[readings.is_kind("diameter")])
-    across = wall.right(azimuth)
-    drawn: list[Any] = axes.plot(
+    (axes,), across = frame.panels, frame.wall.right(azimuth)
+    dots: list[Any] = axes.plot(
         across[~left_out],
         height[~left_out],
         "o",
@@ -194,43 +140,69 @@ def _dots(
         label="reading",
     )
     if left_out.any():
-        drawn += axes.plot(
+        dots += axes.plot(
             across[left_out],
             height[left_out],
             "x",
             markersize=9,
             color=chart.INK,
             markeredgewidth=2.4,
-            path_effects=halo(),
+            path_effects=chart.halo(),
             zorder=8,
             label="reading left out",
         )
-    return drawn
+    return dots
 
 
-def _head(
-    made: Figure, surface: RadialSurface, findings: Findings, *, equal: bool
-) -> None:
+def _heading(frame: UnrolledFigure, findings: Findings) -> None:
     title, lining = headings(findings)
     seen = "wall unrolled, SEEN FROM INSIDE"
-    stretched = "" if equal else "; up and round are not at one scale"
-    lines = (
-        (0.42, title, 21.0, "bold", chart.INK),
-        (0.80, f"{lining}: {seen}" if lining else seen, 15.0, "normal", chart.INK),
-        (1.10, say_sense(surface.design) + stretched, 12.0, "normal", chart.QUIET),
-    )
-    for down, text, size, weight, ink in lines:
-        made.text(
-            LEFT / made.get_figwidth(),
-            1.0 - down / made.get_figheight(),
-            text,
-            fontsize=_fitting(text, size),
-            fontweight=weight,
-            va="center",
-            color=ink,
+    large_heading(frame, title, f"{lining}: {seen}" if lining else seen)
+
+
+def large_heading(frame: UnrolledFigure, title: str, line: str) -> None:
+    """Title, a line, and what azimuth means; whether up and round are at one scale."""
+    stretched = "" if frame.true_to_scale else "; up and round are not at one scale"
+    frame.heading(
+        (
+            HeadLine(0.42, title, 21.0, "bold"),
+            HeadLine(0.80, line, 15.0),
+            HeadLine(
+                1.10, say_sense(frame.wall.design) + stretched, 12.0, ink=chart.QUIET
+            ),
         )
+    )
 
 
-def _fitting(text: str, size: float) -> float:
-    """Size of type at which a line stays on the picture; letters 0.62 of it wide."""
-    return min(size, 72.0 * (_WIDE + _RIGHT) / (0.64 * max(len(text), 1)))
+def _legend(
+    frame: UnrolledFigure, surface: RadialSurface, dots: list[Any], *, shadowed: bool
+) -> None:
+    """What hatches and dots mean; ``dots`` are the readings as drawn."""
+    from matplotlib.patches import Patch
+
+    limit, unit = surface.design.repair.brick_threshold, surface.design.length_unit
+    patches = [
+        Patch(
+            facecolor="#c4571f",
+            edgecolor="#ffffff",
+            hatch="////",
+            label=f"brick: past {say_both(limit, unit)}",
+        ),
+        Patch(facecolor="#b9dbe6", edgecolor="#0f2c54", hatch="||", label="chip off"),
+        Patch(
+            facecolor="#ffffff",
+            edgecolor="#55535c",
+            hatch="oo",
+            label="too uncertain: measure again",
+        ),
+        not_surveyed_patch("not surveyed"),
+        Patch(facecolor=colours.OPENING, label="opening"),
+    ]
+    label = None if surface.seen is None else "not seen by laser"
+    if surface.seen is None and shadowed:
+        label = f"known to ± {say_length(DOUBT * limit, unit)} or worse"
+    if label is not None:
+        patches.append(
+            Patch(facecolor="#ffffff", edgecolor=chart.INK, hatch=_SHADOW, label=label)
+        )
+    frame.legend([*patches, *dots], bottom=0.12)

@@ -17,6 +17,7 @@ from geom.surface.radial import RadialSurface
 from geom.units import Float, Int, say_both
 from geom.views.charts import colours
 from geom.views.charts import style as chart
+from geom.views.charts.colourbar import ColourScale, draw_colour_bar
 from geom.views.say import headings, plain, say_sense
 
 if TYPE_CHECKING:
@@ -35,8 +36,12 @@ _KEYED = (
 )
 
 
-def round_still(
-    surface: RadialSurface, findings: Findings, form: chart.Form, *, dpi: int = 120
+def round_view(
+    surface: RadialSurface,
+    findings: Findings,
+    *,
+    form: chart.Form = "png",
+    dpi: int = 120,
 ) -> bytes:
     """The wall in the round, towards azimuth 0 and towards its opposite.
 
@@ -48,21 +53,21 @@ def round_still(
     dpi : int
     """
     design = surface.design
-    with chart.drawing():
-        made = chart.figure(9.4, 8.4)
+    with chart.drawing_style():
+        figure = chart.new_figure(9.4, 8.4)
         zero = plain(design.azimuth_zero, most=24)
         views = ((0.0, f"towards 12 o'clock ({zero})"), (180.0, "towards 6 o'clock"))
         for place, (towards, words) in enumerate(views):
-            axes = made.add_axes((0.02 + 0.49 * place, 0.12, 0.47, 0.72))
+            axes = figure.add_axes((0.02 + 0.49 * place, 0.12, 0.47, 0.72))
             _half(axes, surface, findings, towards)
             axes.set_title(words, fontsize=14, color=chart.INK)
         title, lining = headings(findings)
-        made.text(0.03, 0.965, title, fontsize=19, fontweight="bold", va="center")
+        figure.text(0.03, 0.965, title, fontsize=19, fontweight="bold", va="center")
         seen = "wall in the round, SEEN FROM INSIDE, the near half left off"
         line = f"{lining}: {seen}" if lining else seen
-        made.text(0.03, 0.925, line, fontsize=12, va="center", color=chart.QUIET)
-        _key(made, surface)
-        return chart.drawn(made, form, dpi=dpi)
+        figure.text(0.03, 0.925, line, fontsize=12, va="center", color=chart.QUIET)
+        _key(figure, surface)
+        return chart.render(figure, form, dpi=dpi)
 
 
 def _half(
@@ -158,8 +163,9 @@ def _seen_from(points: Float, surface: RadialSurface, towards: float) -> Float:
 def _colour(surface: RadialSurface, findings: Findings) -> Float:
     limit = surface.design.repair.brick_threshold
     colour = colours.cutback_rgb(findings.maps.cutback, limit).astype(np.float64)
-    hole = [int(colours.OPENING[i : i + 2], 16) for i in (1, 3, 5)]
-    return np.where(surface.grid.opening[..., None], hole, colour)
+    return np.where(
+        surface.grid.opening[..., None], colours.rgb(colours.OPENING), colour
+    )
 
 
 def _rings(axes: Axes, surface: RadialSurface, towards: float) -> None:
@@ -174,24 +180,23 @@ def _rings(axes: Axes, surface: RadialSurface, towards: float) -> None:
         axes.plot(flat[:, 0], flat[:, 1], color=chart.INK, linewidth=1.0)
 
 
-def _key(made: Figure, surface: RadialSurface) -> None:
+def _key(figure: Figure, surface: RadialSurface) -> None:
     """The scale of cut-back, and which way round the furnace is."""
     limit, unit = surface.design.repair.brick_threshold, surface.design.length_unit
-    low, high = colours.limits(limit)
-    bar = made.add_axes((0.11, 0.075, 0.46, 0.025))
-    bar.imshow(
-        colours.scale_table()[None] / 255.0, aspect="auto", extent=(low, high, 0, 1)
+    low, high = colours.cutback_limits(limit)
+    scale = ColourScale(
+        colours=colours.cutback_table() / 255.0,
+        ticks=np.array([low, 0.0, limit, high]),
+        labels=(say_both(low, unit), "drawing", "brick line", say_both(high, unit)),
+        line=limit,
     )
-    bar.set_yticks([])
-    ticks = [low, 0.0, limit, high]
-    words = [say_both(low, unit), "drawing", "brick line", say_both(high, unit)]
-    bar.set_xticks(ticks, words, fontsize=11)
-    bar.axvline(limit, color=chart.INK, linewidth=2.2)
-    frame = say_sense(surface.design).split("; ")
-    made.text(
+    width, height = figure.get_size_inches()
+    place = (0.11 * width, 0.075 * height, 0.46 * width, 0.025 * height)
+    draw_colour_bar(figure, place, scale, size=11)
+    figure.text(
         0.66,
         0.075,
-        "\n".join((*_KEYED, *frame)),
+        "\n".join((*_KEYED, *say_sense(surface.design).split("; "))),
         fontsize=9.5,
         va="center",
         color=chart.QUIET,

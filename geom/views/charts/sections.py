@@ -18,7 +18,7 @@ from geom.surface.grid import close_seam, interpolate_columns
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float, say_both
 from geom.views.charts import style as chart
-from geom.views.charts.unrolled import nice_step
+from geom.views.charts.axes import graduate, height_axis, nice_step
 from geom.views.say import plain
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ _LOST: dict[str, Any] = {
     "hatch": "////",
     "edgecolor": "#842a12",
 }
-_PROUD: dict[str, Any] = {
+_BUILD_UP: dict[str, Any] = {
     "facecolor": "#6aaacb",
     "hatch": "||||",
     "edgecolor": "#0f2c54",
@@ -40,49 +40,47 @@ _PROUD: dict[str, Any] = {
 _BAND: dict[str, Any] = {"facecolor": "#1c1c20", "alpha": 0.30}
 
 
-def level_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> bytes:
-    """Four level sections, seen from above, true to scale, as PNG."""
-    return level_still(surface, findings, "png", dpi=dpi)
-
-
-def level_still(
-    surface: RadialSurface, findings: Findings, form: chart.Form, *, dpi: int = 120
+def level_sections(
+    surface: RadialSurface,
+    findings: Findings,
+    *,
+    form: chart.Form = "png",
+    dpi: int = 120,
 ) -> bytes:
-    """The picture of `level_png` in another form."""
-    with chart.drawing():
-        made = chart.figure(9.4, 10.1)
+    """Four level sections, seen from above, true to scale."""
+    with chart.drawing_style():
+        figure = chart.new_figure(9.4, 10.1)
         rows = _rows(surface, findings)
         outer = _outermost(surface, rows)
         for place, row in enumerate(rows):
-            axes = made.add_axes(
+            axes = figure.add_axes(
                 (0.01 + 0.5 * (place % 2), 0.475 - 0.47 * (place // 2), 0.48, 0.45)
             )
             _level(axes, surface, row, outer=outer)
-        _key(made, f"SEEN FROM ABOVE, true to scale; 12 = {_zero(surface)}")
-        return chart.drawn(made, form, dpi=dpi)
+        _legend(figure, f"SEEN FROM ABOVE, true to scale; 12 = {_zero(surface)}")
+        return chart.render(figure, form, dpi=dpi)
 
 
-def upright_png(surface: RadialSurface, findings: Findings, *, dpi: int = 120) -> bytes:
-    """Five upright sections, radius stretched against height, as PNG."""
-    return upright_still(surface, findings, "png", dpi=dpi)
-
-
-def upright_still(
-    surface: RadialSurface, findings: Findings, form: chart.Form, *, dpi: int = 120
+def upright_sections(
+    surface: RadialSurface,
+    findings: Findings,
+    *,
+    form: chart.Form = "png",
+    dpi: int = 120,
 ) -> bytes:
-    """The picture of `upright_png` in another form."""
-    with chart.drawing():
-        made = chart.figure(9.4, 7.6)
+    """Five upright sections, radius stretched against height."""
+    with chart.drawing_style():
+        figure = chart.new_figure(9.4, 7.6)
         azimuths = [findings.deepest.azimuth, *_quarters(surface)]
         for place, azimuth in enumerate(azimuths):
-            axes = made.add_axes((0.085 + 0.184 * place, 0.10, 0.165, 0.68))
+            axes = figure.add_axes((0.085 + 0.184 * place, 0.10, 0.165, 0.68))
             _upright(axes, surface, azimuth, first=place == 0)
-        _key(
-            made,
+        _legend(
+            figure,
             f"UPRIGHT, axis to the left, radius stretched; 12 = {_zero(surface)}",
             shell=surface.design.shell_radius is not None,
         )
-        return chart.drawn(made, form, dpi=dpi)
+        return chart.render(figure, form, dpi=dpi)
 
 
 def _zero(surface: RadialSurface) -> str:
@@ -120,19 +118,19 @@ def _level(axes: Axes, surface: RadialSurface, row: int, *, outer: float) -> Non
     angle = np.append(surface.azimuth, 360.0)
     circle = np.full_like(angle, drawn)
     _fill_between(axes, surface, angle, (circle, np.fmax(best, drawn)), _LOST)
-    _fill_between(axes, surface, angle, (np.fmin(best, drawn), circle), _PROUD)
+    _fill_between(axes, surface, angle, (np.fmin(best, drawn), circle), _BUILD_UP)
     _fill_between(axes, surface, angle, (low, high), _BAND)
     axes.plot(*_plan(surface, angle, circle), color=chart.QUIET, lw=1.3, ls="--")
     axes.plot(*_plan(surface, angle, best), color=chart.INK, lw=1.5)
-    _clock(axes, 1.10 * outer)
-    _middle_words(axes, surface, row, drawn)
+    _hours(axes, 1.10 * outer)
+    _name_level(axes, surface, row, drawn)
     axes.set_xlim(-1.17 * outer, 1.17 * outer)
     axes.set_ylim(-1.17 * outer, 1.17 * outer)
     axes.set_aspect("equal")
     axes.set_axis_off()
 
 
-def _middle_words(axes: Axes, surface: RadialSurface, row: int, drawn: float) -> None:
+def _name_level(axes: Axes, surface: RadialSurface, row: int, drawn: float) -> None:
     unit = surface.design.length_unit
     words = [
         ("height", 0.24, _TYPE, "normal"),
@@ -147,7 +145,7 @@ def _middle_words(axes: Axes, surface: RadialSurface, row: int, drawn: float) ->
         )  # fmt: skip
 
 
-def _clock(axes: Axes, radius: float) -> None:
+def _hours(axes: Axes, radius: float) -> None:
     for hour in (12, 3, 6, 9):
         turn = np.deg2rad(30.0 * hour)
         axes.text(
@@ -202,7 +200,7 @@ def _upright(
     sd = interpolate_columns(surface.radius_sd * hidden, azimuth)
     height, drawn = grid.height, grid.design_radius
     axes.fill_betweenx(height, drawn, np.fmax(best, drawn), lw=0, **_LOST)
-    axes.fill_betweenx(height, np.fmin(best, drawn), drawn, lw=0, **_PROUD)
+    axes.fill_betweenx(height, np.fmin(best, drawn), drawn, lw=0, **_BUILD_UP)
     axes.fill_betweenx(height, best - K95 * sd, best + K95 * sd, lw=0, **_BAND)
     axes.plot(
         design.profile.radius, design.profile.height, color=chart.QUIET, lw=1.3, ls="--"
@@ -210,43 +208,32 @@ def _upright(
     axes.plot(best, height, color=chart.INK, lw=1.5)
     if design.shell_radius is not None:
         axes.axvline(design.shell_radius, color=chart.QUIET, lw=3.0)
-    _upright_frame(axes, surface, azimuth, first=first)
+    _upright_axes(axes, surface, azimuth, first=first)
 
 
-def _upright_frame(
+def _upright_axes(
     axes: Axes, surface: RadialSurface, azimuth: float, *, first: bool
 ) -> None:
     design = surface.design
     unit = design.length_unit
-    size = float(MM_PER[unit])
     low = float(min(np.nanmin(surface.radius), design.profile.radius.min()))
     high = float(max(np.nanmax(surface.radius), design.profile.radius.max()))
     high = max(high, design.shell_radius or 0.0)
     room = 0.06 * (high - low) + 5.0
     axes.set_xlim(low - room, high + room)
-    axes.set_ylim(design.profile.bottom, design.profile.top)
-    step = nice_step((high - low) / size / 2.5, unit) * size
-    ticks = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
-    axes.set_xticks(ticks, [f"{t / size:g}" for t in ticks], fontsize=_TYPE)
-    rise = (
-        nice_step((design.profile.top - design.profile.bottom) / size / 8.0, unit)
-        * size
-    )
-    ups = np.arange(
-        np.ceil(design.profile.bottom / rise), np.floor(design.profile.top / rise) + 1
-    )
-    labels = [f"{up * rise / size + 0.0:g}" for up in ups] if first else []
-    axes.set_yticks(ups * rise, labels or [""] * ups.size, fontsize=_TYPE)
+    step = nice_step((high - low) / float(MM_PER[unit]) / 2.5, unit)
+    graduate(axes.xaxis, unit, step, size=_TYPE)
+    height_axis(axes, design, size=_TYPE, divisions=8.0)
+    if not first:
+        axes.tick_params(labelleft=False)
+        axes.set_ylabel("")
     clock = clock_face(azimuth, design.azimuth_sense)
     head = "deepest point\n" if first else "\n"
     axes.set_title(f"{head}{azimuth:.0f}°\n{clock}", fontsize=_TYPE)
     axes.set_xlabel(f"radius, {unit}", fontsize=_TYPE)
-    if first:
-        zero = plain(design.height_zero, most=30)
-        axes.set_ylabel(f"height above {zero}, {unit}", fontsize=_TYPE)
 
 
-def _key(made: Figure, words: str, *, shell: bool = False) -> None:
+def _legend(figure: Figure, words: str, *, shell: bool = False) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -255,12 +242,12 @@ def _key(made: Figure, words: str, *, shell: bool = False) -> None:
         Line2D([], [], color=chart.INK, lw=1.5, label="wall as found"),
         Patch(label="95 % band", **_BAND),
         Patch(label="lost", **_LOST),
-        Patch(label="build-up", **_PROUD),
+        Patch(label="build-up", **_BUILD_UP),
     ]
     if shell:
         handles.append(Line2D([], [], color=chart.QUIET, lw=3.0, label="shell"))
-    made.text(0.02, 0.985, words, fontsize=_TYPE + 1, va="top", color=chart.INK)
-    made.legend(
+    figure.text(0.02, 0.985, words, fontsize=_TYPE + 1, va="top", color=chart.INK)
+    figure.legend(
         handles=handles, loc="upper left", ncols=6, fontsize=_TYPE, frameon=False,
         bbox_to_anchor=(0.01, 0.962), borderaxespad=0.0, columnspacing=1.4,
     )  # fmt: skip

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
 from geom.compare.findings import Findings
 from geom.readings import CloudReadings, RodReadings
 from geom.surface.radial import RadialSurface
-from geom.views.charts import style as chart
-from geom.views.charts.cutback_map import map_figure
-from geom.views.charts.round import round_still
-from geom.views.charts.sections import level_still, upright_still
+from geom.views.charts.cutback_map import map_png
+from geom.views.charts.round import round_view
+from geom.views.charts.sections import level_sections, upright_sections
+from geom.views.charts.style import Form
 
 #: Dots per inch of what is not drawn as lines.
 _DPI = 180
@@ -21,7 +22,7 @@ def stills(
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
-    form: chart.Form,
+    form: Form,
 ) -> Iterator[tuple[str, bytes]]:
     """Every still of a survey in one form.
 
@@ -39,24 +40,15 @@ def stills(
     content : bytes
         The same survey gives the same bytes.
     """
-    made: dict[str, Callable[[], bytes]] = {
-        "map": lambda: _map(readings, surface, findings, form),
-        "level-sections": lambda: level_still(surface, findings, form, dpi=_DPI),
-        "upright-sections": lambda: upright_still(surface, findings, form, dpi=_DPI),
-        "round": lambda: round_still(surface, findings, form, dpi=_DPI),
+    drawings: dict[str, Callable[..., bytes]] = {
+        "map": partial(map_png, readings),
+        "level-sections": level_sections,
+        "upright-sections": upright_sections,
+        "round": round_view,
     }
-    for name, draw in made.items():
-        yield f"still-{name}.{form}", draw()
-
-
-def _map(
-    readings: RodReadings | CloudReadings,
-    surface: RadialSurface,
-    findings: Findings,
-    form: chart.Form,
-) -> bytes:
-    with chart.drawing():
-        return chart.drawn(map_figure(readings, surface, findings), form, dpi=_DPI)
+    for name, draw in drawings.items():
+        content = draw(surface, findings, form=form, dpi=_DPI)
+        yield f"still-{name}.{form}", content
 
 
 def write_stills(
@@ -65,7 +57,7 @@ def write_stills(
     surface: RadialSurface,
     findings: Findings,
     *,
-    forms: Sequence[chart.Form],
+    forms: Sequence[Form],
     tick: Callable[[str], None],
 ) -> None:
     """Write the stills of each form, ``still-...``; none if none is asked for.
@@ -78,7 +70,7 @@ def write_stills(
     findings : Findings
     forms : sequence of {'png', 'svg', 'pdf'}
     tick : callable
-        Told the form that is drawn next.
+        Called with the form that is drawn next.
     """
     for form in dict.fromkeys(forms):
         tick(f"drawing stills, {form}")

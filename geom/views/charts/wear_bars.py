@@ -13,8 +13,8 @@ from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.record.regions import Piece, Pieces, middle
 from geom.views.charts import style as chart
-from geom.views.charts.style import wear_axis
-from geom.views.charts.unrolled import Unrolled, nice_step
+from geom.views.charts.axes import height_axis, wear_axis
+from geom.views.charts.unrolled import Unrolled
 from geom.views.say import plain
 
 if TYPE_CHECKING:
@@ -42,38 +42,38 @@ def level_bars_png(
     design: Design, pieces: Pieces, sets: Sequence[Bars], *, per: str, dpi: int = 120
 ) -> bytes:
     """Rates up the wall at the heights of the levels, beside the drawn profile."""
-    with chart.drawing():
+    with chart.drawing_style():
         high = 5.6 + 0.5 * (len(sets) > 1)
-        made = chart.figure(9.4, high)
+        figure = chart.new_figure(9.4, high)
         foot, share = 0.8 / high, (high - 1.75) / high
-        left = made.add_axes((0.095, foot, 0.15, share))
-        axes = made.add_axes((0.26, foot, 0.59, share))
+        left = figure.add_axes((0.095, foot, 0.15, share))
+        axes = figure.add_axes((0.26, foot, 0.59, share))
         _profile(left, design)
         _zones(axes, pieces)
         _levels(axes, pieces, sets)
         axes.set_ylim(design.profile.bottom, design.profile.top)
         axes.set_yticks([])
         wear_axis(axes, "x", design.length_unit, words=f"wear per {per}", size=_TYPE)
-        _key(made, sets)
-        return chart.png(made, dpi=dpi)
+        _key(figure, sets)
+        return chart.render(figure, dpi=dpi)
 
 
 def side_bars_png(
     design: Design, pieces: Pieces, sets: Sequence[Bars], *, per: str, dpi: int = 120
 ) -> bytes:
     """Rates round the wall by hour of the clock, in the order of the unrolled map."""
-    with chart.drawing():
-        made = chart.figure(9.4, 3.7)
-        axes = made.add_axes((0.1, 0.26, 0.82, 0.54))
+    with chart.drawing_style():
+        figure = chart.new_figure(9.4, 3.7)
+        axes = figure.add_axes((0.1, 0.26, 0.82, 0.54))
         _sides(axes, design, pieces, sets)
         wear_axis(axes, "y", design.length_unit, words=f"wear per {per}", size=_TYPE)
-        _key(made, sets)
-        return chart.png(made, dpi=dpi)
+        _key(figure, sets)
+        return chart.render(figure, dpi=dpi)
 
 
 def _profile(axes: Axes, design: Design) -> None:
     """The drawn wall in section, axis to the left, at the heights of the bars."""
-    profile, unit = design.profile, design.length_unit
+    profile = design.profile
     back = design.shell_radius or float(profile.radius.max()) * 1.25
     axes.fill_betweenx(
         profile.height, profile.radius, back, color="#d5d1c8", lw=0, zorder=1
@@ -83,16 +83,8 @@ def _profile(axes: Axes, design: Design) -> None:
         low, high = hole.height - 0.5 * hole.tall, hole.height + 0.5 * hole.tall
         axes.fill_between([0.0, back], low, high, color="#2a2a2e", lw=0, zorder=2)
     axes.set_xlim(float(profile.radius.min()) * 0.8, back)
-    axes.set_ylim(profile.bottom, profile.top)
     axes.set_xticks([])
-    size = {"in": 25.4, "mm": 1.0, "cm": 10.0, "m": 1000.0}[unit]
-    step = nice_step((profile.top - profile.bottom) / size / 7.0, unit) * size
-    first = np.ceil(profile.bottom / step - 1e-9)
-    places = np.arange(first, profile.top / step + 1e-9) * step
-    labels = [f"{place / size + 0.0:g}" for place in places.round(6)]
-    axes.set_yticks(places, labels, fontsize=_TYPE)
-    zero = plain(design.height_zero, most=30)
-    axes.set_ylabel(f"height above {zero}, {unit}", fontsize=_TYPE)
+    height_axis(axes, design, size=_TYPE)
     axes.set_xlabel("as drawn", fontsize=_TYPE)
 
 
@@ -209,7 +201,7 @@ def _room(rates: Sequence[Quantity | None]) -> tuple[float, float]:
     return low - (spare if low < 0.0 else 0.0), high + spare
 
 
-def _key(made: Figure, sets: Sequence[Bars]) -> None:
+def _key(figure: Figure, sets: Sequence[Bars]) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -219,7 +211,7 @@ def _key(made: Figure, sets: Sequence[Bars]) -> None:
         for k, one in enumerate(sets)
     ]  # fmt: skip
     handles.append(Line2D([], [], color=chart.INK, lw=1.5, label="95 % interval"))
-    made.legend(
+    figure.legend(
         handles=handles, loc="upper left", ncols=3, fontsize=_TYPE, frameon=False,
         bbox_to_anchor=(0.07, 0.99), borderaxespad=0.0, columnspacing=1.6,
         handleheight=1.0,

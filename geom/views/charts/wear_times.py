@@ -14,7 +14,7 @@ from geom.record.study import Depth
 from geom.record.wear.series import WearSeries
 from geom.units import Float, say_length
 from geom.views.charts import style as chart
-from geom.views.charts.style import wear_axis
+from geom.views.charts.axes import wear_axis
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,8 +63,8 @@ def zone_times_png(
     marks : sequence of Mark
     """
     shown = list(series.pieces.of_kind("zone") or series.pieces.of_kind("wall"))
-    with chart.drawing():
-        made, grid = _grid(len(shown))
+    with chart.drawing_style():
+        figure, grid = _grid(len(shown))
         points = points_of(series)
         limits = limits_of(points, shown)
         for axes, i in zip(grid, shown, strict=True):
@@ -79,8 +79,8 @@ def zone_times_png(
                 series.pieces.pieces[i].name, fontsize=_TYPE + 1, loc="left",
                 fontweight="bold",
             )  # fmt: skip
-        _key(made, stepped=any(mark.piece in shown for mark in marks))
-        return chart.png(made, dpi=dpi)
+        _key(figure, stepped=any(mark.piece in shown for mark in marks))
+        return chart.render(figure, dpi=dpi)
 
 
 def depth_times_png(
@@ -91,9 +91,9 @@ def depth_times_png(
     depths = _deepest_of_each(depths)
     heat = np.array([one.heat for one in depths], dtype=np.float64)
     value, low, high = _parts([one.cutback for one in depths])
-    with chart.drawing():
-        made = chart.figure(9.4, 3.3)
-        axes = made.add_axes((0.1, 0.17, 0.82, 0.72))
+    with chart.drawing_style():
+        figure = chart.new_figure(9.4, 3.3)
+        axes = figure.add_axes((0.1, 0.17, 0.82, 0.72))
         axes.errorbar(
             heat, value, yerr=[value - low, high - value], fmt="o-", color=chart.INK,
             ecolor=chart.QUIET, lw=1.3, markersize=6, capsize=3,
@@ -106,11 +106,11 @@ def depth_times_png(
         axes.set_xlabel("heat", fontsize=_TYPE)
         wear_axis(axes, "y", design.length_unit, words="deepest", size=_TYPE)
         said = say_length(limit, design.length_unit)
-        made.text(
+        figure.text(
             0.1, 0.985, "deepest cut-back as each heat left it, 95 %;  "
             f"dashes: brick from {said}; squares: past it", fontsize=_TYPE, va="top",
         )  # fmt: skip
-        return chart.png(made, dpi=dpi)
+        return chart.render(figure, dpi=dpi)
 
 
 def _deepest_of_each(depths: Sequence[Depth]) -> list[Depth]:
@@ -124,14 +124,14 @@ def _grid(count: int) -> tuple[Figure, list[Axes]]:
     """Axes two beside each other, from the top."""
     rows = (count + 1) // 2
     high = _TOP + rows * _TALL + (rows - 1) * _APART + _BELOW
-    made = chart.figure(9.4, high)
+    figure = chart.new_figure(9.4, high)
     grid = []
     for place in range(count):
         row, column = divmod(place, 2)
         up = _BELOW + (rows - 1 - row) * (_TALL + _APART)
         box = (0.075 + 0.49 * column, up / high, 0.37, _TALL / high)
-        grid.append(made.add_axes(box))
-    return made, grid
+        grid.append(figure.add_axes(box))
+    return figure, grid
 
 
 @dataclass(frozen=True)
@@ -237,7 +237,7 @@ def _parts(told: Sequence[Quantity]) -> tuple[Float, Float, Float]:
     return table[:, 0], table[:, 1], table[:, 2]
 
 
-def _key(made: Figure, *, stepped: bool) -> None:
+def _key(figure: Figure, *, stepped: bool) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -250,7 +250,7 @@ def _key(made: Figure, *, stepped: bool) -> None:
         handles.append(
             Line2D([], [], color=_STEP, lw=2.0, ls=":", label="a step was found")
         )
-    made.legend(
+    figure.legend(
         handles=handles, loc="upper left", ncols=4, fontsize=_TYPE, frameon=False,
         bbox_to_anchor=(0.06, 0.995), borderaxespad=0.0, columnspacing=1.6,
     )  # fmt: skip

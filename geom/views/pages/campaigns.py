@@ -12,18 +12,8 @@ from geom.record.campaigns.compare import Comparison
 from geom.units import Float
 from geom.views.charts import style as chart
 from geom.views.charts.colours import Rgb, wear_rgb, wear_step
-from geom.views.charts.unrolled import draw_hatch, draw_openings
 from geom.views.charts.wear_bars import Bars, level_bars_png, side_bars_png
-from geom.views.charts.wear_map import (
-    TYPE,
-    WearMap,
-    key_bar,
-    paint,
-    wall_frame,
-    wear_png,
-    write_over,
-    write_under,
-)
+from geom.views.charts.wear_map import WearFigure, WearMap, wear_png
 from geom.views.pages.page import page_bytes
 from geom.views.say import (
     plain,
@@ -80,21 +70,21 @@ def difference_png(
     """Where the second wears more or less than the first; the rest grey."""
     maps, grid = told.maps, told.grid
     step = wear_step(maps.difference, told.design.repair.brick_threshold)
-    with chart.drawing():
-        made, (axes,), wall = wall_frame(told.design, grid, 1)
+    with chart.drawing_style():
+        frame = WearFigure(told.design, grid)
         hidden = (maps.shown == 0)[..., None]
         colour = np.where(hidden, _GREY, even_rgb(maps.difference, step))
-        paint(axes, wall, maps.difference, colour.astype(np.uint8))
-        less = (maps.shown < 0) & ~grid.opening
-        draw_hatch(axes, wall, less, hatch="||", ink="#0f2c54")
-        draw_openings(axes, wall, size=TYPE - 2)
+        frame.paint_known(maps.difference, colour.astype(np.uint8))
+        frame.hatch((maps.shown < 0) & ~grid.opening, "||", "#0f2c54")
         first, second = (plain(name, most=18) for name in names)
-        write_over(axes, f"{second} less {first}, per {told.by}")
         ticks = step * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
-        scale = even_rgb(np.linspace(ticks[0], ticks[-1], 257), step) / 255.0
-        key_bar(made, axes, scale, ticks, told.design)
-        write_under(made, axes, f"bars: {second} wears less.  grey: not shown")
-        return chart.png(made, dpi=dpi)
+        frame.explain(
+            even_rgb(np.linspace(ticks[0], ticks[-1], 257), step),
+            ticks,
+            f"{second} less {first}, per {told.by}",
+            f"bars: {second} wears less.  grey: not shown",
+        )
+        return chart.render(frame.figure, dpi=dpi)
 
 
 def even_rgb(apart: Float, step: float) -> Rgb:

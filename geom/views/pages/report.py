@@ -11,7 +11,7 @@ from geom.repair import RepairPackage
 from geom.surface.radial import RadialSurface
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.charts.colours import LOOKS, limits
+from geom.views.charts.colours import ACTION_STYLES, cutback_limits
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import heat_view, wall_data
 from geom.views.say import (
@@ -87,7 +87,7 @@ def report_bytes(
 
 def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
     design = surface.design
-    low, high = limits(design.repair.brick_threshold)
+    low, high = cutback_limits(design.repair.brick_threshold)
     unit = design.length_unit
     return {
         "title": headings(findings)[0],
@@ -112,7 +112,7 @@ def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
         "quantities": 3 if findings.deepest.remaining_lining is None else 4,
         "zones": zones,
         "actions": [a for a in WORK if any(zone.action == a for zone in zones)],
-        "looks": LOOKS,
+        "looks": ACTION_STYLES,
         "tasks": tables.TASKS,
         "levels": tables.level_rows(findings, design),
         "budget": tables.budget_rows(findings),

@@ -17,8 +17,9 @@ from geom.surface.grid import Grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float
 from geom.views.charts import colours
-from geom.views.charts.colourbar import DOUBT
-from geom.views.charts.unrolled import MOST_DOTS, nice_step
+from geom.views.charts.axes import nice_step
+from geom.views.charts.cutback_map import DOUBT
+from geom.views.charts.unrolled import MOST_DOTS
 from geom.views.say import plain, say_clock
 
 if TYPE_CHECKING:
@@ -161,21 +162,21 @@ def _ticks(low: float, high: float, design: Design, *, about: int) -> list[float
 
 
 def _colours(design: Design, grid: Grid) -> dict[str, Any]:
-    low, high = colours.limits(design.repair.brick_threshold)
+    low, high = colours.cutback_limits(design.repair.brick_threshold)
     left = None
     if design.shell_radius is not None:
         thinnest = design.shell_radius - float(grid.design_radius.max())
-        left = _scale(colours.left_table(), 0.0, max(thinnest, 1.0))
+        left = _scale(colours.remaining_table(), 0.0, max(thinnest, 1.0))
     return {
         "notSurveyed": colours.NOT_SURVEYED,
         "opening": colours.OPENING,
         "actions": list(ACTIONS),
-        "looks": {name: vars(look) for name, look in colours.LOOKS.items()},
+        "looks": {name: vars(look) for name, look in colours.ACTION_STYLES.items()},
         "scales": {
-            "cutback": _scale(colours.scale_table(), low, high),
+            "cutback": _scale(colours.cutback_table(), low, high),
             "left": left,
-            "sd": _scale(colours.doubt_table(), 0.0, 0.25 * high),
-            "chance": _scale(colours.chance_table(), 0.0, 100.0),
+            "sd": _scale(colours.uncertainty_table(), 0.0, 0.25 * high),
+            "chance": _scale(colours.probability_table(), 0.0, 100.0),
         },
     }
 

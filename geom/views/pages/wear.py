@@ -18,7 +18,7 @@ from geom.views.cautions import CAUTIONS
 from geom.views.charts.wear_bars import Bars, level_bars_png, side_bars_png
 from geom.views.charts.wear_map import (
     WearMap,
-    doubt_png,
+    uncertainty_png,
     wear_map_png,
     wear_png,
 )
@@ -73,7 +73,7 @@ def wear_pictures(
     marks = [mark for step in wear.steps for mark in marks_of(step, pieces)]
     made = {
         "wear": wear_png(told),
-        "doubt": doubt_png(told),
+        "doubt": uncertainty_png(told),
         "levels": level_bars_png(design, pieces, bars, per="heat"),
         "sides": side_bars_png(design, pieces, bars, per="heat"),
         "zones": zone_times_png(design, wear.series, long, marks),

@@ -21,7 +21,7 @@ from geom.repair.audit.sand_bottom import why_no_bottom
 from geom.surface.radial import RadialSurface
 from geom.units import say_both, say_length
 from geom.views.cautions import CAUTIONS
-from geom.views.charts.colours import LOOKS
+from geom.views.charts.colours import ACTION_STYLES
 from geom.views.paper.style import (
     BODY,
     FONT,
@@ -186,7 +186,7 @@ def _no_work() -> list[Flowable]:
 def _row(number: int, job: Job) -> list[str | list[Flowable] | Flowable]:
     return [
         tick_box(),
-        _do(f"{number}. {LOOKS[job.action].word}", f"zone {job.zone}"),
+        _do(f"{number}. {ACTION_STYLES[job.action].word}", f"zone {job.zone}"),
         _lines([job.clock.removeprefix("from "), job.span]),
         _lines([job.depth, *job.amount]),
     ]
@@ -195,7 +195,7 @@ def _row(number: int, job: Job) -> list[str | list[Flowable] | Flowable]:
 def _again(zone: Zone, design: Design) -> list[str | list[Flowable] | Flowable]:
     return [
         tick_box(),
-        _do(LOOKS["measure again"].word, f"zone {zone.id}"),
+        _do(ACTION_STYLES["measure again"].word, f"zone {zone.id}"),
         _lines(
             [
                 say_clock(zone, design).removeprefix("from "),

@@ -17,7 +17,7 @@ from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.result import ZonePlan
 from geom.units import say_both
-from geom.views.charts.colours import LOOKS
+from geom.views.charts.colours import ACTION_STYLES
 from geom.views.paper.style import BODY, FONT, ruled, says, signed
 from geom.views.say import plain, say_volume, say_volume_interval
 from geom.views.tables.repair import (
@@ -233,7 +233,7 @@ def zone_page(zone: ZonePlan, design: Design, *, width: float) -> list[Flowable]
 
 
 def _word(action: Action) -> str:
-    return LOOKS[action].word.upper()
+    return ACTION_STYLES[action].word.upper()
 
 
 def _facts(rows: list[tuple[str, str]], width: float) -> Flowable:

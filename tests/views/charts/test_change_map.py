@@ -46,7 +46,7 @@ def stepped(at, size):
 
 def asked(figure, wall):
     """The picture as a way to ask it for the colour at (azimuth, height)."""
-    picture = Image.open(io.BytesIO(chart.png(figure, dpi=DPI))).convert("RGB")
+    picture = Image.open(io.BytesIO(chart.render(figure, dpi=DPI))).convert("RGB")
     axes = figure.axes[0]
 
     def at(azimuth, height):
@@ -58,7 +58,7 @@ def asked(figure, wall):
 
 
 def colours_of(change, design):
-    with chart.drawing():
+    with chart.drawing_style():
         figure = change_figure(change, design)
         return asked(figure, Unrolled(design, change.grid))
 
@@ -150,7 +150,7 @@ def test_both_walls_are_on_one_scale_and_the_right_way_round():
     change = between(design, stepped(100.0, 20.0))
     wall = Unrolled(design, change.grid)
     limit = design.repair.brick_threshold
-    with chart.drawing():
+    with chart.drawing_style():
         first = asked(wall_figure(change, design, last=False), wall)
         last = asked(wall_figure(change, design, last=True), wall)
     drawn = cutback_rgb(0.0, limit)
@@ -171,7 +171,7 @@ def test_wall_that_was_not_surveyed_and_openings_have_their_own_look():
 def test_a_bar_is_as_long_as_what_its_level_lost():
     design = plain_design()
     change = between(design, patched)
-    with chart.drawing():
+    with chart.drawing_style():
         axes = levels_figure(change, design).axes[0]
     levels = change.of_kind("level")
     bars = {

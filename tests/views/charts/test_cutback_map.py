@@ -8,18 +8,19 @@ from PIL import Image
 
 from geom.design.drawing import Profile
 from geom.views.charts import style as chart
+from geom.views.charts.axes import nice_step
 from geom.views.charts.colours import cutback_rgb
 from geom.views.charts.cutback_map import map_figure, map_png
-from geom.views.charts.unrolled import Unrolled, nice_step, stations
+from geom.views.charts.unrolled import Unrolled, stations
 
 DPI = 100
 
 
 def drawn(furnace):
     """The picture and a way to ask it for the colour at (azimuth, height)."""
-    with chart.drawing():
+    with chart.drawing_style():
         figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
-        picture = Image.open(io.BytesIO(chart.png(figure, dpi=DPI))).convert("RGB")
+        picture = Image.open(io.BytesIO(chart.render(figure, dpi=DPI))).convert("RGB")
         axes = figure.axes[0]
     wall = Unrolled(furnace.design, furnace.surface.grid)
 
@@ -131,7 +132,7 @@ def test_it_is_large_enough_to_read(furnace):
 
 
 def test_up_and_round_are_at_one_scale(furnace):
-    with chart.drawing():
+    with chart.drawing_style():
         figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
     axes = figure.axes[0]
     box = axes.get_window_extent()
@@ -155,9 +156,9 @@ def test_other_units_are_drawn_too(build, unit):
 def test_no_text_leaves_the_picture_or_covers_other_text(build):
     long = "the night shift's survey of the cupola at the north end " * 3
     furnace = build(title=long, name=long, azimuth_zero=long, height_zero=long)
-    with chart.drawing():
+    with chart.drawing_style():
         figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
-        chart.png(figure, dpi=DPI)
+        chart.render(figure, dpi=DPI)
         boxes = [text.get_window_extent() for text in figure.texts]
         scale_bar = figure.axes[0].texts[-1].get_window_extent()
     assert all(box.x1 <= figure.bbox.x1 for box in boxes)
@@ -169,7 +170,7 @@ def test_no_text_leaves_the_picture_or_covers_other_text(build):
 def test_a_flat_or_tall_lining_says_that_scales_differ(build):
     tall = build("mm", profile=_straight(7000.0), openings=(), spacing=40.0)
     usual = build("mm", spacing=40.0)
-    with chart.drawing():
+    with chart.drawing_style():
         texts = [
             " ".join(
                 t.get_text()

@@ -43,9 +43,9 @@ class Asked:
     """The picture, to be asked for pixels by azimuth and height."""
 
     def __init__(self, furnace):
-        with chart.drawing():
+        with chart.drawing_style():
             figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
-            content = chart.png(figure, dpi=DPI)
+            content = chart.render(figure, dpi=DPI)
         self.picture = Image.open(io.BytesIO(content)).convert("RGB")
         figure.set_dpi(DPI)
         self.box = figure.axes[0].get_window_extent()

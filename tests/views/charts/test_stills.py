@@ -9,7 +9,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from geom.views.charts import colours
-from geom.views.charts.round import round_still
+from geom.views.charts.round import round_view
 from geom.views.charts.stills import stills, write_stills
 
 NAMES = ("map", "level-sections", "upright-sections", "round")
@@ -36,7 +36,8 @@ def test_every_still_opens_in_every_form(furnace, tmp_path):
 @pytest.mark.parametrize("form", ["png", "svg", "pdf"])
 def test_the_same_survey_gives_the_same_bytes(furnace, form):
     first, second = (
-        round_still(furnace.surface, furnace.findings, form, dpi=60) for _ in range(2)
+        round_view(furnace.surface, furnace.findings, form=form, dpi=60)
+        for _ in range(2)
     )
     assert first == second
 
@@ -58,7 +59,7 @@ def shares(content, wanted, *, near=14):
 def test_the_round_shows_both_halves_in_the_colours_of_the_wall(furnace):
     """As much of the picture has a depth's colour as the wall has that depth."""
     surface, findings = furnace.surface, furnace.findings
-    content = round_still(surface, findings, "png", dpi=80)
+    content = round_view(surface, findings, dpi=80)
     blank = [int(colours.NOT_SURVEYED[i : i + 2], 16) for i in (1, 3, 5)]
     rows = surface.grid.surveyed
     missing = 1.0 - float(np.diff(surface.grid.edge)[rows].sum()) / (

@@ -14,7 +14,7 @@ def words(figure):
 
 
 def test_every_zone_of_work_has_its_number_inside_it(furnace):
-    with chart.drawing():
+    with chart.drawing_style():
         figure = workmap_figure(furnace.surface, furnace.findings)
     shown = words(figure)
     for zone in furnace.findings.zones:

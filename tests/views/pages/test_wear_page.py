@@ -23,16 +23,15 @@ from geom.record.wear.ovality import Harmonics
 from geom.record.wear.rates import wear_rates
 from geom.views.cautions import CAUTIONS
 from geom.views.charts import style as chart
-from geom.views.charts.colours import cutback_rgb, doubt_rgb, wear_step
-from geom.views.charts.style import ticks
-from geom.views.charts.unrolled import Unrolled
+from geom.views.charts.axes import wear_axis
+from geom.views.charts.colours import cutback_rgb, uncertainty_rgb, wear_step
 from geom.views.charts.wear_bars import (
     Bars,
     level_bars_png,
     middle,
     side_bars_png,
 )
-from geom.views.charts.wear_map import WearMap, doubt_png, wear_png
+from geom.views.charts.wear_map import WearFigure, WearMap, uncertainty_png, wear_png
 from geom.views.pages.wear import marks_of, still_png, wear_page
 from geom.views.say import (
     say_percent,
@@ -215,12 +214,10 @@ def test_the_same_wear_gives_the_same_page(wear, design):
 def drawn(told, make, **options):
     """Colour that a picture of the wall has at (azimuth, height)."""
     picture = Image.open(io.BytesIO(make(told, dpi=100, **options))).convert("RGB")
-    from geom.views.charts.wear_map import wall_frame
-
-    with chart.drawing():
-        made, (axes,), wall = wall_frame(told.design, told.grid, 1)
-        made.set_dpi(100)
-        assert isinstance(wall, Unrolled)
+    with chart.drawing_style():
+        frame = WearFigure(told.design, told.grid)
+        (axes,), wall = frame.panels, frame.wall
+        frame.figure.set_dpi(100)
 
         def at(azimuth, height):
             spot = (float(wall.right(azimuth)), height)
@@ -243,7 +240,7 @@ def test_wear_is_coloured_where_it_is(sense):
         colour = cutback_rgb(value, step)
         assert np.abs(at(azimuth, 1000.0) - colour).max() <= 1
     assert (cutback_rgb(6.0, step) != cutback_rgb(2.0, step)).any()
-    other = drawn(told, doubt_png)
+    other = drawn(told, uncertainty_png)
     assert np.abs(np.diff(other(90.0, 1000.0))).max() <= 1  # a grey
 
 
@@ -266,7 +263,7 @@ def test_the_scale_goes_by_halves_of_the_brick_threshold():
 
 
 def test_darker_is_less_well_known():
-    grey = doubt_rgb(np.array([0.0, 1.0, 2.0, 5.0]), 2.0).mean(axis=-1)
+    grey = uncertainty_rgb(np.array([0.0, 1.0, 2.0, 5.0]), 2.0).mean(axis=-1)
     assert (np.diff(grey) <= 0).all()
     assert grey[0] > 240
     assert grey[2] < 60
@@ -378,9 +375,41 @@ def test_places_are_said_on_the_clock(design):
     assert say_piece(wide, design) == "sides from half past 2 to half past 5"
 
 
+def numbers(low, high, unit):
+    """Numbers along an axis of wear that are seen, and where they stand, mm."""
+    with chart.drawing_style():
+        axes = chart.new_figure(4.0, 3.0).add_axes((0.1, 0.1, 0.8, 0.8))
+        axes.set_ylim(low, high)
+        wear_axis(axes, "y", unit, words="", size=10.0)
+        axes.figure.canvas.draw()
+        shown = [
+            (tick.get_loc(), tick.label1.get_text())
+            for tick in axes.yaxis.get_major_ticks()
+            if low - 1e-9 <= tick.get_loc() <= high + 1e-9
+        ]
+    places, labels = zip(*shown, strict=True)
+    return places, list(labels)
+
+
 def test_ticks_are_the_trades_own():
-    assert ticks(0.0, 12.7, "in")[1] == ["0", "1/8", "1/4", "3/8", "1/2"]
-    places, labels = ticks(0.0, 0.2, "in")
+    assert numbers(0.0, 12.7, "in")[1] == ["0", "1/8", "1/4", "3/8", "1/2"]
+    places, labels = numbers(0.0, 0.2, "in")
     assert labels[1] == "0.002"
     assert places[1] == pytest.approx(0.0508)
-    assert ticks(-1.0, 3.0, "mm")[1] == ["-1", "0", "1", "2", "3"]
+    assert numbers(-1.0, 3.0, "mm")[1] == ["-1", "0", "1", "2", "3"]
+
+
+def test_the_far_side_of_an_axis_of_wear_is_in_mm():
+    with chart.drawing_style():
+        axes = chart.new_figure(4.0, 3.0).add_axes((0.1, 0.1, 0.8, 0.8))
+        axes.set_xlim(0.0, 12.7)
+        wear_axis(axes, "x", "in", words="wear", size=10.0)
+        axes.figure.canvas.draw()
+        (far,) = axes.child_axes
+        labels = {
+            tick.get_loc(): tick.label2.get_text()
+            for tick in far.xaxis.get_major_ticks()
+        }
+    assert axes.get_xlabel() == "wear, in"
+    assert labels[2.0] == "2"
+    assert labels[12.0] == "12 mm"
