@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from geom.errors import InputError
-from geom.parallel import answers_of_processes, processors
+from geom.parallel import ProcessMap, processors
 from tests.record.errands import fail, pid, report, square, stumble
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -20,13 +20,11 @@ ROOT = Path(__file__).resolve().parents[2]
 def test_answers_come_in_the_order_of_the_tasks():
     """The first take longest."""
     tasks = [(n, 0.2 / (1 + n)) for n in range(12)]
-    assert list(answers_of_processes(square, tasks, count=3)) == [
-        n * n for n in range(12)
-    ]
+    assert list(ProcessMap(3).map(square, tasks)) == [n * n for n in range(12)]
 
 
 def test_others_do_it():
-    found = set(answers_of_processes(pid, [0.05] * 8, count=2))
+    found = set(ProcessMap(2).map(pid, [0.05] * 8))
     assert os.getpid() not in found
     assert len(found) == 2
 
@@ -39,7 +37,7 @@ def test_tasks_are_taken_only_a_few_ahead():
             taken.append(n)
             yield n, 0.0
 
-    answers = answers_of_processes(square, tasks(), count=2)
+    answers = ProcessMap(2).map(square, tasks())
     assert next(answers) == 0
     assert len(taken) == 4
     answers.close()
@@ -47,7 +45,7 @@ def test_tasks_are_taken_only_a_few_ahead():
 
 
 def test_what_goes_wrong_is_raised_here():
-    answers = answers_of_processes(fail, ["a.nc", "b.nc"], count=2)
+    answers = ProcessMap(2).map(fail, ["a.nc", "b.nc"])
     with pytest.raises(InputError) as fault:
         list(answers)
     assert fault.value.file == "a.nc"
@@ -56,7 +54,7 @@ def test_what_goes_wrong_is_raised_here():
 
 
 def test_what_a_process_prints_spoils_no_answer(capfd):
-    assert list(answers_of_processes(report, ["seen"], count=1)) == ["seen"]
+    assert list(ProcessMap(1).map(report, ["seen"])) == ["seen"]
     said = capfd.readouterr()
     assert said.out == ""
     assert "seen" in said.err
@@ -65,7 +63,7 @@ def test_what_a_process_prints_spoils_no_answer(capfd):
 def test_the_work_of_a_process_that_dies_is_done_all_the_same(tmp_path):
     """The third task ends its process; it is done here, and the rest by a new one."""
     tasks = [(str(tmp_path), n) for n in range(8)]
-    assert list(answers_of_processes(stumble, tasks, count=2)) == list(range(8))
+    assert list(ProcessMap(2).map(stumble, tasks)) == list(range(8))
     assert len(list(tmp_path.glob("ended-*"))) == 1
 
 
@@ -74,9 +72,9 @@ def test_they_end_with_whoever_started_them(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
         f"import sys; sys.path.insert(0, {str(ROOT)!r})\n"
-        "from geom.parallel import answers_of_processes\n"
+        "from geom.parallel import ProcessMap\n"
         "from tests.record.errands import pid\n"
-        "answers = answers_of_processes(pid, [0.0] * 100, count=2)\n"
+        "answers = ProcessMap(2).map(pid, [0.0] * 100)\n"
         "print(next(answers), flush=True)\n"
         "sys.stdin.read()\n"
     )

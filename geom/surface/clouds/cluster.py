@@ -30,10 +30,11 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from itertools import islice
 from tempfile import TemporaryDirectory
-from typing import Any, Generic, Protocol, TypeVar, cast
+from typing import Any, Generic, TypeVar, cast
 
 from geom.datum import Pose
 from geom.errors import DaublineError, InputError, MissingExtra
+from geom.parallel import Task
 from geom.readings.cloud import Cloud
 from geom.readings.clouds.source import no_points_error
 from geom.surface.clouds.binning import (
@@ -55,20 +56,6 @@ _AHEAD = 2
 #: How long a scheduler, or the first worker, is waited for; and how long answers are
 #: before it is looked whether there still are workers; seconds.
 _PATIENCE, _LONG = 8.0, 30.0
-
-
-class Task(Protocol):
-    """One piece of work: which file it is about, as the caller named it, and where."""
-
-    @property
-    def name(self) -> str:
-        """The file."""
-        ...
-
-    @property
-    def place(self) -> str:
-        """In it, or in the work, in words."""
-        ...
 
 
 T = TypeVar("T", bound=Task)
@@ -112,6 +99,12 @@ class DaskBackend:
         """
         self._refuse_lacking(work)
         yield from _Run(self, work, iter(tasks), in_order).answers()
+
+    def map(
+        self, work: Callable[[T], A], tasks: Iterable[T]
+    ) -> Generator[A, None, None]:
+        """As `geom.parallel.TaskMap.map`."""
+        yield from self.answers(work, tasks, in_order=True)
 
     def _refuse_lacking(self, work: Callable[[T], A]) -> None:
         """Refuse workers without this program: a task would end them without a word."""

@@ -214,7 +214,7 @@ def test_few_spells_start_no_processes(repaired, monkeypatch):
     def none(*told: object, **named: object) -> None:
         raise AssertionError
 
-    monkeypatch.setattr(by_tasks, "answers_of_processes", none)
+    monkeypatch.setattr(by_tasks, "ProcessMap", none)
     monkeypatch.setattr(run_of_spells, "RUN", 4)
     summed(repaired)
     monkeypatch.setattr(by_tasks, "MANY", HEATS)
@@ -228,16 +228,15 @@ def test_a_script_may_call_it_without_a_guard(repaired, tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
         f"import sys; sys.path.insert(0, {str(ROOT)!r})\n"
-        "from geom.record import run_of_spells\n"
-        "from geom.record.wear.accumulate import sum_by_tasks\n"
+        "from geom.record.wear import accumulate\n"
         "from geom.record.regions import pieces_of\n"
-        "from geom.record.wear.spells import spells_of\n"
+        "from geom.record.wear.spells import find_spells\n"
         "from geom.record.store.store import open_record\n"
-        "run_of_spells.RUN = 4\n"
+        "accumulate.RUN = 4\n"
         f"record = open_record({str(repaired.folder)!r})\n"
-        "spells, _ = spells_of(record.occasions)\n"
+        "spells, _ = find_spells(record.occasions)\n"
         "pieces = pieces_of(record.panels, record.design)\n"
-        "found = sum_by_tasks(record, spells, pieces, processes=2)\n"
+        "found = accumulate.accumulate(record, spells, pieces, processes=2)\n"
         "print('summed', found.maps.per_heat.spells.max())\n"
     )
     done = subprocess.run(
