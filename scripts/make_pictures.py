@@ -86,7 +86,7 @@ def draw_ring(axis: Axes, count: int) -> None:
     level = np.array([700.0])
     readings = invented_readings(count)
     surface = geom.reconstruct(readings, design, spacing=100.0, columns=36)
-    mean, sd = surface.belief.on_grid(level, azimuth)
+    mean, sd = surface.posterior.on_grid(level, azimuth)
     mean, sd = mean[0], sd[0]
     here = readings.height == level[0]
     axis.fill_between(

@@ -102,7 +102,7 @@ def test_every_room_has_its_place_on_the_road():
         "import geom",
         "from ..repair.daub import plan",
         "def late():\n    from geom.cli import main",
-        "if TYPE_CHECKING:\n    from geom.surface.gp.posterior import Belief",
+        "if TYPE_CHECKING:\n    from geom.surface.gp.posterior import GPPosterior",
     ],
 )
 def test_a_step_back_is_seen(tmp_path, spoiled):

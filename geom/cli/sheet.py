@@ -15,7 +15,7 @@ from geom.cli.inputs import (
 
 if TYPE_CHECKING:
     from geom.design import Design
-    from geom.sampling.plan import Climb
+    from geom.sampling.plan import SamplingPlan
 
 _AZIMUTHS, _HEIGHTS, _STATIONS = (4, 72), (2, 60), (1, 50)
 _USUAL_COUNT = 5
@@ -98,22 +98,22 @@ def _refuse_both(options: argparse.Namespace) -> None:
         )
 
 
-def _first(options: argparse.Namespace, design: Design) -> Climb:
+def _first(options: argparse.Namespace, design: Design) -> SamplingPlan:
     from geom.errors import InputError
-    from geom.sampling.plan import first_climb
+    from geom.sampling.plan import initial_plan
 
     try:
-        return first_climb(design, azimuths=options.azimuths, heights=options.heights)
+        return initial_plan(design, azimuths=options.azimuths, heights=options.heights)
     except InputError as fault:
         raise fault.at(file=options.design) from fault
 
 
-def _second(options: argparse.Namespace, design: Design) -> Climb:
+def _second(options: argparse.Namespace, design: Design) -> SamplingPlan:
     from rich.console import Console
 
     from geom.errors import InputError
     from geom.readings import load_readings
-    from geom.sampling.plan import second_climb
+    from geom.sampling.plan import follow_up_plan
     from geom.sampling.stations import next_stations, rod_only
 
     readings = load_readings(options.readings, design)
@@ -127,10 +127,10 @@ def _second(options: argparse.Namespace, design: Design) -> Climb:
             advice = next_stations(surface, readings, count=count)
         except InputError as fault:
             raise fault.at(file=options.design) from fault
-    return second_climb(design, advice)
+    return follow_up_plan(design, advice)
 
 
-def _print_summary(design: Design, climb: Climb, out: Path) -> None:
+def _print_summary(design: Design, climb: SamplingPlan, out: Path) -> None:
     from geom.views.outputs import PAPER, WORKBOOK
     from geom.views.say import plain
 

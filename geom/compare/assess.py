@@ -36,18 +36,21 @@ from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.stats.partial_moments import chance_above, hermite_excess
-from geom.surface import Belief, CloudPosterior, Grid, RadialSurface
+from geom.surface import Grid, Posterior, RadialSurface
 from geom.units import Bool, Float
 
 
 def volume_budget(
-    belief: Belief | CloudPosterior, nodes: Nodes, patch: Float, typical_sd: float
+    posterior: Posterior,
+    nodes: Nodes,
+    patch: Float,
+    typical_sd: float,
 ) -> tuple[BudgetLine, ...]:
     """Lines of the budget, greatest share first; the shares add up to 1.
 
     Parameters
     ----------
-    belief : Belief or CloudPosterior
+    posterior : Posterior
     nodes : Nodes
     patch : array (q,), radian mm
     typical_sd : float, mm
@@ -55,7 +58,7 @@ def volume_budget(
     """
     slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
     weight = patch * slope / np.maximum(nodes.sd, 1e-9)
-    shares = belief.sources_of_sum(nodes.height, nodes.azimuth, weight, typical_sd)
+    shares = posterior.sources_of_sum(nodes.height, nodes.azimuth, weight, typical_sd)
     whole = sum(share.variance for share in shares)
     lines = [
         BudgetLine(s.source, s.kind, s.sd, s.unit, s.variance / whole) for s in shares
@@ -109,7 +112,9 @@ def assess(
         deepest=deepest_point(surface, nodes),
         levels=section_levels(surface, low, high),
         zones=zones,
-        budget=volume_budget(surface.belief, nodes, nodes.gather(grid.patch), typical),
+        budget=volume_budget(
+            surface.posterior, nodes, nodes.gather(grid.patch), typical
+        ),
         warnings=surface.warnings,
         maps=Maps(
             cutback=cutback,

@@ -9,7 +9,7 @@ import numpy as np
 from geom.compare.findings import Level
 from geom.design import Design
 from geom.quantity import Quantity
-from geom.surface import Belief, CloudPosterior, RadialSurface
+from geom.surface import Posterior, RadialSurface
 from geom.units import Float
 
 _AZIMUTHS = 120
@@ -35,7 +35,7 @@ def section_levels(
             drawn = profile.radius_at(
                 height, side="below" if side == "below" else "above"
             )
-            levels.append(_section(surface.belief, height, side, float(drawn)))
+            levels.append(_section(surface.posterior, height, side, float(drawn)))
     return tuple(levels)
 
 
@@ -50,11 +50,9 @@ def level_heights(design: Design, low: float, high: float) -> Float:
     return np.concatenate([*pieces, fixed[-1:]])
 
 
-def _section(
-    belief: Belief | CloudPosterior, height: float, side: str, drawn: float
-) -> Level:
+def _section(posterior: Posterior, height: float, side: str, drawn: float) -> Level:
     azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
-    mean, covariance = belief.jointly(np.array([height]), azimuth)
+    mean, covariance = posterior.joint(np.array([height]), azimuth)
     area, sd = section_area(drawn + mean, covariance)
     design_area = np.pi * drawn**2
     diameter = np.sqrt(4.0 * area / np.pi)

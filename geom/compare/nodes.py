@@ -180,7 +180,7 @@ def make_nodes(surface: RadialSurface) -> Nodes:
     height = 0.5 * (edge[:-1] + edge[1:])
     azimuth = (np.arange(_COLUMNS) + 0.5) * 360.0 / _COLUMNS
     azimuth -= 180.0 / grid.azimuth.size
-    mean, covariance = surface.belief.jointly(height, azimuth)
+    mean, covariance = surface.posterior.joint(height, azimuth)
     return Nodes(
         height=height,
         azimuth=azimuth,

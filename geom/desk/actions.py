@@ -23,8 +23,8 @@ from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
 from geom.readings import RodReadings
 from geom.sampling.feasible import widened
-from geom.sampling.plan import Climb, first_climb, onward_of
-from geom.surface import Belief, Grid, RadialSurface, make_grid
+from geom.sampling.plan import SamplingPlan, initial_plan, onward_of
+from geom.surface import GPPosterior, Grid, RadialSurface, make_grid
 from geom.surface.reconstruct import LEAST_AZIMUTHS, LEAST_HEIGHTS, LEAST_READINGS
 from geom.units import Float, Int
 
@@ -87,7 +87,7 @@ class StationActions:
 
 @on_one_thread_when_small(lambda readings, *_: len(readings))
 def quick_actions(
-    readings: RodReadings, wall: CutbackOnGrid, board: Climb, design: Design
+    readings: RodReadings, wall: CutbackOnGrid, board: SamplingPlan, design: Design
 ) -> StationActions:
     """Calls from a coarse grid, each station's own cut-back put into its cell.
 
@@ -96,7 +96,7 @@ def quick_actions(
     readings : RodReadings
     wall : CutbackOnGrid
         Of these readings.
-    board : Climb
+    board : SamplingPlan
     design : Design
     """
     grid = coarse_grid(readings, design)
@@ -123,7 +123,7 @@ def quick_actions(
 
 @on_one_thread_when_small(lambda readings, *_: len(readings))
 def full_actions(
-    readings: RodReadings, surface: RadialSurface, board: Climb
+    readings: RodReadings, surface: RadialSurface, board: SamplingPlan
 ) -> StationActions:
     """Calls as the report of a survey has them, and cut-back at the stations.
 
@@ -132,7 +132,7 @@ def full_actions(
     readings : RodReadings
     surface : RadialSurface
         Of these readings.
-    board : Climb
+    board : SamplingPlan
     """
     rules, posterior = surface.design.repair, rod_posterior(surface)
     grid = coarse_grid(readings, surface.design)
@@ -158,11 +158,11 @@ def _where_known(known: NDArray[np.bool_], action: Codes) -> Codes:
     return np.where(known, action, NO_CALL).astype(np.int8)
 
 
-def rod_posterior(surface: RadialSurface) -> Belief:
+def rod_posterior(surface: RadialSurface) -> GPPosterior:
     """The posterior of a surface that was made from rod readings."""
-    if not isinstance(surface.belief, Belief):
+    if surface.seen is not None:
         raise TypeError("the surface was made from a point cloud")
-    return surface.belief
+    return surface.posterior.fitted
 
 
 def coarse_grid(readings: RodReadings | None, design: Design) -> Grid:
@@ -202,7 +202,7 @@ def missing_readings(readings: RodReadings | None) -> str:
 
 
 def _cutback_at_stations(
-    wall: CutbackOnGrid, readings: RodReadings, board: Climb
+    wall: CutbackOnGrid, readings: RodReadings, board: SamplingPlan
 ) -> tuple[Float, Float]:
     """Cut-back at the stations between the lowest and the highest reading."""
     low, high = float(readings.height.min()), float(readings.height.max())
@@ -224,7 +224,7 @@ def _cutback_on_grid(wall: CutbackOnGrid, grid: Grid) -> tuple[Float, Float]:
 
 
 def _station_cells(
-    grid: Grid, board: Climb
+    grid: Grid, board: SamplingPlan
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Row and column of the surveyed cell of each station; two arrays (m, k)."""
     surveyed = np.flatnonzero(grid.surveyed)
@@ -236,7 +236,7 @@ def _station_cells(
     return both[0].astype(np.intp), both[1].astype(np.intp)
 
 
-def planned_stations(design: Design, file: Path) -> Climb:
+def planned_stations(design: Design, file: Path) -> SamplingPlan:
     """The stations of a blank rod sheet, as ``daubline sheet`` chooses them.
 
     Raises
@@ -245,12 +245,14 @@ def planned_stations(design: Design, file: Path) -> Climb:
         If the steps of the rod leave none.
     """
     try:
-        return first_climb(design)
+        return initial_plan(design)
     except InputError as fault:
         raise fault.at(file=file) from fault
 
 
-def station_board(design: Design, plan: Climb, readings: RodReadings | None) -> Climb:
+def station_board(
+    design: Design, plan: SamplingPlan, readings: RodReadings | None
+) -> SamplingPlan:
     """The planned stations with rows and columns for those read elsewhere.
 
     A planned row or column that nobody read, and that a read one lies nearer to than
@@ -259,12 +261,12 @@ def station_board(design: Design, plan: Climb, readings: RodReadings | None) -> 
     Parameters
     ----------
     design : Design
-    plan : Climb
+    plan : SamplingPlan
     readings : RodReadings or None
 
     Returns
     -------
-    Climb
+    SamplingPlan
     """
     if readings is None:
         return plan
@@ -279,10 +281,12 @@ def station_board(design: Design, plan: Climb, readings: RodReadings | None) -> 
     down = np.sort(heights)[::-1].copy()
     onward = np.array(sorted(azimuths.tolist(), key=lambda a: onward_of(design, a)))
     opening = _opening_index(design, down, onward)
-    return Climb(down, onward, opening < 0, opening)
+    return SamplingPlan(down, onward, opening < 0, opening)
 
 
-def find_station(board: Climb, azimuth: float, height: float) -> tuple[int, int] | None:
+def find_station(
+    board: SamplingPlan, azimuth: float, height: float
+) -> tuple[int, int] | None:
     """Row and column of a station; None if it is not on the board."""
     rise = np.abs(board.height - height)
     apart = np.abs(turn(board.azimuth, azimuth))

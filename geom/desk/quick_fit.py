@@ -18,12 +18,12 @@ import numpy as np
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.readings import RodReadings
-from geom.surface import Belief
+from geom.surface import GPPosterior
+from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.observations import Noise, observe
-from geom.surface.gp.posterior import Process
 from geom.surface.reconstruct import expected_prior
-from geom.surface.rods.datum_bands import sound_wall
+from geom.surface.rods.datum_bands import pseudo_readings
 from geom.surface.rods.errors import rod_noise
 from geom.surface.rods.fit import slopes_of
 from geom.units import Float
@@ -38,20 +38,20 @@ class FixedHyperparameters:
     covariance : Covariance
     errors : dict of float, mm
         Standard uncertainty of each learned source of reading error, by its name.
-    belief : Belief or None
+    posterior : GPPosterior or None
         The last full fit, for how much its other hyperparameters differ;
         None before there is one.
     """
 
     covariance: Covariance
     errors: dict[str, float] = field(default_factory=dict)
-    belief: Belief | None = None
+    posterior: GPPosterior | None = None
 
     @classmethod
-    def of(cls, belief: Belief) -> FixedHyperparameters:
+    def of(cls, posterior: GPPosterior) -> FixedHyperparameters:
         """As a full fit learned them."""
-        errors = {source.name: source.sd for source in belief.noise.learned}
-        return cls(belief.best.covariance, errors, belief)
+        errors = {source.name: source.sd for source in posterior.noise.learned}
+        return cls(posterior.best.covariance, errors, posterior)
 
     @classmethod
     def expected(cls, readings: RodReadings, design: Design) -> FixedHyperparameters:
@@ -69,7 +69,7 @@ class FixedHyperparameters:
 class QuickFit:
     """Cut-back by the readings with hyperparameters held."""
 
-    process: Process
+    gp: ConditionalGP
     fixed: FixedHyperparameters
 
     def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
@@ -87,11 +87,11 @@ class QuickFit:
         -------
         mean, sd : array (m, k), mm
         """
-        mean, sd = self.process.on_grid(height, azimuth)
-        belief = self.fixed.belief
-        if belief is None or not belief.others:
+        mean, sd = self.gp.on_grid(height, azimuth)
+        posterior = self.fixed.posterior
+        if posterior is None or not posterior.samples:
             return mean, sd
-        drift, ratio = belief.spread(height, azimuth)
+        drift, ratio = posterior.hyperparameter_spread(height, azimuth)
         return mean + drift.mean(axis=0), np.sqrt(ratio * sd**2 + drift.var(axis=0))
 
 
@@ -108,13 +108,13 @@ def quick_fit(
     fixed : Held
     design : Design
     """
-    sheet = readings.joined(sound_wall(design, readings))
-    sound = np.arange(len(sheet)) >= len(readings)
+    sheet = readings.joined(pseudo_readings(design, readings))
+    pseudo = np.arange(len(sheet)) >= len(readings)
     observed = observe(sheet, design)
-    noise = fixed.noise_with(rod_noise(sheet, design, sound=sound))
-    process = Process(fixed.covariance, noise, observed)
+    noise = fixed.noise_with(rod_noise(sheet, design, pseudo=pseudo))
+    gp = ConditionalGP(fixed.covariance, noise, observed)
     if np.isnan(sheet.sd).any():
-        slopes = slopes_of(process, observed.places, sheet, design)
-        noise = fixed.noise_with(rod_noise(sheet, design, sound=sound, slopes=slopes))
-        process = Process(fixed.covariance, noise, observed)
-    return QuickFit(process, fixed)
+        slopes = slopes_of(gp, observed.places, sheet, design)
+        noise = fixed.noise_with(rod_noise(sheet, design, pseudo=pseudo, slopes=slopes))
+        gp = ConditionalGP(fixed.covariance, noise, observed)
+    return QuickFit(gp, fixed)

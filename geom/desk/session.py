@@ -27,7 +27,7 @@ from geom.desk.quick_fit import FixedHyperparameters, quick_fit
 from geom.desk.sheet import SheetFile, Verdict
 from geom.errors import DaublineError
 from geom.readings import RodReadings
-from geom.sampling.plan import Climb
+from geom.sampling.plan import SamplingPlan
 from geom.sampling.stations import Station, next_stations
 from geom.surface import PastPrior, RadialSurface, reconstruct
 
@@ -49,7 +49,7 @@ class DeskState:
     entry_ids : tuple of str
         Of the entries behind the readings, in their order.
     readings : RodReadings or None
-    board : Climb
+    board : SamplingPlan
     actions : Called or None
         None while there are too few readings.
     missing : str
@@ -68,7 +68,7 @@ class DeskState:
     entries: tuple[SheetEntry, ...]
     entry_ids: tuple[str, ...]
     readings: RodReadings | None
-    board: Climb
+    board: SamplingPlan
     actions: StationActions | None = None
     missing: str = ""
     outliers: dict[str, str] = field(default_factory=dict)

@@ -17,7 +17,7 @@ from geom.readings.sheets.plausibility import (
     share_of_design,
 )
 from geom.readings.sheets.table import SheetRow, as_table
-from geom.sampling.plan import first_climb
+from geom.sampling.plan import initial_plan
 from geom.units import from_mm
 from geom.views.say import upfirst
 
@@ -37,7 +37,7 @@ class ReadingValidator:
         Between them one reading is asked whether it can be right, and not whether the
         sheet as a whole is of another unit.
         """
-        climb, unit = first_climb(self.design), self.design.length_unit
+        climb, unit = initial_plan(self.design), self.design.length_unit
         rows, columns = np.nonzero(climb.asked)
         drawn_rows = []
         for at in (0, -1):

@@ -24,7 +24,7 @@ _STEPS = "[rod], keys height_step and azimuth_step"
 
 
 @dataclass(frozen=True)
-class Reach:
+class FeasibleStations:
     """Stations on a net of heights and azimuths; C of them can be reached.
 
     Attributes
@@ -45,7 +45,7 @@ class Reach:
         return self.height[row], self.azimuth[column]
 
 
-def reachable(design: Design, low: float, high: float) -> Reach:
+def feasible_stations(design: Design, low: float, high: float) -> FeasibleStations:
     """Every station of a design between two heights.
 
     Parameters
@@ -58,7 +58,7 @@ def reachable(design: Design, low: float, high: float) -> Reach:
 
     Returns
     -------
-    Reach
+    FeasibleStations
         Whole steps from height zero and from azimuth 0, clear of openings and of
         steps of the profile.
 
@@ -88,7 +88,7 @@ def reachable(design: Design, low: float, high: float) -> Reach:
             place=_STEPS,
             cure="Make the steps smaller, or read more heights first",
         )
-    return Reach(height, azimuth, free)
+    return FeasibleStations(height, azimuth, free)
 
 
 def height_step(design: Design, tall: float) -> float:

@@ -35,7 +35,7 @@ _STEPS = "[rod], key height_step"
 
 
 @dataclass(frozen=True)
-class Rows:
+class CandidateRows:
     """Heights that a rod can be set at, c of them.
 
     Attributes
@@ -55,7 +55,7 @@ class Rows:
     step: float
 
     @classmethod
-    def of(cls, design: Design, azimuth: Float) -> Rows:
+    def of(cls, design: Design, azimuth: Float) -> CandidateRows:
         """Of a design read in some directions, degrees.
 
         Raises
@@ -178,7 +178,7 @@ _APART = 30.0
 
 
 @dataclass(frozen=True)
-class Climb:
+class SamplingPlan:
     """The stations of one climb, as m rows and k columns of a sheet.
 
     Attributes
@@ -217,9 +217,9 @@ class Climb:
         return int(self.asked.sum())
 
 
-def first_climb(
+def initial_plan(
     design: Design, *, azimuths: int | None = None, heights: int | None = None
-) -> Climb:
+) -> SamplingPlan:
     """Spread stations over a whole wall.
 
     Parameters
@@ -229,12 +229,12 @@ def first_climb(
         Columns, evenly round from azimuth 0.  Default: on the rod's steps, about every
         30 degrees.
     heights : int, optional
-        Rows, twice as close over the melting zone as elsewhere.  Default: as
-        `Rows.usual` has them.
+        CandidateRows, twice as close over the melting zone as elsewhere.  Default: as
+        `CandidateRows.usual` has them.
 
     Returns
     -------
-    Climb
+    SamplingPlan
 
     Raises
     ------
@@ -242,14 +242,14 @@ def first_climb(
         If the steps of the rod leave no such rows.
     """
     across = _azimuths(design, azimuths)
-    rows = Rows.of(design, across)
+    rows = CandidateRows.of(design, across)
     up = rows.usual() if heights is None else rows.spread(heights)
     down = up[::-1].copy()
     opening = _openings(design, down, across)
-    return Climb(down, across, opening < 0, opening)
+    return SamplingPlan(down, across, opening < 0, opening)
 
 
-def second_climb(design: Design, advice: Advice) -> Climb:
+def follow_up_plan(design: Design, advice: Advice) -> SamplingPlan:
     """One row for each station that would tell most.
 
     Parameters
@@ -259,7 +259,7 @@ def second_climb(design: Design, advice: Advice) -> Climb:
 
     Returns
     -------
-    Climb
+    SamplingPlan
 
     Raises
     ------
@@ -279,7 +279,7 @@ def second_climb(design: Design, advice: Advice) -> Climb:
     height = np.array([station.height for station in chosen])
     across = np.array(sorted({s.azimuth for s in chosen}, key=_by_clock(design)))
     asked = np.array([[s.azimuth == a for a in across] for s in chosen])
-    return Climb(
+    return SamplingPlan(
         height,
         across,
         asked,

@@ -41,17 +41,17 @@ from geom.compare.nodes import Nodes, make_nodes
 from geom.errors import InputError
 from geom.frame import turn
 from geom.readings import CloudReadings, RodReadings
-from geom.sampling.feasible import Reach, reachable
+from geom.sampling.feasible import FeasibleStations, feasible_stations
 from geom.stats.partial_moments import hermite_excess
-from geom.surface import CloudPosterior, Grid, RadialSurface
-from geom.surface.gp.covariance import TowardGrid
-from geom.surface.gp.kernels import Places
-from geom.surface.gp.posterior import Belief
+from geom.surface import Grid, RadialSurface
+from geom.surface.gp.covariance import GridCrossCovariance
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.posterior import GPPosterior
 from geom.units import Bool, Float
 
 
 @dataclass(frozen=True)
-class Ties:
+class StationCovariance:
     """Covariances of cut-back given the readings, between q nodes and C stations.
 
     Attributes
@@ -64,47 +64,49 @@ class Ties:
 
     block: Float
     variance: Float
-    _belief: Belief
-    _reach: Reach
+    _posterior: GPPosterior
+    _feasible: FeasibleStations
     _seen: _Seen
 
     def column(self, station: int) -> Float:
         """Covariance of all stations with one of them, mm2; shape (C,)."""
-        height, azimuth = self._reach.each()
-        one = Places(azimuth[[station]], height[[station]])
-        covariance = self._belief.best.covariance
-        prior = TowardGrid(covariance, one, self._reach.azimuth).rows(
-            self._reach.height
+        height, azimuth = self._feasible.each()
+        one = Points2D(azimuth[[station]], height[[station]])
+        covariance = self._posterior.best.covariance
+        prior = GridCrossCovariance(covariance, one, self._feasible.azimuth).rows(
+            self._feasible.height
         )
-        here = self._seen.taken(np.array([station]))
-        return here.tied(self._seen, prior[:, self._reach.free]).ravel()
+        here = self._seen.subset(np.array([station]))
+        return here.tied(self._seen, prior[:, self._feasible.free]).ravel()
 
 
-def tie(belief: Belief, nodes: Nodes, reach: Reach) -> Ties:
+def station_covariance(
+    posterior: GPPosterior, nodes: Nodes, feasible: FeasibleStations
+) -> StationCovariance:
     """Covariances between a net of nodes and the stations that can be reached.
 
-    As in `Belief.jointly`: the correlations of the best choice of sizes and lengths,
+    As in `GPPosterior.joint`: the correlations of the best choice of sizes and lengths,
     the variances of all choices, and what their best estimates differ by.
 
     Parameters
     ----------
-    belief : Belief
+    posterior : GPPosterior
     nodes : Nodes
-    reach : Reach
+    feasible : FeasibleStations
 
     Returns
     -------
-    Ties
+    StationCovariance
     """
-    free = np.flatnonzero(reach.free)
-    height, azimuth = reach.each()
-    stations = _seen(belief, reach.height, reach.azimuth).taken(free)
-    wall = _seen(belief, nodes.height, nodes.azimuth)
-    prior = TowardGrid(
-        belief.best.covariance, Places(azimuth, height), nodes.azimuth
+    free = np.flatnonzero(feasible.free)
+    height, azimuth = feasible.each()
+    stations = _seen(posterior, feasible.height, feasible.azimuth).subset(free)
+    wall = _seen(posterior, nodes.height, nodes.azimuth)
+    prior = GridCrossCovariance(
+        posterior.best.covariance, Points2D(azimuth, height), nodes.azimuth
     ).rows(nodes.height)
     block = wall.tied(stations, prior.reshape(free.size, -1).T)
-    return Ties(block, stations.variance, belief, reach, stations)
+    return StationCovariance(block, stations.variance, posterior, feasible, stations)
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,7 @@ class _Seen:
     away: Float
     variance: Float
 
-    def taken(self, index: np.ndarray) -> _Seen:
+    def subset(self, index: np.ndarray) -> _Seen:
         """At some of the places."""
         return _Seen(
             self.known[:, index],
@@ -145,19 +147,19 @@ class _Seen:
         return best + self.away.T @ other.away
 
 
-def _seen(belief: Belief, height: Float, azimuth: Float) -> _Seen:
+def _seen(posterior: GPPosterior, height: Float, azimuth: Float) -> _Seen:
     """At every node of a net, azimuth running fastest."""
-    best = belief.best
+    best = posterior.best
     cross = best.seen_from_net(height, azimuth)
     _, sd = best.on_grid(height, azimuth)
     drift, ratio = np.zeros((1, sd.size)), np.ones(sd.size)
-    if belief.others:
-        spread, wider = belief.spread(height, azimuth)
-        drift, ratio = spread.reshape(len(belief.others), -1), wider.ravel()
+    if posterior.samples:
+        spread, wider = posterior.hyperparameter_spread(height, azimuth)
+        drift, ratio = spread.reshape(len(posterior.samples), -1), wider.ravel()
     within = ratio * sd.ravel() ** 2
     away = (drift - drift.mean(axis=0)) / np.sqrt(drift.shape[0])
     return _Seen(
-        known=best.unfactor @ cross,
+        known=best.inverse_cholesky @ cross,
         widening=np.sqrt(ratio),
         away=away,
         variance=within + np.sum(away**2, axis=0),
@@ -251,18 +253,18 @@ def next_stations(
     InputError
         If the steps of the design's rod leave no station, or a laser has seen the wall.
     """
-    readings, belief = rod_only(readings), surface.belief
-    if isinstance(belief, CloudPosterior):
+    readings, posterior = rod_only(readings), surface.posterior.fitted
+    if surface.seen is not None:
         raise TypeError(
             "the surface was made from a point cloud, the readings were not"
         )
-    reach = reachable(surface.design, *surface.grid.surveyed_heights)
+    feasible = feasible_stations(surface.design, *surface.grid.surveyed_heights)
     nodes = make_nodes(surface) if nodes is None else nodes
-    ties = tie(belief, nodes, reach)
+    covariance = station_covariance(posterior, nodes, feasible)
     goal = _goal(surface, nodes, aim)
-    error = _reading_variance(surface, belief)
-    chosen = list(_chosen(goal, ties, error, count))
-    height, azimuth = reach.each()
+    error = _reading_variance(surface, posterior)
+    chosen = list(_chosen(goal, covariance, error, count))
+    height, azimuth = feasible.each()
     picks = [pick for pick, _ in chosen]
     again = _read_before(readings, azimuth[picks], height[picks])
     stations = tuple(
@@ -404,10 +406,10 @@ class BrickGoal:
 
 
 def _chosen(
-    goal: Goal, ties: Ties, error: float, count: int
+    goal: Goal, covariance: StationCovariance, error: float, count: int
 ) -> Iterator[tuple[int, float]]:
     """Stations one after the other, each with what is left after it."""
-    toward, variance = goal.toward(ties.block), ties.variance.copy()
+    toward, variance = goal.toward(covariance.block), covariance.variance.copy()
     gone = np.zeros((toward.shape[0], 1))
     before: list[Float] = []
     left = goal.now
@@ -419,7 +421,7 @@ def _chosen(
         left = float(value[pick])
         yield pick, left
         root = np.sqrt(variance[pick] + error)
-        column = ties.column(pick) - sum(old * old[pick] for old in before)
+        column = covariance.column(pick) - sum(old * old[pick] for old in before)
         column, pull = column / root, toward[:, pick] / root
         gone = gone + pull[:, None] ** 2
         toward = toward - np.outer(pull, column)
@@ -427,13 +429,13 @@ def _chosen(
         before.append(column)
 
 
-def _reading_variance(surface: RadialSurface, belief: Belief) -> float:
+def _reading_variance(surface: RadialSurface, posterior: GPPosterior) -> float:
     """Mean variance of the readings so far, mm2.
 
     Stand-ins for sound wall come after the readings and are none.
     """
     kept = surface.count - len(surface.rejected)
-    return float(np.mean(belief.noise.variance[:kept]))
+    return float(np.mean(posterior.noise.variance[:kept]))
 
 
 def _read_before(readings: RodReadings, azimuth: Float, height: Float) -> Bool:

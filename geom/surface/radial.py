@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from geom.datum import Pose
-    from geom.surface.clouds.posterior import CloudPosterior
-    from geom.surface.gp.posterior import Belief
+    from geom.surface.gp.posterior import Posterior
 
 
 def surface_dataset(surface: RadialSurface) -> xr.Dataset:
@@ -112,7 +111,7 @@ class RadialSurface:
     grid : Grid
     radius, radius_sd : array (height, azimuth), mm
         Best estimate and standard uncertainty of the hot face; NaN where not surveyed.
-    belief : Belief or CloudPosterior
+    posterior : Posterior
         The joint posterior behind them: covariances and samples.
     count : int
         Readings that came in.
@@ -132,7 +131,7 @@ class RadialSurface:
     grid: Grid
     radius: Float
     radius_sd: Float
-    belief: Belief | CloudPosterior
+    posterior: Posterior
     count: int
     kinds: tuple[str, ...]
     rejected: tuple[Rejected, ...] = ()
@@ -163,7 +162,7 @@ class RadialSurface:
         Where rod readings were taken, both ends of a diameter, and where blocks of
         laser points lie.
         """
-        places = self.belief.places
+        places = self.posterior.places
         return places.azimuth, places.height
 
     def to_xarray(self) -> xr.Dataset:

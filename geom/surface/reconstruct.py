@@ -14,9 +14,9 @@ from geom.readings import CloudReadings, RodReadings
 from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
 from geom.surface.grid import make_grid
 from geom.surface.radial import RadialSurface, Rejected
-from geom.surface.rods.datum_bands import doubtful
+from geom.surface.rods.datum_bands import is_unreliable
 from geom.surface.rods.fit import fit_wall
-from geom.surface.rods.history import PastPrior, informed
+from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.units import say_both
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
@@ -104,19 +104,19 @@ def _of_rods(  # noqa: PLR0917
     prior = expected_prior(readings, design)
     used = False
     if past is not None:
-        prior, used = informed(prior, past, readings, design)
+        prior, used = prior_with_history(prior, past, readings, design)
     fit = fit_wall(readings, design, prior, seed=seed)
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)
     cutback = np.full(grid.shape, np.nan)
     sd = np.full(grid.shape, np.nan)
     rows = grid.surveyed
-    cutback[rows], sd[rows] = fit.belief.on_grid(grid.height[rows], grid.azimuth)
+    cutback[rows], sd[rows] = fit.posterior.on_grid(grid.height[rows], grid.azimuth)
     return RadialSurface(
         design=design,
         grid=grid,
         radius=cutback + grid.design_radius[:, None],
         radius_sd=sd,
-        belief=fit.belief,
+        posterior=fit.posterior,
         count=len(readings),
         kinds=tuple(readings.kinds),
         rejected=fit.rejected,
@@ -173,7 +173,7 @@ def _warn_of(
             f"{at_step} readings stand exactly at a step of the profile and were "
             "compared with the part above it."
         )
-    doubted = [b for b in design.datum_bands if doubtful(b, design, readings)]
+    doubted = [b for b in design.datum_bands if is_unreliable(b, design, readings)]
     words += [
         "The datum band from "
         f"{say_both(band.low, design.length_unit)} to "

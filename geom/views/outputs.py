@@ -30,7 +30,7 @@ from geom.record.store.store import Record
 from geom.record.study import Wear, deepest_found
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
-from geom.sampling.plan import Climb
+from geom.sampling.plan import SamplingPlan
 from geom.stats.partial_moments import expected_excess
 from geom.surface.radial import RadialSurface
 from geom.views.cautions import CAUTIONS
@@ -385,7 +385,9 @@ def write_recheck(folder: Path, recheck: Recheck, design: Design) -> None:
 WORKBOOK, PAPER = "rod-sheet.xlsx", "rod-sheet.pdf"
 
 
-def write_rod_sheet(folder: Path, design: Design, climb: Climb, *, title: str) -> None:
+def write_rod_sheet(
+    folder: Path, design: Design, climb: SamplingPlan, *, title: str
+) -> None:
     """Write both.
 
     Parameters
@@ -393,7 +395,7 @@ def write_rod_sheet(folder: Path, design: Design, climb: Climb, *, title: str) -
     folder : Path
         Must exist; the caller makes it appear whole.
     design : Design
-    climb : Climb
+    climb : SamplingPlan
     title : str
     """
     (folder / WORKBOOK).write_bytes(workbook_bytes(design, climb, title=title))

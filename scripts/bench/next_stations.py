@@ -16,7 +16,7 @@ import numpy as np
 from geom.compare.nodes import make_nodes
 from geom.design import Design, Profile, RodErrors
 from geom.readings import RodReadings
-from geom.sampling.feasible import reachable
+from geom.sampling.feasible import feasible_stations
 from geom.sampling.stations import next_stations
 from geom.surface import reconstruct
 
@@ -68,7 +68,7 @@ def main(rounds: int) -> int:
     design, readings = invented()
     surface = reconstruct(readings, design)
     nodes = make_nodes(surface)
-    stations = reachable(design, *surface.grid.surveyed_heights).free.sum()
+    stations = feasible_stations(design, *surface.grid.surveyed_heights).free.sum()
     print(f"{len(readings)} readings, {nodes.mean.size} nodes, {stations} stations")
     print(f"{'task':30}{'median s':>10}{'worst s':>10}  aim")
     missed = 0

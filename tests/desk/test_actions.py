@@ -63,7 +63,7 @@ def test_the_full_calls_are_those_of_the_report(survey):
 def test_quick_calls_are_the_full_ones_when_sizes_and_lengths_are_the_same(survey):
     readings, surface, board = survey
     full = full_actions(readings, surface, board)
-    wall = quick_fit(readings, FixedHyperparameters.of(surface.belief), DESIGN)
+    wall = quick_fit(readings, FixedHyperparameters.of(surface.posterior), DESIGN)
     quick = quick_actions(readings, wall, board, DESIGN)
     known = full.station_action >= 0
     assert np.array_equal(known, quick.station_action >= 0)
@@ -76,7 +76,7 @@ def test_quick_calls_are_the_full_ones_when_sizes_and_lengths_are_the_same(surve
 
 def test_a_deep_reading_is_called_brick_at_once_and_a_sound_one_left(survey):
     readings, surface, board = survey
-    fixed = FixedHyperparameters.of(surface.belief)
+    fixed = FixedHyperparameters.of(surface.posterior)
     low = quick_actions(readings, quick_fit(readings, fixed, DESIGN), board, DESIGN)
     row, column = find_station(board, 180.0, float(np.unique(readings.height)[1]))
     assert low.station(row, column)[0] in ("leave", "daub")
@@ -94,7 +94,7 @@ def test_a_deep_reading_is_called_brick_at_once_and_a_sound_one_left(survey):
 def test_nothing_is_called_beyond_the_readings_or_in_openings(survey):
     readings, surface, board = survey
     low = without(readings, (readings.height > 700.0).tolist())
-    wall = quick_fit(low, FixedHyperparameters.of(surface.belief), DESIGN)
+    wall = quick_fit(low, FixedHyperparameters.of(surface.posterior), DESIGN)
     actions = quick_actions(low, wall, board, DESIGN)
     beyond = board.height > low.height.max()
     assert beyond.any()

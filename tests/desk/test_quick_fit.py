@@ -11,9 +11,9 @@ from geom import reconstruct
 from geom.desk.quick_fit import FixedHyperparameters, quick_fit
 from geom.desk.session import without
 from geom.readings import RodReadings
+from geom.surface.gp.conditional import ConditionalGP, net_points
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.observations import observe
-from geom.surface.gp.posterior import Process, net_places
 from tests.walls import rod_readings, stations, tapered_design, worn
 
 DESIGN = tapered_design()
@@ -39,9 +39,9 @@ def full():
 
 
 def test_with_no_reading_more_it_is_the_full_wall(full):
-    wall = quick_fit(read(96), FixedHyperparameters.of(full[96].belief), DESIGN)
+    wall = quick_fit(read(96), FixedHyperparameters.of(full[96].posterior), DESIGN)
     mean, sd = wall.on_grid(HEIGHT, AZIMUTH)
-    told, told_sd = full[96].belief.on_grid(HEIGHT, AZIMUTH)
+    told, told_sd = full[96].posterior.on_grid(HEIGHT, AZIMUTH)
     # All that differs is the slope of the wall that misplaced readings are told from:
     # the full fit takes it before the last time it learns.
     assert np.abs(mean - told).max() < 0.02 * told_sd.min()
@@ -50,10 +50,10 @@ def test_with_no_reading_more_it_is_the_full_wall(full):
 
 def test_it_differs_from_the_full_wall_by_sizes_and_lengths_alone(full):
     """Between quick and full stands what other sizes and lengths make of it."""
-    quick = quick_fit(read(96), FixedHyperparameters.of(full[84].belief), DESIGN)
+    quick = quick_fit(read(96), FixedHyperparameters.of(full[84].posterior), DESIGN)
     mean, sd = quick.on_grid(HEIGHT, AZIMUTH)
-    told, told_sd = full[96].belief.on_grid(HEIGHT, AZIMUTH)
-    relearned = quick_fit(read(96), FixedHyperparameters.of(full[96].belief), DESIGN)
+    told, told_sd = full[96].posterior.on_grid(HEIGHT, AZIMUTH)
+    relearned = quick_fit(read(96), FixedHyperparameters.of(full[96].posterior), DESIGN)
     explained = relearned.on_grid(HEIGHT, AZIMUTH)[0] - mean
     assert np.abs(told - mean - explained).max() < 0.02 * told_sd.min()
     # Twelve readings of 96 move sizes and lengths little: far less than the wall is
@@ -65,8 +65,8 @@ def test_it_differs_from_the_full_wall_by_sizes_and_lengths_alone(full):
 
 def test_the_new_readings_are_in_it(full):
     """A spoiled twin: the wall without them is further off."""
-    told, _ = full[96].belief.on_grid(HEIGHT, AZIMUTH)
-    fixed = FixedHyperparameters.of(full[84].belief)
+    told, _ = full[96].posterior.on_grid(HEIGHT, AZIMUTH)
+    fixed = FixedHyperparameters.of(full[84].posterior)
     with_them, _ = quick_fit(read(96), fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
     without, _ = quick_fit(read(84), fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
     assert np.abs(with_them - told).max() < 0.5 * np.abs(without - told).max()
@@ -78,7 +78,7 @@ def test_it_is_the_textbooks_predictive_mean_and_covariance():
     fixed = FixedHyperparameters.expected(readings, DESIGN)
     mean, sd = quick_fit(readings, fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
     observed = observe(readings, DESIGN)
-    net = net_places(HEIGHT, AZIMUTH)
+    net = net_points(HEIGHT, AZIMUTH)
     own = fixed.covariance.between(observed.places, observed.places)
     inverse = np.linalg.inv(own + 4.0 * np.eye(60))
     cross = fixed.covariance.between(net, observed.places)
@@ -93,11 +93,11 @@ def test_it_is_the_textbooks_predictive_mean_and_covariance():
 
 
 def test_learned_errors_are_held_too(full):
-    belief = full[84].belief
-    fixed = FixedHyperparameters.of(belief)
-    told = {source.name: source.sd for source in belief.noise.learned}
+    posterior = full[84].posterior
+    fixed = FixedHyperparameters.of(posterior)
+    told = {source.name: source.sd for source in posterior.noise.learned}
     assert set(told) == {"rod repeatability", "rod centring"}
-    noise = quick_fit(read(96), fixed, DESIGN).process.noise
+    noise = quick_fit(read(96), fixed, DESIGN).gp.noise
     assert {s.name: s.sd for s in noise.learned} == pytest.approx(told)
     assert len(noise.variance) == 96
 
@@ -106,9 +106,9 @@ def test_before_any_fit_it_is_that_of_the_expected_sizes(full):
     readings = read(20)
     fixed = FixedHyperparameters.expected(readings, DESIGN)
     assert isinstance(fixed.covariance, Covariance)
-    assert fixed.covariance.logs == pytest.approx(fixed.covariance.prior.median)
+    assert fixed.covariance.theta == pytest.approx(fixed.covariance.prior.median)
     wall = quick_fit(readings, fixed, DESIGN)
-    assert isinstance(wall.process, Process)
+    assert isinstance(wall.gp, ConditionalGP)
     mean, sd = wall.on_grid(HEIGHT, AZIMUTH)
     truth = worn(AZIMUTH[None, :], HEIGHT[:, None])
     assert np.sqrt(np.mean(((mean - truth) / sd) ** 2)) < 2.0

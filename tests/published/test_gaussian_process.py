@@ -17,12 +17,12 @@ from scipy.stats import multivariate_normal
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Kernel, Matern
 
+from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.covariance import Covariance
-from geom.surface.gp.hyperparameters import Evidence
-from geom.surface.gp.kernels import Places
+from geom.surface.gp.hyperparameters import MarginalLikelihood
+from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import observe
-from geom.surface.gp.posterior import Process
-from geom.surface.gp.prior import MeltingZone, Part, Prior, default_prior
+from geom.surface.gp.prior import Component, MeltingZone, Prior, default_prior
 from geom.surface.rods.errors import rod_noise
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, worn_readings
@@ -33,7 +33,7 @@ FLAT = 1e-9
 SMOOTH = {"matern12": 0.5, "matern32": 1.5, "matern52": 2.5}
 
 
-def features(places: Places, radius: float) -> Float:
+def features(places: Points2D, radius: float) -> Float:
     a = np.deg2rad(places.azimuth)
     return np.stack(
         [radius * np.cos(a), radius * np.sin(a), FLAT * places.height], axis=1
@@ -53,7 +53,9 @@ def sum_of(kernels: list[Kernel]) -> Kernel:
 
 
 def reference_parts(covariance: Covariance) -> Iterator[Kernel]:
-    for part, told in zip(covariance.prior.parts, covariance.described(), strict=True):
+    for part, told in zip(
+        covariance.prior.components, covariance.described(), strict=True
+    ):
         kernel = ConstantKernel(float(told["size"]) ** 2)
         if part.around == "wave":
             assert part.waves == 1
@@ -61,20 +63,23 @@ def reference_parts(covariance: Covariance) -> Iterator[Kernel]:
                 covariance.prior.radius**-2
             )
         elif part.around != "same":
-            arc = float(told["arc"])
-            kernel *= Matern([arc, arc, FAR], nu=SMOOTH[part.around])
+            length_scale_azimuth = float(told["arc"])
+            kernel *= Matern(
+                [length_scale_azimuth, length_scale_azimuth, FAR],
+                nu=SMOOTH[part.around],
+            )
         if part.along != "same":
             up = FLAT * float(told["rise"])
             kernel *= Matern([FAR, FAR, up], nu=SMOOTH[part.along])
         yield kernel
 
 
-def evidence_of_worn_wall() -> Evidence:
+def evidence_of_worn_wall() -> MarginalLikelihood:
     design = plain_design()
     readings = worn_readings(design, azimuths=10, heights=7)
-    return Evidence.of(
+    return MarginalLikelihood.of(
         observe(readings, design),
-        rod_noise(readings, design, sound=np.zeros(len(readings), bool)),
+        rod_noise(readings, design, pseudo=np.zeros(len(readings), bool)),
         usual_prior(),
     )
 
@@ -96,78 +101,86 @@ def melting_prior() -> Prior:
     return default_prior(450.0, 100.0, 1400.0, zone=ZONE)
 
 
-def reference(evidence: Evidence, logs: Float) -> GaussianProcessRegressor:
-    covariance, noise = evidence.filled(logs)
+def reference(likelihood: MarginalLikelihood, theta: Float) -> GaussianProcessRegressor:
+    covariance, noise = likelihood.filled(theta)
     model = GaussianProcessRegressor(
         reference_kernel(covariance), alpha=noise.variance, optimizer=None
     )
-    places = evidence.observed.places
-    return model.fit(features(places, covariance.prior.radius), evidence.observed.value)
+    places = likelihood.observed.places
+    return model.fit(
+        features(places, covariance.prior.radius), likelihood.observed.value
+    )
 
 
 @pytest.fixture(scope="module")
-def evidence() -> Evidence:
+def likelihood() -> MarginalLikelihood:
     return evidence_of_worn_wall()
 
 
 @pytest.mark.parametrize("shift", [0.0, 0.4, -0.7])
 def test_mean_and_sd_agree_with_the_reference_library(
-    evidence: Evidence, shift: float
+    likelihood: MarginalLikelihood, shift: float
 ) -> None:
-    logs = evidence.guess[0] + shift
-    belief = Process(*evidence.filled(logs), evidence.observed)
+    theta = likelihood.theta_prior[0] + shift
+    posterior = ConditionalGP(*likelihood.filled(theta), likelihood.observed)
     height, azimuth = np.linspace(100.0, 1400.0, 23), np.arange(0.0, 360.0, 11.0)
-    mean, sd = belief.on_grid(height, azimuth)
-    places = Places(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))
-    model = reference(evidence, logs)
+    mean, sd = posterior.on_grid(height, azimuth)
+    places = Points2D(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))
+    model = reference(likelihood, theta)
     told, told_sd = model.predict(
-        features(places, evidence.prior.radius), return_std=True
+        features(places, likelihood.prior.radius), return_std=True
     )
     np.testing.assert_allclose(mean.ravel(), told, rtol=0, atol=1e-6)
     np.testing.assert_allclose(sd.ravel(), told_sd, rtol=0, atol=1e-6)
 
 
-def test_a_wrong_length_is_noticed(evidence: Evidence) -> None:
-    logs = evidence.guess[0]
-    mean, _ = Process(*evidence.filled(logs + 0.01), evidence.observed).on_grid(
-        np.array([777.0]), np.array([33.0])
-    )
-    model = reference(evidence, logs)
-    place = Places(np.array([33.0]), np.array([777.0]))
-    told = model.predict(features(place, evidence.prior.radius))
+def test_a_wrong_length_is_noticed(likelihood: MarginalLikelihood) -> None:
+    theta = likelihood.theta_prior[0]
+    mean, _ = ConditionalGP(
+        *likelihood.filled(theta + 0.01), likelihood.observed
+    ).on_grid(np.array([777.0]), np.array([33.0]))
+    model = reference(likelihood, theta)
+    place = Points2D(np.array([33.0]), np.array([777.0]))
+    told = model.predict(features(place, likelihood.prior.radius))
     assert abs(float(mean[0, 0] - told[0])) > 1e-6
 
 
-def test_joint_covariance_agrees_with_the_reference_library(evidence: Evidence) -> None:
-    logs = evidence.guess[0]
+def test_joint_covariance_agrees_with_the_reference_library(
+    likelihood: MarginalLikelihood,
+) -> None:
+    theta = likelihood.theta_prior[0]
     rng = np.random.default_rng(3)
-    places = Places(rng.uniform(0, 360, 40), rng.uniform(100, 1400, 40))
-    _, covariance = Process(*evidence.filled(logs), evidence.observed).jointly(places)
-    _, told = reference(evidence, logs).predict(
-        features(places, evidence.prior.radius), return_cov=True
+    places = Points2D(rng.uniform(0, 360, 40), rng.uniform(100, 1400, 40))
+    _, covariance = ConditionalGP(*likelihood.filled(theta), likelihood.observed).joint(
+        places
+    )
+    _, told = reference(likelihood, theta).predict(
+        features(places, likelihood.prior.radius), return_cov=True
     )
     np.testing.assert_allclose(covariance, told, rtol=0, atol=1e-6)
 
 
 @pytest.mark.parametrize("shift", [0.0, 0.5])
-def test_log_marginal_likelihood_agrees(evidence: Evidence, shift: float) -> None:
-    logs = evidence.guess[0] + shift
-    value, _ = evidence.log_likelihood(logs)
-    told = reference(evidence, logs).log_marginal_likelihood_value_
+def test_log_marginal_likelihood_agrees(
+    likelihood: MarginalLikelihood, shift: float
+) -> None:
+    theta = likelihood.theta_prior[0] + shift
+    value, _ = likelihood.log_marginal_likelihood(theta)
+    told = reference(likelihood, theta).log_marginal_likelihood_value_
     assert value == pytest.approx(told, rel=1e-9)
 
 
 def test_gradient_agrees_with_differences_of_the_reference_likelihood(
-    evidence: Evidence,
+    likelihood: MarginalLikelihood,
 ) -> None:
-    logs, step = evidence.guess[0] + 0.2, 1e-4
-    _, gradient = evidence.log_likelihood(logs)
+    theta, step = likelihood.theta_prior[0] + 0.2, 1e-4
+    _, gradient = likelihood.log_marginal_likelihood(theta)
     for k, slope in enumerate(gradient):
-        ahead, behind = logs.copy(), logs.copy()
+        ahead, behind = theta.copy(), theta.copy()
         ahead[k] += step
         behind[k] -= step
-        told = reference(evidence, ahead).log_marginal_likelihood_value_
-        told -= reference(evidence, behind).log_marginal_likelihood_value_
+        told = reference(likelihood, ahead).log_marginal_likelihood_value_
+        told -= reference(likelihood, behind).log_marginal_likelihood_value_
         assert slope == pytest.approx(told / (2.0 * step), rel=1e-4, abs=1e-5)
 
 
@@ -183,18 +196,18 @@ def test_diameters_are_sums_of_two_places_of_the_reference_kernel() -> None:
     observed = observe(readings, design)
     prior = usual_prior()
     covariance = Covariance(prior, prior.median)
-    belief = Process(
+    posterior = ConditionalGP(
         covariance,
-        rod_noise(readings, design, sound=np.zeros(len(readings), bool)),
+        rod_noise(readings, design, pseudo=np.zeros(len(readings), bool)),
         observed,
     )
     kernel = reference_kernel(covariance)
     ends = features(observed.places, prior.radius)
     both = np.hstack([np.eye(4), np.eye(4)])
     seen = both @ kernel(ends) @ both.T + 4.0 * np.eye(4)
-    target = Places(np.array([10.0, 200.0]), np.array([500.0, 700.0]))
+    target = Points2D(np.array([10.0, 200.0]), np.array([500.0, 700.0]))
     cross = kernel(features(target, prior.radius), ends) @ both.T
-    mean, spread = belief.jointly(target)
+    mean, spread = posterior.joint(target)
     told = cross @ np.linalg.solve(seen, observed.value)
     told_spread = kernel(features(target, prior.radius)) - cross @ np.linalg.solve(
         seen, cross.T
@@ -204,21 +217,26 @@ def test_diameters_are_sums_of_two_places_of_the_reference_kernel() -> None:
 
 
 def test_every_correlation_on_the_ring_is_positive_definite() -> None:
-    from geom.surface.gp.prior import Guess
+    from geom.surface.gp.prior import LogNormal
 
     azimuth = np.arange(72) * 5.0
     for kind in SMOOTH:
-        part = Part("p", Guess(1.0, 1.0), around=kind, arc=Guess(600.0, 1.0))
+        part = Component(
+            "p",
+            LogNormal(1.0, 1.0),
+            around=kind,
+            length_scale_azimuth=LogNormal(600.0, 1.0),
+        )
         covariance = Covariance(Prior((part,), 450.0), np.log([1.0, 600.0]))
-        places = Places(azimuth, np.zeros(72))
+        places = Points2D(azimuth, np.zeros(72))
         least = np.linalg.eigvalsh(covariance.between(places, places)).min()
         assert least > -1e-10
 
 
-def liveliness_by_hand(prior: Prior, logs: Float, height: Float) -> Float:
+def liveliness_by_hand(prior: Prior, theta: Float, height: Float) -> Float:
     """Cubic between knots, level at each (Hermite, no slopes); more in the zone."""
-    logs, zone = (logs, 0.0) if prior.zone is None else (logs[:-1], logs[-1])
-    at_knots = logs[-prior.knots.size :]
+    theta, zone = (theta, 0.0) if prior.zone is None else (theta[:-1], theta[-1])
+    at_knots = theta[-prior.knots.size :]
     spline = CubicHermiteSpline(prior.knots, at_knots, np.zeros_like(at_knots))
     return np.exp(spline(height) + zone * hump_by_hand(height))
 
@@ -243,7 +261,7 @@ def changes_by_hand(height: Float) -> list[Float]:
     return ways
 
 
-def patterns_by_hand(part: Part, height: Float) -> Float:
+def patterns_by_hand(part: Component, height: Float) -> Float:
     """A part's patterns at heights times at all others; ones where it has none."""
     if not part.patterns:
         return np.ones((height.size, height.size))
@@ -253,7 +271,7 @@ def patterns_by_hand(part: Part, height: Float) -> Float:
 
 def test_patterns_of_the_melting_zone_are_its_hump_and_what_changes_it() -> None:
     height = np.linspace(100.0, 1400.0, 200)
-    told = {p.name: p.patterns for p in melting_prior().parts if p.patterns}
+    told = {p.name: p.patterns for p in melting_prior().components if p.patterns}
     assert list(told) == ["melting zone", "its place and width"]
     # straight lines 5 mm long leave (5 mm)^2 / 8 times the curvature: up to 4e-4 of it
     hump = told["melting zone"][0].at_heights(height)
@@ -267,16 +285,22 @@ def test_patterns_of_the_melting_zone_are_its_hump_and_what_changes_it() -> None
         )
 
 
-def lively_reference(covariance: Covariance, places: Places) -> Float:
+def lively_reference(covariance: Covariance, places: Points2D) -> Float:
     """Each part from the reference's kernels, the lively ones scaled on both sides."""
-    lively = liveliness_by_hand(covariance.prior, covariance.logs, places.height)
+    scaled_by_height = liveliness_by_hand(
+        covariance.prior, covariance.theta, places.height
+    )
     total = np.zeros((len(places), len(places)))
     for part, kernel in zip(
-        covariance.prior.parts, reference_parts(covariance), strict=True
+        covariance.prior.components, reference_parts(covariance), strict=True
     ):
         table = kernel(features(places, covariance.prior.radius))
         table = table * patterns_by_hand(part, places.height)
-        total += table * np.outer(lively, lively) if part.lively else table
+        total += (
+            table * np.outer(scaled_by_height, scaled_by_height)
+            if part.scaled_by_height
+            else table
+        )
     return total
 
 
@@ -286,51 +310,54 @@ PRIORS = [
 ]
 
 
-def lively_evidence(prior: Prior) -> tuple[Evidence, Float]:
+def likelihood_of(prior: Prior) -> tuple[MarginalLikelihood, Float]:
     design = plain_design()
     readings = worn_readings(design, azimuths=9, heights=6)
-    evidence = Evidence.of(
+    likelihood = MarginalLikelihood.of(
         observe(readings, design),
-        rod_noise(readings, design, sound=np.zeros(len(readings), bool)),
+        rod_noise(readings, design, pseudo=np.zeros(len(readings), bool)),
         prior,
     )
-    middle = evidence.guess[0]
-    logs = middle + np.random.default_rng(2).normal(0.0, 0.4, middle.size)
-    return evidence, logs
+    middle = likelihood.theta_prior[0]
+    theta = middle + np.random.default_rng(2).normal(0.0, 0.4, middle.size)
+    return likelihood, theta
 
 
 @pytest.mark.parametrize("prior", PRIORS)
 def test_likelihood_of_a_lively_wall_is_that_of_the_scaled_reference_kernels(
     prior: Prior,
 ) -> None:
-    evidence, logs = lively_evidence(prior)
-    covariance, noise = evidence.filled(logs)
-    seen = lively_reference(covariance, evidence.observed.places)
+    likelihood, theta = likelihood_of(prior)
+    covariance, noise = likelihood.filled(theta)
+    seen = lively_reference(covariance, likelihood.observed.places)
     seen += np.diag(noise.variance)
-    zero = np.zeros(len(evidence.observed))
-    told = multivariate_normal(zero, seen).logpdf(evidence.observed.value)
-    assert evidence.log_likelihood(logs)[0] == pytest.approx(told, rel=1e-9)
+    zero = np.zeros(len(likelihood.observed))
+    told = multivariate_normal(zero, seen).logpdf(likelihood.observed.value)
+    assert likelihood.log_marginal_likelihood(theta)[0] == pytest.approx(told, rel=1e-9)
 
 
 @pytest.mark.parametrize("prior", PRIORS)
 def test_prediction_of_a_lively_wall_is_that_of_the_scaled_reference_kernels(
     prior: Prior,
 ) -> None:
-    evidence, logs = lively_evidence(prior)
-    covariance, noise = evidence.filled(logs)
+    likelihood, theta = likelihood_of(prior)
+    covariance, noise = likelihood.filled(theta)
     rng = np.random.default_rng(8)
-    n = len(evidence.observed)
-    target = Places(rng.uniform(0, 360, 30), rng.uniform(100, 1400, 30))
-    every = Places(
-        np.append(evidence.observed.places.azimuth, target.azimuth),
-        np.append(evidence.observed.places.height, target.height),
+    n = len(likelihood.observed)
+    target = Points2D(rng.uniform(0, 360, 30), rng.uniform(100, 1400, 30))
+    every = Points2D(
+        np.append(likelihood.observed.places.azimuth, target.azimuth),
+        np.append(likelihood.observed.places.height, target.height),
     )
     whole = lively_reference(covariance, every)
     seen, cross = whole[:n, :n] + np.diag(noise.variance), whole[n:, :n]
-    process = Process(covariance, noise, evidence.observed)
-    mean, spread = process.jointly(target)
+    process = ConditionalGP(covariance, noise, likelihood.observed)
+    mean, spread = process.joint(target)
     np.testing.assert_allclose(
-        mean, cross @ np.linalg.solve(seen, evidence.observed.value), rtol=0, atol=1e-6
+        mean,
+        cross @ np.linalg.solve(seen, likelihood.observed.value),
+        rtol=0,
+        atol=1e-6,
     )
     told = whole[n:, n:] - cross @ np.linalg.solve(seen, cross.T)
     np.testing.assert_allclose(spread, told, rtol=0, atol=1e-6)
@@ -340,11 +367,13 @@ def test_prediction_of_a_lively_wall_is_that_of_the_scaled_reference_kernels(
 def test_gradient_of_a_lively_wall_agrees_with_differences(
     prior: Prior,
 ) -> None:
-    evidence, logs = lively_evidence(prior)
-    _, gradient = evidence.log_posterior(logs)
+    likelihood, theta = likelihood_of(prior)
+    _, gradient = likelihood.log_posterior(theta)
     for k, slope in enumerate(gradient):
-        ahead, behind = logs.copy(), logs.copy()
+        ahead, behind = theta.copy(), theta.copy()
         ahead[k] += 1e-4
         behind[k] -= 1e-4
-        rise = evidence.log_posterior(ahead)[0] - evidence.log_posterior(behind)[0]
-        assert slope == pytest.approx(rise / 2e-4, rel=1e-5, abs=1e-5)
+        length_scale_height = (
+            likelihood.log_posterior(ahead)[0] - likelihood.log_posterior(behind)[0]
+        )
+        assert slope == pytest.approx(length_scale_height / 2e-4, rel=1e-5, abs=1e-5)

@@ -21,12 +21,12 @@ def no_kernel(azimuth: Float, height: Float, azimuth2: Float, height2: Float) ->
 
 
 class KnownWall:
-    """Stands where `Belief` does: mean and covariance are functions of the place."""
+    """A `Posterior` whose mean and covariance are functions of the place."""
 
     def __init__(self, mean: Field, kernel: Kernel = no_kernel) -> None:
         self.mean, self.kernel = mean, kernel
 
-    def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+    def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         a, h = np.tile(azimuth, height.size), np.repeat(height, azimuth.size)
         table = self.kernel(a[:, None], h[:, None], a[None, :], h[None, :])
         return np.asarray(self.mean(a, h), float), np.array(table, dtype=float)
@@ -34,7 +34,7 @@ class KnownWall:
 
 def known_surface(
     design: Design,
-    belief: Any,
+    posterior: Any,
     *,
     surveyed: tuple[float, float] = (100.0, 1400.0),
     columns: int = 360,
@@ -42,14 +42,14 @@ def known_surface(
     """A surface with such a wall behind it."""
     grid = make_grid(design, surveyed=surveyed, columns=columns)
     azimuth, height = np.meshgrid(grid.azimuth, grid.height)
-    mean = belief.mean(azimuth, height) if isinstance(belief, KnownWall) else 0.0
+    mean = posterior.mean(azimuth, height) if isinstance(posterior, KnownWall) else 0.0
     cutback = np.where(grid.surveyed[:, None], mean, np.full(grid.shape, np.nan))
     return RadialSurface(
         design=design,
         grid=grid,
         radius=grid.design_radius[:, None] + cutback,
         radius_sd=np.zeros(grid.shape),
-        belief=cast(Any, belief),
+        posterior=cast(Any, posterior),
         count=100,
         kinds=("rod radius",),
     )

@@ -81,7 +81,7 @@ def surface_of(
         grid=grid,
         radius=grid.design_radius[:, None] + known * field(azimuth, height),
         radius_sd=known * np.full(grid.shape, sd),
-        belief=cast(Any, KnownWall(field, kernel(sd))),
+        posterior=cast(Any, KnownWall(field, kernel(sd))),
         count=100,
         kinds=("rod radius",),
     )

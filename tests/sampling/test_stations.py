@@ -20,12 +20,13 @@ from geom import InputError, reconstruct
 from geom.compare.nodes import Nodes, make_nodes
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.readings import RodReadings
-from geom.sampling.feasible import MARGIN, reachable
-from geom.sampling.stations import Aim, BrickGoal, next_stations, tie
+from geom.sampling.feasible import MARGIN, feasible_stations
+from geom.sampling.stations import Aim, BrickGoal, next_stations, station_covariance
 from geom.stats.partial_moments import hermite_excess
 from geom.surface import RadialSurface
-from geom.surface.gp.kernels import Places
-from geom.surface.gp.posterior import Belief, net_places
+from geom.surface.gp.conditional import net_points
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.posterior import GPPosterior
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations, worn_readings
 
@@ -56,7 +57,7 @@ def surface(design: Design, readings: RodReadings) -> RadialSurface:
 @pytest.fixture(scope="module")
 def alone(surface: RadialSurface) -> RadialSurface:
     """The surface as it would be if the best sizes and lengths were the true ones."""
-    return replace(surface, belief=Belief(surface.belief.best))
+    return replace(surface, posterior=GPPosterior(surface.posterior.best))
 
 
 def weight_of(nodes: Nodes, surface: RadialSurface) -> Float:
@@ -71,16 +72,16 @@ class BruteForce:
 
     def __init__(self, surface: RadialSurface, readings: RodReadings) -> None:
         self.nodes = make_nodes(surface)
-        self.prior = surface.belief.best.covariance
-        self.read = Places(readings.azimuth, readings.height)
-        self.wall = net_places(self.nodes.height, self.nodes.azimuth)
+        self.prior = surface.posterior.best.covariance
+        self.read = Points2D(readings.azimuth, readings.height)
+        self.wall = net_points(self.nodes.height, self.nodes.azimuth)
         self.weight = weight_of(self.nodes, surface)
         alike = self.prior.between(self.wall, self.wall)
         self.whole = float(self.weight @ alike @ self.weight)
 
     def sd(self, azimuth: Float, height: Float) -> float:
         """Standard deviation once stations are read too, each with the sheet's sd."""
-        places = Places(
+        places = Points2D(
             np.append(self.read.azimuth, azimuth), np.append(self.read.height, height)
         )
         seen = self.prior.between(places, places) + NOISE**2 * np.eye(len(places))
@@ -110,8 +111,8 @@ def test_the_first_station_is_the_best_of_all(
     alone: RadialSurface, readings: RodReadings
 ) -> None:
     brute = BruteForce(alone, readings)
-    reach = reachable(alone.design, *alone.grid.surveyed_heights)
-    height, azimuth = reach.each()
+    feasible = feasible_stations(alone.design, *alone.grid.surveyed_heights)
+    height, azimuth = feasible.each()
     every = [brute.sd(azimuth[[k]], height[[k]]) for k in range(azimuth.size)]
     best = int(np.argmin(every))
     (first,) = next_stations(alone, readings, count=1).stations
@@ -120,23 +121,23 @@ def test_the_first_station_is_the_best_of_all(
 
 
 def test_stations_hang_together_as_the_belief_says(surface: RadialSurface) -> None:
-    # The same covariance by `Belief.jointly`, which takes all pairs at once.
-    assert surface.belief.others
+    # The same covariance by `GPPosterior.joint`, which takes all pairs at once.
+    assert surface.posterior.samples
     nodes = make_nodes(surface)
-    reach = reachable(surface.design, *surface.grid.surveyed_heights)
-    ties = tie(surface.belief, nodes, reach)
-    _, whole = surface.belief.jointly(reach.height, reach.azimuth)
-    free = reach.free.ravel()
+    feasible = feasible_stations(surface.design, *surface.grid.surveyed_heights)
+    covariance = station_covariance(surface.posterior, nodes, feasible)
+    _, whole = surface.posterior.joint(feasible.height, feasible.azimuth)
+    free = feasible.free.ravel()
     whole = whole[np.ix_(free, free)]
-    assert ties.variance == pytest.approx(np.diag(whole), rel=1e-9)
-    assert ties.column(9) == pytest.approx(whole[9], rel=1e-9, abs=1e-9)
-    height, azimuth = reach.each()
+    assert covariance.variance == pytest.approx(np.diag(whole), rel=1e-9)
+    assert covariance.column(9) == pytest.approx(whole[9], rel=1e-9, abs=1e-9)
+    height, azimuth = feasible.each()
     rows = np.append(nodes.height[[3, 8]], height[9])
     columns = np.append(nodes.azimuth[[0, 31]], azimuth[9])
-    _, both = surface.belief.jointly(rows, columns)
+    _, both = surface.posterior.joint(rows, columns)
     asked = [3 * 60 + 0, 3 * 60 + 31, 8 * 60 + 0, 8 * 60 + 31]
     told = both[[0, 1, 3, 4], 8]
-    assert ties.block[asked, 9] == pytest.approx(told, rel=1e-9, abs=1e-9)
+    assert covariance.block[asked, 9] == pytest.approx(told, rel=1e-9, abs=1e-9)
 
 
 def brick_goal(mean: float, sd: float) -> BrickGoal:
@@ -226,24 +227,24 @@ def test_a_station_may_be_read_twice_where_that_tells_most(
 
 def test_stations_stand_on_whole_steps_from_zero() -> None:
     rod = RodErrors(height_step=100.0, azimuth_step=90.0)
-    reach = reachable(plain_design(rod=rod), 150.0, 500.0)
-    assert reach.height.tolist() == [200.0, 300.0, 400.0, 500.0]
-    assert reach.azimuth.tolist() == [0.0, 90.0, 180.0, 270.0]
-    assert reach.free.all()
+    feasible = feasible_stations(plain_design(rod=rod), 150.0, 500.0)
+    assert feasible.height.tolist() == [200.0, 300.0, 400.0, 500.0]
+    assert feasible.azimuth.tolist() == [0.0, 90.0, 180.0, 270.0]
+    assert feasible.free.all()
 
 
 @pytest.mark.parametrize(("unit", "step"), [("in", 76.2), ("mm", 75.0), ("m", 75.0)])
 def test_default_steps_are_the_shops_own(unit: str, step: float) -> None:
-    reach = reachable(plain_design(length_unit=unit), 0.0, 1500.0)
-    assert np.diff(reach.height) == pytest.approx(step, abs=1e-9)
-    assert np.diff(reach.azimuth) == pytest.approx(15.0)
+    feasible = feasible_stations(plain_design(length_unit=unit), 0.0, 1500.0)
+    assert np.diff(feasible.height) == pytest.approx(step, abs=1e-9)
+    assert np.diff(feasible.azimuth) == pytest.approx(15.0)
 
 
 def test_default_steps_widen_on_a_tall_furnace() -> None:
     profile = Profile(np.array([0.0, 3e4]), np.array([450.0, 450.0]))
-    reach = reachable(plain_design(profile=profile), 0.0, 3e4)
-    assert reach.height.size <= 61
-    assert np.diff(reach.height) == pytest.approx(525.0)
+    feasible = feasible_stations(plain_design(profile=profile), 0.0, 3e4)
+    assert feasible.height.size <= 61
+    assert np.diff(feasible.height) == pytest.approx(525.0)
 
 
 def test_no_station_lies_in_or_beside_an_opening_or_at_a_step() -> None:
@@ -252,14 +253,14 @@ def test_no_station_lies_in_or_beside_an_opening_or_at_a_step() -> None:
     hole = Opening("tuyere", 359.0, 300.0, 127.0, 90.0)
     rod = RodErrors(height_step=10.0, azimuth_step=3.0)
     design = plain_design(profile=profile, openings=(hole,), rod=rod)
-    reach = reachable(design, 200.0, 500.0)
-    height, azimuth = reach.each()
+    feasible = feasible_stations(design, 200.0, 500.0)
+    height, azimuth = feasible.each()
     arc = np.deg2rad(np.abs((azimuth - 359.0 + 180.0) % 360.0 - 180.0)) * 450.0
     off = np.maximum(arc - 63.5, np.abs(height - 300.0) - 45.0)
     assert off.min() > MARGIN
     # No more is left out than need be: the next step on the net.
     assert off.min() <= MARGIN + 10.0
-    high = reachable(design, 500.0, 700.0)
+    high = feasible_stations(design, 500.0, 700.0)
     at = high.height[high.free.any(axis=1)]
     assert np.abs(at - 600.0).min() == pytest.approx(30.0)
 
@@ -274,7 +275,7 @@ def test_no_station_lies_in_or_beside_an_opening_or_at_a_step() -> None:
 )
 def test_steps_that_leave_no_choice_are_refused(rod: RodErrors, words: str) -> None:
     with pytest.raises(InputError, match=words) as told:
-        reachable(plain_design(rod=rod), 100.0, 1400.0)
+        feasible_stations(plain_design(rod=rod), 100.0, 1400.0)
     assert told.value.place == "[rod], keys height_step and azimuth_step"
     assert told.value.cure
 
@@ -318,7 +319,7 @@ class Furnace:
 
     def some_stations(self, count: int) -> tuple[Float, Float]:
         """Stations at random among those that can be reached."""
-        height, azimuth = reachable(self.design, 100.0, 1400.0).each()
+        height, azimuth = feasible_stations(self.design, 100.0, 1400.0).each()
         pick = self.chance.choice(height.size, count, replace=False)
         return azimuth[pick], height[pick]
 

@@ -63,8 +63,8 @@ def test_repeated_readings_at_one_station_are_averaged_and_tighten_it() -> None:
     readings = worn_readings(DESIGN, azimuths=8, heights=6)
     again = readings.joined(readings).joined(readings)
     place = readings.height[:1], readings.azimuth[:1]
-    once = rough(readings).belief.jointly(*place)[1]
-    thrice = rough(again).belief.jointly(*place)[1]
+    once = rough(readings).posterior.joint(*place)[1]
+    thrice = rough(again).posterior.joint(*place)[1]
     assert thrice[0, 0] < 0.6 * once[0, 0]
 
 
@@ -78,7 +78,7 @@ def test_diameters_cannot_see_odd_harmonics_and_the_sd_says_so() -> None:
     blind, sighted = rough(across), rough(along)
     rows = blind.grid.surveyed
     assert np.mean(blind.radius_sd[rows]) > 2.0 * np.mean(sighted.radius_sd[rows])
-    mean, covariance = blind.belief.jointly(np.array([700.0]), np.array([60.0, 240.0]))
+    mean, covariance = blind.posterior.joint(np.array([700.0]), np.array([60.0, 240.0]))
     odd_sd = np.sqrt(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1])
     even_sd = np.sqrt(covariance.sum())
     assert even_sd < 4.0 < odd_sd
@@ -142,7 +142,7 @@ def test_of_very_many_readings_the_mean_is_exact_and_the_sd_never_too_small() ->
     from geom.surface.gp import posterior as module
 
     readings = worn_readings(DESIGN, azimuths=14, heights=20)
-    whole = rough(readings).belief.best
+    whole = rough(readings).posterior.best
     height, azimuth = np.linspace(110.0, 1390.0, 40), np.arange(0.0, 360.0, 15.0)
     mean, sd = whole.on_grid(height, azimuth)
     with pytest.MonkeyPatch.context() as patch:

@@ -50,13 +50,15 @@ class Furnace:
         """The repair, its order list on a few walls only."""
         findings, design = self.findings, self.design
         # a real surface goes on behind its openings
-        belief = self.surface.belief
-        behind = np.where(self.surface.grid.surveyed[:, None], belief.cutback, np.nan)
+        posterior = self.surface.posterior
+        behind = np.where(
+            self.surface.grid.surveyed[:, None], posterior.cutback, np.nan
+        )
         drawn = self.surface.grid.design_radius[:, None]
         surface = replace(
             self.surface,
             radius=drawn + behind,
-            radius_sd=np.where(np.isnan(behind), np.nan, belief.sd),
+            radius_sd=np.where(np.isnan(behind), np.nan, posterior.sd),
         )
         return RepairPackage(
             plan=plan_repair(surface, findings, design, draws=3),
@@ -68,13 +70,13 @@ class Furnace:
 
 @dataclass(frozen=True)
 class Nearby:
-    """Stands where `Belief` does: the nearest cell, errors alike within 150 mm."""
+    """Stands where `GPPosterior` does: the nearest cell, errors alike within 150 mm."""
 
     grid: Grid
     cutback: np.ndarray
     sd: np.ndarray
 
-    def jointly(
+    def joint(
         self, height: np.ndarray, azimuth: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray]:
         row = np.abs(self.grid.height[:, None] - height).argmin(axis=0)
@@ -204,7 +206,7 @@ def make_furnace(
         grid=grid,
         radius=radius,
         radius_sd=maps.cutback_sd,
-        belief=Nearby(grid, cutback, sd),  # type: ignore[arg-type]
+        posterior=Nearby(grid, cutback, sd),  # type: ignore[arg-type]
         count=len(readings),
         kinds=("radius",),
         rejected=(

@@ -56,7 +56,7 @@ from scipy.special import ndtr, ndtri
 from geom.compare.nodes import Nodes
 from geom.frame import to_cartesian
 from geom.quantity import Quantity
-from geom.surface import CloudPosterior, RadialSurface
+from geom.surface import RadialSurface
 from geom.units import Bool, Float
 
 Decision = Literal["accept", "reject", "cannot tell"]
@@ -315,12 +315,12 @@ def to_nearest_reading(surface: RadialSurface) -> Float:
 
 def _read(surface: RadialSurface) -> tuple[Float, Float]:
     """Azimuths and heights that something was read at; (n,) each."""
-    if isinstance(surface.belief, CloudPosterior):
-        grid = surface.grid
-        seen = grid.surveyed[:, None] & ~surface.belief.occluded & ~grid.opening
+    grid = surface.grid
+    if surface.seen is not None:
+        seen = surface.seen & grid.surveyed[:, None] & ~grid.opening
         row, column = np.nonzero(seen)
         return grid.azimuth[column], grid.height[row]
-    observed = surface.belief.best.observed
+    observed = surface.posterior.fitted.best.observed
     # Stand-ins for sound wall come after the readings, far ends of diameters last.
     kept = np.arange(len(observed.places))
     kept = kept[

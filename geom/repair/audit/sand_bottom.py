@@ -216,7 +216,7 @@ def found_radius(surface: RadialSurface, height: float) -> Quantity | None:
     if not low <= height <= high:
         return None
     azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
-    mean, covariance = surface.belief.jointly(np.array([height]), azimuth)
+    mean, covariance = surface.posterior.joint(np.array([height]), azimuth)
     drawn = float(surface.design.profile.radius_at(height))
     area, sd = section_area(drawn + mean, covariance)
     radius = float(np.sqrt(area / np.pi))

@@ -79,7 +79,7 @@ class OpeningGeometry:
         grid, profile = surface.grid, design.profile
         low = opening.height - 0.5 * opening.tall
         high = opening.height + 0.5 * opening.tall
-        self._grid, self._belief = grid, surface.belief
+        self._grid, self._posterior = grid, surface.posterior
         self.drawn_overhang = float(
             profile.radius_at(max(low, profile.bottom), side="below")
             - profile.radius_at(min(high, profile.top))
@@ -103,7 +103,7 @@ class OpeningGeometry:
     def known(self) -> tuple[Float, Float]:
         """Mean (q,) and covariance (q, q) of cut-back at the nodes; mm, mm2."""
         height, azimuth = self._grid.height, self._grid.azimuth
-        return self._belief.jointly(height[self._rows], azimuth[self._columns])
+        return self._posterior.joint(height[self._rows], azimuth[self._columns])
 
     @property
     def overhang(self) -> Float:

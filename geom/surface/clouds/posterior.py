@@ -13,11 +13,12 @@ those of each cell by itself; and those of a cloud's pose, which the whole wall 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from geom.surface.gp.kernels import Places
-from geom.surface.gp.posterior import Belief, Share
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.posterior import GPPosterior, VarianceShare
 from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
 
@@ -48,11 +49,11 @@ class PoseErrors:
 
 @dataclass(frozen=True)
 class CloudPosterior:
-    """The joint posterior of a wall that clouds have seen; stands where `Belief` does.
+    """The joint posterior of a wall that clouds have seen; a `Posterior`.
 
     Attributes
     ----------
-    fitted : Belief
+    fitted : GPPosterior
         Of the wall fitted to blocks and rod readings.
     grid : Grid
     mean, sd : array (m, k), mm
@@ -69,7 +70,7 @@ class CloudPosterior:
     pose_errors : PoseErrors
     """
 
-    fitted: Belief
+    fitted: GPPosterior
     grid: Grid
     mean: Float
     sd: Float
@@ -81,18 +82,18 @@ class CloudPosterior:
     pose_errors: PoseErrors
 
     @property
-    def places(self) -> Places:
+    def places(self) -> Points2D:
         """Where blocks of laser points lie and rod readings were taken."""
         return self.fitted.places
 
-    def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Mean and covariance of cut-back at every node of a net; as `Belief.jointly`.
+    def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back at every node of a net; as `Posterior.joint`.
 
         A node stands for the cells around it, half way to its neighbours.
         """
         net = _Net(self, height, azimuth)
         if net.inferred.any():
-            _, covariance = self.fitted.jointly(height, azimuth)
+            _, covariance = self.fitted.joint(height, azimuth)
         else:
             covariance = np.zeros((net.mean.size, net.mean.size))
         covariance *= net.inferred[:, None] * net.inferred[None, :]
@@ -103,8 +104,8 @@ class CloudPosterior:
 
     def sources_of_sum(
         self, height: Float, azimuth: Float, weight: Float, typical: float
-    ) -> list[Share]:
-        """Where the variance of a weighted sum over a net comes from; as `Belief`."""
+    ) -> list[VarianceShare]:
+        """Where the variance of a weighted sum comes from; as `Posterior`."""
         net = _Net(self, height, azimuth)
         unseen = self.fitted.sources_of_sum(
             height, azimuth, weight * net.inferred, typical
@@ -118,7 +119,7 @@ class CloudPosterior:
         offsets, tilts, rise = part < 2, (part == 2) | (part == 3), part == 4
         covariance = self.pose_errors.covariance
         offset = float((pull * offsets) @ covariance @ (pull * offsets))
-        raised = float((pull * rise) @ covariance @ (pull * rise))
+        by_height = float((pull * rise) @ covariance @ (pull * rise))
         sd = np.sqrt(np.diag(covariance))
         surveyed = self.grid.surveyed[:, None] & ~self.occluded
 
@@ -127,19 +128,24 @@ class CloudPosterior:
             return float(np.sqrt(some.mean())) if some.size else 0.0
 
         from_points = sum(s.variance for s in read if s.source == BLOCKS)
+        unseen_sd = _rms(self.sd[self.occluded])
+        of_scatter = typical_of(self.scatter_variance)
+        of_grazing = typical_of(self.grazing_variance)
+        scatter = float(squared @ net.scatter_variance) + from_points
+        grazing = float(squared @ net.grazing_variance)
+        tilt = max(pose - offset - by_height, 0.0)
+        rows: tuple[tuple[str, Literal["A", "B"], float, str, float], ...] = (
+            ("wall not seen", "A", unseen_sd, "mm", wall.variance + roughness_variance),
+            ("scatter of the points", "A", of_scatter, "mm", scatter),
+            ("grazing incidence", "B", of_grazing, "mm", grazing),
+            ("offset of the cloud", "A", _rms(sd[offsets]), "mm", offset),
+            ("tilt of the cloud", "A", _rms(sd[tilts]), "deg", tilt),
+            ("height of the cloud", "B", _rms(sd[rise]), "mm", by_height),
+        )
         return [
-            Share("wall not seen", "A", _rms(self.sd[self.occluded]), "mm",
-                  wall.variance + roughness_variance),
-            Share("scatter of the points", "A", typical_of(self.scatter_variance), "mm",
-                  float(squared @ net.scatter_variance) + from_points),
-            Share("grazing incidence", "B", typical_of(self.grazing_variance), "mm",
-                  float(squared @ net.grazing_variance)),
-            Share("offset of the cloud", "A", _rms(sd[offsets]), "mm", offset),
-            Share("tilt of the cloud", "A", _rms(sd[tilts]), "deg",
-                  max(pose - offset - raised, 0.0)),
-            Share("height of the cloud", "B", _rms(sd[rise]), "mm", raised),
+            *(VarianceShare(*row) for row in rows),
             *(s for s in read if s.source != BLOCKS),
-        ]  # fmt: skip
+        ]
 
 
 #: Name of the blocks' own error among the sources of the fitted wall.

@@ -30,7 +30,7 @@ from geom.surface.clouds.binning import CloudBinner, bin_cloud
 from geom.surface.clouds.cells import STEPS, Cells, block_means
 from geom.surface.clouds.posterior import CloudPosterior
 from geom.surface.clouds.register import RegisteredClouds, Tick, register_clouds
-from geom.surface.gp.posterior import Process
+from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
 from geom.surface.grid import Grid, interpolate_smoothly, make_grid
 from geom.surface.radial import RadialSurface
@@ -52,21 +52,21 @@ _TURNS_OWN_WORD, _TURNS_COUNT = 3.0, 8.0
 _SURPRISE = 2.0
 
 
-def stretch(process: Process, hidden: Bool, grid: Grid) -> Float:
+def stretch(gp: ConditionalGP, hidden: Bool, grid: Grid) -> Float:
     """By what the variance of the fitted wall in shadow is to be multiplied; (m, k).
 
     Parameters
     ----------
-    process : Process
+    gp : ConditionalGP
         Fitted to blocks of cells.
     hidden : bool array (m, k)
         Cells in shadow.
     grid : Grid
     """
-    count = len(process.observed)
-    azimuth = process.observed.places.azimuth[:count]
-    height = process.observed.places.height[:count]
-    inverse = process.unfactor.T @ process.unfactor
+    count = len(gp.observed)
+    azimuth = gp.observed.places.azimuth[:count]
+    height = gp.observed.places.height[:count]
+    inverse = gp.inverse_cholesky.T @ gp.inverse_cholesky
     row = np.clip(np.searchsorted(grid.edge, height) - 1, 0, grid.height.size - 1)
     missed, times = np.zeros(count), np.zeros(count)
     sums: list[float] = []
@@ -74,7 +74,7 @@ def stretch(process: Process, hidden: Bool, grid: Grid) -> Float:
         column = np.round((azimuth - turned) / 360.0 * grid.azimuth.size).astype(int)
         out = np.flatnonzero(hidden[row, column % grid.azimuth.size])
         if out.size >= _FEWEST:
-            each, together = _squares(inverse, process.weights, out)
+            each, together = _squares(inverse, gp.weights, out)
             missed[out] += each
             times[out] += 1.0
             sums.append(together)
@@ -161,7 +161,7 @@ def reconstruct_clouds(
         grid=grid,
         radius=wall.mean + grid.design_radius[:, None],
         radius_sd=wall.sd,
-        belief=wall,
+        posterior=wall,
         count=scanned.cells.total + len(readings.rod),
         kinds=tuple(readings.kinds),
         rejected=fit.rejected,
@@ -213,8 +213,10 @@ def _fitted(
         zone=find_melting_zone(sheet, design),
     )
     prior = with_tuyere_waves(prior, len(design.tuyeres))
-    may_slip = np.arange(len(sheet)) < len(readings.rod)
-    return fit_wall(sheet, design, prior, seed=seed, may_slip=may_slip, choices=0)
+    may_be_outlier = np.arange(len(sheet)) < len(readings.rod)
+    return fit_wall(
+        sheet, design, prior, seed=seed, may_be_outlier=may_be_outlier, n_samples=0
+    )
 
 
 def _told(fit: Fit, scanned: RegisteredClouds, grid: Grid) -> CloudPosterior:
@@ -223,11 +225,11 @@ def _told(fit: Fit, scanned: RegisteredClouds, grid: Grid) -> CloudPosterior:
     height = grid.height[rows]
     expected = np.full(grid.shape, np.nan)
     unsure = np.full(grid.shape, np.nan)
-    expected[rows] = fit.belief.best.mean_on(height, grid.azimuth)
+    expected[rows] = fit.posterior.best.mean_on(height, grid.azimuth)
     unsure[rows] = _fitted_sd(fit, height, grid.azimuth) ** 2
     seen = cells.seen & rows[:, None]
     hidden = ~seen & rows[:, None] & ~grid.opening
-    stretched_by = stretch(fit.belief.best, hidden, grid)
+    stretched_by = stretch(fit.posterior.best, hidden, grid)
     unsure *= np.where(hidden, stretched_by, 1.0)
     own = cells.variance + scanned.grazing
     off = np.where(seen, cells.cutback - expected, 0.0)
@@ -237,7 +239,7 @@ def _told(fit: Fit, scanned: RegisteredClouds, grid: Grid) -> CloudPosterior:
     left = np.where(seen, trust * np.where(seen, own, 0.0), before)
     pose_errors = scanned.pose_errors
     return CloudPosterior(
-        fitted=fit.belief,
+        fitted=fit.posterior,
         grid=grid,
         mean=expected + trust * off,
         sd=np.sqrt(left + pose_errors.variance()),
@@ -254,7 +256,7 @@ def _fitted_sd(fit: Fit, height: Float, azimuth: Float) -> Float:
     rows = max(4, int(np.ceil((height[-1] - height[0]) / _NET_ROW)) + 1)
     net = np.linspace(height[0], height[-1], rows)
     around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
-    _, sd = fit.belief.on_grid(net, around)
+    _, sd = fit.posterior.on_grid(net, around)
     log_sd = np.log(np.maximum(sd, 1e-6))
     return np.exp(interpolate_smoothly(log_sd, net, height, azimuth))
 

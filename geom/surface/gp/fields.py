@@ -56,7 +56,7 @@ class Pattern:
 
     def moved(self, up: float) -> Pattern:
         """The same pattern that much higher on the wall, mm."""
-        return Pattern(self.height, raised(self.field, self.height, up))
+        return Pattern(self.height, shifted_rows(self.field, self.height, up))
 
     @property
     def slope(self) -> Pattern:
@@ -85,7 +85,7 @@ class Pattern:
         return np.asarray(np.exp(-np.maximum(beyond, 0.0) / FADE))
 
 
-def raised(field: Float, height: Float, up: float) -> Float:
+def shifted_rows(field: Float, height: Float, up: float) -> Float:
     """A field moved up by ``up`` mm on its own evenly spaced heights.
 
     What comes in at the edge repeats the last row.

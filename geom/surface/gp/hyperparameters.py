@@ -17,63 +17,65 @@ from scipy.linalg import cholesky, lapack
 
 from geom.parallel import on_one_thread_when_small
 from geom.surface.gp.covariance import Covariance
-from geom.surface.gp.kernels import Separation
-from geom.surface.gp.observations import Noise, Observed
+from geom.surface.gp.kernels import PairDistances
+from geom.surface.gp.observations import Noise, ObservationOperator
 from geom.surface.gp.prior import Prior
 from geom.units import Bool, Float
 
 
 @dataclass(frozen=True)
-class Evidence:
+class MarginalLikelihood:
     """The log posterior of the logs, up to a constant, with its gradient.
 
-    ``logs`` are those of the prior, then those of the learned sources of noise.
+    ``theta`` are those of the prior, then those of the learned sources of noise.
     """
 
-    observed: Observed
+    observed: ObservationOperator
     noise: Noise
     prior: Prior
-    apart: Separation
+    distances: PairDistances
 
     @classmethod
-    def of(cls, observed: Observed, noise: Noise, prior: Prior) -> Evidence:
+    def of(
+        cls, observed: ObservationOperator, noise: Noise, prior: Prior
+    ) -> MarginalLikelihood:
         """Of readings, with the distances worked out once."""
-        apart = Separation(observed.places, observed.places)
-        return cls(observed, noise, prior, apart)
+        distances = PairDistances(observed.places, observed.places)
+        return cls(observed, noise, prior, distances)
 
-    def taken(self, rows: Bool) -> Evidence:
+    def subset(self, rows: Bool) -> MarginalLikelihood:
         """Of some of the readings; ``rows`` is a mask (n,)."""
-        return Evidence.of(
-            self.observed.taken(rows), self.noise.taken(rows), self.prior
+        return MarginalLikelihood.of(
+            self.observed.subset(rows), self.noise.subset(rows), self.prior
         )
 
     @property
-    def guess(self) -> tuple[Float, Float]:
+    def theta_prior(self) -> tuple[Float, Float]:
         """Medians and spreads of the logs; two arrays (p,)."""
         learned = self.noise.learned
         median = np.append(self.prior.median, np.log([s.sd for s in learned]))
         return median, np.append(self.prior.spread, [s.spread for s in learned])
 
-    def filled(self, logs: Float) -> tuple[Covariance, Noise]:
+    def filled(self, theta: Float) -> tuple[Covariance, Noise]:
         """Covariance and noise with these logs."""
         count = self.prior.median.size
-        noise = self.noise.with_learned(np.exp(logs[count:]))
-        return Covariance(self.prior, logs[:count]), noise
+        noise = self.noise.with_learned(np.exp(theta[count:]))
+        return Covariance(self.prior, theta[:count]), noise
 
-    def log_likelihood(self, logs: Float) -> tuple[float, Float]:
+    def log_marginal_likelihood(self, theta: Float) -> tuple[float, Float]:
         """Log marginal likelihood of the readings and its gradient.
 
         Parameters
         ----------
-        logs : array (p,)
+        theta : array (p,)
 
         Returns
         -------
         float, array (p,)
         """
-        covariance, noise = self.filled(logs)
-        table, by_logs = covariance.with_gradient(self.apart)
-        seen = self.observed.both(table) + noise.matrix
+        covariance, noise = self.filled(theta)
+        table, by_theta = covariance.with_gradient(self.distances)
+        seen = self.observed.sandwich(table) + noise.matrix
         factor = cholesky(seen, lower=True, check_finite=False)
         inverse = _inverse(factor)
         alpha = inverse @ self.observed.value
@@ -81,14 +83,14 @@ class Evidence:
         value -= float(np.log(np.diag(factor)).sum())
         value -= 0.5 * len(self.observed) * np.log(2.0 * np.pi)
         pull = 0.5 * (np.outer(alpha, alpha) - inverse)
-        gradient = by_logs(self.observed.back(pull))
+        gradient = by_theta(self.observed.adjoint(pull))
         return value, np.append(gradient, [s.slope(pull) for s in noise.learned])
 
-    def log_posterior(self, logs: Float) -> tuple[float, Float]:
+    def log_posterior(self, theta: Float) -> tuple[float, Float]:
         """Log likelihood plus log prior of the logs, and its gradient."""
-        value, gradient = self.log_likelihood(logs)
-        median, spread = self.guess
-        off = (logs - median) / spread
+        value, gradient = self.log_marginal_likelihood(theta)
+        median, spread = self.theta_prior
+        off = (theta - median) / spread
         return value - 0.5 * float(off @ off), gradient - off / spread
 
 
@@ -104,19 +106,19 @@ _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
 
 #: Readings that tell the tops of the evidence apart well enough, and readings that tell
 #: sizes and lengths well enough.
-ENOUGH, _PLENTY = 140, 600
+MAP_POINTS, _MOST_POINTS = 140, 600
 
 #: Step of the differences, in the prior's spreads.
 _STEP = 1e-3
 
 
-@on_one_thread_when_small(lambda *_, **__: _PLENTY)
-def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
+@on_one_thread_when_small(lambda *_, **__: _MOST_POINTS)
+def fit_map(likelihood: MarginalLikelihood, *, start: Float | None = None) -> Float:
     """The most probable logs of sizes, lengths and learned errors.
 
     Parameters
     ----------
-    evidence : Evidence
+    likelihood : MarginalLikelihood
     start : array (p,), optional
         Search from here alone, when the most probable of a like sheet is known.
 
@@ -127,25 +129,25 @@ def learn(evidence: Evidence, *, start: Float | None = None) -> Float:
         is searched from every start, and all of them (or 600, evenly) from the best of
         its ends.
     """
-    whole = spread_out(evidence, _PLENTY)
+    whole = random_subset(likelihood, _MOST_POINTS)
     if start is not None:
         return _uphill(whole, start)[0]
-    median, spread = evidence.guess
-    some = spread_out(evidence, ENOUGH)
-    starts = [median + spread * _shift(evidence, *shift) for shift in _STARTS]
+    median, spread = likelihood.theta_prior
+    some = random_subset(likelihood, MAP_POINTS)
+    starts = [median + spread * _shift(likelihood, *shift) for shift in _STARTS]
     ends = [_uphill(some, begin) for begin in starts]
     best = max(ends, key=lambda end: end[1])[0]
     return best if some is whole else _uphill(whole, best)[0]
 
 
-def _uphill(evidence: Evidence, start: Float) -> tuple[Float, float]:
+def _uphill(likelihood: MarginalLikelihood, start: Float) -> tuple[Float, float]:
     """The logs at the top reached from a start, and the log posterior there."""
     from scipy.optimize import minimize
 
-    median, spread = evidence.guess
+    median, spread = likelihood.theta_prior
 
-    def downhill(logs: Float) -> tuple[float, Float]:
-        value, gradient = evidence.log_posterior(logs)
+    def downhill(theta: Float) -> tuple[float, Float]:
+        value, gradient = likelihood.log_posterior(theta)
         return -value, -gradient
 
     bounds = list(zip(median - 4.0 * spread, median + 4.0 * spread, strict=True))
@@ -160,25 +162,30 @@ def _uphill(evidence: Evidence, start: Float) -> tuple[Float, float]:
     return np.asarray(found.x, dtype=np.float64), -float(found.fun)
 
 
-def spread_out(evidence: Evidence, most: int) -> Evidence:
+def random_subset(likelihood: MarginalLikelihood, most: int) -> MarginalLikelihood:
     """All readings, or when there are more than ``most`` an even part of them."""
-    count = len(evidence.observed)
+    count = len(likelihood.observed)
     if count <= most:
-        return evidence
+        return likelihood
     order = np.random.default_rng(0).permutation(count)
     kept = np.zeros(count, dtype=bool)
     kept[order[:most]] = True
-    return evidence.taken(kept)
+    return likelihood.subset(kept)
 
 
-def _shift(evidence: Evidence, size: float, length: float) -> Float:
-    parts = [[size] + [length] * (len(p.guesses) - 1) for p in evidence.prior.parts]
-    shift = [step for part in parts for step in part]
-    return np.append(shift, np.zeros(evidence.guess[0].size - len(shift)))
+def _shift(likelihood: MarginalLikelihood, size: float, length: float) -> Float:
+    components = [
+        [size] + [length] * (len(p.hyperpriors) - 1)
+        for p in likelihood.prior.components
+    ]
+    shift = [step for part in components for step in part]
+    return np.append(shift, np.zeros(likelihood.theta_prior[0].size - len(shift)))
 
 
-@on_one_thread_when_small(lambda *_, **__: _PLENTY)
-def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
+@on_one_thread_when_small(lambda *_, **__: _MOST_POINTS)
+def laplace_draws(
+    likelihood: MarginalLikelihood, theta: Float, *, count: int, seed: int
+) -> Float:
     """Draws of the logs about the most probable ones.
 
     Normal, with the curvature of the log posterior there (by differences of its
@@ -187,8 +194,8 @@ def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
 
     Parameters
     ----------
-    evidence : Evidence
-    logs : array (p,)
+    likelihood : MarginalLikelihood
+    theta : array (p,)
         The most probable.
     count : int, even
     seed : int
@@ -198,36 +205,38 @@ def others(evidence: Evidence, logs: Float, *, count: int, seed: int) -> Float:
     array (count, p)
     """
     if count == 0:
-        return np.zeros((0, logs.size))
-    _, spread = evidence.guess
-    curvature = _curvature(evidence, logs, spread)
+        return np.zeros((0, theta.size))
+    _, spread = likelihood.theta_prior
+    curvature = _curvature(likelihood, theta, spread)
     strength, axes = np.linalg.eigh(curvature)
-    half = np.random.default_rng(seed).standard_normal((count // 2, logs.size))
+    half = np.random.default_rng(seed).standard_normal((count // 2, theta.size))
     steps = np.concatenate([half, -half]) / np.sqrt(np.maximum(strength, 1.0))
-    return np.asarray(logs + spread * (steps @ axes.T))
+    return np.asarray(theta + spread * (steps @ axes.T))
 
 
-def log_evidence(evidence: Evidence) -> float:
+def log_evidence(likelihood: MarginalLikelihood) -> float:
     """Log probability of the readings, sizes and lengths integrated out.
 
     By Laplace's method about the most probable logs (Tierney and Kadane 1986, eq. 2.1),
     in no direction wider than before the readings came; up to a constant that is the
     same for every prior of the same readings.
     """
-    best = learn(evidence)
-    value, _ = evidence.log_posterior(best)
-    strength = np.linalg.eigvalsh(_curvature(evidence, best, evidence.guess[1]))
+    best = fit_map(likelihood)
+    value, _ = likelihood.log_posterior(best)
+    strength = np.linalg.eigvalsh(
+        _curvature(likelihood, best, likelihood.theta_prior[1])
+    )
     return value - 0.5 * float(np.log(np.maximum(strength, 1.0)).sum())
 
 
-def _curvature(evidence: Evidence, logs: Float, spread: Float) -> Float:
+def _curvature(likelihood: MarginalLikelihood, theta: Float, spread: Float) -> Float:
     """Minus the second derivatives by the logs, each told in its prior's spread."""
-    _, here = evidence.log_posterior(logs)
+    _, here = likelihood.log_posterior(theta)
     rows = []
-    for k in range(logs.size):
-        ahead = logs.copy()
+    for k in range(theta.size):
+        ahead = theta.copy()
         ahead[k] += _STEP * spread[k]
-        _, there = evidence.log_posterior(ahead)
+        _, there = likelihood.log_posterior(ahead)
         rows.append((here - there) * spread / _STEP)
     table = np.array(rows)
     return 0.5 * (table + table.T)

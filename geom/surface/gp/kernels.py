@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.surface.gp.fields import Pattern
-from geom.surface.gp.prior import Part
+from geom.surface.gp.prior import Component
 from geom.units import Float, Int
 
 Correlation = Callable[[Float], tuple[Float, Float]]
@@ -75,13 +75,13 @@ def wave(start: Float, end: Float, waves: int) -> Float:
     return np.asarray(np.cos(waves * np.deg2rad(start[:, None] - end[None, :])))
 
 
-def rise(start: Float, end: Float) -> Float:
+def height_distance(start: Float, end: Float) -> Float:
     """Distance between heights, mm; shape (len(start), len(end))."""
     return np.abs(start[:, None] - end[None, :])
 
 
 @dataclass(frozen=True)
-class Places:
+class Points2D:
     """Places on the wall.
 
     Attributes
@@ -97,7 +97,7 @@ class Places:
         return int(self.azimuth.size)
 
 
-class Pairs:
+class UniquePairs:
     """Pairs of coordinates of two sets of places, by their distinct values.
 
     Readings stand on few azimuths and few heights, so what depends on one coordinate is
@@ -125,19 +125,19 @@ class Pairs:
         return np.asarray((self._columns @ (self._rows @ table).T).T)
 
 
-class Separation:
+class PairDistances:
     """How far apart two sets of places are.
 
     Attributes
     ----------
-    azimuths, heights : Pairs
+    azimuths, heights : UniquePairs
     """
 
-    def __init__(self, left: Places, right: Places) -> None:
+    def __init__(self, left: Points2D, right: Points2D) -> None:
         self._left, self._right = left, right
-        self.azimuths = Pairs(left.azimuth, right.azimuth)
-        self.heights = Pairs(left.height, right.height)
-        self._woven: dict[tuple[Pattern, ...], Float] = {}
+        self.azimuths = UniquePairs(left.azimuth, right.azimuth)
+        self.heights = UniquePairs(left.height, right.height)
+        self._patterned: dict[tuple[Pattern, ...], Float] = {}
         self._level: dict[tuple[Pattern, ...], Float] = {}
 
     @property
@@ -145,19 +145,19 @@ class Separation:
         """Number of places left and right."""
         return len(self._left), len(self._right)
 
-    def level(self, part: Part) -> Float:
+    def level(self, part: Component) -> Float:
         """A part's patterns of one height times of another; of the distinct ones."""
         if part.patterns not in self._level:
             heights = self.heights
             self._level[part.patterns] = levels(part, heights.left, heights.right)
         return self._level[part.patterns]
 
-    def woven(self, part: Part) -> Float:
+    def patterned(self, part: Component) -> Float:
         """A part's patterns at the left places times at the right; (left, right)."""
-        if part.patterns not in self._woven:
+        if part.patterns not in self._patterned:
             left, right = (patterns_at(part, p) for p in (self._left, self._right))
-            self._woven[part.patterns] = left.T @ right
-        return self._woven[part.patterns]
+            self._patterned[part.patterns] = left.T @ right
+        return self._patterned[part.patterns]
 
 
 def _one_hot(index: Int, size: int):  # type: ignore[no-untyped-def]
@@ -168,12 +168,12 @@ def _one_hot(index: Int, size: int):  # type: ignore[no-untyped-def]
     return csr_array((np.ones(n), (index, np.arange(n))), shape=(size, n))
 
 
-def patterns_at(part: Part, places: Places) -> Float:
+def patterns_at(part: Component, places: Points2D) -> Float:
     """A part's patterns at places; (patterns, n)."""
     return np.stack([p.at(places.azimuth, places.height) for p in part.patterns])
 
 
-def levels(part: Part, left: Float, right: Float) -> Float:
+def levels(part: Component, left: Float, right: Float) -> Float:
     """Patterns that are the same all round, of one height times of another.
 
     Ones where the part has none such; array (len(left), len(right)).
@@ -185,13 +185,17 @@ def levels(part: Part, left: Float, right: Float) -> Float:
 
 
 def around(
-    part: Part, arc: float, radius: float, left: Float, right: Float
+    part: Component,
+    length_scale_azimuth: float,
+    radius: float,
+    left: Float,
+    right: Float,
 ) -> tuple[Float, Float]:
-    """Correlation of a part round the ring and its derivative by log ``arc``.
+    """Correlation round the ring and its derivative by log ``length_scale_azimuth``.
 
     Parameters
     ----------
-    part : Part
+    part : Component
     arc, radius : float, mm
     left, right : array, degrees
 
@@ -203,14 +207,14 @@ def around(
         return _always(left, right)
     if part.around == "wave":
         return wave(left, right, part.waves), np.zeros((left.size, right.size))
-    return CORRELATIONS[part.around](chord(left, right, radius) / arc)
+    return CORRELATIONS[part.around](chord(left, right, radius) / length_scale_azimuth)
 
 
-def along(part: Part, up: float, left: Float, right: Float) -> tuple[Float, Float]:
+def along(part: Component, up: float, left: Float, right: Float) -> tuple[Float, Float]:
     """Correlation of a part with height, and its derivative; as `around`."""
     if part.along == "same":
         return _always(left, right)
-    return CORRELATIONS[part.along](rise(left, right) / up)
+    return CORRELATIONS[part.along](height_distance(left, right) / up)
 
 
 def _always(left: Float, right: Float) -> tuple[Float, Float]:

@@ -25,32 +25,32 @@ import numpy as np
 
 from geom.design import Design
 from geom.readings import RodReadings
-from geom.surface.gp.kernels import Places
+from geom.surface.gp.kernels import Points2D
 from geom.units import Bool, Float
 
 
 @dataclass(frozen=True)
-class Observed:
+class ObservationOperator:
     """What was seen of cut-back.
 
     Attributes
     ----------
     value : array (n,), mm
         Observed cut-back, or sum of two.
-    places : Places, length n + number of diameters
+    places : Points2D, length n + number of diameters
         Where: one place a reading, then the far ends of the diameters.
     across : bool array (n,)
         Which readings are diameters.
     """
 
     value: Float
-    places: Places
+    places: Points2D
     across: Bool
 
     def __len__(self) -> int:
         return int(self.value.size)
 
-    def gather(self, table: Float) -> Float:
+    def apply(self, table: Float) -> Float:
         """Rows of places summed to rows of readings; (places, ...) to (n, ...)."""
         if not self.across.any():
             return table
@@ -59,29 +59,29 @@ class Observed:
         seen[self.across] += table[n:]
         return seen
 
-    def at_places(self, weight: Float) -> Float:
+    def spread_to_places(self, weight: Float) -> Float:
         """Weights of readings as weights of their places; (n,) to (places,)."""
         return np.append(weight, weight[self.across])
 
-    def both(self, table: Float) -> Float:
+    def sandwich(self, table: Float) -> Float:
         """A covariance of places to one of readings; (places, places) to (n, n)."""
-        return self.gather(self.gather(table).T).T
+        return self.apply(self.apply(table).T).T
 
-    def back(self, table: Float) -> Float:
-        """The transpose of `both`: (n, n) to (places, places)."""
+    def adjoint(self, table: Float) -> Float:
+        """The transpose of `sandwich`: (n, n) to (places, places)."""
         if not self.across.any():
             return table
         reading = np.append(np.arange(len(self)), np.flatnonzero(self.across))
         return table[np.ix_(reading, reading)]
 
-    def taken(self, rows: Bool) -> Observed:
+    def subset(self, rows: Bool) -> ObservationOperator:
         """Some of the readings; ``rows`` is a mask (n,)."""
         both = np.append(rows, rows[self.across])
-        places = Places(self.places.azimuth[both], self.places.height[both])
-        return Observed(self.value[rows], places, self.across[rows])
+        places = Points2D(self.places.azimuth[both], self.places.height[both])
+        return ObservationOperator(self.value[rows], places, self.across[rows])
 
 
-def observe(readings: RodReadings, design: Design) -> Observed:
+def observe(readings: RodReadings, design: Design) -> ObservationOperator:
     """Cut-back as the readings saw it.
 
     A radius or diameter at a step of the profile belongs to the part above it.
@@ -90,11 +90,11 @@ def observe(readings: RodReadings, design: Design) -> Observed:
     across = readings.is_kind("diameter")
     base = np.select([across, readings.is_kind("radius")], [2.0 * drawn, drawn], 0.0)
     far = np.mod(readings.azimuth[across] + 180.0, 360.0)
-    places = Places(
+    places = Points2D(
         azimuth=np.concatenate([readings.azimuth, far]),
         height=np.concatenate([readings.height, readings.height[across]]),
     )
-    return Observed(readings.value - base, places, across)
+    return ObservationOperator(readings.value - base, places, across)
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ class Source:
             shared=self.shared * factor,
         )
 
-    def taken(self, rows: Bool) -> Source:
+    def subset(self, rows: Bool) -> Source:
         """For some of the readings; ``rows`` is a mask (n,)."""
         return replace(self, alone=self.alone[rows], shared=self.shared[rows])
 
@@ -172,9 +172,9 @@ class Noise:
             tuple(s.scaled(next(told)) if s.spread > 0 else s for s in self.sources)
         )
 
-    def taken(self, rows: Bool) -> Noise:
+    def subset(self, rows: Bool) -> Noise:
         """For some of the readings; ``rows`` is a mask (n,)."""
-        return Noise(tuple(s.taken(rows) for s in self.sources))
+        return Noise(tuple(s.subset(rows) for s in self.sources))
 
     @cached_property
     def variance(self) -> Float:

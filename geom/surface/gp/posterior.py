@@ -1,14 +1,14 @@
-"""The process given the readings: mean, covariance and gain at any places.
+"""The posterior of cut-back, averaged over hyperparameters.
 
-References
-----------
-Rasmussen and Williams (2006), eq. 2.25 and 2.26 (predictive mean and covariance).
+The readings do not fix standard deviations and length scales exactly, least of all when
+they are few.  The most probable choice and several others, drawn as probable as the
+readings leave them, each give a wall; their mean is the estimate, and how much they
+differ adds to its uncertainty:
 
-What the readings say of the wall, sizes and lengths being uncertain too.
+    mean = E[m(theta)],    covariance = E[C(theta)] + cov[m(theta)].
 
-The readings do not tell sizes and lengths exactly, least of all when they are few.  The
-best choice and several others, drawn as probable as the readings leave them, each give
-a wall; their mean is the estimate, and how much they differ adds to its uncertainty.
+C(theta) is taken as the correlation of the most probable choice, scaled to the mean
+variance of all.
 
 References
 ----------
@@ -19,228 +19,17 @@ marginal densities. JASA 81(393), 82-86 (the normal approximation about the mode
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
-from scipy.linalg import cholesky, solve_triangular
 
-from geom.parallel import all_threads_for
-from geom.surface.gp.covariance import Covariance, TowardGrid
-from geom.surface.gp.kernels import Places
-from geom.surface.gp.observations import Noise, Observed
+from geom.surface.gp.conditional import ConditionalGP
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.observations import Noise
 from geom.surface.grid import interpolate_smoothly
-from geom.units import Bool, Float
-
-_CHUNK_BYTES = 8e6
-#: Readings from which the sd on a grid is worked out from the nearest alone, and how
-#: many those are.
-_MANY, _NEAR = 900, 600
-
-
-@dataclass(frozen=True)
-class Process:
-    """What the readings say of cut-back for one choice of sizes and lengths.
-
-    Attributes
-    ----------
-    covariance : Covariance
-        The prior with its sizes and lengths filled in.
-    noise : Noise
-    observed : Observed
-    """
-
-    covariance: Covariance
-    noise: Noise
-    observed: Observed
-
-    @cached_property
-    def unfactor(self) -> Float:
-        """Inverse of the lower Cholesky factor of the readings' covariance; (n, n)."""
-        places = self.observed.places
-        seen = self.observed.both(self.covariance.between(places, places))
-        seen += self.noise.matrix
-        factor = cholesky(seen, lower=True, check_finite=False)
-        eye = np.eye(len(self.observed))
-        return np.asarray(solve_triangular(factor, eye, lower=True, check_finite=False))
-
-    @cached_property
-    def weights(self) -> Float:
-        """Inverse covariance of the readings times their values; shape (n,)."""
-        return self.unfactor.T @ (self.unfactor @ self.observed.value)
-
-    def mean_on(self, height: Float, azimuth: Float) -> Float:
-        """Mean of cut-back on a grid, mm; (m, k)."""
-        weight = self.observed.at_places(self.weights)
-        return self._toward(azimuth).pulled(weight, height)
-
-    def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Mean and standard deviation of cut-back on a grid.
-
-        Parameters
-        ----------
-        height : array (m,), mm
-        azimuth : array (k,), degrees
-
-        Returns
-        -------
-        mean, sd : array (m, k), mm
-        """
-        mean = self.mean_on(height, azimuth)
-        left = self.covariance.variance(height, azimuth)
-        with all_threads_for(len(self.observed) * left.size):
-            for block, process in self._blocks(height):
-                toward = process._toward(azimuth)
-                for part in process._small(block, azimuth.size):
-                    cross = process._seen_from(toward, height[part])
-                    known = process.unfactor @ cross
-                    told = np.einsum("ij,ij->j", known, known)
-                    left[part] -= told.reshape(-1, azimuth.size)
-        return mean, np.sqrt(np.maximum(left, 0.0))
-
-    def _blocks(self, height: Float) -> Iterator[tuple[slice, Process]]:
-        """Rows of a grid, and the readings that bear on each.
-
-        Of very many readings only the nearest in height are taken for the variance:
-        fewer readings can only leave more of it, so the sd is never too small.
-        """
-        count = len(self.observed)
-        if count <= _MANY:
-            yield slice(0, height.size), self
-            return
-        block = max(1, height.size * _NEAR // (4 * count))
-        for start in range(0, height.size, block):
-            rows = slice(start, min(start + block, height.size))
-            yield rows, self.taken(self._nearest(height[rows].mean(), _NEAR))
-
-    def _small(self, rows: slice, columns: int) -> Iterator[slice]:
-        """Rows in pieces whose tables fit into the processor's cache or nearly so."""
-        step = max(1, int(_CHUNK_BYTES / (8.0 * len(self.observed) * columns)))
-        for start in range(rows.start, rows.stop, step):
-            yield slice(start, min(start + step, rows.stop))
-
-    def _nearest(self, height: float, count: int) -> Bool:
-        """The readings nearest to a height; mask (n,)."""
-        away = np.abs(self.observed.places.height[: len(self.observed)] - height)
-        kept = np.zeros(away.size, dtype=bool)
-        kept[np.argsort(away, kind="stable")[:count]] = True
-        return kept
-
-    def jointly(self, places: Places) -> tuple[Float, Float]:
-        """Mean and covariance of cut-back at places.
-
-        Returns
-        -------
-        mean : array (q,), mm
-        covariance : array (q, q), mm2
-        """
-        cross = self.seen_from(places)
-        known = self.unfactor @ cross
-        alone = self.covariance.between(places, places)
-        return self.weights @ cross, alone - known.T @ known
-
-    def taken(self, rows: Bool) -> Process:
-        """The same sizes and lengths with some of the readings; a mask (n,)."""
-        return Process(
-            self.covariance, self.noise.taken(rows), self.observed.taken(rows)
-        )
-
-    def foretell(self, observed: Observed, noise: Noise) -> tuple[Float, Float]:
-        """Mean and variance of readings yet to be taken, their own errors included.
-
-        Returns
-        -------
-        mean : array (r,), mm
-            Cut-back, or sum of two.
-        variance : array (r,), mm2
-        """
-        mean, covariance = self.jointly(observed.places)
-        spread = np.diag(observed.both(covariance)) + noise.variance
-        return observed.gather(mean), spread
-
-    def change(self, start: Places, end: Places) -> Float:
-        """Mean cut-back at some places less that at others, mm; shape (q,)."""
-        return self.weights @ (self.seen_from(end) - self.seen_from(start))
-
-    def on_net(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Mean and covariance at every node of a net; as `jointly`, only faster.
-
-        Parameters
-        ----------
-        height : array (m,), mm
-        azimuth : array (k,), degrees
-
-        Returns
-        -------
-        mean : array (m * k,), mm
-            Azimuth runs fastest.
-        covariance : array (m * k, m * k), mm2
-        """
-        places = net_places(height, azimuth)
-        cross = self._seen_from(self._toward(azimuth), height)
-        known = self.unfactor @ cross
-        alone = TowardGrid(self.covariance, places, azimuth).rows(height)
-        alone = alone.reshape(len(places), len(places))
-        alone -= known.T @ known
-        return self.weights @ cross, alone
-
-    def gain(self, height: Float, azimuth: Float, weight: Float) -> Float:
-        """How a weighted sum of cut-back over a net follows each reading.
-
-        Parameters
-        ----------
-        height : array (m,), mm
-        azimuth : array (k,), degrees
-        weight : array (m * k,)
-            Azimuth runs fastest.
-
-        Returns
-        -------
-        array (n,)
-            Change of the sum per change of a reading.
-        """
-        pulled = self.seen_from_net(height, azimuth) @ weight
-        return np.asarray(self.unfactor.T @ (self.unfactor @ pulled))
-
-    def variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
-        """Variance of a weighted sum of cut-back over the nodes of a net.
-
-        Parameters
-        ----------
-        height : array (m,), mm
-        azimuth : array (k,), degrees
-        weight : array (m * k,)
-            Azimuth runs fastest.
-        """
-        toward = TowardGrid(self.covariance, net_places(height, azimuth), azimuth)
-        alone = float(toward.pulled(weight, height).ravel() @ weight)
-        known = self.unfactor @ (self.seen_from_net(height, azimuth) @ weight)
-        return alone - float(known @ known)
-
-    def seen_from(self, places: Places) -> Float:
-        """Covariance of the readings with cut-back at places, mm2; (n, q)."""
-        return self.observed.gather(
-            self.covariance.between(self.observed.places, places)
-        )
-
-    def seen_from_net(self, height: Float, azimuth: Float) -> Float:
-        """The same with every node of a net, azimuth running fastest; (n, m * k)."""
-        return self._seen_from(self._toward(azimuth), height)
-
-    def _toward(self, azimuth: Float) -> TowardGrid:
-        return TowardGrid(self.covariance, self.observed.places, azimuth)
-
-    def _seen_from(self, toward: TowardGrid, height: Float) -> Float:
-        table = toward.rows(height)
-        return self.observed.gather(table.reshape(table.shape[0], -1))
-
-
-def net_places(height: Float, azimuth: Float) -> Places:
-    """Every node of a net as a place; azimuth runs fastest."""
-    return Places(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))
-
+from geom.units import Float
 
 #: Net on which the choices are compared; between its nodes their difference is smooth.
 _NET_ROW = 60.0
@@ -248,7 +37,7 @@ _NET_COLUMNS = 48
 
 
 @dataclass(frozen=True)
-class Share:
+class VarianceShare:
     """What one source puts into the variance of a sum.
 
     Attributes
@@ -269,20 +58,67 @@ class Share:
     variance: float
 
 
+class Posterior(Protocol):
+    """The joint posterior of cut-back, from whatever the wall was read with."""
+
+    @property
+    def places(self) -> Points2D:
+        """Where it was read."""
+
+    @property
+    def fitted(self) -> GPPosterior:
+        """The Gaussian process fitted to the readings, or to blocks of laser points."""
+
+    def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back at every node of a net.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean : array (m * k,), mm
+            Azimuth runs fastest.
+        covariance : array (m * k, m * k), mm2
+        """
+
+    def sources_of_sum(
+        self, height: Float, azimuth: Float, weight: Float, typical: float
+    ) -> list[VarianceShare]:
+        """Where the variance of a weighted sum of cut-back over a net comes from.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+        weight : array (m * k,)
+            Azimuth runs fastest.
+        typical : float, mm
+            Standard uncertainty of cut-back over the wall, named beside its own line.
+
+        Returns
+        -------
+        list of VarianceShare
+            That of the wall between the readings first.
+        """
+
+
 @dataclass(frozen=True)
-class Belief:
-    """The joint posterior of cut-back.
+class GPPosterior:
+    """The posterior of a wall known from rod readings, or from blocks of laser points.
 
     Attributes
     ----------
-    best : Process
-        With the most probable sizes and lengths.
-    others : tuple of Process
-        Equally probable draws about them; may be empty.
+    best : ConditionalGP
+        With the most probable hyperparameters.
+    samples : tuple of ConditionalGP
+        With equally probable draws about them; may be empty.
     """
 
-    best: Process
-    others: tuple[Process, ...] = ()
+    best: ConditionalGP
+    samples: tuple[ConditionalGP, ...] = ()
 
     @property
     def noise(self) -> Noise:
@@ -290,7 +126,12 @@ class Belief:
         return self.best.noise
 
     @property
-    def places(self) -> Places:
+    def fitted(self) -> GPPosterior:
+        """Itself."""
+        return self
+
+    @property
+    def places(self) -> Points2D:
         """Where it was read."""
         return self.best.observed.places
 
@@ -307,64 +148,38 @@ class Belief:
         mean, sd : array (m, k), mm
         """
         mean, sd = self.best.on_grid(height, azimuth)
-        if not self.others:
+        if not self.samples:
             return mean, sd
-        drift, ratio = self.spread(height, azimuth)
+        drift, ratio = self.hyperparameter_spread(height, azimuth)
         variance = ratio * sd**2 + drift.var(axis=0)
         return mean + drift.mean(axis=0), np.sqrt(variance)
 
-    def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Mean and covariance of cut-back at every node of a net.
-
-        Parameters
-        ----------
-        height : array (m,), mm
-        azimuth : array (k,), degrees
-
-        Returns
-        -------
-        mean : array (m * k,), mm
-            Azimuth runs fastest.
-        covariance : array (m * k, m * k), mm2
-        """
+    def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back over a net; see `Posterior.joint`."""
         mean, covariance = self.best.on_net(height, azimuth)
-        if not self.others:
+        if not self.samples:
             return mean, covariance
-        drift, ratio = self.spread(height, azimuth)
-        flat = drift.reshape(len(self.others), -1)
+        drift, ratio = self.hyperparameter_spread(height, azimuth)
+        flat = drift.reshape(len(self.samples), -1)
         away = flat - flat.mean(axis=0)
         root = np.sqrt(ratio).ravel()
         covariance *= root[:, None] * root[None, :]
-        covariance += away.T @ away / len(self.others)
+        covariance += away.T @ away / len(self.samples)
         return mean + flat.mean(axis=0), covariance
 
     def sources_of_sum(
         self, height: Float, azimuth: Float, weight: Float, typical: float
-    ) -> list[Share]:
-        """Where the variance of a weighted sum of cut-back over a net comes from.
+    ) -> list[VarianceShare]:
+        """Where the variance of a weighted sum comes from; see `Posterior`.
 
         The error of a linear estimate splits exactly into what the readings did not
         see and what each source of reading error put in.
-
-        Parameters
-        ----------
-        height : array (m,), mm
-        azimuth : array (k,), degrees
-        weight : array (m * k,)
-            Azimuth runs fastest.
-        typical : float, mm
-            Standard uncertainty of cut-back over the wall, told beside its own line.
-
-        Returns
-        -------
-        list of Share
-            That of the wall between the readings first.
         """
-        _, covariance = self.jointly(height, azimuth)
+        _, covariance = self.joint(height, azimuth)
         total = float(weight @ covariance @ weight)
         gain = self.best.gain(height, azimuth, weight)
         read = [
-            Share(s.name, s.kind, s.sd, s.unit, s.variance_of(gain))
+            VarianceShare(s.name, s.kind, s.sd, s.unit, s.variance_of(gain))
             for s in self.noise.sources
         ]
         best = self.best.variance_of_sum(height, azimuth, weight)
@@ -373,12 +188,14 @@ class Belief:
         whole = unseen + learned + sum(s.variance for s in read)
         spread = float(np.sqrt(learned / whole)) * typical if whole > 0.0 else 0.0
         return [
-            Share("wall between the readings", "A", typical, "mm", unseen),
-            Share("sizes and lengths learned", "A", spread, "mm", learned),
+            VarianceShare("wall between the readings", "A", typical, "mm", unseen),
+            VarianceShare("sizes and lengths learned", "A", spread, "mm", learned),
             *read,
         ]
 
-    def spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+    def hyperparameter_spread(
+        self, height: Float, azimuth: Float
+    ) -> tuple[Float, Float]:
         """What the other choices make of the wall against the best.
 
         Worked out on a net over all readings once, smooth in between.
@@ -410,7 +227,7 @@ class Belief:
         net = np.linspace(low, high, rows)
         around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
         mean, sd = self.best.on_grid(net, around)
-        told = [other.on_grid(net, around) for other in self.others]
+        told = [other.on_grid(net, around) for other in self.samples]
         drift = np.stack([m for m, _ in told]) - mean
         variance = np.mean([s**2 for _, s in told], axis=0)
         return net, drift, variance / np.maximum(sd**2, 1e-12)

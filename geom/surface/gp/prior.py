@@ -24,7 +24,7 @@ import numpy as np
 from geom.design import Design
 from geom.readings import RodReadings
 from geom.surface.gp.fields import Pattern
-from geom.surface.rods.datum_bands import cutback_read
+from geom.surface.rods.datum_bands import cutback_of_each
 from geom.units import Float
 
 #: What is expected before any reading: how far above the tuyeres' centres the ring is
@@ -113,7 +113,7 @@ def find_melting_zone(readings: RodReadings, design: Design) -> MeltingZone:
     """
     from scipy.optimize import least_squares
 
-    height, cutback = readings.height, cutback_read(readings, design)
+    height, cutback = readings.height, cutback_of_each(readings, design)
     usual, spread = _expected(design, float(height.min()), float(height.max()))
     count = min(1.0, _TELLING / height.size)
 
@@ -156,7 +156,7 @@ def _net(low: float, high: float) -> Float:
 
 
 @dataclass(frozen=True)
-class Guess:
+class LogNormal:
     """A positive number before it is learned: median and spread of its logarithm.
 
     With a spread of 0 it is taken as known and not learned.
@@ -172,26 +172,26 @@ class Guess:
 
 
 @dataclass(frozen=True)
-class Part:
+class Component:
     """One part of the wall's cut-back.
 
     Attributes
     ----------
     name : str
-    size : Guess, mm
+    size : LogNormal, mm
         Standard deviation; with patterns, the multiple of them.
     around : str
         Correlation round the ring; ``"same"``: equal at all azimuths; ``"wave"``: a
         cosine of any phase with ``waves`` crests round the ring.
     along : str
         Correlation with height, or ``"same"``.
-    arc : Guess or None, mm
+    length_scale_azimuth : LogNormal or None, mm
         Length round the ring.
-    rise : Guess or None, mm
+    length_scale_height : LogNormal or None, mm
         Length along the height.
     waves : int
         Crests round the ring, for ``"wave"``.
-    lively : bool
+    scaled_by_height : bool
         Whether its size follows the liveliness of the wall over height.
     patterns : tuple of Pattern
         What it is a multiple of, place by place; of several, an independent multiple of
@@ -199,13 +199,13 @@ class Part:
     """
 
     name: str
-    size: Guess
+    size: LogNormal
     around: str = "same"
     along: str = "same"
-    arc: Guess | None = None
-    rise: Guess | None = None
+    length_scale_azimuth: LogNormal | None = None
+    length_scale_height: LogNormal | None = None
     waves: int = 0
-    lively: bool = True
+    scaled_by_height: bool = True
     patterns: tuple[Pattern, ...] = ()
 
     @property
@@ -214,19 +214,19 @@ class Part:
         return bool(self.patterns) and all(p.level for p in self.patterns)
 
     @property
-    def woven(self) -> bool:
+    def patterned(self) -> bool:
         """Whether it has patterns that go round the wall."""
         return bool(self.patterns) and not self.level
 
     @property
-    def level_all_round(self) -> bool:
+    def axisymmetric(self) -> bool:
         """Whether it is the same at all azimuths."""
-        return self.around == "same" and not self.woven
+        return self.around == "same" and not self.patterned
 
     @property
-    def guesses(self) -> tuple[Guess, ...]:
+    def hyperpriors(self) -> tuple[LogNormal, ...]:
         """Size, then arc, then rise, as far as they are there and learned."""
-        every = (self.size, self.arc, self.rise)
+        every = (self.size, self.length_scale_azimuth, self.length_scale_height)
         return tuple(g for g in every if g is not None and g.learned)
 
 
@@ -236,41 +236,41 @@ class Prior:
 
     Attributes
     ----------
-    parts : tuple of Part
+    components : tuple of Component
     radius : float, mm
         Of the ring on which arc lengths are meant.
     knots : array (k,), mm, rising
         Heights at which the liveliness of the wall is learned: the stack hardly wears,
         the melting zone does.  Its logarithm is level at a knot: a peak would draw a
         bulge between rows that nobody measured.
-    liveliness : float
+    amplitude : float
         Spread of its logarithm at a knot before it is learned.
     zone : MeltingZone or None
         The ring of wear that the wall is livelier in.
     """
 
-    parts: tuple[Part, ...]
+    components: tuple[Component, ...]
     radius: float
     knots: Float = field(default_factory=lambda: np.zeros(0))
-    liveliness: float = 0.6
+    amplitude: float = 0.6
     zone: MeltingZone | None = None
 
     @property
     def median(self) -> Float:
         """Logarithms of all sizes, lengths and liveliness at their medians; (p,)."""
-        logs = np.log([g.median for part in self.parts for g in part.guesses])
-        zone = [] if self.zone is None else [LIVELIER]
-        return np.concatenate([logs, np.zeros(self.knots.size), zone])
+        theta = np.log([g.median for part in self.components for g in part.hyperpriors])
+        zone = [] if self.zone is None else [AMPLIFIED]
+        return np.concatenate([theta, np.zeros(self.knots.size), zone])
 
     @property
     def spread(self) -> Float:
         """Their spreads; shape (p,)."""
-        spreads = [g.spread for part in self.parts for g in part.guesses]
-        zone = [] if self.zone is None else [LIVELIER]
-        knots = np.full(self.knots.size, self.liveliness)
+        spreads = [g.spread for part in self.components for g in part.hyperpriors]
+        zone = [] if self.zone is None else [AMPLIFIED]
+        knots = np.full(self.knots.size, self.amplitude)
         return np.concatenate([spreads, knots, zone])
 
-    def hats(self, height: Float) -> Float:
+    def basis(self, height: Float) -> Float:
         """Share of each knot, and of the melting zone, at heights; (n, k or k + 1).
 
         Those of the knots are flat at the knots and sum to 1.
@@ -307,53 +307,55 @@ def default_prior(
     zone : MeltingZone, optional
         The ring of wear that the readings show.
     """
-    ring = Part(
+    ring = Component(
         "burn-back all round",
-        size=Guess(15.0 if zone is None else 5.0, 0.8),
+        size=LogNormal(15.0 if zone is None else 5.0, 0.8),
         along="matern32",
-        rise=Guess(180.0, 0.5),
-        lively=zone is not None,
+        length_scale_height=LogNormal(180.0, 0.5),
+        scaled_by_height=zone is not None,
     )
-    side = Part(
+    side = Component(
         "one-sided burn",
-        size=Guess(6.0, 0.8),
+        size=LogNormal(6.0, 0.8),
         around="wave",
         waves=1,
         along="matern52",
-        rise=Guess(180.0, 0.5),
-        lively=False,
+        length_scale_height=LogNormal(180.0, 0.5),
+        scaled_by_height=False,
     )
-    local = Part(
+    local = Component(
         "local wear",
-        size=Guess(8.0 if zone is None else 4.0, 0.8),
+        size=LogNormal(8.0 if zone is None else 4.0, 0.8),
         around="matern32",
         along="matern32",
-        arc=Guess(0.4 * radius, 0.4),
-        rise=Guess(150.0, 0.6),
+        length_scale_azimuth=LogNormal(0.4 * radius, 0.4),
+        length_scale_height=LogNormal(150.0, 0.6),
     )
-    brick = Part(
+    brick = Component(
         "single bricks",
-        size=Guess(1.5, 0.6),
+        size=LogNormal(1.5, 0.6),
         around="matern32",
         along="matern32",
-        arc=Guess(60.0, 0.4),
-        rise=Guess(60.0, 0.4),
+        length_scale_azimuth=LogNormal(60.0, 0.4),
+        length_scale_height=LogNormal(60.0, 0.4),
     )
-    grain = Part(
+    grain = Component(
         "grain of the face",
-        size=Guess(1.0, 0.5),
+        size=LogNormal(1.0, 0.5),
         around="matern32",
         along="matern32",
-        arc=Guess(GRAIN, 0.0),
-        rise=Guess(GRAIN, 0.0),
-        lively=False,
+        length_scale_azimuth=LogNormal(GRAIN, 0.0),
+        length_scale_height=LogNormal(GRAIN, 0.0),
+        scaled_by_height=False,
     )
-    whole = Part("whole wall off the drawing", Guess(3.0, 0.8), lively=False)
+    whole = Component(
+        "whole wall off the drawing", LogNormal(3.0, 0.8), scaled_by_height=False
+    )
     melted = () if zone is None else (whole, *_melted(zone, low, high))
-    apart = max(KNOT_SPACING, KNOT_ROWS * row)
-    knots = np.linspace(low, high, 1 + max(1, round((high - low) / apart)))
+    distances = max(KNOT_SPACING, KNOT_ROWS * row)
+    knots = np.linspace(low, high, 1 + max(1, round((high - low) / distances)))
     return Prior(
-        parts=(*melted, ring, side, local, brick, grain),
+        components=(*melted, ring, side, local, brick, grain),
         radius=radius,
         knots=knots,
         zone=zone,
@@ -374,24 +376,34 @@ def with_tuyere_waves(prior: Prior, tuyeres: int) -> Prior:
     if tuyeres < 2:
         return prior
     waves = tuple(
-        Part(
+        Component(
             f"{times * tuyeres} waves round the ring",
-            size=Guess(1.5, 0.8),
+            size=LogNormal(1.5, 0.8),
             around="wave",
             waves=times * tuyeres,
             along="matern52",
-            rise=Guess(120.0, 0.5),
+            length_scale_height=LogNormal(120.0, 0.5),
         )
         for times in (1, 2)
     )
-    return replace(prior, parts=(*prior.parts, *waves))
+    return replace(prior, components=(*prior.components, *waves))
 
 
-def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Part, Part]:
+def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Component, Component]:
     hump, changes = zone.hump(low, high), zone.changes(low, high)
     return (
-        Part("melting zone", Guess(zone.depth, 0.8), patterns=(hump,), lively=False),
-        Part("its place and width", Guess(1.0, 0.5), patterns=changes, lively=False),
+        Component(
+            "melting zone",
+            LogNormal(zone.depth, 0.8),
+            patterns=(hump,),
+            scaled_by_height=False,
+        ),
+        Component(
+            "its place and width",
+            LogNormal(1.0, 0.5),
+            patterns=changes,
+            scaled_by_height=False,
+        ),
     )
 
 
@@ -399,7 +411,7 @@ def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Part, Part]:
 KNOT_SPACING = 250.0
 KNOT_ROWS = 4.0
 #: Logarithm of how much livelier the wall is in the melting zone, and its spread.
-LIVELIER = 1.0
+AMPLIFIED = 1.0
 #: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
 #: learned from them.
 GRAIN = 15.0

@@ -12,19 +12,19 @@ from geom.units import Float
 #: own choice, no source.
 SOUND_SD = 2.0
 #: A band whose readings lie further off than this (median, mm) is not believed sound.
-DOUBTFUL = 6.0
+UNRELIABLE = 6.0
 
 _AZIMUTHS = 12
 _CUTBACK: tuple[RodKind, ...] = ("cutback",)
 _ROW = 150.0
 
 
-def sound_wall(design: Design, readings: RodReadings) -> RodReadings:
+def pseudo_readings(design: Design, readings: RodReadings) -> RodReadings:
     """Stand-ins for readings of the datum bands that the readings do not belie.
 
     Each says that cut-back is 0 with a standard uncertainty of `SOUND_SD`.
     """
-    bands = [b for b in design.datum_bands if not doubtful(b, design, readings)]
+    bands = [b for b in design.datum_bands if not is_unreliable(b, design, readings)]
     heights = [
         np.linspace(b.low, b.high, 1 + max(1, int(np.ceil((b.high - b.low) / _ROW))))
         for b in bands
@@ -44,18 +44,18 @@ def sound_wall(design: Design, readings: RodReadings) -> RodReadings:
     )
 
 
-def doubtful(band: DatumBand, design: Design, readings: RodReadings) -> bool:
+def is_unreliable(band: DatumBand, design: Design, readings: RodReadings) -> bool:
     """Whether readings in a band say that its wall is not on the drawing.
 
     The median is taken so that a rod off the axis, which reads as much long on one side
     as short on the other, does not make a band doubtful.
     """
     inside = (readings.height >= band.low) & (readings.height <= band.high)
-    off = cutback_read(readings, design)[inside]
-    return bool(off.size >= 3 and abs(float(np.median(off))) > DOUBTFUL)
+    off = cutback_of_each(readings, design)[inside]
+    return bool(off.size >= 3 and abs(float(np.median(off))) > UNRELIABLE)
 
 
-def cutback_read(readings: RodReadings, design: Design) -> Float:
+def cutback_of_each(readings: RodReadings, design: Design) -> Float:
     """Cut-back as each reading tells it by itself, mm; a diameter the mean of two."""
     drawn = design.profile.radius_at(readings.height)
     across = readings.is_kind("diameter")

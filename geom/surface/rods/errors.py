@@ -38,7 +38,7 @@ class Slopes:
 
 
 def rod_noise(
-    readings: RodReadings, design: Design, *, sound: Bool, slopes: Slopes | None = None
+    readings: RodReadings, design: Design, *, pseudo: Bool, slopes: Slopes | None = None
 ) -> Noise:
     """All errors of a survey's readings.
 
@@ -47,7 +47,7 @@ def rod_noise(
     readings : RodReadings, n
         With the stand-ins for sound wall, if any, among them.
     design : Design
-    sound : bool array (n,)
+    pseudo : bool array (n,)
         Which are stand-ins for the sound wall of a datum band.
     slopes : Slopes, optional
         Without them nothing is said of misplaced readings.
@@ -59,8 +59,8 @@ def rod_noise(
     told = np.isfinite(readings.sd)
     rod = (~told).astype(np.float64)
     sources = [
-        _alone("sd stated on the sheet", np.where(told & ~sound, readings.sd, 0.0)),
-        _alone("sound wall of the datum bands", np.where(sound, readings.sd, 0.0)),
+        _alone("sd stated on the sheet", np.where(told & ~pseudo, readings.sd, 0.0)),
+        _alone("sound wall of the datum bands", np.where(pseudo, readings.sd, 0.0)),
         _resolution(readings, design, rod),
         _learned("rod repeatability", design.rod.repeatability, rod, _REPEATABILITY),
         _centring(readings, design, rod),

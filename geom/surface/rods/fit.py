@@ -1,4 +1,4 @@
-"""The wall fitted to its readings: errors, slips, sizes and lengths, belief."""
+"""The wall fitted to its readings: errors, outliers, hyperparameters, posterior."""
 
 from __future__ import annotations
 
@@ -8,21 +8,22 @@ import numpy as np
 
 from geom.design import Design
 from geom.readings import RodReadings
-from geom.surface.gp.hyperparameters import Evidence, learn, others
-from geom.surface.gp.kernels import Places
-from geom.surface.gp.observations import Observed, observe
-from geom.surface.gp.posterior import Belief, Process
+from geom.surface.gp.conditional import ConditionalGP
+from geom.surface.gp.hyperparameters import MarginalLikelihood, fit_map, laplace_draws
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.observations import ObservationOperator, observe
+from geom.surface.gp.posterior import GPPosterior
 from geom.surface.gp.prior import Prior
 from geom.surface.radial import Rejected
-from geom.surface.rods.datum_bands import sound_wall
+from geom.surface.rods.datum_bands import pseudo_readings
 from geom.surface.rods.errors import Slopes, rod_noise
-from geom.surface.rods.outliers import Slip, convicted, suspects
+from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
 from geom.units import Bool, Float, say_both
 
 #: Choices of sizes and lengths beside the best.
-CHOICES = 8
+N_SAMPLES = 8
 #: Readings past which the choices differ by less than matters, and none are drawn.
-TELLING = 900
+MAX_POINTS = 900
 
 #: Step of the differences that tell the wall's slope at a reading, mm.
 _STEP = 5.0
@@ -32,7 +33,7 @@ _STEP = 5.0
 class Fit:
     """What the readings say, and which of them were left out."""
 
-    belief: Belief
+    posterior: GPPosterior
     rejected: tuple[Rejected, ...]
 
 
@@ -42,8 +43,8 @@ def fit_wall(
     prior: Prior,
     *,
     seed: int = 0,
-    may_slip: Bool | None = None,
-    choices: int = CHOICES,
+    may_be_outlier: Bool | None = None,
+    n_samples: int = N_SAMPLES,
 ) -> Fit:
     """Fit the wall to its readings.
 
@@ -55,66 +56,79 @@ def fit_wall(
     prior : Prior
     seed : int
         Of the draws of sizes and lengths.
-    may_slip : bool array (n,), optional
+    may_be_outlier : bool array (n,), optional
         Which readings may be slips of the pen; default all.
-    choices : int, even
+    n_samples : int, even
         Choices of sizes and lengths beside the best.
     """
-    stand_ins = sound_wall(design, readings)
+    stand_ins = pseudo_readings(design, readings)
     sheet = readings.joined(stand_ins)
-    sound = np.arange(len(sheet)) >= len(readings)
+    pseudo = np.arange(len(sheet)) >= len(readings)
     observed = observe(sheet, design)
-    evidence = Evidence.of(observed, rod_noise(sheet, design, sound=sound), prior)
-    best = learn(evidence)
-    slips = _slips(evidence, best, _may_slip(may_slip, sound))
+    likelihood = MarginalLikelihood.of(
+        observed, rod_noise(sheet, design, pseudo=pseudo), prior
+    )
+    best = fit_map(likelihood)
+    outliers = _outliers(likelihood, best, _may_be_outlier(may_be_outlier, pseudo))
     kept = np.ones(len(sheet), dtype=bool)
-    kept[[slip.row for slip in slips]] = False
-    if slips:
-        evidence = evidence.taken(kept)
-        best = learn(evidence)
+    kept[[outlier.row for outlier in outliers]] = False
+    if outliers:
+        likelihood = likelihood.subset(kept)
+        best = fit_map(likelihood)
     if np.isnan(sheet.sd).any():
-        process = Process(*evidence.filled(best), evidence.observed)
-        slopes = slopes_of(process, observed.places, sheet, design)
-        noise = rod_noise(sheet, design, sound=sound, slopes=slopes).taken(kept)
-        evidence = Evidence.of(evidence.observed, noise, prior)
-        best = learn(evidence, start=best)
-    rejected = tuple(_rejected(slip, sheet, observed, design) for slip in slips)
-    return Fit(believe(evidence, best, seed=seed, choices=choices), rejected)
+        gp = ConditionalGP(*likelihood.filled(best), likelihood.observed)
+        slopes = slopes_of(gp, observed.places, sheet, design)
+        noise = rod_noise(sheet, design, pseudo=pseudo, slopes=slopes).subset(kept)
+        likelihood = MarginalLikelihood.of(likelihood.observed, noise, prior)
+        best = fit_map(likelihood, start=best)
+    rejected = tuple(
+        _rejected(outlier, sheet, observed, design) for outlier in outliers
+    )
+    return Fit(
+        sample_posterior(likelihood, best, seed=seed, n_samples=n_samples), rejected
+    )
 
 
-def _may_slip(named: Bool | None, sound: Bool) -> Bool:
+def _may_be_outlier(named: Bool | None, pseudo: Bool) -> Bool:
     if named is None:
-        return ~sound
-    return np.append(named, np.zeros(sound.size - named.size, dtype=bool))
+        return ~pseudo
+    return np.append(named, np.zeros(pseudo.size - named.size, dtype=bool))
 
 
-def _slips(evidence: Evidence, best: Float, may_be: Bool) -> list[Slip]:
+def _outliers(
+    likelihood: MarginalLikelihood, best: Float, eligible: Bool
+) -> list[Outlier]:
     """The readings to leave out."""
-    if not may_be.any():
+    if not eligible.any():
         return []
-    whole = Process(*evidence.filled(best), evidence.observed)
-    odd = suspects(whole, may_be)
-    if not odd.any():
+    whole = ConditionalGP(*likelihood.filled(best), likelihood.observed)
+    candidates = outlier_candidates(whole, eligible)
+    if not candidates.any():
         return []
-    calm = evidence.taken(~odd)
-    rest = Process(*calm.filled(learn(calm, start=best)), calm.observed)
-    return convicted(whole, rest, odd)
+    calm = likelihood.subset(~candidates)
+    rest = ConditionalGP(*calm.filled(fit_map(calm, start=best)), calm.observed)
+    return confirmed_outliers(whole, rest, candidates)
 
 
-def believe(
-    evidence: Evidence, best: Float, *, seed: int = 0, choices: int = CHOICES
-) -> Belief:
+def sample_posterior(
+    likelihood: MarginalLikelihood,
+    best: Float,
+    *,
+    seed: int = 0,
+    n_samples: int = N_SAMPLES,
+) -> GPPosterior:
     """The wall with the most probable sizes and lengths, and with others as likely."""
-    few = len(evidence.observed) <= TELLING
-    drawn = others(evidence, best, count=choices if few else 0, seed=seed)
+    few = len(likelihood.observed) <= MAX_POINTS
+    drawn = laplace_draws(likelihood, best, count=n_samples if few else 0, seed=seed)
     processes = [
-        Process(*evidence.filled(logs), evidence.observed) for logs in (best, *drawn)
+        ConditionalGP(*likelihood.filled(theta), likelihood.observed)
+        for theta in (best, *drawn)
     ]
-    return Belief(processes[0], tuple(processes[1:]))
+    return GPPosterior(processes[0], tuple(processes[1:]))
 
 
 def slopes_of(
-    process: Process, places: Places, sheet: RodReadings, design: Design
+    gp: ConditionalGP, places: Points2D, sheet: RodReadings, design: Design
 ) -> Slopes:
     """How what is read changes with azimuth and height, from the wall as first fitted.
 
@@ -122,8 +136,8 @@ def slopes_of(
     taper of the drawing counts too.  Of a diameter both ends count.
     """
     turn = np.rad2deg(_STEP / design.profile.mean_radius)
-    around = process.change(places, Places(places.azimuth + turn, places.height)) / turn
-    up = process.change(places, Places(places.azimuth, places.height + _STEP)) / _STEP
+    around = gp.change(places, Points2D(places.azimuth + turn, places.height)) / turn
+    up = gp.change(places, Points2D(places.azimuth, places.height + _STEP)) / _STEP
     taper = design.profile.slope_at(places.height)
     n = len(sheet)
     far = sheet.is_kind("diameter")
@@ -135,16 +149,16 @@ def slopes_of(
 
 
 def _rejected(
-    slip: Slip, sheet: RodReadings, observed: Observed, design: Design
+    outlier: Outlier, sheet: RodReadings, observed: ObservationOperator, design: Design
 ) -> Rejected:
-    value = float(sheet.value[slip.row])
-    expected = value - float(observed.value[slip.row]) + slip.expected
+    value = float(sheet.value[outlier.row])
+    expected = value - float(observed.value[outlier.row]) + outlier.expected
     unit = design.length_unit
     read, meant, give = (
-        say_both(mm, unit, finest=16) for mm in (value, expected, 2.0 * slip.sd)
+        say_both(mm, unit, finest=16) for mm in (value, expected, 2.0 * outlier.sd)
     )
-    kind = sheet.kind[slip.row]
+    kind = sheet.kind[outlier.row]
     why = (
         f"{kind} reads {read}; from the others {meant} is expected, give or take {give}"
     )
-    return Rejected(sheet.place[slip.row], value, expected, why)
+    return Rejected(sheet.place[outlier.row], value, expected, why)

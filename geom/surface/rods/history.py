@@ -8,8 +8,8 @@ surveys of earlier heats, lays them over each other and learns
 - the **pattern**: their mean, each place weighted by how well it was known, smoothed;
 - how much they **differ**: place by place, in the depth of the ring of wear and in the
   height it rides at.  Two or three surveys tell a variance badly, so each is shrunk
-  towards a value of our own that counts as much as `WORTH` surveys (the posterior mean
-  of a scaled inverse chi-square prior).
+  towards a value of our own that counts as much as `PRIOR_SURVEYS` surveys (the
+  posterior mean of a scaled inverse chi-square prior).
 
 The pattern enters as further parts of the prior covariance, in which it appears times
 itself: the wall is so many times the pattern, and how many times is learned from the
@@ -46,23 +46,28 @@ import numpy as np
 from geom.design import Design
 from geom.errors import InputError
 from geom.readings import PastSurvey, RodReadings
-from geom.surface.gp.fields import Pattern, raised
-from geom.surface.gp.hyperparameters import ENOUGH, Evidence, log_evidence, spread_out
+from geom.surface.gp.conditional import ConditionalGP
+from geom.surface.gp.fields import Pattern, shifted_rows
+from geom.surface.gp.hyperparameters import (
+    MAP_POINTS,
+    MarginalLikelihood,
+    log_evidence,
+    random_subset,
+)
 from geom.surface.gp.observations import observe
-from geom.surface.gp.posterior import Process
-from geom.surface.gp.prior import Guess, Part, Prior
+from geom.surface.gp.prior import Component, LogNormal, Prior
 from geom.surface.grid import interpolate_columns, interpolate_rows, row_index
 from geom.surface.radial import RadialSurface
 from geom.surface.rods.errors import rod_noise
-from geom.surface.rods.outliers import suspects
+from geom.surface.rods.outliers import outlier_candidates
 from geom.units import Float
 
 #: What is expected before any two surveys are compared, our own choices: how far the
 #: melting zone rides up or down from heat to heat (mm), how much deeper or shallower
 #: its ring is (share), how far places differ beside that (mm).
-RIDE, SWELL, DIFFER = 20.0, 0.2, 5.0
+SHIFT_SD, SCALE_SD, RESIDUAL_SD = 20.0, 0.2, 5.0
 #: How many surveys that expectation is worth.
-WORTH = 4.0
+PRIOR_SURVEYS = 4.0
 
 #: The net the pattern is told on: rows at most this far apart, mm, and columns.
 _ROW = 10.0
@@ -70,7 +75,7 @@ _COLUMNS = 120
 #: Smoothing of the pattern, sd in mm: what is finer is of one heat, not of the furnace.
 _BLUR = 40.0
 #: Rides that are tried, mm.
-RIDES = np.arange(-60.0, 60.5, 5.0)
+SHIFTS = np.arange(-60.0, 60.5, 5.0)
 #: Misfit of two rings of wear (mm) and the height over which it is much the same (mm).
 _MISFIT, _ALIKE = 3.0, 200.0
 
@@ -95,7 +100,7 @@ def on_net(survey: PastSurvey, net: Float) -> tuple[Float, Float]:
     return laid(survey.cutback), laid(survey.cutback_sd)
 
 
-def shrunk(values: Float, expected: float) -> float:
+def shrunk_sd(values: Float, expected: float) -> float:
     """A standard deviation from few values, shrunk towards the expected one.
 
     ``sqrt((WORTH * expected**2 + sum((v - mean)**2)) / (WORTH + n - 1))``; NaN is left
@@ -105,11 +110,11 @@ def shrunk(values: Float, expected: float) -> float:
     if known.size < 2:
         return expected
     scatter = float(np.sum((known - known.mean()) ** 2))
-    weight = WORTH + known.size - 1
-    return float(np.sqrt((WORTH * expected**2 + scatter) / weight))
+    weight = PRIOR_SURVEYS + known.size - 1
+    return float(np.sqrt((PRIOR_SURVEYS * expected**2 + scatter) / weight))
 
 
-def lay_over(value: Float, net: Float) -> Float:
+def align(value: Float, net: Float) -> Float:
     """How much higher than their mean each survey's ring of wear rides, mm; (n,).
 
     Each in turn is laid where its mean round the wall is most nearly a multiple of the
@@ -122,26 +127,28 @@ def lay_over(value: Float, net: Float) -> Float:
     net : array (m,), mm
     """
     rings = value.mean(axis=2)
-    rides = np.zeros(len(rings))
+    shifts = np.zeros(len(rings))
     for _ in range(3 if len(rings) > 1 else 0):
-        laid = [raised(ring, net, -up) for ring, up in zip(rings, rides, strict=True)]
+        laid = [
+            shifted_rows(ring, net, -up) for ring, up in zip(rings, shifts, strict=True)
+        ]
         mean = _mean_where_known(np.stack(laid))
-        rides = np.array([_best_ride(ring, mean, net) for ring in rings])
-        rides -= rides.mean()
-    return rides
+        shifts = np.array([_best_shift(ring, mean, net) for ring in rings])
+        shifts -= shifts.mean()
+    return shifts
 
 
-def _best_ride(ring: Float, mean: Float, net: Float) -> float:
+def _best_shift(ring: Float, mean: Float, net: Float) -> float:
     costs = []
-    for up in RIDES:
-        model = raised(mean, net, float(up))
+    for up in SHIFTS:
+        model = shifted_rows(mean, net, float(up))
         known = np.isfinite(ring) & np.isfinite(model)
         own, like = ring[known], model[known]
         scale = float(own @ like) / max(float(like @ like), 1e-9)
         rows = max(1.0, known.mean() * (net[-1] - net[0]) / _ALIKE)
         misfit = float(np.mean((own - scale * like) ** 2)) if own.size else 0.0
-        costs.append(rows * misfit / _MISFIT**2 + (up / RIDE) ** 2)
-    return float(RIDES[int(np.argmin(costs))])
+        costs.append(rows * misfit / _MISFIT**2 + (up / SHIFT_SD) ** 2)
+    return float(SHIFTS[int(np.argmin(costs))])
 
 
 def _mean_where_known(value: Float) -> Float:
@@ -152,26 +159,30 @@ def _mean_where_known(value: Float) -> Float:
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def pooled(value: Float) -> float:
+def pooled_residual_sd(value: Float) -> float:
     """How much places differ between surveys, pooled over the wall and shrunk, mm."""
     count = np.isfinite(value).all(axis=2).sum(axis=0)
     both = count > 1
     if not both.any():
-        return DIFFER
+        return RESIDUAL_SD
     off = value[:, both] - _mean_where_known(value)[both]
     scatter = np.nansum(off**2, axis=0) / np.maximum(count[both] - 1.0, 1.0)[:, None]
     free = float(count[both].mean() - 1.0)
-    variance = (WORTH * DIFFER**2 + free * float(scatter.mean())) / (WORTH + free)
+    variance = (PRIOR_SURVEYS * RESIDUAL_SD**2 + free * float(scatter.mean())) / (
+        PRIOR_SURVEYS + free
+    )
     return float(np.sqrt(variance))
 
 
-def weighted(value: Float, sd: Float, differ: float) -> Float:
+def weighted_mean(value: Float, sd: Float, residual_sd: float) -> Float:
     """Mean of surveys by how well each knew a place, one at least everywhere; (m, k).
 
     Rows that no survey knew lie straight between their neighbours.
     """
     known = np.isfinite(value)
-    weight = np.where(known, 1.0 / (np.where(known, sd, 0.0) ** 2 + differ**2), 0.0)
+    weight = np.where(
+        known, 1.0 / (np.where(known, sd, 0.0) ** 2 + residual_sd**2), 0.0
+    )
     total = (weight * np.where(known, value, 0.0)).sum(axis=0)
     mean = total / np.maximum(weight.sum(axis=0), 1e-12)
     rows = np.flatnonzero(np.all(known.any(axis=0), axis=1))
@@ -181,7 +192,7 @@ def weighted(value: Float, sd: Float, differ: float) -> Float:
     )
 
 
-def depths(value: Float, mean: Float) -> Float:
+def scales_of(value: Float, mean: Float) -> Float:
     """How deep each survey's ring of wear is against the mean's; (n,)."""
     ring, found = mean.mean(axis=1), []
     for own in value.mean(axis=2):
@@ -191,7 +202,7 @@ def depths(value: Float, mean: Float) -> Float:
     return np.array(found)
 
 
-def blurred(field: Float, net: Float, radius: float) -> Float:
+def smoothed(field: Float, net: Float, radius: float) -> Float:
     """Smoothed by a normal curve of `_BLUR` mm up and round the wall."""
     up = np.exp(-0.5 * ((net[:, None] - net[None, :]) / _BLUR) ** 2)
     turn = np.arange(_COLUMNS) * 360.0 / _COLUMNS
@@ -212,27 +223,27 @@ class PastPrior:
         How many surveys.
     mean : Pattern, mm
         Their mean cut-back, laid over each other.
-    ride : float, mm
+    shift : float, mm
         How far the pattern moves up or down from heat to heat, sd.
-    swell : float
+    scale_sd : float
         How much the ring of wear differs in depth, sd as a share of it.
-    differ : float, mm
+    residual_sd : float, mm
         How much places differ between surveys, sd: weighs a survey against the others.
     """
 
     count: int
     mean: Pattern
-    ride: float
-    swell: float
-    differ: float
+    shift: float
+    scale_sd: float
+    residual_sd: float
 
     def moved(self, up: float) -> PastPrior:
         """The same with the pattern that much higher on the wall, mm."""
         return PastPrior(
-            self.count, self.mean.moved(up), self.ride, self.swell, self.differ
+            self.count, self.mean.moved(up), self.shift, self.scale_sd, self.residual_sd
         )
 
-    def parts(self, radius: float) -> tuple[Part, ...]:
+    def components(self, radius: float) -> tuple[Component, ...]:
         """The parts by which the pattern enters the prior; sizes are shares of it.
 
         Parameters
@@ -242,31 +253,41 @@ class PastPrior:
         """
         ring, rest = self.mean.ring, self.mean.rest
         return (
-            Part("ring as before", Guess(1.0, 0.5), patterns=(ring,), lively=False),
-            Part("rest as before", Guess(0.8, 1.0), patterns=(rest,), lively=False),
-            Part(
-                "ring deeper or shallower",
-                size=Guess(self.swell, 0.5),
-                along="matern52",
-                rise=Guess(160.0, 0.3),
+            Component(
+                "ring as before",
+                LogNormal(1.0, 0.5),
                 patterns=(ring,),
-                lively=False,
+                scaled_by_height=False,
             ),
-            Part(
+            Component(
+                "rest as before",
+                LogNormal(0.8, 1.0),
+                patterns=(rest,),
+                scaled_by_height=False,
+            ),
+            Component(
+                "ring deeper or shallower",
+                size=LogNormal(self.scale_sd, 0.5),
+                along="matern52",
+                length_scale_height=LogNormal(160.0, 0.3),
+                patterns=(ring,),
+                scaled_by_height=False,
+            ),
+            Component(
                 "rest deeper or shallower",
-                size=Guess(1.25 * self.swell, 0.5),
+                size=LogNormal(1.25 * self.scale_sd, 0.5),
                 around="matern52",
                 along="matern52",
-                arc=Guess(radius, 0.5),
-                rise=Guess(160.0, 0.3),
+                length_scale_azimuth=LogNormal(radius, 0.5),
+                length_scale_height=LogNormal(160.0, 0.3),
                 patterns=(rest,),
-                lively=False,
+                scaled_by_height=False,
             ),
-            Part(
+            Component(
                 "ring higher or lower",
-                size=Guess(0.75 * self.ride, 0.5),
+                size=LogNormal(0.75 * self.shift, 0.5),
                 patterns=(ring.slope,),
-                lively=False,
+                scaled_by_height=False,
             ),
         )
 
@@ -302,18 +323,20 @@ def learn_prior(
     pairs = [on_net(survey, net) for survey in told]
     value = np.stack([cutback for cutback, _ in pairs])
     sd = np.stack([spread for _, spread in pairs])
-    rides = lay_over(value, net)
-    value = np.stack([raised(v, net, -r) for v, r in zip(value, rides, strict=True)])
-    sd = np.stack([raised(s, net, -r) for s, r in zip(sd, rides, strict=True)])
-    differ = pooled(value)
-    mean = weighted(value, sd, differ)
-    mean = blurred(mean, net, design.profile.mean_radius)
+    shifts = align(value, net)
+    value = np.stack(
+        [shifted_rows(v, net, -r) for v, r in zip(value, shifts, strict=True)]
+    )
+    sd = np.stack([shifted_rows(s, net, -r) for s, r in zip(sd, shifts, strict=True)])
+    residual_sd = pooled_residual_sd(value)
+    mean = weighted_mean(value, sd, residual_sd)
+    mean = smoothed(mean, net, design.profile.mean_radius)
     return PastPrior(
         count=len(told),
         mean=Pattern(net, mean),
-        ride=shrunk(rides, RIDE),
-        swell=shrunk(depths(value, mean), SWELL),
-        differ=differ,
+        shift=shrunk_sd(shifts, SHIFT_SD),
+        scale_sd=shrunk_sd(scales_of(value, mean), SCALE_SD),
+        residual_sd=residual_sd,
     )
 
 
@@ -341,7 +364,7 @@ STRONG = 20.0
 _RING, _LOCAL, _SLOPE = 0.3, 0.6, 0.3
 
 
-def informed(
+def prior_with_history(
     prior: Prior, past: PastPrior, readings: RodReadings, design: Design
 ) -> tuple[Prior, bool]:
     """The prior with the past pattern laid over the readings, if they bear it out.
@@ -365,45 +388,56 @@ def informed(
     used : bool
         Whether strong evidence speaks for the past.
     """
-    evidence = _to_be_asked(_held(prior, past), readings, design)
-    scores = [_score(evidence, prior, past, float(up)) for up in RIDES]
-    here = past.moved(float(RIDES[int(np.argmax(scores))]))
-    taught = replace(prior, parts=here.parts(prior.radius) + _beside(prior))
-    gain = log_evidence(replace(evidence, prior=taught))
-    gain -= log_evidence(replace(evidence, prior=prior))
+    likelihood = _likelihood_without_outliers(_held_down(prior, past), readings, design)
+    scores = [_score(likelihood, prior, past, float(up)) for up in SHIFTS]
+    here = past.moved(float(SHIFTS[int(np.argmax(scores))]))
+    taught = replace(
+        prior, components=here.components(prior.radius) + _without_patterns(prior)
+    )
+    gain = log_evidence(replace(likelihood, prior=taught))
+    gain -= log_evidence(replace(likelihood, prior=prior))
     used = bool(gain > np.log(STRONG))
     return (taught if used else prior), used
 
 
-def _to_be_asked(prior: Prior, readings: RodReadings, design: Design) -> Evidence:
+def _likelihood_without_outliers(
+    prior: Prior, readings: RodReadings, design: Design
+) -> MarginalLikelihood:
     """The evidence of the readings, of many of them a part, without likely slips."""
-    sound = np.zeros(len(readings), dtype=bool)
-    noise = rod_noise(readings, design, sound=sound)
-    evidence = spread_out(Evidence.of(observe(readings, design), noise, prior), ENOUGH)
-    process = Process(*evidence.filled(evidence.guess[0]), evidence.observed)
-    odd = suspects(process, np.ones(len(evidence.observed), dtype=bool))
-    return evidence.taken(~odd)
-
-
-def _score(evidence: Evidence, prior: Prior, past: PastPrior, up: float) -> float:
-    """Log probability of a ride and the readings, sizes and lengths as expected."""
-    tried = replace(evidence, prior=_held(prior, past.moved(up)))
-    likelihood, _ = tried.log_likelihood(tried.guess[0])
-    return float(likelihood - 0.5 * (up / past.ride) ** 2)
-
-
-def _held(prior: Prior, past: PastPrior) -> Prior:
-    whole = tuple(
-        _smaller(part, _LOCAL if part.lively else _RING) for part in _beside(prior)
+    pseudo = np.zeros(len(readings), dtype=bool)
+    noise = rod_noise(readings, design, pseudo=pseudo)
+    likelihood = random_subset(
+        MarginalLikelihood.of(observe(readings, design), noise, prior), MAP_POINTS
     )
-    *fixed, slope = past.parts(prior.radius)
-    return replace(prior, parts=(*fixed, _smaller(slope, _SLOPE), *whole))
+    gp = ConditionalGP(
+        *likelihood.filled(likelihood.theta_prior[0]), likelihood.observed
+    )
+    candidates = outlier_candidates(gp, np.ones(len(likelihood.observed), dtype=bool))
+    return likelihood.subset(~candidates)
 
 
-def _beside(prior: Prior) -> tuple[Part, ...]:
+def _score(
+    likelihood: MarginalLikelihood, prior: Prior, past: PastPrior, up: float
+) -> float:
+    """Log probability of a ride and the readings, sizes and lengths as expected."""
+    tried = replace(likelihood, prior=_held_down(prior, past.moved(up)))
+    value, _ = tried.log_marginal_likelihood(tried.theta_prior[0])
+    return float(value - 0.5 * (up / past.shift) ** 2)
+
+
+def _held_down(prior: Prior, past: PastPrior) -> Prior:
+    whole = tuple(
+        _scaled_down(part, _LOCAL if part.scaled_by_height else _RING)
+        for part in _without_patterns(prior)
+    )
+    *fixed, slope = past.components(prior.radius)
+    return replace(prior, components=(*fixed, _scaled_down(slope, _SLOPE), *whole))
+
+
+def _without_patterns(prior: Prior) -> tuple[Component, ...]:
     """What stands beside the past pattern, which has the melting zone in it."""
-    return tuple(part for part in prior.parts if not part.patterns)
+    return tuple(part for part in prior.components if not part.patterns)
 
 
-def _smaller(part: Part, share: float) -> Part:
-    return replace(part, size=Guess(share * part.size.median, part.size.spread))
+def _scaled_down(part: Component, share: float) -> Component:
+    return replace(part, size=LogNormal(share * part.size.median, part.size.spread))

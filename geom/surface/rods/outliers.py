@@ -23,8 +23,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.surface.gp.kernels import chord, rise
-from geom.surface.gp.posterior import Process
+from geom.surface.gp.conditional import ConditionalGP
+from geom.surface.gp.kernels import chord, height_distance
 from geom.units import Bool, Float, Int
 
 #: What makes a suspect: one normal reading in 370 is this far off.
@@ -43,7 +43,7 @@ MOST = 0.05
 
 
 @dataclass(frozen=True)
-class Slip:
+class Outlier:
     """A reading left out.
 
     Attributes
@@ -59,37 +59,41 @@ class Slip:
     sd: float
 
 
-def suspects(process: Process, may_be: Bool) -> Bool:
+def outlier_candidates(gp: ConditionalGP, eligible: Bool) -> Bool:
     """The readings that are oddly far from what the others foretell.
 
     Parameters
     ----------
-    process : Process
+    gp : ConditionalGP
         Of all readings.
-    may_be : bool array (n,)
+    eligible : bool array (n,)
         Which readings can be slips at all; stand-ins for sound wall cannot.
 
     Returns
     -------
     bool array (n,)
     """
-    inverse = process.unfactor.T @ process.unfactor
-    value = process.observed.value
+    inverse = gp.inverse_cholesky.T @ gp.inverse_cholesky
+    value = gp.observed.value
     kept = np.arange(value.size)
-    while value.size - kept.size < max(1, int(MOST * may_be.sum())):
-        off, sd = left_one_out(inverse, value[kept])
-        far = np.where(may_be[kept] & (np.abs(off) > ODD_LEAST), np.abs(off) / sd, 0.0)
+    while value.size - kept.size < max(1, int(MOST * eligible.sum())):
+        off, sd = leave_one_out(inverse, value[kept])
+        far = np.where(
+            eligible[kept] & (np.abs(off) > ODD_LEAST), np.abs(off) / sd, 0.0
+        )
         worst = int(np.argmax(far))
         if far[worst] <= ODD:
             break
-        inverse = without(inverse, worst)
+        inverse = drop_from_inverse(inverse, worst)
         kept = np.delete(kept, worst)
-    odd = np.ones(value.size, dtype=bool)
-    odd[kept] = False
-    return odd
+    candidates = np.ones(value.size, dtype=bool)
+    candidates[kept] = False
+    return candidates
 
 
-def convicted(whole: Process, rest: Process, odd: Bool) -> list[Slip]:
+def confirmed_outliers(
+    whole: ConditionalGP, rest: ConditionalGP, candidates: Bool
+) -> list[Outlier]:
     """The suspects that the rest of the wall contradicts.
 
     A suspect near which another is off alike is not convicted: they bear each other
@@ -97,44 +101,46 @@ def convicted(whole: Process, rest: Process, odd: Bool) -> list[Slip]:
 
     Parameters
     ----------
-    whole : Process
+    whole : ConditionalGP
         Of all readings, for where and how well each was read.
-    rest : Process
+    rest : ConditionalGP
         Of all but the suspects, with its own sizes and lengths.
-    odd : bool array (n,)
+    candidates : bool array (n,)
     """
-    rows = np.flatnonzero(odd)
-    mean, variance = rest.foretell(whole.observed.taken(odd), whole.noise.taken(odd))
+    rows = np.flatnonzero(candidates)
+    mean, variance = rest.predict(
+        whole.observed.subset(candidates), whole.noise.subset(candidates)
+    )
     off = whole.observed.value[rows] - mean
     sd = np.sqrt(variance)
     far = (np.abs(off) > FAR * sd) & (np.abs(off) > LEAST)
-    lone = ~_borne_out(whole, rows, off)
+    lone = ~_corroborated(whole, rows, off)
     return [
-        Slip(int(row), float(mean[k]), float(sd[k]))
+        Outlier(int(row), float(mean[k]), float(sd[k]))
         for k, row in enumerate(rows)
         if far[k] and lone[k]
     ]
 
 
-def _borne_out(process: Process, rows: Int, off: Float) -> Bool:
+def _corroborated(gp: ConditionalGP, rows: Int, off: Float) -> Bool:
     """Whether another suspect near by is off to the same side, by at least half."""
-    places = process.observed.places
+    places = gp.observed.places
     azimuth, height = places.azimuth[rows], places.height[rows]
-    radius = process.covariance.prior.radius
-    apart = np.hypot(chord(azimuth, azimuth, radius), rise(height, height))
+    radius = gp.covariance.prior.radius
+    apart = np.hypot(chord(azimuth, azimuth, radius), height_distance(height, height))
     alike = off[:, None] / off[None, :] >= 0.5
     near = (apart < NEAR) & alike
     np.fill_diagonal(near, val=False)
     return np.asarray(near.any(axis=1))
 
 
-def left_one_out(inverse: Float, value: Float) -> tuple[Float, Float]:
+def leave_one_out(inverse: Float, value: Float) -> tuple[Float, Float]:
     """Each reading less what the others foretell, and the sd of that; two (n,)."""
     own = np.diag(inverse)
     return (inverse @ value) / own, 1.0 / np.sqrt(own)
 
 
-def without(inverse: Float, row: int) -> Float:
+def drop_from_inverse(inverse: Float, row: int) -> Float:
     """Inverse of a matrix without one row and column, from the inverse of the whole."""
     column = np.delete(inverse[:, row], row)
     rest = np.delete(np.delete(inverse, row, axis=0), row, axis=1)

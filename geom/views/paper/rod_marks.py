@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.design import Design
-from geom.sampling.plan import Climb
+from geom.sampling.plan import SamplingPlan
 from geom.units import as_fraction, from_mm, say_length
 from geom.views.say import plain
 
@@ -75,7 +75,7 @@ def say_setting(mm: float, unit: str) -> str:
     return f"{value:.6g}"
 
 
-def explain(design: Design, climb: Climb) -> list[str]:
+def explain(design: Design, climb: SamplingPlan) -> list[str]:
     """How the sheet is read and filled in; one sentence or two each."""
     unit = design.length_unit
     at, zero = (plain(w, most=60) for w in (design.azimuth_zero, design.height_zero))

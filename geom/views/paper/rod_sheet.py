@@ -16,7 +16,7 @@ import numpy as np
 from geom._version import __version__
 from geom.design import Design, Opening
 from geom.frame import clock_face, turn
-from geom.sampling.plan import Climb, onward_of
+from geom.sampling.plan import SamplingPlan, onward_of
 from geom.units import Float, say_length
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.rod_marks import SAID, explain, marks_at, say_setting
@@ -43,14 +43,14 @@ _SMALL = 10.5
 
 
 def grids(
-    design: Design, climb: Climb, *, width: float, room: float
+    design: Design, climb: SamplingPlan, *, width: float, room: float
 ) -> Iterator[list[Flowable]]:
     """A first climb, a page for every so many heights and azimuths.
 
     Parameters
     ----------
     design : Design
-    climb : Climb
+    climb : SamplingPlan
     width, room : float
         Of a page, points.
 
@@ -106,7 +106,7 @@ def _shares(count: int, most: int) -> list[range]:
 
 def _grid(
     design: Design,
-    climb: Climb,
+    climb: SamplingPlan,
     rows: range,
     columns: range,
     *,
@@ -168,7 +168,7 @@ def _station_style(row: int, column: int, asked: bool) -> list[tuple[Any, ...]]:
 
 
 def _two_rows(
-    design: Design, climb: Climb, row: int, columns: range
+    design: Design, climb: SamplingPlan, row: int, columns: range
 ) -> list[list[Any]]:
     """What stands in the marks and the boxes of one height."""
     height = float(climb.height[row])
@@ -201,7 +201,7 @@ def _row_head(design: Design, height: float) -> list[Flowable]:
     return said
 
 
-def stations(design: Design, climb: Climb, *, width: float) -> list[Flowable]:
+def stations(design: Design, climb: SamplingPlan, *, width: float) -> list[Flowable]:
     """A second climb: a list of its stations, each with a box to write into."""
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
@@ -235,7 +235,7 @@ def stations(design: Design, climb: Climb, *, width: float) -> list[Flowable]:
     ]
 
 
-def _station(design: Design, climb: Climb, row: int) -> list[Any]:
+def _station(design: Design, climb: SamplingPlan, row: int) -> list[Any]:
     height, unit = float(climb.height[row]), design.length_unit
     azimuth = float(climb.azimuth[int(np.argmax(climb.asked[row]))])
     marks = marks_at(design, height)
@@ -391,13 +391,13 @@ _ROOM = _PAGE[1] - 2.0 * _MARGIN - _FOOT - 12.0
 _PLAN = 236.0
 
 
-def paper_bytes(design: Design, climb: Climb, *, title: str = "") -> bytes:
+def paper_bytes(design: Design, climb: SamplingPlan, *, title: str = "") -> bytes:
     """The blank sheet as PDF.
 
     Parameters
     ----------
     design : Design
-    climb : Climb
+    climb : SamplingPlan
     title : str
         Of the survey.
 
@@ -413,7 +413,7 @@ def paper_bytes(design: Design, climb: Climb, *, title: str = "") -> bytes:
 
 
 def _built(
-    design: Design, climb: Climb, title: str, *, pages: int
+    design: Design, climb: SamplingPlan, title: str, *, pages: int
 ) -> tuple[bytes, int]:
     """The PDF that says it has so many pages, and how many it has."""
     from reportlab.platypus import SimpleDocTemplate
@@ -446,7 +446,7 @@ def _built(
     return out.getvalue(), int(sheet.page)
 
 
-def _story(design: Design, climb: Climb, title: str) -> list[Flowable]:
+def _story(design: Design, climb: SamplingPlan, title: str) -> list[Flowable]:
     from reportlab.platypus import PageBreak
 
     story = [*_first_page(design, climb, title), *_signed()]
@@ -457,7 +457,7 @@ def _story(design: Design, climb: Climb, title: str) -> list[Flowable]:
     return story
 
 
-def _first_page(design: Design, climb: Climb, title: str) -> list[Flowable]:
+def _first_page(design: Design, climb: SamplingPlan, title: str) -> list[Flowable]:
     from reportlab.platypus import Spacer, Table, TableStyle
 
     names = plain(title, most=60), plain(design.name, most=60)

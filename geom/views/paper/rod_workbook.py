@@ -18,7 +18,7 @@ import numpy as np
 from geom.design import Design
 from geom.frame import clock_face
 from geom.readings.sheets.workbook import read_workbook
-from geom.sampling.plan import Climb
+from geom.sampling.plan import SamplingPlan
 from geom.units import from_mm
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.rod_marks import explain, marks_at, say_setting
@@ -32,13 +32,13 @@ _TIMES = re.compile(rb"(<dcterms:\w+[^>]*>)[^<]*(</dcterms:\w+>)")
 _GREY, _PALE = "BFBFBF", "EDEDED"
 
 
-def workbook_bytes(design: Design, climb: Climb, *, title: str = "") -> bytes:
+def workbook_bytes(design: Design, climb: SamplingPlan, *, title: str = "") -> bytes:
     r"""The blank sheet as XLSX.
 
     Parameters
     ----------
     design : Design
-    climb : Climb
+    climb : SamplingPlan
     title : str
         Of the survey, for people.
 
@@ -74,7 +74,9 @@ def is_written_on(path: Path) -> bool:
     return any(cell for row in rows for cell in row.cells[1:])
 
 
-def _fill_rod(sheet: Worksheet, design: Design, climb: Climb, title: str) -> None:
+def _fill_rod(
+    sheet: Worksheet, design: Design, climb: SamplingPlan, title: str
+) -> None:
     from openpyxl.styles import Alignment, Font
 
     across = climb.azimuth.size + 2
@@ -110,7 +112,7 @@ def _fill_rod(sheet: Worksheet, design: Design, climb: Climb, title: str) -> Non
 
 
 def _fill_row(
-    sheet: Worksheet, at: int, design: Design, climb: Climb, row: int
+    sheet: Worksheet, at: int, design: Design, climb: SamplingPlan, row: int
 ) -> None:
     """A height and its cells: blank, greyed where there is nothing to read."""
     from openpyxl.styles import Border, Font, PatternFill, Side
@@ -165,7 +167,7 @@ def _prompt(design: Design, height: float) -> str:
     )
 
 
-def _fill_marks(sheet: Worksheet, design: Design, climb: Climb) -> None:
+def _fill_marks(sheet: Worksheet, design: Design, climb: SamplingPlan) -> None:
     """What each height is held against, and in which order to read a second climb."""
     unit = design.length_unit
     heads = [

@@ -35,7 +35,7 @@ def even_wall(cutback: float, sd: float, *, low: float = 100.0, high: float = 14
         grid=grid,
         radius=field,
         radius_sd=np.where(known, sd, np.nan),
-        belief=None,  # type: ignore[arg-type]
+        posterior=None,  # type: ignore[arg-type]
         count=0,
         kinds=("radius",),
     )

@@ -18,7 +18,7 @@ from geom.repair.audit.taper import (
     taper_audit,
     within_tolerance,
 )
-from geom.surface import Belief, reconstruct
+from geom.surface import GPPosterior, reconstruct
 from geom.surface.clouds.posterior import CloudPosterior, PoseErrors
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
@@ -257,7 +257,7 @@ class ReadWall:
         self.value = np.zeros(azimuth.size)
         self.kept: dict[bytes, tuple[Float, Float]] = {}
 
-    def jointly(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+    def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         key = height.tobytes() + azimuth.tobytes()
         if key not in self.kept:
             a, h = np.tile(azimuth, height.size), np.repeat(height, azimuth.size)
@@ -368,7 +368,7 @@ def scanned(design: Design, turned: float = 0.0) -> tuple[CloudPosterior, object
     mean[np.ix_(lip, near)] = 12.0
     mean[np.ix_(sill, near)] = 2.0
     wall = CloudPosterior(
-        fitted=Belief(best=None),  # asked only where the wall is hidden
+        fitted=GPPosterior(best=None),  # asked only where the wall is hidden
         grid=grid,
         mean=mean,
         sd=np.ones(grid.shape),
@@ -379,7 +379,7 @@ def scanned(design: Design, turned: float = 0.0) -> tuple[CloudPosterior, object
         roughness_variance=np.zeros(grid.shape),
         pose_errors=PoseErrors(np.zeros((5, *grid.shape)), np.zeros((5, 5))),
     )
-    return wall, replace(surface, belief=wall)
+    return wall, replace(surface, posterior=wall)
 
 
 @pytest.mark.parametrize("number", [0, 1])  # the first lies across azimuth 0
@@ -394,5 +394,5 @@ def test_a_scanned_wall_is_asked_cell_by_cell(number: int) -> None:
     # without a guard of cells all round the nonsense comes in
     mouth = OpeningGeometry(design.tuyeres[number], surface, design)
     lip = surface.height[(surface.height > HIGH) & (surface.height < HIGH + 20.0)]
-    bare, _ = wall.jointly(lip, surface.azimuth[mouth._columns][1:-1])
+    bare, _ = wall.joint(lip, surface.azimuth[mouth._columns][1:-1])
     assert bare.max() > 100.0

@@ -30,7 +30,7 @@ def sources(
     readings: RodReadings, design: Design = DESIGN, slopes: Slopes | None = None
 ) -> dict[str, Source]:
     none = np.zeros(len(readings), dtype=bool)
-    noise = rod_noise(readings, design, sound=none, slopes=slopes)
+    noise = rod_noise(readings, design, pseudo=none, slopes=slopes)
     return {source.name: source for source in noise.sources}
 
 
@@ -68,8 +68,8 @@ def test_a_rod_set_anew_at_each_height_shares_its_error_there_alone() -> None:
     design = plain_design(rod=RodErrors(set_up="height"))
     shared = sources(readings, design)["rod centring"].shared
     told = shared @ shared.T
-    apart = readings.height[:, None] != readings.height[None, :]
-    assert np.abs(told[apart]).max() == 0.0
+    distances = readings.height[:, None] != readings.height[None, :]
+    assert np.abs(told[distances]).max() == 0.0
     assert np.diag(told) == pytest.approx(4.0)
 
 
@@ -106,7 +106,7 @@ def test_repeatability_is_learned_from_readings_repeated_at_each_station() -> No
     surface = reconstruct(
         rod_readings(azimuth, height, value), DESIGN, spacing=100.0, columns=36
     )
-    learned = {s.name: s.sd for s in surface.belief.noise.sources}
+    learned = {s.name: s.sd for s in surface.posterior.noise.sources}
     # 160 degrees of freedom give an sd to 6 %; the prior pulls a little towards 1.5
     assert learned["rod repeatability"] == pytest.approx(3.0, rel=0.2)
 

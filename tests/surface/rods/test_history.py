@@ -10,12 +10,18 @@ import pytest
 from geom.errors import InputError
 from geom.readings import PastSurvey, RodReadings
 from geom.surface import RadialSurface, learn_prior, make_grid, reconstruct
-from geom.surface.gp.covariance import Covariance, TowardGrid
+from geom.surface.gp.conditional import net_points
+from geom.surface.gp.covariance import Covariance, GridCrossCovariance
 from geom.surface.gp.fields import Pattern
-from geom.surface.gp.kernels import Places, Separation
-from geom.surface.gp.posterior import net_places
+from geom.surface.gp.kernels import PairDistances, Points2D
 from geom.surface.gp.prior import Prior, default_prior
-from geom.surface.rods.history import PastPrior, informed, lay_over, shrunk, weighted
+from geom.surface.rods.history import (
+    PastPrior,
+    align,
+    prior_with_history,
+    shrunk_sd,
+    weighted_mean,
+)
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations, worn
 
@@ -91,7 +97,7 @@ def test_pattern_is_the_same_place_by_place_and_on_a_grid() -> None:
     pattern = past(1).mean
     height, azimuth = np.array([20.0, 333.3, 1500.0]), np.array([-3.0, 0.4, 359.7])
     on_grid = pattern.on_grid(height, azimuth)
-    told = net_places(height, azimuth)
+    told = net_points(height, azimuth)
     np.testing.assert_allclose(pattern.at(told.azimuth, told.height), on_grid.ravel())
 
 
@@ -114,26 +120,29 @@ def test_moved_pattern_is_found_that_much_higher() -> None:
 def patterned() -> Covariance:
     taught = past(2)
     whole = default_prior(450.0, 100.0, 1400.0)
-    prior = replace(whole, parts=taught.parts(450.0) + whole.parts)
-    logs = prior.median + 0.2 * np.random.default_rng(1).normal(size=prior.median.size)
-    return Covariance(prior, logs)
+    prior = replace(whole, components=taught.components(450.0) + whole.components)
+    theta = prior.median + 0.2 * np.random.default_rng(1).normal(size=prior.median.size)
+    return Covariance(prior, theta)
 
 
 def test_every_way_to_a_patterned_covariance_gives_the_same() -> None:
     covariance = patterned()
-    left = Places(np.array([3.0, 181.0, 290.0]), np.array([150.0, 640.0, 1100.0]))
+    left = Points2D(np.array([3.0, 181.0, 290.0]), np.array([150.0, 640.0, 1100.0]))
     height, azimuth = np.array([200.0, 650.0, 900.0]), np.array([0.0, 91.0, 275.0])
-    net = net_places(height, azimuth)
+    net = net_points(height, azimuth)
     table = covariance.between(left, net)
     np.testing.assert_allclose(
-        TowardGrid(covariance, left, azimuth).rows(height).reshape(3, -1), table
+        GridCrossCovariance(covariance, left, azimuth).rows(height).reshape(3, -1),
+        table,
     )
     np.testing.assert_allclose(
-        covariance.with_gradient(Separation(left, net))[0], table
+        covariance.with_gradient(PairDistances(left, net))[0], table
     )
     weight = np.array([0.3, -1.0, 2.0])
     np.testing.assert_allclose(
-        TowardGrid(covariance, left, azimuth).pulled(weight, height).ravel(),
+        GridCrossCovariance(covariance, left, azimuth)
+        .weighted_sum(weight, height)
+        .ravel(),
         weight @ table,
     )
     np.testing.assert_allclose(
@@ -144,16 +153,18 @@ def test_every_way_to_a_patterned_covariance_gives_the_same() -> None:
 
 def test_gradient_of_a_patterned_covariance_agrees_with_differences() -> None:
     covariance = patterned()
-    places = Places(np.array([3.0, 181.0, 290.0]), np.array([150.0, 640.0, 1100.0]))
-    apart = Separation(places, places)
+    places = Points2D(np.array([3.0, 181.0, 290.0]), np.array([150.0, 640.0, 1100.0]))
+    distances = PairDistances(places, places)
     pull = np.random.default_rng(2).normal(size=(3, 3))
     pull += pull.T
-    slopes = covariance.with_gradient(apart)[1](pull)
-    for k in range(covariance.logs.size):
-        step = np.zeros_like(covariance.logs)
+    slopes = covariance.with_gradient(distances)[1](pull)
+    for k in range(covariance.theta.size):
+        step = np.zeros_like(covariance.theta)
         step[k] = 1e-5
         up, down = (
-            replace(covariance, logs=covariance.logs + sign * step).with_gradient(apart)
+            replace(covariance, theta=covariance.theta + sign * step).with_gradient(
+                distances
+            )
             for sign in (1.0, -1.0)
         )
         differed = np.vdot(pull, up[0] - down[0]) / 2e-5
@@ -166,18 +177,18 @@ def test_gradient_of_a_patterned_covariance_agrees_with_differences() -> None:
 
 def test_a_variance_from_two_values_is_mostly_what_was_expected() -> None:
     # (4 x 2^2 + (1 - 2)^2 + (3 - 2)^2) / (4 + 2 - 1), by hand
-    assert shrunk(np.array([1.0, 3.0]), 2.0) == pytest.approx(np.sqrt(18.0 / 5.0))
-    assert shrunk(np.array([7.0]), 2.0) == 2.0
+    assert shrunk_sd(np.array([1.0, 3.0]), 2.0) == pytest.approx(np.sqrt(18.0 / 5.0))
+    assert shrunk_sd(np.array([7.0]), 2.0) == 2.0
     many = np.random.default_rng(0).normal(0.0, 9.0, 4000)
-    assert shrunk(many, 2.0) == pytest.approx(9.0, rel=0.05)
+    assert shrunk_sd(many, 2.0) == pytest.approx(9.0, rel=0.05)
 
 
 def test_heats_that_ride_higher_and_lower_are_laid_over_each_other() -> None:
     azimuth, height = nodes()
     moved = np.stack([elsewhere(azimuth, height - up) for up in (-20.0, 0.0, 35.0)])
-    rides = lay_over(moved, HEIGHT)
+    shifts = align(moved, HEIGHT)
     # tried in steps of 5 mm, and far moves are thought a little less likely
-    np.testing.assert_allclose(rides - rides.mean(), [-25.0, -5.0, 30.0], atol=6.0)
+    np.testing.assert_allclose(shifts - shifts.mean(), [-25.0, -5.0, 30.0], atol=6.0)
 
 
 def test_depth_and_ride_of_the_heats_are_learned() -> None:
@@ -186,17 +197,17 @@ def test_depth_and_ride_of_the_heats_are_learned() -> None:
     unlike = learn_prior(
         [as_survey(deep * wall(azimuth, height)) for deep in (0.4, 1.0, 1.6)], DESIGN
     )
-    assert alike.swell < 0.2 < unlike.swell
-    assert alike.differ < 5.0 < unlike.differ
-    assert alike.ride < 20.0
-    assert past(3).ride > alike.ride
+    assert alike.scale_sd < 0.2 < unlike.scale_sd
+    assert alike.residual_sd < 5.0 < unlike.residual_sd
+    assert alike.shift < 20.0
+    assert past(3).shift > alike.shift
 
 
 def test_a_survey_that_knew_a_place_better_counts_for_more_there() -> None:
     value = np.stack([np.zeros((3, 8)), np.full((3, 8), 10.0)])
     sd = np.stack([np.full((3, 8), 3.0), np.full((3, 8), 1.0)])
     # weights 1 / (9 + 1) and 1 / (1 + 1)
-    np.testing.assert_allclose(weighted(value, sd, 1.0), 5.0 / 0.6)
+    np.testing.assert_allclose(weighted_mean(value, sd, 1.0), 5.0 / 0.6)
 
 
 def test_where_one_survey_alone_was_the_mean_is_its_own() -> None:
@@ -213,7 +224,7 @@ def test_order_of_surveys_does_not_matter() -> None:
     heats = [as_survey(wall(azimuth, height, heat=k)) for k in (1, 2, 3)]
     one, other = learn_prior(heats, DESIGN), learn_prior(heats[::-1], DESIGN)
     np.testing.assert_allclose(one.mean.field, other.mean.field, atol=1e-9)
-    assert (one.ride, one.swell) == pytest.approx((other.ride, other.swell))
+    assert (one.shift, one.scale_sd) == pytest.approx((other.shift, other.scale_sd))
 
 
 def test_surfaces_teach_as_surveys_read_from_files_do() -> None:
@@ -270,7 +281,7 @@ def test_a_past_without_wear_teaches_nothing() -> None:
 
 def ride_of(prior: Prior) -> float:
     """Height of the deepest ring of the pattern in a prior, mm."""
-    pattern = prior.parts[0].patterns[0]
+    pattern = prior.components[0].patterns[0]
     return float(pattern.height[np.argmax(pattern.field[:, 0])])
 
 
@@ -283,9 +294,9 @@ def test_pattern_is_laid_where_the_readings_have_it_in_spite_of_a_slip() -> None
     taught = learn_prior([as_survey(elsewhere(*nodes()))], DESIGN)
     for radius in (moved, slipped):
         readings = rod_readings(azimuth, height, radius, sd=2.0)
-        now, used = informed(prior, taught, readings, DESIGN)
+        now, used = prior_with_history(prior, taught, readings, DESIGN)
         assert used
-        before = ride_of(replace(prior, parts=taught.parts(450.0)))
+        before = ride_of(replace(prior, components=taught.components(450.0)))
         # tried in steps of 5 mm on rows of 10; far moves are thought less likely
         assert ride_of(now) - before == pytest.approx(-35.0, abs=15.0)
 

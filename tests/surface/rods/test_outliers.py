@@ -10,7 +10,7 @@ import pytest
 from geom.compare import assess
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
-from geom.surface.rods.outliers import left_one_out, without
+from geom.surface.rods.outliers import drop_from_inverse, leave_one_out
 from tests.walls import plain_design, rod_readings, stations, worn
 
 DESIGN = plain_design(shell_radius=None, length_unit="in")
@@ -94,11 +94,11 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out() -> None:
     root = rng.normal(size=(12, 12))
     matrix, value = root @ root.T + np.eye(12), rng.normal(size=12)
     inverse = np.linalg.inv(matrix)
-    off, sd = left_one_out(inverse, value)
+    off, sd = leave_one_out(inverse, value)
     for k in range(12):
         keep = np.arange(12) != k
         rest = np.linalg.inv(matrix[np.ix_(keep, keep)])
         cross = matrix[k, keep]
         assert off[k] == pytest.approx(value[k] - cross @ rest @ value[keep])
         assert sd[k] == pytest.approx(np.sqrt(matrix[k, k] - cross @ rest @ cross))
-        np.testing.assert_allclose(without(inverse, k), rest, atol=1e-9)
+        np.testing.assert_allclose(drop_from_inverse(inverse, k), rest, atol=1e-9)

@@ -16,7 +16,7 @@ import pytest
 
 from geom import InputError, load_readings
 from geom.design import Design, Opening, RodErrors
-from geom.sampling.plan import first_climb, second_climb
+from geom.sampling.plan import follow_up_plan, initial_plan
 from geom.sampling.stations import Advice, Station
 from geom.units import parse_number
 from geom.views.cautions import CAUTIONS
@@ -102,7 +102,7 @@ def test_marks_are_as_good_as_the_rod_reads(unit: str) -> None:
 
 
 def test_the_workbook_is_the_same_bytes_whenever_it_is_made(design: Design) -> None:
-    climb = first_climb(design)
+    climb = initial_plan(design)
     once = workbook_bytes(design, climb)
     # A ZIP holds times to two seconds.
     time.sleep(2.1)
@@ -113,7 +113,7 @@ def test_the_workbook_is_the_same_bytes_whenever_it_is_made(design: Design) -> N
 
 
 def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) -> None:
-    climb = first_climb(design, heights=18)
+    climb = initial_plan(design, heights=18)
     sheet = sheet_of(workbook_bytes(design, climb))
     (head,) = [r for r in range(1, 12) if "\\" in str(sheet.cell(r, 1).value)]
     hints = {
@@ -138,12 +138,12 @@ def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) ->
 def test_inch_cells_are_text_so_that_no_fraction_becomes_a_date() -> None:
     for unit, form in (("in", "@"), ("mm", "General")):
         design = plain_design(length_unit=unit)
-        sheet = sheet_of(workbook_bytes(design, first_climb(design)))
+        sheet = sheet_of(workbook_bytes(design, initial_plan(design)))
         assert sheet["B9"].number_format == form
 
 
 def test_the_marks_stand_on_a_sheet_of_their_own(design: Design) -> None:
-    climb = first_climb(design)
+    climb = initial_plan(design)
     sheet = sheet_of(workbook_bytes(design, climb), "marks")
     for row, height in enumerate(climb.height.tolist(), 2):
         said = [float(sheet.cell(row, column).value) for column in range(1, 5)]
@@ -155,7 +155,7 @@ def test_the_marks_stand_on_a_sheet_of_their_own(design: Design) -> None:
 
 
 def test_all_cautions_are_in_the_workbook(design: Design) -> None:
-    sheet = sheet_of(workbook_bytes(design, first_climb(design)), "cautions")
+    sheet = sheet_of(workbook_bytes(design, initial_plan(design)), "cautions")
     assert [row[0].value for row in sheet.iter_rows()] == list(CAUTIONS)
 
 
@@ -163,7 +163,7 @@ def test_names_that_look_like_formulas_stay_text() -> None:
     evil = "=cmd|'x'!A1"
     hole = Opening(evil, 0.0, 445.0, 127.0, 90.0)
     design = plain_design(name=evil, height_zero=evil, openings=(hole,))
-    content = workbook_bytes(design, first_climb(design), title=evil)
+    content = workbook_bytes(design, initial_plan(design), title=evil)
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         parts = [n for n in archive.namelist() if "worksheets/" in n]
         assert len(parts) == 3
@@ -173,7 +173,7 @@ def test_names_that_look_like_formulas_stay_text() -> None:
 def test_a_second_climb_is_read_back_station_by_station(
     design: Design, tmp_path
 ) -> None:
-    climb = second_climb(design, ADVICE)
+    climb = follow_up_plan(design, ADVICE)
     path = tmp_path / "second.xlsx"
     path.write_bytes(workbook_bytes(design, climb))
     book = opened(path)
@@ -197,7 +197,7 @@ def test_a_second_climb_is_read_back_station_by_station(
 def test_a_sheet_that_has_been_written_on_is_told(
     design: Design, tmp_path, cell: str, value: object
 ) -> None:
-    write_rod_sheet(tmp_path, design, first_climb(design), title="")
+    write_rod_sheet(tmp_path, design, initial_plan(design), title="")
     path = tmp_path / WORKBOOK
     assert (tmp_path / PAPER).exists()
     assert not is_written_on(path)
@@ -243,18 +243,18 @@ def made(name: str) -> bytes:
 
 def usual(unit: str, sense: str, **more: int) -> bytes:
     design = tapered_design(length_unit=unit, azimuth_sense=sense)
-    return paper_bytes(design, first_climb(design, **more), title="Heat 7 <b>")
+    return paper_bytes(design, initial_plan(design, **more), title="Heat 7 <b>")
 
 
 def second() -> bytes:
-    return paper_bytes(tapered_design(), second_climb(tapered_design(), ADVICE))
+    return paper_bytes(tapered_design(), follow_up_plan(tapered_design(), ADVICE))
 
 
 def long_names() -> bytes:
     design = plain_design(
         name=LONG, azimuth_zero=LONG, height_zero=LONG, length_unit="m"
     )
-    return paper_bytes(design, first_climb(design, azimuths=7), title=LONG)
+    return paper_bytes(design, initial_plan(design, azimuths=7), title=LONG)
 
 
 CASES = {
@@ -330,7 +330,7 @@ def test_lines_to_sign_stand_on_the_first_page() -> None:
 )
 def test_every_station_has_its_box(unit: str, sense: str, more: dict[str, int]) -> None:
     design = tapered_design(length_unit=unit, azimuth_sense=sense)
-    climb = first_climb(design, **more)
+    climb = initial_plan(design, **more)
     content = paper_bytes(design, climb, title="Heat 7")
     told = pages(content)
     tables = " ".join(told[1:])
@@ -367,19 +367,19 @@ def test_a_second_climb_lists_its_stations_with_their_rank() -> None:
 def test_markup_in_names_stays_text() -> None:
     evil = "<b>A</b> & <para> </font> Łódź"
     design = plain_design(name=evil, openings=(Opening(evil, 0.0, 445.0, 127.0, 90.0),))
-    text = " ".join(pages(paper_bytes(design, first_climb(design), title=evil)))
+    text = " ".join(pages(paper_bytes(design, initial_plan(design), title=evil)))
     assert f"{evil}: {evil}" in text
 
 
 def test_the_paper_is_the_same_bytes_whenever_it_is_made(design: Design) -> None:
-    climb = first_climb(design)
+    climb = initial_plan(design)
     assert paper_bytes(design, climb) == paper_bytes(design, climb)
 
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
 def test_the_plan_has_azimuths_where_the_clock_has_them(sense: str) -> None:
     design = plain_design(azimuth_sense=sense, rod=RodErrors(azimuth_step=90.0))
-    content = paper_bytes(design, first_climb(design), title="")
+    content = paper_bytes(design, initial_plan(design), title="")
     first = pypdf.PdfReader(io.BytesIO(content)).pages[0]
     places: dict[str, float] = {}
 

@@ -1,0 +1,241 @@
+"""The Gaussian process given the readings, for one choice of hyperparameters.
+
+With K the prior covariance of cut-back at the places read, A the observation operator
+(a diameter sees the sum of two places), N the covariance of the reading errors and y
+the readings, the covariance of the readings is ``S = A K A' + N`` and at other places,
+with ``C = A K_places,other``,
+
+    mean = C' S^-1 y,    covariance = K_other,other - C' S^-1 C.
+
+S is factored once, ``S = L L'``; ``inverse_cholesky`` holds ``L^-1``.
+
+References
+----------
+Rasmussen and Williams (2006), eq. 2.25 and 2.26 (predictive mean and covariance).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.linalg import cholesky, solve_triangular
+
+from geom.parallel import all_threads_for
+from geom.surface.gp.covariance import Covariance, GridCrossCovariance
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.observations import Noise, ObservationOperator
+from geom.units import Bool, Float
+
+_CHUNK_BYTES = 8e6
+#: Readings from which the sd on a grid is worked out from the nearest alone, and how
+#: many those are.
+_MANY, _NEAR = 900, 600
+
+
+@dataclass(frozen=True)
+class ConditionalGP:
+    """What the readings say of cut-back for one choice of sizes and lengths.
+
+    Attributes
+    ----------
+    covariance : Covariance
+        The prior with its sizes and lengths filled in.
+    noise : Noise
+    observed : ObservationOperator
+    """
+
+    covariance: Covariance
+    noise: Noise
+    observed: ObservationOperator
+
+    @cached_property
+    def inverse_cholesky(self) -> Float:
+        """Inverse of the lower Cholesky factor of the readings' covariance; (n, n)."""
+        places = self.observed.places
+        seen = self.observed.sandwich(self.covariance.between(places, places))
+        seen += self.noise.matrix
+        factor = cholesky(seen, lower=True, check_finite=False)
+        eye = np.eye(len(self.observed))
+        return np.asarray(solve_triangular(factor, eye, lower=True, check_finite=False))
+
+    @cached_property
+    def weights(self) -> Float:
+        """Inverse covariance of the readings times their values; shape (n,)."""
+        return self.inverse_cholesky.T @ (self.inverse_cholesky @ self.observed.value)
+
+    def mean_on(self, height: Float, azimuth: Float) -> Float:
+        """Mean of cut-back on a grid, mm; (m, k)."""
+        weight = self.observed.spread_to_places(self.weights)
+        return self._cross_covariance(azimuth).weighted_sum(weight, height)
+
+    def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and standard deviation of cut-back on a grid.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean, sd : array (m, k), mm
+        """
+        mean = self.mean_on(height, azimuth)
+        left = self.covariance.variance(height, azimuth)
+        with all_threads_for(len(self.observed) * left.size):
+            for block, gp in self._blocks(height):
+                to_grid = gp._cross_covariance(azimuth)
+                for part in gp._small(block, azimuth.size):
+                    cross = gp._seen_from(to_grid, height[part])
+                    known = gp.inverse_cholesky @ cross
+                    told = np.einsum("ij,ij->j", known, known)
+                    left[part] -= told.reshape(-1, azimuth.size)
+        return mean, np.sqrt(np.maximum(left, 0.0))
+
+    def _blocks(self, height: Float) -> Iterator[tuple[slice, ConditionalGP]]:
+        """Rows of a grid, and the readings that bear on each.
+
+        Of very many readings only the nearest in height are taken for the variance:
+        fewer readings can only leave more of it, so the sd is never too small.
+        """
+        count = len(self.observed)
+        if count <= _MANY:
+            yield slice(0, height.size), self
+            return
+        block = max(1, height.size * _NEAR // (4 * count))
+        for start in range(0, height.size, block):
+            rows = slice(start, min(start + block, height.size))
+            yield rows, self.subset(self._nearest(height[rows].mean(), _NEAR))
+
+    def _small(self, rows: slice, columns: int) -> Iterator[slice]:
+        """Rows in pieces whose tables fit into the processor's cache or nearly so."""
+        step = max(1, int(_CHUNK_BYTES / (8.0 * len(self.observed) * columns)))
+        for start in range(rows.start, rows.stop, step):
+            yield slice(start, min(start + step, rows.stop))
+
+    def _nearest(self, height: float, count: int) -> Bool:
+        """The readings nearest to a height; mask (n,)."""
+        away = np.abs(self.observed.places.height[: len(self.observed)] - height)
+        kept = np.zeros(away.size, dtype=bool)
+        kept[np.argsort(away, kind="stable")[:count]] = True
+        return kept
+
+    def joint(self, places: Points2D) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back at places.
+
+        Returns
+        -------
+        mean : array (q,), mm
+        covariance : array (q, q), mm2
+        """
+        cross = self.seen_from(places)
+        known = self.inverse_cholesky @ cross
+        alone = self.covariance.between(places, places)
+        return self.weights @ cross, alone - known.T @ known
+
+    def subset(self, rows: Bool) -> ConditionalGP:
+        """The same sizes and lengths with some of the readings; a mask (n,)."""
+        return ConditionalGP(
+            self.covariance, self.noise.subset(rows), self.observed.subset(rows)
+        )
+
+    def predict(
+        self, observed: ObservationOperator, noise: Noise
+    ) -> tuple[Float, Float]:
+        """Mean and variance of readings yet to be taken, their own errors included.
+
+        Returns
+        -------
+        mean : array (r,), mm
+            Cut-back, or sum of two.
+        variance : array (r,), mm2
+        """
+        mean, covariance = self.joint(observed.places)
+        spread = np.diag(observed.sandwich(covariance)) + noise.variance
+        return observed.apply(mean), spread
+
+    def change(self, start: Points2D, end: Points2D) -> Float:
+        """Mean cut-back at some places less that at others, mm; shape (q,)."""
+        return self.weights @ (self.seen_from(end) - self.seen_from(start))
+
+    def on_net(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance at every node of a net; as `joint`, only faster.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean : array (m * k,), mm
+            Azimuth runs fastest.
+        covariance : array (m * k, m * k), mm2
+        """
+        places = net_points(height, azimuth)
+        cross = self._seen_from(self._cross_covariance(azimuth), height)
+        known = self.inverse_cholesky @ cross
+        alone = GridCrossCovariance(self.covariance, places, azimuth).rows(height)
+        alone = alone.reshape(len(places), len(places))
+        alone -= known.T @ known
+        return self.weights @ cross, alone
+
+    def gain(self, height: Float, azimuth: Float, weight: Float) -> Float:
+        """How a weighted sum of cut-back over a net follows each reading.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+        weight : array (m * k,)
+            Azimuth runs fastest.
+
+        Returns
+        -------
+        array (n,)
+            Change of the sum per change of a reading.
+        """
+        pulled = self.seen_from_net(height, azimuth) @ weight
+        return np.asarray(self.inverse_cholesky.T @ (self.inverse_cholesky @ pulled))
+
+    def variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
+        """Variance of a weighted sum of cut-back over the nodes of a net.
+
+        Parameters
+        ----------
+        height : array (m,), mm
+        azimuth : array (k,), degrees
+        weight : array (m * k,)
+            Azimuth runs fastest.
+        """
+        to_grid = GridCrossCovariance(
+            self.covariance, net_points(height, azimuth), azimuth
+        )
+        alone = float(to_grid.weighted_sum(weight, height).ravel() @ weight)
+        known = self.inverse_cholesky @ (self.seen_from_net(height, azimuth) @ weight)
+        return alone - float(known @ known)
+
+    def seen_from(self, places: Points2D) -> Float:
+        """Covariance of the readings with cut-back at places, mm2; (n, q)."""
+        return self.observed.apply(
+            self.covariance.between(self.observed.places, places)
+        )
+
+    def seen_from_net(self, height: Float, azimuth: Float) -> Float:
+        """The same with every node of a net, azimuth running fastest; (n, m * k)."""
+        return self._seen_from(self._cross_covariance(azimuth), height)
+
+    def _cross_covariance(self, azimuth: Float) -> GridCrossCovariance:
+        return GridCrossCovariance(self.covariance, self.observed.places, azimuth)
+
+    def _seen_from(self, to_grid: GridCrossCovariance, height: Float) -> Float:
+        table = to_grid.rows(height)
+        return self.observed.apply(table.reshape(table.shape[0], -1))
+
+
+def net_points(height: Float, azimuth: Float) -> Points2D:
+    """Every node of a net as a place; azimuth runs fastest."""
+    return Points2D(np.tile(azimuth, height.size), np.repeat(height, azimuth.size))
