@@ -21,7 +21,7 @@ from geom.compare.panels import PanelState, panels_of, survey_panels
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step, find_steps
 from geom.record.forecast.forecast import forecast
-from geom.record.regions import Piece, pieces_of
+from geom.record.regions import Region, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import wear_rates
 from geom.record.wear.series import WearSeries, wear_series
@@ -213,8 +213,8 @@ def states() -> dict[Occasion, PanelState]:
 def series_of(states: dict[Occasion, PanelState]) -> WearSeries:
     design = geom.load_design(SCANS / "cupola-2.toml")
     spells, _ = find_spells(list(states))
-    pieces = pieces_of(panels_of(design), design)
-    return wear_series(spells, pieces, states.__getitem__)
+    regions = regions_of(panels_of(design), design)
+    return wear_series(spells, regions, states.__getitem__)
 
 
 @pytest.fixture(scope="module")
@@ -222,11 +222,11 @@ def steps(states) -> tuple[Step, ...]:
     return find_steps(series_of(states))
 
 
-def places(piece: Piece) -> list[tuple[float, float]]:
+def places(region: Region) -> list[tuple[float, float]]:
     """Azimuths and heights (inches) all over a piece."""
-    low, high = piece.height_from / 25.4, piece.height_to / 25.4
-    wide = (piece.azimuth_to - piece.azimuth_from) % 360 or 360
-    azimuths = piece.azimuth_from + wide * (np.arange(36) + 0.5) / 36
+    low, high = region.height_from / 25.4, region.height_to / 25.4
+    wide = (region.azimuth_to - region.azimuth_from) % 360 or 360
+    azimuths = region.azimuth_from + wide * (np.arange(36) + 0.5) / 36
     return [(a % 360, h) for a in azimuths for h in np.arange(low + 0.5, high)]
 
 
@@ -239,17 +239,17 @@ def test_the_step_is_found_at_its_heat_and_place(steps, script):
     found = [
         step
         for step in steps
-        if np.mean([script.step(*place) for place in places(step.piece)]) * script.INCH
+        if np.mean([script.step(*place) for place in places(step.region)]) * script.INCH
         > 1.5
     ]
     assert len(found) == 1
     (step,) = found
     assert step.first.start.heat + 1 == script.STEP_FROM
-    assert (step.piece.azimuth_from, step.piece.azimuth_to) == script.STEP_SIDES
+    assert (step.region.azimuth_from, step.region.azimuth_to) == script.STEP_SIDES
     assert step.chance < 0.05
     # The step goes with a heat's hours, as all wear does: it is told of a mean heat.
     share = np.mean([script.heat(number).share for number in script.HEATS])
-    planted = np.mean([script.step(*place) for place in places(step.piece)])
+    planted = np.mean([script.step(*place) for place in places(step.region)])
     assert holds(step.change, planted * share * script.INCH)
     assert not holds(step.change, 1.5 * planted * share * script.INCH)
 
@@ -267,12 +267,12 @@ def test_rates_hold_what_the_heats_wore(states, script):
     series = series_of(states)
     rates = wear_rates(series, "heat")
     for name in ("melting zone", "stack"):
-        (place,) = [i for i, p in enumerate(series.pieces.pieces) if p.name == name]
-        piece = series.pieces.pieces[place]
-        piece = replace(piece, height_to=min(piece.height_to, 84 * script.INCH))
+        (place,) = [i for i, p in enumerate(series.regions.regions) if p.name == name]
+        region = series.regions.regions[place]
+        region = replace(region, height_to=min(region.height_to, 84 * script.INCH))
         worn = script.INCH * np.mean(
             [
-                [script.wear(number, *place) for place in places(piece)[::7]]
+                [script.wear(number, *place) for place in places(region)[::7]]
                 for number in script.HEATS
             ]
         )
@@ -296,7 +296,7 @@ def test_the_forecast_holds_what_the_heats_to_come_would_wear(states, steps, scr
     (first,) = [
         one
         for one in told
-        if (one.piece.kind, one.limit) == ("wall", "brick threshold")
+        if (one.region.kind, one.limit) == ("wall", "brick threshold")
     ]
     last = max(script.HEATS)
     ring = [(a, h) for a in range(180, 300, 5) for h in range(30, 50)]

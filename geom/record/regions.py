@@ -22,7 +22,7 @@ _MELTING = 762.0
 
 
 @dataclass(frozen=True)
-class Piece:
+class Region:
     """One piece of wall; mm and degrees.
 
     ``azimuth_from`` > ``azimuth_to`` where it crosses azimuth 0; 0 and 360 all round.
@@ -42,7 +42,7 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Pieces:
+class Regions:
     """Pieces and the panels that each is made of.
 
     Attributes
@@ -52,15 +52,15 @@ class Pieces:
         Which panels lie in each.
     """
 
-    pieces: tuple[Piece, ...]
+    regions: tuple[Region, ...]
     member: Float
 
     def of_kind(self, kind: Kind) -> tuple[int, ...]:
         """Places of the pieces of one kind."""
-        return tuple(i for i, one in enumerate(self.pieces) if one.kind == kind)
+        return tuple(i for i, one in enumerate(self.regions) if one.kind == kind)
 
 
-def pieces_of(panels: Panels, design: Design) -> Pieces:
+def regions_of(panels: Panels, design: Design) -> Regions:
     """All pieces of a drawing's wall, the largest first.
 
     Parameters
@@ -77,14 +77,14 @@ def pieces_of(panels: Panels, design: Design) -> Pieces:
     hours = [
         (float(wrap(a - half)), float(wrap(a + half))) for a in panels.azimuth[:HOURS]
     ]
-    pieces = [
-        Piece("wall", "whole wall", low, high, 0.0, 360.0),
-        *(Piece("zone", name, a, b, 0.0, 360.0) for name, a, b in zones),
-        *(Piece("level", "", a, b, 0.0, 360.0) for a, b in edges),
-        *(Piece("side", "", low, high, a, b) for a, b in hours),
-        *(Piece("panel", "", a, b, c, d) for a, b in edges for c, d in hours),
+    regions = [
+        Region("wall", "whole wall", low, high, 0.0, 360.0),
+        *(Region("zone", name, a, b, 0.0, 360.0) for name, a, b in zones),
+        *(Region("level", "", a, b, 0.0, 360.0) for a, b in edges),
+        *(Region("side", "", low, high, a, b) for a, b in hours),
+        *(Region("panel", "", a, b, c, d) for a, b in edges for c, d in hours),
     ]
-    return Pieces(tuple(pieces), np.stack([_member(one, panels) for one in pieces]))
+    return Regions(tuple(regions), np.stack([_member(one, panels) for one in regions]))
 
 
 def _zones(panels: Panels, design: Design) -> list[tuple[str, float, float]]:
@@ -107,15 +107,15 @@ def _zones(panels: Panels, design: Design) -> list[tuple[str, float, float]]:
     ]
 
 
-def _member(piece: Piece, panels: Panels) -> Float:
-    inside = (panels.height > piece.height_from) & (panels.height < piece.height_to)
-    if piece.kind in ("side", "panel"):
+def _member(region: Region, panels: Panels) -> Float:
+    inside = (panels.height > region.height_from) & (panels.height < region.height_to)
+    if region.kind in ("side", "panel"):
         wide = 360.0 / HOURS
-        inside &= wrap(panels.azimuth - piece.azimuth_from) < wide
+        inside &= wrap(panels.azimuth - region.azimuth_from) < wide
     return inside.astype(np.float64)
 
 
-def middle(piece: Piece) -> float:
+def middle(region: Region) -> float:
     """Azimuth of a piece's middle, degrees."""
-    half = 0.5 * float(wrap(piece.azimuth_to - piece.azimuth_from))
-    return float(wrap(piece.azimuth_from + half))
+    half = 0.5 * float(wrap(region.azimuth_to - region.azimuth_from))
+    return float(wrap(region.azimuth_from + half))

@@ -28,7 +28,7 @@ from geom.record.forecast.forecast import (
     forecast,
     forecast_repaired,
 )
-from geom.record.regions import Kind, Pieces, pieces_of
+from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.manifest import told_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
@@ -66,8 +66,8 @@ _KINDS: dict[Kind, str] = {
 
 def document(wear: Wear) -> dict[str, Any]:
     """All numbers of a study, as JSON holds them."""
-    pieces = wear.pieces
-    wall = pieces.of_kind("wall")[0]
+    regions = wear.regions
+    wall = regions.of_kind("wall")[0]
     per = {f"per_{one}": f"mm/{one}" for one in wear.rates}
     return {
         "schema": SCHEMA,
@@ -84,7 +84,7 @@ def document(wear: Wear) -> dict[str, Any]:
         "gaps": list(wear.gaps),
         "wall": _piece(wear, wall),
         **{
-            name: [_piece(wear, i) for i in pieces.of_kind(kind)]
+            name: [_piece(wear, i) for i in regions.of_kind(kind)]
             for kind, name in _KINDS.items()
         },
         "steps": [_step(one) for one in wear.steps],
@@ -103,7 +103,7 @@ def _survey(occasion: Any) -> dict[str, Any]:
 
 def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
     """One spell, with the mean wear of the wall and its sd where both surveys tell."""
-    wall = wear.pieces.of_kind("wall")[0]
+    wall = wear.regions.of_kind("wall")[0]
     value, variance = wear.series.wear[row, wall], wear.series.variance[row, wall]
     told = math.isfinite(value)
     return {
@@ -118,7 +118,7 @@ def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
 
 def _piece(wear: Wear, i: int) -> dict[str, Any]:
     """Where a piece is, and its rates."""
-    told = wear.pieces.pieces[i].to_dict()
+    told = wear.regions.regions[i].to_dict()
     for against, rates in wear.rates.items():
         scatter = float(rates.scatter[i])
         told[f"per_{against}"] = {
@@ -134,7 +134,7 @@ def _piece(wear: Wear, i: int) -> dict[str, Any]:
 
 def _step(step: Step) -> dict[str, Any]:
     return {
-        **step.piece.to_dict(),
+        **step.region.to_dict(),
         "first_heat": step.first.start.heat + 1,
         "before": _q(step.before),
         "after": _q(step.after),
@@ -158,7 +158,7 @@ def _roundness(one: Harmonics) -> dict[str, Any]:
 
 def _forecast(one: Forecast) -> dict[str, Any]:
     return {
-        **one.piece.to_dict(),
+        **one.region.to_dict(),
         "limit": one.limit,
         "going": one.going,
         "heats": _q(one.heats),
@@ -243,9 +243,9 @@ class Wear:
         return self.series.spells
 
     @property
-    def pieces(self) -> Pieces:
+    def regions(self) -> Regions:
         """Pieces of wall that wear is told of."""
-        return self.series.pieces
+        return self.series.regions
 
     @property
     def stops(self) -> tuple[Forecast, ...]:
@@ -298,9 +298,9 @@ def study(
     spells, gaps = find_spells(occasions)
     if not spells:
         raise _no_spell(record, occasions, gaps)
-    pieces = pieces_of(record.panels, record.design)
+    regions = regions_of(record.panels, record.design)
     say = tick if tick is not None else _silent
-    summed = accumulate(record, spells, pieces, cluster=cluster, tick=say)
+    summed = accumulate(record, spells, regions, cluster=cluster, tick=say)
     series = summed.series
     say("rates")
     told: list[Exposure] = [

@@ -17,7 +17,7 @@ from geom.compare.panels import HOURS
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.record.regions import Piece, middle
+from geom.record.regions import Region, middle
 from geom.units import (
     CUBIC_FOOT,
     LITRE,
@@ -282,7 +282,7 @@ def _two(value: float) -> str:
     return f"{round(value, min(places, 4)) + 0.0:.{min(places, 4)}f}"
 
 
-def say_piece(piece: Piece, design: Design) -> str:
+def say_piece(region: Region, design: Design) -> str:
     """Which piece of wall: its name, or where it is.
 
     Examples
@@ -290,22 +290,22 @@ def say_piece(piece: Piece, design: Design) -> str:
     ``melting zone``; ``18 to 24 in``; ``9 o'clock side``; ``9 o'clock, 18 to 24 in``;
     of several sides together ``sides from half past 8 to half past 11``.
     """
-    if piece.name:
-        return piece.name
-    heights = say_span(piece.height_from, piece.height_to, design)
-    side = _side(piece, design)
+    if region.name:
+        return region.name
+    heights = say_span(region.height_from, region.height_to, design)
+    side = _side(region, design)
     return {
         "level": heights,
         "side": f"{side} side" if side.endswith("clock") else f"sides {side}",
         "panel": f"{side}, {heights}",
-    }.get(piece.kind, "wall")
+    }.get(region.kind, "wall")
 
 
-def _side(piece: Piece, design: Design) -> str:
+def _side(region: Region, design: Design) -> str:
     """The hour of one side; from where to where of several."""
-    if span(piece) <= 360.0 / HOURS + 1e-6:
-        return clock_face(middle(piece), design.azimuth_sense)
-    return say_clock(piece, design)
+    if span(region) <= 360.0 / HOURS + 1e-6:
+        return clock_face(middle(region), design.azimuth_sense)
+    return say_clock(region, design)
 
 
 def say_change_percent(change: Quantity) -> str:

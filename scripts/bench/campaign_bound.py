@@ -51,8 +51,8 @@ def height(without: WearTable, record: WearTable, known: Float) -> float:
 
 def searched(one: Seen, record: WearTable) -> int:
     """Shapes and places that are searched in a record."""
-    pieces = Told(one).pieces
-    shapes = len(candidate_regions(pieces, record.rows, record.usual).pieces)
+    regions = Told(one).regions
+    shapes = len(candidate_regions(regions, record.rows, record.usual).regions)
     return shapes * (len(record.wear) - BEFORE - AFTER + 1)
 
 

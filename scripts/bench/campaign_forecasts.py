@@ -35,15 +35,15 @@ def forecasts(told: Told) -> list[dict[str, Any]]:
         seed=seen.furnace.seed,
     )
     brick = [(one, one.heats) for one in said if one.limit == "brick threshold"]
-    place = {piece: i for i, piece in enumerate(told.pieces.pieces)}
-    groups = told.pieces.member[[place[one.piece] for one, _ in brick]] > 0.0
+    place = {region: i for i, region in enumerate(told.regions.regions)}
+    groups = told.regions.member[[place[one.region] for one, _ in brick]] > 0.0
     limit = np.full(groups.shape[1], seen.furnace.design.repair.brick_threshold)
     rows = []
     for future in range(1, FUTURES + 1):
         true = Onward(told, future).heats(limit, groups, most=AHEAD)
         for (one, heats), passed in zip(brick, true.tolist(), strict=True):
             if heats is not None:
-                name = one.piece.name or one.piece.kind
+                name = one.region.name or one.region.kind
                 rows.append({"what": f"forecast, {name}"} | _figures(heats, passed))
     return rows
 

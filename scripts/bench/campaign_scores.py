@@ -66,7 +66,7 @@ def rates(told: Told) -> list[Record]:
         for what, true in truths.items():
             for i, one in enumerate(getattr(said, what)):
                 if one is not None:
-                    kind = told.pieces.pieces[i].kind
+                    kind = told.regions.regions[i].kind
                     head = {"what": what, "exposure": exposure, "kind": kind}
                     rows.append(head | _figures(one, float(true[i])))
     return rows
@@ -93,7 +93,7 @@ def survey_errors(told: Told) -> list[Record]:
             "mean": float(error[:, i].mean()),
             "scatter": float(true[i]),
         }
-        for i, one in enumerate(told.pieces.pieces)
+        for i, one in enumerate(told.regions.regions)
         if np.isfinite(error[:, i]).all()
     ]
 
@@ -110,8 +110,8 @@ def patterns(told: Told) -> list[Record]:
     front = faces_tuyere(seen.furnace.design)
     found = []
     for one in circumferential_pattern(told.series, seen.furnace.design):
-        place = told.pieces.pieces.index(one.zone)
-        inside = told.pieces.member[place].reshape(-1, HOURS_ROUND).any(axis=1) & rows
+        place = told.regions.regions.index(one.zone)
+        inside = told.regions.member[place].reshape(-1, HOURS_ROUND).any(axis=1) & rows
         sides = lasting[inside].mean(axis=0)
         for order, high, _ in one.lobes:
             wave = abs(2.0 * np.mean(sides * np.exp(1j * order * turn)))
@@ -130,7 +130,7 @@ def steps(told: Told, name: str) -> list[Record]:
     if not name:
         return [{"what": "alarm", "found": len(found)}]
     first = told.seen.furnace.from_heat
-    wears = [told.within(s.inside(told.pieces), told.seen.extra) for s in found]
+    wears = [told.within(s.inside(told.regions), told.seen.extra) for s in found]
     here = [s for s, extra in zip(found, wears, strict=True) if extra > _IN_PLACE]
     near = [s for s in here if abs(s.first.end.heat - first) <= 1]
     exact = [s for s in here if s.first.end.heat == first]
@@ -148,11 +148,11 @@ def steps(told: Told, name: str) -> list[Record]:
 
 def _amounts(told: Told, step: Step) -> list[Record]:
     """What a step that is dated right says of its piece's wear."""
-    panels = step.inside(told.pieces)
+    panels = step.inside(told.regions)
     before = told.within(panels, told.seen.lasting + told.seen.spalls)
     extra = told.within(panels, told.seen.extra)
     truths = (("before", before), ("after", before + extra), ("change", extra))
     return [
-        {"what": part, "kind": step.piece.kind} | _figures(getattr(step, part), true)
+        {"what": part, "kind": step.region.kind} | _figures(getattr(step, part), true)
         for part, true in truths
     ]

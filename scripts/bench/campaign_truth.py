@@ -11,7 +11,7 @@ from campaign_surveys import Seen, tiles_of
 from campaign_walls import walls_at
 
 from geom.compare.panels import PanelState
-from geom.record.regions import Pieces, pieces_of
+from geom.record.regions import Regions, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.series import WearSeries, wear_series
 from geom.record.wear.spells import find_spells
@@ -33,9 +33,9 @@ class Told:
     seen: Seen
 
     @cached_property
-    def pieces(self) -> Pieces:
+    def regions(self) -> Regions:
         """The pieces of the wall, s."""
-        return pieces_of(self.seen.states[0].panels, self.seen.furnace.design)
+        return regions_of(self.seen.states[0].panels, self.seen.furnace.design)
 
     @cached_property
     def occasions(self) -> tuple[Occasion, ...]:
@@ -59,13 +59,13 @@ class Told:
         """As the record makes it."""
         spells, gaps = find_spells(self.occasions)
         assert not gaps
-        return wear_series(spells, self.pieces, self.state)
+        return wear_series(spells, self.regions, self.state)
 
     @cached_property
     def _weight(self) -> Float:
         """Of each told panel in each piece; (s, p)."""
         area = self.seen.states[0].area
-        weight = self.pieces.member * np.where(area > 0.0, area, 0.0)
+        weight = self.regions.member * np.where(area > 0.0, area, 0.0)
         told = np.isfinite(self.seen.states[0].cutback)
         weight = weight * told
         held = weight.sum(axis=1, keepdims=True)
@@ -77,7 +77,7 @@ class Told:
 
     def within(self, inside: Bool, panels: Float) -> float:
         """Mean of a field of panels over some pieces' panels together."""
-        whole = np.array([piece.kind == "panel" for piece in self.pieces.pieces])
+        whole = np.array([region.kind == "panel" for region in self.regions.regions])
         some = inside[whole] & np.isfinite(self.seen.states[0].cutback)
         area = self.seen.states[0].area[some]
         return float(np.sum(area * panels[some]) / np.sum(area))

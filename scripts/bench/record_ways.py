@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from geom.record.regions import pieces_of
+from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.wear.accumulate import accumulate
@@ -25,8 +25,8 @@ def ours(processes: int | None) -> Callable[[Record], Maps]:
 
     def way(record: Record) -> Maps:
         spells, _ = find_spells(record.occasions)
-        pieces = pieces_of(record.panels, record.design)
-        maps = accumulate(record, spells, pieces, processes=processes).maps
+        regions = regions_of(record.panels, record.design)
+        maps = accumulate(record, spells, regions, processes=processes).maps
         return maps.per_heat.rate, maps.per_heat.sd, maps.trend
 
     return way

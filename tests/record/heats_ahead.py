@@ -17,7 +17,7 @@ import numpy as np
 
 from geom.compare.panels import HOURS, PARTS, PanelState, panels_of
 from geom.design import Design, Opening, Profile, RepairRules
-from geom.record.regions import Pieces, pieces_of
+from geom.record.regions import Regions, regions_of
 from geom.record.store.occasion import Occasion, Stage
 from geom.record.wear.series import WearSeries, wear_series
 from geom.record.wear.spells import find_spells
@@ -34,7 +34,7 @@ DESIGN = plain_design(
     least_lining=155.0,
 )
 PANELS = panels_of(DESIGN)
-PIECES: Pieces = pieces_of(PANELS, DESIGN)
+PIECES: Regions = regions_of(PANELS, DESIGN)
 COUNT = PANELS.count
 ROW = np.arange(COUNT) // HOURS
 DAY = date(2026, 1, 1)

@@ -14,7 +14,7 @@ from geom.units import Float, Int
 
 @dataclass(frozen=True)
 class Draws:
-    """Campaigns drawn alike; each is a kind of its own, of ``pieces`` pieces.
+    """Campaigns drawn alike; each is a kind of its own, of ``regions`` pieces.
 
     Attributes
     ----------
@@ -38,7 +38,7 @@ class Draws:
     """
 
     spells: int
-    pieces: int = 1
+    regions: int = 1
     campaigns: int = 800
     scatter: float = 1.0
     together: float = 0.5
@@ -53,8 +53,8 @@ class Draws:
 def drawn(how: Draws, *, seed: int) -> tuple[SpellWear, Int, Float]:
     """Wear, kinds and true rates of the pieces of all campaigns."""
     rng = np.random.default_rng(seed)
-    n, s = how.spells, how.pieces * how.campaigns
-    kind = np.repeat(np.arange(how.campaigns), how.pieces)
+    n, s = how.spells, how.regions * how.campaigns
+    kind = np.repeat(np.arange(how.campaigns), how.regions)
     rate = rng.gamma(2.0, 2.5, s) if how.with_rate else rng.normal(5.0, 0.5, s)
     own = how.scatter * (rate / 5.0 if how.with_rate else np.ones(s))
     heat = np.sqrt(how.together) * _chance(rng, how, (n, how.campaigns))[:, kind]

@@ -55,7 +55,7 @@ def test_rates_hold_what_every_heat_took(wear):
     """2 mm a heat, 0.05 mm a tonne (40 tonnes a heat), 0.25 mm an hour (8 hours)."""
     true = {"heat": WORN, "tonne": WORN / 40.0, "hour": WORN / 8.0}
     assert set(wear.rates) == set(true)
-    wall = wear.pieces.of_kind("wall")[0]
+    wall = wear.regions.of_kind("wall")[0]
     for against, rate in true.items():
         found = wear.rates[against].long[wall]
         assert found is not None
@@ -66,7 +66,7 @@ def test_rates_hold_what_every_heat_took(wear):
 
 def test_maps_rates_and_series_tell_the_same(wear):
     """The wall's mean over the map, cells weighed by their face, is its mean wear."""
-    wall = wear.pieces.of_kind("wall")[0]
+    wall = wear.regions.of_kind("wall")[0]
     rate = float(np.nanmean(wear.maps.per_heat.rate))
     assert rate == pytest.approx(WORN, rel=0.01)
     assert wear.series.wear[:, wall].mean() == pytest.approx(rate, rel=0.01)
@@ -91,7 +91,7 @@ def test_what_is_told_of_some_spells_only_is_said(wear):
 
 def test_forecasts_are_of_the_wall_as_the_last_survey_left_it(wear):
     """About 31 mm to the threshold of 32 mm, at about 2 mm a heat."""
-    found = [f for f in wear.forecasts if f.piece.kind == "wall"]
+    found = [f for f in wear.forecasts if f.region.kind == "wall"]
     found = [f for f in found if f.limit == "brick threshold"]
     (told,) = found
     assert told.heats is not None
@@ -120,14 +120,14 @@ def test_the_document_is_json_and_holds_the_numbers(wear):
     assert len(told["spells"]) == HEATS
     assert told["spells"][0]["melted"] == 40.0
     assert told["spells"][-1]["hours"] is None
-    wall = wear.pieces.of_kind("wall")[0]
+    wall = wear.regions.of_kind("wall")[0]
     long = wear.rates["heat"].long[wall]
     assert told["wall"]["per_heat"]["long"] == long.to_dict()
     assert told["wall"]["per_hour"]["spells"] == 4
     for kind, name in (("zone", "zones"), ("level", "levels"), ("panel", "panels")):
-        assert len(told[name]) == len(wear.pieces.of_kind(kind))
+        assert len(told[name]) == len(wear.regions.of_kind(kind))
     assert [one["name"] for one in told["zones"]] == [
-        wear.pieces.pieces[i].name for i in wear.pieces.of_kind("zone")
+        wear.regions.regions[i].name for i in wear.regions.of_kind("zone")
     ]
     assert len(told["forecasts"]) == len(wear.forecasts) + len(wear.repaired)
 
@@ -191,7 +191,7 @@ def test_one_spell_is_told_as_one_spell(tmp_path):
     assert found.warnings[0].startswith("one spell of wear: how heats differ is hardly")
     assert found.maps.per_heat.rate == pytest.approx(2.5)
     assert np.isnan(found.maps.trend).all()
-    assert found.rates["heat"].trend == (None,) * len(found.pieces.pieces)
+    assert found.rates["heat"].trend == (None,) * len(found.regions.regions)
     assert found.steps == ()
     json.dumps(found.to_dict(), allow_nan=False)
 
@@ -232,5 +232,5 @@ def test_a_record_with_holes_is_studied(tmp_path):
     found = study(record)
     assert np.isfinite(found.maps.per_heat.rate[3:]).mean() > 0.999
     assert (found.maps.per_heat.spells < 6).mean() > 0.1
-    assert all(found.rates["heat"].long[i] for i in found.pieces.of_kind("zone"))
+    assert all(found.rates["heat"].long[i] for i in found.regions.of_kind("zone"))
     json.dumps(found.to_dict(), allow_nan=False)

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from geom.compare.panels import HOURS, panels_of
-from geom.record.regions import pieces_of
+from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Spell
@@ -17,7 +17,7 @@ from tests.walls import tapered_design
 
 DESIGN = tapered_design()
 PANELS = panels_of(DESIGN)
-PIECES = pieces_of(PANELS, DESIGN)
+PIECES = regions_of(PANELS, DESIGN)
 ROWS = PANELS.rows
 #: Rows of the melting zone, and what a heat wears of each row, mm.
 MELTING = slice(3, 8)

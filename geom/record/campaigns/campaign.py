@@ -16,7 +16,7 @@ import numpy as np
 from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.quantity import Quantity
-from geom.record.regions import Pieces
+from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import findings_in, opened
@@ -202,7 +202,7 @@ class CampaignWear:
 def campaign_wear(
     record: Record,
     name: str,
-    pieces: Pieces,
+    regions: Regions,
     by: Exposure,
     *,
     tick: Tick | None = None,
@@ -235,7 +235,7 @@ def campaign_wear(
             file=record.folder,
             cure="Add surveys before and after repairs, or divide by heats",
         )
-    series, maps = wear_by_tasks(record, used, pieces, tick=tick)
+    series, maps = wear_by_tasks(record, used, regions, tick=tick)
     per = {"heat": maps.per_heat, "hour": maps.per_hour, "tonne": maps.per_tonne}
     material = material_used(occasions, _rebuild(record), by)
     untold = [one.words for one, so in zip(spells, counted, strict=True) if not so]

@@ -18,7 +18,7 @@ from geom.design import Design
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import CampaignWear, campaign_wear
-from geom.record.regions import Kind, Pieces, pieces_of
+from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.grid import record_grid
 from geom.record.store.store import Record
 from geom.record.wear.accumulate import Tick
@@ -55,8 +55,8 @@ def document(told: Comparison) -> dict[str, Any]:
         "first": _campaign(told.first),
         "second": _campaign(told.second),
         "pieces": [
-            {**piece.to_dict(), **_contrast(found)}
-            for piece, found in zip(told.pieces.pieces, told.wear, strict=True)
+            {**region.to_dict(), **_contrast(found)}
+            for region, found in zip(told.regions.regions, told.wear, strict=True)
         ],
         "material": _contrast(told.material, scale=M3),
         "levels": [_rank(rank, told) for rank in told.levels],
@@ -105,7 +105,7 @@ def _contrast(found: Contrast, *, scale: float = 1.0) -> dict[str, Any]:
 def _rank(rank: Rank, told: Comparison) -> dict[str, Any]:
     difference = told.wear[rank.item].difference
     return {
-        **told.pieces.pieces[rank.item].to_dict(),
+        **told.regions.regions[rank.item].to_dict(),
         "difference": None if difference is None else difference.to_dict(),
         "first_rank": rank.first,
         "last_rank": rank.last,
@@ -195,7 +195,7 @@ class Comparison:
     material : Contrast
         Rebuild volume put back.
     levels, sides : tuple of Rank
-        ``item`` is the place in ``pieces``; first where the second wears most more.
+        ``item`` is the place in ``regions``; first where the second wears most more.
     maps : ContrastMaps
     cautions : tuple of str
     """
@@ -205,7 +205,7 @@ class Comparison:
     by: Exposure
     design: Design
     grid: Grid
-    pieces: Pieces
+    regions: Regions
     first: CampaignWear
     second: CampaignWear
     wear: tuple[Contrast, ...]
@@ -217,8 +217,8 @@ class Comparison:
 
     def of(self, name: str) -> Contrast | None:
         """Of the whole wall or of a zone, by its name."""
-        for piece, told in zip(self.pieces.pieces, self.wear, strict=True):
-            if piece.name == name:
+        for region, told in zip(self.regions.regions, self.wear, strict=True):
+            if region.name == name:
                 return told
         return None
 
@@ -268,9 +268,9 @@ def compare_campaigns(
             cure="Name two campaigns, or two records",
         )
     _refuse_unlike(record, second_record)
-    grid, pieces = record_grid(record.design), pieces_of(record.panels, record.design)
-    first = campaign_wear(record, name, pieces, by, tick=tick)
-    second = campaign_wear(second_record, second_name, pieces, by, tick=tick)
+    grid, regions = record_grid(record.design), regions_of(record.panels, record.design)
+    first = campaign_wear(record, name, regions, by, tick=tick)
+    second = campaign_wear(second_record, second_name, regions, by, tick=tick)
     wear = tuple(
         _contrast_of(a, b) for a, b in zip(first.rates, second.rates, strict=True)
     )
@@ -281,13 +281,13 @@ def compare_campaigns(
         by=by,
         design=record.design,
         grid=grid,
-        pieces=pieces,
+        regions=regions,
         first=first,
         second=second,
         wear=wear,
         material=_contrast_of(first.material.rate, second.material.rate),
-        levels=_ranks(pieces, wear, "level"),
-        sides=_ranks(pieces, wear, "side"),
+        levels=_ranks(regions, wear, "level"),
+        sides=_ranks(regions, wear, "side"),
         maps=_maps(first, second, grid),
         cautions=_cautions(first, second, by),
     )
@@ -301,11 +301,11 @@ def _contrast_of(first: Quantity | None, second: Quantity | None) -> Contrast:
     )
 
 
-def _ranks(pieces: Pieces, wear: Sequence[Contrast], kind: Kind) -> tuple[Rank, ...]:
+def _ranks(regions: Regions, wear: Sequence[Contrast], kind: Kind) -> tuple[Rank, ...]:
     """Places of the pieces of one kind, from most more to most less wear."""
     told = {
         i: found
-        for i in pieces.of_kind(kind)
+        for i in regions.of_kind(kind)
         if (found := wear[i].difference) is not None
     }
     items = list(told)

@@ -22,12 +22,12 @@ from geom.record.change.result import (
     Areas,
     Change,
     ChangeMaps,
-    PieceChange,
+    RegionChange,
     Spot,
     Told,
 )
 from geom.record.change.volumes import Difference, exchange, mean_change
-from geom.record.regions import pieces_of
+from geom.record.regions import regions_of
 from geom.record.store.grid import record_grid
 from geom.record.store.survey_file import RecordedWall
 from geom.stats.detection import level_of_detection, significant, significant_together
@@ -193,7 +193,7 @@ def compare_walls(
         volume=exchange(difference, difference.patch),
         shown_lost=exchange(difference, sure[0]).lost,
         shown_restored=exchange(difference, sure[1]).restored,
-        pieces=_pieces(difference, start),
+        regions=_pieces(difference, start),
         greatest_loss=_spot(grid, maps, 1),
         greatest_gain=_spot(grid, maps, -1),
         warnings=_warnings(start, end, difference.grid),
@@ -276,18 +276,18 @@ def _areas(difference: Difference, maps: ChangeMaps) -> Areas:
     )
 
 
-def _pieces(difference: Difference, wall: RecordedWall) -> tuple[PieceChange, ...]:
-    pieces = pieces_of(difference.panels, wall.design)
+def _pieces(difference: Difference, wall: RecordedWall) -> tuple[RegionChange, ...]:
+    regions = regions_of(difference.panels, wall.design)
     told = []
-    for one, member in zip(pieces.pieces, pieces.member, strict=True):
+    for one, member in zip(regions.regions, regions.member, strict=True):
         if one.kind == "panel":
             continue
         inside = np.append(member, 0.0)[difference.owner]
         patch = difference.patch * inside
         if patch.any():
             told.append(
-                PieceChange(
-                    piece=one,
+                RegionChange(
+                    region=one,
                     area=float((difference.face * inside).sum()),
                     mean=mean_change(difference, patch),
                     volume=exchange(difference, patch),

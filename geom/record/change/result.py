@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geom.quantity import Quantity
 from geom.record.change.volumes import Exchange
-from geom.record.regions import Kind, Piece
+from geom.record.regions import Kind, Region
 from geom.stats.detection import FALSE_DISCOVERY_RATE
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
@@ -33,7 +33,7 @@ class Told:
 
 
 @dataclass(frozen=True)
-class PieceChange:
+class RegionChange:
     """One piece of wall between the surveys.
 
     Attributes
@@ -46,7 +46,7 @@ class PieceChange:
     volume : Exchange, mm3
     """
 
-    piece: Piece
+    region: Region
     area: float
     mean: Quantity
     volume: Exchange
@@ -54,10 +54,10 @@ class PieceChange:
     def to_dict(self) -> dict[str, Any]:
         """As in ``change.json``, m2 and m3."""
         place = {
-            name: getattr(self.piece, name)
+            name: getattr(self.region, name)
             for name in ("height_from", "height_to", "azimuth_from", "azimuth_to")
         }
-        named = {"name": self.piece.name} if self.piece.name else {}
+        named = {"name": self.region.name} if self.region.name else {}
         return {
             **named,
             **place,
@@ -168,16 +168,16 @@ class Change:
     volume: Exchange
     shown_lost: Quantity
     shown_restored: Quantity
-    pieces: tuple[PieceChange, ...]
+    regions: tuple[RegionChange, ...]
     greatest_loss: Spot | None
     greatest_gain: Spot | None
     warnings: tuple[str, ...]
     grid: Grid
     maps: ChangeMaps
 
-    def of_kind(self, kind: Kind) -> tuple[PieceChange, ...]:
+    def of_kind(self, kind: Kind) -> tuple[RegionChange, ...]:
         """The pieces of one kind."""
-        return tuple(one for one in self.pieces if one.piece.kind == kind)
+        return tuple(one for one in self.regions if one.region.kind == kind)
 
     def to_dict(self) -> dict[str, Any]:
         """The document ``change.json`` holds."""

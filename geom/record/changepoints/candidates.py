@@ -23,7 +23,7 @@ import numpy as np
 from geom.compare.panels import HOURS
 from geom.frame import wrap
 from geom.record.changepoints.covariance import BASIS, ORDER, TableCovariance
-from geom.record.regions import Kind, Piece, Pieces
+from geom.record.regions import Kind, Region, Regions
 from geom.units import Bool, Float, Int
 
 #: Rows of a band and sides of a span, at most.
@@ -51,7 +51,7 @@ class CandidateRegions:
         Sides of each span; every one is tried with every ``tall``, h = a + t * u.
     """
 
-    pieces: tuple[Piece, ...]
+    regions: tuple[Region, ...]
     round: Float
     tall: Float
     sides: Float
@@ -69,7 +69,7 @@ class CandidateRegions:
         return np.asarray(self.tall[tall][:, None] * self.sides[span][None, :])
 
 
-def candidate_regions(pieces: Pieces, rows: Int, usual: Float) -> CandidateRegions:
+def candidate_regions(regions: Regions, rows: Int, usual: Float) -> CandidateRegions:
     """Shapes to try on some rows of panels.
 
     Parameters
@@ -80,9 +80,9 @@ def candidate_regions(pieces: Pieces, rows: Int, usual: Float) -> CandidateRegio
     usual : array (r,), mm per heat
         What each of them wears.
     """
-    levels = [pieces.pieces[i] for i in pieces.of_kind("level")]
+    levels = [regions.regions[i] for i in regions.of_kind("level")]
     kept = [levels[row] for row in rows]
-    large = [pieces.pieces[i] for kind in _LARGE for i in pieces.of_kind(kind)]
+    large = [regions.regions[i] for kind in _LARGE for i in regions.of_kind(kind)]
     large = [one for one in large if _held(one, levels, kept)]
     named = [(one, _within(one, kept)) for one in large]
     taken = {tuple(inside) for _, inside in named}
@@ -91,7 +91,7 @@ def candidate_regions(pieces: Pieces, rows: Int, usual: Float) -> CandidateRegio
     shapes = [*named, *uneven, *bands]
     sides, reach = _spans()
     return CandidateRegions(
-        pieces=(
+        regions=(
             *(one for one, _ in shapes),
             *(_sided(one, *ends) for one, _ in named for ends in reach),
         ),
@@ -101,7 +101,7 @@ def candidate_regions(pieces: Pieces, rows: Int, usual: Float) -> CandidateRegio
     )
 
 
-def _held(one: Piece, levels: list[Piece], kept: list[Piece]) -> bool:
+def _held(one: Region, levels: list[Region], kept: list[Region]) -> bool:
     """Whether enough of it is told; of the whole wall, whatever is."""
     told = _within(one, kept).sum()
     return bool(
@@ -109,7 +109,7 @@ def _held(one: Piece, levels: list[Piece], kept: list[Piece]) -> bool:
     )
 
 
-def _within(one: Piece, levels: list[Piece]) -> Bool:
+def _within(one: Region, levels: list[Region]) -> Bool:
     """Which rows lie in a piece."""
     middle = np.array([0.5 * (row.height_from + row.height_to) for row in levels])
     return np.asarray((middle > one.height_from) & (middle < one.height_to))
@@ -122,7 +122,7 @@ def _in_proportion(inside: Bool, usual: Float) -> Float:
     return like * inside.sum() / total if total > 0.0 else inside.astype(np.float64)
 
 
-def _bands(rows: Int, kept: list[Piece]) -> list[tuple[Piece, Bool]]:
+def _bands(rows: Int, kept: list[Region]) -> list[tuple[Region, Bool]]:
     """Neighbouring rows together."""
     found = []
     for many in range(1, _BAND + 1):
@@ -132,7 +132,7 @@ def _bands(rows: Int, kept: list[Piece]) -> list[tuple[Piece, Bool]]:
                 low, high = kept[first].height_from, kept[last].height_to
                 inside = np.zeros(len(kept), dtype=np.bool_)
                 inside[first : last + 1] = True
-                found.append((Piece("level", "", low, high, 0.0, 360.0), inside))
+                found.append((Region("level", "", low, high, 0.0, 360.0), inside))
     return found
 
 
@@ -151,9 +151,9 @@ def _spans() -> tuple[Float, list[tuple[float, float]]]:
     return np.array(sides), reach
 
 
-def _sided(one: Piece, start: float, end: float) -> Piece:
+def _sided(one: Region, start: float, end: float) -> Region:
     kind: Kind = "side" if one.kind == "wall" else "panel"
-    return Piece(kind, "", one.height_from, one.height_to, start, end)
+    return Region(kind, "", one.height_from, one.height_to, start, end)
 
 
 @dataclass(frozen=True)

@@ -276,7 +276,7 @@ class Look:
 
     def _valid(self) -> Bool:
         told = self.ring.told.reshape(len(self.ring.told), -1)
-        count = len(self.trial.pieces)
+        count = len(self.trial.regions)
         if told.all():
             return np.ones((self.runs.first.size, count), dtype=np.bool_)
         like = np.stack([self.panels(i).ravel() for i in range(count)])

@@ -21,7 +21,7 @@ from geom.record.changepoints.candidates import candidate_regions
 from geom.record.changepoints.covariance import BASIS
 from geom.record.changepoints.scan import AFTER, BEFORE, Found, Look
 from geom.record.changepoints.table import wear_table
-from geom.record.regions import Piece, Pieces
+from geom.record.regions import Region, Regions
 from geom.record.wear.rates import systematic_variance
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Spell
@@ -54,7 +54,7 @@ class Step:
         That a step as evident would be seen anywhere in the record were there none.
     """
 
-    piece: Piece
+    region: Region
     first: Spell
     before: Quantity
     after: Quantity
@@ -66,31 +66,31 @@ class Step:
         """In one sentence; mm, and azimuth in the drawing's degrees."""
         heat, change = self.first.start.heat, self.change
         return (
-            f"{_where(self.piece)}: {self.before.value:.1f} mm a heat up to heat "
+            f"{_where(self.region)}: {self.before.value:.1f} mm a heat up to heat "
             f"{heat}, {self.after.value:.1f} from heat {heat + 1} on; "
             f"{change.value:+.1f} mm ({change.low95:.1f} to {change.high95:.1f}); "
             f"chance of such a step by luck {100.0 * self.chance:.1f} %"
         )
 
-    def inside(self, pieces: Pieces) -> Bool:
+    def inside(self, regions: Regions) -> Bool:
         """Which pieces of a record lie wholly within this step's; (s,)."""
-        one = self.piece
-        panels = [pieces.pieces[i] for i in pieces.of_kind("panel")]
+        one = self.region
+        panels = [regions.regions[i] for i in regions.of_kind("panel")]
         height = np.array([0.5 * (p.height_from + p.height_to) for p in panels])
         middle = np.array([p.azimuth_from for p in panels]) + 180.0 / HOURS
         reach = one.azimuth_to - one.azimuth_from
         reach = reach if reach == 360.0 else float(wrap(reach))
         within = (height > one.height_from) & (height < one.height_to)
         within &= wrap(middle - one.azimuth_from) < reach
-        return np.asarray(pieces.member @ ~within == 0.0)
+        return np.asarray(regions.member @ ~within == 0.0)
 
 
-def _where(piece: Piece) -> str:
-    if piece.name:
-        return piece.name
-    heights = f"{piece.height_from:.0f} to {piece.height_to:.0f} mm"
-    sides = f"{piece.azimuth_from:.0f}° to {piece.azimuth_to:.0f}°"
-    return {"level": heights, "side": sides}.get(piece.kind, f"{sides}, {heights}")
+def _where(region: Region) -> str:
+    if region.name:
+        return region.name
+    heights = f"{region.height_from:.0f} to {region.height_to:.0f} mm"
+    sides = f"{region.azimuth_from:.0f}° to {region.azimuth_to:.0f}°"
+    return {"level": heights, "side": sides}.get(region.kind, f"{sides}, {heights}")
 
 
 def find_steps(
@@ -115,7 +115,7 @@ def find_steps(
     ring = wear_table(series)
     if ring.spells.size < BEFORE + AFTER or ring.rows.size < _FEWEST_ROWS:
         return ()
-    look = Look(ring, candidate_regions(series.pieces, ring.rows, ring.usual))
+    look = Look(ring, candidate_regions(series.regions, ring.rows, ring.usual))
     left, found = ring.wear, list[Found]()
     while len(found) < _MOST:
         step = look.most_evident(left, seed + len(found), false_alarms)
@@ -145,10 +145,10 @@ def _told(one: Found, found: Sequence[Found], look: Look, series: WearSeries) ->
     freedom = _OWN_WORD + end - begin - 2.0
     own = (_OWN_WORD * prior + square) / freedom
     (low, less), (high, more) = sides
-    piece = look.trial.pieces[one.shape]
-    fixed = systematic_variance(piece, series.pieces, ring.per_heat.worn)
+    region = look.trial.regions[one.shape]
+    fixed = systematic_variance(region, series.regions, ring.per_heat.worn)
     return Step(
-        piece=piece,
+        region=region,
         first=series.spells[int(ring.spells[one.place])],
         before=_student(low, own * less + fixed, freedom),
         after=_student(high, own * more + fixed, freedom),

@@ -68,11 +68,11 @@ def wear_table(series: WearSeries) -> WearTable:
     Parameters
     ----------
     series : WearSeries
-        Its panels run round the wall row by row, as `pieces_of` puts them.
+        Its panels run round the wall row by row, as `regions_of` puts them.
     """
     told = per_heat(series)
-    panels = list(series.pieces.of_kind("panel"))
-    shape = (len(told.rate), len(series.pieces.of_kind("level")), HOURS)
+    panels = list(series.regions.of_kind("panel"))
+    shape = (len(told.rate), len(series.regions.of_kind("level")), HOURS)
     wear = told.rate[:, panels].reshape(shape)
     known = np.isfinite(wear)
     rows = np.flatnonzero(_mostly(known.mean(axis=2) >= _ENOUGH))

@@ -32,7 +32,7 @@ import numpy as np
 
 from geom.compare.panels import HOURS
 from geom.design import Design
-from geom.record.regions import Piece, Pieces
+from geom.record.regions import Region, Regions
 from geom.units import Bool, Float
 
 #: Heats that a forecast looks ahead; what does not pass within them is inf.
@@ -125,7 +125,7 @@ def earliest_passage(heats: Float, groups: Bool) -> Float:
 Limit = Literal["brick threshold", "least lining"]
 
 
-def limits_of(pieces: Pieces, design: Design) -> Iterator[tuple[Limit, Float]]:
+def limits_of(regions: Regions, design: Design) -> Iterator[tuple[Limit, Float]]:
     """Limits, and the cut-back at which each panel passes them.
 
     Parameters
@@ -141,7 +141,7 @@ def limits_of(pieces: Pieces, design: Design) -> Iterator[tuple[Limit, Float]]:
         Where the radius drawn changes within a panel, the widest counts: there the
         lining is thinnest.
     """
-    levels = [pieces.pieces[i] for i in pieces.of_kind("level")]
+    levels = [regions.regions[i] for i in regions.of_kind("level")]
     panels = len(levels) * HOURS
     yield "brick threshold", np.full(panels, design.repair.brick_threshold)
     if design.shell_radius is not None and design.least_lining is not None:
@@ -149,10 +149,10 @@ def limits_of(pieces: Pieces, design: Design) -> Iterator[tuple[Limit, Float]]:
         yield "least lining", design.shell_radius - widest - design.least_lining
 
 
-def _widest(piece: Piece, design: Design) -> float:
+def _widest(region: Region, design: Design) -> float:
     """Greatest radius drawn in a piece: there the lining is thinnest."""
     corners = design.profile.corners
-    low, high = piece.height_from, piece.height_to
+    low, high = region.height_from, region.height_to
     between = corners[(corners > low) & (corners < high)]
     above = design.profile.radius_at(np.array([low, *between]), side="above")
     below = design.profile.radius_at(np.array([*between, high]), side="below")

@@ -60,7 +60,7 @@ from geom.record.forecast.trajectories import (
     simulate_repaired,
     simulate_unrepaired,
 )
-from geom.record.regions import Piece, Pieces
+from geom.record.regions import Region, Regions
 from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import Rates
 from geom.record.wear.series import WearSeries
@@ -210,7 +210,7 @@ class Forecast:
         What is done to the wall from now on.
     """
 
-    piece: Piece
+    region: Region
     limit: Limit
     heats: Quantity | None
     at: Quantity
@@ -232,7 +232,7 @@ class Forecast:
         stop = "stop and inspect; " if self.stop else ""
         within = "heat" if self.survey_within == 1 else f"{self.survey_within} heats"
         return (
-            f"{where_of(self.piece)}, {self.going}: the {self.limit} is "
+            f"{where_of(self.region)}, {self.going}: the {self.limit} is "
             f"{_passed(self.heats)}; {stop}survey again within the next {within}. "
             f"{self.room.value:.0f} mm of room ({self.room.low95:.0f} to "
             f"{self.room.high95:.0f}), {self.rate.value:.1f} mm a heat "
@@ -284,10 +284,10 @@ def forecast(
     course = simulate_unrepaired(
         series, rates, last, state_of=state_of, steps=steps, rng=rng
     )
-    large = _large(series.pieces, "wall", "zone")
+    large = _large(series.regions, "wall", "zone")
     told: list[Forecast] = []
-    for limit in limits_of(series.pieces, design):
-        passing = _Passing(series.pieces, course, *limit, "left alone")
+    for limit in limits_of(series.regions, design):
+        passing = _Passing(series.regions, course, *limit, "left alone")
         told += passing.told([*large, *passing.soonest()])
     return tuple(told)
 
@@ -318,20 +318,20 @@ def forecast_repaired(
     course = simulate_repaired(series, last, state_of=state_of, rng=rng)
     if course is None:
         return ()
-    wall = _large(series.pieces, "wall")
+    wall = _large(series.regions, "wall")
     told: list[Forecast] = []
-    for limit in limits_of(series.pieces, design):
-        passing = _Passing(series.pieces, course, *limit, "repaired as now")
+    for limit in limits_of(series.regions, design):
+        passing = _Passing(series.regions, course, *limit, "repaired as now")
         told += passing.told(wall)
     return tuple(told)
 
 
-def where_of(piece: Piece) -> str:
+def where_of(region: Region) -> str:
     """A piece of wall in words; mm and degrees."""
-    if piece.name:
-        return piece.name
-    sides = f"{piece.azimuth_from:.0f}° to {piece.azimuth_to:.0f}°"
-    return f"{sides}, {piece.height_from:.0f} to {piece.height_to:.0f} mm"
+    if region.name:
+        return region.name
+    sides = f"{region.azimuth_from:.0f}° to {region.azimuth_to:.0f}°"
+    return f"{sides}, {region.height_from:.0f} to {region.height_to:.0f} mm"
 
 
 def _passed(heats: Quantity | None) -> str:
@@ -362,8 +362,8 @@ def _of_last_campaign(series: WearSeries) -> WearSeries:
     return series if kept.all() else series_of(series, kept)
 
 
-def _large(pieces: Pieces, *kinds: Literal["wall", "zone"]) -> list[int]:
-    return [i for kind in kinds for i in pieces.of_kind(kind)]
+def _large(regions: Regions, *kinds: Literal["wall", "zone"]) -> list[int]:
+    return [i for kind in kinds for i in regions.of_kind(kind)]
 
 
 class _Passing:
@@ -371,13 +371,13 @@ class _Passing:
 
     def __init__(
         self,
-        pieces: Pieces,
+        regions: Regions,
         course: Trajectories,
         limit: Limit,
         depth: Float,
         going: Going,
     ) -> None:
-        self.pieces, self.course, self.limit = pieces, course, limit
+        self.regions, self.course, self.limit = regions, course, limit
         self.depth, self.going = depth[course.panel], going
         room = self.depth[:, None] - course.depths
         self.slow = first_passage_time(room, course.lesser, course.scatter)
@@ -396,7 +396,7 @@ class _Passing:
 
     def soonest(self) -> list[int]:
         """Pieces that are the panels to pass first."""
-        panel = self.pieces.of_kind("panel")
+        panel = self.regions.of_kind("panel")
         sooner = np.full(len(panel), np.inf)
         np.minimum.at(sooner, self.course.panel, self.order)
         first = np.argsort(sooner, kind="stable")[:SOONEST]
@@ -404,22 +404,22 @@ class _Passing:
 
     def told(self, chosen: Sequence[int]) -> list[Forecast]:
         """Forecasts of some pieces; none of those of which no place is told."""
-        groups = self.pieces.member[list(chosen)][:, self.course.panel] > 0.0
+        groups = self.regions.member[list(chosen)][:, self.course.panel] > 0.0
         ways = self.soon, self.even, self.slow
         first = (earliest_passage(heats, groups) for heats in ways)
         return [
-            self._one(self.pieces.pieces[i], some, _heats(*heats))
+            self._one(self.regions.regions[i], some, _heats(*heats))
             for i, some, *heats in zip(chosen, groups, *first, strict=True)
             if some.any()
         ]
 
-    def _one(self, piece: Piece, some: Bool, heats: Quantity) -> Forecast:
+    def _one(self, region: Region, some: Bool, heats: Quantity) -> Forecast:
         course = self.course
         place = int(np.flatnonzero(some)[np.argmin(self.order[some])])
         at = Quantity.of_samples(course.depths[place], value=float(course.depth[place]))
         limit = float(self.depth[place])
         return Forecast(
-            piece=piece,
+            region=region,
             limit=self.limit,
             heats=heats,
             at=at,

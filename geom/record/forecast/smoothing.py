@@ -26,7 +26,7 @@ from geom.record.forecast.variance_components import (
     VarianceComponents,
     variance_components,
 )
-from geom.record.regions import Pieces
+from geom.record.regions import Regions
 from geom.units import Bool, Float
 
 #: A mean rate this many standard uncertainties from zero has sides told as parts of it.
@@ -61,7 +61,7 @@ class ShrunkRates:
 
 
 def shrink_rates(
-    value: Float, sd: Float, pieces: Pieces, *, by_share: bool = True
+    value: Float, sd: Float, regions: Regions, *, by_share: bool = True
 ) -> ShrunkRates:
     """Rates of panels drawn towards what the wall about them says.
 
@@ -79,12 +79,12 @@ def shrink_rates(
     Level and side together say level * side / wall where the mean of the wall is
     clear of zero, else what the level says.
     """
-    spread = variance_components(sd, pieces)
-    panel = value[list(pieces.of_kind("panel"))]
-    level, level_sd = _levels(value, spread, pieces, by_share)
+    spread = variance_components(sd, regions)
+    panel = value[list(regions.of_kind("panel"))]
+    level, level_sd = _levels(value, spread, regions, by_share)
     part, part_sd = np.ones(HOURS), np.zeros(HOURS)
     if by_share:
-        part, part_sd = _sides(value, sd, spread, pieces)
+        part, part_sd = _sides(value, sd, spread, regions)
     said = np.outer(level, part).ravel()
     side_sd = np.outer(np.abs(level), part_sd).ravel()
     own = spread.own**2 + (0.0 if part_sd.any() else spread.side**2)
@@ -105,26 +105,26 @@ def shrink_rates(
 
 
 def _levels(
-    value: Float, spread: VarianceComponents, pieces: Pieces, by_share: bool
+    value: Float, spread: VarianceComponents, regions: Regions, by_share: bool
 ) -> tuple[Float, Float]:
     """Levels drawn towards the line through those about them, and their own sd."""
-    level = value[list(pieces.of_kind("level"))]
+    level = value[list(regions.of_kind("level"))]
     own = (spread.level**2 + spread.own**2 / HOURS).reshape(-1, HOURS).mean(axis=1)
     about = _ABOUT if by_share else np.inf
     return _drawn(level, own, _lines(np.isfinite(level), about), by_share)
 
 
 def _sides(
-    value: Float, sd: Float, spread: VarianceComponents, pieces: Pieces
+    value: Float, sd: Float, spread: VarianceComponents, regions: Regions
 ) -> tuple[Float, Float]:
     """What part of the wall's wear each side has, and its sd; (HOURS,).
 
     All have the same, of no uncertainty, where the wall's is not clear of zero.
     """
-    wall, wall_sd = (float(of[pieces.of_kind("wall")[0]]) for of in (value, sd))
+    wall, wall_sd = (float(of[regions.of_kind("wall")[0]]) for of in (value, sd))
     if not wall > _CLEAR * wall_sd:
         return np.ones(HOURS), np.zeros(HOURS)
-    side = value[list(pieces.of_kind("side"))]
+    side = value[list(regions.of_kind("side"))]
     rows = spread.own.size // HOURS
     own = (spread.side**2 + spread.own**2 / rows).reshape(-1, HOURS).mean(axis=0)
     drawn, left = _drawn(side, own, _lines(np.isfinite(side), _ABOUT, ring=True), True)

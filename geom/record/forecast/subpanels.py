@@ -215,7 +215,7 @@ def subpanel_wear(
     state_of : callable
         The survey of an occasion, panel by panel.
     """
-    panel = list(series.pieces.of_kind("panel"))
+    panel = list(series.regions.of_kind("panel"))
     heats = np.array([one.heats for one in series.spells], dtype=np.float64)
     mean, square = series.wear[:, panel], series.variance[:, panel]
     lost, variance, burnt = _lost(series, state_of, len(panel))

@@ -34,7 +34,7 @@ from geom.record.forecast.variance_components import (
     heat_variance,
     variance_components,
 )
-from geom.record.regions import Pieces
+from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import Rates, wear_rates
 from geom.record.wear.series import WearSeries
@@ -224,7 +224,7 @@ def _settled(
     heats: int,
 ) -> ShrunkRates:
     """Rates of panels, no better known than so many heats let them be."""
-    found = shrink_rates(*_told(series, quantities), series.pieces)
+    found = shrink_rates(*_told(series, quantities), series.regions)
     over = float(np.sqrt(max(heats, 1)))
     spread = replace(
         found.spread,
@@ -265,13 +265,13 @@ def _long_term(
     since : int array (p,)
         First heat of the wear that counts, one a panel; 0 where all counts.
     """
-    pieces = series.pieces
-    panel = list(pieces.of_kind("panel"))
+    regions = series.regions
+    panel = list(regions.of_kind("panel"))
     found = list(rates.long)
     since = np.zeros(len(panel), dtype=np.int64)
     for step in sorted(steps, key=lambda one: one.first.end.place):
         later = wear_rates(_from(series, step), rates.exposure).long
-        inside = step.inside(pieces)
+        inside = step.inside(regions)
         inside &= np.array([one is not None for one in later])
         for i in np.flatnonzero(inside):
             found[i] = later[i]
@@ -363,7 +363,7 @@ def simulate_repaired(
     Course or None
         None with fewer than `FEWEST` surveys after a repair.
     """
-    pieces = series.pieces
+    regions = series.regions
     left = {one.start for one in series.spells} | {last}
     left = {one for one in left if one.stage == "after repair"}
     repairs = sorted(left, key=lambda one: one.place)
@@ -373,26 +373,26 @@ def simulate_repaired(
     heat = np.array([one.heat for one in repairs], dtype=np.float64)
     depth = np.stack([one.deepest for one in states])
     errors = np.stack([one.deepest_sd**2 for one in states])
-    lines = _lines(heat, depth, pieces)
-    panel = list(pieces.of_kind("panel"))
+    lines = _lines(heat, depth, regions)
+    panel = list(regions.of_kind("panel"))
     line, unit = lines.line, lines.unit
     drift = shrink_rates(
         line.slope,
         lines.wide * np.sqrt(unit * line.slope_variance),
-        pieces,
+        regions,
         by_share=False,
     )
     middle = shrink_rates(
         line.level,
         lines.wide * np.sqrt(unit * line.level_variance),
-        pieces,
+        regions,
         by_share=False,
     )
     beyond = unit.copy()
     told = np.isfinite(errors)
     mean = np.nansum(errors, axis=0) / np.maximum(told.sum(axis=0), 1)
     beyond[panel] = np.maximum(beyond[panel] - mean, 0.0)
-    off = variance_components(np.sqrt(beyond), pieces)
+    off = variance_components(np.sqrt(beyond), regions)
     gone = last.heat - line.middle[panel]
     drifts, slower = (
         one.value[:, None] + one.spread.draws(rng, DRAWS)
@@ -418,7 +418,7 @@ def simulate_repaired(
     )
 
 
-def _lines(heat: Float, depth: Float, pieces: Pieces) -> _Lines:
+def _lines(heat: Float, depth: Float, regions: Regions) -> _Lines:
     """Lines through the deepest places of panels, and through their means over pieces.
 
     A panel counts where every repair tells it.
@@ -426,15 +426,15 @@ def _lines(heat: Float, depth: Float, pieces: Pieces) -> _Lines:
     from scipy.special import stdtrit
 
     told = np.isfinite(depth).all(axis=0)
-    member = pieces.member * told
+    member = regions.member * told
     share = member / np.maximum(member.sum(axis=1, keepdims=True), 1.0)
     some = member.sum(axis=1) > 0.0
     mean = np.where(some, np.where(told, depth, 0.0) @ share.T, np.nan)
     line = fit_lines(heat, mean, variance=np.ones_like(mean))
     freedom = heat.size - UNKNOWNS
     unit = np.full(some.size, np.nan)
-    for kind in {one.kind for one in pieces.pieces}:
-        its = [i for i in pieces.of_kind(kind) if some[i]]
+    for kind in {one.kind for one in regions.regions}:
+        its = [i for i in regions.of_kind(kind) if some[i]]
         unit[its] = line.chi_square[its].mean() / freedom if its else np.nan
     wide = float(stdtrit(freedom, 0.975)) / K95
     return _Lines(line, unit, wide)

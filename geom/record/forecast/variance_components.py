@@ -31,7 +31,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.compare.panels import HOURS
-from geom.record.regions import Pieces
+from geom.record.regions import Regions
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float
 
@@ -80,7 +80,7 @@ class VarianceComponents:
         return self.wall, self.level, self.side, self.own
 
 
-def variance_components(sd: Float, pieces: Pieces) -> VarianceComponents:
+def variance_components(sd: Float, regions: Regions) -> VarianceComponents:
     """Part the errors of panels.
 
     Parameters
@@ -89,27 +89,27 @@ def variance_components(sd: Float, pieces: Pieces) -> VarianceComponents:
         Of every piece, wall, levels, sides and panels among them; NaN where not told.
     pieces : Pieces
     """
-    panel = np.nan_to_num(sd[list(pieces.of_kind("panel"))])
-    wall, level, side = _alike(sd, pieces)
+    panel = np.nan_to_num(sd[list(regions.of_kind("panel"))])
+    wall, level, side = _alike(sd, regions)
     parts = np.array([wall, level - wall, side - wall, 1.0 - level - side + wall])
     parts = np.maximum(parts, 0.0)
     return VarianceComponents(*(panel * part for part in np.sqrt(parts / parts.sum())))
 
 
-def _alike(sd: Float, pieces: Pieces) -> tuple[float, float, float]:
+def _alike(sd: Float, regions: Regions) -> tuple[float, float, float]:
     """Correlation between panels of the wall, of a level and of a side.
 
     The variance of a mean of n panels with one correlation r between them is
     (sum of variances * (1 - r) + r * (sum of sds) ** 2) / n ** 2.
     """
-    panel = np.nan_to_num(sd[list(pieces.of_kind("panel"))]).reshape(-1, HOURS)
-    level = _correlation(sd[list(pieces.of_kind("level"))], panel)
-    side = _correlation(sd[list(pieces.of_kind("side"))], panel.T)
+    panel = np.nan_to_num(sd[list(regions.of_kind("panel"))]).reshape(-1, HOURS)
+    level = _correlation(sd[list(regions.of_kind("level"))], panel)
+    side = _correlation(sd[list(regions.of_kind("side"))], panel.T)
     square = float((panel**2).sum())
     rows = float((panel.sum(axis=1) ** 2).sum()) - square
     columns = float((panel.sum(axis=0) ** 2).sum()) - square
     rest = float(panel.sum()) ** 2 - square - rows - columns
-    whole = float(sd[pieces.of_kind("wall")[0]]) * np.count_nonzero(panel)
+    whole = float(sd[regions.of_kind("wall")[0]]) * np.count_nonzero(panel)
     known = square + level * rows + side * columns
     wall = (whole**2 - known) / rest if rest > 0.0 else 0.0
     wall = float(np.clip(np.nan_to_num(wall), 0.0, min(level, side)))
@@ -161,11 +161,11 @@ def heat_variance(series: WearSeries) -> HeatVariance:
     ----------
     series : WearSeries
     """
-    pieces = series.pieces
+    regions = series.regions
     rate, square, freedom = _seen(series)
     pooled = np.zeros_like(square)
     panel, level, side, wall = (
-        list(pieces.of_kind(kind)) for kind in ("panel", "level", "side", "wall")
+        list(regions.of_kind(kind)) for kind in ("panel", "level", "side", "wall")
     )
     of_rows = np.nan_to_num(rate[level])
     pooled[panel] = _by_level(square[panel], of_rows)
@@ -174,7 +174,7 @@ def heat_variance(series: WearSeries) -> HeatVariance:
     pooled[wall] = np.maximum(np.nan_to_num(square[wall]), 0.0)
     before = (_BEFORE * rate) ** 2
     both = (freedom * pooled + _WORTH * before) / (freedom + _WORTH)
-    return HeatVariance(variance_components(np.sqrt(both), pieces), freedom + _WORTH)
+    return HeatVariance(variance_components(np.sqrt(both), regions), freedom + _WORTH)
 
 
 def _seen(series: WearSeries) -> tuple[Float, Float, float]:

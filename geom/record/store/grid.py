@@ -135,10 +135,10 @@ def _beside(rows: Float, asked: Float, steps: Float) -> tuple[Int, Int, Float]:
     above = np.clip(np.searchsorted(rows, asked), 1, rows.size - 1)
     below = above - 1
     part = (asked - rows[below]) / (rows[above] - rows[below])
-    piece, here = np.searchsorted(steps, rows), np.searchsorted(steps, asked)
-    lower = np.where(piece[below] == here, below, above)
-    upper = np.where(piece[above] == here, above, lower)
-    lower = np.where(piece[lower] == here, lower, -1)
+    region, here = np.searchsorted(steps, rows), np.searchsorted(steps, asked)
+    lower = np.where(region[below] == here, below, above)
+    upper = np.where(region[above] == here, above, lower)
+    lower = np.where(region[lower] == here, lower, -1)
     upper = np.where(lower < 0, -1, upper)
     return lower, upper, np.clip(part, 0.0, 1.0)
 

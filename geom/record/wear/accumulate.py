@@ -26,7 +26,7 @@ from geom._version import __version__
 from geom.compare.panels import Panels, PanelState
 from geom.errors import InputError
 from geom.parallel import ProcessMap, SerialMap, TaskMap, processors
-from geom.record.regions import Pieces
+from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import opened, state_in
@@ -90,7 +90,7 @@ class Chunk:
     spells: tuple[Spell, ...]
     lead: Spell | None
     panels: Panels
-    pieces: Pieces
+    regions: Regions
     shape: tuple[int, int]
     origin: float
     against: tuple[Exposure, ...]
@@ -130,7 +130,7 @@ class _Survey:
 
 
 def cut_chunks(
-    record: Record, spells: tuple[Spell, ...], pieces: Pieces
+    record: Record, spells: tuple[Spell, ...], regions: Regions
 ) -> tuple[Chunk, ...]:
     """Cut the spells of a record into runs.
 
@@ -148,7 +148,7 @@ def cut_chunks(
     folder = record.folder.absolute()
     shape = record_grid(record.design).shape
     return tuple(
-        _run(record, folder, spells, first, pieces, shape, told)
+        _run(record, folder, spells, first, regions, shape, told)
         for first in range(0, len(spells), RUN)
     )
 
@@ -158,7 +158,7 @@ def _run(  # noqa: PLR0917
     folder: Path,
     spells: tuple[Spell, ...],
     first: int,
-    pieces: Pieces,
+    regions: Regions,
     shape: tuple[int, int],
     told: tuple[Exposure, ...],
 ) -> Chunk:
@@ -177,7 +177,7 @@ def _run(  # noqa: PLR0917
         spells=mine,
         lead=lead,
         panels=record.panels,
-        pieces=pieces,
+        regions=regions,
         shape=shape,
         origin=0.5 * (spells[0].start.heat + spells[-1].end.heat),
         against=told,
@@ -249,7 +249,7 @@ def _add(
 def _series(
     run: Chunk, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
 ) -> WearSeries:
-    return wear_series(spells, run.pieces, lambda occasion: held[occasion].state)
+    return wear_series(spells, run.regions, lambda occasion: held[occasion].state)
 
 
 def _read(
@@ -332,7 +332,7 @@ class Accumulated:
 def wear_by_tasks(
     record: Record,
     spells: tuple[Spell, ...],
-    pieces: Pieces,
+    regions: Regions,
     *,
     cluster: str | None = None,
     processes: int | None = None,
@@ -343,7 +343,7 @@ def wear_by_tasks(
     Parameters and errors are those of `accumulate`.
     """
     summed = accumulate(
-        record, spells, pieces, cluster=cluster, processes=processes, tick=tick
+        record, spells, regions, cluster=cluster, processes=processes, tick=tick
     )
     return summed.series, summed.maps
 
@@ -351,7 +351,7 @@ def wear_by_tasks(
 def accumulate(
     record: Record,
     spells: tuple[Spell, ...],
-    pieces: Pieces,
+    regions: Regions,
     *,
     cluster: str | None = None,
     processes: int | None = None,
@@ -382,7 +382,7 @@ def accumulate(
     """
     from geom.record.wear.kernels import add_table
 
-    runs = cut_chunks(record, spells, pieces)
+    runs = cut_chunks(record, spells, regions)
     tables: tuple[Float, ...] = ()
     rows: list[Float] = []
     sides: list[Float] = []
@@ -404,7 +404,7 @@ def accumulate(
                 tick(f"{done:,} of {len(spells):,} spells")
     start, end, before, after = np.concatenate(rows, axis=1)
     round_it = np.concatenate(sides)
-    series = WearSeries(spells, pieces, start, end, before, after, round_it)
+    series = WearSeries(spells, regions, start, end, before, after, round_it)
     tables_by = dict(zip(runs[0].against, tables, strict=True))
     maps = wear_maps(tables_by, record.design)
     return Accumulated(series, maps, record.panels, states)

@@ -36,7 +36,7 @@ from geom.compare.panels import HOURS
 from geom.design import Design
 from geom.frame import clock_face, turn, wrap
 from geom.quantity import Quantity
-from geom.record.regions import Piece
+from geom.record.regions import Region
 from geom.record.wear.rates import SYSTEMATIC_SHARE
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float, from_mm
@@ -72,7 +72,7 @@ class Harmonics:
         That tell all sides of it.
     """
 
-    zone: Piece
+    zone: Region
     lobes: tuple[tuple[int, Quantity, float], ...]
     words: str
     tuyeres: Quantity | None = None
@@ -95,14 +95,14 @@ def circumferential_pattern(
     tuple of Roundness
         One for the wall and one for each zone that is surveyed.
     """
-    pieces = series.pieces
-    places = [i for kind in ("wall", "zone") for i in pieces.of_kind(kind)]
+    regions = series.regions
+    places = [i for kind in ("wall", "zone") for i in regions.of_kind(kind)]
     rings = [_ring(series, place, row) for row, place in enumerate(places)]
     front = faces_tuyere(design)
     tested = sum(len(one.wear) >= FEWEST for one in rings)
     chances = FALSE_CALLS / max(tested * (len(ORDERS) + (front is not None)), 1)
     return tuple(
-        _roundness(pieces.pieces[place], one, front, chances, design)
+        _roundness(regions.regions[place], one, front, chances, design)
         for place, one in zip(places, rings, strict=True)
         if len(one.wear)
     )
@@ -144,10 +144,10 @@ class _Ring:
 
 def _ring(series: WearSeries, place: int, row: int) -> _Ring:
     """Wear round the piece at a place, the errors of which stand in a row of sides."""
-    pieces = series.pieces
-    panel = list(pieces.of_kind("panel"))
+    regions = series.regions
+    panel = list(regions.of_kind("panel"))
     wear = series.wear[:, panel].reshape(len(series.spells), -1, HOURS)
-    inside = pieces.member[place].reshape(-1, HOURS).any(axis=1)
+    inside = regions.member[place].reshape(-1, HOURS).any(axis=1)
     round_it = np.isfinite(wear).all(axis=2) & inside
     rows = round_it[round_it.any(axis=1)].all(axis=0)
     if not (round_it.any() and rows.any()):
@@ -171,7 +171,7 @@ def faces_tuyere(design: Design) -> Bool | None:
 
 
 def _roundness(
-    zone: Piece, ring: _Ring, front: Bool | None, chance: float, design: Design
+    zone: Region, ring: _Ring, front: Bool | None, chance: float, design: Design
 ) -> Harmonics:
     """Every wave of one zone that is borne out."""
     lobes = []

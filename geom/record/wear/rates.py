@@ -26,7 +26,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.quantity import K95, Quantity
-from geom.record.regions import ALL_ROUND, Piece, Pieces
+from geom.record.regions import ALL_ROUND, Region, Regions
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Exposure
 from geom.record.wear.survey_errors import SpellErrors, SpellWear, spell_wear
@@ -368,7 +368,7 @@ def _of_one_heat(seen: SpellWear, rate: _Fitted) -> Float:
     return np.asarray(np.sqrt(beyond * of_a_heat))
 
 
-def systematic_variance(piece: Piece, pieces: Pieces, worn: Float) -> float:
+def systematic_variance(region: Region, regions: Regions, worn: Float) -> float:
     """Variance of the mean wear of a piece in a heat that no heats average out, mm2.
 
     Parameters
@@ -386,47 +386,47 @@ def systematic_variance(piece: Piece, pieces: Pieces, worn: Float) -> float:
     usual = np.where(
         known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), np.nan
     )
-    if piece in pieces.pieces:
-        own = float(usual[pieces.pieces.index(piece)])
+    if region in regions.regions:
+        own = float(usual[regions.regions.index(region)])
         if np.isfinite(own):
             return SYSTEMATIC_SHARE * own
-    return SYSTEMATIC_SHARE * _at_most(piece, pieces, usual)
+    return SYSTEMATIC_SHARE * _at_most(region, regions, usual)
 
 
-def _at_most(piece: Piece, pieces: Pieces, usual: Float) -> float:
+def _at_most(region: Region, regions: Regions, usual: Float) -> float:
     """Stated variance of neighbouring pieces together, bounded from that of each.
 
     To what the ring of their rows errs by comes what sides err by beside that, which
     hangs together up the wall as rings do.
     """
-    levels = list(pieces.of_kind("level"))
-    middle = [_middle(pieces.pieces[i]) for i in levels]
+    levels = list(regions.of_kind("level"))
+    middle = [_middle(regions.regions[i]) for i in levels]
     rows = [
         level
         for level, height in zip(levels, middle, strict=True)
-        if piece.height_from < height < piece.height_to
+        if region.height_from < height < region.height_to
     ]
-    inside = pieces.member[rows].sum(axis=0) > 0.0
+    inside = regions.member[rows].sum(axis=0) > 0.0
     single = _mean(usual[rows])
-    ring = _of_ring(pieces, usual, inside)
+    ring = _of_ring(regions, usual, inside)
     together = ring if np.isfinite(ring) else single
-    if piece.kind in ALL_ROUND:
+    if region.kind in ALL_ROUND:
         return together
-    panels = np.array(pieces.of_kind("panel"))[inside]
+    panels = np.array(regions.of_kind("panel"))[inside]
     beside = max(_mean(usual[panels]) - single, 0.0)
     alike = min(together / single, 1.0) if single > 0.0 else 1.0
     return together + alike * beside
 
 
-def _middle(piece: Piece) -> float:
-    return 0.5 * (piece.height_from + piece.height_to)
+def _middle(region: Region) -> float:
+    return 0.5 * (region.height_from + region.height_to)
 
 
-def _of_ring(pieces: Pieces, usual: Float, inside: Bool) -> float:
+def _of_ring(regions: Regions, usual: Float, inside: Bool) -> float:
     """Of the piece all round that is just those panels; NaN where none is told."""
     for kind in ALL_ROUND:
-        for i in pieces.of_kind(kind):
-            if np.array_equal(pieces.member[i] > 0.0, inside):
+        for i in regions.of_kind(kind):
+            if np.array_equal(regions.member[i] > 0.0, inside):
                 return float(usual[i])
     return float("nan")
 

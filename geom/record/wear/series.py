@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 
 from geom.compare.panels import HOURS, PanelState
-from geom.record.regions import Pieces
+from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.wear.spells import Spell
 from geom.units import Float
@@ -48,7 +48,7 @@ class WearSeries:
     """
 
     spells: tuple[Spell, ...]
-    pieces: Pieces
+    regions: Regions
     start: Float
     end: Float
     start_variance: Float
@@ -68,7 +68,7 @@ class WearSeries:
 
 def wear_series(
     spells: tuple[Spell, ...],
-    pieces: Pieces,
+    regions: Regions,
     state_of: Callable[[Occasion], PanelState],
 ) -> WearSeries:
     """Wear of every piece in every spell.
@@ -80,28 +80,28 @@ def wear_series(
     state_of : callable
         The survey of an occasion, panel by panel; called twice a spell.
     """
-    large = pieces.member[[*pieces.of_kind("wall"), *pieces.of_kind("zone")]]
+    large = regions.member[[*regions.of_kind("wall"), *regions.of_kind("zone")]]
     rows, sides = [], []
     for spell in spells:
         one, other = state_of(spell.start), state_of(spell.end)
-        rows.append(_spell(one, other, pieces))
+        rows.append(_spell(one, other, regions))
         sides.append(_sides(one, other, large))
-    shape = (4, 0, len(pieces.pieces))
+    shape = (4, 0, len(regions.regions))
     start, end, before, after = (
         np.stack(rows, axis=1) if rows else np.zeros(shape, dtype=np.float64)
     )
     ring = (len(large), HOURS, HOURS)
     return WearSeries(
-        spells, pieces, start, end, before, after, np.reshape(sides, (-1, *ring))
+        spells, regions, start, end, before, after, np.reshape(sides, (-1, *ring))
     )
 
 
-def _spell(one: PanelState, other: PanelState, pieces: Pieces) -> Float:
+def _spell(one: PanelState, other: PanelState, regions: Regions) -> Float:
     """Means and variances of both surveys over the panels that both tell; (4, s)."""
     both = np.isfinite(one.cutback) & np.isfinite(other.cutback)
     area = np.maximum(one.area, other.area)
-    whole = pieces.member @ area
-    weight = pieces.member * np.where(both, area, 0.0)
+    whole = regions.member @ area
+    weight = regions.member * np.where(both, area, 0.0)
     held = weight.sum(axis=1)
     told = held > _ENOUGH * np.maximum(whole, 1e-9)
     weight = weight / np.maximum(held, 1e-9)[:, None]
@@ -170,7 +170,7 @@ def per_heat(series: WearSeries) -> PerHeat:
     """
     heats = np.array([float(spell.heats) for spell in series.spells])
     tried = {name: series.wear / per[:, None] for name, per in _measures(series.spells)}
-    panels = list(series.pieces.of_kind("panel"))
+    panels = list(series.regions.of_kind("panel"))
     rough = {name: _unsteady(rate[:, panels]) for name, rate in tried.items()}
     least = min(rough, key=lambda name: rough[name])
     measure = least if rough[least] < _STEADIER * rough["heat"] else "heat"

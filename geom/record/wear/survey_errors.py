@@ -189,7 +189,7 @@ def spell_wear(
         start_variance=series.start_variance[kept],
         end_variance=series.end_variance[kept],
         heats=np.array([one.heats for one in chosen], dtype=np.float64),
-        kinds=tuple(piece.kind for piece in series.pieces.pieces),
+        kinds=tuple(region.kind for region in series.regions.regions),
     )
 
 

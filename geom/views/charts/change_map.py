@@ -245,8 +245,8 @@ def _bars(axes: Axes, change: Change, sign: int) -> None:
     )
     for level in change.of_kind("level"):
         volume = level.volume.lost if sign > 0 else level.volume.restored
-        low = max(level.piece.height_from, lowest)
-        high = min(level.piece.height_to, highest)
+        low = max(level.region.height_from, lowest)
+        high = min(level.region.height_to, highest)
         axes.barh(
             0.5 * (low + high),
             sign * volume.value / LITRE,

@@ -11,7 +11,7 @@ import numpy as np
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.record.regions import Piece, Pieces, middle
+from geom.record.regions import Region, Regions, middle
 from geom.views.charts import style as chart
 from geom.views.charts.axes import height_axis, wear_axis
 from geom.views.charts.unrolled import Unrolled
@@ -39,7 +39,7 @@ class Bars:
 
 
 def level_bars_png(
-    design: Design, pieces: Pieces, sets: Sequence[Bars], *, per: str, dpi: int = 120
+    design: Design, regions: Regions, sets: Sequence[Bars], *, per: str, dpi: int = 120
 ) -> bytes:
     """Rates up the wall at the heights of the levels, beside the drawn profile."""
     with chart.drawing_style():
@@ -49,8 +49,8 @@ def level_bars_png(
         left = figure.add_axes((0.095, foot, 0.15, share))
         axes = figure.add_axes((0.26, foot, 0.59, share))
         _profile(left, design)
-        _zones(axes, pieces)
-        _levels(axes, pieces, sets)
+        _zones(axes, regions)
+        _levels(axes, regions, sets)
         axes.set_ylim(design.profile.bottom, design.profile.top)
         axes.set_yticks([])
         wear_axis(axes, "x", design.length_unit, words=f"wear per {per}", size=_TYPE)
@@ -59,13 +59,13 @@ def level_bars_png(
 
 
 def side_bars_png(
-    design: Design, pieces: Pieces, sets: Sequence[Bars], *, per: str, dpi: int = 120
+    design: Design, regions: Regions, sets: Sequence[Bars], *, per: str, dpi: int = 120
 ) -> bytes:
     """Rates round the wall by hour of the clock, in the order of the unrolled map."""
     with chart.drawing_style():
         figure = chart.new_figure(9.4, 3.7)
         axes = figure.add_axes((0.1, 0.26, 0.82, 0.54))
-        _sides(axes, design, pieces, sets)
+        _sides(axes, design, regions, sets)
         wear_axis(axes, "y", design.length_unit, words=f"wear per {per}", size=_TYPE)
         _key(figure, sets)
         return chart.render(figure, dpi=dpi)
@@ -88,10 +88,10 @@ def _profile(axes: Axes, design: Design) -> None:
     axes.set_xlabel("as drawn", fontsize=_TYPE)
 
 
-def _zones(axes: Axes, pieces: Pieces) -> None:
+def _zones(axes: Axes, regions: Regions) -> None:
     """Shade the zones in turn and name them beside the bars."""
-    for turn, i in enumerate(pieces.of_kind("zone")):
-        zone = pieces.pieces[i]
+    for turn, i in enumerate(regions.of_kind("zone")):
+        zone = regions.regions[i]
         axes.axhspan(
             zone.height_from, zone.height_to, color=_ZONE[turn % 2], lw=0, zorder=0
         )
@@ -102,11 +102,11 @@ def _zones(axes: Axes, pieces: Pieces) -> None:
         )  # fmt: skip
 
 
-def _levels(axes: Axes, pieces: Pieces, sets: Sequence[Bars]) -> None:
-    levels = pieces.of_kind("level")
+def _levels(axes: Axes, regions: Regions, sets: Sequence[Bars]) -> None:
+    levels = regions.of_kind("level")
     for place, one in enumerate(sets):
         for i in levels:
-            level = pieces.pieces[i]
+            level = regions.regions[i]
             tall = (level.height_to - level.height_from) * 0.8 / len(sets)
             middle = 0.5 * (level.height_from + level.height_to)
             at = middle + tall * (0.5 * (len(sets) - 1) - place)
@@ -115,14 +115,14 @@ def _levels(axes: Axes, pieces: Pieces, sets: Sequence[Bars]) -> None:
     axes.set_xlim(*_room([one.rates[i] for one in sets for i in levels]))
 
 
-def _sides(axes: Axes, design: Design, pieces: Pieces, sets: Sequence[Bars]) -> None:
-    sides = _in_order(design, pieces)
+def _sides(axes: Axes, design: Design, regions: Regions, sets: Sequence[Bars]) -> None:
+    sides = _in_order(design, regions)
     for place, one in enumerate(sets):
         wide = 0.78 / len(sets)
         for across, i in enumerate(sides):
             at = across + wide * (place - 0.5 * (len(sets) - 1))
             _bar(axes, _Place("y", at, wide), one.rates[i], place)
-    labels = [_side(pieces.pieces[i], design) for i in sides]
+    labels = [_side(regions.regions[i], design) for i in sides]
     axes.set_xticks(range(len(sides)), labels, fontsize=_TYPE)
     axes.set_xlim(-0.6, len(sides) - 0.4)
     axes.axhline(0.0, color=chart.INK, lw=1.2, zorder=5)
@@ -135,16 +135,16 @@ def _sides(axes: Axes, design: Design, pieces: Pieces, sets: Sequence[Bars]) -> 
     )  # fmt: skip
 
 
-def _in_order(design: Design, pieces: Pieces) -> list[int]:
+def _in_order(design: Design, regions: Regions) -> list[int]:
     """Sides from left to right as a person inside sees them, azimuth 0 midway."""
     wall = Unrolled(design, None)  # type: ignore[arg-type]
-    sides = pieces.of_kind("side")
-    at = wall.right(np.array([middle(pieces.pieces[i]) for i in sides]))
+    sides = regions.of_kind("side")
+    at = wall.right(np.array([middle(regions.regions[i]) for i in sides]))
     return [sides[int(k)] for k in np.argsort(at, kind="stable")]
 
 
-def _side(piece: Piece, design: Design) -> str:
-    at = middle(piece)
+def _side(region: Region, design: Design) -> str:
+    at = middle(region)
     hour = clock_face(at, design.azimuth_sense).split()[0]
     return f"{hour}\n{at:.0f}°"
 

@@ -40,7 +40,7 @@ class Mark:
         The first of the new wear.
     """
 
-    piece: int
+    region: int
     heat: int
 
 
@@ -62,7 +62,7 @@ def zone_times_png(
         Long rate of every piece, mm per heat: the level line.
     marks : sequence of Mark
     """
-    shown = list(series.pieces.of_kind("zone") or series.pieces.of_kind("wall"))
+    shown = list(series.regions.of_kind("zone") or series.regions.of_kind("wall"))
     with chart.drawing_style():
         figure, grid = _grid(len(shown))
         points = points_of(series)
@@ -71,15 +71,15 @@ def zone_times_png(
             _zone(axes, points, i, rates[i])
             axes.set_ylim(*limits)
             for mark in marks:
-                if mark.piece == i:
+                if mark.region == i:
                     _mark(axes, mark)
             words = "per heat" if axes in grid[::2] else ""
             wear_axis(axes, "y", design.length_unit, words=words, size=_TYPE - 1)
             axes.set_title(
-                series.pieces.pieces[i].name, fontsize=_TYPE + 1, loc="left",
+                series.regions.regions[i].name, fontsize=_TYPE + 1, loc="left",
                 fontweight="bold",
             )  # fmt: skip
-        _key(figure, stepped=any(mark.piece in shown for mark in marks))
+        _key(figure, stepped=any(mark.region in shown for mark in marks))
         return chart.render(figure, dpi=dpi)
 
 

@@ -59,8 +59,8 @@ def campaigns_pictures(told: Comparison, names: tuple[str, str]) -> dict[str, by
         "first": wear_png(maps[0], name=names[0], step=step),
         "second": wear_png(maps[1], name=names[1], step=step),
         "difference": difference_png(told, names),
-        "levels": level_bars_png(told.design, told.pieces, bars, per=told.by),
-        "sides": side_bars_png(told.design, told.pieces, bars, per=told.by),
+        "levels": level_bars_png(told.design, told.regions, bars, per=told.by),
+        "sides": side_bars_png(told.design, told.regions, bars, per=told.by),
     }
 
 

@@ -38,8 +38,8 @@ def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> b
         No script and no address of anything outside; every text is escaped.
     """
     tables = [
-        (heading, first, piece_rows(pieces, design))
-        for heading, first, pieces in (
+        (heading, first, piece_rows(regions, design))
+        for heading, first, regions in (
             ("Zones", "Zone", change.of_kind("zone")),
             ("Levels", "Height", change.of_kind("level")),
             ("Sides", "Side", change.of_kind("side")),

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from geom.design import Design
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.forecast import DEFERS
-from geom.record.regions import Piece, Pieces
+from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
 from geom.record.study import Depth, Wear
 from geom.units import say_both
@@ -67,15 +67,15 @@ def wear_pictures(
     depths : sequence of Depth
         As each heat left the wall; may be empty.
     """
-    told, pieces = wear_map_of(wear, design), wear.pieces
+    told, regions = wear_map_of(wear, design), wear.regions
     long = wear.rates["heat"].long
     bars = [Bars("", long)]
-    marks = [mark for step in wear.steps for mark in marks_of(step, pieces)]
+    marks = [mark for step in wear.steps for mark in marks_of(step, regions)]
     made = {
         "wear": wear_png(told),
         "doubt": uncertainty_png(told),
-        "levels": level_bars_png(design, pieces, bars, per="heat"),
-        "sides": side_bars_png(design, pieces, bars, per="heat"),
+        "levels": level_bars_png(design, regions, bars, per="heat"),
+        "sides": side_bars_png(design, regions, bars, per="heat"),
         "zones": zone_times_png(design, wear.series, long, marks),
     }
     if depths:
@@ -96,14 +96,14 @@ def wear_map_of(wear: Wear, design: Design) -> WearMap:
     return WearMap(design, record_grid(design), found.rate, found.sd, "heat")
 
 
-def marks_of(step: Step, pieces: Pieces) -> list[Mark]:
+def marks_of(step: Step, regions: Regions) -> list[Mark]:
     """The zones that a step lies in."""
-    shown = pieces.of_kind("zone") or pieces.of_kind("wall")
+    shown = regions.of_kind("zone") or regions.of_kind("wall")
     heat = step.first.start.heat + 1
-    return [Mark(i, heat) for i in shown if _beside(step.piece, pieces.pieces[i])]
+    return [Mark(i, heat) for i in shown if _beside(step.region, regions.regions[i])]
 
 
-def _beside(one: Piece, other: Piece) -> bool:
+def _beside(one: Region, other: Region) -> bool:
     """Whether two pieces lie at much the same heights."""
     shared = min(one.height_to, other.height_to) - max(
         one.height_from, other.height_from
@@ -178,7 +178,7 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
 def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, object]:
     return {
         "columns": rate_columns(wear),
-        "rates": rate_rows(wear.pieces, rate_quantities(wear), design),
+        "rates": rate_rows(wear.regions, rate_quantities(wear), design),
         "short_over": wear.rates["heat"].short_over,
         "zones_remark": _together(len(wear.spells), "spells, their mean"),
         "depths_remark": _together(len(depths), "heats, the deepest of them"),

@@ -14,11 +14,11 @@ from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.record.change.result import (
     Change,
-    PieceChange,
+    RegionChange,
     Spot,
     Told,
 )
-from geom.record.regions import Piece, middle
+from geom.record.regions import Region, middle
 from geom.units import say_both, say_length
 from geom.views.say import (
     plain,
@@ -172,13 +172,13 @@ def say_detection(change: Change, design: Design) -> str:
     )
 
 
-def _on_average(piece: PieceChange, design: Design) -> str:
-    mean, word = piece.mean, "lost"
+def _on_average(region: RegionChange, design: Design) -> str:
+    mean, word = region.mean, "lost"
     if mean.value < 0.0:
         mean, word = -mean, "put back"
     size = f"{say_mean(mean.value, design)} {word} on average"
     ends = say_mean_ends(mean, design)
-    return f"{upfirst(piece.piece.name)}: {size}, {_SURE}: {ends}."
+    return f"{upfirst(region.region.name)}: {size}, {_SURE}: {ends}."
 
 
 def say_ends(length: Quantity, design: Design) -> str:
@@ -278,15 +278,15 @@ def facts(change: Change, design: Design) -> list[tuple[str, str, str]]:
     ]
 
 
-def piece_rows(pieces: tuple[PieceChange, ...], design: Design) -> list[ChangeRow]:
+def piece_rows(regions: tuple[RegionChange, ...], design: Design) -> list[ChangeRow]:
     """Pieces of wall as rows of a table; levels and zones with the highest first."""
-    if pieces and pieces[0].piece.kind != "side":
-        pieces = pieces[::-1]
-    return [_row(each, design) for each in pieces]
+    if regions and regions[0].region.kind != "side":
+        regions = regions[::-1]
+    return [_row(each, design) for each in regions]
 
 
-def _row(change: PieceChange, design: Design) -> ChangeRow:
-    name, small = _where(change.piece, design)
+def _row(change: RegionChange, design: Design) -> ChangeRow:
+    name, small = _where(change.region, design)
     lost, restored = change.volume.lost, change.volume.restored
     mean = say_mean(change.mean.value, design)
     return ChangeRow(
@@ -302,14 +302,14 @@ def _row(change: PieceChange, design: Design) -> ChangeRow:
     )
 
 
-def _where(piece: Piece, design: Design) -> tuple[str, str]:
-    heights = say_span(piece.height_from, piece.height_to, design)
-    if piece.name:
-        return upfirst(piece.name), heights
-    if piece.kind == "side":
-        hour = clock_face(middle(piece), design.azimuth_sense)
-        return hour, upfirst(say_clock(piece, design))
-    low, high = piece.height_from, piece.height_to
+def _where(region: Region, design: Design) -> tuple[str, str]:
+    heights = say_span(region.height_from, region.height_to, design)
+    if region.name:
+        return upfirst(region.name), heights
+    if region.kind == "side":
+        hour = clock_face(middle(region), design.azimuth_sense)
+        return hour, upfirst(say_clock(region, design))
+    low, high = region.height_from, region.height_to
     return heights, f"{low:.0f} to {high:.0f} mm"
 
 

@@ -15,7 +15,7 @@ from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.first_passage import HORIZON
 from geom.record.forecast.forecast import Forecast
-from geom.record.regions import Pieces
+from geom.record.regions import Regions
 from geom.record.study import Wear
 from geom.record.wear.ovality import Harmonics
 from geom.record.wear.spells import TONNE, Exposure
@@ -69,7 +69,7 @@ def stop_lines(forecasts: Sequence[Forecast], design: Design) -> list[str]:
     for forecast in forecasts:
         if not forecast.stop:
             continue
-        where = upfirst(say_piece(forecast.piece, design))
+        where = upfirst(say_piece(forecast.region, design))
         lines.append(
             f"{where}: {say_both(forecast.at.value, unit)} gone, "
             f"{_room_left(forecast.room, unit)} to the {forecast.limit}; "
@@ -115,8 +115,8 @@ def _count(heats: float) -> str:
 
 def forecast_rows(forecasts: Sequence[Forecast], design: Design) -> list[ForecastRow]:
     """The whole wall and its zones, then the soonest of the rest."""
-    named = [each for each in forecasts if each.piece.name]
-    others = [each for each in forecasts if not each.piece.name]
+    named = [each for each in forecasts if each.region.name]
+    others = [each for each in forecasts if not each.region.name]
     soonest = sorted(others, key=_by_first_passage)[:_SOONEST]
     return [_forecast_row(each, design) for each in (*named, *soonest)]
 
@@ -132,7 +132,7 @@ def _forecast_row(forecast: Forecast, design: Design) -> ForecastRow:
         ("cannot be told", "") if forecast.heats is None else say_heats(forecast.heats)
     )
     return ForecastRow(
-        where=say_piece(forecast.piece, design),
+        where=say_piece(forecast.region, design),
         limit=forecast.limit,
         heats=heats[0],
         interval=heats[1],
@@ -163,7 +163,7 @@ def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
     """Steps in wear, with their evidence."""
     unit = design.length_unit
     return [
-        f"{upfirst(say_piece(step.piece, design))}: from {step.first.words} on "
+        f"{upfirst(say_piece(step.region, design))}: from {step.first.words} on "
         f"{say_wear(step.after.value, unit)} a heat, before "
         f"{say_wear(step.before.value, unit)}; change "
         f"{say_wear(step.change.value, unit)}, 95 %: "
@@ -194,7 +194,7 @@ def pattern_lines(pattern: Sequence[Harmonics], design: Design) -> list[str]:
 def wear_facts(wear: Wear, design: Design) -> list[tuple[str, str, str]]:
     """What is looked at first: name, value, remark."""
     long = wear.rates["heat"].long
-    hottest = hottest_zone(wear.pieces)
+    hottest = hottest_zone(wear.regions)
     facts = [
         (
             "Surveyed",
@@ -202,24 +202,24 @@ def wear_facts(wear: Wear, design: Design) -> list[tuple[str, str, str]]:
             f"{wear.occasions[0].date} to {wear.occasions[-1].date}",
         )
     ]
-    for i in dict.fromkeys((hottest, wear.pieces.of_kind("wall")[0])):
-        name = say_piece(wear.pieces.pieces[i], design)
+    for i in dict.fromkeys((hottest, wear.regions.of_kind("wall")[0])):
+        name = say_piece(wear.regions.regions[i], design)
         value, interval = _rate(long[i], design)
         facts.append((f"Wear a heat, {name}", value, f"95 %: {interval or '–'}"))
     soonest = min(wear.forecasts, key=_by_first_passage, default=None)
     if soonest is not None and soonest.heats is not None:
         value, interval = say_heats(soonest.heats)
-        where = say_piece(soonest.piece, design)
+        where = say_piece(soonest.region, design)
         facts.append(
             ("Soonest limit", value, f"95 %: {interval}; {where}, {soonest.limit}")
         )
     return facts
 
 
-def hottest_zone(pieces: Pieces) -> int:
+def hottest_zone(regions: Regions) -> int:
     """Place of the melting zone; of the whole wall where there is none."""
-    named = [i for i in pieces.of_kind("zone") if pieces.pieces[i].name == _HOTTEST]
-    return (named or pieces.of_kind("wall"))[0]
+    named = [i for i in regions.of_kind("zone") if regions.regions[i].name == _HOTTEST]
+    return (named or regions.of_kind("wall"))[0]
 
 
 def rate_columns(wear: Wear) -> list[str]:
@@ -241,7 +241,7 @@ def rate_quantities(wear: Wear) -> list[Sequence[Quantity | None]]:
 
 
 def rate_rows(
-    pieces: Pieces, columns: Sequence[Sequence[Quantity | None]], design: Design
+    regions: Regions, columns: Sequence[Sequence[Quantity | None]], design: Design
 ) -> list[RateRow]:
     """Rates of the whole wall and its zones.
 
@@ -254,10 +254,10 @@ def rate_rows(
     """
     return [
         RateRow(
-            say_piece(pieces.pieces[i], design),
+            say_piece(regions.regions[i], design),
             tuple(_rate(column[i], design) for column in columns),
         )
-        for i in (*pieces.of_kind("wall"), *pieces.of_kind("zone"))
+        for i in (*regions.of_kind("wall"), *regions.of_kind("zone"))
     ]
 
 
@@ -343,7 +343,7 @@ def _heading(wear: Wear) -> str:
 
 
 def _rate_lines(wear: Wear, design: Design) -> list[str]:
-    rows = rate_rows(wear.pieces, [wear.rates["heat"].long], design)
+    rows = rate_rows(wear.regions, [wear.rates["heat"].long], design)
     return [
         f"{upfirst(row.where)}: {value} a heat"
         + (f", 95 %: {interval}" if interval else "")

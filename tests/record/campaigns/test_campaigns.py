@@ -47,11 +47,11 @@ def mean_wear(record, wear, low, high):
 
 
 def test_rates_hold_the_known_wear_of_every_zone(record, better):
-    for i in (*better.pieces.of_kind("zone"), *better.pieces.of_kind("wall")):
-        piece, told = better.pieces.pieces[i], better.wear[i]
+    for i in (*better.regions.of_kind("zone"), *better.regions.of_kind("wall")):
+        region, told = better.regions.regions[i], better.wear[i]
         for rate, wear in ((told.first, OLD), (told.second, NEW)):
             # Twenty tonnes a heat.
-            truth = mean_wear(record, wear, piece.height_from, piece.height_to) / 20.0
+            truth = mean_wear(record, wear, region.height_from, region.height_to) / 20.0
             assert abs(rate.value - truth) < 3.0 * rate.sd
             assert abs(rate.value - 1.6 * truth) > 3.0 * rate.sd
 
@@ -110,10 +110,10 @@ def test_material_is_what_the_repairs_took(better):
 
 def test_levels_are_ranked_as_far_as_they_are_settled(better):
     levels = better.levels
-    assert {rank.item for rank in levels} == set(better.pieces.of_kind("level"))
+    assert {rank.item for rank in levels} == set(better.regions.of_kind("level"))
     values = [better.wear[rank.item].difference.value for rank in levels]
     assert values == sorted(values, reverse=True)
-    height = [better.pieces.pieces[rank.item].height_from for rank in levels]
+    height = [better.regions.regions[rank.item].height_from for rank in levels]
     # The hump lost most: its two levels come last, and surely not first.
     assert {height[-1], height[-2]} == {450.0, 600.0}
     assert levels[-1].first > 1

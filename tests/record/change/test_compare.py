@@ -71,16 +71,16 @@ def test_where_it_is_greatest_and_how_much() -> None:
 def test_levels_and_sides_add_up_to_the_wall() -> None:
     told = changed()
     for kind in ("level", "side"):
-        pieces = told.of_kind(kind)  # type: ignore[arg-type]
+        regions = told.of_kind(kind)  # type: ignore[arg-type]
         for name in ("lost", "restored", "net"):
             whole = getattr(told.volume, name).value
-            parts = [getattr(one.volume, name).value for one in pieces]
+            parts = [getattr(one.volume, name).value for one in regions]
             assert sum(parts) == pytest.approx(whole, rel=1e-9)
-        assert sum(p.area for p in pieces) == pytest.approx(told.areas.compared)
+        assert sum(p.area for p in regions) == pytest.approx(told.areas.compared)
     most = max(told.of_kind("side"), key=lambda one: one.volume.lost.value)
-    assert (most.piece.azimuth_from, most.piece.azimuth_to) == (45.0, 75.0)
+    assert (most.region.azimuth_from, most.region.azimuth_to) == (45.0, 75.0)
     most = max(told.of_kind("level"), key=lambda one: one.volume.lost.value)
-    assert most.piece.height_from <= 700.0 <= most.piece.height_to
+    assert most.region.height_from <= 700.0 <= most.region.height_to
 
 
 def test_what_all_places_err_in_together_does_not_average_out() -> None:
@@ -93,7 +93,7 @@ def test_what_all_places_err_in_together_does_not_average_out() -> None:
 def test_zones_go_by_their_names() -> None:
     design = tapered_design()
     told = changed(design=design)
-    names = [one.piece.name for one in told.of_kind("zone")]
+    names = [one.region.name for one in told.of_kind("zone")]
     assert names == ["well", "tuyere belt", "melting zone", "stack"]
 
 
@@ -114,7 +114,7 @@ def test_only_wall_surveyed_both_times_is_compared() -> None:
     assert told.grid.surveyed_heights == pytest.approx((300.0, 900.0), abs=10.0)
     (words,) = told.warnings
     assert "only one survey reached" in words
-    assert {one.piece.height_from for one in told.of_kind("level")} == {
+    assert {one.region.height_from for one in told.of_kind("level")} == {
         300.0,
         450.0,
         600.0,

@@ -33,7 +33,7 @@ def test_waves_are_orthonormal_and_the_first_is_the_mean():
 
 @pytest.mark.parametrize("shape", [0, 3, 7, 20, 60, 200, -1])
 def test_heights_and_variance_are_those_of_the_whole_covariance(shape):
-    shape %= len(TRIAL.pieces)
+    shape %= len(TRIAL.regions)
     off, scatter = scatter_of(heats(12, seed=1))
     table = whole(scatter.table[0])
     own = np.einsum("mii->mi", scatter.table[0])
@@ -55,7 +55,7 @@ def test_heights_and_variance_are_those_of_the_whole_covariance(shape):
 def test_the_height_of_a_step_all_round_is_its_height():
     """A zone all round is not blunted, so 3 mm of it are 3 mm."""
     off, scatter = scatter_of(heats(12, seed=1))
-    zone = next(i for i, one in enumerate(TRIAL.pieces) if one.name == "melting zone")
+    zone = next(i for i, one in enumerate(TRIAL.regions) if one.name == "melting zone")
     step = np.zeros((1, 1, ROWS, HOURS))
     step[..., MELTING, :] = 3.0
     told = ContrastWeights.of(TRIAL, scatter).contrasts(step @ BASIS)
@@ -81,8 +81,8 @@ def test_scatter_that_is_put_in_comes_out():
 
 
 def test_every_shape_is_1_mm_high_on_average_over_its_piece():
-    for i in range(len(TRIAL.pieces)):
+    for i in range(len(TRIAL.regions)):
         step = TRIAL.on_panels(i)
         assert step[step > 0.0].mean() == pytest.approx(1.0)
-    kinds = [piece.kind for piece in TRIAL.pieces]
-    assert len(set(zip(kinds, TRIAL.pieces, strict=True))) == len(kinds) - 5
+    kinds = [region.kind for region in TRIAL.regions]
+    assert len(set(zip(kinds, TRIAL.regions, strict=True))) == len(kinds) - 5

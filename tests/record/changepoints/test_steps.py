@@ -8,7 +8,7 @@ import pytest
 from geom.compare.panels import HOURS
 from geom.record.changepoints import scan as step_search
 from geom.record.changepoints.steps import find_steps
-from geom.record.regions import Piece
+from geom.record.regions import Region
 from geom.record.wear.rates import SYSTEMATIC_SHARE
 from tests.record.worn_heats import (
     MELTING,
@@ -43,35 +43,35 @@ def edge(row):
     return float(PANELS.edge[row])
 
 
-ZONE = PIECES.pieces[PIECES.of_kind("zone")[2]]
+ZONE = PIECES.regions[PIECES.of_kind("zone")[2]]
 PLACES = {
-    "level": (5, slice(None), Piece("level", "", edge(5), edge(6), 0.0, 360.0)),
+    "level": (5, slice(None), Region("level", "", edge(5), edge(6), 0.0, 360.0)),
     "band": (
-        slice(5, 7), slice(None), Piece("level", "", edge(5), edge(7), 0.0, 360.0),
+        slice(5, 7), slice(None), Region("level", "", edge(5), edge(7), 0.0, 360.0),
     ),
     "zone": (MELTING, slice(None), ZONE),
     "sides": (
         MELTING,
         slice(7, 10),
-        Piece("panel", "", ZONE.height_from, ZONE.height_to, 195.0, 285.0),
+        Region("panel", "", ZONE.height_from, ZONE.height_to, 195.0, 285.0),
     ),
     "across 12": (
         MELTING,
         [11, 0, 1],
-        Piece("panel", "", ZONE.height_from, ZONE.height_to, 315.0, 45.0),
+        Region("panel", "", ZONE.height_from, ZONE.height_to, 315.0, 45.0),
     ),
     "side": (
-        slice(None), slice(4, 5), PIECES.pieces[PIECES.of_kind("side")[4]],
+        slice(None), slice(4, 5), PIECES.regions[PIECES.of_kind("side")[4]],
     ),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("where", PLACES)
 def test_a_step_of_3_mm_is_found_within_2_heats_where_and_when_it_began(where):
-    rows, sides, piece = PLACES[where]
+    rows, sides, region = PLACES[where]
     wear = stepped(heats(BEFORE + AFTER, seed=3), rows, sides)
     (step,) = find_steps(series_of(wear))
-    assert step.piece == piece
+    assert step.region == region
     assert abs(step.first.end.heat - 11) <= 1
     assert 0.0 < step.change.low95 < 3.0 < step.change.high95
     assert step.after.value - step.before.value == pytest.approx(step.change.value)
@@ -83,7 +83,7 @@ def test_a_step_of_the_whole_wall_is_found_though_heats_share_their_wear():
     wear = heats(12, seed=5)
     wear[BEFORE:] *= 1.0 + 3.0 / USUAL.mean()
     (step,) = find_steps(series_of(wear))
-    assert (step.piece.kind, step.first.words) == ("wall", "heat 11")
+    assert (step.region.kind, step.first.words) == ("wall", "heat 11")
     assert step.change.low95 < 3.0 < step.change.high95
 
 
@@ -121,7 +121,7 @@ def test_words_hold_the_evidence():
 
 def test_less_wear_is_a_step_too():
     (step,) = find_steps(series_of(stepped(heats(12, seed=2), MELTING, mm=-3.0)))
-    assert step.piece == ZONE
+    assert step.region == ZONE
     assert step.change.high95 < 0.0
     assert "; -" in step.words
 
@@ -145,7 +145,7 @@ def test_longer_heats_are_no_step_where_their_hours_are_told():
     wear = heats(14, seed=3, shared=0.02) * (hours / 8.0)[:, None, None]
     assert find_steps(series_of(wear, hours=hours.tolist())) == ()
     (step,) = find_steps(series_of(wear))
-    assert (step.piece.kind, step.first.words) == ("wall", "heat 11")
+    assert (step.region.kind, step.first.words) == ("wall", "heat 11")
 
 
 def test_spells_of_several_heats_are_told_per_heat():
@@ -153,7 +153,7 @@ def test_spells_of_several_heats_are_told_per_heat():
     wear = stepped(heats(12, seed=4), MELTING)
     whole = wear * np.array(lasted)[:, None, None]
     (step,) = find_steps(series_of(whole, lasted=lasted))
-    assert step.piece == ZONE
+    assert step.region == ZONE
     assert step.first.words == "heats 15 to 16"
     assert "up to heat 14" in step.words
     (single,) = find_steps(series_of(wear))
@@ -176,13 +176,13 @@ def test_wall_that_is_not_told_takes_nothing_away_from_the_rest():
     wear[3, 6, 2] = wear[5, 8:] = wear[8] = np.nan
     wear[:, :2] = np.nan
     (step,) = find_steps(series_of(wear))
-    assert step.piece == ZONE
+    assert step.region == ZONE
     assert step.first.words == "heat 12"
 
 
 def test_nothing_is_said_of_wall_that_only_a_few_spells_tell():
     wear = stepped(heats(14, seed=7), 6, at=11)
-    assert find_steps(series_of(wear))[0].piece.kind == "level"
+    assert find_steps(series_of(wear))[0].region.kind == "level"
     wear[12:, 6] = np.nan
     assert find_steps(series_of(wear)) == ()
 
@@ -204,7 +204,7 @@ def test_turning_azimuth_zero_turns_the_step_and_nothing_else():
     (one,), (turned,) = (
         find_steps(series_of(np.roll(wear, by, axis=2))) for by in (0, 4)
     )
-    assert (one.piece.azimuth_from, turned.piece.azimuth_from) == (45.0, 165.0)
+    assert (one.region.azimuth_from, turned.region.azimuth_from) == (45.0, 165.0)
     assert turned.change.value == pytest.approx(one.change.value)
     assert turned.change.sd == pytest.approx(one.change.sd)
 
@@ -232,9 +232,9 @@ def test_in_a_long_record_old_and_new_steps_are_placed_to_the_heat():
     wear = stepped(heats(5000, seed=8), 5, mm=2.0, at=3101)
     wear = stepped(wear, MELTING, slice(2, 5), mm=4.0, at=4998)
     old, new = find_steps(series_of(wear))
-    assert (old.piece.height_from, old.first.words) == (edge(5), "heat 3102")
+    assert (old.region.height_from, old.first.words) == (edge(5), "heat 3102")
     assert old.change.low95 < 2.0 < old.change.high95
-    assert (new.piece.azimuth_from, new.first.words) == (45.0, "heat 4999")
+    assert (new.region.azimuth_from, new.first.words) == (45.0, "heat 4999")
 
 
 @pytest.mark.slow

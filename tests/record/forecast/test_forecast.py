@@ -25,7 +25,7 @@ from geom.record.forecast.forecast import (
     forecast_repaired,
     remaining_life,
 )
-from geom.record.regions import pieces_of
+from geom.record.regions import regions_of
 from geom.record.wear.rates import wear_rates
 from tests.record.heats_ahead import (
     COUNT,
@@ -56,15 +56,15 @@ def forecasts(told: Told, design=DESIGN, **options) -> tuple[Forecast, ...]:
 
 
 def of(found: tuple[Forecast, ...], name: str, limit="brick threshold") -> Forecast:
-    (one,) = [f for f in found if f.piece.name == name and f.limit == limit]
+    (one,) = [f for f in found if f.region.name == name and f.limit == limit]
     return one
 
 
 def panels_of(found: tuple[Forecast, ...], limit="brick threshold") -> list[int]:
     return [
-        PIECES.pieces.index(one.piece) - PIECES.of_kind("panel")[0]
+        PIECES.regions.index(one.region) - PIECES.of_kind("panel")[0]
         for one in found
-        if one.piece.kind == "panel" and one.limit == limit
+        if one.region.kind == "panel" and one.limit == limit
     ]
 
 
@@ -128,7 +128,7 @@ def test_where_the_drawing_widens_in_a_panel_its_widest_counts():
         np.array([0.0, 800.0, 800.0, 1600.0]), np.array([440, 460, 480, 480])
     )
     design = with_design(profile=widens)
-    (_, brick), (_, lining) = limits_of(pieces_of(PANELS, design), design)
+    (_, brick), (_, lining) = limits_of(regions_of(PANELS, design), design)
     assert (brick == BRICK).all()
     edge = PANELS.edge
     # rows of 160 mm: the step at 800 mm lies between the fifth and the sixth
@@ -175,15 +175,15 @@ def test_the_greater_rate_governs_and_the_lesser_bounds_the_end():
     assert wall.heats.high95 > 58.0 / 3.5
 
 
-def stepped(told: Told, heat: int, piece) -> Step:
+def stepped(told: Told, heat: int, region) -> Step:
     (first,) = [one for one in told.series.spells if one.start.heat == heat]
     none = Quantity.normal(0.0, 1.0)
-    return Step(piece, first, none, none, none, 0.01)
+    return Step(region, first, none, none, none, 0.01)
 
 
 def test_after_a_step_the_long_term_rate_counts_from_there():
     told = even(10, 6.0, later=1.5, later_from=6, errors=0.05)
-    wall = PIECES.pieces[0]
+    wall = PIECES.regions[0]
     # the last three wear a little less than those before, so that the long rate governs
     for heat in (8, 9, 10):
         before = told.states[occasion(heat, "before repair")]
@@ -200,11 +200,11 @@ def test_after_a_step_the_long_term_rate_counts_from_there():
 
 def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
     told = even(10, 6.0, later=1.5, later_from=6, errors=0.05)
-    level = PIECES.pieces[PIECES.of_kind("level")[9]]
+    level = PIECES.regions[PIECES.of_kind("level")[9]]
     found = forecasts(told, steps=(stepped(told, 5, level),))
     # ten levels of which only this has its long rate at 9, and so the same as the short
     told_of = [one for one in found if "told since heat" in one.rule]
-    assert {one.piece.height_from for one in told_of} <= {level.height_from}
+    assert {one.region.height_from for one in told_of} <= {level.height_from}
 
 
 # --- what is not known, passed, or never passed --------------------------------------
@@ -254,11 +254,11 @@ def test_no_spell_of_wear_is_no_forecast():
 def test_panels_that_the_last_survey_did_not_tell_do_not_count(calm):
     hidden = replace(calm.states[calm.last], part=calm.states[calm.last].part.copy())
     hidden.part[HOT] = np.nan
-    stack = PIECES.member[[p.name for p in PIECES.pieces].index("stack")] > 0
+    stack = PIECES.member[[p.name for p in PIECES.regions].index("stack")] > 0
     hidden.part[stack] = np.nan
     found = forecasts(Told(calm.states | {calm.last: hidden}))
     assert of(found, "whole wall").heats.value == pytest.approx(58.0 / 4.5, rel=0.06)
-    assert not [one for one in found if one.piece.name == "stack"]
+    assert not [one for one in found if one.region.name == "stack"]
     assert not {*panels_of(found)} & {HOT, *np.flatnonzero(stack)}
 
 
@@ -360,7 +360,7 @@ def coverage(
         found = forecasts(told, seed=seed)
         for name in names:
             one = of(found, name)
-            group = PIECES.member[PIECES.pieces.index(one.piece)] > 0.0
+            group = PIECES.member[PIECES.regions.index(one.region)] > 0.0
             true = pattern.heats_to(limit, told, group, seed)
             held[name].append(one.heats.low95 <= true <= one.heats.high95)
     return {name: float(np.mean(one)) for name, one in held.items()}

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError, MissingExtra
-from geom.record.regions import pieces_of
+from geom.record.regions import regions_of
 from geom.record.store.store import Record, open_record
 from geom.record.wear import accumulate as by_tasks
 from geom.record.wear import accumulate as run_of_spells
@@ -55,8 +55,8 @@ def short_runs(monkeypatch):
 
 def summed(record: Record, **how: object) -> Accumulated:
     spells, _ = find_spells(record.occasions)
-    pieces = pieces_of(record.panels, record.design)
-    return accumulate(record, spells, pieces, **how)  # type: ignore[arg-type]
+    regions = regions_of(record.panels, record.design)
+    return accumulate(record, spells, regions, **how)  # type: ignore[arg-type]
 
 
 def assert_same(one: Accumulated, other: Accumulated) -> None:
@@ -111,8 +111,8 @@ def test_runs_of_another_length_agree(left_alone, repaired, short_runs, monkeypa
 def test_a_run_that_does_not_look_back_would_be_seen(left_alone, short_runs):
     """The spoiled twin: errors of a survey between two runs count in both."""
     spells, _ = find_spells(left_alone.occasions)
-    pieces = pieces_of(left_alone.panels, left_alone.design)
-    run = cut_chunks(left_alone, spells, pieces)[1]
+    regions = regions_of(left_alone.panels, left_alone.design)
+    run = cut_chunks(left_alone, spells, regions)[1]
     assert run.lead == spells[3]
     alone = accumulate_chunk(replace(run, lead=None)).tables[0]
     assert not np.allclose(alone, accumulate_chunk(run).tables[0], rtol=1e-9)
@@ -120,8 +120,8 @@ def test_a_run_that_does_not_look_back_would_be_seen(left_alone, short_runs):
 
 def test_the_wear_series_is_that_of_whole_surveys(repaired, short_runs):
     spells, _ = find_spells(repaired.occasions)
-    pieces = pieces_of(repaired.panels, repaired.design)
-    expected = wear_series(spells, pieces, repaired.state)
+    regions = regions_of(repaired.panels, repaired.design)
+    expected = wear_series(spells, regions, repaired.state)
     found = summed(repaired)
     np.testing.assert_allclose(found.series.start, expected.start, rtol=1e-12)
     np.testing.assert_allclose(found.series.wear, expected.wear, rtol=1e-9)
@@ -229,14 +229,14 @@ def test_a_script_may_call_it_without_a_guard(repaired, tmp_path):
     script.write_text(
         f"import sys; sys.path.insert(0, {str(ROOT)!r})\n"
         "from geom.record.wear import accumulate\n"
-        "from geom.record.regions import pieces_of\n"
+        "from geom.record.regions import regions_of\n"
         "from geom.record.wear.spells import find_spells\n"
         "from geom.record.store.store import open_record\n"
         "accumulate.RUN = 4\n"
         f"record = open_record({str(repaired.folder)!r})\n"
         "spells, _ = find_spells(record.occasions)\n"
-        "pieces = pieces_of(record.panels, record.design)\n"
-        "found = accumulate.accumulate(record, spells, pieces, processes=2)\n"
+        "regions = regions_of(record.panels, record.design)\n"
+        "found = accumulate.accumulate(record, spells, regions, processes=2)\n"
         "print('summed', found.maps.per_heat.spells.max())\n"
     )
     done = subprocess.run(
@@ -280,8 +280,8 @@ def test_a_survey_that_is_gone_is_told(damaged):
 
 def test_a_survey_on_other_rows_is_told(repaired):
     spells, _ = find_spells(repaired.occasions)
-    pieces = pieces_of(repaired.panels, repaired.design)
-    run = cut_chunks(repaired, spells, pieces)[0]
+    regions = regions_of(repaired.panels, repaired.design)
+    run = cut_chunks(repaired, spells, regions)[0]
     taller = replace(run, shape=(run.shape[0] + 2, run.shape[1]))
     with pytest.raises(InputError, match="cutback: is not on the rows of the drawing"):
         accumulate_chunk(taller)
@@ -289,8 +289,8 @@ def test_a_survey_on_other_rows_is_told(repaired):
 
 def test_another_version_of_the_program_is_told(repaired):
     spells, _ = find_spells(repaired.occasions)
-    pieces = pieces_of(repaired.panels, repaired.design)
-    run = replace(cut_chunks(repaired, spells, pieces)[0], version="0.0.9")
+    regions = regions_of(repaired.panels, repaired.design)
+    run = replace(cut_chunks(repaired, spells, regions)[0], version="0.0.9")
     with pytest.raises(InputError, match=r"Install daubline 0\.0\.9 for"):
         accumulate_chunk(run)
 

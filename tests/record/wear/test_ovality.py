@@ -9,7 +9,7 @@ import pytest
 
 from geom.compare.panels import HOURS, panels_of
 from geom.design import load_design
-from geom.record.regions import pieces_of
+from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.ovality import FALSE_CALLS, circumferential_pattern
 from geom.record.wear.series import WearSeries
@@ -18,7 +18,7 @@ from geom.record.wear.spells import Spell
 SCANS = Path(__file__).parents[3] / "scans"
 DESIGN = load_design(SCANS / "cupola-2.toml")
 PANELS = panels_of(DESIGN)
-PIECES = pieces_of(PANELS, DESIGN)
+PIECES = regions_of(PANELS, DESIGN)
 TURN = np.deg2rad(np.arange(HOURS) * 30.0)
 START = date(2026, 1, 5)
 

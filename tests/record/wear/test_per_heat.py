@@ -52,5 +52,5 @@ def test_hours_that_not_every_spell_tells_are_left_aside():
 
 def test_no_spells_are_no_rates():
     told = per_heat(series_of(heats(0)))
-    assert told.rate.shape == (0, len(PIECES.pieces))
+    assert told.rate.shape == (0, len(PIECES.regions))
     assert told.weight.size == 0

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from geom.compare.panels import HOURS
-from geom.record.regions import Kind, Piece, Pieces
+from geom.record.regions import Kind, Region, Regions
 from geom.record.store.occasion import Occasion, Stage
 from geom.record.wear.rates import (
     SHORT_OVER,
@@ -57,12 +57,12 @@ def told_series(
     spells, gaps = find_spells(made)
     assert len(spells) == n
     assert not gaps
-    pieces = tuple(Piece(kind, "", 0.0, 100.0, 0.0, 360.0) for kind in kinds)
+    regions = tuple(Region(kind, "", 0.0, 100.0, 0.0, 360.0) for kind in kinds)
     start = np.zeros((n, s)) if repaired else np.cumsum(wear, axis=0) - wear
     same = np.full((n, s), variance)
     return WearSeries(
         spells,
-        Pieces(pieces, np.eye(s)),
+        Regions(regions, np.eye(s)),
         start,
         start + wear,
         same,
@@ -168,7 +168,7 @@ def test_only_the_last_campaign_counts_unless_another_is_asked_for() -> None:
     new = told_series(np.full((3, 1), 2.0), ("wall",), campaign="new", first=3)
     both = WearSeries(
         old.spells + new.spells,
-        old.pieces,
+        old.regions,
         *(
             np.concatenate([getattr(old, part), getattr(new, part)])
             for part in ("start", "end", "start_variance", "end_variance", "sides")
@@ -292,8 +292,8 @@ def test_fast_wear_is_given_the_scatter_of_fast_wear() -> None:
 # because intervals are never closer than half the variance that surveys state.
 
 GOOD, POOR = {"scatter": 1.0, "survey": 0.02}, {"scatter": 0.2, "survey": 1.0}
-ALONE = {"pieces": 1, "campaigns": 800}
-KIND = {"pieces": 12, "campaigns": 250}
+ALONE = {"regions": 1, "campaigns": 800}
+KIND = {"regions": 12, "campaigns": 250}
 
 
 def shares(how: Draws, seed: int = 11) -> tuple[float, float]:
@@ -344,7 +344,7 @@ def test_intervals_are_true_where_one_spell_is_out_of_line(spells) -> None:
 
 @pytest.mark.slow
 def test_intervals_are_true_of_the_pieces_that_wear_most() -> None:
-    how = Draws(spells=4, pieces=60, campaigns=80, together=0.3, with_rate=True)
+    how = Draws(spells=4, regions=60, campaigns=80, together=0.3, with_rate=True)
     seen, kind, rate = drawn(how, seed=5)
     told = np.array(rates_of(seen, kind, "heat").long, dtype=object)
     worst = rate > np.quantile(rate, 0.9)
@@ -363,7 +363,7 @@ def test_without_what_comes_back_intervals_would_be_too_narrow() -> None:
 
 def test_heats_all_together_taken_for_many_would_be_too_narrow() -> None:
     """The spoiled twin of what is in step: pooled scatter with endless freedom."""
-    how = Draws(spells=3, pieces=60, campaigns=150, together=0.95)
+    how = Draws(spells=3, regions=60, campaigns=150, together=0.95)
     seen, kind, rate = drawn(how, seed=3)
     mean = seen.wear.mean(axis=0)
     pooled = seen.wear.var(axis=0, ddof=1).reshape(150, 60).mean(axis=1)[kind]
@@ -373,7 +373,7 @@ def test_heats_all_together_taken_for_many_would_be_too_narrow() -> None:
 
 
 def test_order_of_pieces_and_what_other_kinds_there_are_changes_nothing() -> None:
-    seen, _, _ = drawn(Draws(spells=6, pieces=20, campaigns=1), seed=7)
+    seen, _, _ = drawn(Draws(spells=6, regions=20, campaigns=1), seed=7)
     kind = np.repeat([0, 1], [8, 12])
     both = rates_of(seen, kind, "heat")
     turned = np.arange(20)[::-1]
@@ -390,7 +390,7 @@ def test_order_of_pieces_and_what_other_kinds_there_are_changes_nothing() -> Non
 
 
 def test_the_same_wear_in_inches_is_the_same_rate() -> None:
-    seen, kind, _ = drawn(Draws(spells=6, pieces=12, campaigns=1, survey=0.3), seed=9)
+    seen, kind, _ = drawn(Draws(spells=6, regions=12, campaigns=1, survey=0.3), seed=9)
     inch = SpellWear(
         seen.wear / 25.4,
         seen.exposure,
@@ -419,7 +419,7 @@ def test_the_better_rings_are_known_the_less_comes_back(
     survey: float, share: float
 ) -> None:
     """Of wear of 5 mm a heat: 0.75 mm2 is half of 0.06 of its square."""
-    how = Draws(spells=6, pieces=20, campaigns=1, scatter=0.01, survey=survey)
+    how = Draws(spells=6, regions=20, campaigns=1, scatter=0.01, survey=survey)
     seen, kind, _ = drawn(how, seed=3)
     exact = replace(seen, wear=np.full_like(seen.wear, 5.0))
     for one, due in (

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geom.compare.panels import HOURS, PARTS, Panels, PanelState, panels_of
-from geom.record.regions import Pieces, pieces_of
+from geom.record.regions import Regions, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.series import WearSeries, wear_series
 from geom.record.wear.spells import Spell
@@ -17,7 +17,7 @@ from tests.walls import plain_design
 
 DESIGN = plain_design()
 PANELS: Panels = panels_of(DESIGN)
-PIECES: Pieces = pieces_of(PANELS, DESIGN)
+PIECES: Regions = regions_of(PANELS, DESIGN)
 COUNT = PANELS.count
 
 START = Occasion(0, "after repair", date(2026, 1, 5))
@@ -124,7 +124,7 @@ def test_wear_of_two_spells_adds_up() -> None:
     states = {START: state(1), later: state(2), NEXT: state(3)}
     spells = (Spell(START, later), Spell(later, NEXT), Spell(START, NEXT))
     told = wear_series(spells, PIECES, states.__getitem__)
-    assert told.wear.shape == (3, len(PIECES.pieces))
+    assert told.wear.shape == (3, len(PIECES.regions))
     panels = list(PIECES.of_kind("panel"))
     np.testing.assert_allclose(
         told.wear[0, panels] + told.wear[1, panels], told.wear[2, panels], atol=1e-9
@@ -140,8 +140,8 @@ def test_sides_err_as_the_mean_of_their_rows() -> None:
     rows = draws.reshape(-1, HOURS, draws.shape[1])
     large = [*PIECES.of_kind("wall"), *PIECES.of_kind("zone")]
     assert told.sides.shape == (1, len(large), HOURS, HOURS)
-    for found, piece in zip(told.sides[0], large, strict=True):
-        inside = PIECES.member[piece].reshape(-1, HOURS).all(axis=1)
+    for found, region in zip(told.sides[0], large, strict=True):
+        inside = PIECES.member[region].reshape(-1, HOURS).all(axis=1)
         inside[[0, 1]] = False  # the blind panels' rows
         if not inside.any():
             assert np.isnan(found).all()
@@ -153,7 +153,7 @@ def test_sides_err_as_the_mean_of_their_rows() -> None:
 
 def test_no_spell_is_an_empty_series_of_the_right_width() -> None:
     told = wear_series((), PIECES, {}.__getitem__)
-    assert told.wear.shape == told.variance.shape == (0, len(PIECES.pieces))
+    assert told.wear.shape == told.variance.shape == (0, len(PIECES.regions))
 
 
 def test_days_do_not_matter() -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from geom.record.regions import Piece
+from geom.record.regions import Region
 from geom.record.wear.rates import SYSTEMATIC_SHARE, systematic_variance
 from tests.record.worn_heats import PANELS, PIECES
 
@@ -29,14 +29,14 @@ def alike(up, across):
 def test_a_piece_of_the_record_has_its_own():
     variance = stated(alike(200.0, 60.0))
     for i in (0, ZONE, 12, 25, 60):
-        told = systematic_variance(PIECES.pieces[i], PIECES, variance)
+        told = systematic_variance(PIECES.regions[i], PIECES, variance)
         assert told == pytest.approx(SYSTEMATIC_SHARE * variance[0, i])
 
 
 def test_spells_that_do_not_tell_a_piece_do_not_count():
     variance = stated(alike(200.0, 60.0))
     variance[2:, ZONE] = np.nan
-    told = systematic_variance(PIECES.pieces[ZONE], PIECES, variance)
+    told = systematic_variance(PIECES.regions[ZONE], PIECES, variance)
     assert told == pytest.approx(SYSTEMATIC_SHARE * variance[0, ZONE])
 
 
@@ -44,16 +44,16 @@ def test_spells_that_do_not_tell_a_piece_do_not_count():
 def test_neighbouring_pieces_together_have_no_less_than_is_true(up, across):
     covariance = alike(up, across)
     variance = stated(covariance)
-    zone = PIECES.pieces[ZONE]
+    zone = PIECES.regions[ZONE]
     low, high = zone.height_from, zone.height_to
-    spans = Piece("panel", "", low, high, 315.0, 45.0)
-    band = Piece("level", "", float(PANELS.edge[4]), float(PANELS.edge[6]), 0.0, 360.0)
+    spans = Region("panel", "", low, high, 315.0, 45.0)
+    band = Region("level", "", float(PANELS.edge[4]), float(PANELS.edge[6]), 0.0, 360.0)
     beside = np.isin(PANELS.azimuth, [330.0, 0.0, 30.0])
     inside = {
         spans: (PANELS.height > low) & (PANELS.height < high) & beside,
         band: (PANELS.height > band.height_from) & (PANELS.height < band.height_to),
     }
-    for piece, panels in inside.items():
+    for region, panels in inside.items():
         true = covariance[np.ix_(panels, panels)].mean()
-        told = systematic_variance(piece, PIECES, variance) / SYSTEMATIC_SHARE
+        told = systematic_variance(region, PIECES, variance) / SYSTEMATIC_SHARE
         assert true <= told <= 3.0 * true

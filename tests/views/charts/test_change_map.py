@@ -180,7 +180,7 @@ def test_a_bar_is_as_long_as_what_its_level_lost():
         if p.get_height() < 150.0 and p.get_width() != 0.0
     }
     for level in levels:
-        middle = round(0.5 * (level.piece.height_from + level.piece.height_to))
+        middle = round(0.5 * (level.region.height_from + level.region.height_to))
         lost, restored = level.volume.lost.value, level.volume.restored.value
         assert bars[middle, True] == pytest.approx(lost / 1e6)
         assert bars[middle, False] == pytest.approx(-restored / 1e6)

@@ -187,11 +187,11 @@ def test_what_is_not_shown_is_not_claimed():
 def test_a_piece_is_called_lost_only_where_its_interval_says_so():
     change, design = changed(burnt, design=tapered_design())
     for kind in ("zone", "level", "side"):
-        pieces = change.of_kind(kind)
-        rows = piece_rows(pieces, design)
-        told = pieces if kind == "side" else pieces[::-1]
-        for row, piece in zip(rows, told, strict=True):
-            assert (row.call == "lost") == (piece.mean.low95 > 0.0)
+        regions = change.of_kind(kind)
+        rows = piece_rows(regions, design)
+        told = regions if kind == "side" else regions[::-1]
+        for row, region in zip(rows, told, strict=True):
+            assert (row.call == "lost") == (region.mean.low95 > 0.0)
     calls = {row.call for row in piece_rows(change.of_kind("side"), design)}
     assert calls == {"lost", "cannot tell"}
 

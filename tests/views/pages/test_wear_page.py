@@ -15,7 +15,7 @@ from PIL import Image
 from geom.compare.panels import panels_of
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
-from geom.record.regions import pieces_of
+from geom.record.regions import regions_of
 from geom.record.store.grid import record_grid
 from geom.record.study import Depth, Wear
 from geom.record.wear.maps import RateMap, WearMaps
@@ -55,8 +55,8 @@ EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
 
 def make_wear(design, **changes):
     series, occasions, gaps = make_series(design)
-    pieces, grid = series.pieces, record_grid(design)
-    hot = pieces.pieces[place(pieces, "melting zone")]
+    regions, grid = series.regions, record_grid(design)
+    hot = regions.regions[place(regions, "melting zone")]
     rate = np.tile(
         0.5 + 9.0 * np.exp(-(((grid.height - 760.0) / 250.0) ** 2))[:, None],
         (1, grid.azimuth.size),
@@ -66,7 +66,7 @@ def make_wear(design, **changes):
     told = RateMap(rate, sd, np.full(grid.shape, HEATS))
     maps = WearMaps(grid.height, grid.azimuth, grid.opening, told, rate, sd, told, told)
     step = Step(
-        piece=hot,
+        region=hot,
         first=series.spells[9],
         before=Quantity.normal(6.0, 0.2),
         after=Quantity.normal(9.0, 0.3),
@@ -86,7 +86,7 @@ def make_wear(design, **changes):
         rates={per: wear_rates(series, per) for per in ("heat", "hour", "tonne")},
         steps=(step,),
         pattern=(Harmonics(hot, (), "burns more towards 1 o'clock than elsewhere"),),
-        forecasts=make_forecasts(pieces),
+        forecasts=make_forecasts(regions),
         repaired=(),
         maps=maps,
         warnings=("iron melted told of 13 of 14 spells",),
@@ -181,7 +181,7 @@ def test_it_says_what_to_know(page, wear, design):
 
 
 def test_rates_of_the_table_are_those_found(page, wear):
-    i = place(wear.pieces, "melting zone")
+    i = place(wear.regions, "melting zone")
     for per in ("heat", "hour", "tonne"):
         long = wear.rates[per].long[i]
         said = say_wear(long.value, "in") + say_wear_interval(long, "in")
@@ -278,15 +278,15 @@ def test_the_still_picture_is_one(wear, design):
 @pytest.mark.parametrize("unit", ["in", "mm", "cm", "m"])
 def test_bars_are_drawn_in_every_unit_with_rates_missing(unit):
     design = tapered_design(length_unit=unit)
-    pieces = pieces_of(panels_of(design), design)
+    regions = regions_of(panels_of(design), design)
     some = [
         None if i % 7 == 0 else Quantity.normal(i % 5, 0.4)
-        for i in range(len(pieces.pieces))
+        for i in range(len(regions.regions))
     ]
     none = [None] * len(some)
     for sets in ([Bars("", some)], [Bars("A", some), Bars("B", none)]):
         for make in (level_bars_png, side_bars_png):
-            made = make(design, pieces, sets, per="tonne")
+            made = make(design, regions, sets, per="tonne")
             assert Image.open(io.BytesIO(made)).width > 900
 
 
@@ -294,22 +294,22 @@ def test_sides_stand_as_a_person_inside_sees_them():
     from geom.views.charts.wear_bars import _in_order
 
     design = tapered_design()
-    pieces = pieces_of(panels_of(design), design)
+    regions = regions_of(panels_of(design), design)
     for sense, onward in (("clockwise", 30.0), ("counterclockwise", -30.0)):
-        order = _in_order(replace(design, azimuth_sense=sense), pieces)
-        at = [middle(pieces.pieces[i]) for i in order]
+        order = _in_order(replace(design, azimuth_sense=sense), regions)
+        at = [middle(regions.regions[i]) for i in order]
         assert at[0] == 180.0
         assert at[6] == 0.0
         assert all((b - a) % 360.0 == onward % 360.0 for a, b in itertools.pairwise(at))
 
 
 def test_a_step_is_marked_in_the_zones_it_lies_in(wear):
-    (step,), pieces = wear.steps, wear.pieces
-    (mark,) = marks_of(step, pieces)
-    assert pieces.pieces[mark.piece].name == "melting zone"
+    (step,), regions = wear.steps, wear.regions
+    (mark,) = marks_of(step, regions)
+    assert regions.regions[mark.region].name == "melting zone"
     assert mark.heat == 10
-    whole = replace(step, piece=pieces.pieces[0])
-    assert len(marks_of(whole, pieces)) == len(pieces.of_kind("zone"))
+    whole = replace(step, region=regions.regions[0])
+    assert len(marks_of(whole, regions)) == len(regions.of_kind("zone"))
 
 
 def test_the_soonest_forecasts_are_told_first(wear, design):
@@ -332,7 +332,7 @@ def test_the_soonest_forecasts_are_told_first(wear, design):
 
 
 def test_zones_of_which_the_same_is_told_share_a_line(wear, design):
-    zones = [wear.pieces.pieces[i] for i in wear.pieces.of_kind("zone")]
+    zones = [wear.regions.regions[i] for i in wear.regions.of_kind("zone")]
     told = [Harmonics(zone, (), "alike all round") for zone in zones[:2]]
     odd = Harmonics(zones[2], (), "oval")
     names = [zone.name for zone in zones]
@@ -368,8 +368,8 @@ def test_wear_is_said_in_the_shops_unit_and_mm():
 
 
 def test_places_are_said_on_the_clock(design):
-    pieces = pieces_of(panels_of(design), design)
-    side = next(p for p in pieces.pieces if p.kind == "side" and middle(p) == 90.0)
+    regions = regions_of(panels_of(design), design)
+    side = next(p for p in regions.regions if p.kind == "side" and middle(p) == 90.0)
     assert say_piece(side, design) == "3 o'clock side"
     wide = replace(side, azimuth_to=165.0)
     assert say_piece(wide, design) == "sides from half past 2 to half past 5"
