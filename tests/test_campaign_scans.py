@@ -127,7 +127,7 @@ def test_every_heat_is_a_spell_of_wear_with_its_hours():
 def test_surveys_are_in_order_and_two_heats_fall_in_a_week():
     days = [one.date for one in occasions()]
     assert all(a < b for a, b in itertools.pairwise(days))
-    burnt = [one.date for one in occasions() if one.finds]
+    burnt = [one.date for one in occasions() if one.is_as_worn]
     assert (burnt[-2] - burnt[0]).days == 7 * 6
 
 

@@ -70,10 +70,10 @@ def occasion_of(options: argparse.Namespace) -> Occasion:
     from geom.errors import InputError
     from geom.record.store.occasion import (
         Occasion,
-        amount_in,
-        day_in,
-        heat_in,
-        stage_in,
+        parse_amount,
+        parse_date,
+        parse_heat,
+        parse_stage,
     )
     from geom.units import kilograms
 
@@ -89,10 +89,10 @@ def occasion_of(options: argparse.Namespace) -> Occasion:
             raise InputError(str(fault), place=f"--{name}") from fault
 
     return Occasion(
-        heat=read("heat", heat_in),
-        stage=read("stage", stage_in),
-        date=read("date", day_in),
-        hours=None if options.hours is None else read("hours", amount_in),
+        heat=read("heat", parse_heat),
+        stage=read("stage", parse_stage),
+        date=read("date", parse_date),
+        hours=None if options.hours is None else read("hours", parse_amount),
         melted=None if options.melted is None else read("melted", kilograms),
         campaign=options.campaign or "",
     )

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from geom.design import Design
     from geom.errors import InputError
     from geom.readings import CloudReadings, RodReadings
-    from geom.record.store.heat_log import Logged
+    from geom.record.store.heat_log import LoggedSurvey
     from geom.record.store.store import Record
 
     Read = RodReadings | CloudReadings
@@ -242,8 +242,8 @@ def _record(folder: Path, design: Path | None) -> tuple[Record, bool]:
 
 
 def _new(
-    logged: Sequence[Logged], record: Record, *, quiet: bool
-) -> tuple[Logged, ...]:
+    logged: Sequence[LoggedSurvey], record: Record, *, quiet: bool
+) -> tuple[LoggedSurvey, ...]:
     """Rows whose surveys are not in the record, checked against those that are."""
     from geom.record.store.store import refuse_occasion
 
@@ -262,7 +262,7 @@ def _new(
     return new
 
 
-def _readings(row: Logged, design: Design, options: argparse.Namespace) -> Read:
+def _readings(row: LoggedSurvey, design: Design, options: argparse.Namespace) -> Read:
     from geom.cli.inputs import read_readings
     from geom.errors import InputError
 
@@ -274,7 +274,7 @@ def _readings(row: Logged, design: Design, options: argparse.Namespace) -> Read:
 
 def _add_all(
     record: Record,
-    new: Sequence[Logged],
+    new: Sequence[LoggedSurvey],
     read: Sequence[Read],
     *,
     cluster: str | None,
@@ -298,7 +298,9 @@ def _add_all(
     return added
 
 
-def _survey(record: Record, row: Logged, readings: Read, cluster: str | None) -> None:
+def _survey(
+    record: Record, row: LoggedSurvey, readings: Read, cluster: str | None
+) -> None:
     import tempfile
 
     from geom.compare import assess
@@ -318,7 +320,7 @@ def _survey(record: Record, row: Logged, readings: Read, cluster: str | None) ->
         add_survey(record.folder, folder, row.occasion)
 
 
-def _halfway(fault: InputError, row: Logged, added: int) -> InputError:
+def _halfway(fault: InputError, row: LoggedSurvey, added: int) -> InputError:
     from geom.errors import InputError
 
     cure = f"{fault.cure.rstrip('.')}. " if fault.cure else ""

@@ -29,10 +29,10 @@ from geom.record.forecast.forecast import (
     forecast_repaired,
 )
 from geom.record.regions import Kind, Regions, regions_of
-from geom.record.store.manifest import told_of
+from geom.record.store.manifest import occasion_document
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
-from geom.record.store.survey_file import findings_in, opened
+from geom.record.store.survey_file import open_hdf5, read_findings
 from geom.record.wear.accumulate import Accumulated, Tick, accumulate
 from geom.record.wear.maps import WearMaps
 from geom.record.wear.ovality import Harmonics, circumferential_pattern
@@ -95,7 +95,7 @@ def document(wear: Wear) -> dict[str, Any]:
 
 
 def _survey(occasion: Any) -> dict[str, Any]:
-    told = told_of(occasion)
+    told = occasion_document(occasion)
     melted = told["melted"]
     told["melted"] = None if melted is None else melted / TONNE
     return told
@@ -449,9 +449,9 @@ def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth,
     """
     found = []
     for occasion in occasions:
-        if not occasion.finds:
+        if not occasion.is_as_worn:
             continue
-        with opened(record.path(occasion)) as file:
-            told = findings_in(file)["deepest"]["cutback"]
+        with open_hdf5(record.path(occasion)) as file:
+            told = read_findings(file)["deepest"]["cutback"]
         found.append(Depth(occasion.heat, Quantity.from_dict(told)))
     return tuple(found)

@@ -315,7 +315,7 @@ def write_wear_files(
     say(WEAR_FILES[2])
     (folder / WEAR_FILES[2]).write_bytes(still_png(wear, record.design))
     say(WEAR_FILES[3])
-    found = [one for one in wear.occasions if one.finds][-_FOLLOWED:]
+    found = [one for one in wear.occasions if one.is_as_worn][-_FOLLOWED:]
     depths = deepest_found(record, found)
     (folder / WEAR_FILES[3]).write_bytes(wear_page(wear, record.design, depths))
     say(WEAR_FILES[4])

@@ -20,7 +20,7 @@ import geom
 from geom.compare.panels import panels_of
 from geom.design import Design
 from geom.record.store.grid import record_grid
-from geom.record.store.manifest import LINING, NAME, settle
+from geom.record.store.manifest import LINING, NAME, reconcile
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import (
     Record,
@@ -98,7 +98,7 @@ def make_record(folder: Path, surveys: int, *, seed: int = 0) -> Record:
         name = "left" if number % 2 == 0 else "found"
         _copied(walls / f"{name}-{pair}.nc", record.path(occasion), occasion)
     shutil.rmtree(walls)
-    settle(folder)
+    reconcile(folder)
     return open_record(folder)
 
 

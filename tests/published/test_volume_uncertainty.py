@@ -27,7 +27,7 @@ import numpy as np
 import pytest
 
 from geom.compare.nodes import Nodes
-from geom.record.change.volumes import exchange
+from geom.record.change.volumes import volume_change
 from geom.units import Float
 from tests.record.two_walls import Errors, coarse_difference, coarse_grid
 
@@ -104,4 +104,4 @@ def test_a_cell_of_the_difference_has_the_errors_of_both_surveys() -> None:
     here = there.patch * (there.owner == 30)
     area = here.sum() * 450.0
     alone = 5.0 * area / np.sqrt((here > 0.0).sum())
-    assert exchange(there, here).net.sd == pytest.approx(alone, rel=1e-3)
+    assert volume_change(there, here).net.sd == pytest.approx(alone, rel=1e-3)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from geom.record.store.survey_file import findings_in, opened
+from geom.record.store.survey_file import open_hdf5, read_findings
 from geom.record.study import deepest_found
 from tests.record.small_record import start, worn_record
 
@@ -13,9 +13,11 @@ def test_it_is_the_figure_of_every_survey_that_a_heat_left(tmp_path):
     depths = deepest_found(record, record.occasions)
     assert [one.heat for one in depths] == [1, 2, 3, 4]
     for depth in depths:
-        occasion = next(o for o in record.occasions if o.heat == depth.heat and o.finds)
-        with opened(record.path(occasion)) as file:
-            said = findings_in(file)["deepest"]["cutback"]
+        occasion = next(
+            o for o in record.occasions if o.heat == depth.heat and o.is_as_worn
+        )
+        with open_hdf5(record.path(occasion)) as file:
+            said = read_findings(file)["deepest"]["cutback"]
             deepest = file["cutback"][()]
         assert depth.cutback.to_dict() == said
         assert depth.cutback.value == pytest.approx(deepest[deepest > -1e9].max())

@@ -10,7 +10,7 @@ import numpy as np
 from geom.compare.panels import PARTS, PanelState, panels_of
 from geom.design import Design
 from geom.frame import turn
-from geom.record.change.volumes import Difference
+from geom.record.change.volumes import SurveyDifference
 from geom.record.store.grid import record_grid
 from geom.record.store.occasion import Occasion
 from geom.record.store.survey_file import RecordedWall
@@ -75,7 +75,7 @@ class Errors:
 
 def coarse_difference(
     start: Float, change: Float, one: Errors, other: Errors
-) -> Difference:
+) -> SurveyDifference:
     """Two surveys on `coarse_grid`; cut-back first and its change, mm, (m, k)."""
     design, grid = plain_design(), coarse_grid()
     panels, radius = panels_of(design), design.profile.mean_radius
@@ -84,7 +84,7 @@ def coarse_difference(
     pull[owner, np.arange(owner.size)] = 1.0
     pull /= pull.sum(axis=1, keepdims=True)
     cells = one.covariance(grid, radius) + other.covariance(grid, radius)
-    return Difference(
+    return SurveyDifference(
         grid=grid,
         panels=panels,
         start=450.0 + start,

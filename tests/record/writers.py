@@ -27,7 +27,7 @@ from geom.record.store.store import (
     refuse_occasion,
     start_record,
 )
-from geom.record.store.survey_file import survey_in
+from geom.record.store.survey_file import read_survey
 from tests.record.furnace import occasion
 
 if TYPE_CHECKING:
@@ -201,7 +201,7 @@ def _lines(end: int) -> list[str]:
 def main() -> None:
     record, survey, what, *count = sys.argv[1:]
     design = open_record(record).design
-    data = survey_in(Path(survey), record_grid(design), design)
+    data = read_survey(Path(survey), record_grid(design), design)
     writers = Writers(Path(record), data)
     writers.add(0)
     if what == "kill":

@@ -19,7 +19,7 @@ from geom.quantity import Quantity
 from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
-from geom.record.store.survey_file import findings_in, opened
+from geom.record.store.survey_file import open_hdf5, read_findings
 from geom.record.wear.accumulate import Tick, wear_by_tasks
 from geom.record.wear.maps import RateMap
 from geom.record.wear.rates import wear_rates
@@ -121,10 +121,10 @@ def _since(occasions: Sequence[Occasion], heat: int, by: Exposure) -> float | No
     earlier = [one for one in _repaired(occasions) if one < heat]
     last = earlier[-1] if earlier else occasions[0].heat
     if by == "heat":
-        known = earlier or occasions[0].leaves
+        known = earlier or occasions[0].is_as_left
         return float(heat - last) if known else None
-    seen = [one for one in occasions if one.heat <= heat and one.finds]
-    if earlier or occasions[0].leaves:
+    seen = [one for one in occasions if one.heat <= heat and one.is_as_worn]
+    if earlier or occasions[0].is_as_left:
         seen = [one for one in seen if one.heat > last]
     told = [one.hours if by == "hour" else one.melted for one in seen]
     known_all = [part for part in told if part is not None]
@@ -283,8 +283,8 @@ def _rebuild(record: Record) -> Callable[[Occasion], Quantity]:
     """Rebuild volume that the survey of an occasion found, mm3."""
 
     def found(occasion: Occasion) -> Quantity:
-        with opened(record.path(occasion)) as file:
-            told = findings_in(file)["volume"]["rebuild"]
+        with open_hdf5(record.path(occasion)) as file:
+            told = read_findings(file)["volume"]["rebuild"]
             return Quantity.from_dict(told).times(_M3)
 
     return found

@@ -22,11 +22,11 @@ from geom.record.change.result import (
     Areas,
     Change,
     ChangeMaps,
+    ChangePeak,
     RegionChange,
-    Spot,
-    Told,
+    SurveyLabel,
 )
-from geom.record.change.volumes import Difference, exchange, mean_change
+from geom.record.change.volumes import SurveyDifference, mean_change, volume_change
 from geom.record.regions import regions_of
 from geom.record.store.grid import record_grid
 from geom.record.store.survey_file import RecordedWall
@@ -35,7 +35,7 @@ from geom.surface import Grid
 from geom.units import Bool, Float, say_both
 
 
-def panel_errors(wall: RecordedWall, both: Bool) -> Float:
+def panel_covariance(wall: RecordedWall, both: Bool) -> Float:
     """How one survey's panel means err together.
 
     A panel of which too little was surveyed to be told errs with the nearest that was,
@@ -85,7 +85,7 @@ def panel_errors(wall: RecordedWall, both: Bool) -> Float:
 _SAME = 1e-3
 
 
-def on_one_grid(wall: RecordedWall) -> tuple[RecordedWall, Grid]:
+def resample_wall(wall: RecordedWall) -> tuple[RecordedWall, Grid]:
     """The survey on the grid of all surveys of its lining, and that grid.
 
     Returns
@@ -174,7 +174,7 @@ def compare_walls(
         If both are the same survey, or of different linings, or have no wall in common.
     """
     _refuse_unlike(start, end)
-    (start, grid), (end, _) = on_one_grid(start), on_one_grid(end)
+    (start, grid), (end, _) = resample_wall(start), resample_wall(end)
     _refuse_one_survey(start, end)
     difference = _difference(start, end, grid)
     maps = _maps(difference, start, end)
@@ -190,9 +190,9 @@ def compare_walls(
         end=told[1],
         detection=float(np.nanmedian(level_of_detection(maps.change_sd))),
         areas=_areas(difference, maps),
-        volume=exchange(difference, difference.patch),
-        shown_lost=exchange(difference, sure[0]).lost,
-        shown_restored=exchange(difference, sure[1]).restored,
+        volume=volume_change(difference, difference.patch),
+        shown_lost=volume_change(difference, sure[0]).lost,
+        shown_restored=volume_change(difference, sure[1]).restored,
         regions=_pieces(difference, start),
         greatest_loss=_spot(grid, maps, 1),
         greatest_gain=_spot(grid, maps, -1),
@@ -202,7 +202,7 @@ def compare_walls(
     )
 
 
-def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> Difference:
+def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> SurveyDifference:
     """Two surveys on one grid laid over each other."""
     known = [np.isfinite(w.cutback) & (w.cutback_sd > 0.0) for w in (start, end)]
     both = known[0] & known[1] & (grid.wall > 0.0)
@@ -212,14 +212,14 @@ def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> Differenc
             cure="Name two surveys that overlap in height",
         )
     radius = grid.design_radius[:, None] + start.cutback
-    return Difference(
+    return SurveyDifference(
         grid=replace(grid, surveyed=np.asarray(both.any(axis=1))),
         panels=start.panels.panels,
         start=np.where(both, radius, np.nan),
         start_sd=np.where(both, start.cutback_sd, np.nan),
         end_sd=np.where(both, end.cutback_sd, np.nan),
         change=np.where(both, end.cutback - start.cutback, np.nan),
-        covariance=panel_errors(start, both) + panel_errors(end, both),
+        covariance=panel_covariance(start, both) + panel_covariance(end, both),
     )
 
 
@@ -249,7 +249,9 @@ def _drawn_alike(one: Profile, other: Profile) -> bool:
     )
 
 
-def _maps(difference: Difference, start: RecordedWall, end: RecordedWall) -> ChangeMaps:
+def _maps(
+    difference: SurveyDifference, start: RecordedWall, end: RecordedWall
+) -> ChangeMaps:
     """What is told cell by cell; nothing is of openings."""
     change, sd, one, other = (
         np.where(difference.grid.opening, np.nan, field)
@@ -265,7 +267,7 @@ def _maps(difference: Difference, start: RecordedWall, end: RecordedWall) -> Cha
     )
 
 
-def _areas(difference: Difference, maps: ChangeMaps) -> Areas:
+def _areas(difference: SurveyDifference, maps: ChangeMaps) -> Areas:
     face = difference.face
     return Areas(
         compared=float(face.sum()),
@@ -276,7 +278,9 @@ def _areas(difference: Difference, maps: ChangeMaps) -> Areas:
     )
 
 
-def _pieces(difference: Difference, wall: RecordedWall) -> tuple[RegionChange, ...]:
+def _pieces(
+    difference: SurveyDifference, wall: RecordedWall
+) -> tuple[RegionChange, ...]:
     regions = regions_of(difference.panels, wall.design)
     told = []
     for one, member in zip(regions.regions, regions.member, strict=True):
@@ -290,31 +294,31 @@ def _pieces(difference: Difference, wall: RecordedWall) -> tuple[RegionChange, .
                     region=one,
                     area=float((difference.face * inside).sum()),
                     mean=mean_change(difference, patch),
-                    volume=exchange(difference, patch),
+                    volume=volume_change(difference, patch),
                 )
             )
     return tuple(told)
 
 
-def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> Spot | None:
+def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> ChangePeak | None:
     """Where a change to one side is shown and greatest."""
     if not (maps.shown == sign).any():
         return None
     size = np.where(maps.shown == sign, sign * maps.change, -np.inf)
     row, column = np.unravel_index(int(np.argmax(size)), grid.shape)
-    return Spot(
+    return ChangePeak(
         change=Quantity.normal(maps.change[row, column], maps.change_sd[row, column]),
         azimuth=float(grid.azimuth[column]),
         height=float(grid.height[row]),
     )
 
 
-def _told(wall: RecordedWall) -> Told:
+def _told(wall: RecordedWall) -> SurveyLabel:
     occasion = None if wall.occasion is None else wall.occasion.words
-    return Told(wall.title, wall.created, occasion)
+    return SurveyLabel(wall.title, wall.created, occasion)
 
 
-def _title(start: Told, end: Told) -> str:
+def _title(start: SurveyLabel, end: SurveyLabel) -> str:
     if start.name == end.name:
         return f"{start.name}: two surveys"
     return f"From {start.name} to {end.name}"

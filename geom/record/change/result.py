@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geom.quantity import Quantity
-from geom.record.change.volumes import Exchange
+from geom.record.change.volumes import VolumeChange
 from geom.record.regions import Kind, Region
 from geom.stats.detection import FALSE_DISCOVERY_RATE
 from geom.surface import Grid
@@ -19,7 +19,7 @@ SCHEMA = "daubline.change/1"
 
 
 @dataclass(frozen=True)
-class Told:
+class SurveyLabel:
     """Which survey: its title, when it was worked out, and its heat where known."""
 
     title: str
@@ -49,7 +49,7 @@ class RegionChange:
     region: Region
     area: float
     mean: Quantity
-    volume: Exchange
+    volume: VolumeChange
 
     def to_dict(self) -> dict[str, Any]:
         """As in ``change.json``, m2 and m3."""
@@ -68,7 +68,7 @@ class RegionChange:
 
 
 @dataclass(frozen=True)
-class Spot:
+class ChangePeak:
     """Where a shown change is greatest; mm and degrees.
 
     ``change`` is that of this place, as both surveys know it.
@@ -161,16 +161,16 @@ class Change:
     title: str
     created: str
     version: str
-    start: Told
-    end: Told
+    start: SurveyLabel
+    end: SurveyLabel
     detection: float
     areas: Areas
-    volume: Exchange
+    volume: VolumeChange
     shown_lost: Quantity
     shown_restored: Quantity
     regions: tuple[RegionChange, ...]
-    greatest_loss: Spot | None
-    greatest_gain: Spot | None
+    greatest_loss: ChangePeak | None
+    greatest_gain: ChangePeak | None
     warnings: tuple[str, ...]
     grid: Grid
     maps: ChangeMaps
@@ -211,9 +211,9 @@ class Change:
         }
 
 
-def _volumes(volume: Exchange) -> dict[str, Any]:
+def _volumes(volume: VolumeChange) -> dict[str, Any]:
     return {name: part.times(M3).to_dict() for name, part in vars(volume).items()}
 
 
-def _spot(spot: Spot | None) -> dict[str, Any] | None:
+def _spot(spot: ChangePeak | None) -> dict[str, Any] | None:
     return None if spot is None else spot.to_dict()

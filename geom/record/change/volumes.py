@@ -28,7 +28,7 @@ from geom.units import Float, Int
 
 
 @dataclass(frozen=True)
-class Exchange:
+class VolumeChange:
     """Volumes between two surveys, mm3.
 
     Attributes
@@ -45,7 +45,7 @@ class Exchange:
 
 
 @dataclass(frozen=True)
-class Difference:
+class SurveyDifference:
     """Two surveys, cell by cell, on one grid of (m, k) cells.
 
     Attributes
@@ -103,7 +103,7 @@ class Difference:
         return np.maximum(lost, 0.0), np.maximum(restored, 0.0)
 
 
-def exchange(difference: Difference, patch: Float) -> Exchange:
+def volume_change(difference: SurveyDifference, patch: Float) -> VolumeChange:
     """Lost, restored and net over a part of the wall.
 
     Parameters
@@ -121,15 +121,15 @@ def exchange(difference: Difference, patch: Float) -> Exchange:
     lost, restored = (_summed(patch, part) for part in difference.sections)
     nodes = _nodes(difference, patch)
     held = nodes.gather(patch)
-    return Exchange(
+    return VolumeChange(
         lost=positive(lost, nodes.sd_of_excess(held)),
         restored=positive(restored, nodes.sd_of_excess(held, inward=True)),
         net=Quantity.normal(lost - restored, net_sd(nodes, held)),
     )
 
 
-def mean_change(difference: Difference, patch: Float) -> Quantity:
-    """Mean change over a part of the wall's design face, mm; as `exchange`."""
+def mean_change(difference: SurveyDifference, patch: Float) -> Quantity:
+    """Mean change over a part of the wall's design face, mm; as `volume_change`."""
     weight = patch * difference.grid.design_radius[:, None]
     weight = weight / weight.sum()
     nodes = _nodes(difference, patch)
@@ -137,7 +137,7 @@ def mean_change(difference: Difference, patch: Float) -> Quantity:
     return Quantity.normal(value, nodes.sd_of_sum(nodes.gather(weight)))
 
 
-def _nodes(difference: Difference, patch: Float) -> Nodes:
+def _nodes(difference: SurveyDifference, patch: Float) -> Nodes:
     """The panels as nodes, each with the mean of its counted wall."""
     panels, count = difference.panels, difference.panels.count
     counted = patch > 0.0

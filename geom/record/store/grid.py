@@ -35,7 +35,7 @@ def record_grid(design: Design) -> Grid:
     return make_grid(design, surveyed=(design.profile.bottom, design.profile.top))
 
 
-def grid_behind(
+def recover_grid(
     height: Float, azimuth: Float, between: tuple[float, float], design: Design
 ) -> Grid:
     """The grid of a survey, found again from the heights of its rows.
@@ -71,7 +71,7 @@ def grid_behind(
     return grid
 
 
-def on_record_grid(
+def resample_survey(
     data: xr.Dataset, grid: Grid, between: tuple[float, float], design: Design
 ) -> xr.Dataset:
     """The fields of a survey on the record's grid.

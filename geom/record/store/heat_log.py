@@ -15,11 +15,11 @@ from geom.readings.sheets.sheet import refuse_mixed_marks
 from geom.readings.sheets.table import SheetRow, SheetTable, read_table
 from geom.record.store.occasion import (
     Occasion,
-    amount_in,
-    contradictions,
-    day_in,
-    heat_in,
-    stage_in,
+    check_consistency,
+    parse_amount,
+    parse_date,
+    parse_heat,
+    parse_stage,
 )
 from geom.units import KG_PER
 
@@ -37,7 +37,7 @@ _BETWEEN = "|"
 
 
 @dataclass(frozen=True)
-class Logged:
+class LoggedSurvey:
     """One survey of a log.
 
     Attributes
@@ -55,7 +55,7 @@ class Logged:
     place: str
 
 
-def read_heat_log(path: str | os.PathLike[str]) -> tuple[Logged, ...]:
+def read_heat_log(path: str | os.PathLike[str]) -> tuple[LoggedSurvey, ...]:
     """Read a heat log; all of it is checked before anything is handed on.
 
     Parameters
@@ -82,7 +82,7 @@ def read_heat_log(path: str | os.PathLike[str]) -> tuple[Logged, ...]:
     refuse_mixed_marks(table, numbers)
     logged = [_logged(table, row, columns) for row in table.rows]
     _refuse_twice(table, logged, columns)
-    for words in contradictions(one.occasion for one in logged):
+    for words in check_consistency(one.occasion for one in logged):
         cure = "Check heat, stage and date of both rows"
         raise InputError(words, file=table.file, cure=cure)
     return tuple(sorted(logged, key=lambda one: one.occasion.place))
@@ -145,16 +145,16 @@ class _Cells:
         return self.table.refuse(what, self.row, self.columns[name], cure=cure)
 
 
-def _logged(table: SheetTable, row: SheetRow, columns: dict[str, int]) -> Logged:
+def _logged(table: SheetTable, row: SheetRow, columns: dict[str, int]) -> LoggedSurvey:
     cells = _Cells(table, row, columns)
-    amount = partial(amount_in, decimal_comma=table.decimal_comma)
+    amount = partial(parse_amount, decimal_comma=table.decimal_comma)
     column = next((name for name in _MELTED if name in columns), "")
     melted = cells.told(column, amount)
     try:
         occasion = Occasion(
-            heat=cells.needed("heat", heat_in),
-            stage=cells.needed("stage", stage_in),
-            date=cells.needed("date", day_in),
+            heat=cells.needed("heat", parse_heat),
+            stage=cells.needed("stage", parse_stage),
+            date=cells.needed("date", parse_date),
             hours=cells.told("hours_on_blast", amount),
             melted=None if melted is None else melted * float(KG_PER[_MELTED[column]]),
             campaign=cells.told("campaign", str) or "",
@@ -163,7 +163,7 @@ def _logged(table: SheetTable, row: SheetRow, columns: dict[str, int]) -> Logged
         raise said.at(file=table.file, place=table.place(row)) from None
     folder = Path(table.file).parent
     files = cells.needed("readings", lambda text: _files(text, folder))
-    return Logged(occasion, files, table.file, table.place(row))
+    return LoggedSurvey(occasion, files, table.file, table.place(row))
 
 
 def _files(text: str, folder: Path) -> tuple[Path, ...]:
@@ -175,7 +175,7 @@ def _files(text: str, folder: Path) -> tuple[Path, ...]:
 
 
 def _refuse_twice(
-    table: SheetTable, logged: Sequence[Logged], columns: dict[str, int]
+    table: SheetTable, logged: Sequence[LoggedSurvey], columns: dict[str, int]
 ) -> None:
     """No occasion and no file may stand twice."""
     first: dict[str | Path, SheetRow] = {}

@@ -19,7 +19,7 @@ from typing import Any
 from geom.atomic import atomic_write
 from geom.errors import InputError
 from geom.record.store.occasion import Occasion
-from geom.record.store.survey_file import occasion_in, opened, read_through
+from geom.record.store.survey_file import open_hdf5, read_occasion, verify_checksums
 
 NAME = "manifest.json"
 LINING = "lining.toml"
@@ -93,7 +93,7 @@ def read_manifest(folder: Path) -> Manifest:
         return Manifest(sound=False)
 
 
-def settle(folder: Path, *, anew: bool = False) -> None:
+def reconcile(folder: Path, *, anew: bool = False) -> None:
     """Write the manifest so that it holds what lies in the folder.
 
     What is remembered of a file stays.  Files that cannot be read are left out.  The
@@ -136,10 +136,10 @@ def read_entry(path: Path, *, whole: bool = False) -> Entry:
     InputError
         If it cannot be read, or is of another occasion than its name says.
     """
-    with opened(path) as file:
-        occasion = occasion_in(file)
+    with open_hdf5(path) as file:
+        occasion = read_occasion(file)
         if whole:
-            read_through(file)
+            verify_checksums(file)
     if occasion.name != path.stem:
         raise InputError(
             f"holds the survey of {occasion.words}",
@@ -197,13 +197,13 @@ def _document(lining: str, entries: dict[str, Entry]) -> bytes:
 
 def _line(entry: Entry) -> dict[str, Any]:
     return {
-        **told_of(entry.occasion),
+        **occasion_document(entry.occasion),
         "size": entry.size,
         "sha256": entry.sha256,
     }
 
 
-def told_of(occasion: Occasion) -> dict[str, Any]:
+def occasion_document(occasion: Occasion) -> dict[str, Any]:
     """An occasion as JSON tells it; hours and kg."""
     return {
         "heat": occasion.heat,

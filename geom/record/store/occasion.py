@@ -78,17 +78,17 @@ class Occasion:
         return f"heat {self.heat}, {self.stage}"
 
     @property
-    def leaves(self) -> bool:
+    def is_as_left(self) -> bool:
         """Whether the next heat finds the wall as this survey saw it."""
         return self.stage != "before repair"
 
     @property
-    def finds(self) -> bool:
+    def is_as_worn(self) -> bool:
         """Whether the survey saw the wall as its heat left it."""
         return self.stage != "after repair"
 
 
-def contradictions(occasions: Iterable[Occasion]) -> tuple[str, ...]:
+def check_consistency(occasions: Iterable[Occasion]) -> tuple[str, ...]:
     """What in the occasions of one furnace cannot be so, in words.
 
     Parameters
@@ -115,7 +115,7 @@ def contradictions(occasions: Iterable[Occasion]) -> tuple[str, ...]:
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
-def heat_in(text: str) -> int:
+def parse_heat(text: str) -> int:
     """A heat's number.
 
     Raises
@@ -134,7 +134,7 @@ def heat_in(text: str) -> int:
     return int(plain)
 
 
-def stage_in(text: str) -> Stage:
+def parse_stage(text: str) -> Stage:
     """A stage, with hyphens or blanks.
 
     Raises
@@ -154,7 +154,7 @@ def stage_in(text: str) -> Stage:
     raise ValueError(f"{text!r} is no stage: write {join_words(STAGES)}")
 
 
-def day_in(text: str) -> date:
+def parse_date(text: str) -> date:
     """A date, year first.
 
     Raises
@@ -175,7 +175,7 @@ def day_in(text: str) -> date:
         raise ValueError(f"{text!r} is no day of the calendar") from fault
 
 
-def amount_in(text: str, *, decimal_comma: bool = False) -> float:
+def parse_amount(text: str, *, decimal_comma: bool = False) -> float:
     """Hours, or a mass without its unit.
 
     Raises

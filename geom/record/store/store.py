@@ -28,12 +28,12 @@ from geom.record.store.manifest import (
     Manifest,
     read_entry,
     read_manifest,
-    settle,
+    reconcile,
     sha256,
     survey_files,
 )
-from geom.record.store.occasion import Occasion, contradictions
-from geom.record.store.survey_file import RecordedWall, load_state, load_wall
+from geom.record.store.occasion import Occasion, check_consistency
+from geom.record.store.survey_file import RecordedWall, load_panels, load_wall
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -119,8 +119,8 @@ def refuse_occasion(record: Record, *occasions: Occasion) -> None:
                 f"the campaign {one.campaign[:40]!r} is no name on one line",
                 cure=f"Use at most {_LONGEST} letters, without tabs and line breaks",
             )
-    known = set(contradictions(record.occasions))
-    for words in contradictions((*record.occasions, *occasions)):
+    known = set(check_consistency(record.occasions))
+    for words in check_consistency((*record.occasions, *occasions)):
         if words not in known:
             cure = "Check heat, stage and date"
             raise InputError(words, file=record.folder, cure=cure)
@@ -182,7 +182,7 @@ def check_record(folder: Path | str) -> tuple[str, ...]:
             faults.append(f"{SURVEYS}/{name}: {told}")
         else:
             occasions.append(told)
-    return (*faults, *contradictions(occasions))
+    return (*faults, *check_consistency(occasions))
 
 
 def _of_folder(folder: Path, held: Manifest) -> list[str]:
@@ -260,7 +260,7 @@ class Record:
 
     def state(self, occasion: Occasion) -> PanelState:
         """A survey, panel by panel; read anew at every call."""
-        return load_state(self.path(occasion), self.panels)
+        return load_panels(self.path(occasion), self.panels)
 
     def wall(self, occasion: Occasion) -> RecordedWall:
         """A survey, whole; read anew at every call."""
@@ -289,7 +289,7 @@ def start_record(folder: Path | str, design_file: Path | str) -> None:
     try:
         (folder / SURVEYS).mkdir(parents=True, exist_ok=True)
         atomic_write(folder / LINING, content, replace=False)
-        settle(folder)
+        reconcile(folder)
     except FileExistsError as fault:
         raise already_started(folder) from fault
     except OSError as fault:
@@ -346,12 +346,12 @@ def add_survey(
         If the folder is no record or no survey of its lining, or the occasion is in
         the record or contradicts it.
     """
-    from geom.record.store.survey_file import survey_in
+    from geom.record.store.survey_file import read_survey
 
     record = open_record(folder)
     refuse_occasion(record, occasion)
     design = record.design
-    data = survey_in(Path(survey_folder), record_grid(design), design)
+    data = read_survey(Path(survey_folder), record_grid(design), design)
     return keep_survey(record, data, occasion)
 
 
@@ -362,7 +362,7 @@ def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
     ----------
     record : Record
     data : Dataset
-        From `geom.record.store.survey_file.survey_in`.
+        From `geom.record.store.survey_file.read_survey`.
     occasion : Occasion
 
     Returns
@@ -388,14 +388,14 @@ def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
     try:
         target.parent.mkdir(exist_ok=True)
         if target.name in read_manifest(record.folder).entries:
-            settle(record.folder)
+            reconcile(record.folder)
         atomic_write(target, write, replace=False)
     except FileExistsError as fault:
         raise already_there(record.folder, occasion) from fault
     except OSError as fault:
         raise unwritable(target, fault) from fault
     with suppress(OSError):  # the survey is there; the manifest can wait
-        settle(record.folder)
+        reconcile(record.folder)
     return target
 
 
@@ -414,6 +414,6 @@ def rebuild_manifest(folder: Path | str) -> None:
     if not (folder / LINING).is_file():
         raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
     try:
-        settle(folder, anew=True)
+        reconcile(folder, anew=True)
     except OSError as fault:
         raise unwritable(folder / NAME, fault) from fault

@@ -33,9 +33,9 @@ from geom.readings.surveys import FILE, FINDINGS, SurveyBefore, load_survey_befo
 from geom.record.store.grid import (
     NEAREST,
     STRAIGHT,
-    grid_behind,
-    on_record_grid,
     record_grid,
+    recover_grid,
+    resample_survey,
 )
 from geom.record.store.occasion import Occasion
 from geom.record.store.same_drawing import refuse_other_openings
@@ -137,7 +137,7 @@ def load_wall(path: Path | str, design: Design) -> RecordedWall:
     return _of_folder(path, design) if path.is_dir() else _of_record(path, design)
 
 
-def load_state(path: Path | str, panels: Panels) -> PanelState:
+def load_panels(path: Path | str, panels: Panels) -> PanelState:
     """Only the panels of a survey, quickly.
 
     Parameters
@@ -153,12 +153,12 @@ def load_state(path: Path | str, panels: Panels) -> PanelState:
         If it cannot be read, keeps no panels, or is divided otherwise.
     """
     path = Path(path)
-    with opened(path / FILE if path.is_dir() else path) as file:
-        return state_in(file, panels)
+    with open_hdf5(path / FILE if path.is_dir() else path) as file:
+        return read_panels(file, panels)
 
 
 @contextmanager
-def opened(path: Path) -> Iterator[Any]:
+def open_hdf5(path: Path) -> Iterator[Any]:
     """A NetCDF-4 file open as HDF5, whose faults are told in a sentence.
 
     Yields
@@ -184,7 +184,7 @@ def opened(path: Path) -> Iterator[Any]:
         raise InputError(what, file=path, cure=_DAMAGED) from fault
 
 
-def read_through(file: Any) -> None:
+def verify_checksums(file: Any) -> None:
     """Read all that an open file holds: checksums that do not hold are an error."""
 
     def read(_name: str, item: Any) -> None:
@@ -194,7 +194,7 @@ def read_through(file: Any) -> None:
     file.visititems(read)
 
 
-def state_in(file: Any, panels: Panels) -> PanelState:
+def read_panels(file: Any, panels: Panels) -> PanelState:
     """What an open file keeps of the panels."""
     missing = [name for name in PANELS if name not in file]
     if missing:
@@ -222,13 +222,13 @@ def state_in(file: Any, panels: Panels) -> PanelState:
     )
 
 
-def findings_in(file: Any) -> dict[str, Any]:
+def read_findings(file: Any) -> dict[str, Any]:
     """The survey's own findings, as an open file holds them."""
     found: dict[str, Any] = json.loads(file["findings"].asstr()[()])
     return found
 
 
-def occasion_in(file: Any) -> Occasion:
+def read_occasion(file: Any) -> Occasion:
     """When the survey of an open file was made."""
     hours, melted = (float(file[name][()]) for name in ("hours_on_blast", "melted"))
     return Occasion(
@@ -243,24 +243,24 @@ def occasion_in(file: Any) -> Occasion:
 
 def _of_record(path: Path, design: Design) -> RecordedWall:
     grid = record_grid(design)
-    with opened(path) as file:
+    with open_hdf5(path) as file:
         height, azimuth = file["height"][()], file["azimuth"][()]
         if (height.size, azimuth.size) != grid.shape or (
             np.abs(height - grid.height).max() > _SAME
         ):
             raise InputError("is not on the rows of the drawing", cure=_OTHER)
-        occasion = occasion_in(file)
+        occasion = read_occasion(file)
         if occasion.name != path.stem:
             raise InputError(f"holds the survey of {occasion.words}", cure=_DAMAGED)
-        told = findings_in(file)
+        told = read_findings(file)
         return _wall(file, grid, design, told, occasion)
 
 
 def _of_folder(path: Path, design: Design) -> RecordedWall:
     before = load_survey_before(path, design)
-    with opened(path / FILE) as file:
+    with open_hdf5(path / FILE) as file:
         height, azimuth = file["height"][()], file["azimuth"][()]
-        grid = grid_behind(height, azimuth, (before.low, before.high), design)
+        grid = recover_grid(height, azimuth, (before.low, before.high), design)
         told = json.loads((path / "findings.json").read_text(encoding="utf-8"))
         return _wall(file, grid, design, told, None)
 
@@ -291,7 +291,7 @@ def _wall(
         cutback_sd=fields["cutback_sd"],
         wall=grid.wall,
         row_height=grid.row_height,
-        panels=state_in(file, panels_of(design)),
+        panels=read_panels(file, panels_of(design)),
         findings=findings,
     )
 
@@ -305,7 +305,7 @@ _PACKED: dict[str, Any] = {
 }
 
 
-def write_netcdf4(path: Path, data: xr.Dataset) -> None:
+def write_hdf5(path: Path, data: xr.Dataset) -> None:
     """Write a dataset; the same data give the same bytes.
 
     Parameters
@@ -373,7 +373,7 @@ _CURE = "Give the output folder of a 'daubline survey' of the record's own linin
 _ALSO = ("radius", "radius_sd", "design_radius", "surveyed", "opening")
 
 
-def survey_in(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
+def read_survey(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
     """A survey from its output folder, on the record's grid.
 
     Parameters
@@ -403,7 +403,7 @@ def survey_in(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
         raise InputError(
             said.what, file=said.file, place=said.place, cure=_CURE
         ) from said
-    load_state(folder, panels_of(design))
+    load_panels(folder, panels_of(design))
     try:
         return _laid_over(folder, before, grid, design)
     except InputError as said:
@@ -417,11 +417,11 @@ def write_survey(path: Path, data: xr.Dataset, occasion: Occasion) -> None:
     ----------
     path : Path
     data : Dataset
-        From `survey_in`.
+        From `read_survey`.
     occasion : Occasion
     """
     data = data.assign_coords(_coordinates(occasion)).assign(_counts(occasion))
-    write_netcdf4(path, data)
+    write_hdf5(path, data)
 
 
 def _laid_over(
@@ -442,7 +442,7 @@ def _laid_over(
         )
     opening = data["opening"].to_numpy() == 1
     refuse_other_openings(data["height"].to_numpy(), azimuth, opening, design)
-    laid = on_record_grid(data, grid, (before.low, before.high), design)
+    laid = resample_survey(data, grid, (before.low, before.high), design)
     told = json.loads((folder / FINDINGS).read_text(encoding="utf-8"))
     kept = {name: data[name].variable for name in PANELS}
     text = xr.Variable((), json.dumps(told, separators=(",", ":")), _FOUND)

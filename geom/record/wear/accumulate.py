@@ -29,7 +29,7 @@ from geom.parallel import ProcessMap, SerialMap, TaskMap, processors
 from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
-from geom.record.store.survey_file import opened, state_in
+from geom.record.store.survey_file import open_hdf5, read_panels
 from geom.record.wear.maps import WearMaps, wear_maps
 from geom.record.wear.series import WearSeries, wear_series
 from geom.record.wear.spells import (
@@ -261,11 +261,11 @@ def _read(
 
 
 def _survey(run: Chunk, occasion: Occasion) -> _Survey:
-    with opened(Path(run.folder) / run.files[occasion]) as file:
+    with open_hdf5(Path(run.folder) / run.files[occasion]) as file:
         return _Survey(
             cutback=_field(file, "cutback", run.shape),
             sd=_field(file, "cutback_sd", run.shape),
-            state=state_in(file, run.panels),
+            state=read_panels(file, run.panels),
         )
 
 

@@ -93,9 +93,9 @@ def find_spells(
     for one, other in itertools.pairwise(sorted(occasions, key=lambda o: o.place)):
         if one.campaign != other.campaign or one.heat == other.heat:
             continue
-        if one.leaves and other.finds:
+        if one.is_as_left and other.is_as_worn:
             spells.append(Spell(one, other))
-        elif not one.leaves:
+        elif not one.is_as_left:
             gaps.append(f"after heat {one.heat}: its repair was not surveyed")
         else:
             gaps.append(f"heat {other.heat}: surveyed only after its repair")

@@ -14,9 +14,9 @@ from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.record.change.result import (
     Change,
+    ChangePeak,
     RegionChange,
-    Spot,
-    Told,
+    SurveyLabel,
 )
 from geom.record.regions import Region, middle
 from geom.units import say_both, say_length
@@ -141,7 +141,7 @@ def _shown(change: Change, design: Design) -> list[str]:
 
 
 def _side(
-    spot: Spot | None, area: float, volume: Quantity, word: str, design: Design
+    spot: ChangePeak | None, area: float, volume: Quantity, word: str, design: Design
 ) -> str:
     """What is shown of one side; empty where nothing is."""
     if spot is None:
@@ -152,7 +152,7 @@ def _side(
     )
 
 
-def say_spot(spot: Spot, design: Design) -> str:
+def say_spot(spot: ChangePeak, design: Design) -> str:
     """Where a change is greatest, and how much it is there."""
     clock = clock_face(spot.azimuth, design.azimuth_sense)
     change = spot.change if spot.change.value > 0.0 else -spot.change
@@ -219,7 +219,7 @@ def direction(change: Quantity) -> str:
     return "put back" if change.high95 < 0.0 else "cannot tell"
 
 
-def survey_line(survey: Told) -> str:
+def survey_line(survey: SurveyLabel) -> str:
     """Which survey, and when it was worked out."""
     title, name = plain(survey.title, most=80), plain(survey.name, most=80)
     named = name if name == title else f"{name} ({title})"

@@ -10,7 +10,7 @@ import pytest
 
 from geom.design import Design, Profile
 from geom.errors import InputError
-from geom.record.change.compare import compare_walls, on_one_grid
+from geom.record.change.compare import compare_walls, resample_wall
 from geom.record.change.result import Change
 from geom.record.store.occasion import Occasion
 from geom.record.store.survey_file import RecordedWall
@@ -145,7 +145,7 @@ def test_the_other_way_round_is_the_other_way_round() -> None:
 
 def test_a_survey_on_rows_of_its_own_is_laid_on_those_of_the_record() -> None:
     wall = on_rows_of_its_own(patched, (120.0, 1413.0))
-    laid, grid = on_one_grid(wall)
+    laid, grid = resample_wall(wall)
     known = np.isfinite(laid.cutback).all(axis=1)
     assert 120.0 <= grid.height[known][0] < 130.0
     assert 1403.0 < grid.height[known][-1] <= 1413.0
@@ -161,7 +161,7 @@ def test_nothing_is_drawn_across_a_step_of_the_profile() -> None:
         return np.where(height < 600.0, 0.0, 20.0) + 0.0 * azimuth
 
     wall = on_rows_of_its_own(jump, (107.0, 1413.0), tapered_design())
-    laid, _ = on_one_grid(wall)
+    laid, _ = resample_wall(wall)
     seen = np.unique(laid.cutback[np.isfinite(laid.cutback)])
     np.testing.assert_allclose(seen, [0.0, 20.0], atol=1e-9)
 

@@ -10,10 +10,10 @@ import pytest
 from numpy.polynomial.hermite_e import hermegauss
 
 from geom.record.change.volumes import (
-    Difference,
-    Exchange,
-    exchange,
+    SurveyDifference,
+    VolumeChange,
     mean_change,
+    volume_change,
 )
 from geom.units import Float
 from tests.record.two_walls import (
@@ -36,7 +36,7 @@ def walls() -> tuple[Float, Float]:
 
 
 @cache
-def surveys() -> Difference:
+def surveys() -> SurveyDifference:
     return coarse_difference(*walls(), ONE, OTHER)
 
 
@@ -83,7 +83,7 @@ def test_sections_are_those_of_numerical_integration() -> None:
 
 
 def test_expected_volumes_are_the_means_of_drawn_walls() -> None:
-    told = exchange(surveys(), surveys().patch)
+    told = volume_change(surveys(), surveys().patch)
     lost, restored = parts(drawn(), surveys().patch)
     for volume, draws in ((told.lost, lost), (told.restored, restored)):
         doubt = draws.std() / np.sqrt(DRAWS)
@@ -99,7 +99,7 @@ def test_joint_uncertainty_is_that_of_drawn_walls(part: str) -> None:
         here *= (np.abs(there.grid.height - 675.0) < 75.0)[:, None]
     if part == "where it burnt":
         here *= there.change > 7.0
-    told = exchange(there, there.patch * here)
+    told = volume_change(there, there.patch * here)
     lost, restored = parts(drawn(), here)
     # within a panel errors are taken to be those of its mean: right to 12 %
     assert told.lost.sd == pytest.approx(lost.std(), rel=0.12)
@@ -111,7 +111,7 @@ def test_joint_uncertainty_is_that_of_drawn_walls(part: str) -> None:
 def test_cells_taken_one_by_one_would_claim_far_too_little() -> None:
     there = surveys()
     alone = np.sqrt(np.sum((there.patch * there.start * there.sd) ** 2))
-    assert alone < 0.4 * exchange(there, there.patch).net.sd
+    assert alone < 0.4 * volume_change(there, there.patch).net.sd
 
 
 def test_interval_of_the_net_holds_the_truth_95_times_in_100() -> None:
@@ -127,7 +127,7 @@ def test_interval_of_the_net_holds_the_truth_95_times_in_100() -> None:
     )
     for one, other in zip(*off, strict=True):
         seen = replace(there, start=first + one, change=change + other - one)
-        net = exchange(seen, there.patch).net
+        net = volume_change(seen, there.patch).net
         held += net.low95 < truth < net.high95
     # three sd of a share of 300
     assert held / count == pytest.approx(0.95, abs=0.038)
@@ -142,7 +142,7 @@ def test_surveys_the_other_way_round_swap_lost_and_restored() -> None:
         end_sd=there.start_sd,
         change=-there.change,
     )
-    one, other = (exchange(d, there.patch) for d in (there, back))
+    one, other = (volume_change(d, there.patch) for d in (there, back))
     assert other.lost.value == pytest.approx(one.restored.value, rel=1e-9)
     assert other.restored.value == pytest.approx(one.lost.value, rel=1e-9)
     assert other.net.value == pytest.approx(-one.net.value, rel=1e-9)
@@ -154,7 +154,7 @@ def test_a_shell_worn_evenly_has_its_exact_volume() -> None:
     there = coarse_difference(
         np.full(grid.shape, 10.0), np.full(grid.shape, 7.0), sure, sure
     )
-    told = exchange(there, there.patch)
+    told = volume_change(there, there.patch)
     exact = np.pi * (467.0**2 - 460.0**2) * 1500.0
     assert told.lost.value == pytest.approx(exact, rel=1e-9)
     assert told.restored.value == pytest.approx(0.0, abs=1.0)
@@ -174,6 +174,6 @@ def test_mean_change_errs_as_drawn() -> None:
 
 
 def test_no_wall_has_nothing_lost() -> None:
-    none = exchange(surveys(), np.zeros(surveys().change.shape))
-    assert isinstance(none, Exchange)
+    none = volume_change(surveys(), np.zeros(surveys().change.shape))
+    assert isinstance(none, VolumeChange)
     assert none.lost.value == none.lost.high95 == none.net.sd == 0.0

@@ -14,7 +14,7 @@ import xarray as xr  # noqa: TID253
 
 from geom.design import Design, load_design
 from geom.errors import InputError
-from geom.record.store.grid import grid_behind, on_record_grid, record_grid
+from geom.record.store.grid import record_grid, recover_grid, resample_survey
 from geom.surface import Grid, make_grid
 from geom.units import Float
 from tests.record.furnace import drawing
@@ -68,7 +68,7 @@ def laid(design: Design, **rows: float) -> tuple[Grid, xr.Dataset]:
     """The wall on the record's grid, surveyed on rows of its own."""
     own = make_grid(design, surveyed=(LOW, HIGH), **rows)
     grid = record_grid(design)
-    return grid, on_record_grid(dataset(own), grid, (LOW, HIGH), design)
+    return grid, resample_survey(dataset(own), grid, (LOW, HIGH), design)
 
 
 def test_a_straight_wall_is_the_same_on_the_rows_of_the_record(design: Design) -> None:
@@ -148,7 +148,7 @@ def test_a_wall_surveyed_from_bottom_to_top_is_kept_cell_by_cell(
     grid = record_grid(design)
     between = (design.profile.bottom, design.profile.top)
     data = dataset(grid)
-    kept = on_record_grid(data, grid, between, design)
+    kept = resample_survey(data, grid, between, design)
     for name in ("cutback", "cutback_sd", "p_brick", "action", "zone"):
         there = data[name].to_numpy()
         assert (kept[name].to_numpy() == there.astype(kept[name].dtype)).all(), name
@@ -160,7 +160,7 @@ def test_the_grid_of_a_survey_is_found_again_from_its_rows(
     design: Design, between: tuple[float, float], spacing: float, columns: int
 ) -> None:
     grid = make_grid(design, surveyed=between, spacing=spacing, columns=columns)
-    found = grid_behind(grid.height, grid.azimuth, between, design)
+    found = recover_grid(grid.height, grid.azimuth, between, design)
     np.testing.assert_allclose(found.edge, grid.edge, atol=1e-9)
     np.testing.assert_array_equal(found.wall, grid.wall)
     np.testing.assert_array_equal(found.surveyed, grid.surveyed)
@@ -170,7 +170,7 @@ def test_rows_of_no_survey_of_the_drawing_are_refused(design: Design) -> None:
     grid = make_grid(design, surveyed=(LOW, HIGH))
     for wrong in (grid.height[1:], grid.height + 1.0, grid.height[::2]):
         with pytest.raises(InputError, match="rows that are not those"):
-            grid_behind(wrong, grid.azimuth, (LOW, HIGH), design)
+            recover_grid(wrong, grid.azimuth, (LOW, HIGH), design)
 
 
 def test_openings_are_those_of_the_drawing(tmp_path: Path, design: Design) -> None:

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from geom.errors import InputError
-from geom.record.store.heat_log import Logged, read_heat_log
-from geom.record.store.occasion import Occasion, contradictions
+from geom.record.store.heat_log import LoggedSurvey, read_heat_log
+from geom.record.store.occasion import Occasion, check_consistency
 from geom.units import KG_PER, kilograms
 from tests.record.furnace import occasion
 
@@ -31,7 +31,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def read(folder: Path, *rows: str, head: str = HEAD) -> tuple[Logged, ...]:
+def read(folder: Path, *rows: str, head: str = HEAD) -> tuple[LoggedSurvey, ...]:
     path = folder / "log.csv"
     path.write_text("\n".join((head, *rows)) + "\n", "utf-8")
     return read_heat_log(path)
@@ -172,6 +172,6 @@ def test_occasions_of_a_well_kept_furnace_do_not_contradict_each_other() -> None
         occasion(2),
         occasion(5, "not repaired", date=occasion(2).date),
     ]
-    assert contradictions(reversed(kept)) == ()
-    assert len(contradictions([*kept, occasion(0)])) == 1
-    assert len(contradictions([*kept, occasion(6, date=date(2025, 1, 1))])) == 1
+    assert check_consistency(reversed(kept)) == ()
+    assert len(check_consistency([*kept, occasion(0)])) == 1
+    assert len(check_consistency([*kept, occasion(6, date=date(2025, 1, 1))])) == 1

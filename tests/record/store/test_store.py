@@ -29,7 +29,7 @@ from geom.record.store.store import (
     rebuild_manifest,
     start_record,
 )
-from geom.record.store.survey_file import load_state, load_wall
+from geom.record.store.survey_file import load_panels, load_wall
 from tests.record.furnace import DRAWING, drawing, occasion, output_folder, surveyed
 
 FIRST, LAST = occasion(3, hours=6.5, melted=40_000.0, campaign="7"), occasion(5)
@@ -120,7 +120,7 @@ def test_panels_are_read_alone_and_are_the_same(shop: Path, kept: Path) -> None:
     record = open_record(kept)
     for state in (
         record.state(FIRST),
-        load_state(shop / "survey", panels_of(record.design)),
+        load_panels(shop / "survey", panels_of(record.design)),
     ):
         told = record.wall(FIRST).panels
         for name in ("cutback", "covariance", "deepest", "deepest_sd", "area"):
@@ -415,7 +415,7 @@ def test_with_a_good_manifest_no_survey_is_opened(
     def refuse(path: Path) -> Iterator[None]:
         raise AssertionError(path)
 
-    monkeypatch.setattr(manifest, "opened", refuse)
+    monkeypatch.setattr(manifest, "open_hdf5", refuse)
     assert len(open_record(record).occasions) == 2
     (record / "manifest.json").unlink()
     with pytest.raises(AssertionError):

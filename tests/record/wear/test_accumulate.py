@@ -147,7 +147,7 @@ def through_xarray(record: Record, spells: tuple[Spell, ...]):
     """Wear of every spell by xarray and dask, out of core: dims (spell, ...)."""
     import xarray as xr
 
-    def opened(which: str):
+    def open_hdf5(which: str):
         paths = [str(record.path(getattr(one, which))) for one in spells]
         return xr.open_mfdataset(
             paths, engine="h5netcdf", combine="nested", concat_dim="spell",
@@ -156,7 +156,7 @@ def through_xarray(record: Record, spells: tuple[Spell, ...]):
             compat="override",
         )["cutback"]  # fmt: skip
 
-    return opened("end").astype("f8") - opened("start").astype("f8")
+    return open_hdf5("end").astype("f8") - open_hdf5("start").astype("f8")
 
 
 @pytest.mark.parametrize("which", ["repaired", "left_alone"])
@@ -189,13 +189,13 @@ def test_the_map_is_what_plain_xarray_makes_of_the_record(which, request, short_
 
 def test_each_survey_is_read_once(left_alone, repaired, monkeypatch):
     read: list[str] = []
-    opened = run_of_spells.opened
+    open_hdf5 = run_of_spells.open_hdf5
 
     def noting(path: Path):
         read.append(path.name)
-        return opened(path)
+        return open_hdf5(path)
 
-    monkeypatch.setattr(run_of_spells, "opened", noting)
+    monkeypatch.setattr(run_of_spells, "open_hdf5", noting)
     for record in (left_alone, repaired):
         read.clear()
         summed(record)

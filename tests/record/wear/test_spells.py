@@ -88,7 +88,7 @@ def test_spells_are_in_order_without_overlap_however_surveys_come(told, chance) 
     chance.shuffle(surveys)
     assert find_spells(surveys) == (spells, gaps)
     assert all(one.heats > 0 for one in spells)
-    assert all(one.start.leaves and one.end.finds for one in spells)
+    assert all(one.start.is_as_left and one.end.is_as_worn for one in spells)
     for one, other in itertools.pairwise(spells):
         assert one.end.heat <= other.start.heat
 
@@ -112,5 +112,5 @@ def test_an_occasion_is_called_as_its_file_and_as_people_say() -> None:
     one = made(41, "before repair")
     assert one.name == "heat-00041-before-repair"
     assert one.words == "heat 41, before repair"
-    assert (one.leaves, one.finds) == (False, True)
+    assert (one.is_as_left, one.is_as_worn) == (False, True)
     assert one.place < made(41, "after repair").place < made(42, "before repair").place
