@@ -315,7 +315,8 @@ def _survey(
     works = prepare_repair(surface, findings, record.design)
     with tempfile.TemporaryDirectory(prefix="daubline-") as name:
         folder = Path(name)
-        (folder / "findings.json").write_bytes(document_bytes(findings, works))
+        numbers = document_bytes(findings, works, record.design)
+        (folder / "findings.json").write_bytes(numbers)
         write_netcdf(folder / "surface.nc", surface, findings)
         add_survey(record.folder, folder, row.occasion)
 

@@ -133,7 +133,9 @@ def write_files(
 def _numbers(
     folder: Path, surface: RadialSurface, findings: Findings, works: RepairPackage
 ) -> Iterator[Path]:
-    yield _put(folder / "findings.json", document_bytes(findings, works))
+    yield _put(
+        folder / "findings.json", document_bytes(findings, works, surface.design)
+    )
     path = folder / "surface.nc"
     write_netcdf(path, surface, findings)
     yield path

@@ -12,8 +12,13 @@ def no_constants(name):
     pytest.fail(f"{name} is not JSON")
 
 
+def written(furnace, **changes):
+    findings = replace(furnace.findings, **changes)
+    return document_bytes(findings, furnace.works, furnace.design)
+
+
 def test_it_is_the_document_of_the_findings(furnace):
-    content = document_bytes(furnace.findings, furnace.works)
+    content = written(furnace)
     read = json.loads(content.decode("utf-8"), parse_constant=no_constants)
     told = {**furnace.findings.to_dict(), "repair": furnace.works.to_dict()}
     assert read == json.loads(json.dumps(told))
@@ -23,17 +28,21 @@ def test_it_is_the_document_of_the_findings(furnace):
 def test_a_number_that_is_not_finite_is_refused(furnace):
     surveyed = replace(furnace.findings.surveyed, area=float("nan"))
     with pytest.raises(ValueError, match="JSON compliant"):
-        document_bytes(replace(furnace.findings, surveyed=surveyed), furnace.works)
+        document_bytes(
+            replace(furnace.findings, surveyed=surveyed), furnace.works, furnace.design
+        )
 
 
 def test_any_title_survives(furnace):
     title = 'Łódź "A" \\ </script>\n\udc80'
-    content = document_bytes(replace(furnace.findings, title=title), furnace.works)
+    content = document_bytes(
+        replace(furnace.findings, title=title), furnace.works, furnace.design
+    )
     assert json.loads(content)["title"] == title
 
 
 def test_everything_of_the_repair_is_told_under_one_key(furnace):
-    read = json.loads(document_bytes(furnace.findings, furnace.works))
+    read = json.loads(written(furnace))
     repair = read.pop("repair")
     assert read == json.loads(json.dumps(furnace.findings.to_dict()))
     assert set(repair) == {

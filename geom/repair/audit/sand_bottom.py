@@ -31,11 +31,11 @@ import numpy as np
 
 from geom.compare.levels import section_area
 from geom.design import Design, Opening
-from geom.document import VOLUME
+from geom.document import OMITTED, VOLUME
 from geom.frame import clock_face, wrap
 from geom.quantity import Quantity
 from geom.surface import RadialSurface
-from geom.units import M3, Float, say_both
+from geom.units import M3, Float
 
 #: Mean distance of a disc's points from a point of its rim, over its radius.
 MEAN_DISTANCE = 32.0 / (9.0 * np.pi)
@@ -89,8 +89,8 @@ class SandBottom:
     above_sill : float, mm
         How far the bed at the tap hole lies above the hole's lower edge; negative:
         below it.
-    notes : tuple of str
-        What to look at before it is rammed.
+    fits_tap_hole : bool
+        That edge is met within the tolerance; if not, look at it before it is rammed.
     """
 
     tap_azimuth: float
@@ -104,7 +104,7 @@ class SandBottom:
     mass: Quantity
     strike: tuple[Strike, ...]
     above_sill: float
-    notes: tuple[str, ...] = ()
+    fits_tap_hole: bool = field(metadata=OMITTED)
 
 
 def sand_bottom(
@@ -123,7 +123,7 @@ def sand_bottom(
     Returns
     -------
     SandBottom or None
-        None for the reason that `why_no_bottom` gives.
+        None where the design names no tap hole: there is nothing for it to fall to.
 
     Notes
     -----
@@ -159,15 +159,8 @@ def sand_bottom(
             for turned in np.arange(_POINTS) * 360.0 / _POINTS
         ),
         above_sill=above,
-        notes=_notes(design, above),
+        fits_tap_hole=abs(above) <= design.repair.tolerance,
     )
-
-
-def why_no_bottom(design: Design) -> str:
-    """Why there is no sand bottom to tell of; empty where there is one."""
-    if _tap_hole(design) is not None:
-        return ""
-    return "the design names no tap hole, so there is nothing for the bed to fall to"
 
 
 def bottom_volume(radius: float, least: float, fall: float) -> float:
@@ -246,16 +239,4 @@ def _strike(design: Design, tap: Opening, wall: float, turned: float) -> Strike:
         clock=clock_face(azimuth, design.azimuth_sense),
         thickness=thickness,
         height=design.profile.bottom + thickness,
-    )
-
-
-def _notes(design: Design, above: float) -> tuple[str, ...]:
-    """What does not fit; within the tolerance it does."""
-    if abs(above) <= design.repair.tolerance:
-        return ()
-    off = say_both(abs(above), design.length_unit)
-    side = "above" if above > 0.0 else "below"
-    return (
-        f"the sand bottom at the tap hole lies {off} {side} the hole's lower edge: "
-        "check least in [bottom] and the tap hole drawn",
     )

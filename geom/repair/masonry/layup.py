@@ -14,8 +14,8 @@ choices, no source.)
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 
@@ -31,7 +31,7 @@ from geom.repair.masonry.courses import (
     square_out,
 )
 from geom.repair.wall import Wall
-from geom.units import M3, Bool, Float, say_length
+from geom.units import M3, Bool, Float
 
 #: Cutting that is as good as the least, as a multiple of it.
 _AS_GOOD = 1.1
@@ -117,6 +117,32 @@ class LayUp:
 
 
 @dataclass(frozen=True)
+class Misfit:
+    """Why a bond does not fit a zone.
+
+    Attributes
+    ----------
+    reason : str
+        The wall is gone deeper than cover, brick and bed fill; the seat would reach the
+        shell; the surveyed wall is too low for courses so tall; the pair does not turn
+        every course; other brickwork takes the zone up; or no brick is listed.
+    needed : float, mm
+        What the bond asks for, or fills at most; or how tall a course is.
+    there : float, mm
+        What there is: depth that is gone, or room to the shell.
+    bond : str
+        Its name; empty where it is no matter of the bond.
+    """
+
+    reason: Literal[
+        "too deep", "shell", "too low", "does not turn", "taken up", "none listed"
+    ]
+    needed: float = 0.0
+    there: float = 0.0
+    bond: str = ""
+
+
+@dataclass(frozen=True)
 class Depths:
     """How a brick lies in its seat; mm from the drawn face."""
 
@@ -125,8 +151,8 @@ class Depths:
 
 
 def depths(
-    build: float, deepest: float, room: float | None, work: Brickwork, unit: str
-) -> Depths | str:
+    build: float, deepest: float, room: float | None, work: Brickwork
+) -> Depths | Misfit:
     """Cover and seat that need the least cutting, or why there are none.
 
     A bed of less than nothing is none: the brick stands against the cut wall.
@@ -140,33 +166,27 @@ def depths(
     room : float or None, mm
         From the drawn face to the shell.
     work : Brickwork
-    unit : str
-        To say it in.
 
     Examples
     --------
-    >>> depths(114.0, 40.0, 228.0, Brickwork(), "mm")
+    >>> depths(114.0, 40.0, 228.0, Brickwork())
     Depths(cover=0.0, seat=120.0)
-    >>> depths(114.0, 40.0, 97.0, Brickwork(), "mm")
-    'needs 120 mm, 97 mm to the shell'
+    >>> depths(114.0, 40.0, 97.0, Brickwork())
+    Misfit(reason='shell', needed=120.0, there=97.0, bond='')
     """
     bed_least, bed_most = work.bed_least, work.bed_most
     cover = max(work.cover_least, deepest - build - bed_most)
     seat = build + cover + bed_least
     if cover > work.cover_most + 1e-9:
-        most = build + work.cover_most + bed_most
-        return (
-            f"fills {say_length(most, unit)} at most, "
-            f"{say_length(deepest, unit)} are gone"
-        )
+        return Misfit("too deep", build + work.cover_most + bed_most, deepest)
     if room is not None and seat > room + 1e-9:
-        return f"needs {say_length(seat, unit)}, {say_length(room, unit)} to the shell"
+        return Misfit("shell", float(seat), float(room))
     return Depths(float(cover), float(seat))
 
 
 def lay_up(
     wall: Wall, mask: Bool, free: Float, bonds: Sequence[Bond]
-) -> LayUp | tuple[str, ...]:
+) -> LayUp | tuple[Misfit, ...]:
     """The brickwork of a zone, or why no listed brick fits.
 
     Parameters
@@ -180,19 +200,20 @@ def lay_up(
 
     Returns
     -------
-    LayUp, or tuple of str
+    LayUp, or tuple of Misfit
+        Not empty.
     """
     work = wall.design.shop.brickwork
     whole = mask & (free >= 1.0)
     if not whole.any():
-        return ("the brickwork of a zone beside it takes it up",)
+        return (Misfit("taken up"),)
     radius = float(np.mean(wall.grid.design_radius[mask.any(axis=1)]))
     squared: dict[tuple[float, float], tuple[Course, ...]] = {}
     seats: list[_Seat] = []
-    why: dict[str, None] = {}
+    misfits: list[Misfit] = []
     for bond in closest(bonds, radius + work.cover_least, work.joint):
-        if isinstance(short := _depths(wall, whole, bond)[1], str):
-            why[f"{bond.name} {short}"] = None
+        if isinstance(misfit := _depths(wall, whole, bond)[1], Misfit):
+            misfits.append(misfit)
             continue
         key = (bond.course + work.joint, bond.face)
         if key not in squared:
@@ -203,9 +224,9 @@ def lay_up(
         if isinstance(made, _Seat):
             seats.append(made)
         else:
-            why[f"{bond.name} {made}"] = None
+            misfits.append(made)
     if not seats:
-        return tuple(why) or ("no brick is listed",)
+        return tuple(misfits) or (Misfit("none listed"),)
     seats = [seat for seat in seats if seat.bond.course >= _SPLIT] or seats
     most = _AS_GOOD * min(seat.cut for seat in seats)
     good = [seat for seat in seats if seat.cut <= most]
@@ -229,26 +250,24 @@ class _Seat:
 
 def _seat(
     wall: Wall, mask: Bool, free: Float, bond: Bond, courses: tuple[Course, ...]
-) -> _Seat | str:
+) -> _Seat | Misfit:
     """A seat for a bond, or why it does not fit; ``cut`` as for the best surface."""
-    grid, design = wall.grid, wall.design
-    work, unit = design.shop.brickwork, design.length_unit
+    work = wall.design.shop.brickwork
     if not courses:
-        tall = say_length(bond.course + work.joint, unit)
-        return f"finds no room for courses of {tall}"
+        return Misfit("too low", bond.course + work.joint, bond=bond.name)
     bricked = share_of(courses)
     share = np.maximum(bricked, np.where(mask, free, 0.0))
     deepest, found = _depths(wall, share > 0.0, bond)
-    if isinstance(found, str):
+    if isinstance(found, Misfit):
         return found
-    tally = count_bricks(grid, courses, bond, found.cover, work)
+    tally = count_bricks(wall.grid, courses, bond, found.cover, work)
     if tally is None:
-        return "does not turn every course of it"
+        return Misfit("does not turn", bond=bond.name)
     cut = wall.summed(share, np.maximum(wall.up_to(found.seat) - wall.gone, 0.0))
     return _Seat(bond, courses, bricked, share, found, deepest, cut, tally)
 
 
-def _depths(wall: Wall, held: Bool, bond: Bond) -> tuple[float, Depths | str]:
+def _depths(wall: Wall, held: Bool, bond: Bond) -> tuple[float, Depths | Misfit]:
     """How deep the wall is gone in some cells, and how a brick lies there."""
     grid, design = wall.grid, wall.design
     held = held & (grid.counted > 0.0)
@@ -257,8 +276,10 @@ def _depths(wall: Wall, held: Bool, bond: Bond) -> tuple[float, Depths | str]:
     if design.shell_radius is not None:
         widest = float(np.max(grid.design_radius[held.any(axis=1)]))
         room = design.shell_radius - widest
-    work, unit = design.shop.brickwork, design.length_unit
-    return deepest, depths(bond.build, deepest, room, work, unit)
+    found = depths(bond.build, deepest, room, design.shop.brickwork)
+    if isinstance(found, Misfit):
+        found = replace(found, bond=bond.name)
+    return deepest, found
 
 
 def _laid(wall: Wall, seat: _Seat) -> LayUp:

@@ -16,7 +16,7 @@ import numpy as np
 from geom.compare.findings import ACTIONS, Action
 from geom.compare.zones import call_actions, each_piece
 from geom.repair.masonry.bonds import Bond
-from geom.repair.masonry.layup import LayUp, lay_up
+from geom.repair.masonry.layup import LayUp, Misfit, lay_up
 from geom.repair.wall import Wall
 from geom.units import Bool, Float
 
@@ -44,15 +44,15 @@ class ZoneShare:
         Of each cell.
     laid : LayUp or None
         Of a brick zone that some brick fits.
-    why : tuple of str
-        Why none fits, brick by brick.
+    misfits : tuple of Misfit
+        Why none fits, bond by bond.
     """
 
     id: int
     action: Action
     share: Float
     layup: LayUp | None = None
-    why: tuple[str, ...] = ()
+    misfits: tuple[Misfit, ...] = ()
 
     @property
     def planned(self) -> bool:
@@ -90,20 +90,22 @@ def partition(
         In the order of ``zones``.
     """
     free = np.ones(wall.grid.shape)
-    shares: dict[int, ZoneShare] = {}
+    bricked: dict[int, LayUp] = {}
+    misfits: dict[int, tuple[Misfit, ...]] = {}
     for zone in (zone for zone in zones if zone.action == "brick"):
         made = lay_up(wall, zone.mask, free, bonds)
         if isinstance(made, LayUp):
             free = np.maximum(free - made.share, 0.0)
-            shares[zone.id] = ZoneShare(zone.id, zone.action, made.share, made)
+            bricked[zone.id] = made
         else:
-            shares[zone.id] = ZoneShare(zone.id, zone.action, free * 0.0, None, made)
+            misfits[zone.id] = made
+    shares = []
     for zone in zones:
-        if zone.id not in shares or shares[zone.id].layup is None:
-            share = np.where(zone.mask, free, 0.0)
-            why = shares[zone.id].why if zone.id in shares else ()
-            shares[zone.id] = ZoneShare(zone.id, zone.action, share, None, why)
-    return tuple(shares[zone.id] for zone in zones)
+        layup = bricked.get(zone.id)
+        share = np.where(zone.mask, free, 0.0) if layup is None else layup.share
+        why = misfits.get(zone.id, ())
+        shares.append(ZoneShare(zone.id, zone.action, share, layup, why))
+    return tuple(shares)
 
 
 def zones_by_rule(wall: Wall) -> tuple[ZoneMask, ...]:

@@ -45,7 +45,7 @@ The plan of one zone, from what is its own.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -62,6 +62,15 @@ from geom.repair.masonry.bricks import bricks_of
 from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping, openings_fouled, stop_at
 from geom.repair.plan.daub import Daub, daub_for
+from geom.repair.plan.notes import (
+    ChipFirst,
+    LayerLimit,
+    NoBrickFits,
+    NotPlanned,
+    OpeningMet,
+    StepMet,
+    ZoneNote,
+)
 from geom.repair.plan.order import (
     demand_by_rule,
     demand_of,
@@ -72,26 +81,24 @@ from geom.repair.plan.partition import ZoneMask, ZoneShare, partition
 from geom.repair.plan.result import Account, RepairPlan, ZonePlan
 from geom.repair.wall import Wall
 from geom.surface import RadialSurface
-from geom.units import LITRE, Bool, Float, Int, say_both, say_length
+from geom.units import Bool, Float, Int
 
 #: Standard deviations of cut and daub below this are none, mm3.
 _LEAST_SD = 1e-3
 
 
-def filled_with_daub(zone_share: ZoneShare) -> bool:
+def filled_with_daub(zone: ZoneShare) -> bool:
     """Whether daub goes into a zone, with brick or by itself."""
-    return zone_share.planned and zone_share.action != "chip"
+    return zone.planned and zone.action != "chip"
 
 
-def daub_pull(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> Float:
+def daub_pull(wall: Wall, nodes: Nodes, zone: ZoneShare) -> Float:
     """What each node pulls at the daub of a zone, mm3; (4, q)."""
-    patch = nodes.gather(zone_share.share * wall.grid.patch)
-    return nodes.hermite(
-        patch, depth=zone_share.layup.seat if zone_share.layup else 0.0
-    )
+    patch = nodes.gather(zone.share * wall.grid.patch)
+    return nodes.hermite(patch, depth=zone.layup.seat if zone.layup else 0.0)
 
 
-def plan_zone(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> ZonePlan:
+def plan_zone(wall: Wall, nodes: Nodes, zone: ZoneShare) -> ZonePlan:
     """Work one zone out.
 
     Parameters
@@ -99,62 +106,56 @@ def plan_zone(wall: Wall, nodes: Nodes, zone_share: ZoneShare) -> ZonePlan:
     wall : Wall
     nodes : Nodes
         For the joint uncertainty of its volumes.
-    zone_share : ZoneShare
+    zone : ZoneShare
         With a share of some cell.
     """
-    grid, layup = wall.grid, zone_share.layup
-    own = (zone_share.share > 0.0) & (grid.counted > 0.0)
-    area = float(np.sum(zone_share.share * grid.face_area))
+    grid, layup = wall.grid, zone.layup
+    own = (zone.share > 0.0) & (grid.counted > 0.0)
+    area = float(np.sum(zone.share * grid.face_area))
     extent = Extent.of(own, grid)
     if layup is not None:
         low, high = layup.courses[0].low, layup.courses[-1].high
         extent = replace(extent, height_from=low, height_to=high)
     return ZonePlan(
-        id=zone_share.id,
-        action=zone_share.action,
+        id=zone.id,
+        action=zone.action,
         **vars(extent),
         area=area,
-        rebuild=zone_share.rebuild(wall),
-        buildup=wall.summed(zone_share.share, wall.proud),
-        chip=_chip(wall, nodes, zone_share, own)
-        if zone_share.action == "chip"
-        else None,
+        rebuild=zone.rebuild(wall),
+        buildup=wall.summed(zone.share, wall.proud),
+        chip=_chip(wall, nodes, zone, own) if zone.action == "chip" else None,
         brickwork=layup,
-        cut=None if layup is None else _cut(wall, nodes, zone_share, layup),
-        daub=_daub(wall, nodes, zone_share, own, area)
-        if filled_with_daub(zone_share)
-        else None,
-        notes=tuple(_notes(wall, zone_share, own)),
-        share=zone_share.share,
+        cut=None if layup is None else _cut(wall, nodes, zone, layup),
+        daub=_daub(wall, nodes, zone, own, area) if filled_with_daub(zone) else None,
+        notes=tuple(_notes(wall, zone, own)),
+        share=zone.share,
     )
 
 
-def _cut(wall: Wall, nodes: Nodes, zone_share: ZoneShare, layup: LayUp) -> Quantity:
-    patch = nodes.gather(zone_share.share * wall.grid.patch)
+def _cut(wall: Wall, nodes: Nodes, zone: ZoneShare, layup: LayUp) -> Quantity:
+    patch = nodes.gather(zone.share * wall.grid.patch)
     pull = nodes.hermite(patch) - nodes.hermite(patch, depth=layup.seat)
     return positive(layup.cut, nodes.sd_of(pull, least=_LEAST_SD))
 
 
-def _daub(
-    wall: Wall, nodes: Nodes, zone_share: ZoneShare, own: Bool, area: float
-) -> Daub:
-    layup = zone_share.layup
+def _daub(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool, area: float) -> Daub:
+    layup = zone.layup
     if layup is None:
         thickness = float(max(np.max(wall.cutback[own]), 0.0))
     else:
         thickness = max(layup.cover, layup.bed_most)
-    sd = nodes.sd_of(daub_pull(wall, nodes, zone_share), least=_LEAST_SD)
+    sd = nodes.sd_of(daub_pull(wall, nodes, zone), least=_LEAST_SD)
     return daub_for(
-        positive(zone_share.daub(wall), sd),
+        positive(zone.daub(wall), sd),
         wall.design.shop.mix,
         thickness=thickness,
         face=area,
     )
 
 
-def _chip(wall: Wall, nodes: Nodes, zone_share: ZoneShare, own: Bool) -> Chipping:
+def _chip(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool) -> Chipping:
     grid = wall.grid
-    patch = nodes.gather(zone_share.share * grid.patch)
+    patch = nodes.gather(zone.share * grid.patch)
     extent = Extent.of(own, grid)
     low, high = extent.height_from, extent.height_to
     height, radius = stop_at(wall.design, low, high)
@@ -162,7 +163,7 @@ def _chip(wall: Wall, nodes: Nodes, zone_share: ZoneShare, own: Bool) -> Chippin
     thick = Quantity.normal(-wall.cutback.flat[worst], wall.sd.flat[worst])
     return Chipping(
         volume=positive(
-            wall.summed(zone_share.share, wall.proud),
+            wall.summed(zone.share, wall.proud),
             nodes.sd_of_excess(patch, inward=True),
         ),
         thickness=thick.not_below(0.0),
@@ -172,38 +173,26 @@ def _chip(wall: Wall, nodes: Nodes, zone_share: ZoneShare, own: Bool) -> Chippin
     )
 
 
-def _notes(wall: Wall, zone_share: ZoneShare, own: Bool) -> list[str]:
+def _notes(wall: Wall, zone: ZoneShare, own: Bool) -> Iterator[ZoneNote]:
     """What the mason has to know beside the numbers."""
-    grid, design, layup = wall.grid, wall.design, zone_share.layup
-    unit = design.length_unit
-    words = (
-        [f"No listed brick fits: {'; '.join(zone_share.why)}."]
-        if zone_share.why
-        else []
-    )
-    deepest = float(max(np.max(wall.cutback[own]), 0.0))
-    if zone_share.action == "daub" and deepest > design.shop.mix.layer_most:
-        words.append(
-            f"Daub goes on in layers of {say_length(design.shop.mix.layer_most, unit)} "
-            "at most, each stiff before the next."
-        )
-    if zone_share.action == "chip":
-        return words
-    words += [
-        f"It meets the {hole.kind} at {hole.azimuth:.0f} degrees: work round a former."
-        for hole in openings_fouled(grid, own, design)
-    ]
+    design, layup = wall.design, zone.layup
+    if zone.misfits:
+        yield NoBrickFits(zone.misfits)
+    layer_most = design.shop.mix.layer_most
+    if zone.action == "daub" and np.max(wall.cutback[own]) > layer_most:
+        yield LayerLimit(layer_most)
+    if zone.action == "chip":
+        return
+    for hole in openings_fouled(wall.grid, own, design):
+        yield OpeningMet(hole.kind, hole.azimuth)
     if layup is None:
-        return words
+        return
     low, high = layup.courses[0].low, layup.courses[-1].high
-    words += [
-        f"The profile steps at {say_both(float(step), unit)}: cut the bricks to it."
-        for step in design.profile.steps
-        if low < step < high
-    ]
+    for step in design.profile.steps:
+        if low < step < high:
+            yield StepMet(float(step))
     if float(np.min(wall.cutback[own])) < -design.repair.tolerance:
-        words.append("Chip off first what stands proud of the drawing there.")
-    return words
+        yield ChipFirst()
 
 
 #: Walls drawn for the order list: they give the sd of a need to 11 %.
@@ -246,11 +235,7 @@ def plan_repair(
         for zone in findings.zones
     ]
     shares = partition(wall, marked, bonds)
-    zones = [
-        plan_zone(wall, nodes, zone_share)
-        for zone_share in shares
-        if zone_share.share.any()
-    ]
+    zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
     drawn = [
         demand_by_rule(one, bonds)
         for one in posterior_walls(surface, nodes, draws, seed=seed)
@@ -269,7 +254,7 @@ def plan_repair(
         order=order_list(demand_of(wall, shares), drawn, bricks, design.shop),
         confidence=design.shop.confidence,
         account=_account(wall, shares),
-        notes=_plan_notes(wall, shares),
+        notes=tuple(_not_planned(wall, shares)),
         owner=_owner(shares, surface.grid.shape),
     )
 
@@ -278,12 +263,10 @@ def _all_daub(
     wall: Wall, nodes: Nodes, shares: Sequence[ZoneShare], zones: Sequence[ZonePlan]
 ) -> Daub:
     """The daub of all zones together, their errors hanging together."""
-    filled = [zone_share for zone_share in shares if filled_with_daub(zone_share)]
-    pull = sum(
-        (daub_pull(wall, nodes, zone_share) for zone_share in filled), np.zeros((4, 1))
-    )
+    filled = [zone for zone in shares if filled_with_daub(zone)]
+    pull = sum((daub_pull(wall, nodes, zone) for zone in filled), np.zeros((4, 1)))
     parts = [zone.daub for zone in zones if zone.daub is not None]
-    volume = sum(zone_share.daub(wall) for zone_share in filled)
+    volume = sum(zone.daub(wall) for zone in filled)
     return daub_for(
         positive(volume, nodes.sd_of(pull, least=_LEAST_SD)),
         wall.design.shop.mix,
@@ -295,54 +278,41 @@ def _all_daub(
 def _account(wall: Wall, shares: Sequence[ZoneShare]) -> Account:
     gone, proud = wall.gone, wall.proud
     everywhere = np.ones(wall.grid.shape)
-    filled = [zone_share for zone_share in shares if filled_with_daub(zone_share)]
-    cleared = [
-        zone_share
-        for zone_share in shares
-        if zone_share.action == "chip" or zone_share.layup
-    ]
-    layup = [zone_share.layup for zone_share in shares if zone_share.layup is not None]
+    filled = [zone for zone in shares if filled_with_daub(zone)]
+    cleared = [zone for zone in shares if zone.action == "chip" or zone.layup]
+    layup = [zone.layup for zone in shares if zone.layup is not None]
     return Account(
         rebuild=wall.summed(everywhere, gone),
         buildup=wall.summed(everywhere, proud),
         left=wall.summed(_rest(everywhere, filled), gone),
         proud=wall.summed(_rest(everywhere, cleared), proud),
-        chip=sum(wall.summed(zone_share.share, proud) for zone_share in cleared),
+        chip=sum(wall.summed(zone.share, proud) for zone in cleared),
         cut=sum(one.cut for one in layup),
         before=sum(one.before for one in layup),
         bricks=sum(one.tally.volume for one in layup),
         joints=sum(one.joints for one in layup),
-        daub=sum(zone_share.daub(wall) for zone_share in filled),
+        daub=sum(zone.daub(wall) for zone in filled),
     )
 
 
 def _rest(everywhere: Float, shares: Sequence[ZoneShare]) -> Float:
-    return np.asarray(everywhere - sum(zone_share.share for zone_share in shares))
+    return np.asarray(everywhere - sum(zone.share for zone in shares))
 
 
-def _plan_notes(wall: Wall, shares: Sequence[ZoneShare]) -> tuple[str, ...]:
-    """What a reader has to know of zones that the plan leaves."""
-    words = []
-    for zone in shares:
-        litres = zone.rebuild(wall) / LITRE
+def _not_planned(wall: Wall, zones: Sequence[ZoneShare]) -> Iterator[NotPlanned]:
+    """Zones that the plan leaves."""
+    for zone in zones:
         if zone.action == "measure again":
-            words.append(
-                f"Zone {zone.id} has to be measured again: it is not settled whether "
-                f"it needs brick. Its {litres:.1f} litres are not in this plan."
-            )
-        elif zone.why and zone.share.any():
-            words.append(
-                f"Zone {zone.id}: no listed brick fits. Its {litres:.1f} litres are "
-                "not in this plan."
-            )
+            yield NotPlanned(zone.id, "measure again", zone.rebuild(wall))
         elif not zone.share.any():
-            words.append(f"Zone {zone.id} is taken up by the brickwork beside it.")
-    return tuple(words)
+            yield NotPlanned(zone.id, "taken up", zone.rebuild(wall))
+        elif zone.misfits:
+            yield NotPlanned(zone.id, "no brick fits", zone.rebuild(wall))
 
 
 def _owner(shares: Sequence[ZoneShare], shape: tuple[int, int]) -> Int:
     owner, most = np.zeros(shape, dtype=np.int64), np.zeros(shape)
-    for zone_share in shares:
-        more = zone_share.share > most
-        owner[more], most[more] = zone_share.id, zone_share.share[more]
+    for zone in shares:
+        more = zone.share > most
+        owner[more], most[more] = zone.id, zone.share[more]
     return owner

@@ -12,6 +12,7 @@ from geom.quantity import Quantity
 from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
+from geom.repair.plan.notes import NotPlanned, ZoneNote
 from geom.repair.plan.order import OrderLine
 from geom.units import Float, Int
 
@@ -38,7 +39,7 @@ class ZonePlan(Extent):
     cut : Quantity or None
         Sound lining cut out for the brickwork.
     daub : Daub or None
-    notes : tuple of str
+    notes : tuple of ZoneNote
     share : array (m, k)
         Of each cell, that is the zone's own.
     """
@@ -52,7 +53,7 @@ class ZonePlan(Extent):
     brickwork: LayUp | None
     cut: Quantity | None = field(metadata=VOLUME)
     daub: Daub | None
-    notes: tuple[str, ...]
+    notes: tuple[ZoneNote, ...]
     share: Float = field(repr=False, compare=False, metadata=OMITTED)
 
     @property
@@ -118,7 +119,8 @@ class RepairPlan:
     confidence : float
         Chance that what is ordered is enough.
     account : Account
-    notes : tuple of str
+    notes : tuple of NotPlanned
+        Zones that the plan leaves.
     owner : int array (m, k)
         Zone that holds most of each cell, 0 where none does.
     """
@@ -130,7 +132,7 @@ class RepairPlan:
     order: tuple[OrderLine, ...]
     confidence: float
     account: Account = field(metadata=VOLUME)
-    notes: tuple[str, ...]
+    notes: tuple[NotPlanned, ...]
     owner: Int = field(repr=False, compare=False, metadata=OMITTED)
 
     def of_action(self, action: Action) -> tuple[ZonePlan, ...]:

@@ -29,6 +29,7 @@ from geom.views.tables.repair import (
     jobs,
     melting_lines,
     order_rows,
+    say_not_planned,
     say_sure,
     taper_rows,
 )
@@ -128,7 +129,7 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
         "jobs": jobs(plan, design),
         "order": order_rows(plan, design),
         "sure": say_sure(plan),
-        "plan_notes": [plain(words, most=300) for words in plan.notes],
+        "plan_notes": [plain(say_not_planned(note), most=300) for note in plan.notes],
         "tuyeres": taper_rows(works.taper, design),
         "bottom": [] if bottom is None else bottom_lines(bottom, design),
         "melting": melting_lines(works.melting, design),

@@ -17,7 +17,6 @@ from geom.compare.findings import Findings, Zone
 from geom.design import Design
 from geom.frame import clock_face
 from geom.repair import RepairPackage, RepairPlan
-from geom.repair.audit.sand_bottom import why_no_bottom
 from geom.surface.radial import RadialSurface
 from geom.units import say_both, say_length
 from geom.views.cautions import CAUTIONS
@@ -52,6 +51,7 @@ from geom.views.tables.repair import (
     jobs,
     melting_lines,
     order_rows,
+    say_not_planned,
     say_sure,
     strike_rows,
     taper_rows,
@@ -163,7 +163,10 @@ def _work(
     again = findings.of_action("measure again")
     rows = [_row(number, job) for number, job in enumerate(jobs(plan, design), 1)]
     rows += [_again(zone, design) for zone in again]
-    notes = [says(plain(words, most=300), BODY, after=3) for words in plan.notes]
+    notes = [
+        says(plain(say_not_planned(note), most=300), BODY, after=3)
+        for note in plan.notes
+    ]
     if not rows:
         return notes
     zero = plain(design.height_zero, most=40)
@@ -238,6 +241,9 @@ def _order(plan: RepairPlan, design: Design, width: float) -> list[Flowable]:
 
 
 _HEAD = 16.0
+_NO_BOTTOM = (
+    "None: the design names no tap hole, so there is nothing for the bed to fall to."
+)
 
 
 def rest(works: RepairPackage, design: Design, *, width: float) -> list[Flowable]:
@@ -296,7 +302,7 @@ def _tuyeres(works: RepairPackage, design: Design, width: float) -> list[Flowabl
 def _bottom(works: RepairPackage, design: Design, width: float) -> list[Flowable]:
     story = [says("Sand bottom", _HEAD, bold=True, after=2)]
     if works.bottom is None:
-        return [*story, says(f"None: {why_no_bottom(design)}.", BODY, after=8)]
+        return [*story, says(_NO_BOTTOM, BODY, after=8)]
     zero = plain(design.height_zero, most=40)
     lines = [*bottom_lines(works.bottom, design), f"Strike to heights above {zero}:"]
     story += [says(line, BODY, after=2) for line in lines]

@@ -26,6 +26,7 @@ from geom.views.tables.repair import (
     daub_words,
     job_of,
     say_short,
+    say_zone_note,
 )
 from geom.views.tables.survey import TASKS
 
@@ -229,7 +230,7 @@ def zone_page(zone: ZonePlan, design: Design, *, width: float) -> list[Flowable]
         story += _daub(zone.daub, design, width)
     if zone.brickwork is None:
         story += _stops(zone, design, width)
-    return [*story, *_notes(zone), KeepTogether(signed("Done by"))]
+    return [*story, *_notes(zone, design), KeepTogether(signed("Done by"))]
 
 
 def _word(action: Action) -> str:
@@ -381,13 +382,14 @@ def _stops(zone: ZonePlan, design: Design, width: float) -> list[Flowable]:
     return [KeepTogether([says("The drawn face", 16, bold=True, after=2), table])]
 
 
-def _notes(zone: ZonePlan) -> list[Flowable]:
+def _notes(zone: ZonePlan, design: Design) -> list[Flowable]:
     from reportlab.platypus import Spacer
 
     if not zone.notes:
         return []
+    notes = [say_zone_note(note, design.length_unit) for note in zone.notes]
     return [
         Spacer(1, 8),
         says("Mind", 16, bold=True, after=2),
-        *(says(f"• {plain(words, most=400)}", BODY, after=3) for words in zone.notes),
+        *(says(f"• {plain(words, most=400)}", BODY, after=3) for words in notes),
     ]

@@ -16,7 +16,17 @@ from geom.quantity import Quantity
 from geom.repair.audit.melting import WornMelting
 from geom.repair.audit.sand_bottom import SandBottom
 from geom.repair.audit.taper import TuyereAudit
+from geom.repair.masonry.layup import Misfit
 from geom.repair.plan.daub import Daub
+from geom.repair.plan.notes import (
+    ChipFirst,
+    LayerLimit,
+    NoBrickFits,
+    NotPlanned,
+    OpeningMet,
+    StepMet,
+    ZoneNote,
+)
 from geom.repair.plan.order import OrderLine
 from geom.repair.plan.result import RepairPlan, ZonePlan
 from geom.units import LITRE, as_fraction, say_both, say_length
@@ -290,6 +300,70 @@ def taper_words(audits: Sequence[TuyereAudit]) -> str:
     return f"{'; '.join(calls)} (tuyeres, as numbered in the design)" if calls else ""
 
 
+def say_zone_note(note: ZoneNote, unit: str) -> str:
+    """What the mason has to know of a zone beside the numbers."""
+    match note:
+        case NoBrickFits(misfits):
+            each = dict.fromkeys(_say_misfit(misfit, unit) for misfit in misfits)
+            return f"No listed brick fits: {'; '.join(each)}."
+        case LayerLimit(layer_most):
+            return (
+                f"Daub goes on in layers of {say_length(layer_most, unit)} "
+                "at most, each stiff before the next."
+            )
+        case OpeningMet(kind, azimuth):
+            return f"It meets the {kind} at {azimuth:.0f} degrees: work round a former."
+        case StepMet(height):
+            return (
+                f"The profile steps at {say_both(height, unit)}: cut the bricks to it."
+            )
+        case ChipFirst():
+            return "Chip off first what stands proud of the drawing there."
+
+
+def _say_misfit(misfit: Misfit, unit: str) -> str:
+    needed, there = (say_length(mm, unit) for mm in (misfit.needed, misfit.there))
+    match misfit.reason:
+        case "too deep":
+            words = f"fills {needed} at most, {there} are gone"
+        case "shell":
+            words = f"needs {needed}, {there} to the shell"
+        case "too low":
+            words = f"finds no room for courses of {needed}"
+        case "does not turn":
+            words = "does not turn every course of it"
+        case "taken up":
+            words = "the brickwork of a zone beside it takes it up"
+        case "none listed":
+            words = "no brick is listed"
+    return f"{misfit.bond} {words}" if misfit.bond else words
+
+
+def say_not_planned(note: NotPlanned) -> str:
+    """What a reader has to know of a zone that the plan leaves."""
+    left = f"Its {note.volume / LITRE:.1f} litres are not in this plan."
+    if note.reason == "measure again":
+        return (
+            f"Zone {note.zone} has to be measured again: it is not settled whether "
+            f"it needs brick. {left}"
+        )
+    if note.reason == "taken up":
+        return f"Zone {note.zone} is taken up by the brickwork beside it."
+    return f"Zone {note.zone}: no listed brick fits. {left}"
+
+
+def say_bottom_notes(bottom: SandBottom, unit: str) -> list[str]:
+    """What to look at before the bottom is rammed."""
+    if bottom.fits_tap_hole:
+        return []
+    off = say_both(abs(bottom.above_sill), unit)
+    side = "above" if bottom.above_sill > 0.0 else "below"
+    return [
+        f"the sand bottom at the tap hole lies {off} {side} the hole's lower edge: "
+        "check least in [bottom] and the tap hole drawn"
+    ]
+
+
 def strike_rows(bottom: SandBottom, design: Design) -> list[tuple[str, str, str]]:
     """Where round the wall, how thick, and the height to strike to."""
     unit = design.length_unit
@@ -310,7 +384,7 @@ def bottom_lines(bottom: SandBottom, design: Design) -> list[str]:
     if unit != "in":
         rate = f"{1000.0 * bottom.fall:.0f} mm to the metre"
     wide = "as found" if bottom.radius_from == "survey" else "as drawn"
-    notes = [plain(words, most=300) for words in bottom.notes]
+    notes = [plain(words, most=300) for words in say_bottom_notes(bottom, unit)]
     return [
         f"Falls {rate} to the tap hole. Wall {wide}: radius "
         f"{say_both(bottom.radius.value, unit)}. Rammed sand: "

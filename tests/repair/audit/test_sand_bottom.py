@@ -15,9 +15,9 @@ from geom.repair.audit.sand_bottom import (
     found_radius,
     sand_bottom,
     thickness_at,
-    why_no_bottom,
 )
 from geom.units import Float
+from geom.views.tables.repair import say_bottom_notes
 from tests.repair.known_wall import KnownWall, known_surface
 from tests.walls import plain_design
 
@@ -98,11 +98,9 @@ def test_the_fall_across_is_the_slope_times_the_diameter() -> None:
     assert bed.greatest - bed.least == pytest.approx(56.25)
 
 
-def test_without_a_tap_hole_there_is_none_and_a_reason() -> None:
+def test_without_a_tap_hole_there_is_none() -> None:
     bare = plain_design()
     assert sand_bottom(bare) is None
-    assert "names no tap hole" in why_no_bottom(bare)
-    assert why_no_bottom(tapped()) == ""
 
 
 def test_of_two_tap_holes_the_lower_one_is_drained_to() -> None:
@@ -115,11 +113,12 @@ def test_of_two_tap_holes_the_lower_one_is_drained_to() -> None:
 def test_a_bed_that_does_not_meet_the_tap_hole_is_noted() -> None:
     fits = sand_bottom(tapped())
     assert fits.above_sill == pytest.approx(0.0)
-    assert fits.notes == ()
+    assert say_bottom_notes(fits, "mm") == []
     for least, side in ((160.0, "above"), (40.0, "below")):
         bed = sand_bottom(tapped(shop=Shop(bottom=Bottom(least=least))))
         assert bed.above_sill == pytest.approx(least - 100.0)
-        assert f"60 mm {side} the hole's lower edge" in bed.notes[0]
+        (note,) = say_bottom_notes(bed, "mm")
+        assert f"60 mm {side} the hole's lower edge" in note
 
 
 def test_a_surveyed_wall_is_as_wide_as_it_was_found() -> None:

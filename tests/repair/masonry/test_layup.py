@@ -14,6 +14,7 @@ from geom.repair.masonry.courses import Course, count_bricks, in_arc, square_out
 from geom.repair.masonry.layup import (
     Depths,
     LayUp,
+    Misfit,
     depths,
     lay_up,
 )
@@ -55,8 +56,8 @@ def test_bed_and_cover_keep_their_limits_and_the_seat_the_shell(
     build: float, deepest: float, room: float
 ) -> None:
     work = Brickwork(cover_least=2.0)
-    found = depths(build, deepest, room, work, "mm")
-    if isinstance(found, str):
+    found = depths(build, deepest, room, work)
+    if isinstance(found, Misfit):
         no_cover = deepest - build - work.bed_most > work.cover_most
         deep = build + max(2.0, deepest - build - work.bed_most) + work.bed_least
         assert no_cover or deep > room
@@ -69,9 +70,9 @@ def test_bed_and_cover_keep_their_limits_and_the_seat_the_shell(
 
 
 def test_a_deep_hole_is_covered_before_it_is_refused() -> None:
-    assert depths(110.0, 100.0, None, WORK, "mm") == Depths(0.0, 116.0)
-    assert depths(110.0, 150.0, None, WORK, "mm") == Depths(15.0, 131.0)
-    assert "fills 160 mm at most" in str(depths(110.0, 161.0, None, WORK, "mm"))
+    assert depths(110.0, 100.0, None, WORK) == Depths(0.0, 116.0)
+    assert depths(110.0, 150.0, None, WORK) == Depths(15.0, 131.0)
+    assert depths(110.0, 161.0, None, WORK) == Misfit("too deep", 160.0, 161.0)
 
 
 def known(depth: float, mask: Bool, grid: Grid, shop: Shop) -> Wall:
@@ -125,8 +126,8 @@ def test_why_no_brick_fits_is_told_brick_by_brick() -> None:
     )
     why = lay_up(wall, mask, np.ones(grid.shape), bonds_of([STRETCHER]))
     assert why == (
-        "stretcher needs 116 mm, 97 mm to the shell",
-        "stretcher needs 226 mm, 97 mm to the shell",
+        Misfit("shell", 116.0, 97.0, "stretcher"),
+        Misfit("shell", 226.0, 97.0, "stretcher"),
     )
 
 

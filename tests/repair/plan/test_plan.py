@@ -12,6 +12,7 @@ from hypothesis import settings
 import geom
 from geom.compare.findings import Findings
 from geom.design import Brick, Brickwork, Shop
+from geom.repair.masonry.layup import Misfit
 from geom.repair.plan.plan import plan_repair
 from geom.repair.plan.result import RepairPlan
 from geom.surface import RadialSurface, reconstruct
@@ -172,17 +173,19 @@ def test_a_zone_that_no_brick_fits_says_why_and_is_left() -> None:
     assert zone.brickwork is None
     assert zone.daub is None
     assert not zone.settled
-    assert "stretcher needs 116 mm, 97 mm to the shell" in zone.notes[0]
+    (note,) = zone.notes
+    assert note.misfits[0] == Misfit("shell", 116.0, 97.0, "stretcher")
     assert plan.account.bricks == plan.account.cut == 0.0
     assert plan.account.left == pytest.approx(plan.account.rebuild, rel=1e-6)
-    assert "no listed brick fits" in plan.notes[0]
+    assert plan.notes[0].reason == "no brick fits"
     closes(plan, findings)
 
 
 def test_a_hole_deeper_than_brick_bed_and_cover_says_so() -> None:
     design = plain_design(shop=SHOP, shell_radius=670.0)
     plan, _, _ = planned(design, box(180.0, 20.0, 300.0, 500.0, 170.0))
-    assert "fills 160 mm at most, 170 mm are gone" in plan.zones[0].notes[0]
+    misfit = plan.zones[0].notes[0].misfits[0]
+    assert misfit == Misfit("too deep", 160.0, 170.0, "stretcher")
 
 
 def test_bricks_that_may_stand_proud_close_the_account_too() -> None:
@@ -265,6 +268,6 @@ def test_what_has_to_be_measured_again_is_told_and_not_planned() -> None:
     assert [zone.action for zone in findings.zones] == ["measure again"]
     plan = plan_repair(surface, findings, surface.design, draws=4)
     assert plan.zones == ()
-    assert "measured again" in plan.notes[0]
+    assert plan.notes[0].reason == "measure again"
     assert plan.account.put_in == 0.0
     assert plan.account.left == pytest.approx(plan.account.rebuild)

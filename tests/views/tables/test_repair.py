@@ -6,6 +6,8 @@ import pytest
 
 from geom.quantity import Quantity
 from geom.repair.audit.melting import COMMON_RULE
+from geom.repair.masonry.layup import Misfit
+from geom.repair.plan.notes import NoBrickFits, NotPlanned
 from geom.views.paper.zone_page import course_rows
 from geom.views.tables.repair import (
     bottom_lines,
@@ -15,7 +17,9 @@ from geom.views.tables.repair import (
     order_words,
     say_chance,
     say_mass,
+    say_not_planned,
     say_sure,
+    say_zone_note,
     strike_rows,
     taper_rows,
     taper_words,
@@ -135,3 +139,21 @@ def test_the_common_rule_is_not_on_paper(furnace):
     rule = f"{COMMON_RULE * furnace.works.melting.drawn_area:.0f}"
     told = " ".join(melting_lines(furnace.works.melting, furnace.design))
     assert rule not in told
+
+
+def test_why_no_brick_fits_is_worded_bond_by_bond_and_once():
+    misfits = (
+        Misfit("shell", 116.0, 97.0, "stretcher"),
+        Misfit("shell", 116.04, 97.0, "stretcher"),
+        Misfit("too deep", 160.0, 170.0, "split"),
+    )
+    assert say_zone_note(NoBrickFits(misfits), "mm") == (
+        "No listed brick fits: stretcher needs 116 mm, 97 mm to the shell; "
+        "split fills 160 mm at most, 170 mm are gone."
+    )
+
+
+def test_a_zone_that_the_plan_leaves_is_named_with_its_volume():
+    left = say_not_planned(NotPlanned(3, "measure again", 1.94e6))
+    assert "Zone 3 has to be measured again" in left
+    assert "1.9 litres are not in this plan" in left
