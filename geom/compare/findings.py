@@ -89,6 +89,11 @@ class Level:
         Of the circle of the section's area.
     area_change_percent : Quantity
         Of the section's area against the design's.
+    centre_offset_x, centre_offset_y : Quantity or None, mm
+        Centre of the section's least-squares reference circle, in the design's frame;
+        None where the section was not read round.
+    out_of_roundness : Quantity or None, mm
+        Peak-to-valley deviation from that circle (RONt, ISO 12181-1).
     """
 
     height: float
@@ -96,6 +101,9 @@ class Level:
     design_diameter: float
     area_diameter: Quantity
     area_change_percent: Quantity
+    centre_offset_x: Quantity | None = None
+    centre_offset_y: Quantity | None = None
+    out_of_roundness: Quantity | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -165,6 +165,26 @@ class RadialSurface:
         places = self.posterior.places
         return places.azimuth, places.height
 
+    @property
+    def read_at(self) -> tuple[Float, Float]:
+        """Azimuths and heights at which the wall was read, degrees and mm; (n,) each.
+
+        Both ends of a diameter count, readings left out of the fit do not, nor do the
+        pseudo-readings of datum bands; beside a cloud, only what the laser showed does.
+        """
+        if self.seen is not None:
+            grid = self.grid
+            shown = self.seen & grid.surveyed[:, None] & ~grid.opening
+            row, column = np.nonzero(shown)
+            return grid.azimuth[column], grid.height[row]
+        observed = self.posterior.fitted.best.observed
+        # Places: those of the readings, then of pseudo-readings, then the far ends of
+        # diameters.
+        place = np.arange(len(observed.places))
+        readings = self.count - len(self.rejected)
+        kept = (place < readings) | (place >= len(observed))
+        return observed.places.azimuth[kept], observed.places.height[kept]
+
     def to_xarray(self) -> xr.Dataset:
         """The surface as a CF-style dataset.
 

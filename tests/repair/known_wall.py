@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
 
 from geom.design import Design
 from geom.surface import RadialSurface, make_grid
+from geom.surface.gp.observations import ObservationOperator
 from geom.units import Float
 
 Field = Callable[[Float, Float], Float]
@@ -25,6 +27,10 @@ class KnownWall:
 
     def __init__(self, mean: Field, kernel: Kernel = no_kernel) -> None:
         self.mean, self.kernel = mean, kernel
+        places = net_points(np.arange(0.0, 1501.0, 100.0), np.arange(0.0, 360.0, 30.0))
+        nothing = np.zeros(len(places))
+        observed = ObservationOperator(nothing, places, nothing.astype(bool))
+        self.fitted = SimpleNamespace(best=SimpleNamespace(observed=observed))
 
     def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         a, h = np.tile(azimuth, height.size), np.repeat(height, azimuth.size)

@@ -300,7 +300,7 @@ def to_nearest_reading(surface: RadialSurface) -> Float:
     array (m, k), mm
     """
     grid, design = surface.grid, surface.design
-    azimuth, height = _read(surface)
+    azimuth, height = surface.read_at
     drawn = design.profile.radius_at(height)
     read = to_cartesian(azimuth, drawn, height, design.azimuth_sense)
     cells = to_cartesian(
@@ -311,19 +311,3 @@ def to_nearest_reading(surface: RadialSurface) -> Float:
     )
     away, _ = cKDTree(read).query(cells)
     return np.asarray(away, dtype=np.float64)
-
-
-def _read(surface: RadialSurface) -> tuple[Float, Float]:
-    """Azimuths and heights that something was read at; (n,) each."""
-    grid = surface.grid
-    if surface.seen is not None:
-        seen = surface.seen & grid.surveyed[:, None] & ~grid.opening
-        row, column = np.nonzero(seen)
-        return grid.azimuth[column], grid.height[row]
-    observed = surface.posterior.fitted.best.observed
-    # Stand-ins for sound wall come after the readings, far ends of diameters last.
-    kept = np.arange(len(observed.places))
-    kept = kept[
-        (kept < surface.count - len(surface.rejected)) | (kept >= len(observed))
-    ]
-    return observed.places.azimuth[kept], observed.places.height[kept]
