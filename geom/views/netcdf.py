@@ -1,8 +1,7 @@
-"""surface.nc: the gridded wall for other programs, NetCDF-4 in CF style.
+"""Gridded walls for other programs: NetCDF-4 in CF style.
 
-What every NetCDF file of ours shares: coordinates, attributes, packing.
-
-wear.nc: wear cell by cell for other programs, NetCDF-4 in CF style.
+``surface.nc`` holds a survey, ``change.nc`` what changed between two, ``wear.nc`` wear
+cell by cell.  All have the coordinates height and azimuth of the drawing.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from geom.compare.findings import ACTIONS, NO_CALL, Findings
 from geom.compare.panels import PanelState
 from geom.design import Design
+from geom.record.change.result import Change
 from geom.record.wear.maps import RateMap, WearMaps
 from geom.surface.radial import RadialSurface
 from geom.units import Float
@@ -24,51 +24,14 @@ from geom.views.say import plain
 if TYPE_CHECKING:
     import xarray as xr
 
-
+_MAP = ("height", "azimuth")
 _PACKED = {"zlib": True, "complevel": 2, "shuffle": True}
-
-
-def write_packed(path: Path, data: xr.Dataset) -> None:
-    """Write a dataset as NetCDF-4; NaN is what is missing, coordinates have none."""
-    encoding: dict[str, dict[str, Any]] = {
-        str(name): _PACKED | {"_FillValue": np.nan if array.dtype.kind == "f" else None}
-        for name, array in data.data_vars.items()
-    }
-    encoding |= {str(name): {"_FillValue": None} for name in data.coords}
-    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
-
-
-def height_notes(design: Design) -> dict[str, Any]:
-    """Attributes of the coordinate ``height``."""
-    return {
-        "long_name": f"height above {plain(design.height_zero)}",
-        "units": "mm",
-        "positive": "up",
-        "axis": "Z",
-    }
-
-
-def azimuth_notes(design: Design) -> dict[str, Any]:
-    """Attributes of the coordinate ``azimuth``."""
-    return {
-        "long_name": f"azimuth from {plain(design.azimuth_zero)}, "
-        f"{design.azimuth_sense} seen from above",
-        "units": "degree",
-    }
-
-
-def frame_notes(design: Design) -> dict[str, str]:
-    """Attributes of a file that say what its azimuths and heights are counted from."""
-    return {
-        "Conventions": "CF-1.11",
-        "lining": plain(design.name),
-        "azimuth_zero": plain(design.azimuth_zero),
-        "azimuth_sense": f"{design.azimuth_sense} seen from above",
-        "height_zero": plain(design.height_zero),
-    }
-
-
-_BOTH = ("height", "azimuth")
+#: What wear is divided by, in words, and the unit of the quotient.
+_PER = {
+    "heat": ("a heat", "mm"),
+    "hour": ("an hour on blast", "mm h-1"),
+    "tonne": ("a tonne (1000 kg) of iron melted", "mm t-1"),
+}
 
 
 def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None:
@@ -81,116 +44,124 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
     findings : Findings
         Its maps take the place of the surface's own fields of the same name.
     """
-    write_packed(path, _dataset(surface, findings))
-
-
-def _dataset(surface: RadialSurface, findings: Findings) -> xr.Dataset:
-    maps = findings.maps
+    maps, grid, design = findings.maps, surface.grid, surface.design
     data = surface.to_xarray()
-    shape = surface.grid.shape
-    drawn = np.broadcast_to(surface.grid.design_radius[:, None], shape)
+    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
+    p_brick = {
+        "long_name": "probability that cut-back exceeds the brick threshold",
+        "units": "1",
+        "brick_threshold_mm": design.repair.brick_threshold,
+    }
+    actions = " ".join(["no_call", *(action.replace(" ", "_") for action in ACTIONS)])
     fields: dict[str, tuple[NDArray[Any], dict[str, Any]]] = {
         "design_radius": (drawn, _mm("radius of the drawing")),
         "cutback": (maps.cutback, _mm("cut-back: radius less design radius")),
         "cutback_sd": (maps.cutback_sd, _mm("standard uncertainty of cut-back")),
-        "p_brick": (maps.p_brick, _p_brick(surface)),
-        "action": (maps.action.astype(np.int8), _action()),
+        "p_brick": (maps.p_brick, p_brick),
+        "action": (
+            maps.action.astype(np.int8),
+            _flag("what to do", actions, lowest=NO_CALL),
+        ),
         "surveyed": (maps.surveyed.astype(np.int8), _flag("surveyed", "no yes")),
-        "opening": (surface.grid.opening.astype(np.int8), _flag("opening", "no yes")),
+        "opening": (grid.opening.astype(np.int8), _flag("opening", "no yes")),
         "zone": (maps.zone.astype(np.int32), {"long_name": "zone id, 0 where none"}),
     }
     data = data.assign(
         {
-            name: (_BOTH, np.ascontiguousarray(values), notes)
-            for name, (values, notes) in fields.items()
+            name: (_MAP, np.ascontiguousarray(values), attributes)
+            for name, (values, attributes) in fields.items()
         }
     )
-    data["cutback"].attrs["ancillary_variables"] = "cutback_sd"
-    data["radius"].attrs["ancillary_variables"] = "radius_sd"
-    data["height"].attrs |= height_notes(surface.design)
-    data["azimuth"].attrs |= azimuth_notes(surface.design)
-    data.attrs = _about(surface, findings)
-    if findings.panels is not None:
-        data = data.assign(_of_panels(findings.panels))
-    return data
-
-
-def _of_panels(state: PanelState) -> dict[str, xr.Variable]:
-    """What is kept for comparing heats, panel by panel."""
-    import xarray as xr
-
-    panels, one = state.panels, ("panel",)
-    hour = "middle of the panel, which is an hour of the clock wide"
-    told: dict[str, tuple[tuple[str, ...], Float, dict[str, Any]]] = {
-        "panel_edge": (("panel_edges",), panels.edge, _mm("edges of the panels' rows")),
-        "panel_height": (one, panels.height, _mm("mid-height of the panel")),
-        "panel_azimuth": (one, panels.azimuth, {"long_name": hour, "units": "degree"}),
-        "panel_cutback": (one, state.cutback, _mm("mean cut-back of the panel")),
-        "panel_covariance": (
-            ("panel", "panel_other"),
-            state.covariance.astype(np.float32),
-            {"long_name": "covariance of the panels' means", "units": "mm2"},
-        ),
-        "panel_deepest": (one, state.deepest, _mm("greatest cut-back in it")),
-        "panel_deepest_sd": (
-            one,
-            state.deepest_sd,
-            _mm("standard uncertainty of that"),
-        ),
-        "panel_part": (("panel", "part"), state.part, _mm("mean cut-back of a part")),
-        "panel_part_sd": (
-            ("panel", "part"),
-            state.part_sd,
-            _mm("standard uncertainty of that"),
-        ),
-        "panel_area": (
-            one,
-            state.area,
-            {"long_name": "surveyed wall of the panel", "units": "mm2"},
-        ),
-        "panel_read": (
-            one,
-            state.read.astype(np.int8),
-            {"long_name": "whether anything was read in it", "units": "1"},
-        ),
-    }
-    return {name: xr.Variable(*parts) for name, parts in told.items()}
-
-
-def _mm(name: str) -> dict[str, Any]:
-    return {"long_name": name, "units": "mm"}
-
-
-def _flag(name: str, meanings: str) -> dict[str, Any]:
-    values = np.arange(len(meanings.split()), dtype=np.int8)
-    return {"long_name": name, "flag_values": values, "flag_meanings": meanings}
-
-
-def _action() -> dict[str, Any]:
-    words = ["no_call", *(action.replace(" ", "_") for action in ACTIONS)]
-    values = np.array([NO_CALL, *range(len(ACTIONS))], dtype=np.int8)
-    return {
-        "long_name": "what to do",
-        "flag_values": values,
-        "flag_meanings": " ".join(words),
-    }
-
-
-def _p_brick(surface: RadialSurface) -> dict[str, Any]:
-    return {
-        "long_name": "probability that cut-back exceeds the brick threshold",
-        "units": "1",
-        "brick_threshold_mm": surface.design.repair.brick_threshold,
-    }
-
-
-def _about(surface: RadialSurface, findings: Findings) -> dict[str, Any]:
-    return frame_notes(surface.design) | {
+    for name in ("cutback", "radius"):
+        data[name].attrs["ancillary_variables"] = f"{name}_sd"
+    data["height"].attrs |= _height(design)
+    data["azimuth"].attrs |= _azimuth(design)
+    data.attrs = _frame(design) | {
         "title": plain(findings.title),
         "lining": plain(findings.lining),
         "created": plain(findings.created),
         "source": f"daubline {plain(findings.version)}",
     }
+    if findings.panels is not None:
+        data = data.assign(_panels(findings.panels))
+    _write_packed(path, data)
+
+
+def _panels(state: PanelState) -> dict[str, xr.Variable]:
+    """What is kept for comparing heats, panel by panel."""
+    import xarray as xr
+
+    panels, panel, part = state.panels, ("panel",), ("panel", "part")
+    hour = "middle of the panel, which is an hour of the clock wide"
+    sd = "standard uncertainty of that"
+    variables: dict[str, tuple[tuple[str, ...], NDArray[Any], dict[str, Any]]] = {
+        "panel_edge": (("panel_edges",), panels.edge, _mm("edges of the panels' rows")),
+        "panel_height": (panel, panels.height, _mm("mid-height of the panel")),
+        "panel_azimuth": (panel, panels.azimuth, _attributes(hour, "degree")),
+        "panel_cutback": (panel, state.cutback, _mm("mean cut-back of the panel")),
+        "panel_covariance": (
+            ("panel", "panel_other"),
+            state.covariance.astype(np.float32),
+            _attributes("covariance of the panels' means", "mm2"),
+        ),
+        "panel_deepest": (panel, state.deepest, _mm("greatest cut-back in it")),
+        "panel_deepest_sd": (panel, state.deepest_sd, _mm(sd)),
+        "panel_part": (part, state.part, _mm("mean cut-back of a part")),
+        "panel_part_sd": (part, state.part_sd, _mm(sd)),
+        "panel_area": (
+            panel,
+            state.area,
+            _attributes("surveyed wall of the panel", "mm2"),
+        ),
+        "panel_read": (
+            panel,
+            state.read.astype(np.int8),
+            _attributes("whether anything was read in it", "1"),
+        ),
+    }
+    return {name: xr.Variable(*parts) for name, parts in variables.items()}
+
+
+def write_change_netcdf(path: Path, change: Change, design: Design) -> None:
+    """Write the maps of a change, on the record's grid; floats in single precision."""
+    import xarray as xr
+
+    maps, grid = change.maps, change.grid
+    signs = "restored neither lost"
+    fields: dict[str, tuple[NDArray[Any], dict[str, Any]]] = {
+        "change": (maps.change, _mm("radius of the last survey less the first")),
+        "change_sd": (maps.change_sd, _mm("standard uncertainty of change")),
+        "significant": (
+            maps.significant,
+            _flag("beyond the level of detection", signs, lowest=-1),
+        ),
+        "shown": (
+            maps.shown,
+            _flag("shown, false discoveries held down", signs, lowest=-1),
+        ),
+        "compared": (maps.compared.astype(np.int8), {"long_name": "surveyed twice"}),
+        "cutback_from": (maps.start, _mm("cut-back at the first survey")),
+        "cutback_to": (maps.end, _mm("cut-back at the last survey")),
+    }
+    single = {
+        name: values.astype(np.float32) if values.dtype.kind == "f" else values
+        for name, (values, _) in fields.items()
+    }
+    data = xr.Dataset(
+        {
+            name: (_MAP, np.ascontiguousarray(single[name]), attributes)
+            for name, (_, attributes) in fields.items()
+        },
+        coords=_coordinates(design, grid.height, grid.azimuth),
+        attrs=_frame(design)
+        | {
+            "title": plain(change.title),
+            "created": plain(change.created),
+            "source": f"daubline {plain(change.version)}",
+        },
+    )
+    data["change"].attrs["ancillary_variables"] = "change_sd"
+    _write_packed(path, data)
 
 
 def write_wear_netcdf(
@@ -206,77 +177,103 @@ def write_wear_netcdf(
     about : dict
         Attributes of the file besides those of the frame.
     """
-    data = wear_dataset(maps, design)
-    data.attrs |= {name: plain(words) for name, words in about.items()}
-    write_packed(path, data)
-
-
-def wear_dataset(maps: WearMaps, design: Design) -> xr.Dataset:
-    """The maps as a Dataset, dims (height, azimuth).
-
-    Parameters
-    ----------
-    maps : WearMaps
-    design : Design
-        Its words for height and azimuth are told with them.
-    """
     import xarray as xr
 
     slope = "how wear per heat grows from heat to heat"
-    fields = _of_rate("heat", maps.per_heat) | {
-        "trend": (_BOTH, maps.trend, _told(slope, "mm") | _aided("trend_sd")),
-        "trend_sd": (_BOTH, maps.trend_sd, _told(_sd_of("trend"), "mm")),
-        "spells": _counted(maps.per_heat),
-        "opening": (_BOTH, maps.opening.astype(np.int8), _OPENING),
-    }
-    if maps.per_hour is not None:
-        fields |= _of_rate("hour", maps.per_hour)
-    if maps.per_tonne is not None:
-        fields |= _of_rate("tonne", maps.per_tonne)
-    return xr.Dataset(
-        fields,
-        coords={
-            "height": ("height", maps.height, height_notes(design)),
-            "azimuth": ("azimuth", maps.azimuth, azimuth_notes(design)),
-        },
-        attrs=frame_notes(design),
+    spells = maps.per_heat.spells.astype(np.int32)
+    fields: dict[str, Any] = _with_sd("trend", slope, "mm", maps.trend, maps.trend_sd)
+    fields = _rate("heat", maps.per_heat) | fields
+    fields["spells"] = (
+        _MAP,
+        spells,
+        _attributes("how many spells of wear tell the cell", "1"),
     )
+    opening = maps.opening.astype(np.int8)
+    fields["opening"] = (_MAP, opening, _flag("opening", "no yes"))
+    if maps.per_hour is not None:
+        fields |= _rate("hour", maps.per_hour)
+    if maps.per_tonne is not None:
+        fields |= _rate("tonne", maps.per_tonne)
+    data = xr.Dataset(
+        fields,
+        coords=_coordinates(design, maps.height, maps.azimuth),
+        attrs=_frame(design) | {name: plain(words) for name, words in about.items()},
+    )
+    _write_packed(path, data)
 
 
-_PER = {
-    "heat": ("a heat", "mm"),
-    "hour": ("an hour on blast", "mm h-1"),
-    "tonne": ("a tonne (1000 kg) of iron melted", "mm t-1"),
-}
-_OPENING = {
-    "long_name": "opening",
-    "flag_values": np.arange(2, dtype=np.int8),
-    "flag_meanings": "no yes",
-}
+def _rate(per: str, rate: RateMap) -> dict[str, Any]:
+    words, units = _PER[per]
+    wear = f"mean wear in {words}: cut-back gained between repairs"
+    return _with_sd(f"wear_per_{per}", wear, units, rate.rate, rate.sd)
 
 
-def _of_rate(against: str, told: RateMap) -> dict[str, Any]:
-    said, units = _PER[against]
-    name = f"wear_per_{against}"
-    wear = f"mean wear in {said}: cut-back gained between repairs"
+def _with_sd(
+    name: str, words: str, units: str, values: Float, sd: Float
+) -> dict[str, Any]:
+    """A map and its standard uncertainty, which names it."""
+    aided = _attributes(words, units) | {"ancillary_variables": f"{name}_sd"}
+    sd_words = f"standard uncertainty of {name}"
     return {
-        name: (_BOTH, told.rate, _told(wear, units) | _aided(f"{name}_sd")),
-        f"{name}_sd": (_BOTH, told.sd, _told(_sd_of(name), units)),
+        name: (_MAP, values, aided),
+        f"{name}_sd": (_MAP, sd, _attributes(sd_words, units)),
     }
 
 
-def _counted(told: RateMap) -> Any:
-    words = {"long_name": "how many spells of wear tell the cell", "units": "1"}
-    return (_BOTH, told.spells.astype(np.int32), words)
+def _write_packed(path: Path, data: xr.Dataset) -> None:
+    """Write a dataset; NaN is what is missing, coordinates have none."""
+    encoding: dict[str, dict[str, Any]] = {
+        str(name): _PACKED | {"_FillValue": np.nan if array.dtype.kind == "f" else None}
+        for name, array in data.data_vars.items()
+    }
+    encoding |= {str(name): {"_FillValue": None} for name in data.coords}
+    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
 
 
-def _told(name: str, units: str) -> dict[str, Any]:
+def _coordinates(design: Design, height: Float, azimuth: Float) -> dict[str, Any]:
+    return {
+        "height": ("height", height, _height(design)),
+        "azimuth": ("azimuth", azimuth, _azimuth(design)),
+    }
+
+
+def _height(design: Design) -> dict[str, Any]:
+    return {
+        "long_name": f"height above {plain(design.height_zero)}",
+        "units": "mm",
+        "positive": "up",
+        "axis": "Z",
+    }
+
+
+def _azimuth(design: Design) -> dict[str, Any]:
+    return {
+        "long_name": f"azimuth from {plain(design.azimuth_zero)}, "
+        f"{design.azimuth_sense} seen from above",
+        "units": "degree",
+    }
+
+
+def _frame(design: Design) -> dict[str, str]:
+    """Attributes of a file: what its azimuths and heights are counted from."""
+    return {
+        "Conventions": "CF-1.11",
+        "lining": plain(design.name),
+        "azimuth_zero": plain(design.azimuth_zero),
+        "azimuth_sense": f"{design.azimuth_sense} seen from above",
+        "height_zero": plain(design.height_zero),
+    }
+
+
+def _attributes(name: str, units: str) -> dict[str, Any]:
     return {"long_name": name, "units": units}
 
 
-def _sd_of(name: str) -> str:
-    return f"standard uncertainty of {name}"
+def _mm(name: str) -> dict[str, Any]:
+    return _attributes(name, "mm")
 
 
-def _aided(name: str) -> dict[str, Any]:
-    return {"ancillary_variables": name}
+def _flag(name: str, meanings: str, *, lowest: int = 0) -> dict[str, Any]:
+    """Attributes of a map of codes that count up from ``lowest``."""
+    values = np.arange(lowest, lowest + len(meanings.split()), dtype=np.int8)
+    return {"long_name": name, "flag_values": values, "flag_meanings": meanings}

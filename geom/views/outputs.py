@@ -15,10 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from geom.compare.findings import Findings
 from geom.design import Design
@@ -44,11 +40,8 @@ from geom.views.meshes.formats import glb_bytes, ply_bytes, write_vtp
 from geom.views.meshes.mesh import wall_mesh
 from geom.views.meshes.solid import rebuild_solid, stl_bytes
 from geom.views.netcdf import (
-    azimuth_notes,
-    frame_notes,
-    height_notes,
+    write_change_netcdf,
     write_netcdf,
-    write_packed,
     write_wear_netcdf,
 )
 from geom.views.pages.campaigns import campaigns_page
@@ -60,7 +53,6 @@ from geom.views.paper.certificate import certificate_bytes
 from geom.views.paper.repair_sheet import sheet_bytes
 from geom.views.paper.rod_sheet import paper_bytes
 from geom.views.paper.rod_workbook import is_written_on, workbook_bytes
-from geom.views.say import plain
 
 #: In the order they are written.
 FILES: tuple[str, ...] = (
@@ -190,8 +182,6 @@ CHANGE_FILES: tuple[str, ...] = (
     "change.html",
 )
 
-_BOTH = ("height", "azimuth")
-
 
 def write_change(folder: Path, change: Change, design: Design) -> None:
     """Write them.
@@ -204,7 +194,7 @@ def write_change(folder: Path, change: Change, design: Design) -> None:
     design : Design
     """
     (folder / CHANGE_FILES[0]).write_bytes(change_document(change))
-    write_maps(folder / CHANGE_FILES[1], change, design)
+    write_change_netcdf(folder / CHANGE_FILES[1], change, design)
     picture = change_png(change, design)
     (folder / CHANGE_FILES[2]).write_bytes(picture)
     pictures = {
@@ -221,56 +211,6 @@ def change_document(change: Change) -> bytes:
     """The ``daubline.change/1`` document as UTF-8 JSON."""
     told = change.to_dict() | {"cautions": list(CAUTIONS)}
     return as_json(told)
-
-
-def write_maps(path: Path, change: Change, design: Design) -> None:
-    """change.nc: NetCDF-4 in CF style, on the record's grid."""
-    import xarray as xr
-
-    maps, grid = change.maps, change.grid
-    fields: dict[str, tuple[NDArray[Any], dict[str, Any]]] = {
-        "change": (maps.change, _mm("radius of the last survey less the first")),
-        "change_sd": (maps.change_sd, _mm("standard uncertainty of change")),
-        "significant": (maps.significant, _flag("beyond the level of detection")),
-        "shown": (maps.shown, _flag("shown, false discoveries held down")),
-        "compared": (maps.compared.astype(np.int8), {"long_name": "surveyed twice"}),
-        "cutback_from": (maps.start, _mm("cut-back at the first survey")),
-        "cutback_to": (maps.end, _mm("cut-back at the last survey")),
-    }
-    data = xr.Dataset(
-        {
-            name: (_BOTH, np.ascontiguousarray(_short(values)), notes)
-            for name, (values, notes) in fields.items()
-        },
-        coords={
-            "height": ("height", grid.height, height_notes(design)),
-            "azimuth": ("azimuth", grid.azimuth, azimuth_notes(design)),
-        },
-        attrs=frame_notes(design)
-        | {
-            "title": plain(change.title),
-            "created": plain(change.created),
-            "source": f"daubline {plain(change.version)}",
-        },
-    )
-    data["change"].attrs["ancillary_variables"] = "change_sd"
-    write_packed(path, data)
-
-
-def _short(values: NDArray[Any]) -> NDArray[Any]:
-    return values.astype(np.float32) if values.dtype.kind == "f" else values
-
-
-def _mm(name: str) -> dict[str, Any]:
-    return {"long_name": name, "units": "mm"}
-
-
-def _flag(name: str) -> dict[str, Any]:
-    return {
-        "long_name": name,
-        "flag_values": np.array([-1, 0, 1], dtype=np.int8),
-        "flag_meanings": "restored neither lost",
-    }
 
 
 #: In the order they are written.

@@ -76,10 +76,10 @@ def map_png(
         Colours run from minus one to plus two brick thresholds, whatever the data.
     """
     with chart.drawing_style():
-        return chart.render(map_figure(readings, surface, findings), form, dpi=dpi)
+        return chart.render(cutback_figure(readings, surface, findings), form, dpi=dpi)
 
 
-def map_figure(
+def cutback_figure(
     readings: RodReadings | CloudReadings, surface: RadialSurface, findings: Findings
 ) -> Figure:
     """The figure of `map_png`; draw it inside `chart.drawing_style`."""

@@ -66,7 +66,7 @@ def round_view(
         seen = "wall in the round, SEEN FROM INSIDE, the near half left off"
         line = f"{lining}: {seen}" if lining else seen
         figure.text(0.03, 0.925, line, fontsize=12, va="center", color=chart.QUIET)
-        _key(figure, surface)
+        _legend(figure, surface)
         return chart.render(figure, form, dpi=dpi)
 
 
@@ -180,7 +180,7 @@ def _rings(axes: Axes, surface: RadialSurface, towards: float) -> None:
         axes.plot(flat[:, 0], flat[:, 1], color=chart.INK, linewidth=1.0)
 
 
-def _key(figure: Figure, surface: RadialSurface) -> None:
+def _legend(figure: Figure, surface: RadialSurface) -> None:
     """The scale of cut-back, and which way round the furnace is."""
     limit, unit = surface.design.repair.brick_threshold, surface.design.length_unit
     low, high = colours.cutback_limits(limit)

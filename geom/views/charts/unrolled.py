@@ -43,6 +43,12 @@ _LOWEST, _TALLEST = 0.28, 1.25
 _LETTER = 0.64
 
 
+def degrees_right(azimuth: ArrayLike, design: Design) -> Float:
+    """How far right of azimuth 0 a person inside sees it, in [-180, 180)."""
+    onward = turn(0.0, azimuth)
+    return onward if design.azimuth_sense == "clockwise" else turn(0.0, -onward)
+
+
 @dataclass(frozen=True)
 class Unrolled:
     """Places on the flat picture, mm right of azimuth 0 and mm above height zero."""
@@ -67,10 +73,7 @@ class Unrolled:
 
     def right(self, azimuth: ArrayLike) -> Float:
         """How far right of azimuth 0, mm."""
-        onward = turn(0.0, azimuth)
-        if self.design.azimuth_sense == "counterclockwise":
-            onward = turn(0.0, -onward)
-        return onward * self.mm_per_degree
+        return degrees_right(azimuth, self.design) * self.mm_per_degree
 
     @cached_property
     def _order(self) -> NDArray[np.intp]:

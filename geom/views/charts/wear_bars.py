@@ -14,7 +14,7 @@ from geom.quantity import Quantity
 from geom.record.regions import Region, Regions, middle
 from geom.views.charts import style as chart
 from geom.views.charts.axes import height_axis, wear_axis
-from geom.views.charts.unrolled import Unrolled
+from geom.views.charts.unrolled import degrees_right
 from geom.views.say import plain
 
 if TYPE_CHECKING:
@@ -23,15 +23,15 @@ if TYPE_CHECKING:
 
 _TYPE = 12.0
 #: How sets of bars are told apart, in grey as well: fill and hatch.
-_LOOKS = (("#f0a044", ""), ("#2d6a9f", "////"))
+_STYLES = (("#f0a044", ""), ("#2d6a9f", "////"))
 _ZONE = ("#ffffff", "#f1eee6")
 
 
 @dataclass(frozen=True)
-class Bars:
-    """One set of rates; mm per heat, hour or tonne, one a piece.
+class RateBars:
+    """One set of rates; mm per heat, hour or tonne, one a region.
 
-    ``None`` where a piece's rate is not told; ``name`` is empty where there is one set.
+    ``None`` where a region's rate is unknown; ``name`` is empty where there is one set.
     """
 
     name: str
@@ -39,7 +39,12 @@ class Bars:
 
 
 def level_bars_png(
-    design: Design, regions: Regions, sets: Sequence[Bars], *, per: str, dpi: int = 120
+    design: Design,
+    regions: Regions,
+    sets: Sequence[RateBars],
+    *,
+    per: str,
+    dpi: int = 120,
 ) -> bytes:
     """Rates up the wall at the heights of the levels, beside the drawn profile."""
     with chart.drawing_style():
@@ -54,12 +59,17 @@ def level_bars_png(
         axes.set_ylim(design.profile.bottom, design.profile.top)
         axes.set_yticks([])
         wear_axis(axes, "x", design.length_unit, words=f"wear per {per}", size=_TYPE)
-        _key(figure, sets)
+        _legend(figure, sets)
         return chart.render(figure, dpi=dpi)
 
 
 def side_bars_png(
-    design: Design, regions: Regions, sets: Sequence[Bars], *, per: str, dpi: int = 120
+    design: Design,
+    regions: Regions,
+    sets: Sequence[RateBars],
+    *,
+    per: str,
+    dpi: int = 120,
 ) -> bytes:
     """Rates round the wall by hour of the clock, in the order of the unrolled map."""
     with chart.drawing_style():
@@ -67,7 +77,7 @@ def side_bars_png(
         axes = figure.add_axes((0.1, 0.26, 0.82, 0.54))
         _sides(axes, design, regions, sets)
         wear_axis(axes, "y", design.length_unit, words=f"wear per {per}", size=_TYPE)
-        _key(figure, sets)
+        _legend(figure, sets)
         return chart.render(figure, dpi=dpi)
 
 
@@ -102,31 +112,33 @@ def _zones(axes: Axes, regions: Regions) -> None:
         )  # fmt: skip
 
 
-def _levels(axes: Axes, regions: Regions, sets: Sequence[Bars]) -> None:
+def _levels(axes: Axes, regions: Regions, sets: Sequence[RateBars]) -> None:
     levels = regions.of_kind("level")
-    for place, one in enumerate(sets):
+    for number, bars in enumerate(sets):
         for i in levels:
             level = regions.regions[i]
             tall = (level.height_to - level.height_from) * 0.8 / len(sets)
             middle = 0.5 * (level.height_from + level.height_to)
-            at = middle + tall * (0.5 * (len(sets) - 1) - place)
-            _bar(axes, _Place("x", at, tall), one.rates[i], place)
+            at = middle + tall * (0.5 * (len(sets) - 1) - number)
+            _bar(axes, _Slot("x", at, tall), bars.rates[i], number)
     axes.axvline(0.0, color=chart.INK, lw=1.2, zorder=5)
-    axes.set_xlim(*_room([one.rates[i] for one in sets for i in levels]))
+    axes.set_xlim(*_limits([bars.rates[i] for bars in sets for i in levels]))
 
 
-def _sides(axes: Axes, design: Design, regions: Regions, sets: Sequence[Bars]) -> None:
-    sides = _in_order(design, regions)
-    for place, one in enumerate(sets):
+def _sides(
+    axes: Axes, design: Design, regions: Regions, sets: Sequence[RateBars]
+) -> None:
+    sides = left_to_right(design, regions)
+    for number, bars in enumerate(sets):
         wide = 0.78 / len(sets)
         for across, i in enumerate(sides):
-            at = across + wide * (place - 0.5 * (len(sets) - 1))
-            _bar(axes, _Place("y", at, wide), one.rates[i], place)
+            at = across + wide * (number - 0.5 * (len(sets) - 1))
+            _bar(axes, _Slot("y", at, wide), bars.rates[i], number)
     labels = [_side(regions.regions[i], design) for i in sides]
     axes.set_xticks(range(len(sides)), labels, fontsize=_TYPE)
     axes.set_xlim(-0.6, len(sides) - 0.4)
     axes.axhline(0.0, color=chart.INK, lw=1.2, zorder=5)
-    axes.set_ylim(*_room([one.rates[i] for one in sets for i in sides]))
+    axes.set_ylim(*_limits([bars.rates[i] for bars in sets for i in sides]))
     zero = plain(design.azimuth_zero, most=24)
     axes.set_xlabel(
         f"hour of the clock, azimuth below it (12 = {zero}); left to right as seen "
@@ -135,11 +147,10 @@ def _sides(axes: Axes, design: Design, regions: Regions, sets: Sequence[Bars]) -
     )  # fmt: skip
 
 
-def _in_order(design: Design, regions: Regions) -> list[int]:
+def left_to_right(design: Design, regions: Regions) -> list[int]:
     """Sides from left to right as a person inside sees them, azimuth 0 midway."""
-    wall = Unrolled(design, None)  # type: ignore[arg-type]
     sides = regions.of_kind("side")
-    at = wall.right(np.array([middle(regions.regions[i]) for i in sides]))
+    at = degrees_right([middle(regions.regions[i]) for i in sides], design)
     return [sides[int(k)] for k in np.argsort(at, kind="stable")]
 
 
@@ -150,7 +161,7 @@ def _side(region: Region, design: Design) -> str:
 
 
 @dataclass(frozen=True)
-class _Place:
+class _Slot:
     """Where a bar is drawn: along an axis of the picture, at a place on the other."""
 
     along: Literal["x", "y"]
@@ -158,15 +169,15 @@ class _Place:
     wide: float
 
 
-def _bar(axes: Axes, place: _Place, rate: Quantity | None, look: int) -> None:
+def _bar(axes: Axes, place: _Slot, rate: Quantity | None, style: int) -> None:
     """One rate with its 95 % interval."""
     if rate is None:
-        _not_told(axes, place)
+        _missing(axes, place)
         return
     upright = place.along == "y"
-    fill, hatch = _LOOKS[look]
-    drawn: Any = axes.bar if upright else axes.barh
-    drawn(
+    fill, hatch = _STYLES[style]
+    draw: Any = axes.bar if upright else axes.barh
+    draw(
         place.at, rate.value, place.wide, color=fill, hatch=hatch, edgecolor="#ffffff",
         lw=0.6, zorder=3,
     )  # fmt: skip
@@ -178,7 +189,7 @@ def _bar(axes: Axes, place: _Place, rate: Quantity | None, look: int) -> None:
     )  # fmt: skip
 
 
-def _not_told(axes: Axes, place: _Place) -> None:
+def _missing(axes: Axes, place: _Slot) -> None:
     upright = place.along == "y"
     axes.text(
         place.at if upright else 0.0, 0.0 if upright else place.at, " not told",
@@ -188,7 +199,7 @@ def _not_told(axes: Axes, place: _Place) -> None:
     )  # fmt: skip
 
 
-def _room(rates: Sequence[Quantity | None]) -> tuple[float, float]:
+def _limits(rates: Sequence[Quantity | None]) -> tuple[float, float]:
     """Limits that hold every bar; a wild interval may run off the picture."""
     known = [rate for rate in rates if rate is not None]
     if not known:
@@ -201,14 +212,14 @@ def _room(rates: Sequence[Quantity | None]) -> tuple[float, float]:
     return low - (spare if low < 0.0 else 0.0), high + spare
 
 
-def _key(figure: Figure, sets: Sequence[Bars]) -> None:
+def _legend(figure: Figure, sets: Sequence[RateBars]) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     handles: list[Any] = [
-        Patch(facecolor=_LOOKS[k][0], hatch=_LOOKS[k][1], edgecolor="#ffffff",
-              label=plain(one.name, most=32) or "best estimate")
-        for k, one in enumerate(sets)
+        Patch(facecolor=_STYLES[k][0], hatch=_STYLES[k][1], edgecolor="#ffffff",
+              label=plain(bars.name, most=32) or "best estimate")
+        for k, bars in enumerate(sets)
     ]  # fmt: skip
     handles.append(Line2D([], [], color=chart.INK, lw=1.5, label="95 % interval"))
     figure.legend(

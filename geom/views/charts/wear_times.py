@@ -29,7 +29,7 @@ _TALL, _TOP, _BELOW, _APART = 1.75, 0.8, 0.65, 0.85
 
 
 @dataclass(frozen=True)
-class Mark:
+class StepMark:
     """Where wear changed at once.
 
     Attributes
@@ -48,7 +48,7 @@ def zone_times_png(
     design: Design,
     series: WearSeries,
     rates: Sequence[Quantity | None],
-    marks: Sequence[Mark] = (),
+    marks: Sequence[StepMark] = (),
     *,
     dpi: int = 120,
 ) -> bytes:
@@ -60,13 +60,13 @@ def zone_times_png(
     series : WearSeries
     rates : sequence of Quantity or None
         Long rate of every piece, mm per heat: the level line.
-    marks : sequence of Mark
+    marks : sequence of StepMark
     """
     shown = list(series.regions.of_kind("zone") or series.regions.of_kind("wall"))
     with chart.drawing_style():
         figure, grid = _grid(len(shown))
-        points = points_of(series)
-        limits = limits_of(points, shown)
+        points = wear_points(series)
+        limits = wear_limits(points, shown)
         for axes, i in zip(grid, shown, strict=True):
             _zone(axes, points, i, rates[i])
             axes.set_ylim(*limits)
@@ -79,7 +79,7 @@ def zone_times_png(
                 series.regions.regions[i].name, fontsize=_TYPE + 1, loc="left",
                 fontweight="bold",
             )  # fmt: skip
-        _key(figure, stepped=any(mark.region in shown for mark in marks))
+        _legend(figure, stepped=any(mark.region in shown for mark in marks))
         return chart.render(figure, dpi=dpi)
 
 
@@ -88,9 +88,9 @@ def depth_times_png(
 ) -> bytes:
     """The deepest cut-back as each heat left it, with the brick threshold."""
     limit = design.repair.brick_threshold
-    depths = _deepest_of_each(depths)
-    heat = np.array([one.heat for one in depths], dtype=np.float64)
-    value, low, high = _parts([one.cutback for one in depths])
+    depths = _group_maxima(depths)
+    heat = np.array([depth.heat for depth in depths], dtype=np.float64)
+    value, low, high = _intervals([depth.cutback for depth in depths])
     with chart.drawing_style():
         figure = chart.new_figure(9.4, 3.3)
         axes = figure.add_axes((0.1, 0.17, 0.82, 0.72))
@@ -105,19 +105,20 @@ def depth_times_png(
         _heats(axes, heat)
         axes.set_xlabel("heat", fontsize=_TYPE)
         wear_axis(axes, "y", design.length_unit, words="deepest", size=_TYPE)
-        said = say_length(limit, design.length_unit)
+        threshold = say_length(limit, design.length_unit)
         figure.text(
             0.1, 0.985, "deepest cut-back as each heat left it, 95 %;  "
-            f"dashes: brick from {said}; squares: past it", fontsize=_TYPE, va="top",
+            f"dashes: brick from {threshold}; squares: past it", fontsize=_TYPE,
+            va="top",
         )  # fmt: skip
         return chart.render(figure, dpi=dpi)
 
 
-def _deepest_of_each(depths: Sequence[Depth]) -> list[Depth]:
+def _group_maxima(depths: Sequence[Depth]) -> list[Depth]:
     """The deepest of as many heats next to each other as are drawn as one."""
-    together = spells_a_point(len(depths))
+    together = spells_per_point(len(depths))
     groups = (depths[k : k + together] for k in range(0, len(depths), together))
-    return [max(some, key=lambda one: one.cutback.value) for some in groups]
+    return [max(some, key=lambda depth: depth.cutback.value) for some in groups]
 
 
 def _grid(count: int) -> tuple[Figure, list[Axes]]:
@@ -135,7 +136,7 @@ def _grid(count: int) -> tuple[Figure, list[Axes]]:
 
 
 @dataclass(frozen=True)
-class _Points:
+class WearPoints:
     """What is drawn of s pieces: n spells, or means of spells next to each other.
 
     ``first`` and ``last`` heat are (n,), ``wear`` per heat and its ``sd`` (n, s), mm.
@@ -147,36 +148,36 @@ class _Points:
     sd: Float
 
 
-def spells_a_point(count: int) -> int:
+def spells_per_point(count: int) -> int:
     """How many spells are drawn as one."""
     return -(-count // MOST_POINTS)
 
 
-def points_of(series: WearSeries) -> _Points:
+def wear_points(series: WearSeries) -> WearPoints:
     """Wear per heat of every spell; where there are very many, of some together."""
-    together = spells_a_point(len(series.spells))
+    together = spells_per_point(len(series.spells))
     starts = np.arange(0, len(series.spells), together)
     ends = np.append(starts[1:], len(series.spells)) - 1
-    heats = np.array([one.heats for one in series.spells], dtype=np.float64)
-    last = np.array([one.end.heat for one in series.spells], dtype=np.float64)
-    told = np.isfinite(series.wear)
-    held = np.add.reduceat(np.where(told, heats[:, None], 0.0), starts)
-    known = np.maximum(held, 1.0)
-    wear = np.add.reduceat(np.nan_to_num(series.wear), starts) / known
-    sd = np.sqrt(np.add.reduceat(np.nan_to_num(series.variance), starts)) / known
-    return _Points(
+    heats = np.array([spell.heats for spell in series.spells], dtype=np.float64)
+    last = np.array([spell.end.heat for spell in series.spells], dtype=np.float64)
+    known = np.isfinite(series.wear)
+    heats_held = np.add.reduceat(np.where(known, heats[:, None], 0.0), starts)
+    divisor = np.maximum(heats_held, 1.0)
+    wear = np.add.reduceat(np.nan_to_num(series.wear), starts) / divisor
+    sd = np.sqrt(np.add.reduceat(np.nan_to_num(series.variance), starts)) / divisor
+    return WearPoints(
         first=(last - heats + 1.0)[starts],
         last=last[ends],
-        wear=np.where(held > 0.0, wear, np.nan),
-        sd=np.where(held > 0.0, sd, np.nan),
+        wear=np.where(heats_held > 0.0, wear, np.nan),
+        sd=np.where(heats_held > 0.0, sd, np.nan),
     )
 
 
-def _zone(axes: Axes, points: _Points, i: int, rate: Quantity | None) -> None:
+def _zone(axes: Axes, points: WearPoints, i: int, rate: Quantity | None) -> None:
     wear, reach = points.wear[:, i], K95 * points.sd[:, i]
     half = 0.5 * (points.last - points.first)
-    told = np.isfinite(wear)
-    if not told.any():
+    known = np.isfinite(wear)
+    if not known.any():
         axes.text(
             0.5, 0.6, "not told", transform=axes.transAxes, ha="center",
             fontsize=_TYPE, color=chart.QUIET,
@@ -185,8 +186,8 @@ def _zone(axes: Axes, points: _Points, i: int, rate: Quantity | None) -> None:
         axes.axhspan(rate.low95, rate.high95, color="#f7d9a0", lw=0, zorder=0)
         axes.axhline(rate.value, color="#c4571f", lw=1.6, zorder=1)
     axes.errorbar(
-        (points.first + half)[told], wear[told], yerr=reach[told],
-        xerr=half[told], fmt="o", color=_WEAR, markersize=5, lw=1.2,
+        (points.first + half)[known], wear[known], yerr=reach[known],
+        xerr=half[known], fmt="o", color=_WEAR, markersize=5, lw=1.2,
         capsize=2, zorder=3,
     )  # fmt: skip
     axes.axhline(0.0, color=chart.INK, lw=0.8, zorder=2)
@@ -205,16 +206,16 @@ def _heats(axes: Axes, heat: Float) -> None:
     axes.tick_params(axis="x", labelsize=_TYPE - 1)
 
 
-def limits_of(points: _Points, shown: Sequence[int]) -> tuple[float, float]:
+def wear_limits(points: WearPoints, shown: Sequence[int]) -> tuple[float, float]:
     """One scale for all zones; a wild error bar may run off the picture.
 
-    A zone of which nothing is told does not count.
+    A zone of which nothing is known does not count.
     """
     wear, reach = points.wear[:, list(shown)], K95 * points.sd[:, list(shown)]
-    told = np.isfinite(wear)
-    if not told.any():
+    known = np.isfinite(wear)
+    if not known.any():
         return -1.0, 1.0
-    wear, reach = wear[told], reach[told]
+    wear, reach = wear[known], reach[known]
     most = 3.0 * float(np.abs(wear).max())
     high = float(np.minimum(wear + reach, most).max())
     low = float(np.maximum(wear - reach, -most).min())
@@ -223,7 +224,7 @@ def limits_of(points: _Points, shown: Sequence[int]) -> tuple[float, float]:
     return low - spare, high + 3.0 * spare
 
 
-def _mark(axes: Axes, mark: Mark) -> None:
+def _mark(axes: Axes, mark: StepMark) -> None:
     axes.axvline(mark.heat - 0.5, color=_STEP, lw=2.0, ls=":", zorder=4)
     axes.annotate(
         f"from heat {mark.heat}", (mark.heat - 0.5, 0.98), xytext=(4, 0),
@@ -232,12 +233,14 @@ def _mark(axes: Axes, mark: Mark) -> None:
     )  # fmt: skip
 
 
-def _parts(told: Sequence[Quantity]) -> tuple[Float, Float, Float]:
-    table = np.array([(one.value, one.low95, one.high95) for one in told])
+def _intervals(quantities: Sequence[Quantity]) -> tuple[Float, Float, Float]:
+    table = np.array(
+        [(quantity.value, quantity.low95, quantity.high95) for quantity in quantities]
+    )
     return table[:, 0], table[:, 1], table[:, 2]
 
 
-def _key(figure: Figure, *, stepped: bool) -> None:
+def _legend(figure: Figure, *, stepped: bool) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 

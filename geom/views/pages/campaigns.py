@@ -12,15 +12,12 @@ from geom.record.campaigns.compare import Comparison
 from geom.units import Float
 from geom.views.charts import style as chart
 from geom.views.charts.colours import Rgb, wear_rgb, wear_step
-from geom.views.charts.wear_bars import Bars, level_bars_png, side_bars_png
+from geom.views.charts.wear_bars import RateBars, level_bars_png, side_bars_png
 from geom.views.charts.wear_map import WearFigure, WearMap, wear_png
 from geom.views.pages.page import page_bytes
 from geom.views.say import (
     plain,
-    say_sense,
     say_time,
-    say_zero,
-    upfirst,
 )
 from geom.views.tables.campaigns import (
     about_rows,
@@ -52,8 +49,8 @@ def campaigns_pictures(told: Comparison, names: tuple[str, str]) -> dict[str, by
     both = np.stack([one.wear for one in maps])
     step = wear_step(both, told.design.repair.brick_threshold)
     bars = [
-        Bars(names[0], [one.first for one in told.wear]),
-        Bars(names[1], [one.second for one in told.wear]),
+        RateBars(names[0], [one.first for one in told.wear]),
+        RateBars(names[1], [one.second for one in told.wear]),
     ]
     return {
         "first": wear_png(maps[0], name=names[0], step=step),
@@ -98,15 +95,13 @@ def campaigns_page(told: Comparison) -> bytes:
     design = told.design
     return page_bytes(
         "campaigns.html.jinja",
+        design,
         campaigns_pictures(told, names),
         title=plain(told.title),
         created=say_time(told.created),
         names=names,
         lining=plain(design.name),
         version=__version__,
-        sense=upfirst(say_sense(design)),
-        zero=say_zero(design),
-        height_zero=plain(design.height_zero, most=60),
         per=told.by,
         headline=headline(told),
         about=about_rows(told),

@@ -8,10 +8,7 @@ from geom.views.cautions import CAUTIONS
 from geom.views.pages.page import page_bytes
 from geom.views.say import (
     plain,
-    say_sense,
     say_time,
-    say_zero,
-    upfirst,
 )
 from geom.views.tables.change import (
     facts,
@@ -47,14 +44,12 @@ def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> b
     ]
     return page_bytes(
         "change.html.jinja",
+        design,
         pictures,
         title=plain(change.title),
         lining=plain(change.lining),
         start=survey_line(change.start),
         end=survey_line(change.end),
-        sense=upfirst(say_sense(design)),
-        zero=say_zero(design),
-        height_zero=plain(design.height_zero, most=60),
         created=say_time(change.created),
         version=plain(change.version),
         answer=say_answer(change, design),

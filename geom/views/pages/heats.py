@@ -16,7 +16,7 @@ from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
-from geom.views.say import plain, say_sense, say_zero, upfirst
+from geom.views.say import plain
 
 #: Cells of the page are so much coarser than a survey's: many surveys have to fit in.
 _ROW, _COLUMNS = 25.0, 180
@@ -42,12 +42,10 @@ def heats_bytes(
     script = page_script("main.js")
     return page_bytes(
         "heats.html.jinja",
+        design,
         {},
         title=plain(title),
         lining=plain(design.name),
-        sense=upfirst(say_sense(design)),
-        zero=say_zero(design),
-        height_zero=plain(design.height_zero, most=60),
         left_out=left_out,
         script=script.safe,
         wall_data=wall_data(design, coarse.grid, [coarse.view(one) for one in walls]),

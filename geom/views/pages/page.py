@@ -1,7 +1,5 @@
 """A page that needs nothing else: one template, one style, pictures within.
 
-The script of a page with pictures that answer, and the leave to run it.
-
 A page runs its own script and nothing else: the content security policy names the
 script by its hash, so text from an input can never run, and allows no connection.
 """
@@ -15,26 +13,48 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
+from geom.design import Design
+from geom.views.say import plain, say_sense, say_zero, upfirst
+
 if TYPE_CHECKING:
     from markupsafe import Markup
 
+#: The 3D library, bundled; its licence stands beside it.
+_LIBRARY = "three.js"
+#: In the order they need each other.
+_SCRIPTS = (
+    "wall.js",
+    "say.js",
+    "paint.js",
+    "place.js",
+    "unrolled.js",
+    "ring.js",
+    "upright.js",
+    "turning.js",
+    "heats.js",
+)
 
-def page_bytes(template: str, pictures: dict[str, bytes], **told: Any) -> bytes:
+
+def page_bytes(
+    template: str, design: Design, pictures: dict[str, bytes], **context: Any
+) -> bytes:
     """A page as UTF-8 HTML.
 
     Parameters
     ----------
     template : str
         Name of the file beside this one.
+    design : Design
+        What azimuth and height mean is ``sense``, ``zero`` and ``height_zero``.
     pictures : dict of PNG bytes
         By the name that the template calls them.
-    **told
+    **context
         All else that the template asks for; every text is escaped.
 
     Returns
     -------
     bytes
-        No address of anything outside, and no script but what ``told`` brings as
+        No address of anything outside, and no script but what ``context`` brings as
         ``script``.
     """
     from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -46,27 +66,19 @@ def page_bytes(template: str, pictures: dict[str, bytes], **told: Any) -> bytes:
         loader=PackageLoader("geom.views.pages", ""),
     ).get_template(template)
     style = Markup(files("geom.views.pages").joinpath("page.css").read_text("utf-8"))
-    drawn = {
+    encoded = {
         name: base64.b64encode(picture).decode("ascii")
         for name, picture in pictures.items()
     }
-    return page.render(style=style, pictures=drawn, **told).encode("utf-8")
-
-
-#: The 3D library, bundled; its licence stands beside it.
-_LIBRARY = "three.js"
-#: In the order they need each other.
-_OWN = (
-    "wall.js",
-    "say.js",
-    "paint.js",
-    "place.js",
-    "unrolled.js",
-    "ring.js",
-    "upright.js",
-    "turning.js",
-    "heats.js",
-)
+    content = page.render(
+        style=style,
+        pictures=encoded,
+        sense=upfirst(say_sense(design)),
+        zero=say_zero(design),
+        height_zero=plain(design.height_zero, most=60),
+        **context,
+    )
+    return content.encode("utf-8")
 
 
 @dataclass(frozen=True)
@@ -106,7 +118,7 @@ def page_script(*last: str) -> Script:
         Names of the files that put the page together, after the shared ones.
     """
     library = _text(_LIBRARY)
-    own = "\n".join(_text(name) for name in (*_OWN, *last))
+    own = "\n".join(_text(name) for name in (*_SCRIPTS, *last))
     hashes = " ".join(f"'sha256-{_hash(part)}'" for part in (library, own))
     policy = (
         f"default-src 'none'; script-src {hashes}; img-src data:; "

@@ -18,10 +18,7 @@ from geom.views.say import (
     WORK,
     headings,
     plain,
-    say_sense,
     say_time,
-    say_zero,
-    upfirst,
 )
 from geom.views.tables import survey as tables
 from geom.views.tables.repair import (
@@ -75,6 +72,7 @@ def report_bytes(
     view = heat_view(surface, findings, dots)
     return page_bytes(
         "report.html.jinja",
+        surface.design,
         {part.name: getattr(pictures, part.name) for part in fields(pictures)},
         script=page_script("main.js").safe,
         wall_data=wall_data(surface.design, surface.grid, [view]),
@@ -95,9 +93,6 @@ def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
         "lining": headings(findings)[1],
         "created": say_time(findings.created),
         "version": plain(findings.version),
-        "sense": upfirst(say_sense(design)),
-        "zero": say_zero(design),
-        "height_zero": plain(design.height_zero, most=60),
         "scale_low": say_both(low, unit),
         "scale_high": say_both(high, unit),
         "brick_line": say_both(design.repair.brick_threshold, unit),

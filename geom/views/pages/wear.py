@@ -15,7 +15,7 @@ from geom.record.store.grid import record_grid
 from geom.record.study import Depth, Wear
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.charts.wear_bars import Bars, level_bars_png, side_bars_png
+from geom.views.charts.wear_bars import RateBars, level_bars_png, side_bars_png
 from geom.views.charts.wear_map import (
     WearMap,
     uncertainty_png,
@@ -23,17 +23,15 @@ from geom.views.charts.wear_map import (
     wear_png,
 )
 from geom.views.charts.wear_times import (
-    Mark,
+    StepMark,
     depth_times_png,
-    spells_a_point,
+    spells_per_point,
     zone_times_png,
 )
 from geom.views.pages.page import page_bytes
 from geom.views.say import (
     plain,
-    say_sense,
     say_time,
-    say_zero,
     upfirst,
 )
 from geom.views.tables.wear import (
@@ -69,8 +67,8 @@ def wear_pictures(
     """
     told, regions = wear_map_of(wear, design), wear.regions
     long = wear.rates["heat"].long
-    bars = [Bars("", long)]
-    marks = [mark for step in wear.steps for mark in marks_of(step, regions)]
+    bars = [RateBars("", long)]
+    marks = [mark for step in wear.steps for mark in step_marks(step, regions)]
     made = {
         "wear": wear_png(told),
         "doubt": uncertainty_png(told),
@@ -96,11 +94,13 @@ def wear_map_of(wear: Wear, design: Design) -> WearMap:
     return WearMap(design, record_grid(design), found.rate, found.sd, "heat")
 
 
-def marks_of(step: Step, regions: Regions) -> list[Mark]:
+def step_marks(step: Step, regions: Regions) -> list[StepMark]:
     """The zones that a step lies in."""
     shown = regions.of_kind("zone") or regions.of_kind("wall")
     heat = step.first.start.heat + 1
-    return [Mark(i, heat) for i in shown if _beside(step.region, regions.regions[i])]
+    return [
+        StepMark(i, heat) for i in shown if _beside(step.region, regions.regions[i])
+    ]
 
 
 def _beside(one: Region, other: Region) -> bool:
@@ -136,6 +136,7 @@ def wear_page(wear: Wear, design: Design, depths: Sequence[Depth] = ()) -> bytes
     """
     return page_bytes(
         "wear.html.jinja",
+        design,
         wear_pictures(wear, design, depths),
         **_heading(wear, design),
         **_to_know(wear, design),
@@ -151,9 +152,6 @@ def _heading(wear: Wear, design: Design) -> dict[str, object]:
         "whose": whose(wear),
         "lining": plain(wear.lining),
         "made": made,
-        "sense": upfirst(say_sense(design)),
-        "zero": say_zero(design),
-        "height_zero": plain(design.height_zero, most=60),
         "brick_line": say_both(design.repair.brick_threshold, design.length_unit),
     }
 
@@ -191,5 +189,5 @@ def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, 
 
 def _together(count: int, words: str) -> str:
     """What one point of a picture stands for, where it is more than one."""
-    each = spells_a_point(count)
+    each = spells_per_point(count)
     return "" if each < 2 else f"Each point: {each} {words}."

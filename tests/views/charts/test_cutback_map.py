@@ -10,7 +10,7 @@ from geom.design.drawing import Profile
 from geom.views.charts import style as chart
 from geom.views.charts.axes import nice_step
 from geom.views.charts.colours import cutback_rgb
-from geom.views.charts.cutback_map import map_figure, map_png
+from geom.views.charts.cutback_map import cutback_figure, map_png
 from geom.views.charts.unrolled import Unrolled, stations
 
 DPI = 100
@@ -19,7 +19,7 @@ DPI = 100
 def drawn(furnace):
     """The picture and a way to ask it for the colour at (azimuth, height)."""
     with chart.drawing_style():
-        figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
+        figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
         picture = Image.open(io.BytesIO(chart.render(figure, dpi=DPI))).convert("RGB")
         axes = figure.axes[0]
     wall = Unrolled(furnace.design, furnace.surface.grid)
@@ -133,7 +133,7 @@ def test_it_is_large_enough_to_read(furnace):
 
 def test_up_and_round_are_at_one_scale(furnace):
     with chart.drawing_style():
-        figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
+        figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
     axes = figure.axes[0]
     box = axes.get_window_extent()
     across = box.width / np.ptp(axes.get_xlim())
@@ -157,7 +157,7 @@ def test_no_text_leaves_the_picture_or_covers_other_text(build):
     long = "the night shift's survey of the cupola at the north end " * 3
     furnace = build(title=long, name=long, azimuth_zero=long, height_zero=long)
     with chart.drawing_style():
-        figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
+        figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
         chart.render(figure, dpi=DPI)
         boxes = [text.get_window_extent() for text in figure.texts]
         scale_bar = figure.axes[0].texts[-1].get_window_extent()
@@ -174,7 +174,7 @@ def test_a_flat_or_tall_lining_says_that_scales_differ(build):
         texts = [
             " ".join(
                 t.get_text()
-                for t in map_figure(f.readings, f.surface, f.findings).texts
+                for t in cutback_figure(f.readings, f.surface, f.findings).texts
             )
             for f in (tall, usual)
         ]

@@ -13,7 +13,7 @@ from PIL import Image
 
 from geom.views.charts import style as chart
 from geom.views.charts.colours import cutback_rgb
-from geom.views.charts.cutback_map import map_figure
+from geom.views.charts.cutback_map import cutback_figure
 
 DPI = 120
 BRICK = 31.75
@@ -44,7 +44,7 @@ class Asked:
 
     def __init__(self, furnace):
         with chart.drawing_style():
-            figure = map_figure(furnace.readings, furnace.surface, furnace.findings)
+            figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
             content = chart.render(figure, dpi=DPI)
         self.picture = Image.open(io.BytesIO(content)).convert("RGB")
         figure.set_dpi(DPI)

@@ -26,13 +26,13 @@ from geom.views.charts import style as chart
 from geom.views.charts.axes import wear_axis
 from geom.views.charts.colours import cutback_rgb, uncertainty_rgb, wear_step
 from geom.views.charts.wear_bars import (
-    Bars,
+    RateBars,
     level_bars_png,
     middle,
     side_bars_png,
 )
 from geom.views.charts.wear_map import WearFigure, WearMap, uncertainty_png, wear_png
-from geom.views.pages.wear import marks_of, still_png, wear_page
+from geom.views.pages.wear import step_marks, still_png, wear_page
 from geom.views.say import (
     say_percent,
     say_piece,
@@ -284,19 +284,19 @@ def test_bars_are_drawn_in_every_unit_with_rates_missing(unit):
         for i in range(len(regions.regions))
     ]
     none = [None] * len(some)
-    for sets in ([Bars("", some)], [Bars("A", some), Bars("B", none)]):
+    for sets in ([RateBars("", some)], [RateBars("A", some), RateBars("B", none)]):
         for make in (level_bars_png, side_bars_png):
             made = make(design, regions, sets, per="tonne")
             assert Image.open(io.BytesIO(made)).width > 900
 
 
 def test_sides_stand_as_a_person_inside_sees_them():
-    from geom.views.charts.wear_bars import _in_order
+    from geom.views.charts.wear_bars import left_to_right
 
     design = tapered_design()
     regions = regions_of(panels_of(design), design)
     for sense, onward in (("clockwise", 30.0), ("counterclockwise", -30.0)):
-        order = _in_order(replace(design, azimuth_sense=sense), regions)
+        order = left_to_right(replace(design, azimuth_sense=sense), regions)
         at = [middle(regions.regions[i]) for i in order]
         assert at[0] == 180.0
         assert at[6] == 0.0
@@ -305,11 +305,11 @@ def test_sides_stand_as_a_person_inside_sees_them():
 
 def test_a_step_is_marked_in_the_zones_it_lies_in(wear):
     (step,), regions = wear.steps, wear.regions
-    (mark,) = marks_of(step, regions)
+    (mark,) = step_marks(step, regions)
     assert regions.regions[mark.region].name == "melting zone"
     assert mark.heat == 10
     whole = replace(step, region=regions.regions[0])
-    assert len(marks_of(whole, regions)) == len(regions.of_kind("zone"))
+    assert len(step_marks(whole, regions)) == len(regions.of_kind("zone"))
 
 
 def test_the_soonest_forecasts_are_told_first(wear, design):
