@@ -10,6 +10,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.surface import RadialSurface, make_grid
+from geom.surface.gp.conditional import net_points
 from geom.surface.gp.observations import ObservationOperator
 from geom.units import Float
 
