@@ -3,6 +3,10 @@
 from ._version import __version__ as __version__
 from .compare import Findings as Findings
 from .compare import assess as assess
+from .datum import CircleFit as CircleFit
+from .datum import RevolutionFit as RevolutionFit
+from .datum import fit_circle as fit_circle
+from .datum import fit_revolution as fit_revolution
 from .design import Design as Design
 from .design import load_design as load_design
 from .errors import DaublineError as DaublineError

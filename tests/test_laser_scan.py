@@ -57,6 +57,10 @@ def true_cutback(script, surface) -> np.ndarray:
     return wall.radius(azimuth, height) - grid.design_radius[:, None]
 
 
+def test_the_sound_band_has_no_axis_of_its_own(surface):
+    assert not any("axis of its own" in line for line in surface.warnings)
+
+
 def test_the_scan_is_what_the_script_makes(script, design, pose, tmp_path):
     import laspy
 

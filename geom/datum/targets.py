@@ -79,7 +79,7 @@ def match_targets(seen: Sequence[ObservedTarget], design: Design) -> MatchedTarg
 
     Parameters
     ----------
-    seen : sequence of SeenTarget
+    seen : sequence of ObservedTarget
         Of clouds in one frame.
     design : Design
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from geom.datum import (
+    BandBlocks,
     FoundPose,
     Pose,
     find_pose,
@@ -130,8 +131,11 @@ def test_without_a_band_the_wall_that_is_least_worn_is_on_its_drawing(case, seed
 # --- made exact -----------------------------------------------------------------------
 
 
-def blocks_of(points: Float, pose: Pose, width: float = 6.0, tall: float = 46.0):
-    """Means of the band's points in blocks: azimuth, height, cut-back and variance."""
+def blocks_of(
+    points: Float, pose: Pose, width: float = 6.0, tall: float = 46.0
+) -> BandBlocks:
+    """Means of the band's points in blocks: six degrees by 46 mm."""
+    width, tall = 6.0, 46.0
     azimuth, radius, height = pose.to_wall(points)
     cutback = radius - BANDED.profile.radius_at(height)
     kept = (height >= BAND.low) & (height < BAND.high) & (np.abs(cutback) < 15.0)
@@ -144,7 +148,7 @@ def blocks_of(points: Float, pose: Pose, width: float = 6.0, tall: float = 46.0)
         return (np.bincount(number, values) / np.maximum(count, 1))[full]
 
     a, h = (across + 0.5) * width, BAND.low + (up + 0.5) * tall
-    return mean(a), mean(h), mean(cutback[kept]), 4.0 / count[full]
+    return BandBlocks(mean(a), mean(h), mean(cutback[kept]), 4.0 / count[full])
 
 
 def as_found(pose: Pose) -> FoundPose:
@@ -158,7 +162,7 @@ def test_all_points_make_the_pose_better_than_a_sample():
         points = spoiled(true, seed, 120_000)
         some = points[::20]
         found = find_pose(some, BANDED, nominal)
-        better = refine_pose(found, BANDED, *blocks_of(points, found.pose))
+        better = refine_pose(found, BANDED, blocks_of(points, found.pose))
         before.append(found.pose.parameters - true.parameters)
         after.append(better.pose.parameters - true.parameters)
         assert (better.pose.sd < found.pose.sd).all()
@@ -182,7 +186,7 @@ def test_a_band_read_wide_is_not_taken_for_an_offset(lit, wide):
     a, radius, up = start.to_wall(points)
     cutback = radius - BANDED.profile.radius_at(up)
     variance = np.full(a.size, 0.05**2)
-    better = refine_pose(as_found(start), BANDED, a, up, cutback, variance)
+    better = refine_pose(as_found(start), BANDED, BandBlocks(a, up, cutback, variance))
     error = better.pose.parameters - true.parameters
     assert np.abs(error[:2]).max() < 0.25
     assert np.abs(error[2:]).max() < 0.015
@@ -199,7 +203,9 @@ def test_a_crust_on_some_of_the_band_is_left_out():
     cutback = np.random.default_rng(6).normal(0.0, 0.1, azimuth.size)
     cutback[azimuth < 40.0] -= 8.0
     variance = np.full(azimuth.size, 0.01)
-    better = refine_pose(as_found(true), BANDED, azimuth, height, cutback, variance)
+    better = refine_pose(
+        as_found(true), BANDED, BandBlocks(azimuth, height, cutback, variance)
+    )
     error = better.pose.parameters - true.parameters
     assert np.abs(error[:2]).max() < 0.3
     assert abs(better.radius_bias) < 0.1
@@ -209,9 +215,9 @@ def test_too_few_blocks_change_nothing():
     _, true = some_pose(4)
     found = as_found(true)
     fields = [np.full(29, value) for value in (10.0, 2200.0, 3.0, 1.0)]
-    assert refine_pose(found, BANDED, *fields) is found
+    assert refine_pose(found, BANDED, BandBlocks(*fields)) is found
     none = [np.zeros(0)] * 4
-    assert refine_pose(found, BANDED, *none) is found
+    assert refine_pose(found, BANDED, BandBlocks(*none)) is found
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -309,6 +309,18 @@ def _warn_of(scanned: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, 
                 f"The datum bands read {bias} {side} than drawn: check the bands, or "
                 "the scanner's range."
             )
+        for axis in found.band_axes:
+            if axis.disagrees:
+                low, high, offset = (
+                    say_both(length, design.length_unit)
+                    for length in (axis.band.low, axis.band.high, axis.offset)
+                )
+                words.append(
+                    f"The datum band from {low} to {high} has an axis of its own: "
+                    f"{offset} and {axis.tilt:.2f}° off the axis that the cloud was "
+                    "laid on, more than both are uncertain by. Check the band, and "
+                    "whether the scanner moved."
+                )
     cells = scanned.cells
     if cells.in_front:
         words.append(

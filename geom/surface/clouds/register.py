@@ -10,6 +10,7 @@ import numpy as np
 
 from geom.datum import (
     HEIGHT_SD,
+    BandBlocks,
     FoundPose,
     MatchedTargets,
     Pose,
@@ -56,13 +57,12 @@ class BinnedCloud:
     cells : Cells
     grazing : array (m, k), mm2
         Variance of cells by the angle at which the laser met them.
-    bands : tuple of array
-        What `band_blocks` tells.
+    bands : BandBlocks
     """
 
     cells: Cells
     grazing: Float
-    bands: tuple[Float, ...]
+    bands: BandBlocks
 
 
 @dataclass(frozen=True)
@@ -204,10 +204,7 @@ def _refined(
     """The pose made exact on all points of the bands, and the cells moved with it."""
     if not found.on_bands:
         return found, scans
-    told = [
-        np.concatenate(part) for part in zip(*(s.bands for s in scans), strict=True)
-    ]
-    better = refine_pose(found, design, *told)
+    better = refine_pose(found, design, BandBlocks.joined([s.bands for s in scans]))
     change = better.pose.parameters - found.pose.parameters
     moved = np.tensordot(change, pose_jacobian(found.pose, design, grid), axes=1)
     return better, [
@@ -216,8 +213,8 @@ def _refined(
     ]
 
 
-def band_blocks(histogram: Histogram, design: Design, grid: Grid) -> tuple[Float, ...]:
-    """Blocks of cells in the datum bands: azimuth, height, cut-back and its variance.
+def band_blocks(histogram: Histogram, design: Design, grid: Grid) -> BandBlocks:
+    """Block means of the cells in the datum bands.
 
     Blocks, because a band high up is met at a grazing angle and has few points.
     """
@@ -228,7 +225,9 @@ def band_blocks(histogram: Histogram, design: Design, grid: Grid) -> tuple[Float
     height, azimuth = np.meshgrid(up, turned, indexing="ij")
     seen = layers.seen
     variance = layers.spread[seen] ** 2 / layers.count[seen]
-    return azimuth[seen], height[seen], layers.cutback[seen], variance + 1e-4
+    return BandBlocks(
+        azimuth[seen], height[seen], layers.cutback[seen], variance + 1e-4
+    )
 
 
 def _rows_of_blocks(design: Design, grid: Grid) -> tuple[Int, Int]:
