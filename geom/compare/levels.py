@@ -22,7 +22,7 @@ import itertools
 import numpy as np
 
 from geom.compare.findings import Level
-from geom.datum.fits import fit_circle
+from geom.datum import fit_circle
 from geom.design import Design
 from geom.frame import Sense, to_cartesian
 from geom.quantity import Quantity
@@ -154,8 +154,7 @@ def section_form(
     """
     ray = to_cartesian(azimuth, 1.0, 0.0, sense)[:, :2]
     points = radius[:, None] * ray
-    circle = fit_circle(points[:, 0], points[:, 1])
-    centre = np.array([circle.x, circle.y])
+    centre = fit_circle(points).centre
     out = points - centre
     out /= np.linalg.norm(out, axis=1, keepdims=True)
     # Gauss-Newton about the circle found: change of x, y and radius of the circle, (3,
@@ -173,8 +172,8 @@ def section_form(
     distance = np.hypot(*spoke)
     deviation = Quantity.of_samples(distance.max(axis=0) - distance.min(axis=0))
     return (
-        Quantity.normal(circle.x, sd[0]),
-        Quantity.normal(circle.y, sd[1]),
+        Quantity.normal(centre[0], sd[0]),
+        Quantity.normal(centre[1], sd[1]),
         deviation.not_below(0.0),
     )
 

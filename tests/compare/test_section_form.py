@@ -7,7 +7,7 @@ import pytest
 
 from geom.compare.findings import Level
 from geom.compare.levels import is_read_round, section_form, section_levels
-from geom.datum.fits import fit_circle
+from geom.datum import fit_circle
 from geom.design import Design
 from geom.frame import Sense, to_cartesian
 from geom.surface import reconstruct
@@ -60,23 +60,23 @@ def test_the_first_harmonic_is_the_centre_to_second_order() -> None:
     a = np.deg2rad(AZIMUTH)
     harmonic = 2.0 * np.mean(radius * [np.cos(a), np.sin(a)], axis=1)
     points = to_cartesian(AZIMUTH, radius, 0.0, "counterclockwise")
-    circle = fit_circle(points[:, 0], points[:, 1])
+    circle = fit_circle(points[:, :2])
     x, y, _ = section_form(AZIMUTH, radius, EXACT, "counterclockwise")
-    assert (x.value, y.value) == pytest.approx((circle.x, circle.y))
-    assert harmonic == pytest.approx([circle.x, circle.y], abs=97.0 / RADIUS)
+    assert (x.value, y.value) == pytest.approx(tuple(circle.centre))
+    assert harmonic == pytest.approx(list(circle.centre), abs=97.0 / RADIUS)
 
 
 def test_the_centre_s_sd_is_that_of_circles_fitted_to_draws() -> None:
     covariance = neighbours(3.0, 0.8)
     radius = ring(AZIMUTH, 10.0, 0.0, lobes=2, height=4.0)
     drawn = np.random.default_rng(3).multivariate_normal(radius, covariance, 2000)
-    ray = to_cartesian(AZIMUTH, 1.0, 0.0, "counterclockwise")[:, :2].T
-    fits = [fit_circle(*(ray * one)) for one in drawn]
+    ray = to_cartesian(AZIMUTH, 1.0, 0.0, "counterclockwise")[:, :2]
+    fits = [fit_circle(ray * draw[:, None]) for draw in drawn]
     x, y, deviation = section_form(AZIMUTH, radius, covariance, "counterclockwise")
     # 2000 draws give a standard deviation to 1.6 %, at three times that
-    assert x.sd == pytest.approx(np.std([c.x for c in fits]), rel=0.05)
-    assert y.sd == pytest.approx(np.std([c.y for c in fits]), rel=0.05)
-    spans = [np.ptp(c.distance(*(ray * r))) for c, r in zip(fits, drawn, strict=True)]
+    assert x.sd == pytest.approx(np.std([c.centre[0] for c in fits]), rel=0.05)
+    assert y.sd == pytest.approx(np.std([c.centre[1] for c in fits]), rel=0.05)
+    spans = [circle.roundness for circle in fits]
     assert deviation.value == pytest.approx(np.mean(spans), rel=0.02)
     assert deviation.sd == pytest.approx(np.std(spans), rel=0.07)
 
@@ -107,7 +107,7 @@ def test_intervals_hold_centre_and_roundness_as_often_as_they_say() -> None:
     covariance = neighbours(2.0, 0.5) + 0.25 * np.eye(120)
     truth = ring(AZIMUTH, 8.0, -3.0, lobes=3, height=5.0)
     points = to_cartesian(AZIMUTH, truth, 0.0, "counterclockwise")
-    circle = fit_circle(points[:, 0], points[:, 1])
+    circle = fit_circle(points[:, :2])
     spread = neighbours(6.0, 0.7) + 1e-6 * np.eye(120)
     gain = spread @ np.linalg.inv(spread + covariance)
     left = spread - gain @ spread
@@ -116,11 +116,10 @@ def test_intervals_hold_centre_and_roundness_as_often_as_they_say() -> None:
         wall = truth + rng.multivariate_normal(np.zeros(120), spread)
         read = wall + rng.multivariate_normal(np.zeros(120), covariance)
         points = to_cartesian(AZIMUTH, wall, 0.0, "counterclockwise")
-        circle = fit_circle(points[:, 0], points[:, 1])
-        span = float(np.ptp(circle.distance(points[:, 0], points[:, 1])))
+        circle = fit_circle(points[:, :2])
         best = truth + gain @ (read - truth)
         found = section_form(AZIMUTH, best, left, "counterclockwise")
-        true = (circle.x, circle.y, span)
+        true = (*circle.centre, circle.roundness)
         held += [q.low95 < t < q.high95 for q, t in zip(found, true, strict=True)]
     assert held / 300 == pytest.approx(0.95, abs=0.05)
     half = [0.5 * (q.high95 - q.low95) for q in found]
