@@ -47,7 +47,7 @@ from geom.views.netcdf import (
 from geom.views.pages.campaigns import campaigns_page
 from geom.views.pages.change import change_page
 from geom.views.pages.heats import MOST, heats_bytes
-from geom.views.pages.report import Pictures, report_bytes
+from geom.views.pages.report import ReportPictures, report_bytes
 from geom.views.pages.wear import still_png, wear_page
 from geom.views.paper.certificate import certificate_bytes
 from geom.views.paper.repair_sheet import sheet_bytes
@@ -155,7 +155,7 @@ def _pages(
 ) -> Iterator[Path]:
     wall = map_png(readings, surface, findings)
     yield _put(folder / "map.png", wall)
-    pictures = Pictures(
+    pictures = ReportPictures(
         map=wall,
         work=workmap_png(surface, findings, works.plan),
         level=level_sections(surface, findings),

@@ -24,8 +24,8 @@ from geom.views.say import plain
 if TYPE_CHECKING:
     import pyvista as pv
 
-#: Scales that end below this are told in hundredths.
-_FINE = 10.0
+#: Scales that end below this are numbered in hundredths.
+_COARSE = 10.0
 #: Key, name of the field in the file, and what it is called.
 FIELDS: tuple[tuple[str, str, str], ...] = (
     ("c", "cutback", "cut-back, mm"),
@@ -48,23 +48,23 @@ class Window:
         The mesh of the survey, with ``lining_left`` where the shell is drawn.
     plotter : Plotter
     field : str
-        That it is coloured by.
-    said : str
-        What was last told of a picked point.
+        By which it is coloured.
+    picked : str
+        What the window says of the point picked last.
     """
 
     design: Design
     shape: pv.PolyData
     plotter: Any
     field: str = "cutback"
-    said: str = ""
+    picked: str = ""
 
     def colour_by(self, field: str) -> None:
         """Colour the wall by another field, on its fixed scale."""
         if field not in self.shape.point_data:
             return
         self.field = field
-        words = next(name for _, one, name in FIELDS if one == field)
+        words = next(name for _, key, name in FIELDS if key == field)
         table, limits = _scale(field, self.design)
         for bar in list(self.plotter.scalar_bars.keys()):
             self.plotter.remove_scalar_bar(bar)
@@ -81,7 +81,7 @@ class Window:
                 "vertical": True,
                 "color": "black",
                 "n_labels": 7,
-                "fmt": "%.0f" if limits[1] > _FINE else "%.2f",
+                "fmt": "%.0f" if limits[1] > _COARSE else "%.2f",
             },
             reset_camera=False,
         )
@@ -97,14 +97,14 @@ class Window:
         self._hour = float(hour)
         self._cut()
 
-    def tell(self, point: Float) -> str:
+    def describe(self, point: Float) -> str:
         """Say what is known of the wall nearest to a point, and show it."""
         place = int(self.shape.find_closest_point(point))
-        self.said = _say(self.shape, place, self.design)
+        self.picked = _description(self.shape, place, self.design)
         self.plotter.add_text(
-            self.said, position="upper_left", font_size=12, color="black", name="said"
+            self.picked, position="upper_left", font_size=12, color="black", name="said"
         )
-        return self.said
+        return self.picked
 
     def __post_init__(self) -> None:
         self._top = float(self.shape.bounds[5]) + 1.0
@@ -155,13 +155,13 @@ def open_window(
     path = folder / "lining.vtp"
     if not path.is_file():
         raise InputError(f"there is no {path.name} in it", file=folder)
-    shape = _read(path, design)
+    shape = _read_mesh(path, design)
     plotter: Any = pv.Plotter(off_screen=off_screen, title=plain(title or before.title))
     plotter.set_background("#dcdad3")
     window = Window(design, shape, plotter)
     window.colour_by("cutback")
-    _outfit(window)
-    _look_in(window)
+    _add_controls(window)
+    _reset_camera(window)
     return window
 
 
@@ -192,7 +192,7 @@ def refuse_no_screen() -> None:
         )
 
 
-def _read(path: Path, design: Design) -> pv.PolyData:
+def _read_mesh(path: Path, design: Design) -> pv.PolyData:
     import pyvista as pv
 
     shape: Any = pv.read(path)
@@ -206,12 +206,12 @@ def _read(path: Path, design: Design) -> pv.PolyData:
     return read
 
 
-def _outfit(window: Window) -> None:
+def _add_controls(window: Window) -> None:
     """Keys, sliders and picking."""
     plotter = window.plotter
     for key, field, _ in FIELDS:
         plotter.add_key_event(key, lambda field=field: window.colour_by(field))
-    plotter.add_key_event("r", lambda: _look_in(window))
+    plotter.add_key_event("r", lambda: _reset_camera(window))
     low, high = window.shape.bounds[4], window.shape.bounds[5]
     look = {
         "color": "#2d6a9f",
@@ -231,12 +231,15 @@ def _outfit(window: Window) -> None:
         pointb=(0.63, 0.08), **look,
     )  # fmt: skip
     plotter.enable_surface_point_picking(
-        callback=window.tell, left_clicking=True, show_message=False, show_point=True
+        callback=window.describe,
+        left_clicking=True,
+        show_message=False,
+        show_point=True,
     )
     plotter.add_text(_HELP, position="upper_right", font_size=9, color="#55535c")
 
 
-def _look_in(window: Window) -> None:
+def _reset_camera(window: Window) -> None:
     """From the side of azimuth 180, a little above."""
     low, high = window.shape.bounds[4], window.shape.bounds[5]
     middle = 0.5 * (low + high)
@@ -272,23 +275,23 @@ def _scale(field: str, design: Design) -> tuple[Any, tuple[float, float]]:
     return ListedColormap(fills), (-1.5, len(ACTIONS) - 0.5)
 
 
-def _say(shape: pv.PolyData, place: int, design: Design) -> str:
+def _description(shape: pv.PolyData, place: int, design: Design) -> str:
     """What is known at one vertex."""
     z = shape.points[place][2]
-    told = {
+    at = {
         name: float(shape.point_data[name][place])
         for name in ("cutback", "cutback_sd", "p_brick", "azimuth", "action")
     }
-    unit, depth = design.length_unit, told["cutback"]
-    half = K95 * told["cutback_sd"]
-    action = int(told["action"])
+    unit, depth = design.length_unit, at["cutback"]
+    half = K95 * at["cutback_sd"]
+    action = int(at["action"])
     call = "no call" if action < 0 else colours.ACTION_STYLES[ACTIONS[action]].word
-    clock = clock_face(told["azimuth"], design.azimuth_sense)
+    clock = clock_face(at["azimuth"], design.azimuth_sense)
     return "\n".join(
         (
-            f"{clock} ({told['azimuth']:.0f} deg), {say_both(float(z), unit)} up",
+            f"{clock} ({at['azimuth']:.0f} deg), {say_both(float(z), unit)} up",
             f"cut back {say_both(depth, unit)}",
             f"95 %: {say_both(depth - half, unit)} to {say_both(depth + half, unit)}",
-            f"brick {100.0 * told['p_brick']:.0f} in 100; {call}",
+            f"brick {100.0 * at['p_brick']:.0f} in 100; {call}",
         )
     )

@@ -19,7 +19,7 @@ from geom.quantity import K95
 from geom.repair import prepare_repair
 from geom.units import say_both, say_length
 from geom.views.outputs import write_files
-from geom.views.pages.report import Pictures, report_bytes
+from geom.views.pages.report import ReportPictures, report_bytes
 from tests.e2e.opened_page import Opened
 
 SCANS = Path(__file__).parents[2] / "scans"
@@ -246,7 +246,7 @@ def test_twenty_hostile_strings_do_not_run(browser, survey, tmp_path):
         replace(surface, design=spoiled, warnings=HOSTILE),
         replace(findings, title=HOSTILE[0], lining=HOSTILE[4], warnings=HOSTILE),
         works,
-        Pictures(DOT, DOT, DOT, DOT),
+        ReportPictures(DOT, DOT, DOT, DOT),
     )
     path = tmp_path / "hostile.html"
     path.write_bytes(page)

@@ -90,12 +90,12 @@ def cutback_rgb(cutback: ArrayLike, threshold: float) -> Rgb:
     -------
     uint8 array, shape of ``cutback`` + (3,)
     """
-    asked = np.asarray(cutback, dtype=np.float64)
+    depth = np.asarray(cutback, dtype=np.float64)
     low, high = cutback_limits(threshold)
-    place = (np.clip(np.nan_to_num(asked), low, high) - low) / (high - low)
+    place = (np.clip(np.nan_to_num(depth), low, high) - low) / (high - low)
     table = cutback_table()
     colour = table[np.rint(place * (len(table) - 1)).astype(np.intp)]
-    colour = np.where(np.isnan(asked)[..., None], rgb(NOT_SURVEYED), colour)
+    colour = np.where(np.isnan(depth)[..., None], rgb(NOT_SURVEYED), colour)
     return np.rint(colour).astype(np.uint8)
 
 
@@ -160,7 +160,7 @@ def wear_step(wear: Float, threshold: float) -> float:
     Parameters
     ----------
     wear : array, any shape, mm per heat, hour or tonne
-        NaN where not told.
+        NaN where unknown.
     threshold : float, mm
         The furnace's brick threshold.
 
@@ -188,7 +188,7 @@ def uncertainty_rgb(sd: Float, most: float) -> Rgb:
     Parameters
     ----------
     sd : array, mm per heat, hour or tonne
-        NaN is told as not surveyed.
+        NaN is drawn as not surveyed.
     most : float
     """
     part = np.clip(np.nan_to_num(sd) / most, 0.0, 1.0)[..., None]

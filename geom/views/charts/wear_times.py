@@ -34,8 +34,8 @@ class StepMark:
 
     Attributes
     ----------
-    piece : int
-        Of the series' pieces.
+    region : int
+        Of the series' regions.
     heat : int
         The first of the new wear.
     """
@@ -59,7 +59,7 @@ def zone_times_png(
     design : Design
     series : WearSeries
     rates : sequence of Quantity or None
-        Long rate of every piece, mm per heat: the level line.
+        Long rate of every region, mm per heat: the level line.
     marks : sequence of StepMark
     """
     shown = list(series.regions.of_kind("zone") or series.regions.of_kind("wall"))
@@ -137,7 +137,7 @@ def _grid(count: int) -> tuple[Figure, list[Axes]]:
 
 @dataclass(frozen=True)
 class WearPoints:
-    """What is drawn of s pieces: n spells, or means of spells next to each other.
+    """What is drawn of s regions: n spells, or means of spells next to each other.
 
     ``first`` and ``last`` heat are (n,), ``wear`` per heat and its ``sd`` (n, s), mm.
     """

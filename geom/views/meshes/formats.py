@@ -1,8 +1,9 @@
-"""lining.glb: the coloured hot face for any glTF 2.0 viewer.
+"""The coloured hot face in the formats of other programs.
 
-lining.ply: the coloured hot face with its numbers beside the colours.
-
-lining.vtp: the hot face with every gridded field, for looking into.
+``lining.glb`` is for any glTF 2.0 viewer, ``lining.ply`` has its numbers beside the
+colours, ``lining.vtp`` every gridded field.  trimesh and pyvista write them; what
+neither does by itself is done here: colours of glTF in linear light, the kind of every
+buffer, and numbers beside the colours of PLY.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from geom.views.charts.colours import cutback_rgb, to_linear
 from geom.views.meshes.mesh import WallMesh
 from geom.views.say import plain
 
+#: Targets of glTF buffer views: ARRAY_BUFFER and ELEMENT_ARRAY_BUFFER.
 _VERTICES, _FACES = 34962, 34963
 _MM_PER_METRE = 1000.0
 
@@ -48,9 +50,9 @@ def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
     import trimesh
 
     shape = trimesh.Trimesh(
-        vertices=_y_up(mesh.points) / _MM_PER_METRE,
+        vertices=_y_up(mesh.vertices) / _MM_PER_METRE,
         faces=mesh.faces,
-        visual=_look(mesh, surface),
+        visual=_material(mesh, surface),
         process=False,
         metadata={"title": plain(title), "lining": plain(surface.design.name)},
     )
@@ -58,12 +60,14 @@ def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
     scene.add_geometry(shape, node_name="lining", geom_name="lining")
     return bytes(
         scene.export(
-            file_type="glb", include_normals=True, tree_postprocessor=_say_uses
+            file_type="glb",
+            include_normals=True,
+            tree_postprocessor=_set_buffer_targets,
         )
     )
 
 
-def _say_uses(tree: dict[str, Any]) -> None:
+def _set_buffer_targets(tree: dict[str, Any]) -> None:
     """Say of every view of the buffer whether it holds vertices or faces.
 
     References
@@ -79,7 +83,7 @@ def _say_uses(tree: dict[str, Any]) -> None:
             tree["bufferViews"][view]["target"] = _FACES
 
 
-def _look(mesh: WallMesh, surface: RadialSurface) -> Any:
+def _material(mesh: WallMesh, surface: RadialSurface) -> Any:
     """White, rough, two-sided material under the colours of the vertices."""
     import trimesh
 
@@ -96,8 +100,8 @@ def _look(mesh: WallMesh, surface: RadialSurface) -> Any:
     return look
 
 
-def _y_up(points: Float) -> Float:
-    return np.stack([points[:, 0], points[:, 2], -points[:, 1]], axis=1)
+def _y_up(vertices: Float) -> Float:
+    return np.stack([vertices[:, 0], vertices[:, 2], -vertices[:, 1]], axis=1)
 
 
 def _linear_rgba(mesh: WallMesh, surface: RadialSurface) -> Float:
@@ -129,7 +133,7 @@ def ply_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
         mesh.pick(surface.cutback), surface.design.repair.brick_threshold
     )
     shape = trimesh.Trimesh(
-        vertices=mesh.points, faces=mesh.faces, vertex_colors=srgb, process=False
+        vertices=mesh.vertices, faces=mesh.faces, vertex_colors=srgb, process=False
     )
     for name in ("cutback", "cutback_sd", "p_brick"):
         values = mesh.pick(getattr(maps, name)).astype(np.float32)
@@ -156,9 +160,9 @@ def write_vtp(
     """
     import pyvista as pv
 
-    points: Any = mesh.points.astype(np.float32)
+    vertices: Any = mesh.vertices.astype(np.float32)
     faces: Any = mesh.faces
-    shape = pv.PolyData.from_regular_faces(points, faces)
+    shape = pv.PolyData.from_regular_faces(vertices, faces)
     fields = {
         "cutback": maps.cutback,
         "cutback_sd": maps.cutback_sd,

@@ -33,7 +33,7 @@ class WallMesh:
         The cell of the grid whose values each vertex carries.
     """
 
-    points: Float
+    vertices: Float
     faces: Int
     row: Int
     column: Int
@@ -57,16 +57,16 @@ def wall_mesh(surface: RadialSurface) -> WallMesh:
     """
     grid = surface.grid
     row, height, design = _rings(surface)
-    there = (np.isfinite(surface.radius) & ~grid.opening)[row]
+    is_wall = (np.isfinite(surface.radius) & ~grid.opening)[row]
     radius = design[:, None] + surface.cutback[row]
-    points = to_cartesian(
+    vertices = to_cartesian(
         grid.azimuth[None, :], radius, height[:, None], surface.design.azimuth_sense
     )
-    faces = _faces(there, surface.design.azimuth_sense)
+    faces = _faces(is_wall, surface.design.azimuth_sense)
     used, faces = np.unique(faces, return_inverse=True)
     ring, column = np.divmod(used, grid.azimuth.size)
     return WallMesh(
-        points=points.reshape(-1, 3)[used],
+        vertices=vertices.reshape(-1, 3)[used],
         faces=faces.reshape(-1, 3),
         row=row[ring],
         column=column,
@@ -85,14 +85,14 @@ def _rings(surface: RadialSurface) -> tuple[Int, Float, Float]:
     return row, height, design
 
 
-def _faces(there: Bool, sense: Sense) -> Int:
+def _faces(is_wall: Bool, sense: Sense) -> Int:
     """Two triangles for every four neighbours that are all wall; shape (f, 3)."""
-    rings, columns = there.shape
+    rings, columns = is_wall.shape
     index = np.arange(rings * columns).reshape(rings, columns)
     a, d = index[:-1], index[1:]
     b, c = np.roll(a, -1, axis=1), np.roll(d, -1, axis=1)
-    sound = there & np.roll(there, -1, axis=1)
-    whole = sound[:-1] & sound[1:]
+    joined = is_wall & np.roll(is_wall, -1, axis=1)
+    whole = joined[:-1] & joined[1:]
     lower = np.stack([a, b, c], axis=-1)[whole]
     upper = np.stack([a, c, d], axis=-1)[whole]
     faces = np.concatenate([lower, upper])

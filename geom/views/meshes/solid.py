@@ -10,8 +10,6 @@ no expected material are left out.  At a step of the drawing the solid is parted
 hair.  Averaging cells to corners and flat facets move the volume by a little; one
 factor on the expected material, found from the volume of the mesh, puts that right.
 
-Corners of the cells that a solid stands on, and which of them are shared.
-
 Neighbouring cells share corners, round the seam too.  Not shared are the two sides of a
 step of the drawing, held apart by a hair, and a corner at which two cells meet that
 touch nowhere else: bodies that share only a line are no solid.
@@ -29,10 +27,17 @@ from geom.frame import Sense, to_cartesian
 from geom.surface.radial import RadialSurface
 from geom.units import Bool, Float, Int
 
-#: Gap between the two sides of a step, mm: single precision tells the sides apart.
-_HAIR = 0.05
+#: Gap between the two sides of a step, mm: apart in single precision.
+_STEP_GAP = 0.05
 #: How far a corner of a cell's own is pulled into it, as a part of the cell.
-_PULL = 0.02
+_INSET = 0.02
+#: Expected thickness below which a cell is left out, mm; the next is tried when the
+#: cells left out hold more than their share of the volume.  The last is about what
+#: single precision can tell apart on a wall some metres across.
+THINNEST = (0.02, 0.005, 0.001)
+_LEFT_OUT = 1e-3
+#: How closely the mesh is brought to the volume, relative.
+_CLOSE = 1e-5
 
 
 @dataclass(frozen=True)
@@ -91,8 +96,8 @@ def find_corners(surface: RadialSurface, kept: Bool) -> Corners:
     parted = np.isin(grid.edge[1:-1], profile.steps)
     low, high = _rings(parted)
     height, design = np.empty((2, high[-1] + 1))
-    height[low] = grid.edge[:-1] + 0.5 * _HAIR * np.append(False, parted)
-    height[high] = grid.edge[1:] - 0.5 * _HAIR * np.append(parted, False)
+    height[low] = grid.edge[:-1] + 0.5 * _STEP_GAP * np.append(False, parted)
+    height[high] = grid.edge[1:] - 0.5 * _STEP_GAP * np.append(parted, False)
     design[low] = profile.radius_at(grid.edge[:-1], side="above")
     design[high] = profile.radius_at(grid.edge[1:], side="below")
     west = np.arange(columns)
@@ -106,7 +111,7 @@ def find_corners(surface: RadialSurface, kept: Bool) -> Corners:
         kept=kept,
         joined=~parted,
     )
-    return _unpinched(shared, surface)
+    return _split_pinches(shared, surface)
 
 
 def _rings(parted: Bool) -> tuple[Int, Int]:
@@ -116,18 +121,18 @@ def _rings(parted: Bool) -> tuple[Int, Int]:
     return low, high
 
 
-def _unpinched(corners: Corners, surface: RadialSurface) -> Corners:
+def _split_pinches(corners: Corners, surface: RadialSurface) -> Corners:
     """With a corner of its own for the upper of two cells that only meet there."""
     kept, joined = corners.kept, corners.joined[:, None]
     west = np.roll(kept, 1, axis=1)
     sw, se, nw, ne = west[:-1], kept[:-1], west[1:], kept[1:]
     row, column = np.nonzero(joined & sw & ne & ~se & ~nw)
-    corners = _own(corners, surface, (row + 1, column), which=0)
+    corners = _split_corners(corners, surface, (row + 1, column), which=0)
     row, column = np.nonzero(joined & se & nw & ~sw & ~ne)
-    return _own(corners, surface, (row + 1, column - 1), which=1)
+    return _split_corners(corners, surface, (row + 1, column - 1), which=1)
 
 
-def _own(
+def _split_corners(
     corners: Corners,
     surface: RadialSurface,
     cells: tuple[NDArray[np.intp], NDArray[np.intp]],
@@ -138,8 +143,8 @@ def _own(
     old = corners.of_cell[which][cells]
     of_cell = corners.of_cell.copy()
     of_cell[which][cells] = corners.count + np.arange(old.size)
-    aside = _PULL * 360.0 / surface.azimuth.size * (1.0 if which == 0 else -1.0)
-    up = _PULL * surface.grid.row_height[cells[0]]
+    aside = _INSET * 360.0 / surface.azimuth.size * (1.0 if which == 0 else -1.0)
+    up = _INSET * surface.grid.row_height[cells[0]]
     slope = surface.design.profile.slope_at(corners.height[old])
     return replace(
         corners,
@@ -150,26 +155,17 @@ def _own(
     )
 
 
-#: Expected thickness below which a cell is left out, mm; the next is tried when the
-#: cells left out hold more than their share of the volume.  The last is about what
-#: single precision can tell apart on a wall some metres across.
-THINNEST = (0.02, 0.005, 0.001)
-_LEFT_OUT = 1e-3
-#: How closely the mesh is brought to the volume, relative.
-_CLOSE = 1e-5
-
-
 @dataclass(frozen=True)
 class Solid:
     """A closed mesh: points (n, 3) in mm, faces (f, 3) wound outwards."""
 
-    points: Float
+    vertices: Float
     faces: Int
 
     @property
     def volume(self) -> float:
         """Enclosed volume by the divergence theorem, mm3."""
-        a, b, c = np.moveaxis(self.points[self.faces], 1, 0)
+        a, b, c = np.moveaxis(self.vertices[self.faces], 1, 0)
         return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
 
 
@@ -192,16 +188,16 @@ def rebuild_solid(surface: RadialSurface, excess: Float) -> Solid:
     grid = surface.grid
     known = np.where(np.isfinite(excess), excess, 0.0)
     amount = np.where(grid.opening | ~grid.surveyed[:, None], 0.0, known)
-    kept, share = _worth_it(surface, amount)
+    kept, share = _select_cells(surface, amount)
     if not kept.any():
-        return _speck(surface)
+        return _thinnest_solid(surface)
     target = float(np.sum(known * grid.patch))
     target *= share if share < 1.0 - _LEFT_OUT else 1.0
     corners = find_corners(surface, kept)
-    return _of_volume(surface, corners, corners.mean(amount), target)
+    return _scaled_to(surface, corners, corners.mean(amount), target)
 
 
-def _worth_it(surface: RadialSurface, amount: Float) -> tuple[Bool, float]:
+def _select_cells(surface: RadialSurface, amount: Float) -> tuple[Bool, float]:
     """Cells thick enough to be part of the solid, and their share of the volume."""
     drawn = surface.grid.design_radius[:, None]
     volume = amount * surface.grid.patch
@@ -214,7 +210,7 @@ def _worth_it(surface: RadialSurface, amount: Float) -> tuple[Bool, float]:
     return kept, share
 
 
-def _speck(surface: RadialSurface) -> Solid:
+def _thinnest_solid(surface: RadialSurface) -> Solid:
     grid = surface.grid
     kept = np.zeros(grid.shape, dtype=bool)
     kept.flat[int(np.argmax(grid.surveyed[:, None] & ~grid.opening))] = True
@@ -224,7 +220,7 @@ def _speck(surface: RadialSurface) -> Solid:
     return Solid(_points(surface, corners, amount)[used], faces)
 
 
-def _of_volume(
+def _scaled_to(
     surface: RadialSurface, corners: Corners, amount: Float, target: float
 ) -> Solid:
     """The shell with its amounts scaled until it holds the target; volume is smooth."""
@@ -263,16 +259,16 @@ def _quads(corners: Corners) -> Int:
 
     The outer skin's corners are numbered after all of the inner skin's.
     """
-    kept, beyond = corners.kept, corners.count
+    kept, offset = corners.kept, corners.count
     sw, se, ne, nw = corners.of_cell
-    outer = np.stack([sw, se, ne, nw], axis=-1)[kept] + beyond
+    outer = np.stack([sw, se, ne, nw], axis=-1)[kept] + offset
     inner = np.stack([nw, ne, se, sw], axis=-1)[kept]
     below = np.zeros_like(kept)
     below[1:] = kept[:-1] & corners.joined[:, None]
     above = np.zeros_like(kept)
     above[:-1] = kept[1:] & corners.joined[:, None]
     rims = [
-        _rim(one, other, kept & ~neighbour, beyond)
+        _rim(one, other, kept & ~neighbour, offset)
         for one, other, neighbour in (
             (sw, se, below),
             (se, ne, np.roll(kept, -1, axis=1)),
@@ -283,9 +279,9 @@ def _quads(corners: Corners) -> Int:
     return np.concatenate([outer, inner, *rims])
 
 
-def _rim(one: Int, other: Int, where: Bool, beyond: int) -> Int:
+def _rim(one: Int, other: Int, where: Bool, offset: int) -> Int:
     """Faces between the skins along the sides of cells where the solid ends."""
-    sides = [one, other, other + beyond, one + beyond]
+    sides = [one, other, other + offset, one + offset]
     return np.stack(sides, axis=-1)[where]
 
 
@@ -293,6 +289,6 @@ def stl_bytes(solid: Solid) -> bytes:
     """The solid as binary STL, in mm."""
     import trimesh
 
-    shape = trimesh.Trimesh(solid.points, solid.faces, process=False)
+    shape = trimesh.Trimesh(solid.vertices, solid.faces, process=False)
     content: Any = shape.export(file_type="stl")
     return bytes(content)

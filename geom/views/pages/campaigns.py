@@ -1,7 +1,4 @@
-"""campaigns.html: two campaigns beside each other, for a reviewer with two minutes.
-
-Pictures of two campaigns: their maps on one scale, and where they differ.
-"""
+"""campaigns.html: two campaigns beside each other, for a reviewer with two minutes."""
 
 from __future__ import annotations
 
@@ -33,100 +30,103 @@ from geom.views.tables.campaigns import (
 _GREY = np.array([222, 219, 213], dtype=np.uint8)
 
 
-def campaigns_pictures(told: Comparison, names: tuple[str, str]) -> dict[str, bytes]:
+def campaigns_pictures(
+    comparison: Comparison, names: tuple[str, str]
+) -> dict[str, bytes]:
     """All pictures of the page, as PNG, by name.
 
     Parameters
     ----------
-    told : Comparison
+    comparison : Comparison
     names : (str, str)
         What the campaigns are called.
     """
-    maps = [
-        WearMap(told.design, told.grid, one.map.rate, one.map.sd, told.by)
-        for one in (told.first, told.second)
-    ]
-    both = np.stack([one.wear for one in maps])
-    step = wear_step(both, told.design.repair.brick_threshold)
+    design, per = comparison.design, comparison.by
+    first, second = (
+        WearMap(design, comparison.grid, campaign.map.rate, campaign.map.sd, per)
+        for campaign in (comparison.first, comparison.second)
+    )
+    both = np.stack([first.wear, second.wear])
+    step = wear_step(both, design.repair.brick_threshold)
     bars = [
-        RateBars(names[0], [one.first for one in told.wear]),
-        RateBars(names[1], [one.second for one in told.wear]),
+        RateBars(names[0], [pair.first for pair in comparison.wear]),
+        RateBars(names[1], [pair.second for pair in comparison.wear]),
     ]
     return {
-        "first": wear_png(maps[0], name=names[0], step=step),
-        "second": wear_png(maps[1], name=names[1], step=step),
-        "difference": difference_png(told, names),
-        "levels": level_bars_png(told.design, told.regions, bars, per=told.by),
-        "sides": side_bars_png(told.design, told.regions, bars, per=told.by),
+        "first": wear_png(first, name=names[0], step=step),
+        "second": wear_png(second, name=names[1], step=step),
+        "difference": difference_png(comparison, names),
+        "levels": level_bars_png(design, comparison.regions, bars, per=per),
+        "sides": side_bars_png(design, comparison.regions, bars, per=per),
     }
 
 
 def difference_png(
-    told: Comparison, names: tuple[str, str], *, dpi: int = 130
+    comparison: Comparison, names: tuple[str, str], *, dpi: int = 130
 ) -> bytes:
     """Where the second wears more or less than the first; the rest grey."""
-    maps, grid = told.maps, told.grid
-    step = wear_step(maps.difference, told.design.repair.brick_threshold)
+    maps, grid = comparison.maps, comparison.grid
+    step = wear_step(maps.difference, comparison.design.repair.brick_threshold)
     with chart.drawing_style():
-        frame = WearFigure(told.design, grid)
+        frame = WearFigure(comparison.design, grid)
         hidden = (maps.shown == 0)[..., None]
-        colour = np.where(hidden, _GREY, even_rgb(maps.difference, step))
+        colour = np.where(hidden, _GREY, difference_rgb(maps.difference, step))
         frame.paint_known(maps.difference, colour.astype(np.uint8))
         frame.hatch((maps.shown < 0) & ~grid.opening, "||", "#0f2c54")
         first, second = (plain(name, most=18) for name in names)
         ticks = step * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
         frame.explain(
-            even_rgb(np.linspace(ticks[0], ticks[-1], 257), step),
+            difference_rgb(np.linspace(ticks[0], ticks[-1], 257), step),
             ticks,
-            f"{second} less {first}, per {told.by}",
+            f"{second} less {first}, per {comparison.by}",
             f"bars: {second} wears less.  grey: not shown",
         )
         return chart.render(frame.figure, dpi=dpi)
 
 
-def even_rgb(apart: Float, step: float) -> Rgb:
+def difference_rgb(difference: Float, step: float) -> Rgb:
     """The colours of wear, but ending at two steps to either side."""
-    return wear_rgb(np.where(apart < 0.0, 0.5 * apart, apart), step)
+    return wear_rgb(np.where(difference < 0.0, 0.5 * difference, difference), step)
 
 
-def campaigns_page(told: Comparison) -> bytes:
+def campaigns_page(comparison: Comparison) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped."""
-    names = campaign_names(told)
-    design = told.design
+    names = campaign_names(comparison)
+    design = comparison.design
     return page_bytes(
         "campaigns.html.jinja",
         design,
-        campaigns_pictures(told, names),
-        title=plain(told.title),
-        created=say_time(told.created),
+        campaigns_pictures(comparison, names),
+        title=plain(comparison.title),
+        created=say_time(comparison.created),
         names=names,
         lining=plain(design.name),
         version=__version__,
-        per=told.by,
-        headline=headline(told),
-        about=about_rows(told),
-        zones=zone_rows(told),
-        material=material_row(told),
-        shown=_shown(told),
+        per=comparison.by,
+        headline=headline(comparison),
+        about=about_rows(comparison),
+        zones=zone_rows(comparison),
+        material=material_row(comparison),
+        shown=_shown(comparison),
         rankings=[
             (
                 title,
                 ranking_words(ranks, what),
-                rank_rows(told, ranks),
+                rank_rows(comparison, ranks),
             )
             for title, what, ranks in (
-                ("By level", "level", told.levels),
-                ("By side", "side", told.sides),
+                ("By level", "level", comparison.levels),
+                ("By side", "side", comparison.sides),
             )
         ],
-        cautions=[plain(words, most=400) for words in told.cautions],
+        cautions=[plain(words, most=400) for words in comparison.cautions],
     )
 
 
-def _shown(told: Comparison) -> str:
+def _shown(comparison: Comparison) -> str:
     """How much of the wall wears surely more or less."""
-    grid, shown = told.grid, told.maps.shown
-    known = np.isfinite(told.maps.difference) & ~grid.opening
+    grid, shown = comparison.grid, comparison.maps.shown
+    known = np.isfinite(comparison.maps.difference) & ~grid.opening
     whole = float(grid.face_area[known].sum())
     if whole <= 0.0:
         return "No wall is told of both campaigns."
@@ -134,7 +134,7 @@ def _shown(told: Comparison) -> str:
         100.0 * float(grid.face_area[known & (shown == sign)].sum()) / whole
         for sign in (-1, 1)
     )
-    second = campaign_names(told)[1]
+    second = campaign_names(comparison)[1]
     return (
         f"{second} is shown to wear less on {less:.0f} % of the wall and more on "
         f"{more:.0f} % of it; on the other {max(0.0, 100.0 - less - more):.0f} % "

@@ -18,7 +18,7 @@ from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.say import plain
 
-#: Cells of the page are so much coarser than a survey's: many surveys have to fit in.
+#: Cells of the page, mm and how many round: many surveys have to fit in.
 _ROW, _COLUMNS = 25.0, 180
 #: The newest surveys of a record that one page holds.
 MOST = 60
@@ -38,7 +38,7 @@ def heats_bytes(
         Older surveys that are not shown.
     """
     design = walls[-1].design
-    coarse = _Coarse.of(design, walls[-1])
+    cells = _PageGrid.of(design, walls[-1])
     script = page_script("main.js")
     return page_bytes(
         "heats.html.jinja",
@@ -48,14 +48,14 @@ def heats_bytes(
         lining=plain(design.name),
         left_out=left_out,
         script=script.safe,
-        wall_data=wall_data(design, coarse.grid, [coarse.view(one) for one in walls]),
+        wall_data=wall_data(design, cells.grid, [cells.view(wall) for wall in walls]),
         shell=design.shell_radius is not None,
         heats=True,
     )
 
 
 @dataclass(frozen=True)
-class _Coarse:
+class _PageGrid:
     """The page's own grid: cells picked out of a survey's, none made up.
 
     Attributes
@@ -70,7 +70,7 @@ class _Coarse:
     columns: NDArray[np.intp]
 
     @classmethod
-    def of(cls, design: Design, wall: RecordedWall) -> _Coarse:
+    def of(cls, design: Design, wall: RecordedWall) -> _PageGrid:
         """Of one drawing; all its surveys have the grid of ``wall``."""
         profile = design.profile
         grid = make_grid(

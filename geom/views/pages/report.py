@@ -33,7 +33,7 @@ from geom.views.tables.repair import (
 
 
 @dataclass(frozen=True)
-class Pictures:
+class ReportPictures:
     """The pictures of a report, each as PNG bytes."""
 
     map: bytes
@@ -46,7 +46,7 @@ def report_bytes(
     surface: RadialSurface,
     findings: Findings,
     works: RepairPackage,
-    pictures: Pictures,
+    pictures: ReportPictures,
     *,
     dots: Sequence[tuple[float, float]] = (),
 ) -> bytes:

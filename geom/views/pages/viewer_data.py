@@ -25,9 +25,9 @@ from geom.views.say import plain, say_clock
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-#: Lengths are told in steps of this, mm; ample for what is read in millimetres.
+#: Lengths are given in steps of this, mm; ample for what is read in millimetres.
 STEP = 0.02
-_NOTHING = -32768
+_MISSING = -32768
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def heat_view(
 
 def zone_places(findings: Findings, design: Design) -> dict[str, dict[str, Any]]:
     """Row and column of the deepest cell of every zone, and where it is in words."""
-    told = {}
+    places = {}
     depth = findings.maps.cutback
     for zone in findings.zones:
         inside = findings.maps.zone == zone.id
@@ -86,8 +86,8 @@ def zone_places(findings: Findings, design: Design) -> dict[str, dict[str, Any]]
         place = int(np.argmax(np.where(inside, proud * depth, -np.inf)))
         row, column = divmod(place, depth.shape[1])
         words = say_clock(zone, design)
-        told[str(zone.id)] = {"row": row, "column": column, "words": words}
-    return told
+        places[str(zone.id)] = {"row": row, "column": column, "words": words}
+    return places
 
 
 def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> Markup:
@@ -97,20 +97,20 @@ def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> Markup:
     ----------
     design : Design
     grid : Grid
-        That all heats are told on.
+        That all heats are given on.
     heats : sequence of HeatView
         In order; the last is shown first.
     """
     from markupsafe import Markup
 
-    told = {
+    contents = {
         **_frame(design),
         **_drawn(design, grid),
         **_colours(design, grid),
-        "heats": [_heat(one) for one in heats],
+        "heats": [_heat(view) for view in heats],
         "start": _start(heats[-1]),
     }
-    text = json.dumps(told, allow_nan=False, ensure_ascii=True)
+    text = json.dumps(contents, allow_nan=False, ensure_ascii=True)
     for sign in "<>&":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return Markup(text)
@@ -134,9 +134,9 @@ def _drawn(design: Design, grid: Grid) -> dict[str, Any]:
     radii = (float(grid.design_radius.min()) * 0.8, float(grid.design_radius.max()) * 2)
     return {
         "columns": int(grid.azimuth.size),
-        "edge": [round(float(one), 3) for one in grid.edge],
-        "height": [round(float(one), 3) for one in grid.height],
-        "design": [round(float(one), 3) for one in grid.design_radius],
+        "edge": [round(float(mm), 3) for mm in grid.edge],
+        "height": [round(float(mm), 3) for mm in grid.height],
+        "design": [round(float(mm), 3) for mm in grid.design_radius],
         "open": _packed(grid.opening.astype(np.uint8)),
         "openings": [
             {
@@ -205,8 +205,8 @@ def _heat(view: HeatView) -> dict[str, Any]:
 
 def _lengths(values: Float) -> dict[str, Any]:
     steps = np.rint(np.nan_to_num(values) / STEP)
-    held = np.clip(steps, _NOTHING + 1, -_NOTHING - 1)
-    packed = np.where(np.isnan(values), _NOTHING, held).astype("<i2")
+    clipped = np.clip(steps, _MISSING + 1, -_MISSING - 1)
+    packed = np.where(np.isnan(values), _MISSING, clipped).astype("<i2")
     return {"step": STEP, "data": _packed(packed)}
 
 

@@ -1,7 +1,4 @@
-"""wear.html: what a record says of wear, for a reviewer with two minutes.
-
-Pictures of a record's wear.
-"""
+"""wear.html: what a record says of wear, for a reviewer with two minutes."""
 
 from __future__ import annotations
 
@@ -49,8 +46,10 @@ from geom.views.tables.wear import (
     wear_facts,
 )
 
-#: Share of the lower of two pieces that must lie beside the other.
-_BESIDE = 0.5
+#: Share of the lower of two regions that must lie at the other's heights.
+_SHARED = 0.5
+#: Calls to stop that are listed.
+_STOPS = 6
 
 
 def wear_pictures(
@@ -65,20 +64,20 @@ def wear_pictures(
     depths : sequence of Depth
         As each heat left the wall; may be empty.
     """
-    told, regions = wear_map_of(wear, design), wear.regions
+    wear_map, regions = wear_map_of(wear, design), wear.regions
     long = wear.rates["heat"].long
     bars = [RateBars("", long)]
     marks = [mark for step in wear.steps for mark in step_marks(step, regions)]
-    made = {
-        "wear": wear_png(told),
-        "doubt": uncertainty_png(told),
+    pictures = {
+        "wear": wear_png(wear_map),
+        "doubt": uncertainty_png(wear_map),
         "levels": level_bars_png(design, regions, bars, per="heat"),
         "sides": side_bars_png(design, regions, bars, per="heat"),
         "zones": zone_times_png(design, wear.series, long, marks),
     }
     if depths:
-        made["depths"] = depth_times_png(design, depths)
-    return made
+        pictures["depths"] = depth_times_png(design, depths)
+    return pictures
 
 
 def still_png(wear: Wear, design: Design) -> bytes:
@@ -90,8 +89,8 @@ def still_png(wear: Wear, design: Design) -> bytes:
 
 def wear_map_of(wear: Wear, design: Design) -> WearMap:
     """Mean wear per heat of the whole wall."""
-    found = wear.maps.per_heat
-    return WearMap(design, record_grid(design), found.rate, found.sd, "heat")
+    rate = wear.maps.per_heat
+    return WearMap(design, record_grid(design), rate.rate, rate.sd, "heat")
 
 
 def step_marks(step: Step, regions: Regions) -> list[StepMark]:
@@ -99,24 +98,22 @@ def step_marks(step: Step, regions: Regions) -> list[StepMark]:
     shown = regions.of_kind("zone") or regions.of_kind("wall")
     heat = step.first.start.heat + 1
     return [
-        StepMark(i, heat) for i in shown if _beside(step.region, regions.regions[i])
+        StepMark(i, heat)
+        for i in shown
+        if _same_heights(step.region, regions.regions[i])
     ]
 
 
-def _beside(one: Region, other: Region) -> bool:
-    """Whether two pieces lie at much the same heights."""
+def _same_heights(one: Region, other: Region) -> bool:
+    """Whether two regions lie at much the same heights."""
     shared = min(one.height_to, other.height_to) - max(
         one.height_from, other.height_from
     )
     lower = min(p.height_to - p.height_from for p in (one, other))
-    return shared >= _BESIDE * lower
+    return shared >= _SHARED * lower
 
 
-#: Calls to stop told one by one.
-_STOPS = 6
-
-
-def whose(wear: Wear) -> str:
+def campaign_and_heats(wear: Wear) -> str:
     """Which campaign, and which of its heats."""
     first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
     heats = f"heat {last}" if first == last else f"heats {first} to {last}"
@@ -149,7 +146,7 @@ def _heading(wear: Wear, design: Design) -> dict[str, object]:
     made = f"Made {say_time(wear.created)} by daubline {plain(wear.version, most=40)}."
     return {
         "title": plain(wear.title),
-        "whose": whose(wear),
+        "whose": campaign_and_heats(wear),
         "lining": plain(wear.lining),
         "made": made,
         "brick_line": say_both(design.repair.brick_threshold, design.length_unit),
@@ -159,7 +156,7 @@ def _heading(wear: Wear, design: Design) -> dict[str, object]:
 def _to_know(wear: Wear, design: Design) -> dict[str, object]:
     stops = stop_lines(wear.stops, design)
     more = len(stops) - _STOPS
-    rules = dict.fromkeys(rule_parts(one)[0] for one in wear.forecasts)
+    rules = dict.fromkeys(rule_parts(forecast)[0] for forecast in wear.forecasts)
     return {
         "stops": stops[:_STOPS],
         "stops_more": f"And {more} more places; see wear.json." if more > 0 else "",

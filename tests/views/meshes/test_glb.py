@@ -37,20 +37,20 @@ def attributes(gltf):
 
 def test_lengths_are_metres_and_y_is_up(made):
     _, _, gltf = made
-    points = accessor(gltf, attributes(gltf).POSITION)
-    assert points[:, 1].max() == pytest.approx(90 * 0.0254, abs=1e-6)
-    assert points[:, 1].min() == pytest.approx(0.0, abs=1e-6)
-    assert np.abs(points[:, [0, 2]]).max() < 0.6
+    vertices = accessor(gltf, attributes(gltf).POSITION)
+    assert vertices[:, 1].max() == pytest.approx(90 * 0.0254, abs=1e-6)
+    assert vertices[:, 1].min() == pytest.approx(0.0, abs=1e-6)
+    assert np.abs(vertices[:, [0, 2]]).max() < 0.6
 
 
 def test_the_quarter_turn_keeps_the_hand(made):
     _, mesh, gltf = made
-    points = accessor(gltf, attributes(gltf).POSITION) * 1000.0
-    x, y, z = mesh.points.T
+    vertices = accessor(gltf, attributes(gltf).POSITION) * 1000.0
+    x, y, z = mesh.vertices.T
     # Rotation by -90 degrees about x: determinant +1, z goes to y.
-    assert points == pytest.approx(np.stack([x, z, -y], axis=1), abs=1e-3)
+    assert vertices == pytest.approx(np.stack([x, z, -y], axis=1), abs=1e-3)
     mirrored = np.stack([x, z, y], axis=1)
-    assert np.abs(points - mirrored).max() > 100
+    assert np.abs(vertices - mirrored).max() > 100
 
 
 def test_the_scene_adds_no_other_turn(made):
@@ -90,12 +90,12 @@ def test_the_material_does_not_change_the_colours(made):
 
 def test_faces_and_normals_look_into_the_bore(made):
     _, mesh, gltf = made
-    points = accessor(gltf, attributes(gltf).POSITION).astype(float)
+    vertices = accessor(gltf, attributes(gltf).POSITION).astype(float)
     normals = accessor(gltf, attributes(gltf).NORMAL)
     faces = accessor(gltf, gltf.meshes[0].primitives[0].indices).reshape(-1, 3)
     assert (faces == mesh.faces).all()
-    inward = -points * [1, 0, 1]
+    inward = -vertices * [1, 0, 1]
     assert (np.einsum("ij,ij->i", normals, inward) > 0).mean() > 0.97
-    a, b, c = np.moveaxis(points[faces], 1, 0)
+    a, b, c = np.moveaxis(vertices[faces], 1, 0)
     wound = np.einsum("ij,ij->i", np.cross(b - a, c - a), -a * [1, 0, 1])
     assert (wound > 0).mean() > 0.97

@@ -11,7 +11,7 @@ SENSES = ("clockwise", "counterclockwise")
 def as_trimesh(mesh):
     import trimesh
 
-    return trimesh.Trimesh(mesh.points, mesh.faces, process=False)
+    return trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
 
 
 def open_loops(mesh):
@@ -51,7 +51,7 @@ def test_the_last_column_is_joined_to_the_first(build):
     last = 359
     across = mesh.column[mesh.faces]
     seam = (across == last).any(axis=1) & (across == 0).any(axis=1)
-    rings = np.unique(mesh.points[:, 2]).size
+    rings = np.unique(mesh.vertices[:, 2]).size
     assert seam.sum() == 2 * (rings - 1)
 
 
@@ -59,23 +59,25 @@ def test_the_last_column_is_joined_to_the_first(build):
 def test_vertices_stand_where_the_surface_says(build, sense):
     surface = build(sense=sense).surface
     mesh = wall_mesh(surface)
-    inner = (mesh.points[:, 2] > 1.0) & (mesh.points[:, 2] < 2285.0)
-    radius = np.hypot(mesh.points[:, 0], mesh.points[:, 1])
+    inner = (mesh.vertices[:, 2] > 1.0) & (mesh.vertices[:, 2] < 2285.0)
+    radius = np.hypot(mesh.vertices[:, 0], mesh.vertices[:, 1])
     assert radius[inner] == pytest.approx(mesh.pick(surface.radius)[inner], abs=1e-9)
     hand = -1 if sense == "clockwise" else 1
-    turned = np.rad2deg(hand * np.arctan2(mesh.points[:, 1], mesh.points[:, 0])) % 360
+    turned = (
+        np.rad2deg(hand * np.arctan2(mesh.vertices[:, 1], mesh.vertices[:, 0])) % 360
+    )
     gap = (turned - surface.azimuth[mesh.column] + 180) % 360 - 180
     assert np.abs(gap).max() < 1e-9
 
 
 def test_it_reaches_from_the_lowest_to_the_highest_reading(build):
     mesh = wall_mesh(build(surveyed=(300.0, 1900.0)).surface)
-    assert mesh.points[:, 2].min() == 300.0
-    assert mesh.points[:, 2].max() == 1900.0
+    assert mesh.vertices[:, 2].min() == 300.0
+    assert mesh.vertices[:, 2].max() == 1900.0
 
 
 def test_no_vertex_carries_an_opening_or_an_unmeasured_cell(furnace):
     mesh = wall_mesh(furnace.surface)
-    assert np.isfinite(mesh.points).all()
+    assert np.isfinite(mesh.vertices).all()
     assert not mesh.pick(furnace.surface.grid.opening).any()
     assert mesh.pick(furnace.findings.maps.surveyed).all()

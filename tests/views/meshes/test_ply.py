@@ -44,9 +44,9 @@ def test_numbers_stand_beside_the_colours(furnace, content):
 
 def test_vertices_are_millimetres_in_the_design_frame(furnace, content):
     table = vertices(content)
-    points = np.stack([table[c] for c in "xyz"], axis=1)
+    places = np.stack([table[c] for c in "xyz"], axis=1)
     # Single precision at 2286 mm: 0.0001 mm.
-    assert points == pytest.approx(wall_mesh(furnace.surface).points, abs=3e-4)
+    assert places == pytest.approx(wall_mesh(furnace.surface).vertices, abs=3e-4)
 
 
 def test_vtk_reads_the_same_mesh(furnace, content, tmp_path):
@@ -56,7 +56,7 @@ def test_vtk_reads_the_same_mesh(furnace, content, tmp_path):
     path.write_bytes(content)
     read = pv.read(path)
     mesh = wall_mesh(furnace.surface)
-    assert read.n_points == len(mesh.points)
+    assert read.n_points == len(mesh.vertices)
     assert (read.regular_faces == mesh.faces).all()
     rgb = cutback_rgb(mesh.pick(furnace.surface.cutback), 31.75)
     assert (read.point_data["RGBA"][:, :3] == rgb).all()

@@ -78,5 +78,5 @@ def test_every_field_is_there_with_its_values(furnace, written):
 def test_it_says_how_many_points_and_faces(written):
     mesh, tree, _ = written
     piece = tree.find(".//Piece")
-    assert int(piece.get("NumberOfPoints")) == len(mesh.points)
+    assert int(piece.get("NumberOfPoints")) == len(mesh.vertices)
     assert int(piece.get("NumberOfPolys")) == len(mesh.faces)

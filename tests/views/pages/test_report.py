@@ -10,12 +10,12 @@ import pytest
 
 from geom.views.cautions import CAUTIONS
 from geom.views.pages.page import page_script
-from geom.views.pages.report import Pictures, report_bytes
+from geom.views.pages.report import ReportPictures, report_bytes
 from geom.views.tables.repair import jobs, order_rows
 from tests.views.page_read import Page
 
 DOT = b"\x89PNG not really"
-PICTURES = Pictures(DOT, DOT, DOT, DOT)
+PICTURES = ReportPictures(DOT, DOT, DOT, DOT)
 #: The library, the page's own, and its numbers.
 OWN_SCRIPTS = 3
 
