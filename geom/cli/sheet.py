@@ -74,13 +74,13 @@ def run(options: argparse.Namespace) -> None:
     _refuse_both(options)
     check_directory(options.out, overwrite=options.overwrite)
     design = load_design(options.design)
-    from geom.views.outputs import refuse_written_on, write_rod_sheet
+    from geom.views.outputs import refuse_filled_in, write_rod_sheet
 
-    refuse_written_on(options.out)
-    climb = _second(options, design) if options.readings else _first(options, design)
+    refuse_filled_in(options.out)
+    plan = _second(options, design) if options.readings else _first(options, design)
     with atomic_directory(options.out, overwrite=options.overwrite) as folder:
-        write_rod_sheet(folder, design, climb, title=options.title)
-    _print_summary(design, climb, options.out)
+        write_rod_sheet(folder, design, plan, title=options.title)
+    _print_summary(design, plan, options.out)
 
 
 def _refuse_both(options: argparse.Namespace) -> None:
@@ -130,13 +130,13 @@ def _second(options: argparse.Namespace, design: Design) -> SamplingPlan:
     return follow_up_plan(design, advice)
 
 
-def _print_summary(design: Design, climb: SamplingPlan, out: Path) -> None:
+def _print_summary(design: Design, plan: SamplingPlan, out: Path) -> None:
     from geom.views.outputs import PAPER, WORKBOOK
     from geom.views.say import plain
 
-    rows, columns = climb.asked.shape
-    what = f"{climb.count} stations"
-    if not climb.second:
+    rows, columns = plan.asked.shape
+    what = f"{plan.count} stations"
+    if not plan.second:
         what += f" at {rows} heights and {columns} azimuths, clear of openings"
     print_lines(
         [

@@ -15,7 +15,7 @@ from geom.design import Design
 from geom.desk.session import DeskSession
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.paper.rod_marks import SAID
+from geom.views.paper.rod_marks import UNIT_NAMES
 from geom.views.say import plain, say_sense, say_zero
 
 #: In the order they need each other: what all pictures share, then the desk's own.
@@ -84,7 +84,7 @@ def _design_words(design: Design) -> dict[str, object]:
     return {
         "lining": plain(design.name, most=80),
         "unit": unit,
-        "unit_words": SAID[unit],
+        "unit_words": UNIT_NAMES[unit],
         "fractions": _FRACTIONS if unit == "in" else (),
         "zero": say_zero(design),
         "azimuth_zero": plain(design.azimuth_zero, most=40),

@@ -46,7 +46,7 @@ _USE_LONG_FORM = (
     "Name another file with --sheet, a row for each reading is kept in it; survey "
     "takes several sheets as one survey"
 )
-#: Readings past which a sheet is no rod sheet of one climb.
+#: Readings past which a sheet is no rod sheet of one plan.
 MOST = 4000
 
 

@@ -37,13 +37,13 @@ class ReadingValidator:
         Between them one reading is asked whether it can be right, and not whether the
         sheet as a whole is of another unit.
         """
-        climb, unit = initial_plan(self.design), self.design.length_unit
-        rows, columns = np.nonzero(climb.asked)
+        plan, unit = initial_plan(self.design), self.design.length_unit
+        rows, columns = np.nonzero(plan.asked)
         drawn_rows = []
         for at in (0, -1):
-            height = float(climb.height[rows[at]])
+            height = float(plan.height[rows[at]])
             drawn = float(self.design.profile.radius_at(height))
-            azimuth = f"{climb.azimuth[columns[at]]:.6g}"
+            azimuth = f"{plan.azimuth[columns[at]]:.6g}"
             lengths = (f"{from_mm(mm, unit):.9g}" for mm in (height, drawn))
             drawn_rows.append((azimuth, *lengths))
         return tuple(drawn_rows)

@@ -50,9 +50,9 @@ from geom.views.pages.heats import MOST, heats_bytes
 from geom.views.pages.report import ReportPictures, report_bytes
 from geom.views.pages.wear import still_png, wear_page
 from geom.views.paper.certificate import certificate_bytes
-from geom.views.paper.repair_sheet import sheet_bytes
-from geom.views.paper.rod_sheet import paper_bytes
-from geom.views.paper.rod_workbook import is_written_on, workbook_bytes
+from geom.views.paper.repair_sheet import repair_sheet_bytes
+from geom.views.paper.rod_sheet import rod_sheet_bytes
+from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
 
 #: In the order they are written.
 FILES: tuple[str, ...] = (
@@ -165,7 +165,7 @@ def _pages(
     dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))
     page = report_bytes(surface, findings, works, pictures, dots=dots)
     yield _put(folder / "report.html", page)
-    sheet = sheet_bytes(surface, findings, works, workmap=pictures.work)
+    sheet = repair_sheet_bytes(surface, findings, works, workmap=pictures.work)
     yield _put(folder / "repair-sheet.pdf", sheet)
 
 
@@ -328,7 +328,7 @@ WORKBOOK, PAPER = "rod-sheet.xlsx", "rod-sheet.pdf"
 
 
 def write_rod_sheet(
-    folder: Path, design: Design, climb: SamplingPlan, *, title: str
+    folder: Path, design: Design, plan: SamplingPlan, *, title: str
 ) -> None:
     """Write both.
 
@@ -337,14 +337,14 @@ def write_rod_sheet(
     folder : Path
         Must exist; the caller makes it appear whole.
     design : Design
-    climb : SamplingPlan
+    plan : SamplingPlan
     title : str
     """
-    (folder / WORKBOOK).write_bytes(workbook_bytes(design, climb, title=title))
-    (folder / PAPER).write_bytes(paper_bytes(design, climb, title=title))
+    (folder / WORKBOOK).write_bytes(workbook_bytes(design, plan, title=title))
+    (folder / PAPER).write_bytes(rod_sheet_bytes(design, plan, title=title))
 
 
-def refuse_written_on(folder: Path) -> None:
+def refuse_filled_in(folder: Path) -> None:
     """Say no to a folder whose rod sheet holds readings: a blank one would end them.
 
     Raises
@@ -353,7 +353,7 @@ def refuse_written_on(folder: Path) -> None:
         If it does, or cannot be told to be blank.
     """
     there = folder / WORKBOOK
-    if there.exists() and is_written_on(there):
+    if there.exists() and is_filled_in(there):
         raise InputError(
             "this rod sheet has been written on; a blank one would take its place",
             file=there,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import TYPE_CHECKING
 
 from geom.design import Design
@@ -14,9 +13,10 @@ from geom.views.cautions import CAUTIONS
 from geom.views.paper.style import (
     BOLD,
     FONT,
+    PageFrame,
     boxed,
+    paragraph,
     register_fonts,
-    says,
 )
 from geom.views.say import plain, say_time, say_zero
 from geom.views.tables.recheck import (
@@ -34,12 +34,8 @@ from geom.views.tables.recheck import (
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
-#: As wide as A4 and as tall as Letter: prints whole on both.  Points.
-_PAGE = (595.0, 792.0)
-_MARGIN = 30.0
-#: Width between the frame's own padding of 6 points a side.
-_TEXT = _PAGE[0] - 2.0 * _MARGIN - 12.0
-_ROOM = _PAGE[1] - 2.0 * _MARGIN - 12.0
+#: As wide as A4 and as tall as Letter: prints whole on both.
+_PAGE = PageFrame(595.0, 792.0, margin=30.0)
 _SIZE = 12.0
 _ROW = 17.0
 #: White below the tables.
@@ -60,41 +56,21 @@ def certificate_bytes(recheck: Recheck, design: Design) -> bytes:
     bytes
         One page; type 12 point or more; the same input gives the same bytes.
     """
-    from reportlab.platypus import SimpleDocTemplate
-
     register_fonts()
-    out = io.BytesIO()
-    page = SimpleDocTemplate(
-        out,
-        pagesize=_PAGE,
-        leftMargin=_MARGIN,
-        rightMargin=_MARGIN,
-        topMargin=_MARGIN,
-        bottomMargin=_MARGIN,
+    return _PAGE.pdf(
+        _story(recheck, design),
         title=f"Recheck after repair, {plain(recheck.lining)}",
-        author="",
         subject=plain(recheck.title),
-        creator=f"daubline {plain(recheck.version)}",
-        invariant=1,
+        version=plain(recheck.version),
     )
-    page.build(_story(recheck, design))
-    return out.getvalue()
 
 
 def _story(recheck: Recheck, design: Design) -> list[Flowable]:
     head = [*_head(recheck, design), _verdict(recheck, design), _rule(recheck, design)]
     foot = [*_material(recheck, design), *_taper(recheck), _cautions(), *_signed()]
-    room = _ROOM - _height([*head, *foot]) - _BELOW
+    room = _PAGE.text_height - _PAGE.height_of([*head, *foot]) - _BELOW
     rows = max(3, int(room / _ROW) - 1)
     return [*head, _tables(recheck, design, rows), *foot]
-
-
-def _height(flowables: list[Flowable]) -> float:
-    """How much of the page they take, points."""
-    return sum(
-        float(one.wrap(_TEXT, _ROOM)[1]) + float(one.getSpaceAfter())
-        for one in flowables
-    )
 
 
 def _head(recheck: Recheck, design: Design) -> list[Flowable]:
@@ -102,9 +78,9 @@ def _head(recheck: Recheck, design: Design) -> list[Flowable]:
     name = lining if title in ("", lining) else f"{title}: {lining}"
     was = plain(recheck.before_title, most=40)
     return [
-        says("Recheck after repair", 20, bold=True, after=1),
-        says(name, 13, bold=True, after=1),
-        says(
+        paragraph("Recheck after repair", 20, bold=True, after=1),
+        paragraph(name, 13, bold=True, after=1),
+        paragraph(
             f"Worked out {say_time(recheck.created)}. Survey before the repair: "
             f"{was}, {say_time(recheck.before_created)}. Clock: {say_zero(design)}.",
             _SIZE,
@@ -114,9 +90,13 @@ def _head(recheck: Recheck, design: Design) -> list[Flowable]:
 
 
 def _verdict(recheck: Recheck, design: Design) -> Flowable:
-    lines = [says(VERDICTS[recheck.verdict], 26, bold=True, side="centre", after=3)]
-    lines += [says(line, _SIZE, after=1) for line in verdict_lines(recheck, design)]
-    box = boxed(lines, width=_TEXT)
+    lines = [
+        paragraph(VERDICTS[recheck.verdict], 26, bold=True, side="centre", after=3)
+    ]
+    lines += [
+        paragraph(line, _SIZE, after=1) for line in verdict_lines(recheck, design)
+    ]
+    box = boxed(lines, width=_PAGE.text_width)
     box.spaceAfter = 6.0
     return box
 
@@ -130,7 +110,7 @@ def _rule(recheck: Recheck, design: Design) -> Flowable:
         f"{percent(FACE)} of its face. Off: + is cut back. Heights above "
         f"{plain(design.height_zero, most=30)}."
     )
-    return says(words, _SIZE, after=6)
+    return paragraph(words, _SIZE, after=6)
 
 
 def _tables(recheck: Recheck, design: Design, rows: int) -> Flowable:
@@ -139,7 +119,7 @@ def _tables(recheck: Recheck, design: Design, rows: int) -> Flowable:
 
     levels = [level_row(level, design) for level in recheck.levels]
     zones = [zone_row(zone, design) for zone in recheck.zones]
-    wide, unit = 0.5 * (_TEXT - _GAP), design.length_unit
+    wide, unit = 0.5 * (_PAGE.text_width - _GAP), design.length_unit
     halves = [
         _table(("Level", unit), levels, rows, wide),
         _table(("Zone", unit), zones, rows, wide),
@@ -165,10 +145,10 @@ def _table(
     from reportlab.platypus import Table, TableStyle
 
     heading = (name[0], f"off, {name[1]}", "chance", "result")
-    told = [heading, *(row.cells for row in fit_rows(rows, most))]
+    cells = [heading, *(row.cells for row in fit_rows(rows, most))]
     bold = [
         ("FONTNAME", (3, k), (3, k), BOLD)
-        for k, row in enumerate(told)
+        for k, row in enumerate(cells)
         if row[3] == RESULTS["reject"]
     ]
     style = [
@@ -183,35 +163,39 @@ def _table(
         *bold,
     ]
     widths = [share * wide for share in (0.26, 0.19, 0.26, 0.29)]
-    heights = [_ROW] * len(told)
-    return Table(told, colWidths=widths, rowHeights=heights, style=TableStyle(style))
+    heights = [_ROW] * len(cells)
+    return Table(cells, colWidths=widths, rowHeights=heights, style=TableStyle(style))
 
 
 def _material(recheck: Recheck, design: Design) -> list[Flowable]:
-    return [says(line, _SIZE, after=2) for line in material_lines(recheck, design)]
+    return [paragraph(line, _SIZE, after=2) for line in material_lines(recheck, design)]
 
 
 def _taper(recheck: Recheck) -> list[Flowable]:
     if not recheck.taper:
         return []
-    said = []
+    calls = []
     for call in ("sheds", "runs in", "doubtful", "not surveyed"):
-        there = [str(one.number) for one in recheck.taper if one.call == call]
+        there = [str(each.number) for each in recheck.taper if each.call == call]
         if len(there) == len(recheck.taper):
-            said.append(f"all {call}")
+            calls.append(f"all {call}")
         elif there:
-            said.append(f"{call}: {', '.join(there)}")
-    doubted = [one for one in recheck.taper if one.call in ("doubtful", "runs in")]
-    drawn = doubted and all(call_of(one.chance_repaired) != "sheds" for one in doubted)
+            calls.append(f"{call}: {', '.join(there)}")
+    doubted = [each for each in recheck.taper if each.call in ("doubtful", "runs in")]
+    no_better = doubted and all(
+        call_of(each.chance_repaired) != "sheds" for each in doubted
+    )
     words = (
         "Taper, slag led over the tuyeres (not part of the verdict): "
-        f"{'; '.join(said)}{'; drawn no better' if drawn else ''}."
+        f"{'; '.join(calls)}{'; drawn no better' if no_better else ''}."
     )
-    return [says(words, _SIZE, after=4)]
+    return [paragraph(words, _SIZE, after=4)]
 
 
 def _cautions() -> Flowable:
-    return boxed([says(" ".join(CAUTIONS), _SIZE, after=0)], width=_TEXT)
+    return boxed(
+        [paragraph(" ".join(CAUTIONS), _SIZE, after=0)], width=_PAGE.text_width
+    )
 
 
 def _signed() -> list[Flowable]:
@@ -220,6 +204,6 @@ def _signed() -> list[Flowable]:
     line = f"{'_' * 24}  Date {'_' * 12}"
     return [
         Spacer(1, 12),
-        says(f"Measured by {line}", _SIZE, after=9),
-        says(f"Accepted by {line}", _SIZE, after=0),
+        paragraph(f"Measured by {line}", _SIZE, after=9),
+        paragraph(f"Accepted by {line}", _SIZE, after=0),
     ]

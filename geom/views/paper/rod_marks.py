@@ -11,8 +11,8 @@ from geom.sampling.plan import SamplingPlan
 from geom.units import as_fraction, from_mm, say_length
 from geom.views.say import plain
 
-#: How a unit is said on the sheet.
-SAID = {"in": "inches", "mm": "millimetres", "cm": "centimetres", "m": "metres"}
+#: Units as the sheet names them.
+UNIT_NAMES = {"in": "inches", "mm": "millimetres", "cm": "centimetres", "m": "metres"}
 
 
 @dataclass(frozen=True)
@@ -75,19 +75,19 @@ def say_setting(mm: float, unit: str) -> str:
     return f"{value:.6g}"
 
 
-def explain(design: Design, climb: SamplingPlan) -> list[str]:
+def instructions(design: Design, plan: SamplingPlan) -> list[str]:
     """How the sheet is read and filled in; one sentence or two each."""
     unit = design.length_unit
     at, zero = (plain(w, most=60) for w in (design.azimuth_zero, design.height_zero))
     written = "18 3/8 or 18.375" if unit == "in" else "the number alone"
     run = (
         "Each row is one station."
-        if climb.second
+        if plan.second
         else "Columns run the way the wall is seen from inside, turning to the right."
     )
     return [
         f"Radius from the axis to the wall and height above {zero}, both in "
-        f"{SAID[unit]}; the highest on top.",
+        f"{UNIT_NAMES[unit]}; the highest on top.",
         f"Clock, seen from above: {at} at 12 o'clock, which is azimuth 0; azimuth "
         f"grows {design.azimuth_sense}. {run}",
         f"Write {written}. Leave blank what could not be reached. Grey: nothing to "

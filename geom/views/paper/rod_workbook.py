@@ -21,7 +21,7 @@ from geom.readings.sheets.workbook import read_workbook
 from geom.sampling.plan import SamplingPlan
 from geom.units import from_mm
 from geom.views.cautions import CAUTIONS
-from geom.views.paper.rod_marks import explain, marks_at, say_setting
+from geom.views.paper.rod_marks import instructions, marks_at, say_setting
 from geom.views.say import plain
 
 if TYPE_CHECKING:
@@ -32,13 +32,13 @@ _TIMES = re.compile(rb"(<dcterms:\w+[^>]*>)[^<]*(</dcterms:\w+>)")
 _GREY, _PALE = "BFBFBF", "EDEDED"
 
 
-def workbook_bytes(design: Design, climb: SamplingPlan, *, title: str = "") -> bytes:
+def workbook_bytes(design: Design, plan: SamplingPlan, *, title: str = "") -> bytes:
     r"""The blank sheet as XLSX.
 
     Parameters
     ----------
     design : Design
-    climb : SamplingPlan
+    plan : SamplingPlan
     title : str
         Of the survey, for people.
 
@@ -54,15 +54,15 @@ def workbook_bytes(design: Design, climb: SamplingPlan, *, title: str = "") -> b
     book.properties.creator = "daubline"
     rod = book.worksheets[0]
     rod.title = "rod"
-    _fill_rod(rod, design, climb, title)
-    _fill_marks(book.create_sheet("marks"), design, climb)
+    _fill_rod(rod, design, plan, title)
+    _fill_marks(book.create_sheet("marks"), design, plan)
     _fill_cautions(book.create_sheet("cautions"))
     out = io.BytesIO()
     book.save(out)
     return _without_times(out.getvalue())
 
 
-def is_written_on(path: Path) -> bool:
+def is_filled_in(path: Path) -> bool:
     """Tell whether a workbook holds anything that a blank rod sheet does not.
 
     Raises
@@ -75,15 +75,15 @@ def is_written_on(path: Path) -> bool:
 
 
 def _fill_rod(
-    sheet: Worksheet, design: Design, climb: SamplingPlan, title: str
+    sheet: Worksheet, design: Design, plan: SamplingPlan, title: str
 ) -> None:
     from openpyxl.styles import Alignment, Font
 
-    across = climb.azimuth.size + 2
+    across = plan.azimuth.size + 2
     name = ": ".join(filter(None, (plain(design.name), plain(title))))
     notes = [
         f"# Rod sheet: {name}",
-        *(f"# {words}" for words in explain(design, climb)),
+        *(f"# {words}" for words in instructions(design, plan)),
         f"# {CAUTIONS[1]} All cautions: sheet cautions. Marks: sheet marks.",
     ]
     for row, words in enumerate(notes, 1):
@@ -95,12 +95,12 @@ def _fill_rod(
     _put(sheet, top, 1, "# clock", bold=True)
     head = rf"height_{design.length_unit} \ radius_{design.length_unit}"
     _put(sheet, top + 1, 1, head, bold=True)
-    for column, azimuth in enumerate(climb.azimuth.tolist(), 2):
+    for column, azimuth in enumerate(plan.azimuth.tolist(), 2):
         _put(sheet, top, column, clock_face(azimuth, design.azimuth_sense), wrap=True)
         _put(sheet, top + 1, column, f"{azimuth:.6g}deg", bold=True)
     _put(sheet, top + 1, across, "note", bold=True)
-    for row in range(climb.height.size):
-        _fill_row(sheet, top + 2 + row, design, climb, row)
+    for row in range(plan.height.size):
+        _fill_row(sheet, top + 2 + row, design, plan, row)
     sheet.row_dimensions[top].height = 34
     sheet.column_dimensions["A"].width = 22
     for column in range(2, across + 1):
@@ -112,12 +112,12 @@ def _fill_rod(
 
 
 def _fill_row(
-    sheet: Worksheet, at: int, design: Design, climb: SamplingPlan, row: int
+    sheet: Worksheet, at: int, design: Design, plan: SamplingPlan, row: int
 ) -> None:
     """A height and its cells: blank, greyed where there is nothing to read."""
     from openpyxl.styles import Border, Font, PatternFill, Side
 
-    height, unit = float(climb.height[row]), design.length_unit
+    height, unit = float(plan.height[row]), design.length_unit
     first = sheet.cell(at, 1, value=float(f"{from_mm(height, unit):.9g}"))
     first.font = Font(bold=True, size=12)
     if unit == "in" and "." not in say_setting(height, unit):
@@ -125,14 +125,14 @@ def _fill_row(
     sheet.row_dimensions[at].height = 24
     side = Side(style="thin")
     hints: dict[str, list[str]] = {}
-    for column, asked in enumerate(climb.asked[row].tolist(), 2):
+    for column, asked in enumerate(plan.asked[row].tolist(), 2):
         cell = sheet.cell(at, column)
         cell.border = Border(left=side, right=side, top=side, bottom=side)
         cell.font = Font(size=12)
         if unit == "in":
             # A fraction typed into a plain cell becomes a date.
             cell.number_format = "@"
-        hole = int(climb.opening[row, column - 2])
+        hole = int(plan.opening[row, column - 2])
         if not asked:
             tone = _PALE if hole < 0 else _GREY
             cell.fill = PatternFill("solid", start_color=tone, end_color=tone)
@@ -146,10 +146,10 @@ def _hint(sheet: Worksheet, words: str, cells: list[str]) -> None:
     """Words that a spreadsheet program shows beside a cell while it is chosen."""
     from openpyxl.worksheet.datavalidation import DataValidation
 
-    told = DataValidation(prompt=words, showInputMessage=True)
+    hint = DataValidation(prompt=words, showInputMessage=True)
     for cell in cells:
-        told.add(cell)
-    sheet.add_data_validation(told)
+        hint.add(cell)
+    sheet.add_data_validation(hint)
 
 
 def _not_read(design: Design, hole: int) -> str:
@@ -167,8 +167,8 @@ def _prompt(design: Design, height: float) -> str:
     )
 
 
-def _fill_marks(sheet: Worksheet, design: Design, climb: SamplingPlan) -> None:
-    """What each height is held against, and in which order to read a second climb."""
+def _fill_marks(sheet: Worksheet, design: Design, plan: SamplingPlan) -> None:
+    """What each height is held against, and in which order to read a follow-up plan."""
     unit = design.length_unit
     heads = [
         f"height, {unit}",
@@ -176,23 +176,23 @@ def _fill_marks(sheet: Worksheet, design: Design, climb: SamplingPlan) -> None:
         f"stays up to, {unit}",
         f"brick from, {unit}",
     ]
-    if climb.second:
+    if plan.second:
         heads += ["azimuth, degrees", "clock", "tells most: 1", "read before"]
     for column, words in enumerate(heads, 1):
         _put(sheet, 1, column, words, bold=True, wrap=True)
         sheet.column_dimensions[_letter(column)].width = 16
-    for row, height in enumerate(climb.height.tolist()):
+    for row, height in enumerate(plan.height.tolist()):
         marks = marks_at(design, height)
-        said = [say_setting(height, unit), marks.drawn, marks.go, marks.brick]
-        if climb.second:
-            azimuth = float(climb.azimuth[int(np.argmax(climb.asked[row]))])
-            said += [
+        cells = [say_setting(height, unit), marks.drawn, marks.go, marks.brick]
+        if plan.second:
+            azimuth = float(plan.azimuth[int(np.argmax(plan.asked[row]))])
+            cells += [
                 f"{azimuth:.6g}",
                 clock_face(azimuth, design.azimuth_sense),
-                str(climb.rank[row]),
-                "again" if climb.again[row] else "",
+                str(plan.rank[row]),
+                "again" if plan.again[row] else "",
             ]
-        for column, words in enumerate(said, 1):
+        for column, words in enumerate(cells, 1):
             _put(sheet, row + 2, column, words)
     sheet.freeze_panes = "A2"
     _print_wide(sheet)

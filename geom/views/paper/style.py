@@ -1,11 +1,13 @@
-"""What every form on paper shares: fonts, paragraphs, boxes; black and white.
+"""What every form on paper shares: its page, fonts, paragraphs, boxes, ruled tables.
 
-Ruled tables on paper, every cell a paragraph.
+Black and white; the same input gives the same bytes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
@@ -15,6 +17,140 @@ if TYPE_CHECKING:
 
 
 FONT, BOLD = "DaublineSans", "DaublineSans-Bold"
+#: Least type that is read at arm's length, points.
+BODY = 12.0
+#: What a frame of reportlab keeps free within each of its sides, points.
+_PADDING = 6.0
+
+#: Draws the foot of a page: canvas, number of the page, how many there are.
+Foot = Callable[[Any, int, int], None]
+
+
+@dataclass(frozen=True)
+class PageFrame:
+    """The page of a form; at most as wide as A4 and as tall as Letter, or both lying.
+
+    Attributes
+    ----------
+    width, height : float, points
+    margin : float, points
+        On every side.
+    foot : float, points
+        Kept free above the lower margin.
+    """
+
+    width: float
+    height: float
+    margin: float
+    foot: float = 0.0
+
+    @property
+    def text_width(self) -> float:
+        """What the text may take across, points."""
+        return self.width - 2.0 * (self.margin + _PADDING)
+
+    @property
+    def text_height(self) -> float:
+        """What the text may take down the page, points."""
+        return self.height - 2.0 * (self.margin + _PADDING) - self.foot
+
+    def height_of(self, flowables: Sequence[Flowable]) -> float:
+        """How much of a page they take, points."""
+        return sum(
+            float(each.wrap(self.text_width, self.text_height)[1])
+            + float(each.getSpaceAfter())
+            for each in flowables
+        )
+
+    def write_foot(
+        self, canvas: Any, lines: Sequence[tuple[float, str]], page: str
+    ) -> None:
+        """Write lines at the left of the foot, and the page's number at the right.
+
+        Parameters
+        ----------
+        canvas : Canvas
+        lines : sequence of (float, str)
+            How far over the margin, points, and the words.
+        page : str
+        """
+        canvas.setFont(FONT, 10)
+        left, right = self.margin + _PADDING, self.width - self.margin - _PADDING
+        for rise, words in lines:
+            canvas.drawString(left, self.margin + rise, words)
+        canvas.drawRightString(right, self.margin, page)
+
+    def pdf(
+        self,
+        story: list[Flowable],
+        *,
+        title: str,
+        subject: str,
+        version: str,
+        foot: Foot | None = None,
+        foot_first: bool = False,
+    ) -> bytes:
+        """The form as PDF.
+
+        Parameters
+        ----------
+        story : list of Flowable
+        title, subject, version : str
+            For the properties of the document.
+        foot : callable, optional
+            Draws the foot of a page.
+        foot_first : bool
+            Whether the foot is read out before the text of its page.
+        """
+        from reportlab.pdfgen.canvas import Canvas
+        from reportlab.platypus import SimpleDocTemplate
+
+        out = io.BytesIO()
+        document = SimpleDocTemplate(
+            out,
+            pagesize=(self.width, self.height),
+            leftMargin=self.margin,
+            rightMargin=self.margin,
+            topMargin=self.margin,
+            bottomMargin=self.margin + self.foot,
+            title=title,
+            author="",
+            subject=subject,
+            creator=f"daubline {version}",
+            invariant=1,
+        )
+        canvas = Canvas if foot is None else _with_feet(foot, first=foot_first)
+        document.build(story, canvasmaker=canvas)
+        return out.getvalue()
+
+
+def _with_feet(foot: Foot, *, first: bool) -> type:
+    """A canvas that draws the foot of every page once it knows how many there are."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    class FootedCanvas(Canvas):  # type: ignore[misc, unused-ignore]
+        def __init__(self, *arguments: Any, **options: Any) -> None:
+            super().__init__(*arguments, **options)
+            self._pages: list[dict[str, Any]] = []
+
+        def showPage(self) -> None:
+            self._pages.append(vars(self).copy())
+            self._startPage()
+
+        def save(self) -> None:
+            pages = self._pages
+            for number, page in enumerate(pages, 1):
+                self.__dict__.update(page)
+                body = len(self._code)
+                self.saveState()
+                foot(self, number, len(pages))
+                self.restoreState()
+                if first:
+                    self._code[:] = self._code[body:] + self._code[:body]
+                super().showPage()
+            super().save()
+
+    return FootedCanvas
 
 
 def register_fonts() -> None:
@@ -29,7 +165,7 @@ def register_fonts() -> None:
             pdfmetrics.registerFont(TTFont(name, str(folder / file)))
 
 
-def says(
+def paragraph(
     text: str,
     size: float,
     *,
@@ -42,7 +178,7 @@ def says(
     from reportlab.platypus import Paragraph
 
     style = ParagraphStyle(
-        "said",
+        "words",
         fontName=BOLD if bold else FONT,
         fontSize=size,
         leading=1.25 * size,
@@ -68,11 +204,7 @@ def boxed(content: list[Any], *, width: float) -> Flowable:
     return Table([[content]], colWidths=[width], style=TableStyle(style))
 
 
-#: Least type that is read at arm's length, points.
-BODY = 12.0
-
-
-def ruled(
+def ruled_table(
     heading: Sequence[str],
     rows: Sequence[Sequence[str | list[Flowable] | Flowable]],
     *,
@@ -91,9 +223,11 @@ def ruled(
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
 
-    told: list[list[Any]] = [[_cell(cell) for cell in row] for row in rows]
+    cells: list[list[Any]] = [[_cell(cell) for cell in row] for row in rows]
     if heading:
-        told.insert(0, [says(words, BODY, bold=True, after=0) for words in heading])
+        cells.insert(
+            0, [paragraph(words, BODY, bold=True, after=0) for words in heading]
+        )
     style = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.black),
@@ -105,7 +239,7 @@ def ruled(
     if heading:
         style.append(("LINEBELOW", (0, 0), (-1, 0), 1.2, colors.black))
     return Table(
-        told,
+        cells,
         colWidths=list(widths),
         repeatRows=1 if heading else 0,
         style=TableStyle(style),
@@ -114,7 +248,7 @@ def ruled(
 
 
 def _cell(cell: str | list[Flowable] | Flowable) -> Any:
-    return says(cell, BODY, after=0) if isinstance(cell, str) else cell
+    return paragraph(cell, BODY, after=0) if isinstance(cell, str) else cell
 
 
 def tick_box(size: float = 20.0) -> Flowable:
@@ -126,11 +260,12 @@ def tick_box(size: float = 20.0) -> Flowable:
     return Table([[""]], colWidths=[size], rowHeights=[size], style=style)
 
 
-def signed(*names: str) -> list[Flowable]:
+def signature_lines(*names: str) -> list[Flowable]:
     """A line to sign on for each."""
     from reportlab.platypus import Spacer
 
     lines = [
-        says(f"{name} {'_' * 24}  Date {'_' * 14}", BODY, after=12) for name in names
+        paragraph(f"{name} {'_' * 24}  Date {'_' * 14}", BODY, after=12)
+        for name in names
     ]
     return [Spacer(1, 14), *lines]

@@ -13,7 +13,7 @@ from geom.quantity import Quantity
 from geom.units import as_fraction
 from geom.views.cautions import CAUTIONS
 from geom.views.charts.work_map import workmap_png
-from geom.views.paper.repair_sheet import sheet_bytes
+from geom.views.paper.repair_sheet import repair_sheet_bytes
 from geom.views.paper.zone_page import course_rows, courses_drawing
 from geom.views.tables.repair import order_rows
 
@@ -37,7 +37,7 @@ def read(content):
 
 
 def sheet_of(furnace, workmap, *, findings=None, works=None):
-    return sheet_bytes(
+    return repair_sheet_bytes(
         furnace.surface,
         findings or furnace.findings,
         works or furnace.works,

@@ -23,7 +23,7 @@ from geom.views.cautions import CAUTIONS
 from geom.views.outputs import (
     PAPER,
     WORKBOOK,
-    refuse_written_on,
+    refuse_filled_in,
     write_rod_sheet,
 )
 from geom.views.paper.rod_marks import (
@@ -32,8 +32,8 @@ from geom.views.paper.rod_marks import (
     say_mark,
     say_setting,
 )
-from geom.views.paper.rod_sheet import paper_bytes
-from geom.views.paper.rod_workbook import is_written_on, workbook_bytes
+from geom.views.paper.rod_sheet import rod_sheet_bytes
+from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
 from tests.walls import plain_design, tapered_design
 
 IN = 25.4
@@ -102,19 +102,19 @@ def test_marks_are_as_good_as_the_rod_reads(unit: str) -> None:
 
 
 def test_the_workbook_is_the_same_bytes_whenever_it_is_made(design: Design) -> None:
-    climb = initial_plan(design)
-    once = workbook_bytes(design, climb)
+    plan = initial_plan(design)
+    once = workbook_bytes(design, plan)
     # A ZIP holds times to two seconds.
     time.sleep(2.1)
-    assert workbook_bytes(design, climb) == once
-    assert workbook_bytes(design, climb, title="b") != once
+    assert workbook_bytes(design, plan) == once
+    assert workbook_bytes(design, plan, title="b") != once
     with zipfile.ZipFile(io.BytesIO(once)) as archive:
         assert archive.testzip() is None
 
 
 def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) -> None:
-    climb = initial_plan(design, heights=18)
-    sheet = sheet_of(workbook_bytes(design, climb))
+    plan = initial_plan(design, heights=18)
+    sheet = sheet_of(workbook_bytes(design, plan))
     (head,) = [r for r in range(1, 12) if "\\" in str(sheet.cell(r, 1).value)]
     hints = {
         cell.coordinate: told.prompt
@@ -123,16 +123,16 @@ def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) ->
         for row in sheet[part.coord : part.coord]
         for cell in row
     }
-    for row in range(climb.height.size):
-        assert sheet.cell(head + 1 + row, 1).value == pytest.approx(climb.height[row])
-        for column in range(climb.azimuth.size):
+    for row in range(plan.height.size):
+        assert sheet.cell(head + 1 + row, 1).value == pytest.approx(plan.height[row])
+        for column in range(plan.azimuth.size):
             cell = sheet.cell(head + 1 + row, column + 2)
             assert cell.value is None
-            asked = climb.asked[row, column]
+            asked = plan.asked[row, column]
             assert (cell.fill.fill_type == "solid") == (not asked)
             word = "Brick from" if asked else "tuyere"
             assert word in hints[cell.coordinate]
-    assert not climb.asked.all()
+    assert not plan.asked.all()
 
 
 def test_inch_cells_are_text_so_that_no_fraction_becomes_a_date() -> None:
@@ -143,9 +143,9 @@ def test_inch_cells_are_text_so_that_no_fraction_becomes_a_date() -> None:
 
 
 def test_the_marks_stand_on_a_sheet_of_their_own(design: Design) -> None:
-    climb = initial_plan(design)
-    sheet = sheet_of(workbook_bytes(design, climb), "marks")
-    for row, height in enumerate(climb.height.tolist(), 2):
+    plan = initial_plan(design)
+    sheet = sheet_of(workbook_bytes(design, plan), "marks")
+    for row, height in enumerate(plan.height.tolist(), 2):
         said = [float(sheet.cell(row, column).value) for column in range(1, 5)]
         drawn = float(design.profile.radius_at(height))
         # To whole millimetres.
@@ -173,18 +173,18 @@ def test_names_that_look_like_formulas_stay_text() -> None:
 def test_a_second_climb_is_read_back_station_by_station(
     design: Design, tmp_path
 ) -> None:
-    climb = follow_up_plan(design, ADVICE)
+    plan = follow_up_plan(design, ADVICE)
     path = tmp_path / "second.xlsx"
-    path.write_bytes(workbook_bytes(design, climb))
+    path.write_bytes(workbook_bytes(design, plan))
     book = opened(path)
-    for row in range(climb.height.size):
-        column = int(np.argmax(climb.asked[row]))
+    for row in range(plan.height.size):
+        column = int(np.argmax(plan.asked[row]))
         book["rod"].cell(8 + row, 2 + column, 460 + row)
-        assert book["marks"].cell(2 + row, 7).value == str(climb.rank[row])
+        assert book["marks"].cell(2 + row, 7).value == str(plan.rank[row])
     book.save(path)
     readings = load_readings(path, design)
     assert readings.value.tolist() == [460.0 + row for row in range(30)]
-    for row, rank in enumerate(climb.rank):
+    for row, rank in enumerate(plan.rank):
         station = ADVICE.stations[rank - 1]
         assert readings.azimuth[row] == station.azimuth
         assert readings.height[row] == pytest.approx(station.height)
@@ -200,20 +200,20 @@ def test_a_sheet_that_has_been_written_on_is_told(
     write_rod_sheet(tmp_path, design, initial_plan(design), title="")
     path = tmp_path / WORKBOOK
     assert (tmp_path / PAPER).exists()
-    assert not is_written_on(path)
-    refuse_written_on(tmp_path)
+    assert not is_filled_in(path)
+    refuse_filled_in(tmp_path)
     book = opened(path)
     book["rod"][cell] = value
     book.save(path)
-    assert is_written_on(path)
+    assert is_filled_in(path)
     with pytest.raises(InputError, match="has been written on"):
-        refuse_written_on(tmp_path)
+        refuse_filled_in(tmp_path)
 
 
 def test_a_file_that_cannot_be_told_to_be_blank_is_not_overwritten(tmp_path) -> None:
     (tmp_path / WORKBOOK).write_bytes(b"something of somebody's")
     with pytest.raises(InputError, match="no workbook"):
-        refuse_written_on(tmp_path)
+        refuse_filled_in(tmp_path)
 
 
 # --- paper ---------------------------------------------------------------------------
@@ -243,18 +243,18 @@ def made(name: str) -> bytes:
 
 def usual(unit: str, sense: str, **more: int) -> bytes:
     design = tapered_design(length_unit=unit, azimuth_sense=sense)
-    return paper_bytes(design, initial_plan(design, **more), title="Heat 7 <b>")
+    return rod_sheet_bytes(design, initial_plan(design, **more), title="Heat 7 <b>")
 
 
 def second() -> bytes:
-    return paper_bytes(tapered_design(), follow_up_plan(tapered_design(), ADVICE))
+    return rod_sheet_bytes(tapered_design(), follow_up_plan(tapered_design(), ADVICE))
 
 
 def long_names() -> bytes:
     design = plain_design(
         name=LONG, azimuth_zero=LONG, height_zero=LONG, length_unit="m"
     )
-    return paper_bytes(design, initial_plan(design, azimuths=7), title=LONG)
+    return rod_sheet_bytes(design, initial_plan(design, azimuths=7), title=LONG)
 
 
 CASES = {
@@ -330,23 +330,23 @@ def test_lines_to_sign_stand_on_the_first_page() -> None:
 )
 def test_every_station_has_its_box(unit: str, sense: str, more: dict[str, int]) -> None:
     design = tapered_design(length_unit=unit, azimuth_sense=sense)
-    climb = initial_plan(design, **more)
-    content = paper_bytes(design, climb, title="Heat 7")
+    plan = initial_plan(design, **more)
+    content = rod_sheet_bytes(design, plan, title="Heat 7")
     told = pages(content)
     tables = " ".join(told[1:])
-    across = -(-climb.azimuth.size // 6)
-    for height in climb.height.tolist():
+    across = -(-plan.azimuth.size // 6)
+    for height in plan.height.tolist():
         assert tables.count(f" {say_setting(height, unit)} {unit} ") == across
-    for azimuth in climb.azimuth.tolist():
+    for azimuth in plan.azimuth.tolist():
         assert f" {azimuth:g}° " in tables
     # Each box has both its marks; those of several heights may be alike.
     wanted: Counter[str] = Counter()
-    for row, height in enumerate(climb.height.tolist()):
-        marks, boxes = marks_at(design, height), int(climb.asked[row].sum())
+    for row, height in enumerate(plan.height.tolist()):
+        marks, boxes = marks_at(design, height), int(plan.asked[row].sum())
         wanted += Counter({marks.drawn: boxes}) + Counter({marks.brick: boxes})
     small = [text.strip() for size, _, _, text in pieces(content) if size == 10.5]
     assert Counter(small) == wanted
-    assert tables.count("tuyere") == (~climb.asked).sum()
+    assert tables.count("tuyere") == (~plan.asked).sum()
     assert f"azimuth grows {sense}" in told[0]
     assert "tap hole at 12 o'clock, which is azimuth 0" in told[0]
     assert "seen from inside" in told[1]
@@ -367,19 +367,19 @@ def test_a_second_climb_lists_its_stations_with_their_rank() -> None:
 def test_markup_in_names_stays_text() -> None:
     evil = "<b>A</b> & <para> </font> Łódź"
     design = plain_design(name=evil, openings=(Opening(evil, 0.0, 445.0, 127.0, 90.0),))
-    text = " ".join(pages(paper_bytes(design, initial_plan(design), title=evil)))
+    text = " ".join(pages(rod_sheet_bytes(design, initial_plan(design), title=evil)))
     assert f"{evil}: {evil}" in text
 
 
 def test_the_paper_is_the_same_bytes_whenever_it_is_made(design: Design) -> None:
-    climb = initial_plan(design)
-    assert paper_bytes(design, climb) == paper_bytes(design, climb)
+    plan = initial_plan(design)
+    assert rod_sheet_bytes(design, plan) == rod_sheet_bytes(design, plan)
 
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
 def test_the_plan_has_azimuths_where_the_clock_has_them(sense: str) -> None:
     design = plain_design(azimuth_sense=sense, rod=RodErrors(azimuth_step=90.0))
-    content = paper_bytes(design, initial_plan(design), title="")
+    content = rod_sheet_bytes(design, initial_plan(design), title="")
     first = pypdf.PdfReader(io.BytesIO(content)).pages[0]
     places: dict[str, float] = {}
 
