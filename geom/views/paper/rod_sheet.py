@@ -1,8 +1,8 @@
 """rod-sheet.pdf: the blank rod sheet on paper, to be written on in the furnace.
 
-The first page has the cautions and the furnace seen from above.  An initial plan follows
-as grids of boxes that a gloved hand writes into, heights down and azimuths across; a
-follow-up plan as a list of its stations.
+The first page has the cautions and the furnace seen from above.  An initial plan
+follows as grids of boxes that a gloved hand writes into, heights down and azimuths
+across; a follow-up plan as a list of its stations.
 """
 
 from __future__ import annotations
@@ -149,7 +149,7 @@ def _written_by_hand() -> list[Flowable]:
 
 
 def _grid_pages(design: Design, plan: SamplingPlan) -> Iterator[list[Flowable]]:
-    """A first plan, a page for every so many heights and azimuths."""
+    """An initial plan, a page for every so many heights and azimuths."""
     left = _PAGE.text_height - _CLOCK - _PAGE.height_of(_grid_heading(design))
     most_rows = max(1, int(left // (_MARK + _LEAST_BOX)))
     across = _shares(plan.azimuth.size, _MOST_COLUMNS)
@@ -290,7 +290,7 @@ def _row_head(design: Design, height: float) -> list[Flowable]:
 
 
 def _station_list(design: Design, plan: SamplingPlan) -> list[Flowable]:
-    """A second plan: a list of its stations, each with a box to write into."""
+    """A follow-up plan: a list of its stations, each with a box to write into."""
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
 

@@ -74,9 +74,7 @@ def is_filled_in(path: Path) -> bool:
     return any(cell for row in rows for cell in row.cells[1:])
 
 
-def _fill_rod(
-    sheet: Worksheet, design: Design, plan: SamplingPlan, title: str
-) -> None:
+def _fill_rod(sheet: Worksheet, design: Design, plan: SamplingPlan, title: str) -> None:
     from openpyxl.styles import Alignment, Font
 
     across = plan.azimuth.size + 2
