@@ -191,8 +191,10 @@ def _work(findings: Findings, plan: RepairPlan, design: Design) -> list[Flowable
     again = findings.of_action("measure again")
     rows = [_row(number, job) for number, job in enumerate(jobs(plan, design), 1)]
     rows += [_measure_again(zone, design) for zone in again]
-    notes = [paragraph(plain(say_not_planned(note), most=300), BODY, after=3)
-        for note in plan.notes]
+    notes = [
+        paragraph(plain(say_not_planned(note), most=300), BODY, after=3)
+        for note in plan.notes
+    ]
     if not rows:
         return notes
     zero = plain(design.height_zero, most=40)

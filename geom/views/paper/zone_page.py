@@ -389,8 +389,5 @@ def _notes(zone: ZonePlan, design: Design) -> list[Flowable]:
     return [
         Spacer(1, 8),
         paragraph("Mind", 16, bold=True, after=2),
-        *(
-            paragraph(f"• {plain(words, most=400)}", BODY, after=3)
-            for words in notes
-        ),
+        *(paragraph(f"• {plain(words, most=400)}", BODY, after=3) for words in notes),
     ]
