@@ -1,13 +1,18 @@
-"""How far a piece of wall reaches, up and round."""
+"""How far a piece of wall reaches, up and round, and its outline as a polygon."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geom.design import Design, Opening
 from geom.surface import Grid
 from geom.units import Bool
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 #: ``azimuth_to`` of what goes all round, ``azimuth_from`` being 0: the pinned range of
 #: azimuth leaves out 360 itself.
@@ -69,3 +74,52 @@ def columns_spanned(mask: Bool) -> tuple[int, int, bool]:
     gap = np.diff(np.append(held, held[0] + columns))
     widest = int(np.argmax(gap))
     return int(held[(widest + 1) % held.size]), int(held[widest]), False
+
+
+def outline(mask: Bool, grid: Grid) -> BaseGeometry:
+    """Cells of a grid as one area of the unrolled wall, cut at azimuth 0.
+
+    Parameters
+    ----------
+    mask : bool array (m, k)
+    grid : Grid
+
+    Returns
+    -------
+    Polygon or MultiPolygon
+        x is azimuth from 0 to 360 degrees, y height in mm; empty for no cell.
+    """
+    from shapely import box, union_all
+
+    half = 180.0 / grid.azimuth.size
+    # Runs of cells along each row: +1 where one begins, -1 behind its end.
+    ends = np.diff(np.pad(mask.astype(np.int8), ((0, 0), (1, 1))), axis=1)
+    (row, first), (_, behind) = np.nonzero(ends == 1), np.nonzero(ends == -1)
+    start, end = 2.0 * half * first - half, 2.0 * half * behind - half
+    runs = box(start, grid.edge[row], end, grid.edge[row + 1])
+    return cut_at_seam(union_all(runs))
+
+
+def opening_outline(hole: Opening, design: Design) -> BaseGeometry:
+    """An opening as `outline` has zones."""
+    from shapely import box
+
+    wide, tall = hole.half_angle(design.radius_at_opening(hole)), 0.5 * hole.tall
+    azimuth, height = hole.azimuth, hole.height
+    return cut_at_seam(
+        box(azimuth - wide, height - tall, azimuth + wide, height + tall)
+    )
+
+
+def cut_at_seam(area: BaseGeometry) -> BaseGeometry:
+    """An area that may reach past azimuth 0 or 360, brought back between them."""
+    from shapely import box, union_all
+    from shapely.affinity import translate
+
+    if area.is_empty:
+        return area
+    _, low, _, high = area.bounds
+    once = box(0.0, low, 360.0, high)
+    turns = (translate(area, turn) for turn in (-360.0, 0.0, 360.0))
+    # Where it only touches the seam a line is left over: buffer(0) keeps areas alone.
+    return union_all([turned.intersection(once) for turned in turns]).buffer(0.0)

@@ -11,12 +11,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.ndimage import binary_dilation
 
+from geom.compare.extent import opening_outline, outline
 from geom.design import Design, Opening
 from geom.document import VOLUME, only
-from geom.frame import turn
 from geom.quantity import Quantity
 from geom.surface import Grid
 from geom.units import Bool
+
+#: Areas that share no more than this only touch, degree mm.
+_TOUCH = 1e-6
 
 
 @dataclass(frozen=True)
@@ -53,8 +56,11 @@ def openings_fouled(grid: Grid, mask: Bool, design: Design) -> tuple[Opening, ..
     """
     wrapped = np.concatenate([mask[:, -1:], mask, mask[:, :1]], axis=1)
     near = binary_dilation(wrapped, np.ones((3, 3), dtype=bool))[:, 1:-1]
+    zone = outline(near, grid)
     return tuple(
-        hole for hole in design.openings if (near & _cells_of(grid, hole, design)).any()
+        hole
+        for hole in design.openings
+        if zone.intersection(opening_outline(hole, design)).area > _TOUCH
     )
 
 
@@ -62,13 +68,3 @@ def stop_at(design: Design, low: float, high: float) -> tuple[float, float]:
     """Mid-height of a zone, and the radius there at which chipping stops; mm."""
     height = 0.5 * (low + high)
     return height, float(design.profile.radius_at(height))
-
-
-def _cells_of(grid: Grid, hole: Opening, design: Design) -> Bool:
-    """Cells that an opening lies in, if only in part."""
-    half = 180.0 / grid.azimuth.size
-    wide = hole.half_angle(design.radius_at_opening(hole))
-    beside = np.abs(turn(hole.azimuth, grid.azimuth)) < wide + half - 1e-9
-    low, high = hole.height - 0.5 * hole.tall, hole.height + 0.5 * hole.tall
-    level = (grid.edge[1:] > low) & (grid.edge[:-1] < high)
-    return np.asarray(level[:, None] & beside[None, :])
