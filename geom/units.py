@@ -34,6 +34,8 @@ MM_PER: dict[str, Fraction] = {
     "cm": Fraction(10),
     "m": Fraction(1000),
 }
+#: Units as a sentence names them.
+UNIT_NAMES = {"in": "inches", "mm": "millimetres", "cm": "centimetres", "m": "metres"}
 
 #: Kilograms in one unit, exactly: the pound is 0.45359237 kg (same agreement; NIST SP
 #: 811, appendix B.8), a short ton 2000 of them, a long ton 2240.

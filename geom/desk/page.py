@@ -13,9 +13,8 @@ from importlib.resources import files
 
 from geom.design import Design
 from geom.desk.session import DeskSession
-from geom.units import say_both
+from geom.units import UNIT_NAMES, say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.paper.rod_marks import UNIT_NAMES
 from geom.views.say import plain, say_sense, say_zero
 
 #: In the order they need each other: what all pictures share, then the desk's own.

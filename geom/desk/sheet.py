@@ -36,7 +36,6 @@ from geom.readings.sheets.table import (
     SheetRow,
     SheetTable,
     as_table,
-    base_name,
     is_comment,
     read_table,
 )
@@ -290,7 +289,7 @@ def _with_sheet_decimals(event: Event, layout: ColumnLayout) -> Event:
 
 
 def _refuse_place(path: Path) -> None:
-    name = base_name(str(path))
+    name = path.name
     if path.suffix.lower() != ".csv":
         raise InputError("a sheet ends in .csv", file=path, cure=f"Name it {name}.csv")
     folder = path.parent

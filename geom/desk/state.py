@@ -13,7 +13,7 @@ from geom.desk.actions import StationActions, coarse_grid, find_station
 from geom.desk.session import DeskSession, DeskState
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.readings.sheets.plausibility import LEAST, MOST
+from geom.readings.sheets.plausibility import MAX_RATIO, MIN_RATIO
 from geom.sampling.plan import onward_of
 from geom.stats.partial_moments import chance_above
 from geom.units import parse_number, say_both, say_length, to_mm
@@ -54,7 +54,7 @@ def _row(design: Design, height: float) -> dict[str, Any]:
     drawn = float(design.profile.radius_at(height))
     marks = marks_at(design, height)
     shell = design.shell_radius
-    most = MOST * drawn if shell is None else shell
+    most = MAX_RATIO * drawn if shell is None else shell
     return {
         "text": say_setting(height, unit),
         "mm": round(height, 4),
@@ -63,7 +63,7 @@ def _row(design: Design, height: float) -> dict[str, Any]:
         "go": marks.go,
         "brick": marks.brick,
         "drawnMm": round(drawn, 4),
-        "least": round(LEAST * drawn, 4),
+        "least": round(MIN_RATIO * drawn, 4),
         "most": round(most, 4),
     }
 

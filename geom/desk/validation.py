@@ -10,12 +10,9 @@ import numpy as np
 from geom.design import Design
 from geom.desk.entries import ColumnLayout, Event
 from geom.errors import InputError
+from geom.readings.sheets.diagnosis import diagnose
 from geom.readings.sheets.forms import read_long
-from geom.readings.sheets.plausibility import (
-    diagnose,
-    refuse_implausible,
-    share_of_design,
-)
+from geom.readings.sheets.plausibility import ratio_to_design, refuse_implausible
 from geom.readings.sheets.table import SheetRow, as_table
 from geom.sampling.plan import initial_plan
 from geom.units import from_mm
@@ -75,10 +72,10 @@ class ReadingValidator:
         try:
             refuse_implausible(sheet, self.design)
         except InputError as fault:
-            share = share_of_design(sheet, self.design)[:1]
+            ratio = ratio_to_design(sheet, self.design)[:1]
             off = "radius" in (fault.place or "") or "radius" in fault.what
-            cause = diagnose(share, "radius", unit) if off else None
-            ask = f"Is this {cause.one}? " if cause else ""
+            diagnosis = diagnose(ratio, "radius", unit) if off else None
+            ask = f"Is this {diagnosis.singular}? " if diagnosis else ""
             return f"{upfirst(fault.what)}. {ask}{_MEND}"
         return ""
 

@@ -85,17 +85,17 @@ def _layout(table: SheetTable, unit_mm: float | None) -> tuple[dict[str, int], f
         if plain not in _KNOWN:
             like = nearest_word(plain, _KNOWN)
             what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
-            raise table.refuse(what, table.header, cure=_CURE)
+            raise table.error(what, table.header, cure=_CURE)
         quantity, _, unit = plain.partition("_")
         if quantity in columns:
             what = f"there are two columns for {quantity}"
-            raise table.refuse(what, table.header, cure="Keep one of them")
+            raise table.error(what, table.header, cure="Keep one of them")
         columns[quantity] = index
         units[quantity] = unit
     for quantity in ("name", *AXES):
         if quantity not in columns:
             what = f"the column {quantity} is missing"
-            raise table.refuse(what, table.header, cure=_CURE)
+            raise table.error(what, table.header, cure=_CURE)
     return columns, _millimetres(table, [units[axis] for axis in AXES], unit_mm)
 
 
@@ -103,14 +103,14 @@ def _millimetres(table: SheetTable, units: list[str], unit_mm: float | None) -> 
     if len(set(units)) != 1:
         what = "the columns x, y and z name different units"
         cure = "Write all three in one unit: x_mm, y_mm, z_mm"
-        raise table.refuse(what, table.header, cure=cure)
+        raise table.error(what, table.header, cure=cure)
     unit = units[0]
     if not unit and unit_mm is None:
         what = "the columns x, y and z name no unit, and the cloud's is not known"
         cure = (
             f"Write {join_words(f'x_{known}' for known in MM_PER)}, and y and z alike"
         )
-        raise table.refuse(what, table.header, cure=cure)
+        raise table.error(what, table.header, cure=cure)
     if not unit or unit_mm is None:
         return unit_mm if unit_mm is not None else float(MM_PER[unit])
     told = float(MM_PER[unit])
@@ -120,7 +120,7 @@ def _millimetres(table: SheetTable, units: list[str], unit_mm: float | None) -> 
             f"which is {unit_mm:g} mm"
         )
         cure = "Export targets and cloud in one unit, and check --cloud-unit"
-        raise table.refuse(what, table.header, cure=cure)
+        raise table.error(what, table.header, cure=cure)
     return told
 
 
@@ -131,7 +131,7 @@ def _target(
         if not row.cell(index):
             what = f"the {quantity} is blank"
             cure = "Write it down, or leave the row out if the target was not seen"
-            raise table.refuse(what, row, index, cure=cure)
+            raise table.error(what, row, index, cure=cure)
     x, y, z = (_coordinate(table, row, columns[axis], millimetres) for axis in AXES)
     name = row.cell(columns["name"])
     return ObservedTarget(name, x, y, z, file=table.file, place=table.place(row))
@@ -145,7 +145,7 @@ def _coordinate(
     if not abs(found) <= _FARTHEST:
         what = f"{row.cell(index)} is no place in a cloud"
         cure = "Check the number and the unit in the column's name"
-        raise table.refuse(what, row, index, cure=cure)
+        raise table.error(what, row, index, cure=cure)
     return found
 
 
@@ -158,4 +158,4 @@ def _refuse_twice(
         if before is not row:
             what = f'"{target.name[:40]}" stands in row {before.number} too'
             cure = "Give each target once, at its best place"
-            raise table.refuse(what, row, index, cure=cure)
+            raise table.error(what, row, index, cure=cure)

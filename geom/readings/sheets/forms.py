@@ -1,8 +1,8 @@
-r"""The long form of a rod sheet: one reading a row.
+r"""The two forms of a rod sheet.
 
-The wide form of a rod sheet: a row per height, a column per azimuth.
-
-The first cell says what goes down and what is in the cells, each with its unit::
+The long form has a row for each reading.  The wide form has a row for each height and
+a column for each azimuth; its first cell says what goes down and what is in the cells,
+each with its unit::
 
     height_in \ radius_in,  0deg,   30deg,  60deg
     24,                     18 3/8, 18 1/2,
@@ -11,6 +11,7 @@ The first cell says what goes down and what is in the cells, each with its unit:
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from typing import cast
@@ -28,132 +29,13 @@ from geom.readings.sheets.sheet import (
     read_length,
     read_name,
     refuse_mixed_marks,
-    step_of,
+    written_step,
 )
 from geom.readings.sheets.table import SheetRow, SheetTable
 
-NAN = float("nan")
-
-
-def read_long(table: SheetTable) -> Sheet:
-    """Read a sheet that has a row for each reading.
-
-    Parameters
-    ----------
-    table : Table
-
-    Returns
-    -------
-    Sheet
-
-    Raises
-    ------
-    InputError
-        If a column is missing, unknown, twice there or without a unit, or a cell does
-        not hold what its column says.
-    """
-    layout = _layout(table)
-    table.refuse_unnamed()
-    refuse_mixed_marks(table, layout.numbers)
-    readings = tuple(_reading(table, row, layout) for row in table.rows)
-    return Sheet(
-        table=table,
-        kind=cast(RodKind, layout.kind),
-        unit=layout.unit(layout.kind),
-        height_unit=layout.unit("height"),
-        wide=False,
-        height_index=layout.index("height"),
-        sd_index=layout.index("sd") if "sd" in layout.columns else -1,
-        readings=readings,
-        step=step_of(table, readings, layout.unit(layout.kind)),
-    )
-
-
-@dataclass(frozen=True)
-class _LongColumns:
-    """Which column holds which quantity."""
-
-    kind: str
-    columns: dict[str, tuple[int, ColumnName]]
-
-    def index(self, quantity: str) -> int:
-        return self.columns[quantity][0]
-
-    def unit(self, quantity: str) -> str:
-        return self.columns[quantity][1].unit
-
-    @property
-    def numbers(self) -> list[int]:
-        return [index for index, column in self.columns.values() if column.unit]
-
-
-def _layout(table: SheetTable) -> _LongColumns:
-    _refuse_headless(table)
-    found: dict[str, tuple[int, ColumnName]] = {}
-    for index, name in enumerate(table.header.cells):
-        try:
-            column = read_name(name) if name else None
-        except InputError as fault:
-            place = table.place(table.header)
-            raise fault.at(file=table.file, place=place) from fault
-        if column is None:
-            continue
-        if column.quantity in found:
-            what = f"there are two columns for {column.quantity}"
-            cure = "Keep one of them; put other readings into a sheet of their own"
-            raise table.refuse(what, table.header, cure=cure)
-        found[column.quantity] = (index, column)
-    for quantity, name in (("azimuth", "azimuth_deg"), ("height", "height_mm")):
-        if quantity not in found:
-            what = f"the column {name} is missing"
-            raise table.refuse(what, table.header, cure=HEADER_CURE)
-    kinds = [kind for kind in VALUES if kind in found]
-    if len(kinds) != 1:
-        said = join_words(kinds, last="and") if kinds else "none"
-        what = f"one column of readings is needed, here are: {said}"
-        cure = f"Keep exactly one of {join_words(VALUES)}, with its unit: radius_mm"
-        raise table.refuse(what, table.header, cure=cure)
-    return _LongColumns(kinds[0], found)
-
-
-def _refuse_headless(table: SheetTable) -> None:
-    """Refuse numbers where the names belong: a cloud, or a lost first row."""
-    try:
-        for index, name in enumerate(table.header.cells):
-            table.parsed(name, table.header, index)
-    except InputError:
-        return
-    what = "the first row holds numbers where the names of the columns belong"
-    cure = f"{HEADER_CURE}. A point cloud begins with x, y, z"
-    raise table.refuse(what, table.header, cure=cure)
-
-
-def _reading(table: SheetTable, row: SheetRow, layout: _LongColumns) -> Reading:
-    for quantity in ("azimuth", "height", layout.kind):
-        if not row.cell(layout.index(quantity)):
-            what = f"the {quantity} is blank"
-            cure = "Write it down, or leave the row out if it was not read"
-            raise table.refuse(what, row, layout.index(quantity), cure=cure)
-    at = layout.index("azimuth")
-    has_sd = "sd" in layout.columns and row.cell(layout.index("sd")) != ""
-    return Reading(
-        row=row,
-        index=layout.index(layout.kind),
-        azimuth=read_azimuth(table, row.cell(at), row, at),
-        height=read_length(table, row, layout.index("height"), layout.unit("height")),
-        value=read_length(
-            table, row, layout.index(layout.kind), layout.unit(layout.kind)
-        ),
-        sd=read_length(table, row, layout.index("sd"), layout.unit("sd"))
-        if has_sd
-        else NAN,
-        note=row.cell(layout.index("note")) if "note" in layout.columns else "",
-    )
-
-
 _AZIMUTH = re.compile(r"(.*\d.*?)\s*(?:deg|°)", re.IGNORECASE)
 _CORNER = re.compile(r"\s*[\\/]\s*")
-_CURE = (
+_WIDE_CURE = (
     r"Write height_in \ radius_in into the first cell (or _mm, _cm, _m, and diameter "
     "or cutback for radius), and the azimuths beside it as 0deg, 30deg, 60deg"
 )
@@ -167,17 +49,36 @@ def is_wide(table: SheetTable) -> bool:
     )
 
 
+def read_long(table: SheetTable) -> Sheet:
+    """Read a sheet that has a row for each reading.
+
+    Raises
+    ------
+    InputError
+        If a column is missing, unknown, twice there or without a unit, or a cell does
+        not hold what its column says.
+    """
+    columns = _long_columns(table)
+    table.refuse_unnamed()
+    refuse_mixed_marks(table, columns.numbers)
+    readings = tuple(_long_reading(table, row, columns) for row in table.rows)
+    return Sheet(
+        table=table,
+        kind=cast(RodKind, columns.kind),
+        unit=columns.unit(columns.kind),
+        height_unit=columns.unit("height"),
+        wide=False,
+        height_index=columns.index("height"),
+        sd_index=columns.index("sd") if "sd" in columns.by_quantity else -1,
+        readings=readings,
+        step=written_step(table, readings, columns.unit(columns.kind)),
+    )
+
+
 def read_wide(table: SheetTable) -> Sheet:
     """Read a sheet that has a column for each azimuth; blank cells were not read.
 
-    Parameters
-    ----------
-    table : Table
-
-    Returns
-    -------
-    Sheet
-        Its readings run along the rows.
+    Its readings run along the rows.
 
     Raises
     ------
@@ -189,15 +90,15 @@ def read_wide(table: SheetTable) -> Sheet:
     azimuths = _azimuths(table)
     table.refuse_unnamed()
     refuse_mixed_marks(table, [0, *azimuths])
-    note = _note(table)
+    note = _note_column(table)
     readings = tuple(
         reading
         for row in table.rows
-        for reading in _readings(table, row, (height, value), azimuths, note)
+        for reading in _wide_readings(table, row, (height, value), azimuths, note)
     )
     if not readings:
         cure = "Write the readings below the azimuths"
-        raise table.refuse("the sheet holds no readings", table.header, cure=cure)
+        raise table.error("the sheet holds no readings", table.header, cure=cure)
     return Sheet(
         table=table,
         kind=cast(RodKind, value.quantity),
@@ -207,7 +108,89 @@ def read_wide(table: SheetTable) -> Sheet:
         height_index=0,
         sd_index=-1,
         readings=readings,
-        step=step_of(table, readings, value.unit),
+        step=written_step(table, readings, value.unit),
+    )
+
+
+@dataclass(frozen=True)
+class _LongColumns:
+    """Which column holds which quantity."""
+
+    kind: str
+    by_quantity: dict[str, tuple[int, ColumnName]]
+
+    def index(self, quantity: str) -> int:
+        return self.by_quantity[quantity][0]
+
+    def unit(self, quantity: str) -> str:
+        return self.by_quantity[quantity][1].unit
+
+    @property
+    def numbers(self) -> list[int]:
+        return [index for index, column in self.by_quantity.values() if column.unit]
+
+
+def _long_columns(table: SheetTable) -> _LongColumns:
+    _refuse_no_header(table)
+    found: dict[str, tuple[int, ColumnName]] = {}
+    for index, name in enumerate(table.header.cells):
+        try:
+            column = read_name(name) if name else None
+        except InputError as fault:
+            place = table.place(table.header)
+            raise fault.at(file=table.file, place=place) from fault
+        if column is None:
+            continue
+        if column.quantity in found:
+            what = f"there are two columns for {column.quantity}"
+            cure = "Keep one of them; put other readings into a sheet of their own"
+            raise table.error(what, table.header, cure=cure)
+        found[column.quantity] = (index, column)
+    for quantity, name in (("azimuth", "azimuth_deg"), ("height", "height_mm")):
+        if quantity not in found:
+            what = f"the column {name} is missing"
+            raise table.error(what, table.header, cure=HEADER_CURE)
+    kinds = [kind for kind in VALUES if kind in found]
+    if len(kinds) != 1:
+        present = join_words(kinds, last="and") if kinds else "none"
+        what = f"one column of readings is needed, here are: {present}"
+        cure = f"Keep exactly one of {join_words(VALUES)}, with its unit: radius_mm"
+        raise table.error(what, table.header, cure=cure)
+    return _LongColumns(kinds[0], found)
+
+
+def _refuse_no_header(table: SheetTable) -> None:
+    """Refuse numbers where the names belong: a cloud, or a lost first row."""
+    try:
+        for index, name in enumerate(table.header.cells):
+            table.parsed(name, table.header, index)
+    except InputError:
+        return
+    what = "the first row holds numbers where the names of the columns belong"
+    cure = f"{HEADER_CURE}. A point cloud begins with x, y, z"
+    raise table.error(what, table.header, cure=cure)
+
+
+def _long_reading(table: SheetTable, row: SheetRow, columns: _LongColumns) -> Reading:
+    for quantity in ("azimuth", "height", columns.kind):
+        if not row.cell(columns.index(quantity)):
+            what = f"the {quantity} is blank"
+            cure = "Write it down, or leave the row out if it was not read"
+            raise table.error(what, row, columns.index(quantity), cure=cure)
+    at = columns.index("azimuth")
+    has_sd = "sd" in columns.by_quantity and row.cell(columns.index("sd")) != ""
+    return Reading(
+        row=row,
+        index=columns.index(columns.kind),
+        azimuth=read_azimuth(table, row.cell(at), row, at),
+        height=read_length(table, row, columns.index("height"), columns.unit("height")),
+        value=read_length(
+            table, row, columns.index(columns.kind), columns.unit(columns.kind)
+        ),
+        sd=read_length(table, row, columns.index("sd"), columns.unit("sd"))
+        if has_sd
+        else math.nan,
+        note=row.cell(columns.index("note")) if "note" in columns.by_quantity else "",
     )
 
 
@@ -219,11 +202,11 @@ def _corner(table: SheetTable) -> tuple[ColumnName, ColumnName]:
         try:
             height, value = map(read_name, parts)
         except InputError as fault:
-            raise table.refuse(fault.what, table.header, cure=_CURE) from fault
+            raise table.error(fault.what, table.header, cure=_WIDE_CURE) from fault
         if height.quantity == "height" and value.quantity in VALUES:
             return height, value
     what = f'the first cell, "{first[:40]}", does not say heights and readings'
-    raise table.refuse(what, table.header, cure=_CURE)
+    raise table.error(what, table.header, cure=_WIDE_CURE)
 
 
 def _azimuths(table: SheetTable) -> dict[int, float]:
@@ -234,28 +217,28 @@ def _azimuths(table: SheetTable) -> dict[int, float]:
             continue
         if (parts := _AZIMUTH.fullmatch(name)) is None:
             what = f'the column head "{name[:40]}" is no azimuth'
-            raise table.refuse(what, table.header, cure=_CURE)
+            raise table.error(what, table.header, cure=_WIDE_CURE)
         azimuth = read_azimuth(table, parts[1], table.header, index)
         if azimuth in found.values():
             what = f"azimuth {azimuth:g} is there twice"
             cure = "Give each azimuth one column (360deg is 0deg)"
-            raise table.refuse(what, table.header, index, cure=cure)
+            raise table.error(what, table.header, index, cure=cure)
         found[index] = azimuth
     if not found:
-        raise table.refuse("no column has an azimuth", table.header, cure=_CURE)
+        raise table.error("no column has an azimuth", table.header, cure=_WIDE_CURE)
     return found
 
 
-def _note(table: SheetTable) -> int | None:
+def _note_column(table: SheetTable) -> int | None:
     """Find the column of notes."""
     found = [i for i, name in enumerate(table.header.cells) if name.lower() == "note"]
     if len(found) > 1:
         cure = "Keep one of them"
-        raise table.refuse("there are two columns for note", table.header, cure=cure)
+        raise table.error("there are two columns for note", table.header, cure=cure)
     return found[0] if found else None
 
 
-def _readings(
+def _wide_readings(
     table: SheetTable,
     row: SheetRow,
     columns: tuple[ColumnName, ColumnName],
@@ -264,7 +247,7 @@ def _readings(
 ) -> list[Reading]:
     if not row.cell(0):
         cure = "Write the height of the row into its first cell"
-        raise table.refuse("the height is blank", row, 0, cure=cure)
+        raise table.error("the height is blank", row, 0, cure=cure)
     height, value = columns
     return [
         Reading(
@@ -273,7 +256,7 @@ def _readings(
             azimuth=azimuth,
             height=read_length(table, row, 0, height.unit),
             value=read_length(table, row, index, value.unit),
-            sd=float("nan"),
+            sd=math.nan,
             note="" if note is None else row.cell(note),
         )
         for index, azimuth in azimuths.items()

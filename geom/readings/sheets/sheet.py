@@ -1,8 +1,6 @@
-"""One sheet of readings in millimetres, with the names its columns bear.
+"""One sheet of readings in millimetres, with the names that its columns bear.
 
-How finely a column is written: the step between the values a rod was read to.
-
-What a column's name says: its quantity and its unit.
+Also what a column's name says, how its cells are read, and how finely it is written.
 """
 
 from __future__ import annotations
@@ -12,18 +10,250 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 
 from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.readings.rod import RodKind, RodReadings
-from geom.readings.sheets.table import SheetRow, SheetTable, base_name
+from geom.readings.sheets.table import SheetRow, SheetTable
 from geom.units import MM_PER, Float, spelled_out, to_mm
 
-_FINEST = 64  # divisions of the inch on a shop rule
-_COARSEST = 4
-_CHANCE = 1e-3
+VALUES = ("radius", "diameter", "cutback")
+LENGTHS = ("height", *VALUES, "sd")
+KNOWN = (
+    "azimuth_deg",
+    *(f"{quantity}_{unit}" for quantity in LENGTHS for unit in MM_PER),
+    "note",
+)
+HEADER_CURE = (
+    "A sheet has the columns azimuth_deg, height_mm, one of radius_mm, diameter_mm and "
+    "cutback_mm, and if wanted sd_mm and note (for _mm also _in, _cm, _m), separated "
+    "by a comma, a semicolon or a tab"
+)
+
+_MAX_LENGTH = 1e7  # mm; what is merely implausible is refused later, with its cause
+#: Divisions of the inch on a shop rule: the finest, and those too coarse to tell.
+_FINEST, _COARSEST = 64, 4
+_CHANCE = 1e-3  # that decimals are whole divisions without being meant so
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading; mm and degrees.
+
+    Attributes
+    ----------
+    row : Row
+        Where it stands.
+    index : int
+        Column its value stands in.
+    azimuth, height, value, sd : float
+    note : str
+    """
+
+    row: SheetRow
+    index: int
+    azimuth: float
+    height: float
+    value: float
+    sd: float
+    note: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The readings of one file.
+
+    Attributes
+    ----------
+    table : SheetTable
+        What they were read from.
+    kind : {'radius', 'diameter', 'cutback'}
+    unit, height_unit : str
+        Units of the values and of the heights, as written.
+    wide : bool
+        Whether it has a column per azimuth.
+    height_index, sd_index : int
+        Columns that hold the heights and, if there is one (else -1), the sd.
+    readings : tuple of Reading
+    step : float, mm
+        Finest division the values are written in.
+    """
+
+    table: SheetTable
+    kind: RodKind
+    unit: str
+    height_unit: str
+    wide: bool
+    height_index: int
+    sd_index: int
+    readings: tuple[Reading, ...]
+    step: float
+
+    @property
+    def column(self) -> str:
+        """What names the values' quantity and unit: ``radius_in``."""
+        return f"{self.kind}_{self.unit}"
+
+    @property
+    def azimuth(self) -> Float:
+        """Shape (n,), degrees in [0, 360)."""
+        return self._array("azimuth")
+
+    @property
+    def height(self) -> Float:
+        """Shape (n,), mm."""
+        return self._array("height")
+
+    @property
+    def value(self) -> Float:
+        """Shape (n,), mm."""
+        return self._array("value")
+
+    @property
+    def sd(self) -> Float:
+        """Shape (n,), mm; NaN where not stated."""
+        return self._array("sd")
+
+    def _array(self, name: str) -> Float:
+        return np.array([getattr(r, name) for r in self.readings], dtype=np.float64)
+
+    def error(
+        self, what: str, *, cure: str, at: int | None = None, index: int | None = None
+    ) -> InputError:
+        """Make the error for one reading (its value or another column), or for all."""
+        if at is None:
+            return self.table.error(what, self.table.header, cure=cure)
+        reading = self.readings[at]
+        index = reading.index if index is None else index
+        return self.table.error(what, reading.row, index, cure=cure)
+
+    def to_readings(self) -> RodReadings:
+        """Hand the readings over as one survey."""
+        name = Path(self.table.file).name
+        places = (
+            self.table.place(r.row, r.index if self.wide else None)
+            for r in self.readings
+        )
+        return RodReadings(
+            kind=(self.kind,) * len(self.readings),
+            azimuth=self.azimuth,
+            height=self.height,
+            value=self.value,
+            sd=self.sd,
+            step=np.full(len(self.readings), self.step),
+            place=tuple(f"{name}, {place}" for place in places),
+            note=tuple(r.note for r in self.readings),
+        )
+
+
+@dataclass(frozen=True)
+class ColumnName:
+    """One column: ``radius`` and ``in``, say; ``note`` has no unit."""
+
+    quantity: str
+    unit: str
+
+
+def read_name(name: str) -> ColumnName:
+    """Read a column's name; capitals and blanks around it do not matter.
+
+    Raises
+    ------
+    InputError
+        Without a place, if there is no such column, or its unit is missing or unknown.
+
+    Examples
+    --------
+    >>> read_name(" Radius_IN ")
+    ColumnName(quantity='radius', unit='in')
+    """
+    plain = name.strip().lower()
+    if plain in KNOWN:
+        quantity, _, unit = plain.partition("_")
+        return ColumnName(quantity, unit)
+    quantity, *rest = re.split(r"[\s_(\[]+", plain.rstrip(")]"), maxsplit=1)
+    unit = rest[0] if rest else ""
+    if quantity == "azimuth":
+        what = f'the column "{name}" must name its unit, degrees'
+        raise InputError(what, cure="Write azimuth_deg")
+    if quantity in LENGTHS:
+        units = join_words(f"{quantity}_{known}" for known in MM_PER)
+        wrong = f'names a unit that is not known, "{unit}"' if unit else "names no unit"
+        raise InputError(f'the column "{name}" {wrong}', cure=f"Write {units}")
+    like = nearest_word(plain, KNOWN)
+    what = f'unknown column "{name[:40]}"; the nearest known is "{like}"'
+    raise InputError(what, cure=HEADER_CURE)
+
+
+def read_azimuth(table: SheetTable, text: str, row: SheetRow, index: int) -> float:
+    """Read an azimuth, 0 to 360 degrees; 360 is 0.
+
+    Raises
+    ------
+    InputError
+        If it is none, or lies outside: nothing is wrapped.
+    """
+    found = table.parsed(text, row, index)
+    if not 0.0 <= found <= 360.0:
+        what = f"azimuth {text} is not in 0 to 360 degrees"
+        cure = "Count it from azimuth 0 of the design file, the way azimuth_sense says"
+        raise table.error(what, row, index, cure=cure)
+    return 0.0 if found == 360.0 else found + 0.0
+
+
+def read_length(table: SheetTable, row: SheetRow, index: int, unit: str) -> float:
+    """Read a cell as a length; mm.
+
+    Raises
+    ------
+    InputError
+        If it is none, or longer than anything at a furnace.
+    """
+    found = to_mm(table.parsed(row.cell(index), row, index), unit)
+    if not abs(found) <= _MAX_LENGTH:
+        what = f"{row.cell(index)} {unit} is no length at a furnace"
+        cure = "Check the number and the unit in the column's name"
+        raise table.error(what, row, index, cure=cure)
+    return found
+
+
+def written_step(table: SheetTable, readings: tuple[Reading, ...], unit: str) -> float:
+    """Find the finest division the values are written in; mm."""
+    texts = (r.row.cell(r.index) for r in readings)
+    found = finest_division(texts, unit=unit, decimal_comma=table.decimal_comma)
+    return float(found * MM_PER[unit])
+
+
+def refuse_mixed_marks(table: SheetTable, indices: list[int]) -> None:
+    """Refuse decimals written with a comma here and a point there.
+
+    In such a sheet a point may set off thousands, and 1.250 would be read wrongly.
+
+    Parameters
+    ----------
+    table : SheetTable
+    indices : list of int
+        The columns that hold numbers.
+
+    Raises
+    ------
+    InputError
+        With the first cell whose mark is not that of the first.
+    """
+    first = ""
+    for row in table.rows if table.decimal_comma else ():
+        for index in indices:
+            mark = next((m for m in ".," if m in row.cell(index)), "")
+            if mark and first and mark != first:
+                what = f"{row.cell(index)} has another decimal mark than the rows above"
+                cure = (
+                    "Write all decimals of the sheet with a comma, or all with a point"
+                )
+                raise table.error(what, row, index, cure=cure)
+            first = first or mark
 
 
 def finest_division(
@@ -83,236 +313,3 @@ def _by_chance(broken: set[Fraction], places: int) -> bool:
     """
     finest = max((value.denominator for value in broken), default=1)
     return finest < _COARSEST or (finest / 10**places) ** len(broken) > _CHANCE
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One reading; mm and degrees.
-
-    Attributes
-    ----------
-    row : Row
-        Where it stands.
-    index : int
-        Column its value stands in.
-    azimuth, height, value, sd : float
-    note : str
-    """
-
-    row: SheetRow
-    index: int
-    azimuth: float
-    height: float
-    value: float
-    sd: float
-    note: str
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """The readings of one file.
-
-    Attributes
-    ----------
-    table : Table
-        What they were read from.
-    kind : {'radius', 'diameter', 'cutback'}
-    unit, height_unit : str
-        Units of the values and of the heights, as written.
-    wide : bool
-        Whether it has a column per azimuth.
-    height_index, sd_index : int
-        Columns that hold the heights and, if there is one (else -1), the sd.
-    readings : tuple of Reading
-    step : float, mm
-        Finest division the values are written in.
-    """
-
-    table: SheetTable
-    kind: RodKind
-    unit: str
-    height_unit: str
-    wide: bool
-    height_index: int
-    sd_index: int
-    readings: tuple[Reading, ...]
-    step: float
-
-    @property
-    def name(self) -> str:
-        """What names the values' quantity and unit: ``radius_in``."""
-        return f"{self.kind}_{self.unit}"
-
-    @property
-    def azimuth(self) -> Float:
-        """Shape (n,), degrees in [0, 360)."""
-        return np.array([r.azimuth for r in self.readings], dtype=np.float64)
-
-    @property
-    def height(self) -> Float:
-        """Shape (n,), mm."""
-        return np.array([r.height for r in self.readings], dtype=np.float64)
-
-    @property
-    def value(self) -> Float:
-        """Shape (n,), mm."""
-        return np.array([r.value for r in self.readings], dtype=np.float64)
-
-    @property
-    def sd(self) -> Float:
-        """Shape (n,), mm; NaN where not stated."""
-        return np.array([r.sd for r in self.readings], dtype=np.float64)
-
-    def refuse(
-        self, what: str, *, cure: str, at: int | None = None, index: int | None = None
-    ) -> InputError:
-        """Make the error for one reading (its value or another column), or for all."""
-        if at is None:
-            return self.table.refuse(what, self.table.header, cure=cure)
-        reading = self.readings[at]
-        index = reading.index if index is None else index
-        return self.table.refuse(what, reading.row, index, cure=cure)
-
-    def to_readings(self) -> RodReadings:
-        """Hand the readings over as one survey."""
-        name = base_name(self.table.file)
-        places = (
-            self.table.place(r.row, r.index if self.wide else None)
-            for r in self.readings
-        )
-        return RodReadings(
-            kind=(self.kind,) * len(self.readings),
-            azimuth=self.azimuth,
-            height=self.height,
-            value=self.value,
-            sd=self.sd,
-            step=np.full(len(self.readings), self.step),
-            place=tuple(f"{name}, {place}" for place in places),
-            note=tuple(r.note for r in self.readings),
-        )
-
-
-def read_azimuth(table: SheetTable, text: str, row: SheetRow, index: int) -> float:
-    """Read an azimuth, 0 to 360 degrees; 360 is 0.
-
-    Raises
-    ------
-    InputError
-        If it is none, or lies outside: nothing is wrapped.
-    """
-    found = table.parsed(text, row, index)
-    if not 0.0 <= found <= 360.0:
-        what = f"azimuth {text} is not in 0 to 360 degrees"
-        cure = "Count it from azimuth 0 of the design file, the way azimuth_sense says"
-        raise table.refuse(what, row, index, cure=cure)
-    return 0.0 if found == 360.0 else found + 0.0
-
-
-def read_length(table: SheetTable, row: SheetRow, index: int, unit: str) -> float:
-    """Read a cell as a length; mm.
-
-    Raises
-    ------
-    InputError
-        If it is none, or longer than anything at a furnace.
-    """
-    found = to_mm(table.parsed(row.cell(index), row, index), unit)
-    if not abs(found) <= _LONGEST:
-        what = f"{row.cell(index)} {unit} is no length at a furnace"
-        cure = "Check the number and the unit in the column's name"
-        raise table.refuse(what, row, index, cure=cure)
-    return found
-
-
-_LONGEST = 1e7  # mm; what is merely implausible is refused later, with its likely cause
-
-
-def step_of(table: SheetTable, readings: tuple[Reading, ...], unit: str) -> float:
-    """Find the finest division the values are written in; mm."""
-    texts = (r.row.cell(r.index) for r in readings)
-    found = finest_division(texts, unit=unit, decimal_comma=table.decimal_comma)
-    return float(found * MM_PER[unit])
-
-
-def refuse_mixed_marks(table: SheetTable, indices: list[int]) -> None:
-    """Refuse decimals written with a comma here and a point there.
-
-    In such a sheet a point may set off thousands, and 1.250 would be read wrongly.
-
-    Parameters
-    ----------
-    table : Table
-    indices : list of int
-        The columns that hold numbers.
-
-    Raises
-    ------
-    InputError
-        With the first cell whose mark is not that of the first.
-    """
-    seen = ""
-    for row in table.rows if table.decimal_comma else ():
-        for index in indices:
-            mark = next((m for m in ".," if m in row.cell(index)), "")
-            if mark and seen and mark != seen:
-                what = f"{row.cell(index)} has another decimal mark than the rows above"
-                cure = (
-                    "Write all decimals of the sheet with a comma, or all with a point"
-                )
-                raise table.refuse(what, row, index, cure=cure)
-            seen = seen or mark
-
-
-VALUES = ("radius", "diameter", "cutback")
-LENGTHS = ("height", *VALUES, "sd")
-KNOWN = (
-    "azimuth_deg",
-    *(f"{quantity}_{unit}" for quantity in LENGTHS for unit in MM_PER),
-    "note",
-)
-
-
-@dataclass(frozen=True)
-class ColumnName:
-    """One column: ``radius`` and ``in``, say; ``note`` has no unit."""
-
-    quantity: str
-    unit: str
-
-
-def read_name(name: str) -> ColumnName:
-    """Read a column's name; capitals and blanks around it do not matter.
-
-    Raises
-    ------
-    InputError
-        Without a place, if there is no such column, or its unit is missing or unknown.
-
-    Examples
-    --------
-    >>> read_name(" Radius_IN ")
-    ColumnName(quantity='radius', unit='in')
-    """
-    plain = name.strip().lower()
-    if plain in KNOWN:
-        quantity, _, unit = plain.partition("_")
-        return ColumnName(quantity, unit)
-    quantity, *rest = re.split(r"[\s_(\[]+", plain.rstrip(")]"), maxsplit=1)
-    unit = rest[0] if rest else ""
-    if quantity == "azimuth":
-        what = f'the column "{name}" must name its unit, degrees'
-        raise InputError(what, cure="Write azimuth_deg")
-    if quantity in LENGTHS:
-        units = join_words(f"{quantity}_{known}" for known in MM_PER)
-        wrong = f'names a unit that is not known, "{unit}"' if unit else "names no unit"
-        raise InputError(f'the column "{name}" {wrong}', cure=f"Write {units}")
-    like = nearest_word(plain, KNOWN)
-    what = f'unknown column "{name[:40]}"; the nearest known is "{like}"'
-    raise InputError(what, cure=HEADER_CURE)
-
-
-HEADER_CURE = (
-    "A sheet has the columns azimuth_deg, height_mm, one of radius_mm, diameter_mm and "
-    "cutback_mm, and if wanted sd_mm and note (for _mm also _in, _cm, _m), separated "
-    "by a comma, a semicolon or a tab"
-)

@@ -8,18 +8,19 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 from geom.design.text_file import read_text
 from geom.errors import InputError
 from geom.units import parse_number
 
-_FAULTS = re.compile(r"#(N/A|REF!|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.I)
-_NUMBER = (
+_SPREADSHEET_ERRORS = re.compile(
+    r"#(N/A|REF!|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.I
+)
+_NUMBER_CURE = (
     "Write 18.375 or 18 3/8, without a unit or a mark. A fraction that a spreadsheet "
     "turned into a date must be typed again in a cell formatted as text"
 )
-_COMMA = "Write decimals with a point, or separate the columns with ;"
+_COMMA_CURE = "Write decimals with a point, or separate the columns with ;"
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class SheetRow:
         return self.cells[index] if index < len(self.cells) else ""
 
     @property
-    def silent(self) -> bool:
+    def is_empty(self) -> bool:
         """Whether it holds nothing, or a comment."""
         return not (first := next(filter(None, self.cells), "")) or is_comment(first)
 
@@ -68,7 +69,7 @@ class SheetTable:
         """Say a column by its head, or by its number where it has none."""
         return self.header.cell(index) or str(index + 1)
 
-    def refuse(
+    def error(
         self, what: str, row: SheetRow, index: int | None = None, *, cure: str
     ) -> InputError:
         """Make the error for a row, or for a cell in it."""
@@ -87,8 +88,8 @@ class SheetTable:
             return parse_number(text, decimal_comma=self.decimal_comma)
         except ValueError as fault:
             comma = "," in text and not self.decimal_comma
-            cure = _COMMA if comma else _NUMBER
-            raise self.refuse(str(fault), row, index, cure=cure) from fault
+            cure = _COMMA_CURE if comma else _NUMBER_CURE
+            raise self.error(str(fault), row, index, cure=cure) from fault
 
     def refuse_unnamed(self) -> None:
         """Refuse what is written in columns that have no name.
@@ -106,7 +107,7 @@ class SheetTable:
                         "Name the column or empty the cell; a cell that holds the "
                         "separator itself must stand in double quotes"
                     )
-                    raise self.refuse(what, row, cure=cure)
+                    raise self.error(what, row, cure=cure)
 
 
 def read_table(path: str | os.PathLike[str]) -> SheetTable:
@@ -148,13 +149,13 @@ def as_table(
     InputError
         If there is no header or no row below it.
     """
-    header, *below = [row for row in rows if not row.silent] or [SheetRow(1, ())]
+    header, *below = [row for row in rows if not row.is_empty] or [SheetRow(1, ())]
     width = max((i + 1 for i, cell in enumerate(header.cells) if cell), default=0)
     header = SheetRow(header.number, header.cells[:width])
     table = SheetTable(file, header, tuple(below), decimal_comma)
     if not below:
         cure = "Write the readings below the column names"
-        raise table.refuse("the sheet holds no readings", header, cure=cure)
+        raise table.error("the sheet holds no readings", header, cure=cure)
     return table
 
 
@@ -166,7 +167,7 @@ def is_comment(text: str) -> bool:
     >>> is_comment("# rod 2"), is_comment("#N/A")
     (True, False)
     """
-    return text.startswith("#") and _FAULTS.match(text) is None
+    return text.startswith("#") and _SPREADSHEET_ERRORS.match(text) is None
 
 
 def _lines(text: str) -> Iterator[tuple[int, str]]:
@@ -190,8 +191,3 @@ def _cells(line: str, mark: str, number: int, file: str) -> tuple[str, ...]:
         place = f"row {number}"
         raise InputError(what, file=file, place=place, cure=cure) from fault
     return tuple(cell.strip() for cell in cells)
-
-
-def base_name(file: str) -> str:
-    """Name of a file without its folder, as messages about readings say it."""
-    return Path(file).name

@@ -96,23 +96,23 @@ def _layout(table: SheetTable) -> dict[str, int]:
         if name.startswith("melted") and name not in _MELTED:
             what = f'the column "{head[:40]}" names no unit of mass that is known'
             cure = f"Write {join_words(_MELTED)}"
-            raise table.refuse(what, table.header, cure=cure)
+            raise table.error(what, table.header, cure=cure)
         if name and name not in _KNOWN:
             like = nearest_word(name, _KNOWN)
             what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
-            raise table.refuse(what, table.header, cure=_HEADER)
+            raise table.error(what, table.header, cure=_HEADER)
         if name in columns:
             what = f"there are two columns {name}"
-            raise table.refuse(what, table.header, cure="Keep one of them")
+            raise table.error(what, table.header, cure="Keep one of them")
         if name:
             columns[name] = index
     for name in _NEEDED:
         if name not in columns:
             what = f"the column {name} is missing"
-            raise table.refuse(what, table.header, cure=_HEADER)
+            raise table.error(what, table.header, cure=_HEADER)
     if len(_MELTED.keys() & columns.keys()) > 1:
         what = "there are two columns of iron melted"
-        raise table.refuse(what, table.header, cure="Keep one of them")
+        raise table.error(what, table.header, cure="Keep one of them")
     return columns
 
 
@@ -128,7 +128,7 @@ class _Cells:
         """What a cell holds that must not be blank."""
         if (found := self.told(name, reads)) is None:
             cure = "Fill it in, or leave the row out"
-            raise self.refuse(f"the {name} is blank", name, cure)
+            raise self.error(f"the {name} is blank", name, cure)
         return found
 
     def told(self, name: str, reads: Callable[[str], T]) -> T | None:
@@ -138,11 +138,11 @@ class _Cells:
         try:
             return reads(text) if text else None
         except ValueError as fault:
-            raise self.refuse(str(fault), name, "Mend the cell") from fault
+            raise self.error(str(fault), name, "Mend the cell") from fault
 
-    def refuse(self, what: str, name: str, cure: str) -> InputError:
+    def error(self, what: str, name: str, cure: str) -> InputError:
         """Make the error for a cell."""
-        return self.table.refuse(what, self.row, self.columns[name], cure=cure)
+        return self.table.error(what, self.row, self.columns[name], cure=cure)
 
 
 def _logged(table: SheetTable, row: SheetRow, columns: dict[str, int]) -> LoggedSurvey:
@@ -189,4 +189,4 @@ def _refuse_twice(
             if before is not row:
                 what = f"{words} stands in row {before.number} too"
                 cure = "Each survey has one row and readings of its own"
-                raise table.refuse(what, row, columns[name], cure=cure)
+                raise table.error(what, row, columns[name], cure=cure)

@@ -8,11 +8,8 @@ import numpy as np
 
 from geom.design import Design
 from geom.sampling.plan import SamplingPlan
-from geom.units import as_fraction, from_mm, say_length
+from geom.units import UNIT_NAMES, as_fraction, from_mm, say_length
 from geom.views.say import plain
-
-#: Units as the sheet names them.
-UNIT_NAMES = {"in": "inches", "mm": "millimetres", "cm": "centimetres", "m": "metres"}
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from geom.sampling.plan import SamplingPlan
 from geom.units import say_length
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.plan_view import plan_view
-from geom.views.paper.rod_marks import UNIT_NAMES, instructions, marks_at, say_setting
+from geom.views.paper.rod_marks import instructions, marks_at, say_setting
 from geom.views.paper.style import (
     Foot,
     PageFrame,
