@@ -1,7 +1,4 @@
-"""The drawing of one lining: profile, openings, datum bands and rules.
-
-The finished hot face: radius against height, straight in between.
-"""
+"""The drawing of one lining: profile, openings, datum bands, targets and rules."""
 
 from __future__ import annotations
 
@@ -34,12 +31,12 @@ _SAME_DRAWING = 0.1
 
 @dataclass(frozen=True)
 class Profile:
-    """The drawing's profile, bottom up.
+    """The finished hot face as drawn: radius against height, straight in between.
 
     Attributes
     ----------
     height : array (n,), mm, never decreasing
-        Two entries at one height are a step.
+        From the bottom up.  Two entries at one height are a step.
     radius : array (n,), mm
     """
 
@@ -85,6 +82,7 @@ class Profile:
         """
         asked = np.asarray(height, dtype=np.float64)
         h, r = self.height, self.radius
+        # Exactly at a step, the corner above is the next one, or the step's own.
         which: Literal["left", "right"] = "right" if side == "above" else "left"
         hi = np.clip(np.searchsorted(h, asked, side=which), 1, h.size - 1)
         lo = hi - 1
@@ -157,8 +155,8 @@ class Opening:
 
     def holds(self, azimuth: Float, height: Float, radius: float) -> Bool:
         """Whether stations lie in the opening; arrays broadcast."""
-        beside = np.abs(turn(self.azimuth, azimuth)) <= self.half_angle(radius)
-        return beside & (np.abs(np.asarray(height) - self.height) <= 0.5 * self.tall)
+        across = np.abs(turn(self.azimuth, azimuth)) <= self.half_angle(radius)
+        return across & (np.abs(np.asarray(height) - self.height) <= 0.5 * self.tall)
 
 
 @dataclass(frozen=True)
@@ -320,9 +318,9 @@ class Design:
     def _same(self, other: Design, part: DrawingPart) -> bool:
         if part not in ("profile", "shell_radius", "openings"):
             return bool(getattr(self, part) == getattr(other, part))
-        one, another = self._lengths(part), other._lengths(part)
-        return one.shape == another.shape and bool(
-            (np.abs(one - another) < _SAME_DRAWING).all()
+        lengths, others = self._lengths(part), other._lengths(part)
+        return lengths.shape == others.shape and bool(
+            (np.abs(lengths - others) < _SAME_DRAWING).all()
         )
 
     def _lengths(self, part: DrawingPart) -> Float:

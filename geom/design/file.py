@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from geom.design.checks import refuse_senseless, refuse_senseless_shop
+from geom.design.checks import refuse_senseless
 from geom.design.drawing import (
     DatumBand,
     Design,
@@ -53,7 +53,6 @@ def load_design(path: str | os.PathLike[str]) -> Design:
     refuse_unknown(raw, [table.name for table in TABLES], file=file)
     design = _design(raw, file)
     refuse_senseless(design, file=file)
-    refuse_senseless_shop(design, file=file)
     return design
 
 

@@ -1,6 +1,6 @@
-"""A file a person wrote: its bytes and its text, or one sentence why not.
+"""A file that a person wrote: its bytes and text, or one sentence why not.
 
-Which known word a person most likely meant.
+Also what helps to word such a sentence: the nearest known word, words in a row.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from pathlib import Path
 from geom.errors import InputError
 
 #: Bytes past which a file is no design file and no rod sheet.
-LARGEST = 64 * 1024 * 1024
+MAX_BYTES = 64 * 1024 * 1024
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _SAVE = "Save it as plain text in UTF-8 (from a spreadsheet: as CSV UTF-8)"
 
 
-def read_bytes(path: str | os.PathLike[str], *, largest: int = LARGEST) -> bytes:
+def read_bytes(path: str | os.PathLike[str], *, largest: int = MAX_BYTES) -> bytes:
     """Read a whole file.
 
     Parameters
@@ -45,7 +45,7 @@ def read_bytes(path: str | os.PathLike[str], *, largest: int = LARGEST) -> bytes
         with Path(name).open("rb") as file:
             content = file.read(largest + 1)
     except FileNotFoundError as fault:
-        cure = _like_it(Path(name))
+        cure = _suggestion(Path(name))
         raise InputError("there is no such file", file=name, cure=cure) from fault
     except (OSError, ValueError) as fault:
         if isinstance(fault, InputError):
@@ -61,7 +61,7 @@ def read_bytes(path: str | os.PathLike[str], *, largest: int = LARGEST) -> bytes
     return content
 
 
-def read_text(path: str | os.PathLike[str], *, largest: int = LARGEST) -> str:
+def read_text(path: str | os.PathLike[str], *, largest: int = MAX_BYTES) -> str:
     """Read a whole file as UTF-8 text; a byte order mark is passed over.
 
     Raises
@@ -79,27 +79,27 @@ def read_text(path: str | os.PathLike[str], *, largest: int = LARGEST) -> str:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        place = f"line {_line(content[: fault.start])}"
+        place = f"line {_line_number(content[: fault.start])}"
         what = f"byte 0x{content[fault.start]:02x} is not UTF-8 text"
         raise InputError(what, file=name, place=place, cure=_SAVE) from fault
     if (bad := _CONTROL.search(text)) is not None:
-        place = f"line {_line(text[: bad.start()].encode())}"
+        place = f"line {_line_number(text[: bad.start()].encode())}"
         what = f"it is not plain text: it holds the control byte 0x{ord(bad[0]):02x}"
         raise InputError(what, file=name, place=place, cure=_SAVE)
     return text
 
 
-def _line(before: bytes) -> int:
+def _line_number(before: bytes) -> int:
     return len(re.findall(rb"\r\n|\r|\n", before)) + 1
 
 
-def _like_it(path: Path) -> str:
+def _suggestion(path: Path) -> str:
     """Name a file of nearly that name, if the folder holds one."""
     try:
-        there = [file.name for file in path.parent.iterdir()]
+        names = [file.name for file in path.parent.iterdir()]
     except (OSError, ValueError):
         return f"There is no folder {path.parent} either; check the path"
-    like = get_close_matches(path.name, there, n=1)
+    like = get_close_matches(path.name, names, n=1)
     return f"Is it {like[0]}?" if like else "Check the name and the folder"
 
 

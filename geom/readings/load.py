@@ -1,7 +1,4 @@
-"""Reading files: which is what, and all of them as one survey.
-
-Point clouds of a survey: opened, with unit, direction and height as told.
-"""
+"""Reading files: which is a rod sheet or a point cloud, and all as one survey."""
 
 from __future__ import annotations
 
@@ -31,86 +28,6 @@ from geom.readings.sheets.workbook import read_workbook
 from geom.readings.targets import read_targets
 from geom.units import MM_PER, Float
 
-_SAME = 1e-9
-
-
-def load_clouds(
-    names: Sequence[str],
-    *,
-    unit: str | None,
-    azimuth_of_x: float,
-    z_offset: float,
-    scanner: Sequence[float] | None,
-) -> tuple[Cloud, ...]:
-    """Open clouds; their points are read when the surface is made.
-
-    Parameters
-    ----------
-    names : sequence of str
-    unit : {'in', 'mm', 'cm', 'm'} or None
-        Of every cloud; None only where every file fixes its own.
-    azimuth_of_x : float, degrees
-    z_offset : float
-        In the clouds' unit.
-    scanner : three floats or None
-        Where the scanner stood, in the clouds' frame and unit.
-
-    Raises
-    ------
-    InputError
-        If a unit is not known, or is told otherwise than the file says.
-    """
-    if unit is not None and unit not in MM_PER:
-        allowed = ", ".join(MM_PER)
-        raise InputError(f'"{unit}" is no unit of a cloud; allowed are {allowed}')
-    clouds = []
-    for name in names:
-        source = open_cloud(name)
-        mm = _millimetres(source, unit)
-        clouds.append(
-            Cloud(
-                source=source,
-                millimetres=mm,
-                azimuth_of_x=azimuth_of_x,
-                z_offset=z_offset * mm,
-                scanner=_scanner(source, scanner, mm),
-            )
-        )
-    return tuple(clouds)
-
-
-def _millimetres(source: CloudSource, unit: str | None) -> float:
-    fixed = source.millimetres
-    if unit is None and fixed is None:
-        raise InputError(
-            "the file does not say in which unit its points are",
-            file=source.name,
-            cure="Add --cloud-unit in, mm, cm or m",
-        )
-    if unit is None or fixed is None:
-        return fixed if fixed is not None else float(MM_PER[unit or "mm"])
-    if abs(fixed - MM_PER[unit]) > _SAME * fixed:
-        raise InputError(
-            f"its points are in units of {fixed:g} mm, as the file itself says, and "
-            f"not in {unit}",
-            file=source.name,
-            cure="Leave --cloud-unit out, or give the one of the file",
-        )
-    return fixed
-
-
-def _scanner(
-    source: CloudSource, told: Sequence[float] | None, mm: float
-) -> Float | None:
-    where = source.station if told is None else told
-    if where is None:
-        return None
-    place = np.asarray(where, dtype=np.float64) * mm
-    if place.shape != (3,) or not np.isfinite(place).all():
-        raise InputError("the scanner's place is three numbers, x, y and z")
-    return place
-
-
 ROD_SHEETS: dict[str, Callable[[str], SheetTable]] = {
     ".csv": read_table,
     ".tsv": read_table,
@@ -119,6 +36,7 @@ ROD_SHEETS: dict[str, Callable[[str], SheetTable]] = {
 #: Endings that a rod sheet and a cloud share; the first row tells which it is.
 _SHARED = (".csv",)
 
+_SAME_UNIT = 1e-9  # units that differ by this part are one
 _SAVE = "Save it as CSV or XLSX; docs/file-formats.md shows both forms of a rod sheet"
 
 Name = str | os.PathLike[str]
@@ -179,8 +97,8 @@ def load_readings(
         [_load(reads(name), design) for reads, name in readers],
         no_rod_readings(),
     )
-    told = any(x is not None for x in (cloud_unit, scanner, targets)) or own_frames
-    if not clouds and (told or azimuth_of_x != 0.0 or z_offset != 0.0):
+    given = any(x is not None for x in (cloud_unit, scanner, targets)) or own_frames
+    if not clouds and (given or azimuth_of_x != 0.0 or z_offset != 0.0):
         what = (
             "cloud unit, azimuth of x, z offset, scanner, frames and targets are for "
             "point clouds only, and there is none"
@@ -203,6 +121,83 @@ def load_readings(
         raise InputError(what, file=os.fspath(targets), cure=cure)
     seen = read_targets(targets, opened[0].millimetres)
     return CloudReadings(opened, rod, targets=seen)
+
+
+def load_clouds(
+    names: Sequence[str],
+    *,
+    unit: str | None,
+    azimuth_of_x: float,
+    z_offset: float,
+    scanner: Sequence[float] | None,
+) -> tuple[Cloud, ...]:
+    """Open clouds; their points are read when the surface is made.
+
+    Parameters
+    ----------
+    names : sequence of str
+    unit : {'in', 'mm', 'cm', 'm'} or None
+        Of every cloud; None only where every file fixes its own.
+    azimuth_of_x : float, degrees
+    z_offset : float
+        In the clouds' unit.
+    scanner : three floats or None
+        Where the scanner stood, in the clouds' frame and unit.
+
+    Raises
+    ------
+    InputError
+        If a unit is not known, or is told otherwise than the file says.
+    """
+    if unit is not None and unit not in MM_PER:
+        allowed = ", ".join(MM_PER)
+        raise InputError(f'"{unit}" is no unit of a cloud; allowed are {allowed}')
+    clouds = []
+    for name in names:
+        source = open_cloud(name)
+        mm = _millimetres(source, unit)
+        clouds.append(
+            Cloud(
+                source=source,
+                millimetres=mm,
+                azimuth_of_x=azimuth_of_x,
+                z_offset=z_offset * mm,
+                scanner=_scanner(source, scanner, mm),
+            )
+        )
+    return tuple(clouds)
+
+
+def _millimetres(source: CloudSource, unit: str | None) -> float:
+    fixed = source.millimetres
+    if unit is None and fixed is None:
+        raise InputError(
+            "the file does not say in which unit its points are",
+            file=source.name,
+            cure="Add --cloud-unit in, mm, cm or m",
+        )
+    if unit is None or fixed is None:
+        return fixed if fixed is not None else float(MM_PER[unit or "mm"])
+    if abs(fixed - MM_PER[unit]) > _SAME_UNIT * fixed:
+        raise InputError(
+            f"its points are in units of {fixed:g} mm, as the file itself says, and "
+            f"not in {unit}",
+            file=source.name,
+            cure="Leave --cloud-unit out, or give the one of the file",
+        )
+    return fixed
+
+
+def _scanner(
+    source: CloudSource, given: Sequence[float] | None, mm: float
+) -> Float | None:
+    where = source.station if given is None else given
+    if where is None:
+        return None
+    place = np.asarray(where, dtype=np.float64) * mm
+    if place.shape != (3,) or not np.isfinite(place).all():
+        raise InputError("the scanner's place is three numbers, x, y and z")
+    return place
 
 
 def _is_cloud(name: str) -> bool:
@@ -228,8 +223,8 @@ def _reader(name: str) -> Callable[[str], SheetTable]:
     if Path(name).is_dir():
         raise InputError("this is a folder", file=name, cure="Name the files in it")
     rod, cloud = join_words(ROD_SHEETS), join_words(CLOUD_ENDINGS)
-    said = f'a file ending in "{ending}"' if ending else "a file without an ending"
-    what = f"{said} is neither a rod sheet ({rod}) nor a point cloud ({cloud})"
+    named = f'a file ending in "{ending}"' if ending else "a file without an ending"
+    what = f"{named} is neither a rod sheet ({rod}) nor a point cloud ({cloud})"
     cure = (
         "The design file comes first, then the readings" if ending == ".toml" else _SAVE
     )

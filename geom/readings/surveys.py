@@ -1,6 +1,7 @@
-"""An earlier survey of the same furnace, read from the folder it was written into.
+"""An earlier survey of the same lining, read from the folder it was written into.
 
-The survey before a repair, read from the folder it was written into.
+A past survey is its gridded wall (``surface.nc``); the survey before a repair has its
+findings as well (``findings.json``).
 """
 
 from __future__ import annotations
@@ -24,10 +25,16 @@ if TYPE_CHECKING:
 
 
 FILE = "surface.nc"
+FINDINGS = "findings.json"
+SCHEMA = "daubline.findings/1"
 
+_ACTIONS = ("leave", "daub", "brick", "chip", "measure again")
 _FIELDS = ("cutback", "cutback_sd", "design_radius", "surveyed")
-_MOST_CELLS = 4_000_000
+_MAX_CELLS = 4_000_000
+_MAX_JSON = 50_000_000  # bytes
+_MM2, _MM3 = 1e6, 1e9  # in a m2, a m3
 _CURE = "Give the output folder of an earlier 'daubline survey' of this lining"
+_SURVEY_AGAIN = "Give the output folder of the 'daubline survey' made before the repair"
 
 
 @dataclass(frozen=True)
@@ -47,150 +54,6 @@ class PastSurvey:
     azimuth: Float
     cutback: Float
     cutback_sd: Float
-
-
-def load_past_surveys(
-    folders: Sequence[Path], design: Design
-) -> tuple[PastSurvey, ...]:
-    """Several earlier surveys; each folder once.
-
-    Raises
-    ------
-    InputError
-        As `load_past_survey`, or if a folder is given twice.
-    """
-    seen: set[Path] = set()
-    for folder in folders:
-        if folder.resolve() in seen:
-            raise InputError("given twice as a past survey", file=folder)
-        seen.add(folder.resolve())
-    return tuple(load_past_survey(folder, design) for folder in folders)
-
-
-def load_past_survey(folder: Path | str, design: Design) -> PastSurvey:
-    """An earlier survey from its output folder.
-
-    Parameters
-    ----------
-    folder : path
-        Written by ``daubline survey``; its ``surface.nc`` is read.
-    design : Design
-        Of the present survey: lining, drawing and azimuths must be the same.
-
-    Raises
-    ------
-    InputError
-        If the folder holds no survey, or one of another lining, drawing or frame.
-    """
-    path = Path(folder) / FILE
-    if not path.is_file():
-        raise InputError(f"there is no {FILE} in it", file=folder, cure=_CURE)
-    try:
-        return _read(path, design)
-    except InputError as said:
-        raise said.at(file=path) from None
-
-
-def _read(path: Path, design: Design) -> PastSurvey:
-    import xarray as xr
-
-    try:
-        with xr.open_dataset(path, engine="h5netcdf") as there:
-            _refuse_unlike(there)
-            data = there.load()
-    except (OSError, ValueError, KeyError, TypeError, RuntimeError) as fault:
-        if isinstance(fault, InputError):
-            raise
-        raise InputError("cannot be read as NetCDF-4", cure=_CURE) from fault
-    _refuse_other_frame(data.attrs, design)
-    return _checked(data, design)
-
-
-def _refuse_unlike(data: xr.Dataset) -> None:
-    """Refuse what is not a surface of ours, before its numbers are loaded."""
-    missing = [name for name in _FIELDS if name not in data.data_vars]
-    if missing:
-        raise InputError(f"has no variable {missing[0]}", cure=_CURE)
-    for name in _FIELDS:
-        if data[name].dims != ("height", "azimuth"):
-            raise InputError("is not over height and azimuth", place=name, cure=_CURE)
-        if data[name].size > _MOST_CELLS:
-            raise InputError(f"has more than {_MOST_CELLS} cells", place=name)
-
-
-def _refuse_other_frame(attrs: dict[str, Any], design: Design) -> None:
-    told = (
-        ("lining", design.name),
-        ("azimuth_sense", f"{design.azimuth_sense} seen from above"),
-        ("azimuth_zero", design.azimuth_zero),
-        ("height_zero", design.height_zero),
-    )
-    for name, here in told:
-        there = str(attrs.get(name, "nothing"))
-        if _words(there) != _words(here):
-            raise InputError(
-                f"{name.replace('_', ' ')} is {there!r} there, but {here!r} in the "
-                "design file",
-                cure="Past surveys must be of the same lining in the same frame",
-            )
-
-
-def _words(text: str) -> str:
-    """As the file holds a text: one line of printable words, long ones cut."""
-    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    return line[:199].rstrip("… ").casefold()
-
-
-def _checked(data: xr.Dataset, design: Design) -> PastSurvey:
-    height = data["height"].to_numpy().astype(np.float64)
-    azimuth = data["azimuth"].to_numpy().astype(np.float64)
-    _refuse_other_net(height, azimuth)
-    rows = data["surveyed"].to_numpy().all(axis=1)
-    drawn = data["design_radius"].to_numpy()[rows]
-    survey = PastSurvey(
-        height=height[rows],
-        azimuth=azimuth,
-        cutback=data["cutback"].to_numpy()[rows].astype(np.float64),
-        cutback_sd=data["cutback_sd"].to_numpy()[rows].astype(np.float64),
-    )
-    if survey.height.size < 2:
-        raise InputError("has fewer than two surveyed rows", cure=_CURE)
-    if not np.isfinite(survey.cutback).all():
-        raise InputError("is not a number on surveyed wall", place="cutback")
-    if not np.isfinite(survey.cutback_sd).all() or (survey.cutback_sd < 0.0).any():
-        raise InputError("is not a sd on surveyed wall", place="cutback_sd")
-    _refuse_other_drawing(survey.height, drawn, design)
-    return survey
-
-
-def _refuse_other_net(height: Float, azimuth: Float) -> None:
-    even = np.arange(azimuth.size) * 360.0 / max(azimuth.size, 1)
-    if azimuth.size < 8 or np.abs(azimuth - even).max() > 1e-6:
-        raise InputError(
-            "is not spread evenly round the wall", place="azimuth", cure=_CURE
-        )
-    if height.size < 2 or not (np.diff(height) > 0.0).all():
-        raise InputError("does not rise", place="height", cure=_CURE)
-
-
-def _refuse_other_drawing(height: Float, drawn: Float, design: Design) -> None:
-    row = design.profile.row_that_differs(height, drawn[:, 0])
-    if row is not None:
-        raise InputError(
-            f"was compared with another drawing: at height {height[row]:.0f} mm its "
-            f"design radius is {drawn[row, 0]:.1f} mm",
-            cure="Past surveys must be of the lining in the design file; leave out "
-            "those from before it was changed",
-        )
-
-
-FINDINGS = "findings.json"
-SCHEMA = "daubline.findings/1"
-
-_LARGEST = 50_000_000  # bytes
-_SURVEY_AGAIN = "Give the output folder of the 'daubline survey' made before the repair"
-_ACTIONS = ("leave", "daub", "brick", "chip", "measure again")
-_MM2, _MM3 = 1e6, 1e9  # in a m2, a m3
 
 
 @dataclass(frozen=True)
@@ -254,6 +117,48 @@ class SurveyBefore:
     planned: float | None = None
 
 
+def load_past_surveys(
+    folders: Sequence[Path], design: Design
+) -> tuple[PastSurvey, ...]:
+    """Several earlier surveys; each folder once.
+
+    Raises
+    ------
+    InputError
+        As `load_past_survey`, or if a folder is given twice.
+    """
+    seen: set[Path] = set()
+    for folder in folders:
+        if folder.resolve() in seen:
+            raise InputError("given twice as a past survey", file=folder)
+        seen.add(folder.resolve())
+    return tuple(load_past_survey(folder, design) for folder in folders)
+
+
+def load_past_survey(folder: Path | str, design: Design) -> PastSurvey:
+    """An earlier survey from its output folder.
+
+    Parameters
+    ----------
+    folder : path
+        Written by ``daubline survey``; its ``surface.nc`` is read.
+    design : Design
+        Of the present survey: lining, drawing and azimuths must be the same.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no survey, or one of another lining, drawing or frame.
+    """
+    path = Path(folder) / FILE
+    if not path.is_file():
+        raise InputError(f"there is no {FILE} in it", file=folder, cure=_CURE)
+    try:
+        return _read(path, design)
+    except InputError as fault:
+        raise fault.at(file=path) from None
+
+
 def load_survey_before(folder: Path | str, design: Design) -> SurveyBefore:
     """The survey before a repair from its output folder.
 
@@ -279,10 +184,102 @@ def load_survey_before(folder: Path | str, design: Design) -> SurveyBefore:
         )
     zone, created = _zone_map(folder / FILE)
     try:
-        told = _document(path)
-        return _survey(told, survey, zone, created)
-    except InputError as said:
-        raise said.at(file=path) from None
+        return _survey(_document(path), survey, zone, created)
+    except InputError as fault:
+        raise fault.at(file=path) from None
+
+
+def _read(path: Path, design: Design) -> PastSurvey:
+    import xarray as xr
+
+    try:
+        with xr.open_dataset(path, engine="h5netcdf") as dataset:
+            _refuse_no_surface(dataset)
+            data = dataset.load()
+    except (OSError, ValueError, KeyError, TypeError, RuntimeError) as fault:
+        if isinstance(fault, InputError):
+            raise
+        raise InputError("cannot be read as NetCDF-4", cure=_CURE) from fault
+    _refuse_other_frame(data.attrs, design)
+    return _checked(data, design)
+
+
+def _refuse_no_surface(data: xr.Dataset) -> None:
+    """Refuse what is not a surface of ours, before its numbers are loaded."""
+    missing = [name for name in _FIELDS if name not in data.data_vars]
+    if missing:
+        raise InputError(f"has no variable {missing[0]}", cure=_CURE)
+    for name in _FIELDS:
+        if data[name].dims != ("height", "azimuth"):
+            raise InputError("is not over height and azimuth", place=name, cure=_CURE)
+        if data[name].size > _MAX_CELLS:
+            raise InputError(f"has more than {_MAX_CELLS} cells", place=name)
+
+
+def _refuse_other_frame(attrs: dict[str, Any], design: Design) -> None:
+    expected = (
+        ("lining", design.name),
+        ("azimuth_sense", f"{design.azimuth_sense} seen from above"),
+        ("azimuth_zero", design.azimuth_zero),
+        ("height_zero", design.height_zero),
+    )
+    for name, ours in expected:
+        filed = str(attrs.get(name, "nothing"))
+        if _as_filed(filed) != _as_filed(ours):
+            raise InputError(
+                f"{name.replace('_', ' ')} is {filed!r} there, but {ours!r} in the "
+                "design file",
+                cure="Past surveys must be of the same lining in the same frame",
+            )
+
+
+def _as_filed(text: str) -> str:
+    """A text as the file holds it: one line of printable words, long ones cut."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return line[:199].rstrip("… ").casefold()
+
+
+def _checked(data: xr.Dataset, design: Design) -> PastSurvey:
+    height = data["height"].to_numpy().astype(np.float64)
+    azimuth = data["azimuth"].to_numpy().astype(np.float64)
+    _refuse_other_grid(height, azimuth)
+    rows = data["surveyed"].to_numpy().all(axis=1)
+    drawn = data["design_radius"].to_numpy()[rows]
+    survey = PastSurvey(
+        height=height[rows],
+        azimuth=azimuth,
+        cutback=data["cutback"].to_numpy()[rows].astype(np.float64),
+        cutback_sd=data["cutback_sd"].to_numpy()[rows].astype(np.float64),
+    )
+    if survey.height.size < 2:
+        raise InputError("has fewer than two surveyed rows", cure=_CURE)
+    if not np.isfinite(survey.cutback).all():
+        raise InputError("is not a number on surveyed wall", place="cutback")
+    if not np.isfinite(survey.cutback_sd).all() or (survey.cutback_sd < 0.0).any():
+        raise InputError("is not a sd on surveyed wall", place="cutback_sd")
+    _refuse_other_drawing(survey.height, drawn, design)
+    return survey
+
+
+def _refuse_other_grid(height: Float, azimuth: Float) -> None:
+    even = np.arange(azimuth.size) * 360.0 / max(azimuth.size, 1)
+    if azimuth.size < 8 or np.abs(azimuth - even).max() > 1e-6:
+        raise InputError(
+            "is not spread evenly round the wall", place="azimuth", cure=_CURE
+        )
+    if height.size < 2 or not (np.diff(height) > 0.0).all():
+        raise InputError("does not rise", place="height", cure=_CURE)
+
+
+def _refuse_other_drawing(height: Float, drawn: Float, design: Design) -> None:
+    row = design.profile.row_that_differs(height, drawn[:, 0])
+    if row is not None:
+        raise InputError(
+            f"was compared with another drawing: at height {height[row]:.0f} mm its "
+            f"design radius is {drawn[row, 0]:.1f} mm",
+            cure="Past surveys must be of the lining in the design file; leave out "
+            "those from before it was changed",
+        )
 
 
 def _zone_map(path: Path) -> tuple[Int, str]:
@@ -301,48 +298,51 @@ def _zone_map(path: Path) -> tuple[Int, str]:
 
 
 def _document(path: Path) -> dict[str, Any]:
-    if path.stat().st_size > _LARGEST:
-        raise InputError(f"is larger than {_LARGEST // 10**6} MB", cure=_SURVEY_AGAIN)
+    if path.stat().st_size > _MAX_JSON:
+        raise InputError(f"is larger than {_MAX_JSON // 10**6} MB", cure=_SURVEY_AGAIN)
     try:
-        told = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number)
+        text = path.read_text(encoding="utf-8")
+        document = json.loads(text, parse_constant=_refuse_constant)
     except (OSError, ValueError, RecursionError) as fault:
         raise InputError("cannot be read as JSON", cure=_SURVEY_AGAIN) from fault
-    if not isinstance(told, dict) or told.get("schema") != SCHEMA:
+    if not isinstance(document, dict) or document.get("schema") != SCHEMA:
         raise InputError(f"is no {SCHEMA} document", place="schema", cure=_SURVEY_AGAIN)
-    return told
+    return document
 
 
-def _no_number(text: str) -> float:
+def _refuse_constant(text: str) -> float:
     raise ValueError(f"{text} is not a number")
 
 
 def _survey(
-    told: dict[str, Any], survey: PastSurvey, zone: Int, created: str
+    document: dict[str, Any], survey: PastSurvey, zone: Int, created: str
 ) -> SurveyBefore:
     """Everything checked; the findings must be those of the gridded wall."""
     place = "created"
     try:
-        if created != str(told["created"]):
+        if created != str(document["created"]):
             raise InputError(
-                f"was made {told['created']}, but {FILE} beside it {created}",
+                f"was made {document['created']}, but {FILE} beside it {created}",
                 place="created",
                 cure="Give a folder as 'daubline survey' wrote it",
             )
         place = "zones"
-        zones = tuple(_zone(one) for one in told["zones"])
+        zones = tuple(_zone(entry) for entry in document["zones"])
         place = "surveyed"
-        low, high = (_number(told[place][f"height_{end}"]) for end in ("from", "to"))
+        low, high = (
+            _number(document[place][f"height_{end}"]) for end in ("from", "to")
+        )
         place = "volume"
-        rebuild, net = (_quantity(told[place][name]) for name in ("rebuild", "net"))
+        rebuild, net = (_quantity(document[place][name]) for name in ("rebuild", "net"))
         place = "repair"
-        planned = _planned(told.get(place))
+        planned = _planned(document.get(place))
     except (KeyError, TypeError, ValueError, OverflowError) as fault:
         if isinstance(fault, InputError):
             raise
         raise InputError(
             "is not as it was written", place=place, cure=_SURVEY_AGAIN
         ) from fault
-    missing = set(np.unique(zone)) - {0} - {one.id for one in zones}
+    missing = set(np.unique(zone)) - {0} - {each.id for each in zones}
     if missing:
         raise InputError(
             f"tells nothing of zone {min(missing)}, which is in {FILE}", place="zones"
@@ -351,7 +351,7 @@ def _survey(
         survey=survey,
         zone=zone,
         zones=zones,
-        title=str(told.get("title", "")),
+        title=str(document.get("title", "")),
         created=created,
         low=low,
         high=high,
@@ -361,44 +361,44 @@ def _survey(
     )
 
 
-def _planned(told: object) -> float | None:
+def _planned(repair: object) -> float | None:
     """What a plan fills; sound lining it cuts out first comes on top and is gone."""
-    account = told.get("account") if isinstance(told, dict) else None
+    account = repair.get("account") if isinstance(repair, dict) else None
     if account is None:
         return None
     return (_number(account["rebuild"]) - _number(account["left"])) * _MM3
 
 
-def _zone(told: dict[str, Any]) -> ZoneBefore:
-    action = told["action"]
+def _zone(entry: dict[str, Any]) -> ZoneBefore:
+    action = entry["action"]
     if action not in _ACTIONS:
         raise ValueError(f"{action!r} is no action")
     edges = {
-        name: _number(told[name])
+        name: _number(entry[name])
         for name in ("azimuth_from", "azimuth_to", "height_from", "height_to")
     }
     return ZoneBefore(
-        id=int(told["id"]),
+        id=int(entry["id"]),
         action=str(action),
         **edges,
-        area=_number(told["area"]) * _MM2,
-        volume=_quantity(told["volume"]).times(_MM3),
-        cutback_mean=_quantity(told["cutback_mean"]),
+        area=_number(entry["area"]) * _MM2,
+        volume=_quantity(entry["volume"]).times(_MM3),
+        cutback_mean=_quantity(entry["cutback_mean"]),
     )
 
 
-def _quantity(told: dict[str, Any]) -> Quantity:
+def _quantity(entry: dict[str, Any]) -> Quantity:
     value, sd, low, high = (
-        _number(told[name]) for name in ("value", "sd", "low95", "high95")
+        _number(entry[name]) for name in ("value", "sd", "low95", "high95")
     )
     if sd < 0.0:
         raise ValueError("a standard uncertainty is negative")
     return Quantity(value, sd, low, high)
 
 
-def _number(told: object) -> float:
-    if isinstance(told, bool) or not isinstance(told, (int, float)):
-        raise TypeError(f"{told!r} is not a number")
-    if not math.isfinite(told):
+def _number(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise TypeError(f"{value!r} is not a number")
+    if not math.isfinite(value):
         raise ValueError("a number is not finite")
-    return float(told)
+    return float(value)

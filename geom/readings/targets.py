@@ -16,7 +16,7 @@ _CURE = (
     "A sheet of targets has the columns name, x_mm, y_mm and z_mm (for _mm also _in, "
     "_cm, _m, or none where it is the cloud's unit)"
 )
-_SAME = 1e-9
+_SAME_UNIT = 1e-9  # units that differ by this part are one
 _FARTHEST = 1e10  # mm; no frame of a cloud begins farther away
 
 
@@ -66,7 +66,7 @@ def read_targets(
         the cloud's, a cell does not hold what its column says, or a name stands twice.
     """
     table = read_table(path)
-    columns, mm = _layout(table, unit_mm)
+    columns, mm = _columns(table, unit_mm)
     table.refuse_unnamed()
     refuse_mixed_marks(table, [columns[axis] for axis in AXES])
     seen = tuple(_target(table, row, columns, mm) for row in table.rows)
@@ -74,7 +74,7 @@ def read_targets(
     return seen
 
 
-def _layout(table: SheetTable, unit_mm: float | None) -> tuple[dict[str, int], float]:
+def _columns(table: SheetTable, unit_mm: float | None) -> tuple[dict[str, int], float]:
     """Which column holds what, and how many millimetres its numbers count."""
     columns: dict[str, int] = {}
     units: dict[str, str] = {}
@@ -113,15 +113,15 @@ def _millimetres(table: SheetTable, units: list[str], unit_mm: float | None) -> 
         raise table.error(what, table.header, cure=cure)
     if not unit or unit_mm is None:
         return unit_mm if unit_mm is not None else float(MM_PER[unit])
-    told = float(MM_PER[unit])
-    if abs(told - unit_mm) > _SAME * unit_mm:
+    named = float(MM_PER[unit])
+    if abs(named - unit_mm) > _SAME_UNIT * unit_mm:
         what = (
             f"x_{unit}, y_{unit} and z_{unit} are not in the unit of the cloud, "
             f"which is {unit_mm:g} mm"
         )
         cure = "Export targets and cloud in one unit, and check --cloud-unit"
         raise table.error(what, table.header, cure=cure)
-    return told
+    return named
 
 
 def _target(

@@ -228,11 +228,11 @@ def _scan(file: Any, name: str, index: int) -> E57Scan:
     place = f"scan {index + 1}"
     with library_errors(lambda message: _unreadable(name, message, place)):
         header = file.get_header(index)
-        there = set(header.point_fields)
+        names = set(header.point_fields)
         count = int(header.point_count)
         rotation, translation = _pose(header.node)
         has_pose = bool(header.node.isDefined("pose/translation"))
-    fields = next((f for f in (CARTESIAN, SPHERICAL) if there.issuperset(f)), None)
+    fields = next((f for f in (CARTESIAN, SPHERICAL) if names.issuperset(f)), None)
     if fields is None:
         what = "the scan has neither cartesian nor spherical coordinates"
         cure = "Export the cloud with coordinates"
@@ -245,7 +245,7 @@ def _scan(file: Any, name: str, index: int) -> E57Scan:
         index=index,
         count=count,
         fields=fields,
-        invalid=invalid if (invalid := _INVALID[fields]) in there else None,
+        invalid=invalid if (invalid := _INVALID[fields]) in names else None,
         rotation=rotation,
         translation=translation,
         has_pose=has_pose,

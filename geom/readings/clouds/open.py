@@ -62,10 +62,9 @@ def open_cloud(path: str | os.PathLike[str]) -> CloudSource:
     name = os.fspath(path)
     ending = Path(name).suffix.lower()
     if ending not in _READERS:
-        said = f'the ending "{ending}"' if ending else "no ending"
-        what = (
-            f"a point cloud cannot have {said}; allowed are {join_words(CLOUD_ENDINGS)}"
-        )
+        named = f'the ending "{ending}"' if ending else "no ending"
+        allowed = join_words(CLOUD_ENDINGS)
+        what = f"a point cloud cannot have {named}; allowed are {allowed}"
         cure = "Export the cloud in one of these formats"
         raise InputError(what, file=name, cure=cure)
     file_length(name)

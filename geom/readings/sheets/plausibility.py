@@ -79,8 +79,8 @@ def _refuse_heights(sheet: Sheet, design: Design) -> None:
         cure = f"Name the column height_{unit}, or check length_unit in the design file"
         raise sheet.error(what, cure=cure)
     for i in np.flatnonzero(outside):
-        said = _length(float(height[i]), sheet.height_unit)
-        what = f"height {said} is outside the profile ({between})"
+        written = _length(float(height[i]), sheet.height_unit)
+        what = f"height {written} is outside the profile ({between})"
         cure = f"Heights count from: {design.height_zero}. {_check_again(sheet)}"
         raise sheet.error(what, at=int(i), index=sheet.height_index, cure=cure)
 

@@ -45,7 +45,7 @@ class Reading:
 
     Attributes
     ----------
-    row : Row
+    row : SheetRow
         Where it stands.
     index : int
         Column its value stands in.

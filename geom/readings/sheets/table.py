@@ -48,8 +48,8 @@ class SheetTable:
     ----------
     file : str
         As the caller named it.
-    header : Row
-    rows : tuple of Row
+    header : SheetRow
+    rows : tuple of SheetRow
         Those that say something.
     decimal_comma : bool
         Whether decimals may be written with a comma.
