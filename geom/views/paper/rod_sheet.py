@@ -16,7 +16,7 @@ from geom._version import __version__
 from geom.design import Design
 from geom.frame import clock_face
 from geom.sampling.plan import SamplingPlan
-from geom.units import say_length
+from geom.units import UNIT_NAMES, say_length
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.plan_view import plan_view
 from geom.views.paper.rod_marks import instructions, marks_at, say_setting
