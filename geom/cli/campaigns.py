@@ -67,7 +67,8 @@ def run(options: argparse.Namespace) -> None:
     ) as wait:
         from geom.record.campaigns.compare import compare_campaigns
         from geom.record.store.store import open_record
-        from geom.views.outputs import campaigns_document, write_campaigns
+        from geom.views.documents import campaigns_document
+        from geom.views.outputs import write_campaigns
 
         records = [open_record(folder) for folder in options.records]
         comparison = compare_campaigns(

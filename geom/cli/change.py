@@ -57,7 +57,7 @@ def run(options: argparse.Namespace) -> None:
         with atomic_directory(options.out, overwrite=options.overwrite) as folder:
             write_change(folder, change, design)
     if options.json:
-        from geom.views.outputs import change_document
+        from geom.views.documents import change_document
 
         print_document(change_document(change))
     elif not options.quiet:

@@ -307,7 +307,7 @@ def _survey(
     from geom.record.store.store import add_survey
     from geom.repair import prepare_repair
     from geom.surface import reconstruct
-    from geom.views.document import document_bytes
+    from geom.views.documents import findings_document
     from geom.views.netcdf import write_netcdf
 
     surface = reconstruct(readings, record.design, cluster=cluster)
@@ -315,7 +315,7 @@ def _survey(
     works = prepare_repair(surface, findings, record.design)
     with tempfile.TemporaryDirectory(prefix="daubline-") as name:
         folder = Path(name)
-        numbers = document_bytes(findings, works, record.design)
+        numbers = findings_document(findings, works, record.design)
         (folder / "findings.json").write_bytes(numbers)
         write_netcdf(folder / "surface.nc", surface, findings)
         add_survey(record.folder, folder, row.occasion)

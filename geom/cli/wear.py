@@ -110,7 +110,7 @@ def _as_folder(lining: str) -> str:
 
 def _print_json(studies: list[Wear]) -> None:
     """One document, or a list of them."""
-    from geom.views.outputs import wear_document
+    from geom.views.documents import wear_document
 
     texts = [wear_document(wear).decode("utf-8").rstrip() for wear in studies]
     text = texts[0] if len(texts) == 1 else f"[{', '.join(texts)}]"

@@ -1,19 +1,14 @@
-"""The files of a survey, each by its own writer, in one go.
+"""The files of every command: one table of makers each, written by one function.
 
-The files of a change: numbers, maps, picture and page.
-
-The files of a study of wear.
-
-The files of two campaigns beside each other.
-
-The files of a recheck.
-
-The files of a blank rod sheet: to be typed into, and to be printed.
+A table names each file and what makes it: bytes that are written, or a writer that
+takes the path itself because its library does.  Files are written in the order of the
+table; the folder must exist, and the caller makes it appear whole.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Mapping
+from functools import cache
 from pathlib import Path
 
 from geom.compare.findings import Findings
@@ -29,13 +24,18 @@ from geom.repair.acceptance.result import Recheck
 from geom.sampling.plan import SamplingPlan
 from geom.stats.partial_moments import expected_excess
 from geom.surface.radial import RadialSurface
-from geom.views.cautions import CAUTIONS
 from geom.views.charts.change_map import change_png, levels_png, scale_png, wall_png
 from geom.views.charts.cutback_map import map_png
 from geom.views.charts.sections import level_sections, upright_sections
 from geom.views.charts.unrolled import stations
 from geom.views.charts.work_map import workmap_png
-from geom.views.document import as_json, document_bytes
+from geom.views.documents import (
+    campaigns_document,
+    change_document,
+    findings_document,
+    recheck_document,
+    wear_document,
+)
 from geom.views.meshes.formats import glb_bytes, ply_bytes, write_vtp
 from geom.views.meshes.mesh import wall_mesh
 from geom.views.meshes.solid import rebuild_solid, stl_bytes
@@ -54,7 +54,10 @@ from geom.views.paper.repair_sheet import repair_sheet_bytes
 from geom.views.paper.rod_sheet import rod_sheet_bytes
 from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
 
-#: In the order they are written.
+#: Makes the content of a file, or writes it to the path that it is given.
+Maker = Callable[[Path], bytes | None]
+
+#: Files of a survey, in the order they are written.
 FILES: tuple[str, ...] = (
     "findings.json",
     "surface.nc",
@@ -66,10 +69,53 @@ FILES: tuple[str, ...] = (
     "report.html",
     "repair-sheet.pdf",
 )
+CHANGE_FILES: tuple[str, ...] = (
+    "change.json",
+    "change.nc",
+    "change.png",
+    "change.html",
+)
+#: The blank rod sheet to type into, and the one to print.
+WORKBOOK, PAPER = "rod-sheet.xlsx", "rod-sheet.pdf"
+#: Surveys that the deepest cut-back is followed through, the last ones.
+_FOLLOWED = 1000
 
 
 def _quiet(_name: str) -> None:
-    """Tell nobody."""
+    """Say nothing."""
+
+
+def write_all(
+    folder: Path,
+    makers: Mapping[str, Maker],
+    *,
+    begun: Callable[[str], None] = _quiet,
+    done: Callable[[str], None] = _quiet,
+) -> list[Path]:
+    """Write files, each by its maker.
+
+    Parameters
+    ----------
+    folder : Path
+    makers : mapping of callable
+        By the name of the file.
+    begun, done : callable
+        Called with the name of each file before and after it is written.
+
+    Returns
+    -------
+    list of Path
+    """
+    paths = []
+    for name, make in makers.items():
+        begun(name)
+        path = folder / name
+        content = make(path)
+        if content is not None:
+            path.write_bytes(content)
+        paths.append(path)
+        done(name)
+    return paths
 
 
 def write_files(
@@ -110,93 +156,56 @@ def write_files(
     """
     if surface.design is not design:
         raise ValueError("the surface was made against another design")
-    written = []
-    for steps in (
-        _numbers(folder, surface, findings, works),
-        _shapes(folder, surface, findings),
-        _pages(folder, readings, surface, findings, works),
-    ):
-        for path in steps:
-            written.append(path)
-            tick(path.name)
-    return written
+    makers = survey_makers(readings, surface, findings, works)
+    return write_all(folder, makers, done=tick)
 
 
-def _numbers(
-    folder: Path, surface: RadialSurface, findings: Findings, works: RepairPackage
-) -> Iterator[Path]:
-    yield _put(
-        folder / "findings.json", document_bytes(findings, works, surface.design)
-    )
-    path = folder / "surface.nc"
-    write_netcdf(path, surface, findings)
-    yield path
-
-
-def _shapes(folder: Path, surface: RadialSurface, findings: Findings) -> Iterator[Path]:
-    maps, mesh = findings.maps, wall_mesh(surface)
-    glb = glb_bytes(mesh, surface, title=findings.title)
-    yield _put(folder / "lining.glb", glb)
-    yield _put(folder / "lining.ply", ply_bytes(mesh, surface, maps=maps))
-    path = folder / "lining.vtp"
-    write_vtp(path, mesh, surface, maps=maps)
-    yield path
-    drawn = surface.grid.design_radius[:, None]
-    excess = expected_excess(maps.cutback, maps.cutback_sd, drawn)
-    yield _put(folder / "rebuild.stl", stl_bytes(rebuild_solid(surface, excess)))
-
-
-def _pages(
-    folder: Path,
+def survey_makers(
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
     works: RepairPackage,
-) -> Iterator[Path]:
-    wall = map_png(readings, surface, findings)
-    yield _put(folder / "map.png", wall)
-    pictures = ReportPictures(
-        map=wall,
-        work=workmap_png(surface, findings, works.plan),
-        level=level_sections(surface, findings),
-        upright=upright_sections(surface, findings),
+) -> dict[str, Maker]:
+    """What makes each file of a survey; pictures and mesh are made once."""
+    design, maps = surface.design, findings.maps
+    mesh = cache(lambda: wall_mesh(surface))
+
+    @cache
+    def pictures() -> ReportPictures:
+        return ReportPictures(
+            map=map_png(readings, surface, findings),
+            work=workmap_png(surface, findings, works.plan),
+            level=level_sections(surface, findings),
+            upright=upright_sections(surface, findings),
+        )
+
+    def rebuild(_: Path) -> bytes:
+        drawn = surface.grid.design_radius[:, None]
+        excess = expected_excess(maps.cutback, maps.cutback_sd, drawn)
+        return stl_bytes(rebuild_solid(surface, excess))
+
+    def report(_: Path) -> bytes:
+        azimuth, height = stations(readings.rod)
+        dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))
+        return report_bytes(surface, findings, works, pictures(), dots=dots)
+
+    makers: tuple[Maker, ...] = (
+        lambda _: findings_document(findings, works, design),
+        lambda path: write_netcdf(path, surface, findings),
+        lambda _: glb_bytes(mesh(), surface, title=findings.title),
+        lambda _: ply_bytes(mesh(), surface, maps=maps),
+        lambda path: write_vtp(path, mesh(), surface, maps=maps),
+        rebuild,
+        lambda _: pictures().map,
+        report,
+        lambda _: repair_sheet_bytes(surface, findings, works, workmap=pictures().work),
     )
-    azimuth, height = stations(readings.rod)
-    dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))
-    page = report_bytes(surface, findings, works, pictures, dots=dots)
-    yield _put(folder / "report.html", page)
-    sheet = repair_sheet_bytes(surface, findings, works, workmap=pictures.work)
-    yield _put(folder / "repair-sheet.pdf", sheet)
-
-
-def _put(path: Path, content: bytes) -> Path:
-    path.write_bytes(content)
-    return path
-
-
-#: In the order they are written.
-CHANGE_FILES: tuple[str, ...] = (
-    "change.json",
-    "change.nc",
-    "change.png",
-    "change.html",
-)
+    return dict(zip(FILES, makers, strict=True))
 
 
 def write_change(folder: Path, change: Change, design: Design) -> None:
-    """Write them.
-
-    Parameters
-    ----------
-    folder : Path
-        Must exist; the caller makes it appear whole.
-    change : Change
-    design : Design
-    """
-    (folder / CHANGE_FILES[0]).write_bytes(change_document(change))
-    write_change_netcdf(folder / CHANGE_FILES[1], change, design)
+    """Write numbers, maps, picture and page of a change."""
     picture = change_png(change, design)
-    (folder / CHANGE_FILES[2]).write_bytes(picture)
     pictures = {
         "change": picture,
         "first": wall_png(change, design, last=False),
@@ -204,144 +213,87 @@ def write_change(folder: Path, change: Change, design: Design) -> None:
         "scale": scale_png(design),
         "levels": levels_png(change, design),
     }
-    (folder / CHANGE_FILES[3]).write_bytes(change_page(change, design, pictures))
-
-
-def change_document(change: Change) -> bytes:
-    """The ``daubline.change/1`` document as UTF-8 JSON."""
-    told = change.to_dict() | {"cautions": list(CAUTIONS)}
-    return as_json(told)
-
-
-#: In the order they are written.
-WEAR_FILES: tuple[str, ...] = (
-    "wear.json",
-    "wear.nc",
-    "wear-map.png",
-    "wear.html",
-    "heats.html",
-)
-#: Surveys that the deepest cut-back is followed through, the last ones.
-_FOLLOWED = 1000
+    makers: tuple[Maker, ...] = (
+        lambda _: change_document(change),
+        lambda path: write_change_netcdf(path, change, design),
+        lambda _: picture,
+        lambda _: change_page(change, design, pictures),
+    )
+    write_all(folder, dict(zip(CHANGE_FILES, makers, strict=True)))
 
 
 def write_wear_files(
     folder: Path,
     wear: Wear,
     record: Record,
-    tick: Callable[[str], None] | None = None,
+    tick: Callable[[str], None] = _quiet,
 ) -> None:
-    """Write them.
+    """Write the files of a study of wear.
 
     Parameters
     ----------
     folder : Path
-        Must exist; the caller makes it appear whole.
     wear : Wear
     record : Record
         That it is of.
-    tick : callable, optional
-        Told the name of each file as it is begun.
+    tick : callable
+        Called with the name of each file as it is begun.
     """
-    say = tick if tick is not None else _silent
-    say(WEAR_FILES[0])
-    (folder / WEAR_FILES[0]).write_bytes(wear_document(wear))
-    say(WEAR_FILES[1])
+    design = record.design
     about = {
         "title": f"wear of {wear.title}",
         "campaign": wear.campaign,
         "created": wear.created,
         "source": f"daubline {wear.version}",
     }
-    write_wear_netcdf(folder / WEAR_FILES[1], wear.maps, record.design, about)
-    say(WEAR_FILES[2])
-    (folder / WEAR_FILES[2]).write_bytes(still_png(wear, record.design))
-    say(WEAR_FILES[3])
-    found = [one for one in wear.occasions if one.is_as_worn][-_FOLLOWED:]
-    depths = deepest_found(record, found)
-    (folder / WEAR_FILES[3]).write_bytes(wear_page(wear, record.design, depths))
-    say(WEAR_FILES[4])
-    walls = [record.wall(one) for one in wear.occasions[-MOST:]]
-    left_out = len(wear.occasions) - len(walls)
-    page = heats_bytes(walls, title=wear.title, left_out=left_out)
-    (folder / WEAR_FILES[4]).write_bytes(page)
+
+    def page(_: Path) -> bytes:
+        as_worn = [each for each in wear.occasions if each.is_as_worn]
+        depths = deepest_found(record, as_worn[-_FOLLOWED:])
+        return wear_page(wear, design, depths)
+
+    def heats(_: Path) -> bytes:
+        walls = [record.wall(occasion) for occasion in wear.occasions[-MOST:]]
+        left_out = len(wear.occasions) - len(walls)
+        return heats_bytes(walls, title=wear.title, left_out=left_out)
+
+    makers: dict[str, Maker] = {
+        "wear.json": lambda _: wear_document(wear),
+        "wear.nc": lambda path: write_wear_netcdf(path, wear.maps, design, about),
+        "wear-map.png": lambda _: still_png(wear, design),
+        "wear.html": page,
+        "heats.html": heats,
+    }
+    write_all(folder, makers, begun=tick)
 
 
-def wear_document(wear: Wear) -> bytes:
-    """What ``wear.json`` holds, as UTF-8."""
-    told = wear.to_dict() | {"cautions": list(CAUTIONS)}
-    return as_json(told)
-
-
-def _silent(words: str) -> None:
-    """Say nothing."""
-
-
-#: In the order they are written.
-CAMPAIGNS_FILES: tuple[str, ...] = ("campaigns.json", "campaigns.html")
-
-
-def write_campaigns(folder: Path, told: Comparison) -> None:
-    """Write them.
-
-    Parameters
-    ----------
-    folder : Path
-        Must exist; the caller makes it appear whole.
-    told : Comparison
-    """
-    (folder / CAMPAIGNS_FILES[0]).write_bytes(campaigns_document(told))
-    (folder / CAMPAIGNS_FILES[1]).write_bytes(campaigns_page(told))
-
-
-def campaigns_document(told: Comparison) -> bytes:
-    """The ``daubline.campaigns/1`` document as UTF-8 JSON.
-
-    Raises
-    ------
-    ValueError
-        If a number is not finite: JSON has no such numbers.
-    """
-    return as_json(told.to_dict())
-
-
-#: In the order they are written.
-RECHECK_FILES: tuple[str, ...] = ("recheck.json", "certificate.pdf")
+def write_campaigns(folder: Path, comparison: Comparison) -> None:
+    """Write document and page of two campaigns beside each other."""
+    makers: dict[str, Maker] = {
+        "campaigns.json": lambda _: campaigns_document(comparison),
+        "campaigns.html": lambda _: campaigns_page(comparison),
+    }
+    write_all(folder, makers)
 
 
 def write_recheck(folder: Path, recheck: Recheck, design: Design) -> None:
-    """Write them.
-
-    Parameters
-    ----------
-    folder : Path
-        Must exist; the caller makes it appear whole.
-    recheck : Recheck
-    design : Design
-    """
-    told = recheck.to_dict() | {"cautions": list(CAUTIONS)}
-    (folder / RECHECK_FILES[0]).write_bytes(as_json(told))
-    (folder / RECHECK_FILES[1]).write_bytes(certificate_bytes(recheck, design))
-
-
-WORKBOOK, PAPER = "rod-sheet.xlsx", "rod-sheet.pdf"
+    """Write document and certificate of a recheck."""
+    makers: dict[str, Maker] = {
+        "recheck.json": lambda _: recheck_document(recheck),
+        "certificate.pdf": lambda _: certificate_bytes(recheck, design),
+    }
+    write_all(folder, makers)
 
 
 def write_rod_sheet(
     folder: Path, design: Design, plan: SamplingPlan, *, title: str
 ) -> None:
-    """Write both.
-
-    Parameters
-    ----------
-    folder : Path
-        Must exist; the caller makes it appear whole.
-    design : Design
-    plan : SamplingPlan
-    title : str
-    """
-    (folder / WORKBOOK).write_bytes(workbook_bytes(design, plan, title=title))
-    (folder / PAPER).write_bytes(rod_sheet_bytes(design, plan, title=title))
+    """Write a blank rod sheet: to be typed into, and to be printed."""
+    makers: dict[str, Maker] = {
+        WORKBOOK: lambda _: workbook_bytes(design, plan, title=title),
+        PAPER: lambda _: rod_sheet_bytes(design, plan, title=title),
+    }
+    write_all(folder, makers)
 
 
 def refuse_filled_in(folder: Path) -> None:
@@ -352,10 +304,10 @@ def refuse_filled_in(folder: Path) -> None:
     InputError
         If it does, or cannot be told to be blank.
     """
-    there = folder / WORKBOOK
-    if there.exists() and is_filled_in(there):
+    workbook = folder / WORKBOOK
+    if workbook.exists() and is_filled_in(workbook):
         raise InputError(
             "this rod sheet has been written on; a blank one would take its place",
-            file=there,
+            file=workbook,
             cure="Rename it, or name another folder with --out",
         )

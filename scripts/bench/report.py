@@ -20,7 +20,6 @@ from typing import Any
 
 import geom
 from geom.repair import prepare_repair
-from geom.views import outputs as survey_files
 
 SCANS = Path(__file__).resolve().parents[2] / "scans"
 TIMES = 5
@@ -53,14 +52,13 @@ def write(folder: Path) -> float:
     surface = geom.reconstruct(readings, design)
     findings = geom.assess(surface, design)
     works = prepare_repair(surface, findings, design)
-    told = []
+    seconds = []
     for _ in range(3):
         started = time.perf_counter()
-        for path in survey_files._pages(folder, readings, surface, findings, works):
-            if path.name == "report.html":
-                break
-        told.append(time.perf_counter() - started)
-    return min(told)
+        makers = survey_makers(readings, surface, findings, works)
+        write_all(folder, {"report.html": makers["report.html"]})
+        seconds.append(time.perf_counter() - started)
+    return min(seconds)
 
 
 def opened(path: Path) -> tuple[list[float], list[float]]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from geom.views.document import document_bytes
+from geom.views.documents import findings_document
 
 
 def no_constants(name):
@@ -14,7 +14,7 @@ def no_constants(name):
 
 def written(furnace, **changes):
     findings = replace(furnace.findings, **changes)
-    return document_bytes(findings, furnace.works, furnace.design)
+    return findings_document(findings, furnace.works, furnace.design)
 
 
 def test_it_is_the_document_of_the_findings(furnace):
@@ -28,14 +28,14 @@ def test_it_is_the_document_of_the_findings(furnace):
 def test_a_number_that_is_not_finite_is_refused(furnace):
     surveyed = replace(furnace.findings.surveyed, area=float("nan"))
     with pytest.raises(ValueError, match="JSON compliant"):
-        document_bytes(
+        findings_document(
             replace(furnace.findings, surveyed=surveyed), furnace.works, furnace.design
         )
 
 
 def test_any_title_survives(furnace):
     title = 'Łódź "A" \\ </script>\n\udc80'
-    content = document_bytes(
+    content = findings_document(
         replace(furnace.findings, title=title), furnace.works, furnace.design
     )
     assert json.loads(content)["title"] == title

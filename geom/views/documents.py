@@ -1,0 +1,79 @@
+"""Documents for machines: every number of a result, as UTF-8 JSON.
+
+Each raises ValueError if a number is not finite: JSON has no such numbers.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from geom.compare.findings import Findings
+from geom.design import Design
+from geom.record.campaigns.compare import Comparison
+from geom.record.change.result import Change
+from geom.record.study import Wear
+from geom.repair import RepairPackage
+from geom.repair.acceptance.result import Recheck
+from geom.views.cautions import CAUTIONS
+from geom.views.tables.repair import (
+    say_bottom_notes,
+    say_not_planned,
+    say_zone_note,
+)
+
+
+def findings_document(
+    findings: Findings, package: RepairPackage, design: Design
+) -> bytes:
+    """The ``daubline.findings/1`` document as UTF-8 JSON.
+
+    Parameters
+    ----------
+    findings : Findings
+    package : RepairPackage
+    design : Design
+        In whose unit notes are worded.
+    """
+    repair = _in_words(package, design.length_unit)
+    return _as_json({**findings.to_dict(), "repair": repair})
+
+
+def _in_words(package: RepairPackage, unit: str) -> dict[str, Any]:
+    """The document of a repair, its notes worded."""
+    repair, plan, bottom = package.to_dict(), package.plan, package.bottom
+    for document, zone in zip(repair["zones"], plan.zones, strict=True):
+        document["notes"] = [say_zone_note(note, unit) for note in zone.notes]
+    repair["notes"] = [say_not_planned(note) for note in plan.notes]
+    if bottom is not None:
+        repair["bottom"]["notes"] = say_bottom_notes(bottom, unit)
+    return repair
+
+
+def change_document(change: Change) -> bytes:
+    """The ``daubline.change/1`` document."""
+    return _with_cautions(change)
+
+
+def wear_document(wear: Wear) -> bytes:
+    """The ``daubline.wear/1`` document."""
+    return _with_cautions(wear)
+
+
+def campaigns_document(comparison: Comparison) -> bytes:
+    """The ``daubline.campaigns/1`` document."""
+    return _as_json(comparison.to_dict())
+
+
+def recheck_document(recheck: Recheck) -> bytes:
+    """The ``daubline.recheck/1`` document."""
+    return _with_cautions(recheck)
+
+
+def _with_cautions(result: Change | Wear | Recheck) -> bytes:
+    return _as_json(result.to_dict() | {"cautions": list(CAUTIONS)})
+
+
+def _as_json(document: dict[str, Any]) -> bytes:
+    text = json.dumps(document, allow_nan=False, ensure_ascii=False, indent=1)
+    return (text + "\n").encode("utf-8", errors="backslashreplace")
