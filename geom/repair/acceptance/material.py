@@ -63,7 +63,7 @@ class WallBefore:
 
 
 @dataclass(frozen=True)
-class Moved:
+class MaterialBalance:
     """Material moved over a piece of wall; mm2 and mm3.
 
     Attributes
@@ -105,9 +105,9 @@ def wall_before(before: SurveyBefore, grid: Grid) -> WallBefore:
     )
 
 
-def moved(
+def material_balance(
     wall: WallBefore, surface: RadialSurface, nodes: Nodes, mask: Bool, sd_before: float
-) -> Moved:
+) -> MaterialBalance:
     """Material moved over some cells.
 
     Parameters
@@ -131,22 +131,24 @@ def moved(
     sections = _Sections(x, wall.sd[held], y, surface.radius_sd[held], drawn)
     put_in, taken_off = (float(own @ sections.beyond(sign)) for sign in (1.0, -1.0))
 
-    def sd_of_part(likely: Float) -> float:
+    def sd_of_part(chance_added: Float) -> float:
         weight = np.zeros(grid.shape)
-        weight[held] = own * likely * (drawn + y)
+        weight[held] = own * chance_added * (drawn + y)
         after = nodes.sd_of_sum(nodes.gather(weight))
-        before = sd_before * float(own @ likely) / float(own.sum())
+        before = sd_before * float(own @ chance_added) / float(own.sum())
         return float(np.hypot(after, before))
 
-    likely = sections.likely()
+    chance_added = sections.chance_added()
     net = Quantity.normal(
         put_in - taken_off, np.hypot(net_sd(nodes, nodes.gather(patch)), sd_before)
     )
-    return Moved(
+    return MaterialBalance(
         area=float(own @ drawn),
         net=net,
-        put_in=_down_to(net.low95, positive(put_in, sd_of_part(likely))),
-        taken_off=_down_to(-net.high95, positive(taken_off, sd_of_part(1.0 - likely))),
+        put_in=_down_to(net.low95, positive(put_in, sd_of_part(chance_added))),
+        taken_off=_down_to(
+            -net.high95, positive(taken_off, sd_of_part(1.0 - chance_added))
+        ),
     )
 
 
@@ -185,7 +187,7 @@ class _Sections:
         half_second = expected_excess(drop, sd, np.zeros_like(drop))
         return np.asarray(first + (2.0 * lean - 1.0) * half_second)
 
-    def likely(self) -> Float:
+    def chance_added(self) -> Float:
         """Chance that something was put in rather than taken off."""
         return chance_above(self.x - self.y, np.hypot(self.x_sd, self.y_sd), 0.0)
 

@@ -9,21 +9,15 @@ left short, so until it is read again the wall is not called back.
 
 A level is judged by the radius of the circle of its area, since melting rate follows
 the area; a zone by its mean deviation and the share of its face in tolerance.
-
-The wall after a repair, and how a piece of its face is judged.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
 from geom.compare import Findings
 from geom.compare.extent import Extent
-from geom.compare.findings import Level
-from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.nodes import make_nodes
 from geom.compare.volume import positive
 from geom.compare.zones import BRICK_FACE
 from geom.design import Design
@@ -31,173 +25,27 @@ from geom.errors import InputError
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
 from geom.readings.surveys import SurveyBefore, ZoneBefore
-from geom.repair.acceptance.conformity import (
-    FACE,
-    REACH,
-    Decision,
-    chance_within,
-    decide_face,
-    face_state,
-    judge,
-    to_nearest_reading,
-)
+from geom.repair.acceptance.conformity import Decision
+from geom.repair.acceptance.judge import RepairedWall, share_of
 from geom.repair.acceptance.material import (
-    Moved,
+    MaterialBalance,
     WallBefore,
-    moved,
+    material_balance,
     wall_before,
     whole_face,
     zone_sd,
     zones_sd,
 )
 from geom.repair.acceptance.result import (
-    FaceCheck,
-    LevelCheck,
-    Material,
-    Place,
+    MaterialTotals,
     Recheck,
     Verdict,
     ZoneCheck,
 )
+from geom.repair.assumptions import NEW_SHARE
 from geom.surface import Grid, RadialSurface
 from geom.surface.radial import Rejected
-from geom.units import Bool, Float
-
-
-@dataclass(frozen=True)
-class RepairedWall:
-    """A surface with what it is judged by.
-
-    Attributes
-    ----------
-    surface : RadialSurface
-    nodes : Nodes
-        Of the surface.
-    tolerance : float, mm
-    """
-
-    surface: RadialSurface
-    nodes: Nodes
-    tolerance: float
-
-    @property
-    def grid(self) -> Grid:
-        """That of the surface; shape (m, k)."""
-        return self.surface.grid
-
-    @cached_property
-    def away(self) -> Float:
-        """Distance of each cell from the nearest reading, mm; (m, k)."""
-        return to_nearest_reading(self.surface)
-
-    @cached_property
-    def measured(self) -> Bool:
-        """Surveyed wall with a reading near enough; (m, k)."""
-        wall = self.grid.surveyed[:, None] & ~self.grid.opening
-        return wall & (self.away <= REACH)
-
-    def check(self, mask: Bool) -> FaceCheck:
-        """Judge a piece of face.
-
-        Parameters
-        ----------
-        mask : bool array (m, k)
-            Its cells, also those that were not measured.
-        """
-        seen = mask & self.measured
-        if not seen.any():
-            return FaceCheck(
-                0.0, None, None, None, None, "cannot tell", None, self._furthest(mask)
-            )
-        state = face_state(self.surface, self.nodes, seen, self.tolerance)
-        measured = self.share_measured(mask)
-        decision = decide_face(state, measured)
-        chance = np.where(seen, self._chance(), np.nan)
-        measure_at = None
-        if decision == "cannot tell":
-            open_yet = np.where(seen, -np.abs(chance - 0.5), -np.inf)
-            measure_at = (
-                self._furthest(mask) if measured < FACE else self._place(open_yet)
-            )
-        return FaceCheck(
-            measured=measured,
-            deviation=state.mean,
-            deviation_chance=judge(state.mean, self.tolerance).chance,
-            face_share=state.share,
-            chance=state.chance,
-            decision=decision,
-            worst=self._place(np.where(seen, -chance, -np.inf)),
-            measure_at=measure_at,
-        )
-
-    def check_level(self, level: Level) -> LevelCheck:
-        """Judge a section; one of which too little was measured cannot be told."""
-        diameter, drawn = level.area_diameter, level.design_diameter
-        deviation = Quantity(
-            0.5 * (diameter.value - drawn),
-            0.5 * diameter.sd,
-            0.5 * (diameter.low95 - drawn),
-            0.5 * (diameter.high95 - drawn),
-        )
-        judged = judge(deviation, self.tolerance)
-        ring = self._ring(level.height)
-        measured = self.share_measured(ring)
-        decision = judged.decision if measured >= FACE else "cannot tell"
-        measure_at = None
-        if decision == "cannot tell":
-            sd = np.where(ring, self.surface.radius_sd, -np.inf)
-            measure_at = self._furthest(ring) if measured < FACE else self._place(sd)
-        return LevelCheck(
-            height=level.height,
-            side=level.side,
-            design_diameter=drawn,
-            area_diameter=diameter,
-            measured=measured,
-            deviation=deviation,
-            chance=judged.chance,
-            decision=decision,
-            measure_at=measure_at,
-        )
-
-    def share_measured(self, mask: Bool) -> float:
-        """Share of a piece of face that was measured."""
-        return share_of(whole_face(self.grid) * mask, self.measured)
-
-    def _ring(self, height: float) -> Bool:
-        """The surveyed row of wall nearest to a level; (m, k)."""
-        away = np.where(self.grid.surveyed, np.abs(self.grid.height - height), np.inf)
-        row = np.arange(away.size) == np.argmin(away)
-        return np.asarray(row[:, None] & ~self.grid.opening)
-
-    def _chance(self) -> Float:
-        """That each cell is within tolerance; NaN where not surveyed."""
-        sd, most = self.surface.radius_sd, self.tolerance
-        return chance_within(self.surface.cutback, sd, -most, most)
-
-    def _furthest(self, mask: Bool) -> Place:
-        """Where a piece is furthest from every reading."""
-        return self._place(np.where(mask & ~self.grid.opening, self.away, -np.inf))
-
-    def _place(self, field: Float) -> Place:
-        """The cell where a field is greatest, as a place to tell of."""
-        row, column = np.unravel_index(int(np.argmax(field)), field.shape)
-        azimuth, height = self.grid.azimuth[column], self.grid.height[row]
-        if not self.grid.surveyed[row]:
-            return Place(float(azimuth), float(height), None, None)
-        cutback = self.surface.cutback[row, column]
-        here = Quantity.normal(cutback, self.surface.radius_sd[row, column])
-        chance = judge(here, self.tolerance).chance
-        return Place(float(azimuth), float(height), here, chance)
-
-
-def share_of(area: Float, mask: Bool) -> float:
-    """Share of an area, told by cell, that lies in a mask."""
-    whole = float(area.sum())
-    return min(float(area[mask].sum()) / whole, 1.0) if whole > 0.0 else 0.0
-
-
-#: A zone of now is a place of its own if more than this of it lay in no zone before.
-_NEW = 0.5
+from geom.units import Bool
 
 
 @on_one_thread_when_small(
@@ -281,7 +129,7 @@ def _check_zone(zone: ZoneBefore, was: WallBefore, now: RepairedWall) -> ZoneChe
     into = None
     if face.deviation is not None:
         sd = zone_sd(was, now.grid, mask, zone.cutback_mean.sd)
-        into = moved(was, now.surface, now.nodes, mask, sd)
+        into = material_balance(was, now.surface, now.nodes, mask, sd)
     return ZoneCheck(
         id=zone.id,
         action=zone.action,
@@ -307,7 +155,7 @@ def _found_now(
     for zone in findings.zones:
         mask = findings.maps.zone == zone.id
         fresh = mask & (was.zone == 0)
-        new = share_of(np.where(mask, area, 0.0), fresh) > _NEW
+        new = share_of(np.where(mask, area, 0.0), fresh) > NEW_SHARE
         if new and area[fresh].sum() >= BRICK_FACE:
             made.append(_new_zone(next_id + len(made), zone.action, fresh, now))
     return made
@@ -325,7 +173,9 @@ def _new_zone(number: int, action: str, mask: Bool, now: RepairedWall) -> ZoneCh
     )
 
 
-def _material(before: SurveyBefore, was: WallBefore, now: RepairedWall) -> Material:
+def _material(
+    before: SurveyBefore, was: WallBefore, now: RepairedWall
+) -> MaterialTotals:
     grid = now.grid
     covered = np.broadcast_to(was.rows[:, None], grid.shape)
     again = np.broadcast_to(grid.surveyed[:, None], grid.shape)
@@ -333,17 +183,17 @@ def _material(before: SurveyBefore, was: WallBefore, now: RepairedWall) -> Mater
     sd = before.net.sd * float(np.sqrt(share))
     seen = [z for z in before.zones if grid.patch[was.zone == z.id].any()]
     called = [z.volume for z in seen if z.action in ("brick", "daub")]
-    return Material(
+    return MaterialTotals(
         zones=_over_zones(before, seen, was, now) if seen else None,
         called_for=_sum_of(called, before.rebuild.sd) if called else None,
         planned=before.planned,
-        wall=moved(was, now.surface, now.nodes, covered, sd),
+        wall=material_balance(was, now.surface, now.nodes, covered, sd),
     )
 
 
 def _over_zones(
     before: SurveyBefore, seen: list[ZoneBefore], was: WallBefore, now: RepairedWall
-) -> Moved:
+) -> MaterialBalance:
     masks = [was.zone == zone.id for zone in seen]
     sds = [
         zone_sd(was, now.grid, mask, zone.cutback_mean.sd)
@@ -351,7 +201,7 @@ def _over_zones(
     ]
     union = np.any(masks, axis=0)
     sd = zones_sd(sds, before.rebuild.sd)
-    return moved(was, now.surface, now.nodes, union, sd)
+    return material_balance(was, now.surface, now.nodes, union, sd)
 
 
 def _sum_of(volumes: list[Quantity], rebuild_sd: float) -> Quantity:

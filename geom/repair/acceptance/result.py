@@ -9,8 +9,9 @@ from typing import Any, Literal
 from geom.compare.extent import Extent
 from geom.document import AREA, FIRST, MERGED, VOLUME, as_document
 from geom.quantity import Quantity
-from geom.repair.acceptance.conformity import FACE, REACH, SURE, Decision
-from geom.repair.acceptance.material import Moved
+from geom.repair.acceptance.conformity import Decision
+from geom.repair.acceptance.material import MaterialBalance
+from geom.repair.assumptions import FACE_SHARE, READING_REACH, SURE
 from geom.repair.audit.taper import TuyereAudit
 
 SCHEMA = "daubline.recheck/1"
@@ -19,7 +20,7 @@ Verdict = Literal["back on its drawing", "not back", "cannot tell"]
 
 
 @dataclass(frozen=True)
-class Place:
+class CheckPoint:
     """A place on the wall; degrees and mm.
 
     Attributes
@@ -55,7 +56,7 @@ class LevelCheck:
     chance : float
         That it is within tolerance.
     decision : {'accept', 'reject', 'cannot tell'}
-    measure_at : Place or None
+    measure_at : CheckPoint or None
         Where to read once more, where it cannot be told.
     """
 
@@ -67,7 +68,7 @@ class LevelCheck:
     deviation: Quantity
     chance: float
     decision: Decision
-    measure_at: Place | None
+    measure_at: CheckPoint | None
 
 
 @dataclass(frozen=True)
@@ -88,9 +89,9 @@ class FaceCheck:
         That the mean and enough of what was measured are.
     decision : {'accept', 'reject', 'cannot tell'}
         On the whole piece.
-    worst : Place or None
+    worst : CheckPoint or None
         Where it least conforms.
-    measure_at : Place or None
+    measure_at : CheckPoint or None
         Where to read once more, where it cannot be told.
     """
 
@@ -100,8 +101,8 @@ class FaceCheck:
     face_share: Quantity | None
     chance: float | None
     decision: Decision
-    worst: Place | None
-    measure_at: Place | None
+    worst: CheckPoint | None
+    measure_at: CheckPoint | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +119,7 @@ class ZoneCheck(Extent):
         The survey before did not call it.
     area : float
     face : FaceCheck
-    moved : Moved or None
+    moved : MaterialBalance or None
         Material put in and taken off; None where nothing of it was measured, or where
         the survey before did not call it.
     called_for : Quantity or None
@@ -129,7 +130,7 @@ class ZoneCheck(Extent):
     action: str = field(metadata=FIRST)
     found_now: bool = field(metadata=FIRST)
     area: float = field(metadata=AREA)
-    moved: Moved | None = None
+    moved: MaterialBalance | None = None
     called_for: Quantity | None = field(default=None, metadata=VOLUME)
     face: FaceCheck = field(metadata=MERGED)
 
@@ -139,13 +140,13 @@ class ZoneCheck(Extent):
         return self.face.decision
 
     @property
-    def measure_at(self) -> Place | None:
+    def measure_at(self) -> CheckPoint | None:
         """Where to read once more, where it cannot be told."""
         return self.face.measure_at
 
 
 @dataclass(frozen=True)
-class Material:
+class MaterialTotals:
     """What was moved in all.
 
     Attributes
@@ -161,10 +162,10 @@ class Material:
         Over all wall that both surveys cover.
     """
 
-    zones: Moved | None
+    zones: MaterialBalance | None
     called_for: Quantity | None = field(metadata=VOLUME)
     planned: float | None = field(metadata=VOLUME)
-    wall: Moved
+    wall: MaterialBalance
 
 
 @dataclass(frozen=True)
@@ -199,12 +200,12 @@ class Recheck:
     verdict: Verdict
     levels: tuple[LevelCheck, ...]
     zones: tuple[ZoneCheck, ...]
-    material: Material
+    material: MaterialTotals
     left_out: tuple[str, ...]
     taper: tuple[TuyereAudit, ...]
     warnings: tuple[str, ...]
 
-    def to_measure(self) -> Iterator[tuple[str, Place]]:
+    def open_points(self) -> Iterator[tuple[str, CheckPoint]]:
         """What cannot be told yet, and where to read for it; zones first."""
         for zone in self.zones:
             if zone.measure_at is not None:
@@ -232,14 +233,14 @@ class Recheck:
                 "tolerance": self.tolerance,
                 "accept_from": SURE,
                 "reject_to": round(1.0 - SURE, 12),
-                "face_share": FACE,
-                "reach": REACH,
+                "face_share": FACE_SHARE,
+                "reach": READING_REACH,
             },
             "verdict": self.verdict,
             "levels": as_document(self.levels),
             "zones": as_document(self.zones),
             "measure_at": [
-                {"for": what} | as_document(place) for what, place in self.to_measure()
+                {"for": what} | as_document(place) for what, place in self.open_points()
             ],
             "material": as_document(self.material),
             "left_out": list(self.left_out),

@@ -38,15 +38,11 @@ from geom.design import Design
 from geom.design.shop import Melting
 from geom.document import AREA, MERGED, fields_document, only
 from geom.quantity import Quantity
+from geom.repair.assumptions import COMMON_RULE, MELTING_REACH
 from geom.surface import RadialSurface
 
 #: What the document tells of a section beside what it does.
 _SECTION = only("height", "side", "design_diameter", "area_diameter", merged=True)
-#: Sections this near to the worst ring are of the melting zone, mm.
-NEAR = 150.0
-#: Iron from each square millimetre of section, kg/h: 10 lb/in2 h, common practice, from
-#: memory; orientation only.
-COMMON_RULE = 10.0 * 0.45359237 / 25.4**2
 
 
 @dataclass(frozen=True)
@@ -166,9 +162,9 @@ def worst_ring(surface: RadialSurface) -> float:
 
 
 def zone_levels(levels: Sequence[Level], ring: float) -> list[Level]:
-    """The sections within `NEAR` of a height, or else the nearest."""
+    """The sections within `MELTING_REACH` of a height, or else the nearest."""
     away = np.array([abs(level.height - ring) for level in levels])
-    most = max(NEAR, float(away.min()))
+    most = max(MELTING_REACH, float(away.min()))
     return [level for level, far in zip(levels, away, strict=True) if far <= most]
 
 

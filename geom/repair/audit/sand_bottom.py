@@ -34,14 +34,12 @@ from geom.design import Design, Opening
 from geom.document import OMITTED, VOLUME
 from geom.frame import clock_face, wrap
 from geom.quantity import Quantity
+from geom.repair.assumptions import SECTION_AZIMUTHS, STRIKE_POINTS
 from geom.surface import RadialSurface
 from geom.units import M3, Float
 
 #: Mean distance of a disc's points from a point of its rim, over its radius.
 MEAN_DISTANCE = 32.0 / (9.0 * np.pi)
-
-_POINTS = 8
-_AZIMUTHS = 120
 
 
 @dataclass(frozen=True)
@@ -156,7 +154,7 @@ def sand_bottom(
         mass=volume.times(M3 * design.shop.bottom.density),
         strike=tuple(
             _strike(design, tap, radius.value, turned)
-            for turned in np.arange(_POINTS) * 360.0 / _POINTS
+            for turned in np.arange(STRIKE_POINTS) * 360.0 / STRIKE_POINTS
         ),
         above_sill=above,
         fits_tap_hole=abs(above) <= design.repair.tolerance,
@@ -208,7 +206,7 @@ def found_radius(surface: RadialSurface, height: float) -> Quantity | None:
     low, high = surface.grid.surveyed_heights
     if not low <= height <= high:
         return None
-    azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
+    azimuth = np.arange(SECTION_AZIMUTHS) * 360.0 / SECTION_AZIMUTHS
     mean, covariance = surface.posterior.joint(np.array([height]), azimuth)
     drawn = float(surface.design.profile.radius_at(height))
     area, sd = section_area(drawn + mean, covariance)

@@ -23,16 +23,15 @@ That the wall slopes away from the tuyeres so that slag runs over them and not i
 them is common practice, no source.  Reach, width of the lip and the limits of the call
 are our own choice.
 
-The wall about an opening's mouth: its lip, its sill and the wall above.
-
-Everything told of it is a drawn number and a weighted sum of cut-back over cells of the
-surface's own grid.  One more cell all round goes into the net that the joint posterior
-is asked for, so that a node of a scanned wall stands for its own cell and no other.
+Everything told of the mouth is a drawn number and a weighted sum of cut-back over cells
+of the surface's own grid.  One more cell all round goes into the net that the joint
+posterior is asked for, so that a node of a scanned wall stands for its own cell and no
+other.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -41,16 +40,17 @@ from geom.design import Design, Opening
 from geom.frame import turn
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
+from geom.repair.assumptions import (
+    LEAST_SLOPE_REACH,
+    LIP,
+    LIP_DRAWS,
+    SLOPE_REACH,
+    SURE_TO_SHED,
+)
+from geom.stats.normal import eigen_root, joint_normal
 from geom.stats.partial_moments import chance_above
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float, Int
-
-#: Wall above the opening whose slope is told, and the least that tells one, mm.
-REACH, LEAST_REACH = 150.0, 50.0
-#: Wall next to the opening's edges whose cut-back is that of lip and sill, mm.
-LIP = 20.0
-
-_DRAWS = 4000
 
 
 class OpeningGeometry:
@@ -68,7 +68,7 @@ class OpeningGeometry:
         Design radius at the lower edge less that at the upper.
     reach : float, mm
         Of surveyed wall above the upper edge, up to a step of the profile and at most
-        `REACH`.
+        `SLOPE_REACH`.
     surveyed : bool
         Whether both lip and sill were.
     """
@@ -80,12 +80,12 @@ class OpeningGeometry:
         low = opening.height - 0.5 * opening.tall
         high = opening.height + 0.5 * opening.tall
         self._grid, self._posterior = grid, surface.posterior
-        self.drawn_overhang = float(
+        self.design_overhang = float(
             profile.radius_at(max(low, profile.bottom), side="below")
             - profile.radius_at(min(high, profile.top))
         )
         _, highest = grid.surveyed_heights
-        ends = [high + REACH, highest, *profile.steps[profile.steps > high]]
+        ends = [high + SLOPE_REACH, highest, *profile.steps[profile.steps > high]]
         self.reach = max(float(min(ends)) - high, 0.0)
         lip, sill = _next_to(grid.height - high), _next_to(low - grid.height)
         above = (grid.height > high) & (grid.height < high + self.reach)
@@ -94,13 +94,13 @@ class OpeningGeometry:
         whole = lip_mean.any(axis=0) & sill_mean.any(axis=0)
         across = _across(grid, opening, design.radius_at_opening(opening)) * whole
         self.surveyed = bool(across.any())
-        self._part = across / across.sum() if self.surveyed else across
+        self._width = across / across.sum() if self.surveyed else across
         self._contrast = sill_mean - lip_mean
         self._above = np.where(above[:, None], patch * across, 0.0)
         self._rows = _and_neighbours((lip | sill | above) & grid.surveyed)
         self._columns = _and_neighbours(across > 0.0, ring=True)
 
-    def known(self) -> tuple[Float, Float]:
+    def joint(self) -> tuple[Float, Float]:
         """Mean (q,) and covariance (q, q) of cut-back at the nodes; mm, mm2."""
         height, azimuth = self._grid.height, self._grid.azimuth
         return self._posterior.joint(height[self._rows], azimuth[self._columns])
@@ -108,7 +108,7 @@ class OpeningGeometry:
     @property
     def overhang(self) -> Float:
         """Weight of each node's cut-back in the mean overhang; (q,)."""
-        return self._at_nodes(self._contrast * self._part)
+        return self._at_nodes(self._contrast * self._width)
 
     def share_in_front(self, mean: Float, covariance: Float) -> Quantity:
         """Share of the width over which the overhang is positive.
@@ -116,7 +116,7 @@ class OpeningGeometry:
         Parameters
         ----------
         mean, covariance : array
-            As `known` tells them.
+            As `joint` tells them.
 
         Returns
         -------
@@ -124,18 +124,22 @@ class OpeningGeometry:
             By 4,000 seeded draws of all columns together; the interval holds the mean
             even where nearly all draws are alike.
         """
-        some = np.flatnonzero(self._part)
-        alone = some[:, None] == self._columns
+        columns = np.flatnonzero(self._width)
+        # weight (columns, nodes): each column's contrast, 0 at nodes of the others;
+        # nodes run (rows, columns), azimuth fastest.
+        own = columns[:, None] == self._columns
         contrast = self._contrast[np.ix_(self._rows, self._columns)]
-        weight = (alone[:, None, :] * contrast).reshape(some.size, -1)
-        strength, axes = np.linalg.eigh(weight @ covariance @ weight.T)
-        root = axes * np.sqrt(np.maximum(strength, 0.0))
-        chance = np.random.default_rng(0).standard_normal((some.size, _DRAWS))
-        overhang = (self.drawn_overhang + weight @ mean)[:, None] + root @ chance
-        share = self._part[some] @ (overhang > 0.0)
-        told = Quantity.of_samples(np.asarray(share))
-        low, high = min(told.low95, told.value), max(told.high95, told.value)
-        return Quantity(told.value, told.sd, low, high)
+        weight = (own[:, None, :] * contrast).reshape(columns.size, -1)
+        error = joint_normal(
+            weight @ covariance @ weight.T,
+            np.random.default_rng(0),
+            LIP_DRAWS,
+            root=eigen_root,
+        )
+        overhang = (self.design_overhang + weight @ mean)[:, None] + error
+        share = Quantity.of_samples(self._width[columns] @ (overhang > 0.0))
+        low, high = min(share.low95, share.value), max(share.high95, share.value)
+        return replace(share, low95=low, high95=high)
 
     @property
     def slope(self) -> Float:
@@ -143,7 +147,7 @@ class OpeningGeometry:
         return self._at_nodes(self._tilt)
 
     @property
-    def drawn_slope(self) -> float:
+    def design_slope(self) -> float:
         """Of the design radius over the same cells."""
         return float(np.sum(self._tilt * self._grid.design_radius[:, None]))
 
@@ -151,50 +155,47 @@ class OpeningGeometry:
     def _tilt(self) -> Float:
         """Least squares slope as a weighted sum over cells; (m, k), 1/mm."""
         height = self._grid.height[:, None]
-        away = height - np.sum(self._above * height) / self._above.sum()
-        return np.asarray(self._above * away / np.sum(self._above * away**2))
+        centred = height - np.sum(self._above * height) / self._above.sum()
+        return np.asarray(self._above * centred / np.sum(self._above * centred**2))
 
     def _at_nodes(self, weight: Float) -> Float:
         return weight[np.ix_(self._rows, self._columns)].ravel()
 
 
-def _next_to(away: Float) -> Bool:
+def _next_to(distance: Float) -> Bool:
     """Rows next to an edge: within `LIP` of it, or the nearest; (m,).
 
-    ``away`` is how far each lies beyond the edge, mm.
+    ``distance`` is how far each lies beyond the edge, mm.
     """
-    beyond = np.where(away > 0.0, away, np.inf)
-    near = (away > 0.0) & (beyond <= max(LIP, float(beyond.min())))
+    beyond = np.where(distance > 0.0, distance, np.inf)
+    near = (distance > 0.0) & (beyond <= max(LIP, float(beyond.min())))
     return np.asarray(near, dtype=np.bool_)
 
 
 def _mean_of(patch: Float, rows: Bool) -> Float:
     """Weights of a mean over some rows, column by column; 0 where there is no wall."""
-    held = np.where(rows[:, None], patch, 0.0)
-    total = held.sum(axis=0)
-    return np.asarray(held / np.where(total > 0.0, total, 1.0))
+    area = np.where(rows[:, None], patch, 0.0)
+    total = area.sum(axis=0)
+    return np.asarray(area / np.where(total > 0.0, total, 1.0))
 
 
 def _across(grid: Grid, opening: Opening, radius: float) -> Float:
     """Share of each column within an opening's width; (k,)."""
     half, wide = np.rad2deg(0.5 * grid.sector), opening.half_angle(radius)
-    away = turn(opening.azimuth, grid.azimuth)
-    held = np.minimum(away + half, wide) - np.maximum(away - half, -wide)
-    return np.asarray(np.maximum(held, 0.0) / (2.0 * half))
+    centre = turn(opening.azimuth, grid.azimuth)
+    overlap = np.minimum(centre + half, wide) - np.maximum(centre - half, -wide)
+    return np.asarray(np.maximum(overlap, 0.0) / (2.0 * half))
 
 
-def _and_neighbours(some: Bool, *, ring: bool = False) -> Int:
-    """Places of those marked and of their neighbours, in order."""
-    before, after = np.roll(some, -1), np.roll(some, 1)
+def _and_neighbours(mask: Bool, *, ring: bool = False) -> Int:
+    """Indices of those marked and of their neighbours, in order."""
+    before, after = np.roll(mask, -1), np.roll(mask, 1)
     if not ring:
         before[-1] = after[0] = False
-    return np.flatnonzero(some | before | after)
+    return np.flatnonzero(mask | before | after)
 
 
 Call = Literal["sheds", "doubtful", "runs in", "not surveyed"]
-
-#: Probability from which an opening sheds; up to the rest to one it runs in.
-SURE = 0.9
 
 
 @dataclass(frozen=True)
@@ -283,9 +284,9 @@ def call_of(chance: float) -> Call:
     >>> [call_of(chance) for chance in (0.9, 0.5, 0.1)]
     ['sheds', 'doubtful', 'runs in']
     """
-    if chance >= SURE:
+    if chance >= SURE_TO_SHED:
         return "sheds"
-    return "runs in" if 1.0 - chance >= SURE else "doubtful"
+    return "runs in" if 1.0 - chance >= SURE_TO_SHED else "doubtful"
 
 
 def within_tolerance(drawn: float, most: float) -> Quantity:
@@ -329,17 +330,17 @@ def _audit(
     number: int, tuyere: Opening, surface: RadialSurface, design: Design
 ) -> TuyereAudit:
     geometry = OpeningGeometry(tuyere, surface, design)
-    drawn, most = geometry.drawn_overhang, design.repair.tolerance
+    drawn, most = geometry.design_overhang, design.repair.tolerance
     found = chance = front = slope = None
     call: Call = "not surveyed"
     if geometry.surveyed:
-        mean, covariance = geometry.known()
+        mean, covariance = geometry.joint()
         found = _normal(drawn, geometry.overhang, mean, covariance)
         chance = float(chance_above(np.array(found.value), np.array(found.sd), 0.0))
         call = call_of(chance)
         front = geometry.share_in_front(mean, covariance)
-        if geometry.reach >= LEAST_REACH:
-            tilt = geometry.drawn_slope
+        if geometry.reach >= LEAST_SLOPE_REACH:
+            tilt = geometry.design_slope
             slope = Measure(
                 drawn=tilt,
                 found=_normal(tilt, geometry.slope, mean, covariance),

@@ -1,11 +1,9 @@
-"""A brick zone squared out along courses.
+"""Courses of a brick zone, and the bricks counted in them.
 
-Courses are counted from the bottom of the zone.  Each covers, from the lowest azimuth
-to the highest, the cells of the zone that it meets: in one arc, or in several where the
-zone is not convex there or an opening stands between.  Gaps narrower than a brick are
-bricked over.
-
-Bricks counted course by course: whole, cut, and what to order for them.
+A zone is squared out along courses, counted from its bottom.  Each course covers, from
+the lowest azimuth to the highest, the cells of the zone that it meets: in one arc, or
+in several where the zone is not convex there or an opening stands between.  Gaps
+narrower than a brick are bricked over.
 
 An arc between sound walls holds n bricks and n + 1 joints; every second course starts
 with half a brick, and what is left at its end is cut.  Two pieces of no more than half
@@ -24,14 +22,12 @@ import numpy as np
 from geom.design import Brickwork
 from geom.document import OMITTED
 from geom.frame import wrap
+from geom.repair.assumptions import FULL_RING, LEAST_WALL
 from geom.repair.masonry.bonds import Bond, BondMix
 from geom.repair.masonry.bricks import brick_volume
 from geom.repair.masonry.rings import EXACT, Faces, ring
 from geom.surface import Grid
 from geom.units import Bool, Float
-
-#: A course that covers this share of the ring is laid as a full ring.
-ALL_ROUND = 0.95
 
 
 @dataclass(frozen=True)
@@ -147,10 +143,10 @@ def _course(  # noqa: PLR0917
     wall = np.asarray(weight @ grid.counted, dtype=np.float64)
     zone: Bool = np.any(mask[met], axis=0)
     hit = _gaps_closed(zone, face / (radius * grid.sector))
-    all_round = bool(hit.mean() >= ALL_ROUND)
+    all_round = bool(hit.mean() >= FULL_RING)
     hit |= all_round
-    hit &= free[met].all(axis=0) & (wall >= 0.5)
-    ring = all_round and bool(hit.mean() >= ALL_ROUND)
+    hit &= free[met].all(axis=0) & (wall >= LEAST_WALL)
+    ring = all_round and bool(hit.mean() >= FULL_RING)
     return Course(
         low=float(low),
         high=float(high),

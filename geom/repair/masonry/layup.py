@@ -21,6 +21,7 @@ import numpy as np
 
 from geom.design import Brickwork
 from geom.document import as_document
+from geom.repair.assumptions import CUT_TIE, SPLIT_COURSE
 from geom.repair.masonry.bonds import Bond, closest
 from geom.repair.masonry.courses import (
     Arc,
@@ -32,11 +33,6 @@ from geom.repair.masonry.courses import (
 )
 from geom.repair.wall import Wall
 from geom.units import M3, Bool, Float
-
-#: Cutting that is as good as the least, as a multiple of it.
-_AS_GOOD = 1.1
-#: Bricks that make lower courses than this are splits, mm.
-_SPLIT = 40.0
 
 
 @dataclass(frozen=True)
@@ -227,8 +223,8 @@ def lay_up(
             misfits.append(made)
     if not seats:
         return tuple(misfits) or (Misfit("none listed"),)
-    seats = [seat for seat in seats if seat.bond.course >= _SPLIT] or seats
-    most = _AS_GOOD * min(seat.cut for seat in seats)
+    seats = [seat for seat in seats if seat.bond.course >= SPLIT_COURSE] or seats
+    most = CUT_TIE * min(seat.cut for seat in seats)
     good = [seat for seat in seats if seat.cut <= most]
     pairs = [seat for seat in good if seat.bond.paired]
     return _laid(wall, min(pairs, key=lambda seat: seat.cut) if pairs else good[0])

@@ -28,17 +28,10 @@ import numpy as np
 
 from geom.design import Brick
 from geom.errors import InputError
+from geom.repair.assumptions import JOINT_SLACK, RING_TIE, SAME_BUILD
 
 #: What rounding of doubles may add to a count of bricks or to a length in mm.
 EXACT = 1e-6
-#: Builds and courses as near as this make one ring, mm (our choice, no source).
-ALIKE = 1.0
-#: Joints may be off by this much even where less is asked for, mm: 1/16 in (our choice,
-#: no source).
-SLACK = 1.5875
-#: Rings whose joints are off by less than this, hot face and back together, are as good
-#: as each other, mm: 1/16 in (our choice, no source).
-AS_GOOD = 1.5875
 
 
 @dataclass(frozen=True)
@@ -190,7 +183,7 @@ class RingCount:
         What joints come to at the hot face and at the back, all alike.
     turns : bool
         Whether joints at the hot face and at the back differ by no more than what is
-        asked, or `SLACK`; if not, these bricks do not taper as that ring does.
+        asked, or `JOINT_SLACK`; if not, these bricks do not taper as that ring does.
     """
 
     bore_radius: float
@@ -248,8 +241,8 @@ def ring(
     -------
     RingCount
         Least is the sum of what the joints at the hot face and at the back are off from
-        what is asked, before any brick is cut.  Of rings as good as each other
-        (`AS_GOOD`), the one of fewer shapes, and then the one whose shapes differ less.
+        what is asked, before any brick is cut.  Of rings as good as each other (within
+        `RING_TIE`), the one of fewer shapes, then the one whose shapes differ less.
 
     Raises
     ------
@@ -271,7 +264,7 @@ def ring(
         rings = [
             trial
             for shapes in candidates
-            if build is None or abs(shapes[0].build - build) <= ALIKE
+            if build is None or abs(shapes[0].build - build) <= SAME_BUILD
             if (trial := _trial(shapes, float(bore_radius), float(joint))) is not None
         ]
         if rings:
@@ -298,7 +291,7 @@ def alike_pairs(bricks: Sequence[Brick]) -> Iterator[tuple[Standing, Standing]]:
         faces = Faces.of(tapered)
         for placed in _orientations(other):
             build, course = placed.build - faces.build, placed.course - faces.course
-            if max(abs(build), abs(course)) <= ALIKE:
+            if max(abs(build), abs(course)) <= SAME_BUILD:
                 yield (faces, tapered), (placed, other)
                 break
 
@@ -344,12 +337,12 @@ class _TrialRing:
         first, last = self.shapes[0], self.shapes[-1]
         apart = abs(first.outer - last.outer) + abs(first.inner - last.inner)
         shapes = sum(count > 0 for count in self.counts)
-        return int(left / AS_GOOD), shapes, round(apart, 4), round(left, 4)
+        return int(left / RING_TIE), shapes, round(apart, 4), round(left, 4)
 
     def closed(self) -> RingCount:
         """With a brick cut to width, where joints would be too wide."""
         number, (hot, back) = sum(self.counts), self.gaps
-        widest = self.joint + max(self.joint, SLACK) + EXACT
+        widest = self.joint + max(self.joint, JOINT_SLACK) + EXACT
         cut_hot = cut_back = 0.0
         if min(hot, back) / number > widest:
             number += 1

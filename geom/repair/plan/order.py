@@ -5,15 +5,13 @@ mean and standard deviation that plans for drawn walls have.  Where some of them
 none of a material at all, the gamma is that of the others.  It is never less than the
 plan itself needs.
 
+How deep the wall is gone is only known so far, and so is where brick ends and daub
+begins.  So the whole plan is made again, by the same rule, for walls drawn from the
+joint posterior; what they take is how well the demand is known.
+
 Which brick a zone gets may turn on little, so bricks are asked by volume, all together,
 and each brick of the plan is ordered in proportion.  Where the plan lays none but might
 have to, the brick that the drawn walls take most of is ordered.
-
-What the repair of a wall takes, and of walls that it may be.
-
-How deep the wall is gone is only known so far, and so is where brick ends and daub
-begins.  So the whole plan is made again, by the same rule, for walls drawn from what
-the readings allow; what they take is how well the need is known.
 """
 
 from __future__ import annotations
@@ -33,6 +31,7 @@ from geom.repair.masonry.bricks import brick_volume
 from geom.repair.plan.daub import daub_for
 from geom.repair.plan.partition import ZoneShare, partition, zones_by_rule
 from geom.repair.wall import Wall
+from geom.stats.normal import joint_normal
 from geom.surface import RadialSurface
 from geom.surface.grid import interpolate_smoothly
 from geom.units import M3, Float
@@ -67,27 +66,18 @@ def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
     """Sum over the zones of a plan."""
     bricks: Counter[str] = Counter()
     brick = joints = 0.0
-    for layup in (
-        zone_share.layup for zone_share in shares if zone_share.layup is not None
-    ):
-        for one in layup.tally.bricks:
-            bricks[one.name] += one.needed
-            brick += one.needed * one.each
+    for layup in (zone.layup for zone in shares if zone.layup is not None):
+        for count in layup.tally.bricks:
+            bricks[count.name] += count.needed
+            brick += count.needed * count.each
         joints += layup.joints
-    settled = [
-        zone_share
-        for zone_share in shares
-        if zone_share.planned and zone_share.action != "chip"
-    ]
-    faces = [
-        float(np.sum(zone_share.share * wall.grid.face_area)) for zone_share in settled
-    ]
+    washed = [zone for zone in shares if zone.filled]
     return Demand(
         bricks=dict(bricks),
         brick=brick,
-        daub=sum(zone_share.daub(wall) for zone_share in shares),
+        daub=sum(zone.daub(wall) for zone in shares),
         joints=joints,
-        face=sum(faces),
+        face=sum(float(np.sum(zone.share * wall.grid.face_area)) for zone in washed),
     )
 
 
@@ -111,10 +101,10 @@ def posterior_walls(
     """
     grid, rows = surface.grid, surface.grid.surveyed
     shape = (nodes.height.size, nodes.azimuth.size)
-    for away in _drawn(nodes, count, seed).T:
+    for error in _draws(nodes, count, seed).T:
         cutback = surface.cutback.copy()
         cutback[rows] += interpolate_smoothly(
-            away.reshape(shape),
+            error.reshape(shape),
             nodes.height,
             grid.height[rows],
             grid.azimuth - nodes.azimuth[0],
@@ -122,16 +112,14 @@ def posterior_walls(
         yield Wall(grid, cutback, np.zeros(grid.shape), surface.design)
 
 
-def _drawn(nodes: Nodes, count: int, seed: int) -> Float:
+def _draws(nodes: Nodes, count: int, seed: int) -> Float:
     """Draws about the mean, (q, count), mm."""
     size = nodes.mean.size
     table = nodes.covariance + 1e-6 * np.mean(nodes.sd**2) * np.eye(size)
     try:
-        root = np.linalg.cholesky(table)
+        return joint_normal(table, np.random.default_rng(seed), count)
     except np.linalg.LinAlgError:
         return nodes.draws(np.arange(size), count, seed=seed)
-    chance = np.random.default_rng(seed).standard_normal((size, count))
-    return np.asarray(root @ chance)
 
 
 @dataclass(frozen=True)

@@ -61,6 +61,11 @@ class ZoneShare:
             return self.layup is not None
         return self.action in {"daub", "chip"}
 
+    @property
+    def filled(self) -> bool:
+        """Whether daub goes into it, with brick or by itself."""
+        return self.planned and self.action != "chip"
+
     def rebuild(self, wall: Wall) -> float:
         """Expected volume that is gone, mm3."""
         return wall.summed(self.share, wall.gone)

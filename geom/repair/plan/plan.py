@@ -39,8 +39,6 @@ marked on the wall; in a brick zone daub carries all of it, bricks being whole n
 and little is left, the seat being cut to measure.  The order list asks more: where
 brick ends and daub begins is not sure either, so it rests on plans for drawn walls
 (`geom.repair.plan.order`).
-
-The plan of one zone, from what is its own.
 """
 
 from __future__ import annotations
@@ -57,6 +55,7 @@ from geom.compare.volume import positive
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
+from geom.repair.assumptions import PLAN_DRAWS
 from geom.repair.masonry.bonds import bonds_of
 from geom.repair.masonry.bricks import bricks_of
 from geom.repair.masonry.layup import LayUp
@@ -85,11 +84,6 @@ from geom.units import Bool, Float, Int
 
 #: Standard deviations of cut and daub below this are none, mm3.
 _LEAST_SD = 1e-3
-
-
-def filled_with_daub(zone: ZoneShare) -> bool:
-    """Whether daub goes into a zone, with brick or by itself."""
-    return zone.planned and zone.action != "chip"
 
 
 def daub_pull(wall: Wall, nodes: Nodes, zone: ZoneShare) -> Float:
@@ -126,7 +120,7 @@ def plan_zone(wall: Wall, nodes: Nodes, zone: ZoneShare) -> ZonePlan:
         chip=_chip(wall, nodes, zone, own) if zone.action == "chip" else None,
         brickwork=layup,
         cut=None if layup is None else _cut(wall, nodes, zone, layup),
-        daub=_daub(wall, nodes, zone, own, area) if filled_with_daub(zone) else None,
+        daub=_daub(wall, nodes, zone, own, area) if zone.filled else None,
         notes=tuple(_notes(wall, zone, own)),
         share=zone.share,
     )
@@ -195,8 +189,6 @@ def _notes(wall: Wall, zone: ZoneShare, own: Bool) -> Iterator[ZoneNote]:
         yield ChipFirst()
 
 
-#: Walls drawn for the order list: they give the sd of a need to 11 %.
-DRAWS = 40
 _ORDER_OF_WORK = ("chip", "brick", "daub")
 
 
@@ -206,7 +198,7 @@ def plan_repair(
     findings: Findings,
     design: Design,
     *,
-    draws: int = DRAWS,
+    draws: int = PLAN_DRAWS,
     seed: int = 0,
 ) -> RepairPlan:
     """Plan the repair of a wall.
@@ -263,7 +255,7 @@ def _all_daub(
     wall: Wall, nodes: Nodes, shares: Sequence[ZoneShare], zones: Sequence[ZonePlan]
 ) -> Daub:
     """The daub of all zones together, their errors hanging together."""
-    filled = [zone for zone in shares if filled_with_daub(zone)]
+    filled = [zone for zone in shares if zone.filled]
     pull = sum((daub_pull(wall, nodes, zone) for zone in filled), np.zeros((4, 1)))
     parts = [zone.daub for zone in zones if zone.daub is not None]
     volume = sum(zone.daub(wall) for zone in filled)
@@ -278,7 +270,7 @@ def _all_daub(
 def _account(wall: Wall, shares: Sequence[ZoneShare]) -> Account:
     gone, proud = wall.gone, wall.proud
     everywhere = np.ones(wall.grid.shape)
-    filled = [zone for zone in shares if filled_with_daub(zone)]
+    filled = [zone for zone in shares if zone.filled]
     cleared = [zone for zone in shares if zone.action == "chip" or zone.layup]
     layup = [zone.layup for zone in shares if zone.layup is not None]
     return Account(

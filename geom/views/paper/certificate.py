@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from geom.design import Design
-from geom.repair.acceptance.conformity import FACE, SURE
 from geom.repair.acceptance.result import Recheck
+from geom.repair.assumptions import FACE_SHARE, SURE
 from geom.repair.audit.taper import call_of
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
@@ -107,7 +107,7 @@ def _rule(recheck: Recheck, design: Design) -> Flowable:
         f"Back: a chance of {percent(SURE)} or more to be within {tolerance} of the "
         f"drawing; not back: {percent(1.0 - SURE)} or less. A level by the circle of "
         f"its area; a zone, numbered as on the repair sheet, by its mean and "
-        f"{percent(FACE)} of its face. Off: + is cut back. Heights above "
+        f"{percent(FACE_SHARE)} of its face. Off: + is cut back. Heights above "
         f"{plain(design.height_zero, most=30)}."
     )
     return paragraph(words, _SIZE, after=6)

@@ -7,15 +7,16 @@ from dataclasses import dataclass
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.repair.acceptance.conformity import FACE, Decision
+from geom.repair.acceptance.conformity import Decision
 from geom.repair.acceptance.result import (
+    CheckPoint,
     FaceCheck,
     LevelCheck,
-    Place,
     Recheck,
     Verdict,
     ZoneCheck,
 )
+from geom.repair.assumptions import FACE_SHARE
 from geom.units import say_length
 from geom.views.say import plain, say_volume, say_volume_interval
 
@@ -47,7 +48,7 @@ def verdict_lines(recheck: Recheck, design: Design) -> list[str]:
     ]
     again = [f"{_say_reading(place)} (left out)" for place in recheck.left_out]
     again += [
-        f"{_say_place(place, design)} ({what})" for what, place in recheck.to_measure()
+        f"{_say_place(place, design)} ({what})" for what, place in recheck.open_points()
     ]
     lines = [f"Not back: {_some(off)}."] if off else []
     lines += [f"Measure at: {_some(again)}."] if again else []
@@ -85,7 +86,7 @@ def _say_zone(zone: ZoneCheck, design: Design) -> str:
     return f"{words}, worst at {_say_place(zone.face.worst, design)}"
 
 
-def _say_place(place: Place, design: Design) -> str:
+def _say_place(place: CheckPoint, design: Design) -> str:
     clock = clock_face(place.azimuth, design.azimuth_sense)
     return f"{clock}, height {say_length(place.height, design.length_unit)}"
 
@@ -135,7 +136,7 @@ def _row(
 ) -> CheckRow:
     """How far off and how likely in tolerance; or how little of it was read."""
     decision = check.decision
-    enough = check.measured >= FACE or decision == "reject"
+    enough = check.measured >= FACE_SHARE or decision == "reject"
     if deviation is None or chance is None or not enough:
         cells = "", f"{percent(check.measured)} read"
     else:

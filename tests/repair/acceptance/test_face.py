@@ -8,13 +8,9 @@ import numpy as np
 import pytest
 
 from geom.design import DatumBand
-from geom.repair.acceptance.conformity import (
-    DRAWS,
-    chance_within,
-    decide_face,
-    face_state,
-    to_nearest_reading,
-)
+from geom.repair.acceptance.conformity import chance_within
+from geom.repair.acceptance.judge import decide_face, distance_to_reading, face_state
+from geom.repair.assumptions import FACE_DRAWS
 from geom.surface import reconstruct
 from tests.repair.acceptance.test_material import even_wall
 from tests.walls import plain_design, rod_readings, stations
@@ -32,7 +28,7 @@ def test_a_wall_that_moves_as_one_has_the_chance_of_one_deviation(cutback, sd):
     state = face_state(surface, nodes, everywhere(surface), TOLERANCE)
     expected = float(chance_within(cutback, sd, -TOLERANCE, TOLERANCE))
     # Four standard errors of 4,000 draws.
-    error = 4.0 * np.sqrt(expected * (1.0 - expected) / DRAWS) + 1e-3
+    error = 4.0 * np.sqrt(expected * (1.0 - expected) / FACE_DRAWS) + 1e-3
     assert state.chance == pytest.approx(expected, abs=error)
     assert state.share.value == pytest.approx(expected, abs=error)
     assert state.mean.value == pytest.approx(cutback)
@@ -92,7 +88,7 @@ def read_wall(**changes):
 
 def test_distance_to_the_nearest_reading_is_across_the_wall():
     surface = read_wall()
-    away = to_nearest_reading(surface)
+    away = distance_to_reading(surface)
     top = int(np.argmin(np.abs(surface.height - 1475.0)))
     rise = surface.height[top] - 800.0
     assert away[top, 0] == pytest.approx(rise)
@@ -104,8 +100,8 @@ def test_distance_to_the_nearest_reading_is_across_the_wall():
 
 
 def test_a_datum_band_is_not_a_reading():
-    plain = to_nearest_reading(read_wall())
-    banded = to_nearest_reading(read_wall(datum_bands=(DatumBand(1200.0, 1400.0),)))
+    plain = distance_to_reading(read_wall())
+    banded = distance_to_reading(read_wall(datum_bands=(DatumBand(1200.0, 1400.0),)))
     assert banded.max() == pytest.approx(plain.max(), rel=0.05)
     assert banded.max() > 600.0
 
@@ -119,5 +115,5 @@ def test_both_ends_of_a_diameter_were_read():
     )
     surface = reconstruct(readings, design, spacing=50.0, columns=36)
     np.testing.assert_allclose(
-        to_nearest_reading(surface), to_nearest_reading(read_wall()), atol=1e-6
+        distance_to_reading(surface), distance_to_reading(read_wall()), atol=1e-6
     )

@@ -10,8 +10,8 @@ from geom.document import as_document
 from geom.quantity import Quantity
 from geom.readings.surveys import PastSurvey, SurveyBefore
 from geom.repair.acceptance.material import (
-    Moved,
-    moved,
+    MaterialBalance,
+    material_balance,
     wall_before,
     zone_sd,
     zones_sd,
@@ -70,13 +70,13 @@ def even_before(
     )
 
 
-def move(x: float, x_sd: float, y: float, y_sd: float) -> Moved:
+def move(x: float, x_sd: float, y: float, y_sd: float) -> MaterialBalance:
     """Over the whole ring; ``x`` before and ``y`` after."""
     surface, nodes = even_wall(y, y_sd)
     wall = wall_before(even_before(x, x_sd), surface.grid)
     whole = np.ones(surface.grid.shape, dtype=bool)
     sd_before = zone_sd(wall, surface.grid, whole, x_sd)
-    return moved(wall, surface, nodes, whole, sd_before)
+    return material_balance(wall, surface, nodes, whole, sd_before)
 
 
 def ring(outer: float, inner: float) -> float:
@@ -141,7 +141,9 @@ def test_variances_of_two_surveys_add():
 def test_only_wall_that_both_surveys_cover_counts():
     surface, nodes = even_wall(0.0, 1.0, low=100.0, high=1400.0)
     wall = wall_before(even_before(20.0, 1.0, low=500.0, high=1000.0), surface.grid)
-    told = moved(wall, surface, nodes, np.ones(surface.grid.shape, bool), 0.0)
+    told = material_balance(
+        wall, surface, nodes, np.ones(surface.grid.shape, bool), 0.0
+    )
     assert told.area == pytest.approx(2.0 * np.pi * RADIUS * 500.0, rel=1e-9)
     assert (wall.zone == 1).any(axis=1).sum() == 10
     assert np.isnan(wall.cutback[~wall.rows]).all()

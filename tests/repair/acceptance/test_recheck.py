@@ -11,7 +11,7 @@ import pytest
 
 from geom.design import RepairRules
 from geom.errors import InputError
-from geom.repair.acceptance.conformity import to_nearest_reading
+from geom.repair.acceptance.judge import distance_to_reading
 from geom.repair.acceptance.recheck import recheck
 from geom.surface.radial import Rejected
 from tests.repair.repairs import (
@@ -79,7 +79,7 @@ def test_a_wall_put_back_is_called_back_everywhere(sound):
     found = sound.found
     assert found.verdict == "back on its drawing"
     assert {check.decision for check in (*found.levels, *found.zones)} == {"accept"}
-    assert list(found.to_measure()) == []
+    assert list(found.open_points()) == []
     assert all(zone.face.measured == pytest.approx(1.0) for zone in found.zones)
 
 
@@ -107,7 +107,7 @@ def test_few_readings_cannot_tell_and_say_where_to_read(sparse):
     assert found.verdict == "cannot tell"
     assert all(zone.decision == "cannot tell" for zone in found.zones)
     masks = zone_masks(sparse, sparse.surface.grid)
-    away = to_nearest_reading(sparse.surface)
+    away = distance_to_reading(sparse.surface)
     grid = sparse.surface.grid
     for zone in found.zones:
         place = zone.measure_at

@@ -20,8 +20,8 @@ from geom.compare.findings import Level
 from geom.compare.levels import section_levels
 from geom.design import Melting, Shop
 from geom.quantity import Quantity
+from geom.repair.assumptions import COMMON_RULE
 from geom.repair.audit.melting import (
-    COMMON_RULE,
     worn_melting,
     worst_ring,
     zone_levels,

@@ -11,10 +11,9 @@ from hypothesis import strategies as st
 
 from geom.design import Brick
 from geom.errors import InputError
+from geom.repair.assumptions import JOINT_SLACK, SAME_BUILD
 from geom.repair.masonry.bricks import standard_bricks
 from geom.repair.masonry.rings import (
-    ALIKE,
-    SLACK,
     RingCount,
     bricks_round,
     one_shape,
@@ -147,15 +146,15 @@ def test_a_ring_closes_both_circles_and_says_where_what_is_left_went(
 ) -> None:
     bricks = list(SERIES.values())
     found = ring(radius, bricks, joint, build=build)
-    assert abs(found.build - build) <= ALIKE
+    assert abs(found.build - build) <= SAME_BUILD
     hot, back = closed(found, bricks)
     assert hot == pytest.approx(2.0 * np.pi * radius, rel=1e-9)
     assert back == pytest.approx(2.0 * np.pi * (radius + found.build), rel=1e-9)
     assert min(found.joint_hot, found.joint_back) >= -1e-6
-    widest = joint + max(joint, SLACK) + 1e-5
+    widest = joint + max(joint, JOINT_SLACK) + 1e-5
     assert min(found.joint_hot, found.joint_back) <= widest
     assert found.turns == (
-        abs(found.joint_hot - found.joint_back) <= max(joint, SLACK) + 1e-5
+        abs(found.joint_hot - found.joint_back) <= max(joint, JOINT_SLACK) + 1e-5
     )
     assert found.needed == found.whole + found.cut
     if found.cut:

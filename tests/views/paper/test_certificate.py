@@ -10,12 +10,12 @@ import pypdf
 import pytest
 
 from geom.quantity import Quantity
-from geom.repair.acceptance.material import Moved
+from geom.repair.acceptance.material import MaterialBalance
 from geom.repair.acceptance.result import (
+    CheckPoint,
     FaceCheck,
     LevelCheck,
-    Material,
-    Place,
+    MaterialTotals,
     Recheck,
     ZoneCheck,
 )
@@ -23,7 +23,7 @@ from geom.repair.audit.taper import Measure, TuyereAudit
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.certificate import certificate_bytes
 
-PLACE = Place(90.0, 1016.0, Quantity.normal(9.0, 2.0), 0.02)
+PLACE = CheckPoint(90.0, 1016.0, Quantity.normal(9.0, 2.0), 0.02)
 LITRES = 1e6
 
 
@@ -70,7 +70,7 @@ def volume(litres: float, sd: float) -> Quantity:
 
 
 def made(**changes) -> Recheck:
-    moved = Moved(4e6, volume(40.0, 2.0), volume(41.0, 2.0), volume(1.0, 0.2))
+    moved = MaterialBalance(4e6, volume(40.0, 2.0), volume(41.0, 2.0), volume(1.0, 0.2))
     told = {
         "lining": "Cupola A (invented)",
         "title": "Heat 212, repaired",
@@ -82,7 +82,7 @@ def made(**changes) -> Recheck:
         "verdict": "back on its drawing",
         "levels": tuple(level(254.0 * k) for k in range(1, 9)),
         "zones": (zone(1), zone(2)),
-        "material": Material(moved, volume(39.0, 2.0), None, moved),
+        "material": MaterialTotals(moved, volume(39.0, 2.0), None, moved),
         "left_out": (),
         "taper": (),
         "warnings": (),

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from geom.quantity import Quantity
-from geom.repair.audit.melting import COMMON_RULE
+from geom.repair.assumptions import COMMON_RULE
 from geom.repair.masonry.layup import Misfit
 from geom.repair.plan.notes import NoBrickFits, NotPlanned
 from geom.views.paper.zone_page import course_rows

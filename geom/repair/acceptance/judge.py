@@ -1,0 +1,302 @@
+"""The judge of a repaired wall: a face, a level, a place.
+
+Neither the mean nor the worst place alone says whether a face is back on its drawing:
+a hollow and a hump average out, and the worst place of a large face is hardly ever
+settled.  So both are asked: that the mean deviation lies within tolerance, and that at
+least nine tenths of the face does.  How errors hang together decides both, so the joint
+posterior is drawn from; a cell moves with the node it belongs to.
+
+Between readings the wall is inferred, and that it changes slowly is learned from the
+readings themselves.  A patch put on by hand need not: one left short between two
+readings shows in neither.  So a place counts as measured again only within 200 mm of a
+reading, or of wall that a laser saw: the coverage of the survey.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from geom.compare.findings import Level
+from geom.compare.nodes import Nodes
+from geom.frame import to_cartesian
+from geom.quantity import Quantity
+from geom.repair.acceptance.conformity import Decision, chance_within, decide, judge
+from geom.repair.acceptance.material import whole_face
+from geom.repair.acceptance.result import CheckPoint, FaceCheck, LevelCheck
+from geom.repair.assumptions import FACE_DRAWS, FACE_SHARE, READING_REACH
+from geom.surface import Grid, RadialSurface
+from geom.units import Bool, Float
+
+
+@dataclass(frozen=True)
+class RepairedWall:
+    """A surface with what it is judged by.
+
+    Attributes
+    ----------
+    surface : RadialSurface
+    nodes : Nodes
+        Of the surface.
+    tolerance : float, mm
+    """
+
+    surface: RadialSurface
+    nodes: Nodes
+    tolerance: float
+
+    @property
+    def grid(self) -> Grid:
+        """That of the surface; shape (m, k)."""
+        return self.surface.grid
+
+    @cached_property
+    def distance(self) -> Float:
+        """Distance of each cell from the nearest reading, mm; (m, k)."""
+        return distance_to_reading(self.surface)
+
+    @cached_property
+    def measured(self) -> Bool:
+        """Surveyed wall with a reading near enough; (m, k)."""
+        wall = self.grid.surveyed[:, None] & ~self.grid.opening
+        return wall & (self.distance <= READING_REACH)
+
+    def check(self, mask: Bool) -> FaceCheck:
+        """Judge a piece of face.
+
+        Parameters
+        ----------
+        mask : bool array (m, k)
+            Its cells, also those that were not measured.
+        """
+        seen = mask & self.measured
+        if not seen.any():
+            return FaceCheck(
+                0.0, None, None, None, None, "cannot tell", None, self._furthest(mask)
+            )
+        state = face_state(self.surface, self.nodes, seen, self.tolerance)
+        measured = self.share_measured(mask)
+        decision = decide_face(state, measured)
+        chance = np.where(seen, self._chance(), np.nan)
+        measure_at = None
+        if decision == "cannot tell":
+            open_yet = np.where(seen, -np.abs(chance - 0.5), -np.inf)
+            measure_at = (
+                self._furthest(mask) if measured < FACE_SHARE else self._point(open_yet)
+            )
+        return FaceCheck(
+            measured=measured,
+            deviation=state.mean,
+            deviation_chance=judge(state.mean, self.tolerance).chance,
+            face_share=state.share,
+            chance=state.chance,
+            decision=decision,
+            worst=self._point(np.where(seen, -chance, -np.inf)),
+            measure_at=measure_at,
+        )
+
+    def check_level(self, level: Level) -> LevelCheck:
+        """Judge a section; one of which too little was measured cannot be told."""
+        diameter, drawn = level.area_diameter, level.design_diameter
+        deviation = Quantity(
+            0.5 * (diameter.value - drawn),
+            0.5 * diameter.sd,
+            0.5 * (diameter.low95 - drawn),
+            0.5 * (diameter.high95 - drawn),
+        )
+        judged = judge(deviation, self.tolerance)
+        ring = self._ring(level.height)
+        measured = self.share_measured(ring)
+        decision = judged.decision if measured >= FACE_SHARE else "cannot tell"
+        measure_at = None
+        if decision == "cannot tell":
+            sd = np.where(ring, self.surface.radius_sd, -np.inf)
+            measure_at = (
+                self._furthest(ring) if measured < FACE_SHARE else self._point(sd)
+            )
+        return LevelCheck(
+            height=level.height,
+            side=level.side,
+            design_diameter=drawn,
+            area_diameter=diameter,
+            measured=measured,
+            deviation=deviation,
+            chance=judged.chance,
+            decision=decision,
+            measure_at=measure_at,
+        )
+
+    def share_measured(self, mask: Bool) -> float:
+        """Share of a piece of face that was measured."""
+        return share_of(whole_face(self.grid) * mask, self.measured)
+
+    def _ring(self, height: float) -> Bool:
+        """The surveyed row of wall nearest to a level; (m, k)."""
+        off = np.where(self.grid.surveyed, np.abs(self.grid.height - height), np.inf)
+        row = np.arange(off.size) == np.argmin(off)
+        return np.asarray(row[:, None] & ~self.grid.opening)
+
+    def _chance(self) -> Float:
+        """That each cell is within tolerance; NaN where not surveyed."""
+        sd, most = self.surface.radius_sd, self.tolerance
+        return chance_within(self.surface.cutback, sd, -most, most)
+
+    def _furthest(self, mask: Bool) -> CheckPoint:
+        """Where a piece is furthest from every reading."""
+        return self._point(np.where(mask & ~self.grid.opening, self.distance, -np.inf))
+
+    def _point(self, field: Float) -> CheckPoint:
+        """The cell where a field is greatest, as a place to tell of."""
+        row, column = np.unravel_index(int(np.argmax(field)), field.shape)
+        azimuth, height = self.grid.azimuth[column], self.grid.height[row]
+        if not self.grid.surveyed[row]:
+            return CheckPoint(float(azimuth), float(height), None, None)
+        cutback = self.surface.cutback[row, column]
+        here = Quantity.normal(cutback, self.surface.radius_sd[row, column])
+        chance = judge(here, self.tolerance).chance
+        return CheckPoint(float(azimuth), float(height), here, chance)
+
+
+def share_of(area: Float, mask: Bool) -> float:
+    """Share of an area, told by cell, that lies in a mask."""
+    whole = float(area.sum())
+    return min(float(area[mask].sum()) / whole, 1.0) if whole > 0.0 else 0.0
+
+
+@dataclass(frozen=True)
+class FaceState:
+    """How a piece of face lies to the drawing.
+
+    Attributes
+    ----------
+    mean : Quantity, mm
+        Of the deviation over the face, cut-back positive.
+    share : Quantity, 0 to 1
+        Of the face within tolerance.
+    chance : float
+        That the mean lies within tolerance and enough of the face does.
+    means, shares : array (FACE_DRAWS,)
+        Draws of both, jointly.
+    tolerance : float, mm
+    """
+
+    mean: Quantity
+    share: Quantity
+    chance: float
+    means: Float
+    shares: Float
+    tolerance: float
+
+
+def face_state(
+    surface: RadialSurface, nodes: Nodes, mask: Bool, tolerance: float, *, seed: int = 0
+) -> FaceState:
+    """Mean deviation and share in tolerance of a piece of surveyed face.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    nodes : Nodes
+        Of the surface.
+    mask : bool array (m, k)
+        Which cells; some of it must be surveyed wall.
+    tolerance : float, mm
+    seed : int
+        Of the draws.
+
+    Returns
+    -------
+    FaceState
+        4,000 draws give a chance of 0.95 to 0.003.
+    """
+    area = np.where(mask, surface.grid.face_area, 0.0)
+    held = area > 0.0
+    part = area / area.sum()
+    cutback, owner = surface.cutback[held], nodes.owner[held]
+    weight = part[held]
+    mean = float(np.sum(weight * cutback))
+    # A cell moves with its node: s nodes own the cells, error is (s, FACE_DRAWS).
+    owners, node = np.unique(owner, return_inverse=True)
+    error = nodes.draws(owners, FACE_DRAWS, seed=seed)
+    means = mean + np.bincount(node, weights=weight) @ error
+    inside = np.zeros(FACE_DRAWS)
+    for k in range(owners.size):
+        own = node == k
+        inside += _share_within(cutback[own], weight[own], error[k], tolerance)
+    inside = np.minimum(inside, 1.0)
+    good = (np.abs(means) <= tolerance) & (inside >= FACE_SHARE)
+    return FaceState(
+        mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(part))),
+        share=Quantity.of_samples(inside),
+        chance=float(good.mean()),
+        means=means,
+        shares=inside,
+        tolerance=tolerance,
+    )
+
+
+def decide_face(state: FaceState, measured: float) -> Decision:
+    """Decide on a face of which only a share was measured.
+
+    Parameters
+    ----------
+    state : FaceState
+        Of what was measured.
+    measured : float, 0 to 1
+        Share of the face.
+
+    Returns
+    -------
+    {'accept', 'reject', 'cannot tell'}
+        Accepted if it is back though all the rest were out of tolerance, rejected if
+        it is not though all the rest were in it.  The mean of what was measured stands
+        for that of the whole once enough of it was.
+    """
+    mean = np.abs(state.means) <= state.tolerance
+    seen = measured * state.shares
+    least = float(np.mean(mean & (seen >= FACE_SHARE)))
+    most = (mean | (measured < FACE_SHARE)) & (seen + 1.0 - measured >= FACE_SHARE)
+    if decide(float(most.mean())) == "reject":
+        return "reject"
+    return "accept" if decide(least) == "accept" else "cannot tell"
+
+
+def _share_within(
+    cutback: Float, weight: Float, error: Float, tolerance: float
+) -> Float:
+    """Weight of one node's cells within tolerance, for each of its draws."""
+    order = np.argsort(cutback)
+    cumulated = np.concatenate([[0.0], np.cumsum(weight[order])])
+    upto = np.searchsorted(cutback[order], tolerance - error, side="right")
+    below = np.searchsorted(cutback[order], -tolerance - error, side="left")
+    return np.asarray(cumulated[upto] - cumulated[below])
+
+
+def distance_to_reading(surface: RadialSurface) -> Float:
+    """Distance across the drawn wall to the nearest reading, mm.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+        Readings left out of its fit do not count, nor do datum bands by themselves;
+        beside a cloud, only what the laser saw does.
+
+    Returns
+    -------
+    array (m, k), mm
+    """
+    grid, design = surface.grid, surface.design
+    azimuth, height = surface.read_at
+    drawn = design.profile.radius_at(height)
+    read = to_cartesian(azimuth, drawn, height, design.azimuth_sense)
+    cells = to_cartesian(
+        grid.azimuth[None, :],
+        grid.design_radius[:, None],
+        grid.height[:, None],
+        design.azimuth_sense,
+    )
+    distance, _ = cKDTree(read).query(cells)
+    return np.asarray(distance, dtype=np.float64)

@@ -1,0 +1,60 @@
+"""What the repair takes for granted: every tuned number with its unit and source.
+
+Where no source is named the number is our own choice.
+"""
+
+from __future__ import annotations
+
+# --- masonry -------------------------------------------------------------------------
+#: Builds and courses as near as this make one ring, mm.
+SAME_BUILD = 1.0
+#: Joints may be off by this much even where less is asked for, mm: 1/16 in.
+JOINT_SLACK = 1.5875
+#: Rings whose joints are off by less than this, hot face and back together, are as good
+#: as each other, mm: 1/16 in.
+RING_TIE = 1.5875
+#: A course that covers this share of the ring is laid as a full ring.
+FULL_RING = 0.95
+#: A column is bricked where at least this share of it is wall and not opening.
+LEAST_WALL = 0.5
+#: Cutting that is as good as the least, as a multiple of it.
+CUT_TIE = 1.1
+#: Bricks that make lower courses than this are splits, mm.
+SPLIT_COURSE = 40.0
+
+# --- plan ----------------------------------------------------------------------------
+#: Walls drawn for the order list: they give the sd of a demand to 11 %.
+PLAN_DRAWS = 40
+
+# --- audit ---------------------------------------------------------------------------
+#: Wall above a tuyere whose slope is told, and the least that tells one, mm.
+SLOPE_REACH, LEAST_SLOPE_REACH = 150.0, 50.0
+#: Wall next to an opening's edges whose cut-back is that of lip and sill, mm.
+LIP = 20.0
+#: Probability from which an opening sheds; up to the rest to one it runs in.
+SURE_TO_SHED = 0.9
+#: Draws for the share of a tuyere's width that stands in front.
+LIP_DRAWS = 4000
+#: Sections this near to the worst ring are of the melting zone, mm.
+MELTING_REACH = 150.0
+#: Iron from each square millimetre of section, kg/h: 10 lb/in2 h, common practice, from
+#: memory; orientation only.
+COMMON_RULE = 10.0 * 0.45359237 / 25.4**2
+#: Points round the wall to strike a sand bottom to.
+STRIKE_POINTS = 8
+#: Azimuths that the section at the tap hole is summed over.
+SECTION_AZIMUTHS = 120
+
+# --- acceptance ----------------------------------------------------------------------
+#: Accept from this chance on; reject from its rest to one down.  ISO 14253-1:2017 takes
+#: 95 % too (from memory).
+SURE = 0.95
+#: Share of a face that has to be measured, and to lie within tolerance.
+FACE_SHARE = 0.9
+#: Draws of a face: they give a chance of 0.95 to 0.003.
+FACE_DRAWS = 4000
+#: A place further than this from every reading is not measured, mm.  Twelve readings
+#: round, every 12 in of height, reach all of a cupola of 3 ft.
+READING_REACH = 200.0
+#: A zone of now is a place of its own if more than this of it lay in no zone before.
+NEW_SHARE = 0.5
