@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from geom.repair.plan.notes import ChipFirst, StepMet
 from geom.views.documents import findings_document
 
 
@@ -21,6 +22,9 @@ def test_it_is_the_document_of_the_findings(furnace):
     content = written(furnace)
     read = json.loads(content.decode("utf-8"), parse_constant=no_constants)
     told = {**furnace.findings.to_dict(), "repair": furnace.works.to_dict()}
+    for one in (read["repair"], told["repair"]):
+        for part in (one, one["bottom"], *one["zones"]):
+            part.pop("notes", None)  # facts there, words here
     assert read == json.loads(json.dumps(told))
     assert read["schema"] == "daubline.findings/1"
 
@@ -51,3 +55,14 @@ def test_everything_of_the_repair_is_told_under_one_key(furnace):
     }  # fmt: skip
     assert len(repair["taper"]) == 6
     assert len(repair["bottom"]["strike"]) == 8
+
+
+def test_notes_are_written_as_people_read_them(furnace):
+    plan = furnace.works.plan
+    zone = replace(plan.zones[0], notes=(ChipFirst(), StepMet(914.4)))
+    works = replace(furnace.works, plan=replace(plan, zones=(zone,)))
+    read = json.loads(findings_document(furnace.findings, works, furnace.design))
+    assert read["repair"]["zones"][0]["notes"] == [
+        "Chip off first what stands proud of the drawing there.",
+        "The profile steps at 36 in (914 mm): cut the bricks to it.",
+    ]
