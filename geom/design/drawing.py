@@ -26,7 +26,7 @@ DrawingPart = Literal[
 ]
 
 #: Lengths (mm) and azimuths (degrees) that agree this well are of one drawing.
-_SAME_DRAWING = 0.1
+SAME_DRAWING = 0.1
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ class Profile:
         off = np.abs(radius - self.radius_at(height))
         off = np.where(np.isnan(off), np.inf, off)
         worst = int(np.argmax(off))
-        return worst if off[worst] > _SAME_DRAWING else None
+        return worst if off[worst] > SAME_DRAWING else None
 
 
 @dataclass(frozen=True)
@@ -320,7 +320,7 @@ class Design:
             return bool(getattr(self, part) == getattr(other, part))
         lengths, others = self._lengths(part), other._lengths(part)
         return lengths.shape == others.shape and bool(
-            (np.abs(lengths - others) < _SAME_DRAWING).all()
+            (np.abs(lengths - others) < SAME_DRAWING).all()
         )
 
     def _lengths(self, part: DrawingPart) -> Float:

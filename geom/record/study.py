@@ -1,8 +1,7 @@
 """What the record of a lining says of its wear: everything of one campaign.
 
-wear.json: what a record says of wear, every number, for machines.
-
-The deepest cut-back of the wall as each heat left it.
+A study sums the spells of wear and draws from them rates, change points, the pattern
+round the wall and forecasts; ``wear.json`` is its document.
 """
 
 from __future__ import annotations
@@ -11,13 +10,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from geom._version import __version__
 from geom.compare.panels import PanelState
-from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step, find_steps
@@ -29,10 +27,8 @@ from geom.record.forecast.forecast import (
     forecast_repaired,
 )
 from geom.record.regions import Kind, Regions, regions_of
-from geom.record.store.manifest import occasion_document
 from geom.record.store.occasion import Occasion
-from geom.record.store.store import Record
-from geom.record.store.survey_file import open_hdf5, read_findings
+from geom.record.store.store import SPELL_CURE, Record
 from geom.record.wear.accumulate import Accumulated, Tick, accumulate
 from geom.record.wear.maps import WearMaps
 from geom.record.wear.ovality import Harmonics, circumferential_pattern
@@ -40,19 +36,13 @@ from geom.record.wear.rates import Rates, wear_rates
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import (
     EXPOSURES,
+    FEW_SPELLS,
     TONNE,
     Exposure,
     Spell,
     exposures,
     find_spells,
 )
-
-if TYPE_CHECKING:
-    from geom.record.changepoints.steps import Step
-    from geom.record.forecast.forecast import Forecast
-    from geom.record.wear.ovality import Harmonics
-    from geom.record.wear.spells import Spell
-
 
 SCHEMA = "daubline.wear/1"
 
@@ -64,130 +54,15 @@ _KINDS: dict[Kind, str] = {
 }
 
 
-def document(wear: Wear) -> dict[str, Any]:
-    """All numbers of a study, as JSON holds them."""
-    regions = wear.regions
-    wall = regions.of_kind("wall")[0]
-    per = {f"per_{one}": f"mm/{one}" for one in wear.rates}
-    return {
-        "schema": SCHEMA,
-        "lining": wear.lining,
-        "campaign": wear.campaign,
-        "title": wear.title,
-        "created": wear.created,
-        "version": wear.version,
-        "units": {"length": "mm", "angle": "deg", "mass": "t", "time": "h", **per},
-        "surveys": [_survey(one) for one in wear.occasions],
-        "spells": [
-            _spell(one, wear, row) for row, one in enumerate(wear.series.spells)
-        ],
-        "gaps": list(wear.gaps),
-        "wall": _piece(wear, wall),
-        **{
-            name: [_piece(wear, i) for i in regions.of_kind(kind)]
-            for kind, name in _KINDS.items()
-        },
-        "steps": [_step(one) for one in wear.steps],
-        "pattern": [_roundness(one) for one in wear.pattern],
-        "forecasts": [_forecast(one) for one in (*wear.forecasts, *wear.repaired)],
-        "warnings": list(wear.warnings),
-    }
-
-
-def _survey(occasion: Any) -> dict[str, Any]:
-    told = occasion_document(occasion)
-    melted = told["melted"]
-    told["melted"] = None if melted is None else melted / TONNE
-    return told
-
-
-def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
-    """One spell, with the mean wear of the wall and its sd where both surveys tell."""
-    wall = wear.regions.of_kind("wall")[0]
-    value, variance = wear.series.wear[row, wall], wear.series.variance[row, wall]
-    told = math.isfinite(value)
-    return {
-        "first_heat": spell.start.heat + 1,
-        "last_heat": spell.end.heat,
-        "heats": spell.heats,
-        "hours": spell.hours,
-        "melted": None if spell.melted is None else spell.melted / TONNE,
-        "wear": _q(Quantity.normal(value, math.sqrt(variance))) if told else None,
-    }
-
-
-def _piece(wear: Wear, i: int) -> dict[str, Any]:
-    """Where a piece is, and its rates."""
-    told = wear.regions.regions[i].to_dict()
-    for against, rates in wear.rates.items():
-        scatter = float(rates.scatter[i])
-        told[f"per_{against}"] = {
-            "long": _q(rates.long[i]),
-            "short": _q(rates.short[i]),
-            "short_over": rates.short_over,
-            "trend": _q(rates.trend[i]),
-            "spells": rates.spells[i],
-            "scatter_of_a_heat": scatter if math.isfinite(scatter) else None,
-        }
-    return told
-
-
-def _step(step: Step) -> dict[str, Any]:
-    return {
-        **step.region.to_dict(),
-        "first_heat": step.first.start.heat + 1,
-        "before": _q(step.before),
-        "after": _q(step.after),
-        "change": _q(step.change),
-        "chance": step.chance,
-    }
-
-
-def _roundness(one: Harmonics) -> dict[str, Any]:
-    return {
-        **one.zone.to_dict(),
-        "lobes": [
-            {"order": order, "amplitude": _q(amplitude), "azimuth": azimuth}
-            for order, amplitude, azimuth in one.lobes
-        ],
-        "tuyeres": _q(one.tuyeres),
-        "spells": one.spells,
-        "words": one.words,
-    }
-
-
-def _forecast(one: Forecast) -> dict[str, Any]:
-    return {
-        **one.region.to_dict(),
-        "limit": one.limit,
-        "going": one.going,
-        "heats": _q(one.heats),
-        "at": _q(one.at),
-        "room": _q(one.room),
-        "rate": _q(one.rate),
-        "rule": one.rule,
-        "survey_within": one.survey_within,
-        "stop": one.stop,
-    }
-
-
-def _q(told: Quantity | None) -> dict[str, float | None] | None:
-    """A quantity; null where an end of it is not bounded, since JSON knows no more."""
-    if told is None:
-        return None
-    return {
-        name: part if math.isfinite(part) else None
-        for name, part in told.to_dict().items()
-    }
-
-
-#: With fewer spells than this little is known of how they differ.
-_FEW = 3
 _MEASURED = {"hour": "hours on blast", "tonne": "iron melted"}
-_CURE = (
-    "A spell of wear goes from a survey after a repair, or with none, to the next "
-    "before one: add those surveys"
-)
+
+
+@dataclass(frozen=True)
+class Depth:
+    """Greatest cut-back of the wall, wherever it is, as one heat left it; mm."""
+
+    heat: int
+    cutback: Quantity
 
 
 @dataclass(frozen=True)
@@ -292,9 +167,8 @@ def study(
         If there is no such campaign, no spell of wear in it, or a survey cannot be
         read.
     """
-    names = tuple(dict.fromkeys(one.campaign for one in record.occasions))
-    chosen = _chosen(record, names, campaign)
-    occasions = tuple(one for one in record.occasions if one.campaign == chosen)
+    occasions = record.of_campaign(campaign)
+    chosen = occasions[0].campaign
     spells, gaps = find_spells(occasions)
     if not spells:
         raise _no_spell(record, occasions, gaps)
@@ -303,10 +177,10 @@ def study(
     summed = accumulate(record, spells, regions, cluster=cluster, tick=say)
     series = summed.series
     say("rates")
-    told: list[Exposure] = [
+    known: list[Exposure] = [
         one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0
     ]
-    rates = {against: wear_rates(series, against) for against in told}
+    rates = {against: wear_rates(series, against) for against in known}
     say("steps and patterns")
     steps = find_steps(series, seed=seed)
     pattern = circumferential_pattern(series, record.design)
@@ -320,7 +194,7 @@ def study(
         title=title or ", ".join(filter(None, (record.design.name, chosen))),
         created=moment.isoformat(timespec="seconds"),
         version=__version__,
-        campaigns=names,
+        campaigns=record.campaigns,
         occasions=occasions,
         gaps=gaps,
         series=series,
@@ -349,6 +223,31 @@ def study(
     )
 
 
+def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth, ...]:
+    """Follow the deepest place of the wall, wherever it is, from heat to heat.
+
+    The very figure that every survey's own findings tell.
+
+    Parameters
+    ----------
+    record : Record
+    occasions : sequence of Occasion
+        In order; surveys after a repair are passed over.
+
+    Raises
+    ------
+    InputError
+        If a survey cannot be read.
+    """
+    found = []
+    for occasion in occasions:
+        if not occasion.is_as_worn:
+            continue
+        cutback = record.finding(occasion, "deepest", "cutback")
+        found.append(Depth(occasion.heat, cutback))
+    return tuple(found)
+
+
 def _silent(words: str) -> None:
     """Say nothing."""
 
@@ -367,21 +266,6 @@ class _StateOf:
         return self.summed.state(occasion)
 
 
-def _chosen(record: Record, names: tuple[str, ...], campaign: str | None) -> str:
-    if not names:
-        raise InputError("the record holds no survey", file=record.folder, cure=_CURE)
-    if campaign is None:
-        return record.occasions[-1].campaign
-    if campaign in names:
-        return campaign
-    there = join_words([repr(one) for one in names], last="and")
-    raise InputError(
-        f"there is no campaign {campaign!r}; there is {there}",
-        file=record.folder,
-        cure=f"Did you mean {nearest_word(campaign, names)!r}",
-    )
-
-
 def _no_spell(
     record: Record, occasions: tuple[Occasion, ...], gaps: tuple[str, ...]
 ) -> InputError:
@@ -391,11 +275,11 @@ def _no_spell(
     name = f" of campaign {occasions[0].campaign!r}" if occasions[0].campaign else ""
     why = f" ({'; '.join(gaps)})" if gaps else ""
     what = f"there is no spell of wear between the {surveys}{name}{why}"
-    return InputError(what, file=record.folder, cure=_CURE)
+    return InputError(what, file=record.folder, cure=SPELL_CURE)
 
 
 def _few(spells: tuple[Spell, ...]) -> list[str]:
-    if len(spells) >= _FEW:
+    if len(spells) >= FEW_SPELLS:
         return []
     told = "one spell" if len(spells) == 1 else f"only {len(spells)} spells"
     return [
@@ -423,35 +307,116 @@ def _untold(spells: tuple[Spell, ...]) -> list[str]:
     return said
 
 
-@dataclass(frozen=True)
-class Depth:
-    """Greatest cut-back of the wall, wherever it is, as one heat left it; mm."""
+def document(wear: Wear) -> dict[str, Any]:
+    """All numbers of a study, as JSON holds them."""
+    regions = wear.regions
+    wall = regions.of_kind("wall")[0]
+    per = {f"per_{one}": f"mm/{one}" for one in wear.rates}
+    return {
+        "schema": SCHEMA,
+        "lining": wear.lining,
+        "campaign": wear.campaign,
+        "title": wear.title,
+        "created": wear.created,
+        "version": wear.version,
+        "units": {"length": "mm", "angle": "deg", "mass": "t", "time": "h", **per},
+        "surveys": [_survey(one) for one in wear.occasions],
+        "spells": [
+            _spell(one, wear, row) for row, one in enumerate(wear.series.spells)
+        ],
+        "gaps": list(wear.gaps),
+        "wall": _piece(wear, wall),
+        **{
+            name: [_piece(wear, i) for i in regions.of_kind(kind)]
+            for kind, name in _KINDS.items()
+        },
+        "steps": [_step(one) for one in wear.steps],
+        "pattern": [_roundness(one) for one in wear.pattern],
+        "forecasts": [_forecast(one) for one in (*wear.forecasts, *wear.repaired)],
+        "warnings": list(wear.warnings),
+    }
 
-    heat: int
-    cutback: Quantity
+
+def _survey(occasion: Occasion) -> dict[str, Any]:
+    melted = None if occasion.melted is None else occasion.melted / TONNE
+    return occasion.to_dict() | {"melted": melted}
 
 
-def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth, ...]:
-    """Follow the deepest place of the wall, wherever it is, from heat to heat.
+def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
+    """One spell, with the mean wear of the wall and its sd where both surveys tell."""
+    wall = wear.regions.of_kind("wall")[0]
+    value, variance = wear.series.wear[row, wall], wear.series.variance[row, wall]
+    known = math.isfinite(value)
+    return {
+        "first_heat": spell.start.heat + 1,
+        "last_heat": spell.end.heat,
+        "heats": spell.heats,
+        "hours": spell.hours,
+        "melted": None if spell.melted is None else spell.melted / TONNE,
+        "wear": _q(Quantity.normal(value, math.sqrt(variance))) if known else None,
+    }
 
-    The very figure that every survey's own findings tell.
 
-    Parameters
-    ----------
-    record : Record
-    occasions : sequence of Occasion
-        In order; surveys after a repair are passed over.
+def _piece(wear: Wear, i: int) -> dict[str, Any]:
+    """Where a piece is, and its rates."""
+    data = wear.regions.regions[i].to_dict()
+    for against, rates in wear.rates.items():
+        scatter = float(rates.scatter[i])
+        data[f"per_{against}"] = {
+            "long": _q(rates.long[i]),
+            "short": _q(rates.short[i]),
+            "short_over": rates.short_over,
+            "trend": _q(rates.trend[i]),
+            "spells": rates.spells[i],
+            "scatter_of_a_heat": scatter if math.isfinite(scatter) else None,
+        }
+    return data
 
-    Raises
-    ------
-    InputError
-        If a survey cannot be read.
-    """
-    found = []
-    for occasion in occasions:
-        if not occasion.is_as_worn:
-            continue
-        with open_hdf5(record.path(occasion)) as file:
-            told = read_findings(file)["deepest"]["cutback"]
-        found.append(Depth(occasion.heat, Quantity.from_dict(told)))
-    return tuple(found)
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        **step.region.to_dict(),
+        "first_heat": step.first.start.heat + 1,
+        "before": _q(step.before),
+        "after": _q(step.after),
+        "change": _q(step.change),
+        "chance": step.chance,
+    }
+
+
+def _roundness(one: Harmonics) -> dict[str, Any]:
+    return {
+        **one.zone.to_dict(),
+        "lobes": [
+            {"order": order, "amplitude": _q(amplitude), "azimuth": azimuth}
+            for order, amplitude, azimuth in one.lobes
+        ],
+        "tuyeres": _q(one.tuyeres),
+        "spells": one.spells,
+        "words": one.words,
+    }
+
+
+def _forecast(one: Forecast) -> dict[str, Any]:
+    return {
+        **one.region.to_dict(),
+        "limit": one.limit,
+        "going": one.going,
+        "heats": _q(one.heats),
+        "at": _q(one.at),
+        "room": _q(one.room),
+        "rate": _q(one.rate),
+        "rule": one.rule,
+        "survey_within": one.survey_within,
+        "stop": one.stop,
+    }
+
+
+def _q(quantity: Quantity | None) -> dict[str, float | None] | None:
+    """A quantity; null where an end of it is not bounded, since JSON knows no more."""
+    if quantity is None:
+        return None
+    return {
+        name: part if math.isfinite(part) else None
+        for name, part in quantity.to_dict().items()
+    }

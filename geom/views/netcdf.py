@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     import xarray as xr
 
 _MAP = ("height", "azimuth")
-_PACKED = {"zlib": True, "complevel": 2, "shuffle": True}
 #: What wear is divided by, in words, and the unit of the quotient.
 _PER = {
     "heat": ("a heat", "mm"),
@@ -84,7 +83,7 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
     }
     if findings.panels is not None:
         data = data.assign(_panels(findings.panels))
-    _write_packed(path, data)
+    write_packed(path, data)
 
 
 def _panels(state: PanelState) -> dict[str, xr.Variable]:
@@ -161,7 +160,7 @@ def write_change_netcdf(path: Path, change: Change, design: Design) -> None:
         },
     )
     data["change"].attrs["ancillary_variables"] = "change_sd"
-    _write_packed(path, data)
+    write_packed(path, data)
 
 
 def write_wear_netcdf(
@@ -199,7 +198,7 @@ def write_wear_netcdf(
         coords=_coordinates(design, maps.height, maps.azimuth),
         attrs=_frame(design) | {name: plain(words) for name, words in about.items()},
     )
-    _write_packed(path, data)
+    write_packed(path, data)
 
 
 def _rate(per: str, rate: RateMap) -> dict[str, Any]:
@@ -218,16 +217,6 @@ def _with_sd(
         name: (_MAP, values, aided),
         f"{name}_sd": (_MAP, sd, _attributes(sd_words, units)),
     }
-
-
-def _write_packed(path: Path, data: xr.Dataset) -> None:
-    """Write a dataset; NaN is what is missing, coordinates have none."""
-    encoding: dict[str, dict[str, Any]] = {
-        str(name): _PACKED | {"_FillValue": np.nan if array.dtype.kind == "f" else None}
-        for name, array in data.data_vars.items()
-    }
-    encoding |= {str(name): {"_FillValue": None} for name in data.coords}
-    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
 
 
 def _coordinates(design: Design, height: Float, azimuth: Float) -> dict[str, Any]:

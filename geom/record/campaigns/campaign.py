@@ -1,6 +1,4 @@
-"""What one campaign wore: its rates, its map and what its repairs took.
-
-Material put back per heat, hour or tonne: what the repairs of a campaign took.
+"""What one campaign wore: its rates, its map and the material its repairs took.
 
 A repair is measured when the wall was surveyed before and after it.  What it took is
 the rebuild volume before less that after: what is missing against the drawing.
@@ -10,20 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
-from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
-from geom.record.store.survey_file import open_hdf5, read_findings
-from geom.record.wear.accumulate import Tick, wear_by_tasks
+from geom.record.wear.accumulate import Tick, accumulate
 from geom.record.wear.maps import RateMap
 from geom.record.wear.rates import wear_rates
 from geom.record.wear.spells import (
+    FEW_SPELLS,
     TONNE,
     Exposure,
     Spell,
@@ -31,6 +29,9 @@ from geom.record.wear.spells import (
     find_spells,
 )
 from geom.stats.intervals import mover_difference
+
+#: mm3 in a cubic metre.
+_CUBIC_METRE = 1e9
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,102 @@ class Material:
     repairs: tuple[Repair, ...]
     left_out: tuple[str, ...]
     rate: Quantity | None
+
+
+@dataclass(frozen=True)
+class CampaignWear:
+    """One campaign; lengths mm, volumes mm3, per heat, hour or tonne.
+
+    Attributes
+    ----------
+    lining, name : str
+    occasions : tuple of Occasion
+    spells : tuple of Spell
+        Those that count.
+    exposure : float
+        Heats, hours or tonnes of those together.
+    rates : tuple of Quantity or None
+        Mean wear of each region.
+    map : RateMap
+        Mean wear cell by cell.
+    material : Material
+    cautions : tuple of str
+        What has to be known of it, in words.
+    """
+
+    lining: str
+    name: str
+    occasions: tuple[Occasion, ...]
+    spells: tuple[Spell, ...]
+    exposure: float
+    rates: tuple[Quantity | None, ...]
+    map: RateMap
+    material: Material
+    cautions: tuple[str, ...]
+
+    @property
+    def heats(self) -> int:
+        """How many heats the spells lasted that count."""
+        return sum(one.heats for one in self.spells)
+
+
+def campaign_wear(
+    record: Record,
+    name: str,
+    regions: Regions,
+    by: Exposure,
+    *,
+    tick: Tick | None = None,
+) -> CampaignWear:
+    """What a campaign of a record wore.
+
+    Parameters
+    ----------
+    record : Record
+    name : str
+    regions : Regions
+        Of the record's drawing.
+    by : {'heat', 'hour', 'tonne'}
+    tick : callable, optional
+        Told in words how far it is.
+
+    Raises
+    ------
+    InputError
+        If there is no such campaign, or none of its spells says what it lasted.
+    """
+    occasions = record.of_campaign(name)
+    spells, gaps = find_spells(occasions)
+    lasted = exposures(spells, by)
+    counted = np.isfinite(lasted) & (lasted > 0.0)
+    used = tuple(one for one, so in zip(spells, counted, strict=True) if so)
+    if not used:
+        raise InputError(
+            f"no spell of wear of campaign {name!r} tells its {by}s",
+            file=record.folder,
+            cure="Add surveys before and after repairs, or divide by heats",
+        )
+    summed = accumulate(record, used, regions, tick=tick)
+    maps = summed.maps
+    per = {"heat": maps.per_heat, "hour": maps.per_hour, "tonne": maps.per_tonne}
+    material = material_used(occasions, partial(_rebuild_volume, record), by)
+    untold = [one.words for one, so in zip(spells, counted, strict=True) if not so]
+    return CampaignWear(
+        lining=record.design.name,
+        name=name,
+        occasions=occasions,
+        spells=used,
+        exposure=float(lasted[counted].sum()),
+        rates=wear_rates(summed.series, by).long,
+        map=per[by] or maps.per_heat,
+        material=material,
+        cautions=(
+            *_few(len(used)),
+            *(f"not counted: {words}" for words in gaps),
+            *(f"not counted: {words}, its {by}s are not told" for words in untold),
+            *(f"material not counted: {words}" for words in material.left_out),
+        ),
+    )
 
 
 def material_used(
@@ -126,9 +223,9 @@ def _since(occasions: Sequence[Occasion], heat: int, by: Exposure) -> float | No
     seen = [one for one in occasions if one.heat <= heat and one.is_as_worn]
     if earlier or occasions[0].is_as_left:
         seen = [one for one in seen if one.heat > last]
-    told = [one.hours if by == "hour" else one.melted for one in seen]
-    known_all = [part for part in told if part is not None]
-    if not told or len(known_all) < len(told):
+    amounts = [one.hours if by == "hour" else one.melted for one in seen]
+    known_all = [part for part in amounts if part is not None]
+    if not amounts or len(known_all) < len(amounts):
         return None
     return sum(known_all) / (1.0 if by == "hour" else TONNE)
 
@@ -156,135 +253,13 @@ def _rate(repairs: Sequence[Repair]) -> Quantity | None:
     return Quantity.student(rate, float(np.sqrt(scatter)), count - 1)
 
 
-#: With fewer spells than this nothing is known of how they differ.
-_FEW = 3
-#: mm3 in a cubic metre.
-_M3 = 1e9
-
-
-@dataclass(frozen=True)
-class CampaignWear:
-    """One campaign; lengths mm, volumes mm3, per heat, hour or tonne.
-
-    Attributes
-    ----------
-    lining, name : str
-    occasions : tuple of Occasion
-    spells : tuple of Spell
-        Those that count.
-    exposure : float
-        Heats, hours or tonnes of those together.
-    rates : tuple of Quantity or None
-        Mean wear of each piece.
-    map : RateMap
-        Mean wear cell by cell.
-    material : Material
-    cautions : tuple of str
-        What has to be known of it, in words.
-    """
-
-    lining: str
-    name: str
-    occasions: tuple[Occasion, ...]
-    spells: tuple[Spell, ...]
-    exposure: float
-    rates: tuple[Quantity | None, ...]
-    map: RateMap
-    material: Material
-    cautions: tuple[str, ...]
-
-    @property
-    def heats(self) -> int:
-        """How many heats the spells lasted that count."""
-        return sum(one.heats for one in self.spells)
-
-
-def campaign_wear(
-    record: Record,
-    name: str,
-    regions: Regions,
-    by: Exposure,
-    *,
-    tick: Tick | None = None,
-) -> CampaignWear:
-    """What a campaign of a record wore.
-
-    Parameters
-    ----------
-    record : Record
-    name : str
-    pieces : Pieces
-        Of the record's drawing.
-    by : {'heat', 'hour', 'tonne'}
-    tick : callable, optional
-        Told in words how far it is.
-
-    Raises
-    ------
-    InputError
-        If there is no such campaign, or none of its spells says what it lasted.
-    """
-    occasions = _of_campaign(record, name)
-    spells, gaps = find_spells(occasions)
-    lasted = exposures(spells, by)
-    counted = np.isfinite(lasted) & (lasted > 0.0)
-    used = tuple(one for one, so in zip(spells, counted, strict=True) if so)
-    if not used:
-        raise InputError(
-            f"no spell of wear of campaign {name!r} tells its {by}s",
-            file=record.folder,
-            cure="Add surveys before and after repairs, or divide by heats",
-        )
-    series, maps = wear_by_tasks(record, used, regions, tick=tick)
-    per = {"heat": maps.per_heat, "hour": maps.per_hour, "tonne": maps.per_tonne}
-    material = material_used(occasions, _rebuild(record), by)
-    untold = [one.words for one, so in zip(spells, counted, strict=True) if not so]
-    return CampaignWear(
-        lining=record.design.name,
-        name=name,
-        occasions=occasions,
-        spells=used,
-        exposure=float(lasted[counted].sum()),
-        rates=wear_rates(series, by).long,
-        map=per[by] or maps.per_heat,
-        material=material,
-        cautions=(
-            *_few(len(used)),
-            *(f"not counted: {words}" for words in gaps),
-            *(f"not counted: {words}, its {by}s are not told" for words in untold),
-            *(f"material not counted: {words}" for words in material.left_out),
-        ),
-    )
-
-
 def _few(count: int) -> list[str]:
-    if count >= _FEW:
+    if count >= FEW_SPELLS:
         return []
-    told = "one spell" if count == 1 else f"{count} spells"
-    return [f"only {told} of wear: how heats differ is hardly known"]
+    few = "one spell" if count == 1 else f"{count} spells"
+    return [f"only {few} of wear: how heats differ is hardly known"]
 
 
-def _of_campaign(record: Record, name: str) -> tuple[Occasion, ...]:
-    found = tuple(one for one in record.occasions if one.campaign == name)
-    if found:
-        return found
-    names = sorted({one.campaign for one in record.occasions})
-    if not names:
-        raise InputError("the record holds no survey", file=record.folder)
-    told = join_words([repr(one) for one in names], last="and")
-    raise InputError(
-        f"there is no campaign {name!r}; there is {told}",
-        file=record.folder,
-        cure=f"Did you mean {nearest_word(name, names)!r}",
-    )
-
-
-def _rebuild(record: Record) -> Callable[[Occasion], Quantity]:
+def _rebuild_volume(record: Record, occasion: Occasion) -> Quantity:
     """Rebuild volume that the survey of an occasion found, mm3."""
-
-    def found(occasion: Occasion) -> Quantity:
-        with open_hdf5(record.path(occasion)) as file:
-            told = read_findings(file)["volume"]["rebuild"]
-            return Quantity.from_dict(told).times(_M3)
-
-    return found
+    return record.finding(occasion, "volume", "rebuild").times(_CUBIC_METRE)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from geom._version import __version__
 from geom.design import Design
+from geom.design.drawing import DrawingPart
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import CampaignWear, campaign_wear
@@ -128,10 +129,6 @@ def _areas(told: Comparison) -> dict[str, float]:
         "second_less": area(shown == -1),
         "not_shown": area(shown == 0),
     }
-
-
-#: Drawn radii and heights that agree this well are of one drawing, mm.
-_SAME = 0.1
 
 
 @dataclass(frozen=True)
@@ -336,31 +333,21 @@ def _freedom(maps: Sequence[RateMap]) -> Float:
     return np.asarray(np.divide(whole, told, out=np.ones_like(whole), where=told > 0.0))
 
 
-def _refuse_unlike(one: Record, other: Record) -> None:
+def _refuse_unlike(first: Record, second: Record) -> None:
     """Two linings that cannot be laid over each other."""
-    a, b = one.design, other.design
-    for what, same in (
-        ("profile or openings", _drawn_alike(one, other)),
-        ("azimuth zero", a.azimuth_zero == b.azimuth_zero),
-        ("azimuth sense", a.azimuth_sense == b.azimuth_sense),
-        ("height zero", a.height_zero == b.height_zero),
-    ):
-        if not same:
+    parts: tuple[tuple[str, tuple[DrawingPart, ...]], ...] = (
+        ("profile or openings", ("profile", "openings")),
+        ("azimuth zero", ("azimuth_zero",)),
+        ("azimuth sense", ("azimuth_sense",)),
+        ("height zero", ("height_zero",)),
+    )
+    for words, names in parts:
+        if first.design.differs_from(second.design, parts=names):
             raise InputError(
-                f"is drawn otherwise than {one.folder}: another {what}",
-                file=other.folder,
+                f"is drawn otherwise than {first.folder}: another {words}",
+                file=second.folder,
                 cure="Compare campaigns of linings of one drawing",
             )
-
-
-def _drawn_alike(one: Record, other: Record) -> bool:
-    """Whether both have the same rows, radii and openings."""
-    a, b = record_grid(one.design), record_grid(other.design)
-    return a.shape == b.shape and bool(
-        np.allclose(a.edge, b.edge, rtol=0.0, atol=_SAME)
-        and np.allclose(a.design_radius, b.design_radius, rtol=0.0, atol=_SAME)
-        and np.allclose(a.wall, b.wall, rtol=0.0, atol=1e-3)
-    )
 
 
 def _cautions(

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from geom._version import __version__
-from geom.design import Profile
+from geom.design.drawing import SAME_DRAWING
 from geom.errors import InputError
 from geom.frame import turn
 from geom.quantity import Quantity
@@ -144,8 +144,6 @@ def _at_rows(field: Float, wall: RecordedWall, asked: Float, steps: Float) -> Fl
     return told
 
 
-#: Radii of the two drawings may differ by this and still be the same drawing, mm.
-_SAME_SURVEY = 0.1
 #: Surveys that end within a row or two of each other reach equally far, mm.
 _ROW = 20.0
 
@@ -224,8 +222,7 @@ def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> SurveyDif
 
 
 def _refuse_unlike(start: RecordedWall, end: RecordedWall) -> None:
-    one, other = start.design, end.design
-    if one.name != other.name or not _drawn_alike(one.profile, other.profile):
+    if start.design.differs_from(end.design, parts=("name", "profile")):
         raise InputError(
             "the two surveys are of different linings or drawings",
             cure="Name two surveys of one lining against one drawing",
@@ -235,18 +232,11 @@ def _refuse_unlike(start: RecordedWall, end: RecordedWall) -> None:
 def _refuse_one_survey(start: RecordedWall, end: RecordedWall) -> None:
     """A survey is itself, whether read from its folder or from a record."""
     if start.created == end.created and np.allclose(
-        start.cutback, end.cutback, rtol=0.0, atol=_SAME_SURVEY, equal_nan=True
+        start.cutback, end.cutback, rtol=0.0, atol=SAME_DRAWING, equal_nan=True
     ):
         raise InputError(
             "FROM and TO are the same survey", cure="Name two surveys of the lining"
         )
-
-
-def _drawn_alike(one: Profile, other: Profile) -> bool:
-    return one.height.shape == other.height.shape and (
-        np.allclose(one.height, other.height, atol=_SAME_SURVEY)
-        and np.allclose(one.radius, other.radius, atol=_SAME_SURVEY)
-    )
 
 
 def _maps(

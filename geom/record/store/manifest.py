@@ -197,19 +197,7 @@ def _document(lining: str, entries: dict[str, Entry]) -> bytes:
 
 def _line(entry: Entry) -> dict[str, Any]:
     return {
-        **occasion_document(entry.occasion),
+        **entry.occasion.to_dict(),
         "size": entry.size,
         "sha256": entry.sha256,
-    }
-
-
-def occasion_document(occasion: Occasion) -> dict[str, Any]:
-    """An occasion as JSON tells it; hours and kg."""
-    return {
-        "heat": occasion.heat,
-        "stage": occasion.stage,
-        "date": occasion.date.isoformat(),
-        "hours_on_blast": occasion.hours,
-        "melted": occasion.melted,
-        "campaign": occasion.campaign,
     }

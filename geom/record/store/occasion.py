@@ -1,8 +1,7 @@
 """When a survey was made: after which heat, before or after its repair.
 
-Whether occasions of one furnace can all be true.
-
-Heat, stage, date and amounts as people write them.
+Occasions are parsed from what people write, and those of one furnace are checked for
+whether all can be true.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from geom.design.text_file import casefolded, join_words
 from geom.errors import InputError
@@ -25,6 +24,7 @@ STAGES: tuple[Stage, ...] = get_args(Stage)
 
 #: Heats are numbered up to this.
 _MOST = 99_999
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
 @dataclass(frozen=True)
@@ -58,9 +58,9 @@ class Occasion:
             raise InputError(f"heat {self.heat} is not between 0 and {_MOST}")
         if self.stage not in STAGES:
             raise InputError(f"stage {self.stage!r} is none of {', '.join(STAGES)}")
-        for name, told in (("hours", self.hours), ("melted", self.melted)):
-            if told is not None and not 0.0 <= told < 1e12:
-                raise InputError(f"{name} {told} is not a number from 0 up")
+        for name, value in (("hours", self.hours), ("melted", self.melted)):
+            if value is not None and not 0.0 <= value < 1e12:
+                raise InputError(f"{name} {value} is not a number from 0 up")
 
     @property
     def place(self) -> tuple[int, bool]:
@@ -87,6 +87,17 @@ class Occasion:
         """Whether the survey saw the wall as its heat left it."""
         return self.stage != "after repair"
 
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON holds it; hours and kg."""
+        return {
+            "heat": self.heat,
+            "stage": self.stage,
+            "date": self.date.isoformat(),
+            "hours_on_blast": self.hours,
+            "melted": self.melted,
+            "campaign": self.campaign,
+        }
+
 
 def check_consistency(occasions: Iterable[Occasion]) -> tuple[str, ...]:
     """What in the occasions of one furnace cannot be so, in words.
@@ -110,9 +121,6 @@ def check_consistency(occasions: Iterable[Occasion]) -> tuple[str, ...]:
                 "dates run backwards"
             )
     return tuple(said)
-
-
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
 def parse_heat(text: str) -> int:
@@ -167,7 +175,7 @@ def parse_date(text: str) -> date:
     >>> day_in("2026-03-01")
     datetime.date(2026, 3, 1)
     """
-    if _DAY.fullmatch(text.strip()) is None:
+    if _DATE.fullmatch(text.strip()) is None:
         raise ValueError(f"{text!r} is no date: write year-month-day, as 2026-03-01")
     try:
         return date.fromisoformat(text.strip())

@@ -1,8 +1,8 @@
 """The record of one lining: a folder of its surveys, heat after heat.
 
-What a record refuses: a wrong folder, a wrong occasion, what is there already.
-
-Whether every survey of a record is as it was when it was added.
+A record is started once, opened to be read, added to and checked.  A survey in it is
+never changed.  What it refuses is a wrong folder, a wrong occasion and what is there
+already.
 """
 
 from __future__ import annotations
@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING
 from geom.atomic import atomic_write, remove_stale
 from geom.compare.panels import Panels, PanelState, panels_of
 from geom.design import Design, load_design
-from geom.design.text_file import read_bytes
+from geom.design.text_file import join_words, nearest_word, read_bytes
 from geom.errors import InputError
+from geom.quantity import Quantity
 from geom.record.store.grid import record_grid
 from geom.record.store.manifest import (
     IS_SURVEY,
@@ -33,7 +34,15 @@ from geom.record.store.manifest import (
     survey_files,
 )
 from geom.record.store.occasion import Occasion, check_consistency
-from geom.record.store.survey_file import RecordedWall, load_panels, load_wall
+from geom.record.store.survey_file import (
+    RecordedWall,
+    load_panels,
+    load_wall,
+    open_hdf5,
+    read_findings,
+    read_survey,
+    write_survey,
+)
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -54,7 +63,269 @@ __all__ = [
 _LONGEST = 200
 #: Names of the files that are written in a record.
 _WRITTEN = r"heat-.*\.nc|lining\.toml|manifest\.json"
+#: What to do where no spell of wear is told.
+SPELL_CURE = (
+    "A spell of wear goes from a survey after a repair, or with none, to the next "
+    "before one: add those surveys"
+)
 _DISK = "Check who may write there and that the disk is not full"
+_START = "Start one with: daubline record start"
+
+
+@dataclass(frozen=True)
+class Record:
+    """A record as it was when opened; what is added later is not in it.
+
+    Attributes
+    ----------
+    folder : Path
+    design : Design
+        The lining as drawn.
+    occasions : tuple of Occasion
+        Of its surveys, in order.
+    """
+
+    folder: Path
+    design: Design
+    occasions: tuple[Occasion, ...]
+
+    @cached_property
+    def panels(self) -> Panels:
+        """How its wall is divided."""
+        return panels_of(self.design)
+
+    @property
+    def campaigns(self) -> tuple[str, ...]:
+        """Names of its campaigns, in order."""
+        return tuple(dict.fromkeys(one.campaign for one in self.occasions))
+
+    def of_campaign(self, name: str | None = None) -> tuple[Occasion, ...]:
+        """Occasions of a campaign, in order; default the latest campaign.
+
+        Raises
+        ------
+        InputError
+            If there is no such campaign.
+        """
+        if not self.occasions:
+            what = "the record holds no survey"
+            raise InputError(what, file=self.folder, cure=SPELL_CURE)
+        if name is None:
+            name = self.occasions[-1].campaign
+        if name not in self.campaigns:
+            there = join_words([repr(one) for one in self.campaigns], last="and")
+            raise InputError(
+                f"there is no campaign {name!r}; there is {there}",
+                file=self.folder,
+                cure=f"Did you mean {nearest_word(name, self.campaigns)!r}",
+            )
+        return tuple(one for one in self.occasions if one.campaign == name)
+
+    def finding(self, occasion: Occasion, section: str, name: str) -> Quantity:
+        """A quantity of a survey's own findings, in the units of their document.
+
+        Raises
+        ------
+        InputError
+            If the survey cannot be read.
+        """
+        with open_hdf5(self.path(occasion)) as file:
+            return Quantity.from_dict(read_findings(file)[section][name])
+
+    def path(self, occasion: Occasion) -> Path:
+        """File of a survey."""
+        return self.folder / SURVEYS / f"{occasion.name}.nc"
+
+    def state(self, occasion: Occasion) -> PanelState:
+        """A survey, panel by panel; read anew at every call."""
+        return load_panels(self.path(occasion), self.panels)
+
+    def wall(self, occasion: Occasion) -> RecordedWall:
+        """A survey, whole; read anew at every call."""
+        return load_wall(self.path(occasion), self.design)
+
+
+def start_record(folder: Path | str, design_file: Path | str) -> None:
+    """Start the record of a lining.
+
+    Parameters
+    ----------
+    folder : path
+        Made if new; else it must be empty.
+    design_file : path
+        Copied into it.
+
+    Raises
+    ------
+    InputError
+        If the design file is refused, or the folder holds a record or other files.
+    """
+    folder = Path(folder)
+    load_design(design_file)
+    content = read_bytes(design_file)
+    refuse_start(folder)
+    try:
+        (folder / SURVEYS).mkdir(parents=True, exist_ok=True)
+        atomic_write(folder / LINING, content, replace=False)
+        reconcile(folder)
+    except FileExistsError as error:
+        raise already_started(folder) from error
+    except OSError as error:
+        raise unwritable(folder, error) from error
+
+
+def open_record(folder: Path | str) -> Record:
+    """A record with the occasions of all its surveys.
+
+    Parameters
+    ----------
+    folder : path
+
+    Raises
+    ------
+    InputError
+        If the folder is no record, or holds a survey that cannot be read.
+    """
+    folder = Path(folder)
+    if not (folder / LINING).is_file():
+        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
+    design = load_design(folder / LINING)
+    held = read_manifest(folder).entries
+    occasions = []
+    for name, size in survey_files(folder).items():
+        entry = held.get(name)
+        if entry is None or entry.size != size:
+            entry = read_entry(folder / SURVEYS / name)
+        occasions.append(entry.occasion)
+    return Record(folder, design, tuple(sorted(occasions, key=lambda o: o.place)))
+
+
+def add_survey(
+    folder: Path | str, survey_folder: Path | str, occasion: Occasion
+) -> Path:
+    """Add a survey to a record: once, whole, and never to be changed.
+
+    Parameters
+    ----------
+    folder : path
+        Of the record.
+    survey_folder : path
+        Output folder of ``daubline survey``.
+    occasion : Occasion
+
+    Returns
+    -------
+    Path
+        Its file, on the disk.
+
+    Raises
+    ------
+    InputError
+        If the folder is no record or no survey of its lining, or the occasion is in
+        the record or contradicts it.
+    """
+    record = open_record(folder)
+    refuse_occasion(record, occasion)
+    design = record.design
+    data = read_survey(Path(survey_folder), record_grid(design), design)
+    return keep_survey(record, data, occasion)
+
+
+def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
+    """Put a survey that is on the record's grid in its place.
+
+    Parameters
+    ----------
+    record : Record
+    data : Dataset
+        From `geom.record.store.survey_file.read_survey`.
+    occasion : Occasion
+
+    Returns
+    -------
+    Path
+        Its file, on the disk.
+
+    Raises
+    ------
+    InputError
+        If a survey of that occasion is there, or the file cannot be written.
+    """
+    target = record.path(occasion)
+
+    def write(path: Path) -> None:
+        now = path.stat().st_mtime
+        for folder in (record.folder, path.parent):
+            remove_stale(folder, _WRITTEN, now=now)
+        write_survey(path, data, occasion)
+
+    try:
+        target.parent.mkdir(exist_ok=True)
+        if target.name in read_manifest(record.folder).entries:
+            reconcile(record.folder)
+        atomic_write(target, write, replace=False)
+    except FileExistsError as error:
+        raise already_there(record.folder, occasion) from error
+    except OSError as error:
+        raise unwritable(target, error) from error
+    with suppress(OSError):  # the survey is there; the manifest can wait
+        reconcile(record.folder)
+    return target
+
+
+def rebuild_manifest(folder: Path | str) -> None:
+    """Make the manifest of a record anew from its files.
+
+    Files that cannot be read, or whose own checksums do not hold, are left out of it;
+    `check_record` names them.
+
+    Raises
+    ------
+    InputError
+        If the folder is no record, or cannot be written.
+    """
+    folder = Path(folder)
+    if not (folder / LINING).is_file():
+        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
+    try:
+        reconcile(folder, anew=True)
+    except OSError as error:
+        raise unwritable(folder / NAME, error) from error
+
+
+def check_record(folder: Path | str) -> tuple[str, ...]:
+    """Faults of a record; none where all is as it should be.
+
+    Every file is read from its first byte to its last.
+
+    Parameters
+    ----------
+    folder : path
+
+    Returns
+    -------
+    tuple of str
+        Each with the name of the file.
+
+    Raises
+    ------
+    InputError
+        If the folder is no record, or its design file is refused.
+    """
+    folder = Path(folder)
+    if not (folder / LINING).is_file():
+        raise InputError(f"there is no {LINING} in it", file=folder)
+    design = load_design(folder / LINING)
+    held = read_manifest(folder)
+    faults = _folder_faults(folder, held)
+    occasions = []
+    for name in survey_files(folder):
+        found = _survey_occasion(folder / SURVEYS / name, design, held)
+        if isinstance(found, str):
+            faults.append(f"{SURVEYS}/{name}: {found}")
+        else:
+            occasions.append(found)
+    return (*faults, *check_consistency(occasions))
 
 
 def refuse_start(folder: Path) -> None:
@@ -144,48 +415,13 @@ def already_started(folder: Path) -> InputError:
     )
 
 
-def unwritable(path: Path, fault: OSError) -> InputError:
+def unwritable(path: Path, error: OSError) -> InputError:
     """A file of the record cannot be written."""
-    why = fault.strerror or str(fault)
+    why = error.strerror or str(error)
     return InputError(f"cannot be written ({why})", file=path, cure=_DISK)
 
 
-def check_record(folder: Path | str) -> tuple[str, ...]:
-    """Faults of a record; none where all is as it should be.
-
-    Every file is read from its first byte to its last.
-
-    Parameters
-    ----------
-    folder : path
-
-    Returns
-    -------
-    tuple of str
-        Each with the name of the file.
-
-    Raises
-    ------
-    InputError
-        If the folder is no record, or its design file is refused.
-    """
-    folder = Path(folder)
-    if not (folder / LINING).is_file():
-        raise InputError(f"there is no {LINING} in it", file=folder)
-    design = load_design(folder / LINING)
-    held = read_manifest(folder)
-    faults = _of_folder(folder, held)
-    occasions = []
-    for name in survey_files(folder):
-        told = _of_file(folder / SURVEYS / name, design, held)
-        if isinstance(told, str):
-            faults.append(f"{SURVEYS}/{name}: {told}")
-        else:
-            occasions.append(told)
-    return (*faults, *check_consistency(occasions))
-
-
-def _of_folder(folder: Path, held: Manifest) -> list[str]:
+def _folder_faults(folder: Path, held: Manifest) -> list[str]:
     faults = []
     if not held.sound:
         faults.append(f"{NAME}: cannot be read; make it anew: daubline record rebuild")
@@ -209,211 +445,21 @@ def _of_folder(folder: Path, held: Manifest) -> list[str]:
     return faults
 
 
-def _of_file(path: Path, design: Design, held: Manifest) -> Occasion | str:
+def _survey_occasion(path: Path, design: Design, held: Manifest) -> Occasion | str:
     """The occasion of a file, or what is wrong with it."""
     try:
         entry = read_entry(path, whole=True)
         load_wall(path, design)
-    except InputError as said:
-        return said.what
-    except OSError as fault:
-        return f"cannot be read ({fault.strerror or fault})"
-    told = held.entries.get(path.name)
-    if told is not None and told.sha256 != entry.sha256:
+    except InputError as error:
+        return error.what
+    except OSError as error:
+        return f"cannot be read ({error.strerror or error})"
+    known = held.entries.get(path.name)
+    if known is not None and known.sha256 != entry.sha256:
         return (
             "is not as it was when it was added (its sha256 is not that in "
             f"{NAME}); add the survey again from its folder"
         )
-    if told is not None and told.occasion != entry.occasion:
+    if known is not None and known.occasion != entry.occasion:
         return f"{NAME} tells another occasion of it; daubline record rebuild"
     return entry.occasion
-
-
-_START = "Start one with: daubline record start"
-
-
-@dataclass(frozen=True)
-class Record:
-    """A record as it was when opened; what is added later is not in it.
-
-    Attributes
-    ----------
-    folder : Path
-    design : Design
-        The lining as drawn.
-    occasions : tuple of Occasion
-        Of its surveys, in order.
-    """
-
-    folder: Path
-    design: Design
-    occasions: tuple[Occasion, ...]
-
-    @cached_property
-    def panels(self) -> Panels:
-        """How its wall is divided."""
-        return panels_of(self.design)
-
-    def path(self, occasion: Occasion) -> Path:
-        """File of a survey."""
-        return self.folder / SURVEYS / f"{occasion.name}.nc"
-
-    def state(self, occasion: Occasion) -> PanelState:
-        """A survey, panel by panel; read anew at every call."""
-        return load_panels(self.path(occasion), self.panels)
-
-    def wall(self, occasion: Occasion) -> RecordedWall:
-        """A survey, whole; read anew at every call."""
-        return load_wall(self.path(occasion), self.design)
-
-
-def start_record(folder: Path | str, design_file: Path | str) -> None:
-    """Start the record of a lining.
-
-    Parameters
-    ----------
-    folder : path
-        Made if new; else it must be empty.
-    design_file : path
-        Copied into it.
-
-    Raises
-    ------
-    InputError
-        If the design file is refused, or the folder holds a record or other files.
-    """
-    folder = Path(folder)
-    load_design(design_file)
-    content = read_bytes(design_file)
-    refuse_start(folder)
-    try:
-        (folder / SURVEYS).mkdir(parents=True, exist_ok=True)
-        atomic_write(folder / LINING, content, replace=False)
-        reconcile(folder)
-    except FileExistsError as fault:
-        raise already_started(folder) from fault
-    except OSError as fault:
-        raise unwritable(folder, fault) from fault
-
-
-def open_record(folder: Path | str) -> Record:
-    """A record with the occasions of all its surveys.
-
-    Parameters
-    ----------
-    folder : path
-
-    Raises
-    ------
-    InputError
-        If the folder is no record, or holds a survey that cannot be read.
-    """
-    folder = Path(folder)
-    if not (folder / LINING).is_file():
-        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
-    design = load_design(folder / LINING)
-    held = read_manifest(folder).entries
-    occasions = []
-    for name, size in survey_files(folder).items():
-        entry = held.get(name)
-        if entry is None or entry.size != size:
-            entry = read_entry(folder / SURVEYS / name)
-        occasions.append(entry.occasion)
-    return Record(folder, design, tuple(sorted(occasions, key=lambda o: o.place)))
-
-
-def add_survey(
-    folder: Path | str, survey_folder: Path | str, occasion: Occasion
-) -> Path:
-    """Add a survey to a record: once, whole, and never to be changed.
-
-    Parameters
-    ----------
-    folder : path
-        Of the record.
-    survey_folder : path
-        Output folder of ``daubline survey``.
-    occasion : Occasion
-
-    Returns
-    -------
-    Path
-        Its file, on the disk.
-
-    Raises
-    ------
-    InputError
-        If the folder is no record or no survey of its lining, or the occasion is in
-        the record or contradicts it.
-    """
-    from geom.record.store.survey_file import read_survey
-
-    record = open_record(folder)
-    refuse_occasion(record, occasion)
-    design = record.design
-    data = read_survey(Path(survey_folder), record_grid(design), design)
-    return keep_survey(record, data, occasion)
-
-
-def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
-    """Put a survey that is on the record's grid in its place.
-
-    Parameters
-    ----------
-    record : Record
-    data : Dataset
-        From `geom.record.store.survey_file.read_survey`.
-    occasion : Occasion
-
-    Returns
-    -------
-    Path
-        Its file, on the disk.
-
-    Raises
-    ------
-    InputError
-        If a survey of that occasion is there, or the file cannot be written.
-    """
-    from geom.record.store.survey_file import write_survey
-
-    target = record.path(occasion)
-
-    def write(path: Path) -> None:
-        now = path.stat().st_mtime
-        for folder in (record.folder, path.parent):
-            remove_stale(folder, _WRITTEN, now=now)
-        write_survey(path, data, occasion)
-
-    try:
-        target.parent.mkdir(exist_ok=True)
-        if target.name in read_manifest(record.folder).entries:
-            reconcile(record.folder)
-        atomic_write(target, write, replace=False)
-    except FileExistsError as fault:
-        raise already_there(record.folder, occasion) from fault
-    except OSError as fault:
-        raise unwritable(target, fault) from fault
-    with suppress(OSError):  # the survey is there; the manifest can wait
-        reconcile(record.folder)
-    return target
-
-
-def rebuild_manifest(folder: Path | str) -> None:
-    """Make the manifest of a record anew from its files.
-
-    Files that cannot be read, or whose own checksums do not hold, are left out of it;
-    `check_record` names them.
-
-    Raises
-    ------
-    InputError
-        If the folder is no record, or cannot be written.
-    """
-    folder = Path(folder)
-    if not (folder / LINING).is_file():
-        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
-    try:
-        reconcile(folder, anew=True)
-    except OSError as fault:
-        raise unwritable(folder / NAME, fault) from fault

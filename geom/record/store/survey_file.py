@@ -1,16 +1,8 @@
-"""One survey as a record keeps it, or as ``survey`` wrote it, read back.
+"""The file of one survey in a record, and the output folder it is made from.
 
-A NetCDF-4 file written straight through HDF5, every field with a checksum.
-
-NetCDF-4 is HDF5 with dimensions as dimension scales.  Written so, a file of a record
-takes a tenth of the time; other programs see no difference.
-
-References
-----------
-NetCDF users' guide, appendix "File format specifications", section on NetCDF-4:
-dimension scales, and the name of a dimension that has no variable.
-
-One survey on a record's grid, written with its occasion.
+A record keeps each survey as a NetCDF-4 file on the record's grid: the fields of the
+wall over (height, azimuth), the panels, the findings as JSON, and its occasion.  Every
+field has a checksum.
 """
 
 from __future__ import annotations
@@ -26,8 +18,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from geom.cf import write_checked
 from geom.compare.panels import PARTS, Panels, PanelState, panels_of
 from geom.design import Design
+from geom.design.drawing import SAME_DRAWING
 from geom.errors import InputError
 from geom.readings.surveys import FILE, FINDINGS, SurveyBefore, load_survey_before
 from geom.record.store.grid import (
@@ -44,7 +38,6 @@ from geom.units import Float
 
 if TYPE_CHECKING:
     import xarray as xr
-
 
 #: Day 0 of the files' ``time``.
 EPOCH = date(1970, 1, 1)
@@ -65,18 +58,26 @@ PANELS = (
 )
 
 #: Those of parts of panels.
-PARTED = ("panel_part", "panel_part_sd")
+_PARTED = ("panel_part", "panel_part_sd")
 
-#: Drawn radii that agree this well are of the same drawing, mm.
-_SAME = 0.1
 _DAMAGED = (
     "See what 'daubline record check' says; take the file out of the record and add "
     "the survey again from its folder"
 )
 _OTHER = "The lining's design file and its surveys must be of the same drawing"
 #: What reading a file that is not as it was written ends in.
-_FAULTS = (OSError, LookupError, ValueError, TypeError, RuntimeError, ArithmeticError)
+_READ_ERRORS = (
+    OSError,
+    LookupError,
+    ValueError,
+    TypeError,
+    RuntimeError,
+    ArithmeticError,
+)
 _NO_PANELS = "Survey its readings again with this version, and take that folder"
+_FOUND = {"long_name": "every number of the survey, a daubline.findings/1 document"}
+_CURE = "Give the output folder of a 'daubline survey' of the record's own lining"
+_ALSO = ("radius", "radius_sd", "design_radius", "surveyed", "opening")
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,8 @@ def load_wall(path: Path | str, design: Design) -> RecordedWall:
         If it cannot be read, or is of another lining or drawing.
     """
     path = Path(path)
-    return _of_folder(path, design) if path.is_dir() else _of_record(path, design)
+    load = _load_from_folder if path.is_dir() else _load_from_record
+    return load(path, design)
 
 
 def load_panels(path: Path | str, panels: Panels) -> PanelState:
@@ -155,222 +157,6 @@ def load_panels(path: Path | str, panels: Panels) -> PanelState:
     path = Path(path)
     with open_hdf5(path / FILE if path.is_dir() else path) as file:
         return read_panels(file, panels)
-
-
-@contextmanager
-def open_hdf5(path: Path) -> Iterator[Any]:
-    """A NetCDF-4 file open as HDF5, whose faults are told in a sentence.
-
-    Yields
-    ------
-    h5py.File
-
-    Raises
-    ------
-    InputError
-        If it, or what is read of it in the block, is not as it was written.
-    """
-    import h5py  # type: ignore[import-untyped]
-
-    if not path.is_file():
-        raise InputError("there is no such file", file=path)
-    try:
-        with h5py.File(path, "r") as file:
-            yield file
-    except _FAULTS as fault:
-        if isinstance(fault, InputError):
-            raise fault.at(file=path) from None
-        what = "cannot be read, or is not as it was written"
-        raise InputError(what, file=path, cure=_DAMAGED) from fault
-
-
-def verify_checksums(file: Any) -> None:
-    """Read all that an open file holds: checksums that do not hold are an error."""
-
-    def read(_name: str, item: Any) -> None:
-        if hasattr(item, "shape"):
-            item[()]
-
-    file.visititems(read)
-
-
-def read_panels(file: Any, panels: Panels) -> PanelState:
-    """What an open file keeps of the panels."""
-    missing = [name for name in PANELS if name not in file]
-    if missing:
-        raise InputError(f"has no {missing[0]}", cure=_NO_PANELS)
-    told = {name: file[name][()].astype(np.float64) for name in PANELS}
-    edge, p = told["panel_edge"], panels.count
-    if edge.shape != panels.edge.shape or np.abs(edge - panels.edge).max() > 1e-3:
-        raise InputError("is not divided as the drawing", place="panels", cure=_OTHER)
-    covariance = told["panel_covariance"]
-    due = {"panel_covariance": (p, p)} | dict.fromkeys(PARTED, (p, PARTS))
-    if any(told[name].shape != due.get(name, (p,)) for name in PANELS[1:]):
-        raise InputError("are not as many as the drawing has", place="panels")
-    if not np.isfinite(covariance).all():
-        raise InputError("is not a number", place="panel_covariance", cure=_DAMAGED)
-    return PanelState(
-        panels=panels,
-        cutback=told["panel_cutback"],
-        covariance=covariance,
-        deepest=told["panel_deepest"],
-        deepest_sd=told["panel_deepest_sd"],
-        part=told["panel_part"],
-        part_sd=told["panel_part_sd"],
-        area=told["panel_area"],
-        read=told["panel_read"],
-    )
-
-
-def read_findings(file: Any) -> dict[str, Any]:
-    """The survey's own findings, as an open file holds them."""
-    found: dict[str, Any] = json.loads(file["findings"].asstr()[()])
-    return found
-
-
-def read_occasion(file: Any) -> Occasion:
-    """When the survey of an open file was made."""
-    hours, melted = (float(file[name][()]) for name in ("hours_on_blast", "melted"))
-    return Occasion(
-        heat=int(file["heat"][()]),
-        stage=file["stage"].asstr()[()],
-        date=date.fromordinal(EPOCH.toordinal() + int(file["time"][()])),
-        hours=None if math.isnan(hours) else hours,
-        melted=None if math.isnan(melted) else melted,
-        campaign=file["campaign"].asstr()[()],
-    )
-
-
-def _of_record(path: Path, design: Design) -> RecordedWall:
-    grid = record_grid(design)
-    with open_hdf5(path) as file:
-        height, azimuth = file["height"][()], file["azimuth"][()]
-        if (height.size, azimuth.size) != grid.shape or (
-            np.abs(height - grid.height).max() > _SAME
-        ):
-            raise InputError("is not on the rows of the drawing", cure=_OTHER)
-        occasion = read_occasion(file)
-        if occasion.name != path.stem:
-            raise InputError(f"holds the survey of {occasion.words}", cure=_DAMAGED)
-        told = read_findings(file)
-        return _wall(file, grid, design, told, occasion)
-
-
-def _of_folder(path: Path, design: Design) -> RecordedWall:
-    before = load_survey_before(path, design)
-    with open_hdf5(path / FILE) as file:
-        height, azimuth = file["height"][()], file["azimuth"][()]
-        grid = recover_grid(height, azimuth, (before.low, before.high), design)
-        told = json.loads((path / "findings.json").read_text(encoding="utf-8"))
-        return _wall(file, grid, design, told, None)
-
-
-def _wall(
-    file: Any,
-    grid: Grid,
-    design: Design,
-    findings: dict[str, Any],
-    occasion: Occasion | None,
-) -> RecordedWall:
-    fields = {
-        name: file[name][()].astype(np.float64)
-        for name in ("design_radius", "cutback", "cutback_sd")
-    }
-    off = np.abs(fields["design_radius"] - grid.design_radius[:, None])
-    if not off.max() <= _SAME:
-        raise InputError("was compared with another drawing", cure=_OTHER)
-    return RecordedWall(
-        title=str(file.attrs.get("title", "")),
-        created=str(file.attrs.get("created", "")),
-        occasion=occasion,
-        design=design,
-        height=grid.height,
-        azimuth=grid.azimuth,
-        design_radius=grid.design_radius,
-        cutback=fields["cutback"],
-        cutback_sd=fields["cutback_sd"],
-        wall=grid.wall,
-        row_height=grid.row_height,
-        panels=read_panels(file, panels_of(design)),
-        findings=findings,
-    )
-
-
-_NO_VARIABLE = "This is a netCDF dimension but not a netCDF variable."
-_PACKED: dict[str, Any] = {
-    "compression": "gzip",
-    "compression_opts": 4,
-    "shuffle": True,
-    "fletcher32": True,
-}
-
-
-def write_hdf5(path: Path, data: xr.Dataset) -> None:
-    """Write a dataset; the same data give the same bytes.
-
-    Parameters
-    ----------
-    path : Path
-        An empty file there is filled.
-    data : Dataset
-        Numbers over any dimensions, texts as scalars.
-    """
-    import h5py
-
-    with h5py.File(path, "w", track_order=True) as file:
-        for name, told in data.attrs.items():
-            file.attrs[name] = told
-        scales = [str(name) for name in data.sizes]
-        names = [str(name) for name in data.variables]
-        for name in (*scales, *(name for name in names if name not in scales)):
-            if name in data.variables:
-                _put(file, name, data.variables[name])
-            else:
-                _put_dimension(file, name, data.sizes[name])
-        for place, name in enumerate(scales):
-            if name in data.variables:
-                file[name].make_scale(name)
-            file[name].attrs["_Netcdf4Dimid"] = np.int32(place)
-        for name in names:
-            if name not in scales:
-                for axis, scale in enumerate(data.variables[name].dims):
-                    file[name].dims[axis].attach_scale(file[scale])
-        _point_at_scalars(file, data)
-
-
-def _put_dimension(file: Any, name: str, size: int) -> None:
-    """A dimension without a variable of its own."""
-    scale = file.create_dataset(name, shape=(size,), dtype=">f4")
-    scale.make_scale(f"{_NO_VARIABLE}{size:10d}")
-
-
-def _put(file: Any, name: str, variable: xr.Variable) -> None:
-    import h5py
-
-    values = variable.to_numpy()
-    if values.dtype.kind in "UO":
-        text = h5py.string_dtype()
-        made = file.create_dataset(name, data=str(values.item()), dtype=text)
-    elif values.ndim == 0:
-        made = file.create_dataset(name, data=values)
-    else:
-        made = file.create_dataset(name, data=values, chunks=values.shape, **_PACKED)
-    if values.ndim == 2 and values.dtype.kind == "f":
-        made.attrs["_FillValue"] = np.array([np.nan], dtype=values.dtype)
-    for key, told in variable.attrs.items():
-        made.attrs[key] = told
-
-
-def _point_at_scalars(file: Any, data: xr.Dataset) -> None:
-    """Tell each field of its scalar coordinates, as CF conventions do (5.7)."""
-    scalars = sorted(str(name) for name, told in data.coords.items() if told.ndim == 0)
-    for name in map(str, data.data_vars) if scalars else ():
-        file[name].attrs["coordinates"] = " ".join(scalars)
-
-
-_FOUND = {"long_name": "every number of the survey, a daubline.findings/1 document"}
-_CURE = "Give the output folder of a 'daubline survey' of the record's own lining"
-_ALSO = ("radius", "radius_sd", "design_radius", "surveyed", "opening")
 
 
 def read_survey(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
@@ -399,15 +185,15 @@ def read_survey(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
     """
     try:
         before = load_survey_before(folder, design)
-    except InputError as said:
+    except InputError as error:
         raise InputError(
-            said.what, file=said.file, place=said.place, cure=_CURE
-        ) from said
+            error.what, file=error.file, place=error.place, cure=_CURE
+        ) from error
     load_panels(folder, panels_of(design))
     try:
-        return _laid_over(folder, before, grid, design)
-    except InputError as said:
-        raise said.at(file=folder / FILE) from None
+        return _resample(folder, before, grid, design)
+    except InputError as error:
+        raise error.at(file=folder / FILE) from None
 
 
 def write_survey(path: Path, data: xr.Dataset, occasion: Occasion) -> None:
@@ -420,20 +206,164 @@ def write_survey(path: Path, data: xr.Dataset, occasion: Occasion) -> None:
         From `read_survey`.
     occasion : Occasion
     """
-    data = data.assign_coords(_coordinates(occasion)).assign(_counts(occasion))
-    write_hdf5(path, data)
+    data = data.assign_coords(_occasion_coordinates(occasion)).assign(
+        _occasion_amounts(occasion)
+    )
+    write_checked(path, data)
 
 
-def _laid_over(
+@contextmanager
+def open_hdf5(path: Path) -> Iterator[Any]:
+    """A NetCDF-4 file open as HDF5, whose faults are told in a sentence.
+
+    Yields
+    ------
+    h5py.File
+
+    Raises
+    ------
+    InputError
+        If it, or what is read of it in the block, is not as it was written.
+    """
+    import h5py  # type: ignore[import-untyped]
+
+    if not path.is_file():
+        raise InputError("there is no such file", file=path)
+    try:
+        with h5py.File(path, "r") as file:
+            yield file
+    except _READ_ERRORS as error:
+        if isinstance(error, InputError):
+            raise error.at(file=path) from None
+        what = "cannot be read, or is not as it was written"
+        raise InputError(what, file=path, cure=_DAMAGED) from error
+
+
+def verify_checksums(file: Any) -> None:
+    """Read all that an open file holds: checksums that do not hold are an error."""
+
+    def read(_name: str, item: Any) -> None:
+        if hasattr(item, "shape"):
+            item[()]
+
+    file.visititems(read)
+
+
+def read_panels(file: Any, panels: Panels) -> PanelState:
+    """What an open file keeps of the panels."""
+    missing = [name for name in PANELS if name not in file]
+    if missing:
+        raise InputError(f"has no {missing[0]}", cure=_NO_PANELS)
+    data = {name: file[name][()].astype(np.float64) for name in PANELS}
+    edge, p = data["panel_edge"], panels.count
+    if edge.shape != panels.edge.shape or np.abs(edge - panels.edge).max() > 1e-3:
+        raise InputError("is not divided as the drawing", place="panels", cure=_OTHER)
+    covariance = data["panel_covariance"]
+    due = {"panel_covariance": (p, p)} | dict.fromkeys(_PARTED, (p, PARTS))
+    if any(data[name].shape != due.get(name, (p,)) for name in PANELS[1:]):
+        raise InputError("are not as many as the drawing has", place="panels")
+    if not np.isfinite(covariance).all():
+        raise InputError("is not a number", place="panel_covariance", cure=_DAMAGED)
+    return PanelState(
+        panels=panels,
+        cutback=data["panel_cutback"],
+        covariance=covariance,
+        deepest=data["panel_deepest"],
+        deepest_sd=data["panel_deepest_sd"],
+        part=data["panel_part"],
+        part_sd=data["panel_part_sd"],
+        area=data["panel_area"],
+        read=data["panel_read"],
+    )
+
+
+def read_findings(file: Any) -> dict[str, Any]:
+    """The survey's own findings, as an open file holds them."""
+    found: dict[str, Any] = json.loads(file["findings"].asstr()[()])
+    return found
+
+
+def read_occasion(file: Any) -> Occasion:
+    """When the survey of an open file was made."""
+    hours, melted = (float(file[name][()]) for name in ("hours_on_blast", "melted"))
+    return Occasion(
+        heat=int(file["heat"][()]),
+        stage=file["stage"].asstr()[()],
+        date=date.fromordinal(EPOCH.toordinal() + int(file["time"][()])),
+        hours=None if math.isnan(hours) else hours,
+        melted=None if math.isnan(melted) else melted,
+        campaign=file["campaign"].asstr()[()],
+    )
+
+
+def _load_from_record(path: Path, design: Design) -> RecordedWall:
+    grid = record_grid(design)
+    with open_hdf5(path) as file:
+        height, azimuth = file["height"][()], file["azimuth"][()]
+        if (height.size, azimuth.size) != grid.shape or (
+            np.abs(height - grid.height).max() > SAME_DRAWING
+        ):
+            raise InputError("is not on the rows of the drawing", cure=_OTHER)
+        occasion = read_occasion(file)
+        if occasion.name != path.stem:
+            raise InputError(f"holds the survey of {occasion.words}", cure=_DAMAGED)
+        return _read_wall(file, grid, design, read_findings(file), occasion)
+
+
+def _findings_of(folder: Path) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads((folder / FINDINGS).read_text(encoding="utf-8"))
+    return found
+
+
+def _load_from_folder(path: Path, design: Design) -> RecordedWall:
+    before = load_survey_before(path, design)
+    with open_hdf5(path / FILE) as file:
+        height, azimuth = file["height"][()], file["azimuth"][()]
+        grid = recover_grid(height, azimuth, (before.low, before.high), design)
+        return _read_wall(file, grid, design, _findings_of(path), None)
+
+
+def _read_wall(
+    file: Any,
+    grid: Grid,
+    design: Design,
+    findings: dict[str, Any],
+    occasion: Occasion | None,
+) -> RecordedWall:
+    fields = {
+        name: file[name][()].astype(np.float64)
+        for name in ("design_radius", "cutback", "cutback_sd")
+    }
+    off = np.abs(fields["design_radius"] - grid.design_radius[:, None])
+    if not off.max() <= SAME_DRAWING:
+        raise InputError("was compared with another drawing", cure=_OTHER)
+    return RecordedWall(
+        title=str(file.attrs.get("title", "")),
+        created=str(file.attrs.get("created", "")),
+        occasion=occasion,
+        design=design,
+        height=grid.height,
+        azimuth=grid.azimuth,
+        design_radius=grid.design_radius,
+        cutback=fields["cutback"],
+        cutback_sd=fields["cutback_sd"],
+        wall=grid.wall,
+        row_height=grid.row_height,
+        panels=read_panels(file, panels_of(design)),
+        findings=findings,
+    )
+
+
+def _resample(
     folder: Path, before: SurveyBefore, grid: Grid, design: Design
 ) -> xr.Dataset:
     import xarray as xr
 
-    with xr.open_dataset(folder / FILE, engine="h5netcdf") as there:
-        missing = {*STRAIGHT, *NEAREST, *_ALSO} - set(there.data_vars)
+    with xr.open_dataset(folder / FILE, engine="h5netcdf") as file:
+        missing = {*STRAIGHT, *NEAREST, *_ALSO} - set(file.data_vars)
         if missing:
             raise InputError(f"has no variable {min(missing)}", cure=_CURE)
-        data = there.load()
+        data = file.load()
     azimuth = data["azimuth"].to_numpy()
     if azimuth.size != grid.azimuth.size:
         raise InputError(
@@ -442,14 +372,14 @@ def _laid_over(
         )
     opening = data["opening"].to_numpy() == 1
     refuse_other_openings(data["height"].to_numpy(), azimuth, opening, design)
-    laid = resample_survey(data, grid, (before.low, before.high), design)
-    told = json.loads((folder / FINDINGS).read_text(encoding="utf-8"))
+    resampled = resample_survey(data, grid, (before.low, before.high), design)
+    findings = _findings_of(folder)
     kept = {name: data[name].variable for name in PANELS}
-    text = xr.Variable((), json.dumps(told, separators=(",", ":")), _FOUND)
-    return laid.assign(kept).assign(findings=text)
+    text = xr.Variable((), json.dumps(findings, separators=(",", ":")), _FOUND)
+    return resampled.assign(kept).assign(findings=text)
 
 
-def _coordinates(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any]]:
+def _occasion_coordinates(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any]]:
     day = {
         "long_name": "date of the survey",
         "standard_name": "time",
@@ -465,16 +395,16 @@ def _coordinates(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any]]:
     }
 
 
-def _counts(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any]]:
+def _occasion_amounts(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any]]:
     """What may be missing: no coordinates, where NaN may be taken for any number."""
     since = "since the survey before"
     hours = {"long_name": f"time on blast {since}", "units": "h"}
     melted = {"long_name": f"iron melted {since}", "units": "kg"}
     return {
-        "hours_on_blast": ((), _number(occasion.hours), hours),
-        "melted": ((), _number(occasion.melted), melted),
+        "hours_on_blast": ((), _nan_if_none(occasion.hours), hours),
+        "melted": ((), _nan_if_none(occasion.melted), melted),
     }
 
 
-def _number(value: float | None) -> np.float64:
+def _nan_if_none(value: float | None) -> np.float64:
     return np.float64(math.nan if value is None else value)

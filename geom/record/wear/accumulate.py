@@ -329,25 +329,6 @@ class Accumulated:
         )
 
 
-def wear_by_tasks(
-    record: Record,
-    spells: tuple[Spell, ...],
-    regions: Regions,
-    *,
-    cluster: str | None = None,
-    processes: int | None = None,
-    tick: Tick | None = None,
-) -> tuple[WearSeries, WearMaps]:
-    """Wear of every piece in every spell, and of every cell over all of them.
-
-    Parameters and errors are those of `accumulate`.
-    """
-    summed = accumulate(
-        record, spells, regions, cluster=cluster, processes=processes, tick=tick
-    )
-    return summed.series, summed.maps
-
-
 def accumulate(
     record: Record,
     spells: tuple[Spell, ...],

@@ -17,6 +17,8 @@ Exposure = Literal["heat", "hour", "tonne"]
 EXPOSURES: tuple[Exposure, ...] = get_args(Exposure)
 #: Kilograms in a tonne.
 TONNE = 1000.0
+#: With fewer spells than this little is known of how they differ.
+FEW_SPELLS = 3
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from geom.record.store.manifest import SCHEMA, SURVEYS, occasion_document
+from geom.record.store.manifest import SCHEMA, SURVEYS
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.wear.spells import find_spells
@@ -55,9 +55,7 @@ def record_document(record: Record) -> str:
         "schema": SCHEMA,
         "lining": record.design.name,
         "units": {"hours_on_blast": "h", "melted": "kg"},
-        "surveys": [
-            occasion_document(one) | {"file": _file(one)} for one in record.occasions
-        ],
+        "surveys": [one.to_dict() | {"file": _file(one)} for one in record.occasions],
         "spells": [
             {"start": _file(one.start), "end": _file(one.end)} for one in spells
         ],

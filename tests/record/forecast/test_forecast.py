@@ -203,8 +203,8 @@ def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
     level = PIECES.regions[PIECES.of_kind("level")[9]]
     found = forecasts(told, steps=(stepped(told, 5, level),))
     # ten levels of which only this has its long rate at 9, and so the same as the short
-    occasion_document = [one for one in found if "told since heat" in one.rule]
-    assert {one.region.height_from for one in occasion_document} <= {level.height_from}
+    since_step = [one for one in found if "told since heat" in one.rule]
+    assert {one.region.height_from for one in since_step} <= {level.height_from}
 
 
 # --- what is not known, passed, or never passed --------------------------------------
