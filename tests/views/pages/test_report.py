@@ -8,10 +8,11 @@ from dataclasses import replace
 
 import pytest
 
+from geom.repair.plan.notes import NotPlanned
 from geom.views.cautions import CAUTIONS
 from geom.views.pages.page import page_script
 from geom.views.pages.report import ReportPictures, report_bytes
-from geom.views.tables.repair import jobs, order_rows
+from geom.views.tables.repair import jobs, order_rows, say_not_planned
 from tests.views.page_read import Page
 
 DOT = b"\x89PNG not really"
@@ -113,10 +114,12 @@ def test_markup_in_the_repair_stays_text(furnace):
     evil = "<i>brick</i> & co"
     works = furnace.works
     line = replace(works.plan.order[0], material=evil)
-    plan = replace(works.plan, order=(line,), notes=(evil,))
+    note = NotPlanned(3, "measure again", 1.94e6)
+    plan = replace(works.plan, order=(line,), notes=(note,))
     content = report_bytes(
         furnace.surface, furnace.findings, replace(works, plan=plan), PICTURES
     )
     page = Page(content)
     assert "i" not in page.tags
-    assert page.text.count(evil) == 2
+    assert page.text.count(evil) == 1
+    assert say_not_planned(note) in page.text
