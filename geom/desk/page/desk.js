@@ -325,7 +325,7 @@
       place.listen(() => {
         if (pointing) return;
         const said = sayCell(wall, wall.heats[0], place.row, place.column);
-        find("cell").textContent = `${said.where}: ${said.told.map((line) => line.slice(0, 2).join(" ")).join("; ")}${said.call ? `. ${said.call}` : ""}`;
+        find("cell").textContent = `${said.where}: ${said.lines.map((line) => line.slice(0, 2).join(" ")).join("; ")}${said.call ? `. ${said.call}` : ""}`;
       });
     } else if (where && picture) {
       pointing = true;

@@ -25,33 +25,33 @@
   makeUpright(find("upright"), wall, place);
 
   const where = find("where");
-  const told = find("told");
+  const list = find("told");
   const call = find("call");
   /** The words beside the pictures. */
-  function read() {
+  function showCell() {
     const heat = wall.heats[place.heat];
-    const said = sayCell(wall, heat, place.row, place.column, wall.heats[place.base]);
-    where.textContent = said.where;
-    told.replaceChildren();
-    for (const [name, value, remark] of said.told) {
+    const cell = sayCell(wall, heat, place.row, place.column, wall.heats[place.base]);
+    where.textContent = cell.where;
+    list.replaceChildren();
+    for (const [name, value, remark] of cell.lines) {
       const line = document.createElement("p");
       const words = (tag, text) => Object.assign(document.createElement(tag), { textContent: text });
       line.append(words("span", name), words("b", value));
       if (remark) line.append(words("small", remark));
-      told.append(line);
+      list.append(line);
     }
-    call.textContent = said.zone ? `${said.call}, zone ${said.zone}` : said.call;
-    call.className = said.call ? `do ${said.action.replace(" ", "-")}` : "";
+    call.textContent = cell.zone ? `${cell.call}, zone ${cell.zone}` : cell.call;
+    call.className = cell.call ? `do ${cell.action.replace(" ", "-")}` : "";
     find("ring-words").textContent = `${sayBoth(wall.height[place.row], wall.unit)} up, seen from above`;
     find("upright-words").textContent = `${sayClock(place.column * wall.sector, wall.clockwise)}, axis to the left`;
     document.querySelectorAll("[data-zone]").forEach((row) => {
-      row.classList.toggle("here", Number(row.dataset.zone) === said.zone);
+      row.classList.toggle("here", Number(row.dataset.zone) === cell.zone);
     });
   }
   let field = "";
   place.listen(() => {
-    read();
-    if (field !== place.field) drawKey(find("key"), wall, place.field);
+    showCell();
+    if (field !== place.field) drawColourBar(find("key"), wall, place.field);
     field = place.field;
   });
 
@@ -67,15 +67,15 @@
   });
 
   if (wall.heats.length > 1) chooseHeat(wall, place, find);
-  drawKey(find("key"), wall, place.field);
+  drawColourBar(find("key"), wall, place.field);
   field = place.field;
   place.move({ row: wall.start.row, column: wall.start.column });
-  read();
+  showCell();
   performance.mark("answers");
   // Without a graphics card the wall in space takes a second to set up: the flat pictures
   // are shown, and answer, before that.
   requestAnimationFrame(() => setTimeout(() => {
-    makeTurning(find("turning"), wall, place, {
+    makeModel(find("turning"), wall, place, {
       whole: find("whole"), stretch: find("stretch"), lid: find("lid"), home: find("home"), sorry: find("sorry") });
     performance.mark("turns");
     document.documentElement.dataset.ready = "yes";

@@ -1,5 +1,5 @@
 "use strict";
-/** What each field is called and coloured; colours and limits are told by the page. */
+/** What each field is called and coloured; colours and limits stand in the page. */
 
 /** The fields that the wall can be coloured by. */
 const FIELDS = [
@@ -29,7 +29,7 @@ function paintField(wall, heat, field, base) {
   const out = new Uint8ClampedArray(4 * size);
   const blank = rgbOf(wall.notSurveyed);
   const hole = rgbOf(wall.opening);
-  const fills = wall.actions.map((one) => rgbOf(wall.looks[one].fill));
+  const fills = wall.actions.map((action) => rgbOf(wall.looks[action].fill));
   const scale = field === "action" ? null : wall.scales[field === "change" ? "cutback" : field];
   const last = scale ? scale.table.length / 3 - 1 : 0;
   for (let cell = 0; cell < size; cell += 1) {
@@ -63,7 +63,7 @@ function valueOf(wall, heat, field, cell, base) {
 }
 
 /** The bar below the pictures: colours, their ends in words, and the line of brick. */
-function drawKey(box, wall, field) {
+function drawColourBar(box, wall, field) {
   box.replaceChildren();
   if (field === "action") {
     for (const action of wall.actions) {

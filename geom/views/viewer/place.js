@@ -1,12 +1,12 @@
 "use strict";
 /** The one place that all pictures mark, and what they are coloured by. */
 
-/** A place that can be moved; everybody who listens is told. */
+/** A place that can be moved; everybody who listens is called. */
 function makePlace(wall) {
   const listeners = [];
   const place = {
     row: 0, column: 0, field: "cutback", heat: 0, base: 0, held: false,
-    /** Change some of it; tells everybody only of a real change. */
+    /** Change some of it; calls everybody only for a real change. */
     move(changes) {
       let changed = false;
       for (const [name, value] of Object.entries(changes)) {

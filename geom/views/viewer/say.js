@@ -80,13 +80,13 @@ function sayCell(wall, heat, row, column, base) {
     `${sayBoth(wall.height[row], unit)} above ${wall.heightZero}`;
   const depth = heat.cutback[cell];
   if (Number.isNaN(depth)) {
-    return { where, told: [["Here", "nobody measured this wall"]], call: "" };
+    return { where, lines: [["Here", "nobody measured this wall"]], call: "" };
   }
   if (heat.action[cell] < 0) {
-    return { where, told: [["Here", "an opening: no lining"]], call: "" };
+    return { where, lines: [["Here", "an opening: no lining"]], call: "" };
   }
   const half = K95 * heat.sd[cell];
-  const told = [[
+  const lines = [[
     depth < 0 ? "Stands proud" : "Cut back",
     sayBoth(Math.abs(depth), unit),
     `95 %: ${sayBetween(depth - half, depth + half, unit)}` +
@@ -94,12 +94,12 @@ function sayCell(wall, heat, row, column, base) {
   ]];
   if (wall.shell !== null) {
     const left = wall.shell - wall.design[row] - depth;
-    told.push(["Lining left", sayBoth(left, unit), `95 %: ${sayBetween(left - half, left + half, unit)}`]);
+    lines.push(["Lining left", sayBoth(left, unit), `95 %: ${sayBetween(left - half, left + half, unit)}`]);
   }
-  told.push(["Needs brick", `${heat.chance[cell]} in 100`, "the chance that it is past the brick line"]);
+  lines.push(["Needs brick", `${heat.chance[cell]} in 100`, "the chance that it is past the brick line"]);
   const change = base ? sayChange(wall, heat, base, cell) : null;
-  if (change) told.push(change);
+  if (change) lines.push(change);
   const look = wall.looks[wall.actions[heat.action[cell]]];
   const zone = heat.zone[cell];
-  return { where, told, call: look.word, action: wall.actions[heat.action[cell]], zone };
+  return { where, lines, call: look.word, action: wall.actions[heat.action[cell]], zone };
 }

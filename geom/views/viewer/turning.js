@@ -8,7 +8,7 @@
 
 const PROXY = 4; // every so many columns and rows, for pointing
 
-function makeTurning(canvas, wall, place, controls) {
+function makeModel(canvas, wall, place, controls) {
   THREE.ColorManagement.enabled = false; // colours are meant as they are
   let renderer;
   try {
@@ -35,13 +35,13 @@ function makeTurning(canvas, wall, place, controls) {
   orbit.minDistance = 0.6 * size;
   orbit.maxDistance = 5 * size;
   const lid = new THREE.Plane(new THREE.Vector3(0, 0, -1), wall.top + 1);
-  const flesh = new THREE.MeshBasicMaterial({ vertexColors: true, clippingPlanes: [lid] });
+  const material = new THREE.MeshBasicMaterial({ vertexColors: true, clippingPlanes: [lid] });
   const state = { stretch: 1, key: "" };
   const radiusAt = (heat, row, column) => {
     const depth = heat.cutback[cellOf(wall, row, column)];
     return wall.design[row] + (Number.isNaN(depth) ? 0 : depth * state.stretch);
   };
-  const spot = (azimuth, radius, height) => {
+  const cartesian = (azimuth, radius, height) => {
     const angle = (azimuth * Math.PI) / 180;
     const hand = wall.clockwise ? -1 : 1;
     return [radius * Math.cos(angle), hand * radius * Math.sin(angle), height];
@@ -72,23 +72,23 @@ function makeTurning(canvas, wall, place, controls) {
     return { geometry, rows, columns, step };
   }
 
-  function place3d(made) {
+  function setVertices(shape) {
     const heat = wall.heats[place.heat];
-    const to = made.geometry.attributes.position;
-    made.rows.forEach((row, i) => {
-      for (let j = 0; j < made.columns; j += 1) {
-        const column = j * made.step;
-        to.setXYZ(i * made.columns + j, ...spot(column * wall.sector, radiusAt(heat, row, column), wall.height[row]));
+    const to = shape.geometry.attributes.position;
+    shape.rows.forEach((row, i) => {
+      for (let j = 0; j < shape.columns; j += 1) {
+        const column = j * shape.step;
+        to.setXYZ(i * shape.columns + j, ...cartesian(column * wall.sector, radiusAt(heat, row, column), wall.height[row]));
       }
     });
     to.needsUpdate = true;
-    made.geometry.computeBoundingSphere();
+    shape.geometry.computeBoundingSphere();
   }
 
   const fine = shell(1);
   const coarse = shell(PROXY);
-  const mesh = new THREE.Mesh(fine.geometry, flesh);
-  const proxy = new THREE.Mesh(coarse.geometry, flesh);
+  const mesh = new THREE.Mesh(fine.geometry, material);
+  const proxy = new THREE.Mesh(coarse.geometry, material);
   scene.add(mesh, rings());
   const tip = marker();
   scene.add(tip);
@@ -100,7 +100,7 @@ function makeTurning(canvas, wall, place, controls) {
     for (const height of [wall.bottom, ...wall.heightTicks, wall.top]) {
       const row = rowAt(wall, height);
       const points = [];
-      for (let a = 0; a < 360; a += 4) points.push(...spot(a, wall.design[row], height));
+      for (let a = 0; a < 360; a += 4) points.push(...cartesian(a, wall.design[row], height));
       const geometry = new THREE.BufferGeometry();
       geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(points), 3));
       group.add(new THREE.LineLoop(geometry, line));
@@ -129,12 +129,12 @@ function makeTurning(canvas, wall, place, controls) {
     fine.geometry.attributes.color.needsUpdate = true;
   }
 
-  let asked = false;
+  let scheduled = false;
   const draw = () => {
-    if (asked) return;
-    asked = true;
+    if (scheduled) return;
+    scheduled = true;
     requestAnimationFrame(() => {
-      asked = false;
+      scheduled = false;
       renderer.render(scene, camera);
     });
   };
@@ -142,8 +142,8 @@ function makeTurning(canvas, wall, place, controls) {
   function update() {
     const shape = `${place.heat} ${state.stretch}`;
     if (state.shape !== shape) {
-      place3d(fine);
-      place3d(coarse);
+      setVertices(fine);
+      setVertices(coarse);
       state.shape = shape;
     }
     const key = `${place.heat} ${place.base} ${place.field}`;
@@ -152,7 +152,7 @@ function makeTurning(canvas, wall, place, controls) {
       state.key = key;
     }
     const radius = radiusAt(wall.heats[place.heat], place.row, place.column);
-    tip.position.set(...spot(place.column * wall.sector, radius, wall.height[place.row]));
+    tip.position.set(...cartesian(place.column * wall.sector, radius, wall.height[place.row]));
     draw();
   }
 
@@ -174,7 +174,7 @@ function makeTurning(canvas, wall, place, controls) {
     const where = new THREE.Vector2(
       (2 * event.offsetX) / canvas.clientWidth - 1, 1 - (2 * event.offsetY) / canvas.clientHeight);
     ray.setFromCamera(where, camera);
-    const hit = ray.intersectObject(proxy).find((one) => one.point.z <= lid.constant);
+    const hit = ray.intersectObject(proxy).find((found) => found.point.z <= lid.constant);
     if (!hit) return;
     const angle = (Math.atan2(hit.point.y, hit.point.x) * 180) / Math.PI;
     place.move({ column: columnAt(wall, wall.clockwise ? -angle : angle), row: rowAt(wall, hit.point.z) });
@@ -189,8 +189,8 @@ function makeTurning(canvas, wall, place, controls) {
   canvas.addEventListener("keydown", (event) => turnByKeys(event, orbit, camera, draw));
   orbit.addEventListener("change", draw);
   controls.whole.addEventListener("change", () => {
-    flesh.side = controls.whole.checked ? THREE.DoubleSide : THREE.FrontSide;
-    flesh.needsUpdate = true;
+    material.side = controls.whole.checked ? THREE.DoubleSide : THREE.FrontSide;
+    material.needsUpdate = true;
     draw();
   });
   controls.stretch.addEventListener("input", () => { state.stretch = Number(controls.stretch.value); update(); });

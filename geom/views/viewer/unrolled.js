@@ -34,15 +34,15 @@ function makeUnrolled(canvas, wall, place) {
     const heat = wall.heats[place.heat];
     const colour = paintField(wall, heat, place.field, wall.heats[place.base]);
     const sheet = () => {
-      const made = document.createElement("canvas");
-      made.width = across;
-      made.height = FLAT_ROWS;
-      return made;
+      const blank = document.createElement("canvas");
+      blank.width = across;
+      blank.height = FLAT_ROWS;
+      return blank;
     };
-    const told = { picture: sheet(), brick: sheet(), chip: sheet(), blank: sheet(), unsure: sheet() };
+    const layers = { picture: sheet(), brick: sheet(), chip: sheet(), blank: sheet(), unsure: sheet() };
     const images = {};
-    for (const name of Object.keys(told)) {
-      images[name] = told[name].getContext("2d").createImageData(across, FLAT_ROWS);
+    for (const name of Object.keys(layers)) {
+      images[name] = layers[name].getContext("2d").createImageData(across, FLAT_ROWS);
     }
     for (let line = 0; line < FLAT_ROWS; line += 1) {
       for (let x = 0; x < across; x += 1) {
@@ -60,23 +60,23 @@ function makeUnrolled(canvas, wall, place) {
         }
       }
     }
-    for (const name of Object.keys(told)) told[name].getContext("2d").putImageData(images[name], 0, 0);
-    painted = { key, ...told };
+    for (const name of Object.keys(layers)) layers[name].getContext("2d").putImageData(images[name], 0, 0);
+    painted = { key, ...layers };
     return painted;
   }
 
   /** Fill a mask with a texture. */
   function texture(pen, mask, pattern, box, sharp) {
-    const made = document.createElement("canvas");
-    made.width = Math.max(1, Math.round(box.wide * sharp));
-    made.height = Math.max(1, Math.round(box.tall * sharp));
-    const over = made.getContext("2d");
+    const filled = document.createElement("canvas");
+    filled.width = Math.max(1, Math.round(box.wide * sharp));
+    filled.height = Math.max(1, Math.round(box.tall * sharp));
+    const over = filled.getContext("2d");
     over.imageSmoothingEnabled = false;
-    over.drawImage(mask, 0, 0, made.width, made.height);
+    over.drawImage(mask, 0, 0, filled.width, filled.height);
     over.globalCompositeOperation = "source-in";
     over.fillStyle = pattern;
-    over.fillRect(0, 0, made.width, made.height);
-    pen.drawImage(made, FLAT.left, FLAT.top, box.wide, box.tall);
+    over.fillRect(0, 0, filled.width, filled.height);
+    pen.drawImage(filled, FLAT.left, FLAT.top, box.wide, box.tall);
   }
 
   const layer = document.createElement("canvas"); // all but the cross
@@ -104,15 +104,15 @@ function makeUnrolled(canvas, wall, place) {
 
   /** Everything that does not move with the pointer. */
   function lay(pen, x, y, box, { sharp, ink }) {
-    const told = paint();
+    const layers = paint();
     pen.imageSmoothingEnabled = false;
-    pen.drawImage(told.picture, FLAT.left, FLAT.top, box.wide, box.tall);
-    texture(pen, told.blank, hatchOf(pen, (t) => strokes(t, "#ffffff", [[0, 0, 8, 8], [8, 0, 0, 8]])), box, sharp);
+    pen.drawImage(layers.picture, FLAT.left, FLAT.top, box.wide, box.tall);
+    texture(pen, layers.blank, hatchOf(pen, (t) => strokes(t, "#ffffff", [[0, 0, 8, 8], [8, 0, 0, 8]])), box, sharp);
     if (!["chance", "change"].includes(place.field)) {
-      texture(pen, told.unsure, hatchOf(pen, (t) => dotsOf(t, "rgba(60,60,66,0.75)")), box, sharp);
+      texture(pen, layers.unsure, hatchOf(pen, (t) => dotsOf(t, "rgba(60,60,66,0.75)")), box, sharp);
     }
-    texture(pen, told.brick, hatchOf(pen, (t) => strokes(t, "rgba(255,255,255,0.55)", [[0, 8, 8, 0]])), box, sharp);
-    texture(pen, told.chip, hatchOf(pen, (t) => strokes(t, "rgba(15,44,84,0.8)", [[4, 0, 4, 8]])), box, sharp);
+    texture(pen, layers.brick, hatchOf(pen, (t) => strokes(t, "rgba(255,255,255,0.55)", [[0, 8, 8, 0]])), box, sharp);
+    texture(pen, layers.chip, hatchOf(pen, (t) => strokes(t, "rgba(15,44,84,0.8)", [[4, 0, 4, 8]])), box, sharp);
     outlineBrick(pen, x, y, box);
     drawFlatOpenings(pen, wall, x, y, box);
     drawDots(pen, wall.heats[place.heat], x, y);

@@ -12,11 +12,11 @@ function unpacked(text, Kind) {
 /** Whole numbers with a step, as lengths in mm; the least of them means "no number". */
 function lengths(packed) {
   const steps = unpacked(packed.data, Int16Array);
-  const told = new Float32Array(steps.length);
+  const values = new Float32Array(steps.length);
   for (let i = 0; i < steps.length; i += 1) {
-    told[i] = steps[i] === -32768 ? NaN : steps[i] * packed.step;
+    values[i] = steps[i] === -32768 ? NaN : steps[i] * packed.step;
   }
-  return told;
+  return values;
 }
 
 /** One survey's fields; each runs over azimuth fastest. */
@@ -34,20 +34,20 @@ function fieldsOf(heat) {
 }
 
 /** The wall from the page's own data. */
-function readWall(told) {
-  const wall = { ...told, heats: told.heats.map(fieldsOf) };
-  wall.rows = told.height.length;
-  wall.openCell = unpacked(told.open, Uint8Array);
-  wall.scales = Object.fromEntries(Object.entries(told.scales)
+function readWall(data) {
+  const wall = { ...data, heats: data.heats.map(fieldsOf) };
+  wall.rows = data.height.length;
+  wall.openCell = unpacked(data.open, Uint8Array);
+  wall.scales = Object.fromEntries(Object.entries(data.scales)
     .filter(([, scale]) => scale !== null)
     .map(([name, scale]) => [name, { ...scale, table: unpacked(scale.table, Uint8Array) }]));
-  wall.sector = 360 / told.columns;
-  wall.clockwise = told.sense === "clockwise";
-  wall.bottom = told.edge[0];
-  wall.top = told.edge[told.edge.length - 1];
-  wall.outer = Math.max(...told.design) + 2 * told.threshold;
-  if (told.shell !== null) wall.outer = Math.max(wall.outer, told.shell);
-  const mean = told.design.reduce((sum, one) => sum + one, 0) / wall.rows;
+  wall.sector = 360 / data.columns;
+  wall.clockwise = data.sense === "clockwise";
+  wall.bottom = data.edge[0];
+  wall.top = data.edge[data.edge.length - 1];
+  wall.outer = Math.max(...data.design) + 2 * data.threshold;
+  if (data.shell !== null) wall.outer = Math.max(wall.outer, data.shell);
+  const mean = data.design.reduce((sum, radius) => sum + radius, 0) / wall.rows;
   wall.around = 2 * Math.PI * mean; // mm, once round
   return wall;
 }
