@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.cf import write_packed
 from geom.compare.findings import ACTIONS, NO_CALL, Findings
 from geom.compare.panels import PanelState
 from geom.design import Design
