@@ -58,9 +58,9 @@ def test_a_drawing_with_anything_typed_into_it(write, sound, spoil):
 def test_a_drawing_with_any_value_for_a_key(write, sound, line, value):
     lines = sound.split("\n")
     key, equals, _ = lines[line % len(lines)].partition(" = ")
-    said = str(value).lower() if isinstance(value, bool) else str(value)
+    written = str(value).lower() if isinstance(value, bool) else str(value)
     if equals:
-        lines[line % len(lines)] = f"{key} = {said}"
+        lines[line % len(lines)] = f"{key} = {written}"
     drawn_or_refused(write("\n".join(lines)))
 
 

@@ -1,4 +1,4 @@
-"""What a design file must not hold: each fault is told with its place and a cure."""
+"""What a design file must not hold: each fault is message with its place and a cure."""
 
 from __future__ import annotations
 
@@ -390,17 +390,17 @@ FAULTS = {
 
 def assert_well_told(fault: InputError, path, place, words):
     """Check that a message says where, what and what to do, in one sentence or two."""
-    told = str(fault)
+    message = str(fault)
     assert fault.file == str(path)
     assert fault.place == place
-    assert told.startswith(str(path))
-    assert place is None or place in told
-    assert words in told
+    assert message.startswith(str(path))
+    assert place is None or place in message
+    assert words in message
     assert fault.cure
-    assert fault.cure.rstrip(".") in told
-    assert "Traceback" not in told
-    assert "\n" not in told
-    assert len(told) < 500
+    assert fault.cure.rstrip(".") in message
+    assert "Traceback" not in message
+    assert "\n" not in message
+    assert len(message) < 500
 
 
 @pytest.mark.parametrize("name", FAULTS)
@@ -410,9 +410,9 @@ def test_a_fault_in_the_drawing_is_told_with_its_place(spoiled, sound, write, na
         path = write("shell = 27\n" + sound.replace(old, new))
     else:
         path = spoiled(old, new)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, place, words)
+    assert_well_told(caught.value, path, place, words)
 
 
 def test_the_drawing_that_is_spoiled_above_is_sound(sound, write):
@@ -444,41 +444,41 @@ height_zero = "sand bottom"
 )
 def test_a_profile_that_is_none_is_told(write, profile, words):
     path = write(HEAD + profile)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, "[[profile]]", words)
+    assert_well_told(caught.value, path, "[[profile]]", words)
 
 
 def test_an_empty_profile_is_told(write):
     path = write("profile = []\n" + HEAD)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, "[[profile]]", "two or more")
+    assert_well_told(caught.value, path, "[[profile]]", "two or more")
 
 
 def test_a_profile_of_numbers_is_told(write):
     path = write("profile = [1, 2]\n" + HEAD)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, "[[profile]]", "not written as [[profile]]")
+    assert_well_told(caught.value, path, "[[profile]]", "not written as [[profile]]")
 
 
 def test_no_lining_is_told(write, sound):
     path = write(sound[sound.index("[shell]") :])
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, "[lining]", "name, length_unit")
+    assert_well_told(caught.value, path, "[lining]", "name, length_unit")
 
 
 def test_nesting_without_end_is_told(write):
     path = write("a = " + 100_000 * "[")
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, None, "nested")
+    assert_well_told(caught.value, path, None, "nested")
 
 
 def test_an_integer_without_end_is_told(write):
     path = write("a = " + 5000 * "9")
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, None, "not TOML")
+    assert_well_told(caught.value, path, None, "not TOML")

@@ -544,11 +544,11 @@ FAULTS = {
 
 @pytest.mark.parametrize("name", FAULTS)
 def test_a_fault_of_the_shop_is_told_with_its_place(with_shop, name):
-    old, new, place, said = FAULTS[name]
+    old, new, place, message = FAULTS[name]
     path = with_shop(old, new)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert_well_told(told.value, path, place, said)
+    assert_well_told(caught.value, path, place, message)
 
 
 @pytest.mark.parametrize(
@@ -583,7 +583,7 @@ def test_a_shop_with_any_value_for_a_key(write, line, value):
     lines = (INCHES + SHOP).split("\n")
     line += INCHES.count("\n")
     key, equals, _ = lines[line % len(lines)].partition(" = ")
-    told = str(value).lower() if isinstance(value, bool) else str(value)
+    written = str(value).lower() if isinstance(value, bool) else str(value)
     if equals:
-        lines[line % len(lines)] = f"{key} = {told}"
+        lines[line % len(lines)] = f"{key} = {written}"
     drawn_or_refused(write("\n".join(lines)))

@@ -27,12 +27,12 @@ from geom.errors import InputError
 )
 def test_what_is_not_text_is_refused(write, content, place, words):
     path = write(content)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(path)
-    assert told.value.file == str(path)
-    assert told.value.place == place
-    assert words in told.value.what
-    assert told.value.cure
+    assert caught.value.file == str(path)
+    assert caught.value.place == place
+    assert words in caught.value.what
+    assert caught.value.cure
 
 
 def test_text_is_read_without_its_mark(write):
@@ -46,16 +46,16 @@ def test_a_folder_is_refused(tmp_path):
 
 def test_a_missing_file_is_refused_with_the_one_of_nearly_that_name(write):
     there = write("x", "lining.toml")
-    with pytest.raises(InputError, match="no such file") as told:
+    with pytest.raises(InputError, match="no such file") as caught:
         load_design(there.with_name("linning.toml"))
-    assert told.value.cure == "Is it lining.toml?"
-    assert isinstance(told.value.__cause__, FileNotFoundError)
+    assert caught.value.cure == "Is it lining.toml?"
+    assert isinstance(caught.value.__cause__, FileNotFoundError)
 
 
 def test_a_missing_folder_is_named(tmp_path):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_design(tmp_path / "none" / "lining.toml")
-    assert str(tmp_path / "none") in str(told.value.cure)
+    assert str(tmp_path / "none") in str(caught.value.cure)
 
 
 def test_a_name_with_a_null_in_it_is_refused():
@@ -71,9 +71,9 @@ def test_a_file_that_may_not_be_read_is_refused(write, monkeypatch, number):
         raise OSError(number, "no", str(self))
 
     monkeypatch.setattr(Path, "open", refuse)
-    with pytest.raises(InputError, match=r"cannot be read \(no\)") as told:
+    with pytest.raises(InputError, match=r"cannot be read \(no\)") as caught:
         load_design(path)
-    assert isinstance(told.value.__cause__, OSError)
+    assert isinstance(caught.value.__cause__, OSError)
 
 
 def test_a_file_past_the_limit_is_refused_before_it_fills_the_memory(write):

@@ -172,9 +172,9 @@ def test_options_that_could_do_nothing_are_refused(write, design, options):
 )
 def test_another_ending_is_refused(write, design, name, words):
     path = write("x", name)
-    with pytest.raises(InputError, match=words) as told:
+    with pytest.raises(InputError, match=words) as caught:
         load_readings(path, design)
-    assert told.value.file == str(path)
+    assert caught.value.file == str(path)
 
 
 def test_no_file_and_a_file_named_twice_are_refused(write, design, monkeypatch):

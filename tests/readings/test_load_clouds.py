@@ -26,9 +26,9 @@ def only(readings):
 @pytest.mark.parametrize("ending", CLOUD_ENDINGS)
 def test_a_cloud_that_is_not_there_is_told(design, tmp_path, ending):
     name = str(tmp_path / f"wall{ending}")
-    with pytest.raises(InputError, match="no such file") as told:
+    with pytest.raises(InputError, match="no such file") as caught:
         load_readings(name, design, cloud_unit="mm")
-    assert told.value.file == name
+    assert caught.value.file == name
 
 
 @pytest.mark.parametrize(
@@ -37,10 +37,10 @@ def test_a_cloud_that_is_not_there_is_told(design, tmp_path, ending):
 def test_a_cloud_without_a_unit_is_refused(design, tmp_path, name):
     path = tmp_path / f"wall{WAYS[name].ending}"
     WAYS[name].write(path, some_points(9))
-    with pytest.raises(InputError, match="in which unit its points are") as told:
+    with pytest.raises(InputError, match="in which unit its points are") as caught:
         load_readings(path, design)
-    assert told.value.file == str(path)
-    assert "--cloud-unit" in str(told.value.cure)
+    assert caught.value.file == str(path)
+    assert "--cloud-unit" in str(caught.value.cure)
     assert only(load_readings(path, design, cloud_unit="m")).millimetres == 1000.0
 
 
@@ -69,18 +69,20 @@ def test_a_file_that_fixes_its_unit_needs_none_and_keeps_it(write, design, tmp_p
     for file, unit, mm in ((path, "m", 1000.0), (named, "in", 25.4)):
         assert only(load_readings(file, design)).millimetres == mm
         assert only(load_readings(file, design, cloud_unit=unit)).millimetres == mm
-        with pytest.raises(InputError, match=f"units of {mm:g} mm.*not in mm") as told:
+        with pytest.raises(
+            InputError, match=f"units of {mm:g} mm.*not in mm"
+        ) as caught:
             load_readings(file, design, cloud_unit="mm")
-        assert told.value.file == str(file)
+        assert caught.value.file == str(file)
 
 
 def test_one_unit_is_told_for_those_clouds_that_lack_one(write, design, tmp_path):
     path = tmp_path / "wall.e57"
     WAYS["e57"].write(path, some_points(9))
     text = write(CLOUD, "wall.xyz")
-    with pytest.raises(InputError, match="in which unit") as told:
+    with pytest.raises(InputError, match="in which unit") as caught:
         load_readings([path, text], design)
-    assert told.value.file == str(text)
+    assert caught.value.file == str(text)
     both = load_readings([path, text], design, cloud_unit="m", z_offset=0.5)
     assert [cloud.millimetres for cloud in both.clouds] == [1000.0, 1000.0]
     assert [cloud.z_offset for cloud in both.clouds] == [500.0, 500.0]
@@ -88,8 +90,8 @@ def test_one_unit_is_told_for_those_clouds_that_lack_one(write, design, tmp_path
 
 def test_the_scanners_place_is_told_in_the_clouds_unit(write, design):
     path = write("1 2 3\n", "wall.xyz")
-    told = {"cloud_unit": "in", "scanner": (1.0, -2.0, 40.0)}
-    cloud = only(load_readings(path, design, **told))
+    options = {"cloud_unit": "in", "scanner": (1.0, -2.0, 40.0)}
+    cloud = only(load_readings(path, design, **options))
     assert cloud.scanner == pytest.approx([25.4, -50.8, 1016.0], rel=1e-15)
     assert only(load_readings(path, design, cloud_unit="in")).scanner is None
 
@@ -119,8 +121,8 @@ def test_a_place_that_is_none_is_refused(write, design, place):
 def test_clouds_and_rod_sheets_are_one_survey_in_their_order(write, design):
     a, b = write(CLOUD, "a.xyz"), write(CLOUD, "b.txt")
     rods = [write(ROD, "c.csv"), write(ROD.replace("90,", "80,"), "d.csv")]
-    told = {"cloud_unit": "m", "azimuth_of_x": 30.0}
-    mixed = load_readings([rods[0], b, rods[1], a], design, **told)
+    options = {"cloud_unit": "m", "azimuth_of_x": 30.0}
+    mixed = load_readings([rods[0], b, rods[1], a], design, **options)
     assert isinstance(mixed, CloudReadings)
     assert [cloud.name for cloud in mixed.clouds] == [str(b), str(a)]
     assert [cloud.azimuth_of_x for cloud in mixed.clouds] == [30.0, 30.0]
@@ -136,9 +138,9 @@ def test_clouds_and_rod_sheets_are_one_survey_in_their_order(write, design):
 
 def test_a_fault_in_the_sheet_beside_a_cloud_is_told(write, design):
     cloud, sheet = write(CLOUD, "a.xyz"), write(ROD + "10,24,x\n", "rod.csv")
-    with pytest.raises(InputError, match="row 4, column radius_in") as told:
+    with pytest.raises(InputError, match="row 4, column radius_in") as caught:
         load_readings([cloud, sheet], design, cloud_unit="m")
-    assert told.value.file == str(sheet)
+    assert caught.value.file == str(sheet)
 
 
 def test_the_first_row_of_a_csv_tells_a_cloud_from_a_sheet(write, design):
@@ -166,9 +168,9 @@ def test_the_same_cloud_twice_is_refused(write, design, monkeypatch):
     link.symlink_to(path)
     monkeypatch.chdir(path.parent)
     for again in (path, "wall.xyz", "./wall.xyz", link):
-        with pytest.raises(InputError, match="named twice") as told:
+        with pytest.raises(InputError, match="named twice") as caught:
             load_readings([path, again], design, cloud_unit="m")
-        assert told.value.file == str(again)
+        assert caught.value.file == str(again)
 
 
 def test_no_point_is_read_before_the_surface_is_made(design, write):

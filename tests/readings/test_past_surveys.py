@@ -89,10 +89,10 @@ def test_a_survey_of_another_lining_frame_or_drawing_is_refused(
     folder: Path, case: str
 ) -> None:
     design, words = OTHERS[case]
-    with pytest.raises(InputError, match=words) as said:
+    with pytest.raises(InputError, match=words) as caught:
         load_past_survey(folder, design)
-    assert said.value.file == str(folder / "surface.nc")
-    assert said.value.cure
+    assert caught.value.file == str(folder / "surface.nc")
+    assert caught.value.cure
 
 
 def turned(data: xr.Dataset) -> xr.Dataset:
@@ -140,9 +140,9 @@ def test_a_spoiled_file_is_refused_by_name(
     spoil, words = SPOILED[case]
     with xr.open_dataset(folder / "surface.nc", engine="h5netcdf") as data:
         spoil(data.load()).to_netcdf(tmp_path / "surface.nc", engine="h5netcdf")
-    with pytest.raises(InputError, match=words) as said:
+    with pytest.raises(InputError, match=words) as caught:
         load_past_survey(tmp_path, DESIGN)
-    assert said.value.file == str(tmp_path / "surface.nc")
+    assert caught.value.file == str(tmp_path / "surface.nc")
 
 
 @pytest.mark.parametrize("content", [b"", b"junk" * 99, b"\x89HDF\r\n\x1a\n" * 20])
@@ -162,6 +162,6 @@ def test_a_cut_off_file_is_refused(folder: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["nowhere", "file"])
 def test_what_is_no_survey_folder_is_refused(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").write_text("rod sheet")
-    with pytest.raises(InputError, match=r"no surface\.nc") as said:
+    with pytest.raises(InputError, match=r"no surface\.nc") as caught:
         load_past_survey(tmp_path / name, DESIGN)
-    assert "output folder" in (said.value.cure or "")
+    assert "output folder" in (caught.value.cure or "")

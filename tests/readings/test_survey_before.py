@@ -43,9 +43,9 @@ def folder(tmp_path: Path, surveyed: tuple[RadialSurface, Findings]) -> Path:
 
 def change(folder: Path, edit: Callable[[dict[str, Any]], object]) -> None:
     path = folder / "findings.json"
-    told = json.loads(path.read_text("utf-8"))
-    edit(told)
-    path.write_text(json.dumps(told), "utf-8")
+    document = json.loads(path.read_text("utf-8"))
+    edit(document)
+    path.write_text(json.dumps(document), "utf-8")
 
 
 def test_what_was_found_is_read_back_in_mm(
@@ -70,10 +70,10 @@ def test_what_was_found_is_read_back_in_mm(
 
 
 def test_a_plan_beside_the_findings_is_read(folder: Path) -> None:
-    change(folder, lambda told: told.update(repair={"notes": []}))
+    change(folder, lambda document: document.update(repair={"notes": []}))
     assert load_survey_before(folder, DESIGN).planned is None
     account = {"rebuild": 0.050, "left": 0.002}
-    change(folder, lambda told: told.update(repair={"account": account}))
+    change(folder, lambda document: document.update(repair={"account": account}))
     planned = load_survey_before(folder, DESIGN).planned
     assert planned == pytest.approx(48e6)
 
@@ -90,9 +90,9 @@ def test_files_of_two_surveys_are_refused(
     surface, findings = surveyed
     later = replace(findings, created="2031-01-01T00:00:00+00:00")
     write_netcdf(folder / "surface.nc", surface, later)
-    with pytest.raises(InputError, match="was made") as said:
+    with pytest.raises(InputError, match="was made") as caught:
         load_survey_before(folder, DESIGN)
-    assert said.value.file == str(folder / "findings.json")
+    assert caught.value.file == str(folder / "findings.json")
 
 
 SPOILED: dict[str, tuple[Callable[[dict[str, Any]], object], str]] = {
@@ -116,9 +116,9 @@ SPOILED: dict[str, tuple[Callable[[dict[str, Any]], object], str]] = {
 def test_spoiled_findings_are_refused_by_name(folder: Path, case: str) -> None:
     edit, words = SPOILED[case]
     change(folder, edit)
-    with pytest.raises(InputError, match=words) as said:
+    with pytest.raises(InputError, match=words) as caught:
         load_survey_before(folder, DESIGN)
-    assert said.value.file == str(folder / "findings.json")
+    assert caught.value.file == str(folder / "findings.json")
 
 
 @pytest.mark.parametrize(

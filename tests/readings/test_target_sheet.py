@@ -30,8 +30,8 @@ def test_any_unit_becomes_millimetres_whoever_names_it(write, unit, mm):
     # 1 in = 25.4 mm exactly (NIST SP 811, appendix B.8)
     named = HEAD.replace("mm", unit) + ROWS
     plain = HEAD.replace("_mm", "") + ROWS
-    for text, told in ((named, None), (named, mm), (plain, mm)):
-        first, second = read_targets(write(text), told)
+    for text, unit_mm in ((named, None), (named, mm), (plain, mm)):
+        first, second = read_targets(write(text), unit_mm)
         assert (first.x, first.y, first.z) == pytest.approx((mm, 2 * mm, 3 * mm))
         assert (second.x, second.y, second.z) == pytest.approx((4 * mm, 5 * mm, 6 * mm))
 
@@ -104,9 +104,9 @@ FAULTS = {
 def test_a_fault_is_told_with_its_place(write, name):
     text, unit_mm, place, words = FAULTS[name]
     path = write(text)
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         read_targets(path, unit_mm)
-    fault = told.value
+    fault = caught.value
     assert (fault.file, fault.place) == (str(path), place)
     assert words in str(fault)
     assert fault.cure

@@ -1,4 +1,4 @@
-"""What a point cloud is to the rest of the house: a source of runs of points."""
+"""What a point cloud is to the rest of the package: a source of runs of points."""
 
 from __future__ import annotations
 
@@ -16,13 +16,10 @@ from geom.units import Float
 Coordinate = NDArray[np.int32] | NDArray[np.float32] | NDArray[np.float64]
 
 
-def _three(value: float) -> Float:
-    three = np.full(3, value)
-    three.setflags(write=False)
-    return three
-
-
-ONES, ZEROS = _three(1.0), _three(0.0)
+#: Scale and offset of coordinates that are held as they are.
+ONES, ZEROS = np.ones(3), np.zeros(3)
+for _constant in (ONES, ZEROS):
+    _constant.setflags(write=False)
 
 
 @dataclass(frozen=True)
@@ -48,8 +45,8 @@ class Points:
 
     def coordinates(self) -> Float:
         """Coordinates, array (n, 3), in the file's unit."""
-        held = np.stack([self.x, self.y, self.z], axis=1).astype(np.float64)
-        return held * self.scale + self.offset
+        stored = np.stack([self.x, self.y, self.z], axis=1).astype(np.float64)
+        return stored * self.scale + self.offset
 
 
 @dataclass(frozen=True)
@@ -110,9 +107,9 @@ def cut(piece: Piece, most: float) -> tuple[Piece, ...]:
     >>> cut(Piece(0, 10), 4)
     (Piece(start=0, stop=3), Piece(start=3, stop=6), Piece(start=6, stop=10))
     """
-    long = piece.stop - piece.start
-    parts = max(1, min(long, int(-(-long // max(1.0, most)))))
-    edges = [piece.start + long * part // parts for part in range(parts + 1)]
+    length = piece.stop - piece.start
+    parts = max(1, min(length, int(-(-length // max(1.0, most)))))
+    edges = [piece.start + length * part // parts for part in range(parts + 1)]
     return tuple(map(Piece, edges[:-1], edges[1:]))
 
 
@@ -126,12 +123,12 @@ def refuse_empty(
     InputError
         At the end, if there was none and ``piece`` is None.
     """
-    some = False
+    empty = True
     for run in runs:
         if len(run):
-            some = True
+            empty = False
             yield run
-    if not some and piece is None:
+    if empty and piece is None:
         raise no_points_error(name)
 
 

@@ -76,116 +76,6 @@ class RowFormat:
     comments: bool = True
 
 
-def read_rows(block: bytes, row_format: RowFormat) -> Rows | None:
-    """Read whole lines.
-
-    Parameters
-    ----------
-    block : bytes
-    row_format : RowFormat
-
-    Returns
-    -------
-    x, y, z : arrays (n,), or None
-        None if some line is no such row; see `first_bad_line`.
-    """
-    some = block[: block.find(b"\n", _SAMPLE) + 1]
-    if _parsed(some, row_format) is not None:
-        rows = _parsed(block, row_format)
-        if rows is not None:
-            return rows
-    return _parsed(_tidied(block, row_format), row_format)
-
-
-def first_bad_line(block: bytes, row_format: RowFormat) -> tuple[int, bytes]:
-    """Find the first line that is no row: how many lines are before it, and the line.
-
-    Parameters
-    ----------
-    block : bytes
-        Lines of which one at least is none.
-    row_format : RowFormat
-    """
-    lines = block.split(b"\n")
-    good, bad = 0, len(lines)
-    while bad - good > 1:
-        middle = (good + bad) // 2
-        if read_rows(b"\n".join([*lines[good:middle], b""]), row_format) is None:
-            bad = middle
-        else:
-            good = middle
-    return good, lines[good]
-
-
-def _parsed(block: bytes, row_format: RowFormat) -> Rows | None:
-    """Read lines that are written without superfluous blanks."""
-    import polars as pl
-
-    if not block:
-        empty = np.empty(0)
-        return empty, empty, empty
-    names = [f"column_{n + 1}" for n in range(max(row_format.columns) + 1)]
-    wanted = [names[column] for column in row_format.columns]
-    kinds: dict[str, Any] = {n: pl.Float64 if n in wanted else pl.String for n in names}
-    try:
-        frame = pl.read_csv(
-            block,
-            columns=wanted,
-            has_header=False,
-            separator=row_format.separator,
-            quote_char=None,
-            schema=kinds,
-            extra_columns="ignore",
-            missing_columns="insert",
-        )
-    except pl.exceptions.PolarsError:
-        return None
-    columns = [frame[name] for name in wanted]
-    if any(column.null_count() for column in columns):
-        return None
-    x, y, z = (column.to_numpy(writable=True) for column in columns)
-    return x, y, z
-
-
-def _tidied(block: bytes, row_format: RowFormat) -> bytes:
-    """Take superfluous blanks away, and lines that say nothing."""
-    separator = row_format.separator.encode()
-    text = block.replace(b"\r\n", b"\n")
-    if separator != b"\t":
-        text = text.replace(b"\t", b" ")
-    signs = np.frombuffer(text, np.uint8)
-    superfluous = signs == ord(" ")
-    before = superfluous | (signs == ord("\n")) | (signs == ord(separator))
-    superfluous[1:] &= before[:-1]
-    text = signs[~superfluous].tobytes()
-    for end in {b"\n", separator} - {b" "}:
-        text = text.replace(b" " + end, end)
-    text = text.rstrip(b" ")
-    return _without_comments(text) if row_format.comments else text
-
-
-def _without_comments(text: bytes) -> bytes:
-    """Leave out blank and comment lines."""
-    if b"#" in text or b"//" in text:
-        lines = text.split(b"\n")
-        text = b"\n".join(line for line in lines if not is_comment_line(line))
-    while b"\n\n" in text:
-        text = text.replace(b"\n\n", b"\n")
-    return text.lstrip(b"\n")
-
-
-def is_comment_line(line: bytes) -> bool:
-    r"""Tell whether a line is blank or a comment.
-
-    Examples
-    --------
-    >>> [is_comment_line(line) for line in (b" // x y z", b"1 2 3 # near", b"\t")]
-    [True, False, True]
-    """
-    content = line.lstrip(_BLANKS)
-    return not content or content.startswith((b"#", b"//"))
-
-
 @dataclass(frozen=True)
 class TextHead:
     """What stands above the rows, and how they are written.
@@ -202,130 +92,6 @@ class TextHead:
     start: int
     row_format: RowFormat
     millimetres: float | None
-
-
-def read_head(name: str) -> TextHead:
-    """Read the head of a text.
-
-    Raises
-    ------
-    InputError
-        If there is no row, the first one is not three numbers, or the names above it
-        are not x, y and z.
-    """
-    file_length(name)
-    named = False
-    unit: float | None = None
-    with open_binary(name) as file:
-        for number, start, line in _lines(file, name):
-            if is_comment_line(line):
-                continue
-            if (row_format := _row_format(line)) is not None:
-                return TextHead(start, row_format, unit)
-            axes = None if named else _axis_units(line)
-            if axes is None:
-                raise bad_row_error(name, number, line)
-            named, unit = True, _unit(axes, name, number)
-    raise no_points_error(name)
-
-
-def looks_like_cloud(path: str | os.PathLike[str]) -> bool:
-    """Tell a text of points from a rod sheet by its first row.
-
-    Parameters
-    ----------
-    path : path
-        A ``.csv`` or ``.txt``.
-
-    Returns
-    -------
-    bool
-        Whether the first row, comments aside, begins with three plain numbers or with
-        the names x, y, z.  Of a file that cannot be read, False.
-    """
-    try:
-        with Path(path).open("rb") as file:
-            for _, _, line in _lines(file, os.fspath(path)):
-                if not is_comment_line(line):
-                    return (
-                        _row_format(line) is not None or _axis_units(line) is not None
-                    )
-                if file.tell() > _MAX_COMMENTS:
-                    break
-    except (OSError, ValueError):
-        return False
-    return False
-
-
-def bad_row_error(name: str, number: int, line: bytes) -> InputError:
-    """Make the error for a line that is no row of points."""
-    text = line.strip().decode("utf-8", "backslashreplace")
-    shown = "".join(c if c.isprintable() else " " for c in text)[:40]
-    what = f'"{shown}" is not three numbers'
-    return InputError(what, file=name, place=f"line {number}", cure=_CURE)
-
-
-def long_line_error(name: str, number: int) -> InputError:
-    """Make the error for a line without an end."""
-    what = (
-        f"the line is longer than {LONGEST_LINE // 1024} KiB; that is no row of points"
-    )
-    return InputError(what, file=name, place=f"line {number}", cure=_CURE)
-
-
-def _lines(file: BufferedReader, name: str) -> Iterator[tuple[int, int, bytes]]:
-    """Give number, first byte and content of each line, past a byte order mark."""
-    number, start = 1, 0
-    _refuse_utf16(file, name)
-    if file.read(len(codecs.BOM_UTF8)) == codecs.BOM_UTF8:
-        start = len(codecs.BOM_UTF8)
-    file.seek(start)
-    while line := file.readline(LONGEST_LINE):
-        if len(line) == LONGEST_LINE:
-            raise long_line_error(name, number)
-        yield number, start, line.rstrip(b"\r\n")
-        number, start = number + 1, start + len(line)
-
-
-def _refuse_utf16(file: BufferedReader, name: str) -> None:
-    marked = file.read(2) in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
-    file.seek(0)
-    if marked:
-        cure = "Save it as plain text in UTF-8"
-        raise InputError("it is UTF-16 text, not UTF-8", file=name, cure=cure)
-
-
-def _cells(line: bytes, separator: str) -> list[str]:
-    text = line.decode("utf-8", "replace").strip(" \r\n")
-    cells = text.split(None if separator == " " else separator)
-    return [cell.strip() for cell in cells]
-
-
-def _row_format(line: bytes) -> RowFormat | None:
-    """Find how a row is written; None if it is no row of three numbers."""
-    for separator in _SEPARATORS:
-        cells = _cells(line, separator)[:3]
-        if len(cells) == 3 and all(_NUMBER.fullmatch(cell) for cell in cells):
-            return RowFormat(separator)
-    return None
-
-
-def _axis_units(line: bytes) -> list[str] | None:
-    """Read the units that the names of x, y, z carry, empty where none."""
-    for separator in _SEPARATORS:
-        cells = [cell.strip("\"'") for cell in _cells(line, separator)[:3]]
-        found = [_NAME.fullmatch(cell) for cell in cells]
-        if "".join(m[1].lower() for m in found if m) == "xyz":
-            return [(m[2] or "").lower() for m in found if m]
-    return None
-
-
-def _unit(axes: list[str], name: str, number: int) -> float | None:
-    if len(set(axes)) != 1:
-        what = "the columns x, y and z name different units"
-        cure = "Export the cloud in one unit"
-        raise InputError(what, file=name, place=f"line {number}", cure=cure)
-    return float(MM_PER[axes[0]]) if axes[0] else None
 
 
 @dataclass(frozen=True)
@@ -439,3 +205,237 @@ def row_bytes(name: str, start: int, stop: int) -> float:
         file.seek(start)
         some = file.read(min(_SAMPLE_ROWS, stop - start))
     return max(2.0, len(some) / max(1, some.count(b"\n")))
+
+
+def looks_like_cloud(path: str | os.PathLike[str]) -> bool:
+    """Tell a text of points from a rod sheet by its first row.
+
+    Parameters
+    ----------
+    path : path
+        A ``.csv`` or ``.txt``.
+
+    Returns
+    -------
+    bool
+        Whether the first row, comments aside, begins with three plain numbers or with
+        the names x, y, z.  Of a file that cannot be read, False.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            for _, _, line in _lines(file, os.fspath(path)):
+                if not is_comment_line(line):
+                    return (
+                        _row_format(line) is not None or _axis_units(line) is not None
+                    )
+                if file.tell() > _MAX_COMMENTS:
+                    break
+    except (OSError, ValueError):
+        return False
+    return False
+
+
+def read_head(name: str) -> TextHead:
+    """Read the head of a text.
+
+    Raises
+    ------
+    InputError
+        If there is no row, the first one is not three numbers, or the names above it
+        are not x, y and z.
+    """
+    file_length(name)
+    named = False
+    unit: float | None = None
+    with open_binary(name) as file:
+        for number, start, line in _lines(file, name):
+            if is_comment_line(line):
+                continue
+            if (row_format := _row_format(line)) is not None:
+                return TextHead(start, row_format, unit)
+            axes = None if named else _axis_units(line)
+            if axes is None:
+                raise bad_row_error(name, number, line)
+            named, unit = True, _unit(axes, name, number)
+    raise no_points_error(name)
+
+
+def bad_row_error(name: str, number: int, line: bytes) -> InputError:
+    """Make the error for a line that is no row of points."""
+    text = line.strip().decode("utf-8", "backslashreplace")
+    shown = "".join(c if c.isprintable() else " " for c in text)[:40]
+    what = f'"{shown}" is not three numbers'
+    return InputError(what, file=name, place=f"line {number}", cure=_CURE)
+
+
+def long_line_error(name: str, number: int) -> InputError:
+    """Make the error for a line without an end."""
+    what = (
+        f"the line is longer than {LONGEST_LINE // 1024} KiB; that is no row of points"
+    )
+    return InputError(what, file=name, place=f"line {number}", cure=_CURE)
+
+
+def _lines(file: BufferedReader, name: str) -> Iterator[tuple[int, int, bytes]]:
+    """Give number, first byte and content of each line, past a byte order mark."""
+    number, start = 1, 0
+    _refuse_utf16(file, name)
+    if file.read(len(codecs.BOM_UTF8)) == codecs.BOM_UTF8:
+        start = len(codecs.BOM_UTF8)
+    file.seek(start)
+    while line := file.readline(LONGEST_LINE):
+        if len(line) == LONGEST_LINE:
+            raise long_line_error(name, number)
+        yield number, start, line.rstrip(b"\r\n")
+        number, start = number + 1, start + len(line)
+
+
+def _refuse_utf16(file: BufferedReader, name: str) -> None:
+    marked = file.read(2) in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+    file.seek(0)
+    if marked:
+        cure = "Save it as plain text in UTF-8"
+        raise InputError("it is UTF-16 text, not UTF-8", file=name, cure=cure)
+
+
+def _cells(line: bytes, separator: str) -> list[str]:
+    text = line.decode("utf-8", "replace").strip(" \r\n")
+    cells = text.split(None if separator == " " else separator)
+    return [cell.strip() for cell in cells]
+
+
+def _row_format(line: bytes) -> RowFormat | None:
+    """Find how a row is written; None if it is no row of three numbers."""
+    for separator in _SEPARATORS:
+        cells = _cells(line, separator)[:3]
+        if len(cells) == 3 and all(_NUMBER.fullmatch(cell) for cell in cells):
+            return RowFormat(separator)
+    return None
+
+
+def _axis_units(line: bytes) -> list[str] | None:
+    """Read the units that the names of x, y, z carry, empty where none."""
+    for separator in _SEPARATORS:
+        cells = [cell.strip("\"'") for cell in _cells(line, separator)[:3]]
+        found = [_NAME.fullmatch(cell) for cell in cells]
+        if "".join(m[1].lower() for m in found if m) == "xyz":
+            return [(m[2] or "").lower() for m in found if m]
+    return None
+
+
+def _unit(axes: list[str], name: str, number: int) -> float | None:
+    if len(set(axes)) != 1:
+        what = "the columns x, y and z name different units"
+        cure = "Export the cloud in one unit"
+        raise InputError(what, file=name, place=f"line {number}", cure=cure)
+    return float(MM_PER[axes[0]]) if axes[0] else None
+
+
+def read_rows(block: bytes, row_format: RowFormat) -> Rows | None:
+    """Read whole lines.
+
+    Parameters
+    ----------
+    block : bytes
+    row_format : RowFormat
+
+    Returns
+    -------
+    x, y, z : arrays (n,), or None
+        None if some line is no such row; see `first_bad_line`.
+    """
+    some = block[: block.find(b"\n", _SAMPLE) + 1]
+    if _parsed(some, row_format) is not None:
+        rows = _parsed(block, row_format)
+        if rows is not None:
+            return rows
+    return _parsed(_tidied(block, row_format), row_format)
+
+
+def first_bad_line(block: bytes, row_format: RowFormat) -> tuple[int, bytes]:
+    """Find the first line that is no row: how many lines are before it, and the line.
+
+    Parameters
+    ----------
+    block : bytes
+        Lines of which one at least is none.
+    row_format : RowFormat
+    """
+    lines = block.split(b"\n")
+    good, bad = 0, len(lines)
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        if read_rows(b"\n".join([*lines[good:middle], b""]), row_format) is None:
+            bad = middle
+        else:
+            good = middle
+    return good, lines[good]
+
+
+def _parsed(block: bytes, row_format: RowFormat) -> Rows | None:
+    """Read lines that are written without superfluous blanks."""
+    import polars as pl
+
+    if not block:
+        empty = np.empty(0)
+        return empty, empty, empty
+    names = [f"column_{n + 1}" for n in range(max(row_format.columns) + 1)]
+    wanted = [names[column] for column in row_format.columns]
+    kinds: dict[str, Any] = {n: pl.Float64 if n in wanted else pl.String for n in names}
+    try:
+        frame = pl.read_csv(
+            block,
+            columns=wanted,
+            has_header=False,
+            separator=row_format.separator,
+            quote_char=None,
+            schema=kinds,
+            extra_columns="ignore",
+            missing_columns="insert",
+        )
+    except pl.exceptions.PolarsError:
+        return None
+    columns = [frame[name] for name in wanted]
+    if any(column.null_count() for column in columns):
+        return None
+    x, y, z = (column.to_numpy(writable=True) for column in columns)
+    return x, y, z
+
+
+def _tidied(block: bytes, row_format: RowFormat) -> bytes:
+    """Take superfluous blanks away, and lines that say nothing."""
+    separator = row_format.separator.encode()
+    text = block.replace(b"\r\n", b"\n")
+    if separator != b"\t":
+        text = text.replace(b"\t", b" ")
+    signs = np.frombuffer(text, np.uint8)
+    superfluous = signs == ord(" ")
+    before = superfluous | (signs == ord("\n")) | (signs == ord(separator))
+    superfluous[1:] &= before[:-1]
+    text = signs[~superfluous].tobytes()
+    for end in {b"\n", separator} - {b" "}:
+        text = text.replace(b" " + end, end)
+    text = text.rstrip(b" ")
+    return _without_comments(text) if row_format.comments else text
+
+
+def _without_comments(text: bytes) -> bytes:
+    """Leave out blank and comment lines."""
+    if b"#" in text or b"//" in text:
+        lines = text.split(b"\n")
+        text = b"\n".join(line for line in lines if not is_comment_line(line))
+    while b"\n\n" in text:
+        text = text.replace(b"\n\n", b"\n")
+    return text.lstrip(b"\n")
+
+
+def is_comment_line(line: bytes) -> bool:
+    r"""Tell whether a line is blank or a comment.
+
+    Examples
+    --------
+    >>> [is_comment_line(line) for line in (b" // x y z", b"1 2 3 # near", b"\t")]
+    [True, False, True]
+    """
+    content = line.lstrip(_BLANKS)
+    return not content or content.startswith((b"#", b"//"))

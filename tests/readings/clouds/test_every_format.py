@@ -124,12 +124,12 @@ def test_a_cut_off_file_is_refused_wherever_it_is_cut(name, tmp_path):
     whole = path.read_bytes()
     for cut in places_to_cut(len(whole), name):
         path.write_bytes(whole[:cut])
-        with pytest.raises(InputError) as said:
+        with pytest.raises(InputError) as caught:
             read_file(path)
-        assert said.value.file == str(path)
-        assert re.search(r"byte \d+|record \d+", said.value.place or ""), cut
-        assert said.value.cure
-        assert len(str(said.value)) < 500
+        assert caught.value.file == str(path)
+        assert re.search(r"byte \d+|record \d+", caught.value.place or ""), cut
+        assert caught.value.cure
+        assert len(str(caught.value)) < 500
     path.write_bytes(whole)
     assert len(read_file(path)) == 300
 
@@ -141,9 +141,9 @@ def test_a_file_that_shrinks_while_it_is_read_is_refused(name, tmp_path):
     source = open_cloud(path)
     whole = path.read_bytes()
     path.write_bytes(whole[: len(whole) // 2])
-    with pytest.raises(InputError) as said:
+    with pytest.raises(InputError) as caught:
         read(source)
-    assert said.value.file == str(path)
+    assert caught.value.file == str(path)
 
 
 @pytest.mark.parametrize("name", sorted(WAYS))

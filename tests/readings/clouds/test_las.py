@@ -200,9 +200,9 @@ PACKING = {
 
 @pytest.mark.parametrize("case", PACKING)
 def test_a_packing_that_lies_is_refused(cloud, tmp_path, case):
-    where, value, said = PACKING[case]
+    where, value, message = PACKING[case]
     path = cloud(spoiled(written(tmp_path), (where, value)), "wall.laz")
-    with pytest.raises(InputError, match=said) as fault:
+    with pytest.raises(InputError, match=message) as fault:
         read_file(path)
     assert fault.value.place
 

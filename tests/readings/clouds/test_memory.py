@@ -50,8 +50,8 @@ def growth(small, large, how: str = "run by run") -> tuple[int, int, float]:
 def sparse_npy(path, count: int) -> None:
     """An array of zeros that takes no room on the disk."""
     with path.open("wb") as file:
-        told = {"descr": "<f4", "fortran_order": False, "shape": (count, 3)}
-        np.lib.format.write_array_header_1_0(file, told)
+        header = {"descr": "<f4", "fortran_order": False, "shape": (count, 3)}
+        np.lib.format.write_array_header_1_0(file, header)
         file.truncate(file.tell() + 12 * count)
 
 

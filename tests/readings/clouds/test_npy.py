@@ -21,9 +21,9 @@ def saved(array: object) -> bytes:
 
 def with_header(words: str, body: bytes = bytes(240), version: int = 1) -> bytes:
     """A file whose header holds any words."""
-    said = words.encode() + b"\n"
-    long = struct.pack("<H" if version == 1 else "<I", len(said))
-    return b"\x93NUMPY" + bytes([version, 0]) + long + said + body
+    header = words.encode() + b"\n"
+    size = struct.pack("<H" if version == 1 else "<I", len(header))
+    return b"\x93NUMPY" + bytes([version, 0]) + size + header + body
 
 
 SOUND = "{'descr': '<f8', 'fortran_order': False, 'shape': (10, 3), }"
@@ -78,9 +78,9 @@ REFUSED = {
 
 @pytest.mark.parametrize("case", REFUSED)
 def test_what_is_no_array_of_points_is_refused(cloud, case):
-    array, said = REFUSED[case]
+    array, message = REFUSED[case]
     path = cloud(saved(array), "wall.npy")
-    with pytest.raises(InputError, match=said) as fault:
+    with pytest.raises(InputError, match=message) as fault:
         open_cloud(path)
     assert fault.value.file == str(path)
     assert fault.value.cure

@@ -156,13 +156,13 @@ BAD = {
 
 @pytest.mark.parametrize("case", BAD)
 def test_a_header_or_body_that_lies_is_refused(cloud, case):
-    content, said = BAD[case]
+    content, message = BAD[case]
     path = cloud(content, "wall.ply")
-    with pytest.raises(InputError, match=said) as fault:
+    with pytest.raises(InputError, match=message) as fault:
         read_file(path)
     assert fault.value.file == str(path)
     assert fault.value.cure
-    assert fault.value.place or "no points" in said
+    assert fault.value.place or "no points" in message
 
 
 def test_the_line_of_a_bad_row_counts_the_header(cloud):

@@ -97,13 +97,13 @@ BAD = {
 
 @pytest.mark.parametrize("case", BAD)
 def test_a_bad_row_is_refused_with_its_line(cloud, case):
-    text, line, said = BAD[case]
+    text, line, message = BAD[case]
     path = cloud(text)
     with pytest.raises(InputError, match="is not three numbers") as fault:
         read_file(path)
     assert fault.value.file == str(path)
     assert fault.value.place == f"line {line}"
-    assert said in " ".join(fault.value.what.split())
+    assert message in " ".join(fault.value.what.split())
     assert len(re.findall(r'"(.*)"', fault.value.what)[0]) <= 40
     assert "x y z" in fault.value.cure
 
@@ -211,10 +211,10 @@ def by_hand(text: str, mark: str) -> list[list[float]] | None:
     """Rows of a text, read slowly and by other means; None if one is no row."""
     rows = []
     for line in text.split("\n"):
-        said = line.strip()
-        if not said or said.startswith(("#", "//")):
+        row = line.strip()
+        if not row or row.startswith(("#", "//")):
             continue
-        cells = said.split(",") if mark == "," else said.split()
+        cells = row.split(",") if mark == "," else row.split()
         try:
             x, y, z = (float(cell.strip()) for cell in cells[:3])
         except ValueError:

@@ -1,4 +1,4 @@
-"""What a sheet must not hold: each fault is told with its place and a cure."""
+"""What a sheet must not hold: each fault is message with its place and a cure."""
 
 from __future__ import annotations
 
@@ -259,15 +259,15 @@ def test_a_fault_in_a_sheet_is_told_with_its_place(write, design, name):
     path = write(text)
     with pytest.raises(InputError) as caught:
         load_readings(path, design)
-    fault, told = caught.value, str(caught.value)
+    fault, message = caught.value, str(caught.value)
     assert fault.file == str(path)
     assert fault.place == place
-    assert told.startswith(str(path))
-    assert words in told
+    assert message.startswith(str(path))
+    assert words in message
     assert fault.cure
-    assert "Traceback" not in told
-    assert "\n" not in told
-    assert len(told) < 600
+    assert "Traceback" not in message
+    assert "\n" not in message
+    assert len(message) < 600
 
 
 def test_the_sheets_spoiled_above_are_sound(write, design):
@@ -277,9 +277,9 @@ def test_the_sheets_spoiled_above_are_sound(write, design):
 
 def test_the_fault_of_the_second_file_names_the_second_file(write, design):
     good, bad = write(HEAD + ROWS, "a.csv"), write(HEAD + "10,24,x\n", "b.csv")
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_readings([good, bad], design)
-    assert told.value.file == str(bad)
+    assert caught.value.file == str(bad)
 
 
 def test_a_missing_sheet_is_told(tmp_path, design):

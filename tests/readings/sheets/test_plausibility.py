@@ -33,12 +33,12 @@ def sheet(height_unit, column, value, *, height_factor=1.0):
 
 def refusal(path, design) -> InputError:
     """Give the error that a sheet meets."""
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_readings(path, design)
-    assert told.value.file == str(path)
-    assert told.value.place
-    assert told.value.cure
-    return told.value
+    assert caught.value.file == str(path)
+    assert caught.value.place
+    assert caught.value.cure
+    return caught.value
 
 
 @pytest.mark.parametrize(

@@ -77,9 +77,9 @@ def test_wide_and_long_say_the_same(write, design, cells):
     azimuths, wide, long = (45, 100, 300), ["height_in / radius_in"], []
     wide[0] += "".join(f",{a}deg" for a in azimuths)
     for i, row in enumerate(cells):
-        said = ["" if c is None else f"{c // 16} {c % 16}/16" for c in row]
-        wide.append(f"{25 + i}," + ",".join(said))
-        long += [f"{a},{25 + i},{t}" for a, t in zip(azimuths, said, strict=True) if t]
+        cells = ["" if c is None else f"{c // 16} {c % 16}/16" for c in row]
+        wide.append(f"{25 + i}," + ",".join(cells))
+        long += [f"{a},{25 + i},{t}" for a, t in zip(azimuths, cells, strict=True) if t]
     one = load_readings(write("\n".join(wide), "wide.csv"), design)
     head = ["azimuth_deg,height_in,radius_in"]
     other = load_readings(write("\n".join(head + long), "long.csv"), design)

@@ -83,12 +83,12 @@ def test_comments_and_blank_rows_keep_the_rows_numbers(workbook, design):
 )
 def test_a_cell_that_is_no_reading_is_named(workbook, design, cell, place, words):
     path = workbook({"rod": [HEAD, ROWS[0], [90, 24, cell], ROWS[2]]})
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as caught:
         load_readings(path, design)
-    assert told.value.file == str(path)
-    assert told.value.place == place
-    assert words in told.value.what
-    assert told.value.cure
+    assert caught.value.file == str(path)
+    assert caught.value.place == place
+    assert words in caught.value.what
+    assert caught.value.cure
 
 
 def with_result(path, result: bytes):
@@ -133,10 +133,10 @@ def test_binary_noise_of_computed_numbers_is_not_a_division(workbook, design):
 )
 def test_what_is_no_workbook_is_refused(write, design, content, words):
     path = write(content, "rod.xlsx")
-    with pytest.raises(InputError, match=words) as told:
+    with pytest.raises(InputError, match=words) as caught:
         load_readings(path, design)
-    assert told.value.file == str(path)
-    assert told.value.cure
+    assert caught.value.file == str(path)
+    assert caught.value.cure
 
 
 def test_another_zip_archive_is_refused(tmp_path, design):
