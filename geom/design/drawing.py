@@ -72,6 +72,7 @@ class Profile:
         Parameters
         ----------
         height : array, mm
+            Of any shape.
         side : {'above', 'below'}
             Which part of the wall is meant exactly at a step.
 
@@ -114,7 +115,9 @@ class Profile:
         Parameters
         ----------
         height : array (m,), mm
+            Rows of the survey.
         radius : array (m,), mm
+            Design radius that it holds there.
 
         Returns
         -------
@@ -301,6 +304,7 @@ class Design:
         Parameters
         ----------
         other : Design
+            Of the other drawing.
         parts : names of attributes
             What is compared.
 

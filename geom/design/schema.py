@@ -74,7 +74,10 @@ class TableSchema:
         ----------
         raw : object
             What TOML gave under the table's name, or None.
-        file, unit : str
+        file : str
+            As the caller named it, for messages.
+        unit : str
+            The file's length unit.
 
         Raises
         ------

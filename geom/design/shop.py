@@ -172,7 +172,7 @@ class Melting:
 
 @dataclass(frozen=True)
 class Shop:
-    """All of it.
+    """What the shop has and how it works.
 
     Attributes
     ----------

@@ -26,6 +26,7 @@ def read_bytes(path: str | os.PathLike[str], *, largest: int = MAX_BYTES) -> byt
     Parameters
     ----------
     path : path
+        Of the file.
     largest : int, bytes
         A longer file is refused, so that a wrong name cannot fill the memory.
 

@@ -91,10 +91,13 @@ def _where(
     Parameters
     ----------
     holds : callable
+        Whether a number is allowed.
     what : str
-        What is wrong where it does not; ``{}`` stands for the value as written.
+        What is wrong where it is not; ``{}`` stands for the value as written.
     cure : str
+        What to do about it.
     of : reader
+        Reads the number.
     """
 
     def read(value: object, unit: str) -> float:

@@ -136,9 +136,11 @@ def load_clouds(
     Parameters
     ----------
     names : sequence of str
+        Their files.
     unit : {'in', 'mm', 'cm', 'm'} or None
         Of every cloud; None only where every file fixes its own.
     azimuth_of_x : float, degrees
+        Design azimuth that their +x points at.
     z_offset : float
         In the clouds' unit.
     scanner : three floats or None

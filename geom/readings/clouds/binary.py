@@ -274,7 +274,9 @@ def open_records(
     Parameters
     ----------
     name : str
+        The file.
     start, count : int
+        Byte of the first record, and how many there are.
     record : dtype
         With the fields ``x``, ``y`` and ``z``.
     after : int
@@ -303,7 +305,9 @@ def xyz_record(
     Parameters
     ----------
     name : str
+        The file.
     kinds : three dtypes
+        Of x, y and z.
     offsets : three ints
         Byte of each in the record.
     size : int

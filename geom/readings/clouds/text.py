@@ -337,7 +337,9 @@ def read_rows(block: bytes, row_format: RowFormat) -> Rows | None:
     Parameters
     ----------
     block : bytes
+        Lines with their ends.
     row_format : RowFormat
+        How they are written.
 
     Returns
     -------
@@ -360,6 +362,7 @@ def first_bad_line(block: bytes, row_format: RowFormat) -> tuple[int, bytes]:
     block : bytes
         Lines of which one at least is none.
     row_format : RowFormat
+        How they should be written.
     """
     lines = block.split(b"\n")
     good, bad = 0, len(lines)

@@ -52,6 +52,7 @@ def diagnose(ratio: Float, kind: RodKind, unit: str) -> Diagnosis | None:
         Readings as parts of the design radius: of the radius, of twice the radius for
         diameters; a cut-back as a part of the radius too.
     kind : {'radius', 'diameter', 'cutback'}
+        As the column is named.
     unit : str
         As the column is named.
 
@@ -114,7 +115,9 @@ def diagnose_height_unit(
     outside : bool array (n,)
         Which of them lie outside the profile.
     unit : str
+        The one they are said to be in.
     profile : Profile
+        As drawn.
 
     Returns
     -------

@@ -30,11 +30,6 @@ _ROUNDING = 1e-6  # mm; what changing units may add to a length
 def refuse_implausible(sheet: Sheet, design: Design) -> None:
     """Refuse a sheet that cannot be of this lining, with the likely cause.
 
-    Parameters
-    ----------
-    sheet : Sheet
-    design : Design
-
     Raises
     ------
     InputError

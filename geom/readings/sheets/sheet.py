@@ -235,6 +235,7 @@ def refuse_mixed_marks(table: SheetTable, indices: list[int]) -> None:
     Parameters
     ----------
     table : SheetTable
+        The sheet as it was written.
     indices : list of int
         The columns that hold numbers.
 
@@ -266,7 +267,9 @@ def finest_division(
     texts : iterable of str
         Numbers as written, each one that `geom.units.parse_number` reads.
     unit : str
+        They are in.
     decimal_comma : bool
+        Whether decimals may be written with a comma.
 
     Returns
     -------

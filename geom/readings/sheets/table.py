@@ -113,14 +113,7 @@ class SheetTable:
 def read_table(path: str | os.PathLike[str]) -> SheetTable:
     """Read a CSV sheet; columns are separated by ``,``, ``;`` or tabs.
 
-    Parameters
-    ----------
-    path : path
-
-    Returns
-    -------
-    Table
-        Comment lines (``#``) and blank lines left out.
+    Comment lines (``#``) and blank lines are left out.
 
     Raises
     ------

@@ -23,14 +23,7 @@ _SHEET = "rod"
 def read_workbook(path: str | os.PathLike[str]) -> SheetTable:
     """Read the sheet named ``rod``, or else the first sheet, of a workbook.
 
-    Parameters
-    ----------
-    path : path
-
-    Returns
-    -------
-    Table
-        Row numbers are those of the spreadsheet.
+    Row numbers are those of the spreadsheet.
 
     Raises
     ------
