@@ -20,6 +20,7 @@ from typing import Any
 
 import geom
 from geom.repair import prepare_repair
+from geom.views.outputs import survey_makers, write_all
 
 SCANS = Path(__file__).resolve().parents[2] / "scans"
 TIMES = 5
