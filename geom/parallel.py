@@ -2,7 +2,7 @@
 
 A `TaskMap` maps a function over tasks and gives the results in the order of the tasks.
 `SerialMap` and `ProcessMap` stand here; the one on a cluster is
-`geom.surface.clouds.cluster.DaskBackend`, with Dask as an extra.
+`geom.cluster.DaskBackend`, with Dask as an extra.
 
 The processes of `ProcessMap` are Pythons of their own that are handed tasks through a
 pipe.  Measured against what libraries offer (two processes, eight tasks of 0.05 s, two

@@ -19,7 +19,8 @@ ROOT = Path(__file__).resolve().parent.parent
 #: One floor a line; a file imports from its own floor and those before it.
 ROAD = (
     ("_version",),
-    ("errors", "units", "frame", "quantity", "atomic", "parallel", "cf", "document"),
+    ("errors", "units", "frame", "quantity"),
+    ("atomic", "parallel", "cluster", "cf", "document"),
     ("stats",),
     ("design",),
     ("readings",),

@@ -71,7 +71,7 @@ def reconstruct(
     """
     if isinstance(readings, RodReadings):
         return _of_rods(readings, design, past, spacing, columns, seed)
-    from geom.surface.clouds.cluster import cloud_binner
+    from geom.surface.clouds.binning import cloud_binner
     from geom.surface.clouds.reconstruct import reconstruct_clouds
 
     with cloud_binner(cluster) as binner:

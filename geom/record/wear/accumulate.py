@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geom._version import __version__
+from geom.cluster import version_error
 from geom.compare.panels import Panels, PanelState
 from geom.errors import InputError
 from geom.parallel import ProcessMap, SerialMap, TaskMap, processors
@@ -38,7 +39,6 @@ from geom.record.wear.spells import (
     Spell,
     exposures,
 )
-from geom.surface.clouds.binning import other_version
 from geom.units import Float
 
 if TYPE_CHECKING:
@@ -198,7 +198,7 @@ def accumulate_chunk(run: Chunk) -> ChunkSums:
     from geom.record.wear.kernels import KEPT
 
     if run.version != __version__:
-        raise other_version(f"a worker runs version {__version__}", run.version)
+        raise version_error(f"a worker runs version {__version__}", run.version)
     cells = run.shape[0] * run.shape[1]
     tables = tuple(np.zeros((cells, KEPT)) for _ in run.against)
     told: list[WearSeries] = []
@@ -397,7 +397,7 @@ def _task_map(
 ) -> Iterator[TaskMap]:
     """What sums the chunks."""
     if cluster is not None:
-        from geom.surface.clouds.cluster import dask_backend
+        from geom.cluster import dask_backend
 
         with dask_backend(cluster) as workers:
             yield workers

@@ -1,6 +1,13 @@
-"""A piece of a cloud, counted by another process.
+"""The points of clouds sorted into the cells of the wall: here, or by many processes.
 
-All points of clouds counted in the cells of the wall, in one pass over the files.
+All points are binned in one pass over the files.  For a cluster a cloud is cut into
+chunks that can be read by themselves.  Each is one task: a worker bins it into a
+histogram of its own and hands that back without its empty bins.
+
+The sum is exactly what one process would count, however many workers there are and
+whichever is first: every point lies in one chunk, and its bin depends on the point
+alone; counts are whole numbers, so the order of adding does not matter; and the sum is
+kept here and nowhere else.
 """
 
 from __future__ import annotations
@@ -9,7 +16,7 @@ import os
 import socket
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager, nullcontext
+from contextlib import closing, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Lock
@@ -18,11 +25,12 @@ from typing import TYPE_CHECKING, Any, Protocol, cast
 import numpy as np
 
 from geom._version import __version__
+from geom.cluster import DaskBackend, dask_backend, version_error
 from geom.datum import Pose
 from geom.errors import InputError
 from geom.readings.cloud import Cloud
 from geom.readings.clouds.binary import file_length
-from geom.readings.clouds.source import CloudSource, Piece
+from geom.readings.clouds.source import CloudSource, Piece, no_points_error
 from geom.surface.clouds.histogram import BinLayout, Histogram, SparseHistogram
 from geom.units import Float
 
@@ -35,6 +43,10 @@ RUN = 1_000_000
 SAMPLE, PLACES = 150_000, 75
 #: Pieces that a long file is cut into, to take some of.
 _PIECES = 2_000
+#: Points of a task: enough that binning them takes longer than sending the result.
+CHUNK = 4_000_000
+#: Held by the thread that runs compiled loops where they cannot be run twice at once.
+_ONE_AT_A_TIME = Lock()
 
 Progress = Callable[[int], None]
 
@@ -74,7 +86,7 @@ def sample(cloud: Cloud) -> Float:
 def bin_cloud(
     cloud: Cloud, pose: Pose, histogram: Histogram, *, progress: Progress | None = None
 ) -> None:
-    """Count all points of a cloud, reading the next run while one is counted.
+    """Bin all points of a cloud, reading the next run while one is counted.
 
     Parameters
     ----------
@@ -100,12 +112,77 @@ def read_ahead(runs: Iterator[Points]) -> Iterator[Points]:
             yield run
 
 
-_TURN = Lock()
+@contextmanager
+def cloud_binner(cluster: str | None) -> Iterator[CloudBinner]:
+    """What bins clouds: this process, or a cluster where one is named."""
+    if cluster is None:
+        yield bin_cloud
+        return
+    with dask_binner(cluster) as binner:
+        yield binner
+
+
+@contextmanager
+def dask_binner(address: str, *, most: int = CHUNK) -> Iterator[CloudBinner]:
+    """Have clouds binned by other processes; gives what stands in for `bin_cloud`.
+
+    Parameters
+    ----------
+    address : str
+        As for `dask_backend`.
+    most : int
+        Points of a task, about.
+
+    Raises
+    ------
+    InputError
+        If there is no scheduler or no worker; and, while binning, if a cloud cannot
+        be read or the cluster is lost.
+    MissingExtra
+        If Dask is not installed.
+    """
+    with dask_backend(address) as workers:
+        yield _DaskBinner(workers, most)
+
+
+@dataclass(frozen=True)
+class _DaskBinner:
+    """A `CloudBinner` that has workers count.
+
+    Attributes
+    ----------
+    workers : DaskBackend
+    most : int
+        Points of a task, about.
+    """
+
+    workers: DaskBackend
+    most: int
+
+    def __call__(
+        self,
+        cloud: Cloud,
+        pose: Pose,
+        histogram: Histogram,
+        *,
+        progress: Progress | None = None,
+    ) -> None:
+        """Count all points of a cloud, as `bin_cloud` does."""
+        chunks = chunks_of(cloud, pose, histogram.layout, most=self.most)
+        total = 0
+        with closing(self.workers.map(bin_chunk, chunks, in_order=False)) as parts:
+            for sparse in parts:
+                histogram.add_sparse(sparse)
+                total += sparse.total
+                if progress is not None:
+                    progress(sparse.total)
+        if not total:
+            raise no_points_error(cloud.name)
 
 
 @dataclass(frozen=True)
 class CloudChunk:
-    """A piece of a cloud, with all that a worker must know to count it.
+    """A piece of a cloud, with all that a worker must know to bin it.
 
     Attributes
     ----------
@@ -140,7 +217,7 @@ class CloudChunk:
 def chunks_of(
     cloud: Cloud, pose: Pose, layout: BinLayout, *, most: int
 ) -> Iterator[CloudChunk]:
-    """Cut a cloud into pieces of at most about ``most`` points.
+    """Cut a cloud into chunks of at most about ``most`` points.
 
     Parameters
     ----------
@@ -173,58 +250,52 @@ def chunks_of(
         )
 
 
-def bin_chunk(wanted: CloudChunk) -> SparseHistogram:
-    """Count a piece, on one thread.
+def bin_chunk(chunk: CloudChunk) -> SparseHistogram:
+    """Bin a chunk, on one thread.
 
     Raises
     ------
     InputError
         If the file cannot be read here or is another one, if this is another version
-        of the program than the one that asks, or where the piece is damaged.
+        of the program than the one that asks, or where the chunk is damaged.
     """
-    if wanted.version != __version__:
-        raise other_version(f"a worker runs version {__version__}", wanted.version)
-    _refuse_other_file(wanted)
-    histogram = Histogram(wanted.layout)
-    with _named_as_asked(wanted):
-        for run in read_ahead(wanted.source.chunks(RUN, wanted.piece)):
+    if chunk.version != __version__:
+        raise version_error(f"a worker runs version {__version__}", chunk.version)
+    _refuse_other_file(chunk)
+    histogram = Histogram(chunk.layout)
+    with _file_named_by_caller(chunk):
+        for run in read_ahead(chunk.source.chunks(RUN, chunk.piece)):
             with _one_thread():
-                histogram.count(run, wanted.pose, wanted.millimetres)
+                histogram.count(run, chunk.pose, chunk.millimetres)
     return histogram.sparse()
 
 
-def other_version(what: str, wanted: str = __version__) -> InputError:
-    """Make the error for a worker that has not the same program installed."""
-    cure = f"Install daubline {wanted} for the scheduler and for every worker"
-    return InputError(what, cure=cure)
-
-
-def _refuse_other_file(wanted: CloudChunk) -> None:
+def _refuse_other_file(chunk: CloudChunk) -> None:
     """Refuse a file that cannot be read here, or that is not the one meant."""
     here = f"a worker on {socket.gethostname()}"
     cure = "Put the clouds where every worker finds them under the same name"
     try:
-        with Path(wanted.source.name).open("rb") as file:
+        with Path(chunk.source.name).open("rb") as file:
             size = os.fstat(file.fileno()).st_size
     except OSError as fault:
         why = fault.strerror or str(fault)
-        what = f"{here} cannot read {wanted.source.name} ({why})"
-        raise InputError(what, file=wanted.name, cure=cure) from fault
-    if size != wanted.size:
-        what = f"it has {wanted.size} bytes, but for {here} it has {size}"
-        raise InputError(what, file=wanted.name, cure=cure)
+        what = f"{here} cannot read {chunk.source.name} ({why})"
+        raise InputError(what, file=chunk.name, cure=cure) from fault
+    if size != chunk.size:
+        what = f"it has {chunk.size} bytes, but for {here} it has {size}"
+        raise InputError(what, file=chunk.name, cure=cure)
 
 
 @contextmanager
-def _named_as_asked(wanted: CloudChunk) -> Iterator[None]:
+def _file_named_by_caller(chunk: CloudChunk) -> Iterator[None]:
     """Name the file in errors as the caller did."""
     try:
         yield
     except InputError as fault:
-        if fault.file != wanted.source.name:
+        if fault.file != chunk.source.name:
             raise
         kind, what, place = type(fault), fault.what, fault.place
-        raise kind(what, file=wanted.name, place=place, cure=fault.cure) from fault
+        raise kind(what, file=chunk.name, place=place, cure=fault.cure) from fault
 
 
 @contextmanager
@@ -238,7 +309,7 @@ def _one_thread() -> Iterator[None]:
 
     before = numba.get_num_threads()
     alone = numba.threading_layer() == "workqueue"  # type: ignore[attr-defined]
-    with _TURN if alone else nullcontext():
+    with _ONE_AT_A_TIME if alone else nullcontext():
         numba.set_num_threads(1)
         try:
             yield

@@ -1,20 +1,8 @@
-"""The wall between the cells that clouds show: fitted, weighed, with its sd.
+"""The radial surface that clouds allow: seen cells and the wall fitted between them.
 
-How well the fitted wall foretells wall that it is not shown.
-
-The shadows of a scan are turned round the wall, so that they fall on wall that was seen
-after all.  Blocks in them are left out, foretold from the others, and compared with
-what they read.  Where they miss by more than the fitted wall owns to, its uncertainty
-in the shadows is stretched; where by less, it is drawn in.  So it is with the sum over
-all of a shadow, which volumes hang on: misses that go the same way all over stretch it
-further.  No refit is needed: what is left out of a fit with fixed sizes follows in
-closed form.
-
-References
-----------
-Rasmussen, C. E. and Williams, C. K. I. (2006). Gaussian Processes for Machine Learning,
-eq. 5.12 (leaving one out); with blocks of the inverse for groups, as in the inverse of
-a partitioned matrix, eq. A.11.
+The same model as for rod readings is fitted to the means of blocks of cells (and to rod
+readings, if there are any).  Each seen cell is then weighed against what the fitted
+wall lets expect; an occluded cell is the fitted wall's, with its calibrated variance.
 """
 
 from __future__ import annotations
@@ -27,91 +15,23 @@ from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.readings.cloud import CloudReadings
 from geom.surface.clouds.binning import CloudBinner, bin_cloud
+from geom.surface.clouds.calibration import variance_inflation
 from geom.surface.clouds.cells import STEPS, Cells, block_means
 from geom.surface.clouds.posterior import CloudPosterior
 from geom.surface.clouds.register import RegisteredClouds, Tick, register_clouds
-from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
 from geom.surface.grid import Grid, interpolate_smoothly, make_grid
 from geom.surface.radial import RadialSurface
 from geom.surface.rods.fit import Fit, fit_wall
-from geom.units import Bool, Float, Int, say_both
-
-#: Turns of the shadows, degrees, and fewest blocks that a turn must leave out.
-_TURN, _FEWEST = 15, 3
-#: Blocks around that have a say: Gaussian in height (mm) and azimuth (degrees).
-_HEIGHT, _AZIMUTH = 60.0, 45.0
-#: What the fitted wall's own word counts for, in blocks.
-_OWN_WORD = 3.0
-#: The same for the sum over a shadow, in turns; and how many turns a full circle of
-#: them counts for, as they overlap.
-_TURNS_OWN_WORD, _TURNS_COUNT = 3.0, 8.0
-#: By how much sums over shadows vary more than the fitted wall owns to, before the scan
-#: is asked: marks of single tuyeres and spalls that nothing beside them hints at.  From
-#: walls of the bench, see docs/benchmarks.md.
-_SURPRISE = 2.0
-
-
-def stretch(gp: ConditionalGP, hidden: Bool, grid: Grid) -> Float:
-    """By what the variance of the fitted wall in shadow is to be multiplied; (m, k).
-
-    Parameters
-    ----------
-    gp : ConditionalGP
-        Fitted to blocks of cells.
-    hidden : bool array (m, k)
-        Cells in shadow.
-    grid : Grid
-    """
-    count = len(gp.observed)
-    azimuth = gp.observed.places.azimuth[:count]
-    height = gp.observed.places.height[:count]
-    inverse = gp.inverse_cholesky.T @ gp.inverse_cholesky
-    row = np.clip(np.searchsorted(grid.edge, height) - 1, 0, grid.height.size - 1)
-    missed, times = np.zeros(count), np.zeros(count)
-    sums: list[float] = []
-    for turned in range(_TURN, 360, _TURN):
-        column = np.round((azimuth - turned) / 360.0 * grid.azimuth.size).astype(int)
-        out = np.flatnonzero(hidden[row, column % grid.azimuth.size])
-        if out.size >= _FEWEST:
-            each, together = _squares(inverse, gp.weights, out)
-            missed[out] += each
-            times[out] += 1.0
-            sums.append(together)
-    tried = times > 0
-    if not tried.any():
-        return np.ones(grid.shape)
-    square = missed[tried] / times[tried]
-    up = np.exp(-0.5 * ((grid.height[:, None] - height[tried]) / _HEIGHT) ** 2)
-    away = np.mod(grid.azimuth[:, None] - azimuth[tried] + 180.0, 360.0) - 180.0
-    beside = np.exp(-0.5 * (away / _AZIMUTH) ** 2)
-    total = (up * square) @ beside.T
-    near = (_OWN_WORD + total) / (_OWN_WORD + up @ beside.T)
-    counts = _TURNS_COUNT * len(sums) / (360 // _TURN - 1)
-    freedom = _TURNS_OWN_WORD + counts
-    surprise = _TURNS_OWN_WORD * _SURPRISE
-    together = (surprise + counts * float(np.mean(sums))) / freedom
-    # that variance is itself told by few turns: Student's t has more of it
-    together *= freedom / max(freedom - 2.0, 1.0)
-    usual = float(near[hidden].mean()) if hidden.any() else 1.0
-    return np.asarray(near * max(1.0, together / usual))
-
-
-def _squares(inverse: Float, weights: Float, out: Int) -> tuple[Float, float]:
-    """Squared misses of readings left out together, and of their sum, in variances."""
-    spread = np.linalg.inv(inverse[np.ix_(out, out)])
-    miss = spread @ weights[out]
-    together = float(miss.sum() ** 2 / spread.sum())
-    return np.asarray(miss**2 / np.diag(spread)), together
-
+from geom.units import Bool, Float, say_both
 
 #: A row is surveyed if this share of its wall is seen; rows between such rows are too.
 SEEN_OF_A_ROW = 0.3
-#: Net on which the fitted wall's uncertainty is worked out.
+#: Net on which the fitted wall's uncertainty is computed, mm and columns.
 _NET_ROW, _NET_COLUMNS = 30.0, 120
 #: Cells to either side that tell how rough the wall is at a cell.
 _ROUGH_ROWS, _ROUGH_COLUMNS = 25, 25
-#: Roughness where cells do not tell, mm, and for how many cells that counts.
+#: Roughness where too few cells are seen, mm, and for how many cells that counts.
 GRAIN, _GRAIN_COUNTS = 1.0, 10.0
 #: Offset of the bands' radius (mm) and share of points left out that are worth a word.
 _BAND_OFF, _MANY_LEFT_OUT = 2.0, 0.25
@@ -136,9 +56,8 @@ def reconstruct_clouds(
     spacing, columns, seed
         As of `reconstruct`.
     tick : callable
-        Told what comes next.
-    binner : callable
-        Adds all points of a cloud to a tally.
+        Called with what comes next, in words.
+    binner : CloudBinner
 
     Raises
     ------
@@ -151,24 +70,24 @@ def reconstruct_clouds(
         raise ValueError(f"columns must be a multiple of {STEPS[-1]} for point clouds")
     bottom, top = design.profile.bottom, design.profile.top
     grid = make_grid(design, surveyed=(bottom, top), spacing=spacing, columns=columns)
-    scanned = register_clouds(readings, design, grid, tick=tick, binner=binner)
-    grid = replace(grid, surveyed=surveyed_rows(scanned.cells, grid, readings))
+    clouds = register_clouds(readings, design, grid, tick=tick, binner=binner)
+    grid = replace(grid, surveyed=surveyed_rows(clouds.cells, grid, readings))
     tick("fitting the wall")
-    fit = _fitted(scanned, grid, readings, design, seed)
-    wall = _told(fit, scanned, grid)
+    fit = _fitted(clouds, grid, readings, design, seed)
+    wall = _combined(fit, clouds, grid)
     return RadialSurface(
         design=design,
         grid=grid,
         radius=wall.mean + grid.design_radius[:, None],
         radius_sd=wall.sd,
         posterior=wall,
-        count=scanned.cells.total + len(readings.rod),
+        count=clouds.cells.total + len(readings.rod),
         kinds=tuple(readings.kinds),
         rejected=fit.rejected,
-        warnings=_warn_of(scanned, design, fit),
-        seen=scanned.cells.seen & grid.surveyed[:, None],
-        points_left_out=scanned.cells.rejected,
-        poses=tuple(found.pose for found in scanned.found),
+        warnings=_warnings(clouds, design, fit),
+        seen=clouds.cells.seen & grid.surveyed[:, None],
+        points_left_out=clouds.cells.rejected,
+        poses=tuple(found.pose for found in clouds.found),
     )
 
 
@@ -194,14 +113,14 @@ def surveyed_rows(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
 
 
 def _fitted(
-    scanned: RegisteredClouds,
+    clouds: RegisteredClouds,
     grid: Grid,
     readings: CloudReadings,
     design: Design,
     seed: int,
 ) -> Fit:
-    own = scanned.cells.variance + scanned.grazing
-    blocks = block_means(scanned.cells, grid, own)
+    own = clouds.cells.variance + clouds.grazing
+    blocks = block_means(clouds.cells, grid, own)
     sheet = readings.rod.joined(blocks)
     low, high = grid.surveyed_heights
     row = float(np.median(np.diff(np.unique(np.round(blocks.height / 10.0)))) * 10.0)
@@ -219,36 +138,36 @@ def _fitted(
     )
 
 
-def _told(fit: Fit, scanned: RegisteredClouds, grid: Grid) -> CloudPosterior:
+def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     """Each cell weighed against what the fitted wall lets expect."""
-    cells, rows = scanned.cells, grid.surveyed
+    cells, rows = clouds.cells, grid.surveyed
     height = grid.height[rows]
     expected = np.full(grid.shape, np.nan)
     unsure = np.full(grid.shape, np.nan)
     expected[rows] = fit.posterior.best.mean_on(height, grid.azimuth)
     unsure[rows] = _fitted_sd(fit, height, grid.azimuth) ** 2
     seen = cells.seen & rows[:, None]
-    hidden = ~seen & rows[:, None] & ~grid.opening
-    stretched_by = stretch(fit.posterior.best, hidden, grid)
-    unsure *= np.where(hidden, stretched_by, 1.0)
-    own = cells.variance + scanned.grazing
-    off = np.where(seen, cells.cutback - expected, 0.0)
-    rough = roughness(np.where(seen, off**2 - unsure - own, np.nan), unsure + own)
+    occluded = ~seen & rows[:, None] & ~grid.opening
+    inflation = variance_inflation(fit.posterior.best, occluded, grid)
+    unsure *= np.where(occluded, inflation, 1.0)
+    own = cells.variance + clouds.grazing
+    residual = np.where(seen, cells.cutback - expected, 0.0)
+    excess = np.where(seen, residual**2 - unsure - own, np.nan)
+    rough = roughness(excess, unsure + own)
     before = unsure + rough
-    trust = np.divide(before, before + own, out=np.zeros(grid.shape), where=seen)
-    left = np.where(seen, trust * np.where(seen, own, 0.0), before)
-    pose_errors = scanned.pose_errors
+    gain = np.divide(before, before + own, out=np.zeros(grid.shape), where=seen)
+    left = np.where(seen, gain * np.where(seen, own, 0.0), before)
     return CloudPosterior(
         fitted=fit.posterior,
         grid=grid,
-        mean=expected + trust * off,
-        sd=np.sqrt(left + pose_errors.variance()),
-        occluded=hidden,
-        sd_inflation=np.sqrt(stretched_by),
-        scatter_variance=np.where(seen, trust * cells.variance, 0.0),
-        grazing_variance=np.where(seen, trust * scanned.grazing, 0.0),
+        mean=expected + gain * residual,
+        sd=np.sqrt(left + clouds.pose_errors.variance()),
+        occluded=occluded,
+        sd_inflation=np.sqrt(inflation),
+        scatter_variance=np.where(seen, gain * cells.variance, 0.0),
+        grazing_variance=np.where(seen, gain * clouds.grazing, 0.0),
         roughness_variance=np.nan_to_num(rough),
-        pose_errors=pose_errors,
+        pose_errors=clouds.pose_errors,
     )
 
 
@@ -262,7 +181,7 @@ def _fitted_sd(fit: Fit, height: Float, azimuth: Float) -> Float:
 
 
 def roughness(excess: Float, known: Float) -> Float:
-    """Variance of cells about the fitted wall, told by the cells around; (m, k).
+    """Variance of cells about the fitted wall, from the cells around; (m, k).
 
     Parameters
     ----------
@@ -275,7 +194,7 @@ def roughness(excess: Float, known: Float) -> Float:
     Returns
     -------
     array (m, k)
-        Not below nothing; that of the grain of a wall where cells do not tell.
+        Not below nothing; that of the grain of a wall where too few cells are seen.
     """
     from scipy.ndimage import uniform_filter
 
@@ -290,7 +209,7 @@ def roughness(excess: Float, known: Float) -> Float:
     return np.maximum(total / (around(weight) + _GRAIN_COUNTS), 0.0)
 
 
-def _warn_of(scanned: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, ...]:
+def _warnings(clouds: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, ...]:
     words = [
         f"{r.place}: {r.why}. Left out; measure again there, and add the new reading."
         for r in fit.rejected
@@ -301,7 +220,7 @@ def _warn_of(scanned: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, 
             "if what is least worn were on its drawing, and is known to some "
             "millimetres only."
         )
-    for found in scanned.found:
+    for found in clouds.found:
         if found.on_bands and abs(found.radius_bias) > _BAND_OFF:
             side = "wider" if found.radius_bias > 0 else "narrower"
             bias = say_both(abs(found.radius_bias), design.length_unit)
@@ -321,7 +240,7 @@ def _warn_of(scanned: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, 
                     "laid on, more than both are uncertain by. Check the band, and "
                     "whether the scanner moved."
                 )
-    cells = scanned.cells
+    cells = clouds.cells
     if cells.in_front:
         words.append(
             f"In {cells.in_front:,} cells something stood more than "

@@ -19,14 +19,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from geom import cluster as dask_cluster
 from geom.datum import Pose
 from geom.errors import InputError, MissingExtra, TooFewReadings
 from geom.readings.cloud import Cloud
 from geom.readings.clouds import open_cloud
 from geom.surface import make_grid
-from geom.surface.clouds import cluster as on_cluster
-from geom.surface.clouds.binning import bin_chunk, bin_cloud, chunks_of
-from geom.surface.clouds.cluster import dask_binner
+from geom.surface.clouds.binning import bin_chunk, bin_cloud, chunks_of, dask_binner
 from geom.surface.clouds.histogram import BinLayout, Histogram
 from tests.readings.clouds.writers import WAYS, some_points
 from tests.surface.clouds.watched_cloud import DeadlyCloud, WatchedCloud
@@ -360,8 +359,8 @@ def test_what_is_no_address_is_told(wrong):
 
 @pytest.mark.parametrize("listens", [True, False])
 def test_an_address_where_no_scheduler_answers_is_told(listens, monkeypatch):
-    assert on_cluster._PATIENCE < 10.0
-    monkeypatch.setattr(on_cluster, "_PATIENCE", 0.5)
+    assert dask_cluster._PATIENCE < 10.0
+    monkeypatch.setattr(dask_cluster, "_PATIENCE", 0.5)
     began = time.monotonic()
     with socket.create_server(("127.0.0.1", 0)) as server:
         where = f"tcp://127.0.0.1:{server.getsockname()[1]}"
@@ -379,7 +378,7 @@ def test_an_address_where_no_scheduler_answers_is_told(listens, monkeypatch):
 def test_a_scheduler_without_workers_is_told(monkeypatch):
     from distributed import LocalCluster
 
-    monkeypatch.setattr(on_cluster, "_PATIENCE", 0.5)
+    monkeypatch.setattr(dask_cluster, "_PATIENCE", 0.5)
     no_page = {"dashboard": False, "dashboard_address": "127.0.0.1:0"}
     with (
         LocalCluster(n_workers=0, scheduler_kwargs=no_page, protocol="tcp") as cluster,
@@ -392,8 +391,8 @@ def test_a_scheduler_without_workers_is_told(monkeypatch):
 def test_a_script_that_every_process_would_run_is_told(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
-        "from geom.surface.clouds.cluster import counting_on\n"
-        "with counting_on('local'):\n    print('counting')\n"
+        "from geom.surface.clouds.binning import dask_binner\n"
+        "with dask_binner('local'):\n    print('counting')\n"
     )
     done = subprocess.run(
         [sys.executable, str(script)], capture_output=True, text=True, check=False

@@ -1,23 +1,13 @@
-"""Work done by many processes, of this machine or of a cluster: points counted first.
+"""Tasks done by the workers of a Dask cluster, or by Dask's processes of this machine.
 
-Work is one function and many tasks, told apart by file and place (`Task`).
+`DaskBackend` is a `geom.parallel.TaskMap`.  Work is one function and many tasks, told
+apart by file and place (`geom.parallel.Task`).
 
-A cloud is cut into pieces that can be read by themselves.  Each piece is one task: a
-worker counts it into a tally of its own and hands that back without its empty bins.
-
-The sum is exactly what one process would count, however many workers there are and
-whichever is first:
-
-- every point lies in one piece, and its bin depends on the point alone;
-- counts are whole numbers, so the order of adding does not matter;
-- the sum is kept here and nowhere else.  A piece is added when its answer has arrived,
-  and then struck off.  Where a worker dies with a piece, or with an answer that is not
-  fetched yet, the scheduler has the same piece counted again from the file by another
-  worker, and only the answer that arrives is added.
-
-No more than two tasks for each thread of a worker are out at a time, and answers are
-fetched one by one: memory here does not grow with the work, and answers do not pile up
-on the workers.  Where the order of adding does matter, answers are asked for in order.
+No more than two tasks for each thread of a worker are out at a time, and results are
+fetched one by one: memory here does not grow with the work, and results do not pile up
+on the workers.  A task is struck off when its result has arrived.  Where a worker dies
+with a task, or with a result that is not fetched yet, the scheduler has the same task
+done again by another worker, and only the result that arrives counts.
 """
 
 from __future__ import annotations
@@ -25,35 +15,22 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import CancelledError, ThreadPoolExecutor
-from contextlib import ExitStack, closing, contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib import import_module
 from itertools import islice
 from tempfile import TemporaryDirectory
 from typing import Any, Generic, TypeVar, cast
 
-from geom.datum import Pose
+from geom._version import __version__
 from geom.errors import DaublineError, InputError, MissingExtra
 from geom.parallel import Task
-from geom.readings.cloud import Cloud
-from geom.readings.clouds.source import no_points_error
-from geom.surface.clouds.binning import (
-    CloudBinner,
-    Progress,
-    bin_chunk,
-    bin_cloud,
-    chunks_of,
-    other_version,
-)
-from geom.surface.clouds.histogram import Histogram
 
 #: Address that stands for the processors of this machine.
 LOCAL = "local"
-#: Points of a task: enough that counting them takes longer than sending the answer.
-PIECE = 4_000_000
 #: Tasks that are out for each thread of a worker: one to do, one to do next.
 _AHEAD = 2
-#: How long a scheduler, or the first worker, is waited for; and how long answers are
+#: How long a scheduler, or the first worker, is waited for; and how long results are
 #: before it is looked whether there still are workers; seconds.
 _PATIENCE, _LONG = 8.0, 30.0
 
@@ -78,10 +55,10 @@ class DaskBackend:
     client: Any
     address: str
 
-    def answers(
-        self, work: Callable[[T], A], tasks: Iterable[T], *, in_order: bool = False
+    def map(
+        self, work: Callable[[T], A], tasks: Iterable[T], *, in_order: bool = True
     ) -> Generator[A, None, None]:
-        """What a function says to each task, once; as they come, or in order.
+        """The result of each task, once; as `geom.parallel.TaskMap.map`.
 
         Parameters
         ----------
@@ -90,7 +67,7 @@ class DaskBackend:
         tasks : iterable of Task
             Taken as they are handed out.
         in_order : bool
-            Give the answers in the order of the tasks.
+            Give the results in the order of the tasks; else as they come.
 
         Raises
         ------
@@ -98,20 +75,14 @@ class DaskBackend:
             What a task raises; if workers lack the program or the cluster is lost.
         """
         self._refuse_lacking(work)
-        yield from _Run(self, work, iter(tasks), in_order).answers()
-
-    def map(
-        self, work: Callable[[T], A], tasks: Iterable[T]
-    ) -> Generator[A, None, None]:
-        """As `geom.parallel.TaskMap.map`."""
-        yield from self.answers(work, tasks, in_order=True)
+        yield from _Run(self, work, iter(tasks), in_order).results()
 
     def _refuse_lacking(self, work: Callable[[T], A]) -> None:
         """Refuse workers without this program: a task would end them without a word."""
-        said = self.client.run(import_module, work.__module__, on_error="return")
-        for answer in said.values():
-            if isinstance(answer, ImportError):
-                raise other_version(f"a worker lacks what it needs ({answer})")
+        found = self.client.run(import_module, work.__module__, on_error="return")
+        for module in found.values():
+            if isinstance(module, ImportError):
+                raise version_error(f"a worker lacks what it needs ({module})")
 
 
 @contextmanager
@@ -142,29 +113,6 @@ def dask_backend(address: str) -> Iterator[DaskBackend]:
             address = stack.enter_context(_own_workers(dask))
         client = stack.enter_context(_connected(dask, address))
         yield DaskBackend(dask, client, address)
-
-
-@contextmanager
-def dask_binner(address: str, *, most: int = PIECE) -> Iterator[CloudBinner]:
-    """Have clouds counted by other processes; gives what stands in for `bin_cloud`.
-
-    Parameters
-    ----------
-    address : str
-        As for `dask_backend`.
-    most : int
-        Points of a task, about.
-
-    Raises
-    ------
-    InputError
-        If there is no scheduler or no worker; and, while counting, if a cloud cannot
-        be read or the cluster is lost.
-    MissingExtra
-        If Dask is not installed.
-    """
-    with dask_backend(address) as workers:
-        yield _Counter(workers, most)
 
 
 def _dask() -> Any:
@@ -209,7 +157,7 @@ def _own_workers(dask: Any) -> Iterator[str]:
 def _connected(dask: Any, address: str) -> Iterator[Any]:
     """A client of a scheduler that has workers."""
     try:
-        _await_greeting(dask, address)
+        _await_scheduler(dask, address)
         client = dask.Client(address, timeout=_PATIENCE, set_as_default=False)
     except Exception as fault:
         what = f'no Dask scheduler answers at "{address}"'
@@ -226,7 +174,7 @@ def _connected(dask: Any, address: str) -> Iterator[Any]:
         yield client
 
 
-def _await_greeting(dask: Any, address: str) -> None:
+def _await_scheduler(dask: Any, address: str) -> None:
     """Wait until what listens there says what it is.
 
     The client itself would wait for ever where something listens but says nothing.
@@ -238,8 +186,8 @@ def _await_greeting(dask: Any, address: str) -> None:
         met = dask.comm.connect(address, timeout=_PATIENCE, **options)
         await (await asyncio.wait_for(met, _PATIENCE)).close()
 
-    with ThreadPoolExecutor(1) as aside:  # a notebook has a loop of its own here
-        aside.submit(asyncio.run, greeting()).result()
+    with ThreadPoolExecutor(1) as thread:  # a notebook has a loop of its own here
+        thread.submit(asyncio.run, greeting()).result()
 
 
 @contextmanager
@@ -254,45 +202,15 @@ def _quiet() -> Iterator[None]:
         log.setLevel(before)
 
 
+def version_error(what: str, wanted: str = __version__) -> InputError:
+    """Make the error for a worker that has not the same program installed."""
+    cure = f"Install daubline {wanted} for the scheduler and for every worker"
+    return InputError(what, cure=cure)
+
+
 def _no_workers(address: str) -> InputError:
     what = f'the Dask scheduler at "{address}" has no workers'
     return InputError(what, cure=f'Start some with "dask worker {address}"')
-
-
-@dataclass(frozen=True)
-class _Counter:
-    """A `CloudBinner` that has others count.
-
-    Attributes
-    ----------
-    workers : DaskBackend
-    most : int
-        Points of a task, about.
-    """
-
-    workers: DaskBackend
-    most: int
-
-    def __call__(
-        self,
-        cloud: Cloud,
-        pose: Pose,
-        histogram: Histogram,
-        *,
-        progress: Progress | None = None,
-    ) -> None:
-        """Count all points of a cloud, as `bin_cloud` does."""
-        pieces = chunks_of(cloud, pose, histogram.layout, most=self.most)
-        total = 0
-        with closing(self.workers.answers(bin_chunk, pieces)) as answers:
-            for sparse in answers:
-                histogram.add_sparse(sparse)
-                points = int(sparse.counts.sum(dtype="i8") + sparse.missed.sum())
-                total += points
-                if progress is not None:
-                    progress(points)
-        if not total:
-            raise no_points_error(cloud.name)
 
 
 @dataclass(frozen=True)
@@ -315,16 +233,16 @@ class _Run(Generic[T, A]):
     in_order: bool
     out: dict[Any, T] = field(default_factory=dict)
 
-    def answers(self) -> Generator[A, None, None]:
-        """The answer to each task, once, as they come or in order."""
-        with self._losses_told():
+    def results(self) -> Generator[A, None, None]:
+        """The result of each task, once, as they come or in order."""
+        with self._losses_raised():
             try:
                 while self._hand_out():
                     for future in self._done():
-                        answer = self._fetched(future)
+                        result = self._fetched(future)
                         del self.out[future]
                         future.release()
-                        yield answer
+                        yield result
             finally:
                 with suppress(CancelledError, OSError):
                     self.workers.client.cancel(list(self.out))
@@ -367,11 +285,11 @@ class _Run(Generic[T, A]):
             lack = fault if isinstance(fault, ImportError) else fault.__cause__
             if not isinstance(lack, ImportError):
                 raise
-            raise other_version(f"the cluster lacks what it needs ({lack})") from fault
+            raise version_error(f"the cluster lacks what it needs ({lack})") from fault
 
     @contextmanager
-    def _losses_told(self) -> Iterator[None]:
-        """Tell the loss of the scheduler as bad input."""
+    def _losses_raised(self) -> Iterator[None]:
+        """Raise the loss of the scheduler as bad input."""
         try:
             yield
         except (CancelledError, OSError) as fault:
@@ -379,13 +297,3 @@ class _Run(Generic[T, A]):
             what = f'the Dask scheduler at "{where}" was lost before all was done'
             cure = "Start it again, with its workers, and repeat the command"
             raise InputError(what, cure=cure) from fault
-
-
-@contextmanager
-def cloud_binner(cluster: str | None) -> Iterator[CloudBinner]:
-    """What counts clouds: this process, or a cluster where one is named."""
-    if cluster is None:
-        yield bin_cloud
-        return
-    with dask_binner(cluster) as binner:
-        yield binner
