@@ -48,9 +48,9 @@ class InputError(DaublineError, ValueError):
 
     def _sentence(self) -> str:
         where = ", ".join(part for part in (self.file, self.place) if part)
-        said = f"{where}: {self.what}" if where else self.what
-        said = said.rstrip(".") + "."
-        return f"{said} {self.cure.rstrip('.')}." if self.cure else said
+        text = f"{where}: {self.what}" if where else self.what
+        text = text.rstrip(".") + "."
+        return f"{text} {self.cure.rstrip('.')}." if self.cure else text
 
     def at(
         self, *, file: str | Path | None = None, place: str | None = None

@@ -165,11 +165,11 @@ def kilograms(text: str) -> float:
     units = ", ".join(KG_PER)
     if (parts := _MASS.fullmatch(text.strip())) is None:
         raise ValueError(f"{text!r} is not a number and a unit of mass: {units}")
-    number, said = parts.groups()
-    unit = " ".join(said.lower().split())
+    number, written = parts.groups()
+    unit = " ".join(written.lower().split())
     unit = unit if unit in KG_PER else unit.removesuffix("s")
     if unit not in KG_PER:
-        raise ValueError(f"{said!r} is no unit of mass here: write {units}")
+        raise ValueError(f"{written!r} is no unit of mass here: write {units}")
     return float(Fraction(parse_number(number)) * KG_PER[unit])
 
 
@@ -221,5 +221,5 @@ def say_both(mm: float, unit: str, *, finest: int = 8) -> str:
     >>> say_both(31.75, "mm")
     '32 mm'
     """
-    said = say_length(mm, unit, finest=finest)
-    return said if unit == "mm" else f"{said} ({say_length(mm, 'mm')})"
+    text = say_length(mm, unit, finest=finest)
+    return text if unit == "mm" else f"{text} ({say_length(mm, 'mm')})"

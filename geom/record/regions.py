@@ -1,4 +1,4 @@
-"""The pieces of wall that wear is told of: wall, zones, levels, sides and panels."""
+"""Regions of the wall that wear is told of: wall, zones, levels, sides and panels."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from geom.frame import wrap
 from geom.units import Float
 
 Kind = Literal["wall", "zone", "level", "side", "panel"]
-#: Kinds of pieces that go all round.
+#: Kinds of regions that go all round.
 ALL_ROUND: tuple[Kind, ...] = ("wall", "zone", "level")
 
 #: How far the melting zone reaches above the tuyeres, mm: 30 in.  Common practice, no
 #: source.
-_MELTING = 762.0
+_MELTING_HEIGHT = 762.0
 
 
 @dataclass(frozen=True)
 class Region:
-    """One piece of wall; mm and degrees.
+    """One region of wall; mm and degrees.
 
     ``azimuth_from`` > ``azimuth_to`` where it crosses azimuth 0; 0 and 360 all round.
     ``name`` is empty except for the wall and its zones.
@@ -43,11 +43,11 @@ class Region:
 
 @dataclass(frozen=True)
 class Regions:
-    """Pieces and the panels that each is made of.
+    """Regions and the panels that each is made of.
 
     Attributes
     ----------
-    pieces : tuple of Piece, s
+    regions : tuple of Region, s
     member : array (s, p), 0 or 1
         Which panels lie in each.
     """
@@ -56,12 +56,12 @@ class Regions:
     member: Float
 
     def of_kind(self, kind: Kind) -> tuple[int, ...]:
-        """Places of the pieces of one kind."""
+        """Places of the regions of one kind."""
         return tuple(i for i, one in enumerate(self.regions) if one.kind == kind)
 
 
 def regions_of(panels: Panels, design: Design) -> Regions:
-    """All pieces of a drawing's wall, the largest first.
+    """All regions of a drawing's wall, the largest first.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ def _zones(panels: Panels, design: Design) -> list[tuple[str, float, float]]:
         return []
     foot = min(one.height - 0.5 * one.tall for one in design.tuyeres)
     head = max(one.height + 0.5 * one.tall for one in design.tuyeres)
-    cuts = [-np.inf, foot, head, head + _MELTING, np.inf]
+    cuts = [-np.inf, foot, head, head + _MELTING_HEIGHT, np.inf]
     middle = 0.5 * (panels.edge[:-1] + panels.edge[1:])
     names = ("well", "tuyere belt", "melting zone", "stack")
     zone = np.searchsorted(cuts, middle, side="right") - 1
@@ -116,6 +116,6 @@ def _member(region: Region, panels: Panels) -> Float:
 
 
 def middle(region: Region) -> float:
-    """Azimuth of a piece's middle, degrees."""
+    """Azimuth of a region's middle, degrees."""
     half = 0.5 * float(wrap(region.azimuth_to - region.azimuth_from))
     return float(wrap(region.azimuth_from + half))

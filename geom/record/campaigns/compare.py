@@ -1,14 +1,11 @@
-"""Campaign against campaign: which wears the wall less, where, and by how much.
-
-campaigns.json: two campaigns beside each other, every number, for machines.
-"""
+"""Campaign against campaign: which wears the wall less, where, and by how much."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,99 +33,7 @@ from geom.stats.intervals import (
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
 
-if TYPE_CHECKING:
-    from geom.record.campaigns.campaign import CampaignWear
-
-
 SCHEMA = "daubline.campaigns/1"
-
-
-def document(told: Comparison) -> dict[str, Any]:
-    """All numbers of a comparison, as JSON holds them."""
-    per = {"wear": f"mm/{told.by}", "material": f"m3/{told.by}"}
-    return {
-        "schema": SCHEMA,
-        "title": told.title,
-        "created": told.created,
-        "version": __version__,
-        "by": told.by,
-        "units": {"length": "mm", "area": "m2", "angle": "deg", **per},
-        "first": _campaign(told.first),
-        "second": _campaign(told.second),
-        "pieces": [
-            {**region.to_dict(), **_contrast(found)}
-            for region, found in zip(told.regions.regions, told.wear, strict=True)
-        ],
-        "material": _contrast(told.material, scale=M3),
-        "levels": [_rank(rank, told) for rank in told.levels],
-        "sides": [_rank(rank, told) for rank in told.sides],
-        "map": _areas(told),
-        "cautions": list(told.cautions),
-    }
-
-
-def _campaign(one: CampaignWear) -> dict[str, Any]:
-    return {
-        "lining": one.lining,
-        "campaign": one.name,
-        "surveys": len(one.occasions),
-        "first_heat": one.spells[0].start.heat + 1,
-        "last_heat": one.spells[-1].end.heat,
-        "first_date": one.spells[0].start.date.isoformat(),
-        "last_date": one.spells[-1].end.date.isoformat(),
-        "spells": len(one.spells),
-        "heats": one.heats,
-        "exposure": one.exposure,
-        "repairs": [
-            {
-                "heat": repair.heat,
-                "volume": repair.volume.times(M3).to_dict(),
-                "since": repair.since,
-            }
-            for repair in one.material.repairs
-        ],
-        "cautions": list(one.cautions),
-    }
-
-
-def _contrast(found: Contrast, *, scale: float = 1.0) -> dict[str, Any]:
-    def scaled(one: Quantity | None) -> dict[str, float] | None:
-        return None if one is None else one.times(scale).to_dict()
-
-    return {
-        "first": scaled(found.first),
-        "second": scaled(found.second),
-        "difference": scaled(found.difference),
-        "ratio": None if found.ratio is None else found.ratio.to_dict(),
-    }
-
-
-def _rank(rank: Rank, told: Comparison) -> dict[str, Any]:
-    difference = told.wear[rank.item].difference
-    return {
-        **told.regions.regions[rank.item].to_dict(),
-        "difference": None if difference is None else difference.to_dict(),
-        "first_rank": rank.first,
-        "last_rank": rank.last,
-        "settled": rank.settled,
-    }
-
-
-def _areas(told: Comparison) -> dict[str, float]:
-    """How much wall wears more, less, and where that is not shown; m2."""
-    grid, shown = told.grid, told.maps.shown
-    face = grid.face_area * M2
-    compared = np.isfinite(told.maps.difference) & ~grid.opening
-
-    def area(where: Bool) -> float:
-        return float(face[where & compared].sum())
-
-    return {
-        "compared": area(compared),
-        "second_more": area(shown == 1),
-        "second_less": area(shown == -1),
-        "not_shown": area(shown == 0),
-    }
 
 
 @dataclass(frozen=True)
@@ -185,10 +90,10 @@ class Comparison:
     design : Design
         Of the first; the second's is drawn alike.
     grid : Grid
-    pieces : Pieces
+    regions : Regions
     first, second : CampaignWear
     wear : tuple of Contrast
-        One a piece.
+        One a region.
     material : Contrast
         Rebuild volume put back.
     levels, sides : tuple of Rank
@@ -214,9 +119,9 @@ class Comparison:
 
     def of(self, name: str) -> Contrast | None:
         """Of the whole wall or of a zone, by its name."""
-        for region, told in zip(self.regions.regions, self.wear, strict=True):
+        for region, contrast in zip(self.regions.regions, self.wear, strict=True):
             if region.name == name:
-                return told
+                return contrast
         return None
 
     def to_dict(self) -> dict[str, Any]:
@@ -300,28 +205,28 @@ def _contrast_of(first: Quantity | None, second: Quantity | None) -> Contrast:
 
 def _ranks(regions: Regions, wear: Sequence[Contrast], kind: Kind) -> tuple[Rank, ...]:
     """Places of the pieces of one kind, from most more to most less wear."""
-    told = {
+    differences = {
         i: found
         for i in regions.of_kind(kind)
         if (found := wear[i].difference) is not None
     }
-    items = list(told)
+    items = list(differences)
     return tuple(
         Rank(items[rank.item], rank.first, rank.last)
-        for rank in rank_quantities(list(told.values()))
+        for rank in rank_quantities(list(differences.values()))
     )
 
 
 def _maps(first: CampaignWear, second: CampaignWear, grid: Grid) -> ContrastMaps:
     apart = np.where(grid.opening, np.nan, second.map.rate - first.map.rate)
     sd = np.hypot(first.map.sd, second.map.sd)
-    freedom = _freedom((first.map, second.map))
+    dof = _dof((first.map, second.map))
     return ContrastMaps(
-        apart, sd, significant_together(apart, normal_equivalent_sd(apart, sd, freedom))
+        apart, sd, significant_together(apart, normal_equivalent_sd(apart, sd, dof))
     )
 
 
-def _freedom(maps: Sequence[RateMap]) -> Float:
+def _dof(maps: Sequence[RateMap]) -> Float:
     """Degrees of freedom of the sum of their variances (JCGM 100:2008, G.4.1)."""
     square = [one.sd**2 for one in maps]
     parts = [
@@ -329,8 +234,10 @@ def _freedom(maps: Sequence[RateMap]) -> Float:
         for one, each in zip(maps, square, strict=True)
     ]
     whole = np.sum(square, axis=0) ** 2
-    told = np.sum(parts, axis=0)
-    return np.asarray(np.divide(whole, told, out=np.ones_like(whole), where=told > 0.0))
+    scatter = np.sum(parts, axis=0)
+    return np.asarray(
+        np.divide(whole, scatter, out=np.ones_like(whole), where=scatter > 0.0)
+    )
 
 
 def _refuse_unlike(first: Record, second: Record) -> None:
@@ -367,3 +274,93 @@ def _cautions(
             "with is not in the record"
         )
     return tuple(said)
+
+
+def document(comparison: Comparison) -> dict[str, Any]:
+    """All numbers of a comparison, as JSON holds them."""
+    per = {"wear": f"mm/{comparison.by}", "material": f"m3/{comparison.by}"}
+    return {
+        "schema": SCHEMA,
+        "title": comparison.title,
+        "created": comparison.created,
+        "version": __version__,
+        "by": comparison.by,
+        "units": {"length": "mm", "area": "m2", "angle": "deg", **per},
+        "first": _campaign(comparison.first),
+        "second": _campaign(comparison.second),
+        "pieces": [
+            {**region.to_dict(), **_contrast(found)}
+            for region, found in zip(
+                comparison.regions.regions, comparison.wear, strict=True
+            )
+        ],
+        "material": _contrast(comparison.material, scale=M3),
+        "levels": [_rank(rank, comparison) for rank in comparison.levels],
+        "sides": [_rank(rank, comparison) for rank in comparison.sides],
+        "map": _areas(comparison),
+        "cautions": list(comparison.cautions),
+    }
+
+
+def _campaign(one: CampaignWear) -> dict[str, Any]:
+    return {
+        "lining": one.lining,
+        "campaign": one.name,
+        "surveys": len(one.occasions),
+        "first_heat": one.spells[0].start.heat + 1,
+        "last_heat": one.spells[-1].end.heat,
+        "first_date": one.spells[0].start.date.isoformat(),
+        "last_date": one.spells[-1].end.date.isoformat(),
+        "spells": len(one.spells),
+        "heats": one.heats,
+        "exposure": one.exposure,
+        "repairs": [
+            {
+                "heat": repair.heat,
+                "volume": repair.volume.times(M3).to_dict(),
+                "since": repair.since,
+            }
+            for repair in one.material.repairs
+        ],
+        "cautions": list(one.cautions),
+    }
+
+
+def _contrast(found: Contrast, *, scale: float = 1.0) -> dict[str, Any]:
+    def scaled(one: Quantity | None) -> dict[str, float] | None:
+        return None if one is None else one.times(scale).to_dict()
+
+    return {
+        "first": scaled(found.first),
+        "second": scaled(found.second),
+        "difference": scaled(found.difference),
+        "ratio": None if found.ratio is None else found.ratio.to_dict(),
+    }
+
+
+def _rank(rank: Rank, comparison: Comparison) -> dict[str, Any]:
+    difference = comparison.wear[rank.item].difference
+    return {
+        **comparison.regions.regions[rank.item].to_dict(),
+        "difference": None if difference is None else difference.to_dict(),
+        "first_rank": rank.first,
+        "last_rank": rank.last,
+        "settled": rank.settled,
+    }
+
+
+def _areas(comparison: Comparison) -> dict[str, float]:
+    """How much wall wears more, less, and where that is not shown; m2."""
+    grid, shown = comparison.grid, comparison.maps.shown
+    face = grid.face_area * M2
+    compared = np.isfinite(comparison.maps.difference) & ~grid.opening
+
+    def area(where: Bool) -> float:
+        return float(face[where & compared].sum())
+
+    return {
+        "compared": area(compared),
+        "second_more": area(shown == 1),
+        "second_less": area(shown == -1),
+        "not_shown": area(shown == 0),
+    }

@@ -1,8 +1,7 @@
 """Two surveys of one wall compared: what it lost and got back, and how sure that is.
 
-How the errors of one survey hang together, for every panel that is compared.
-
-A survey laid on the rows of its record, so that two can be laid over each other.
+Both are laid on the rows of their record first; how the errors of a survey hang
+together is known panel by panel.
 """
 
 from __future__ import annotations
@@ -34,6 +33,63 @@ from geom.stats.detection import level_of_detection, significant, significant_to
 from geom.surface import Grid
 from geom.units import Bool, Float, say_both
 
+#: Surveys that end within a row or two of each other reach equally far, mm.
+_ROW = 20.0
+#: Rows that agree this well are the same row, mm.
+_SAME = 1e-3
+
+
+def compare_walls(
+    start: RecordedWall,
+    end: RecordedWall,
+    *,
+    title: str | None = None,
+    created: datetime | None = None,
+) -> Change:
+    """What changed from one survey to another.
+
+    Parameters
+    ----------
+    start, end : RecordedWall
+        Surveyed first and last, on one grid.
+    title : str, optional
+        Default: from which survey to which.
+    created : datetime, optional
+        Default now.
+
+    Raises
+    ------
+    InputError
+        If both are the same survey, or of different linings, or have no wall in common.
+    """
+    _refuse_unlike(start, end)
+    (start, grid), (end, _) = resample_wall(start), resample_wall(end)
+    _refuse_one_survey(start, end)
+    difference = _difference(start, end, grid)
+    maps = _maps(difference, start, end)
+    moment = datetime.now(UTC) if created is None else created
+    labels = _label(start), _label(end)
+    sure = [difference.patch * (maps.shown == sign) for sign in (1, -1)]
+    return Change(
+        lining=start.design.name,
+        title=_title(*labels) if title is None else title,
+        created=moment.isoformat(timespec="seconds"),
+        version=__version__,
+        start=labels[0],
+        end=labels[1],
+        detection=float(np.nanmedian(level_of_detection(maps.change_sd))),
+        areas=_areas(difference, maps),
+        volume=volume_change(difference, difference.patch),
+        shown_lost=volume_change(difference, sure[0]).lost,
+        shown_restored=volume_change(difference, sure[1]).restored,
+        regions=_region_changes(difference, start),
+        greatest_loss=_spot(grid, maps, 1),
+        greatest_gain=_spot(grid, maps, -1),
+        warnings=_warnings(start, end, difference.grid),
+        grid=difference.grid,
+        maps=maps,
+    )
+
 
 def panel_covariance(wall: RecordedWall, both: Bool) -> Float:
     """How one survey's panel means err together.
@@ -57,32 +113,28 @@ def panel_covariance(wall: RecordedWall, both: Bool) -> Float:
         If no panel is told.
     """
     state, panels = wall.panels, wall.panels.panels
-    told = np.flatnonzero(np.isfinite(state.cutback))
-    if told.size == 0:
+    known = np.flatnonzero(np.isfinite(state.cutback))
+    if known.size == 0:
         raise InputError(
             f"too little of the wall was surveyed in {wall.title!r} to compare it",
             cure="Name a survey that covers more of the height",
         )
     owner = panels.owner(wall.height, wall.azimuth)
-    known = np.isfinite(wall.cutback_sd)
-    count = np.maximum(np.bincount(owner[known], minlength=panels.count), 1)
-    square = np.bincount(owner[known], wall.cutback_sd[known] ** 2, panels.count)
+    seen = np.isfinite(wall.cutback_sd)
+    count = np.maximum(np.bincount(owner[seen], minlength=panels.count), 1)
+    square = np.bincount(owner[seen], wall.cutback_sd[seen] ** 2, panels.count)
     size = np.sqrt(square / count)
     needed = np.unique(owner[both])
     lender = np.arange(panels.count)
-    across = turn(panels.azimuth[needed, None], panels.azimuth[told])
+    across = turn(panels.azimuth[needed, None], panels.azimuth[known])
     across = np.deg2rad(across) * wall.design.profile.mean_radius
-    apart = np.hypot(panels.height[needed, None] - panels.height[told], across)
-    lender[needed] = told[np.argmin(apart, axis=1)]
+    apart = np.hypot(panels.height[needed, None] - panels.height[known], across)
+    lender[needed] = known[np.argmin(apart, axis=1)]
     factor = np.divide(
         size, size[lender], out=np.ones(panels.count), where=size[lender] > 0.0
     )
     lent = state.covariance[np.ix_(lender, lender)]
     return np.asarray(factor[:, None] * lent * factor[None, :])
-
-
-#: Rows that agree this well are the same row, mm.
-_SAME = 1e-3
 
 
 def resample_wall(wall: RecordedWall) -> tuple[RecordedWall, Grid]:
@@ -118,15 +170,17 @@ def resample_wall(wall: RecordedWall) -> tuple[RecordedWall, Grid]:
         design_radius=grid.design_radius,
         wall=grid.wall,
         row_height=grid.row_height,
-        cutback=_at_rows(wall.cutback, wall, grid.height, steps),
-        cutback_sd=_at_rows(wall.cutback_sd, wall, grid.height, steps),
+        cutback=_interpolate_rows(wall.cutback, wall, grid.height, steps),
+        cutback_sd=_interpolate_rows(wall.cutback_sd, wall, grid.height, steps),
     )
     return laid, grid
 
 
-def _at_rows(field: Float, wall: RecordedWall, asked: Float, steps: Float) -> Float:
+def _interpolate_rows(
+    field: Float, wall: RecordedWall, asked: Float, steps: Float
+) -> Float:
     """A field at other heights, straight between rows; never across a step."""
-    told = np.full((asked.size, field.shape[1]), np.nan)
+    found = np.full((asked.size, field.shape[1]), np.nan)
     known = np.isfinite(field).any(axis=1)
     cuts = np.concatenate([[-np.inf], steps, [np.inf]])
     for low, high in itertools.pairwise(cuts):
@@ -140,64 +194,8 @@ def _at_rows(field: Float, wall: RecordedWall, asked: Float, steps: Float) -> Fl
         below = np.minimum(place.astype(np.int64), rows.size - 1)
         above = np.minimum(below + 1, rows.size - 1)
         part = (place - below)[:, None]
-        told[here] = (1.0 - part) * field[rows[below]] + part * field[rows[above]]
-    return told
-
-
-#: Surveys that end within a row or two of each other reach equally far, mm.
-_ROW = 20.0
-
-
-def compare_walls(
-    start: RecordedWall,
-    end: RecordedWall,
-    *,
-    title: str | None = None,
-    created: datetime | None = None,
-) -> Change:
-    """What changed from one survey to another.
-
-    Parameters
-    ----------
-    start, end : RecordedWall
-        Surveyed first and last, on one grid.
-    title : str, optional
-        Default: from which survey to which.
-    created : datetime, optional
-        Default now.
-
-    Raises
-    ------
-    InputError
-        If both are the same survey, or of different linings, or have no wall in common.
-    """
-    _refuse_unlike(start, end)
-    (start, grid), (end, _) = resample_wall(start), resample_wall(end)
-    _refuse_one_survey(start, end)
-    difference = _difference(start, end, grid)
-    maps = _maps(difference, start, end)
-    moment = datetime.now(UTC) if created is None else created
-    told = _told(start), _told(end)
-    sure = [difference.patch * (maps.shown == sign) for sign in (1, -1)]
-    return Change(
-        lining=start.design.name,
-        title=_title(*told) if title is None else title,
-        created=moment.isoformat(timespec="seconds"),
-        version=__version__,
-        start=told[0],
-        end=told[1],
-        detection=float(np.nanmedian(level_of_detection(maps.change_sd))),
-        areas=_areas(difference, maps),
-        volume=volume_change(difference, difference.patch),
-        shown_lost=volume_change(difference, sure[0]).lost,
-        shown_restored=volume_change(difference, sure[1]).restored,
-        regions=_pieces(difference, start),
-        greatest_loss=_spot(grid, maps, 1),
-        greatest_gain=_spot(grid, maps, -1),
-        warnings=_warnings(start, end, difference.grid),
-        grid=difference.grid,
-        maps=maps,
-    )
+        found[here] = (1.0 - part) * field[rows[below]] + part * field[rows[above]]
+    return found
 
 
 def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> SurveyDifference:
@@ -268,26 +266,26 @@ def _areas(difference: SurveyDifference, maps: ChangeMaps) -> Areas:
     )
 
 
-def _pieces(
+def _region_changes(
     difference: SurveyDifference, wall: RecordedWall
 ) -> tuple[RegionChange, ...]:
     regions = regions_of(difference.panels, wall.design)
-    told = []
-    for one, member in zip(regions.regions, regions.member, strict=True):
-        if one.kind == "panel":
+    changes = []
+    for region, member in zip(regions.regions, regions.member, strict=True):
+        if region.kind == "panel":
             continue
         inside = np.append(member, 0.0)[difference.owner]
         patch = difference.patch * inside
         if patch.any():
-            told.append(
+            changes.append(
                 RegionChange(
-                    region=one,
+                    region=region,
                     area=float((difference.face * inside).sum()),
                     mean=mean_change(difference, patch),
                     volume=volume_change(difference, patch),
                 )
             )
-    return tuple(told)
+    return tuple(changes)
 
 
 def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> ChangePeak | None:
@@ -303,7 +301,7 @@ def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> ChangePeak | None:
     )
 
 
-def _told(wall: RecordedWall) -> SurveyLabel:
+def _label(wall: RecordedWall) -> SurveyLabel:
     occasion = None if wall.occasion is None else wall.occasion.words
     return SurveyLabel(wall.title, wall.created, occasion)
 

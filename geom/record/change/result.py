@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.document import as_document
 from geom.quantity import Quantity
 from geom.record.change.volumes import VolumeChange
 from geom.record.regions import Kind, Region
@@ -34,16 +35,16 @@ class SurveyLabel:
 
 @dataclass(frozen=True)
 class RegionChange:
-    """One piece of wall between the surveys.
+    """One region of wall between the surveys.
 
     Attributes
     ----------
-    piece : Piece
+    region : Region
     area : float, mm2
         Of it that was compared.
     mean : Quantity, mm
         Mean change, positive where lost.
-    volume : Exchange, mm3
+    volume : VolumeChange, mm3
     """
 
     region: Region
@@ -63,7 +64,7 @@ class RegionChange:
             **place,
             "area": self.area * M2,
             "mean_change": self.mean.to_dict(),
-            "volume": _volumes(self.volume),
+            "volume": as_document(self.volume, scale=M3),
         }
 
 
@@ -77,10 +78,6 @@ class ChangePeak:
     change: Quantity
     azimuth: float
     height: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """As in ``change.json``."""
-        return vars(self) | {"change": self.change.to_dict()}
 
 
 @dataclass(frozen=True)
@@ -138,18 +135,18 @@ class Change:
     Attributes
     ----------
     lining, title, created, version : str
-    start, end : Told
+    start, end : SurveyLabel
         The surveys.
     detection : float
         Level of detection at 95 %, the median over the compared wall.
     areas : Areas
-    volume : Exchange
+    volume : VolumeChange
         Over all compared wall.
     shown_lost, shown_restored : Quantity
         Of these, where the change is shown.
-    pieces : tuple of PieceChange
+    regions : tuple of RegionChange
         Whole wall, zones, levels and sides; those with compared wall.
-    greatest_loss, greatest_gain : Spot or None
+    greatest_loss, greatest_gain : ChangePeak or None
         None where no such change is shown.
     warnings : tuple of str
     grid : Grid
@@ -176,7 +173,7 @@ class Change:
     maps: ChangeMaps
 
     def of_kind(self, kind: Kind) -> tuple[RegionChange, ...]:
-        """The pieces of one kind."""
+        """The regions of one kind."""
         return tuple(one for one in self.regions if one.region.kind == kind)
 
     def to_dict(self) -> dict[str, Any]:
@@ -188,32 +185,24 @@ class Change:
             "created": self.created,
             "version": self.version,
             "units": {"length": "mm", "area": "m2", "volume": "m3", "angle": "deg"},
-            "from": vars(self.start).copy(),
-            "to": vars(self.end).copy(),
+            "from": as_document(self.start),
+            "to": as_document(self.end),
             "level_of_detection": {
                 "confidence": 0.95,
                 "typical": self.detection,
                 "false_discovery_rate": FALSE_DISCOVERY_RATE,
             },
-            "area": {name: part * M2 for name, part in vars(self.areas).items()},
-            "volume": _volumes(self.volume)
+            "area": as_document(self.areas, scale=M2),
+            "volume": as_document(self.volume, scale=M3)
             | {
                 "shown_lost": self.shown_lost.times(M3).to_dict(),
                 "shown_restored": self.shown_restored.times(M3).to_dict(),
             },
             "mean_change": self.of_kind("wall")[0].mean.to_dict(),
-            "greatest_loss": _spot(self.greatest_loss),
-            "greatest_gain": _spot(self.greatest_gain),
-            "zones": [one.to_dict() for one in self.of_kind("zone")],
-            "levels": [one.to_dict() for one in self.of_kind("level")],
-            "sides": [one.to_dict() for one in self.of_kind("side")],
+            "greatest_loss": as_document(self.greatest_loss),
+            "greatest_gain": as_document(self.greatest_gain),
+            "zones": as_document(self.of_kind("zone")),
+            "levels": as_document(self.of_kind("level")),
+            "sides": as_document(self.of_kind("side")),
             "warnings": list(self.warnings),
         }
-
-
-def _volumes(volume: VolumeChange) -> dict[str, Any]:
-    return {name: part.times(M3).to_dict() for name, part in vars(volume).items()}
-
-
-def _spot(spot: ChangePeak | None) -> dict[str, Any] | None:
-    return None if spot is None else spot.to_dict()
