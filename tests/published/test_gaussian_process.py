@@ -53,28 +53,26 @@ def sum_of(kernels: list[Kernel]) -> Kernel:
 
 
 def reference_parts(covariance: Covariance) -> Iterator[Kernel]:
-    for part, told in zip(
-        covariance.prior.components, covariance.described(), strict=True
-    ):
-        kernel = ConstantKernel(float(told["size"]) ** 2)
-        if part.around == "wave":
-            assert part.waves == 1
+    for filled in covariance.components:
+        component = filled.component
+        kernel = ConstantKernel(filled.sd**2)
+        if component.kernel_azimuth == "wave":
+            assert component.waves == 1
             kernel *= DotProduct(sigma_0=1e-6) * ConstantKernel(
                 covariance.prior.radius**-2
             )
-        elif part.around != "same":
-            length_scale_azimuth = float(told["arc"])
+        elif component.kernel_azimuth != "same":
+            round_it = filled.length_scale_azimuth
             kernel *= Matern(
-                [length_scale_azimuth, length_scale_azimuth, FAR],
-                nu=SMOOTH[part.around],
+                [round_it, round_it, FAR], nu=SMOOTH[component.kernel_azimuth]
             )
-        if part.along != "same":
-            up = FLAT * float(told["rise"])
-            kernel *= Matern([FAR, FAR, up], nu=SMOOTH[part.along])
+        if component.kernel_height != "same":
+            up = FLAT * filled.length_scale_height
+            kernel *= Matern([FAR, FAR, up], nu=SMOOTH[component.kernel_height])
         yield kernel
 
 
-def evidence_of_worn_wall() -> MarginalLikelihood:
+def likelihood_of_worn_wall() -> MarginalLikelihood:
     design = plain_design()
     readings = worn_readings(design, azimuths=10, heights=7)
     return MarginalLikelihood.of(
@@ -114,7 +112,7 @@ def reference(likelihood: MarginalLikelihood, theta: Float) -> GaussianProcessRe
 
 @pytest.fixture(scope="module")
 def likelihood() -> MarginalLikelihood:
-    return evidence_of_worn_wall()
+    return likelihood_of_worn_wall()
 
 
 @pytest.mark.parametrize("shift", [0.0, 0.4, -0.7])
@@ -224,7 +222,7 @@ def test_every_correlation_on_the_ring_is_positive_definite() -> None:
         part = Component(
             "p",
             LogNormal(1.0, 1.0),
-            around=kind,
+            kernel_azimuth=kind,
             length_scale_azimuth=LogNormal(600.0, 1.0),
         )
         covariance = Covariance(Prior((part,), 450.0), np.log([1.0, 600.0]))

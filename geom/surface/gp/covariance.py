@@ -1,13 +1,21 @@
-"""Covariance of cut-back between places on the wall, for given sizes and lengths.
+r"""Prior covariance of cut-back between places, for given hyperparameters.
 
-Every part is a product of a function of the two heights and one of the two azimuths
-(and where a pattern goes round the wall, of that pattern at both places).
+Cut-back is a sum of independent components.  With h the heights and a the azimuths of
+two places, component c adds
 
-Covariance of places with the nodes of a grid, row by row.
+    sd_c**2  A_c(h) A_c(h')  k_height(|h - h'| / l_h)  k_azimuth(chord(a, a') / l_a)
+             * sum_p P_cp(a, h) P_cp(a', h')
 
-What goes by azimuth is the same in every row and is worked out once.  In a row every
-part is a product of a column by height and a row by azimuth, so that all parts together
-are one small matrix product for each place.
+where A is the amplitude over height (1 for a component that is not scaled by it), k are
+correlations (`geom.surface.gp.kernels`) and P the patterns of the component, if it has
+any.  But for patterns that go round the wall, every component is a product of a
+function of the two heights and one of the two azimuths: both are worked out on the few
+distinct heights and azimuths that readings stand at.
+
+References
+----------
+Rasmussen and Williams (2006), section 4.2.4 (sums and products of kernels, and the
+vertical rescaling ``A(x) k(x, x') A(x')``).
 """
 
 from __future__ import annotations
@@ -21,10 +29,10 @@ import numpy as np
 from geom.surface.gp.kernels import (
     PairDistances,
     Points2D,
-    along,
-    around,
-    levels,
+    azimuth_correlation,
+    height_correlation,
     patterns_at,
+    ring_pattern_product,
 )
 from geom.surface.gp.prior import Component, LogNormal, Prior
 from geom.units import Float
@@ -32,24 +40,66 @@ from geom.units import Float
 
 @dataclass(frozen=True)
 class FilledComponent:
-    """A part with its size and lengths filled in, mm; infinite where it has none."""
+    """A component with its hyperparameters, mm; infinite where it has none."""
 
-    part: Component
-    size: float
+    component: Component
+    sd: float
     length_scale_azimuth: float
     length_scale_height: float
+
+    def by_height(
+        self, left: Float, right: Float, scale: Float | float
+    ) -> tuple[Float, Float]:
+        """All of its covariance that goes by height, mm2, and the slope of that.
+
+        Parameters
+        ----------
+        left, right : array, mm
+        scale : array (len(left), len(right)) or 1
+            Amplitudes, and patterns that are the same all round.
+
+        Returns
+        -------
+        two arrays (len(left), len(right))
+            The second by the logarithm of ``length_scale_height``.
+        """
+        whole = self.sd**2 * scale
+        value, slope = height_correlation(
+            self.component, self.length_scale_height, left, right
+        )
+        return whole * value, whole * slope
+
+
+@dataclass(frozen=True)
+class _Term:
+    """What one component adds between the readings.
+
+    Attributes
+    ----------
+    component : Component
+    by_height, height_slope : array (u, v), mm2
+        Over the distinct heights, and its slope by log ``length_scale_height``.
+    by_azimuth : tuple of two arrays (left, right), or None
+        Correlation round the ring times patterns, and its slope by log
+        ``length_scale_azimuth``, over all pairs; None where it is 1 everywhere.
+    """
+
+    component: Component
+    by_height: Float
+    height_slope: Float
+    by_azimuth: tuple[Float, Float] | None
 
 
 @dataclass(frozen=True)
 class Covariance:
-    """A prior with its sizes, lengths and liveliness filled in.
+    """A prior with its hyperparameters filled in.
 
     Attributes
     ----------
     prior : Prior
     theta : array (p,)
-        Logarithms of sizes and lengths in the prior's order, then those of the
-        liveliness at its knots.
+        Logarithms of standard deviations and length scales in the prior's order, then
+        the log amplitudes at its knots.
     """
 
     prior: Prior
@@ -57,40 +107,40 @@ class Covariance:
 
     @cached_property
     def components(self) -> tuple[FilledComponent, ...]:
-        """All parts, filled in."""
+        """All components, filled in."""
         values = iter(np.exp(self.theta))
 
-        def told(guess: LogNormal | None) -> float:
-            if guess is None:
+        def fill(hyperprior: LogNormal | None) -> float:
+            if hyperprior is None:
                 return np.inf
-            return float(next(values)) if guess.learned else guess.median
+            return float(next(values)) if hyperprior.learned else hyperprior.median
 
+        # In the order of `Component.hyperpriors`, which theta follows.
         return tuple(
             FilledComponent(
-                part,
-                told(part.size),
-                told(part.length_scale_azimuth),
-                told(part.length_scale_height),
+                component,
+                fill(component.sd),
+                fill(component.length_scale_azimuth),
+                fill(component.length_scale_height),
             )
-            for part in self.prior.components
+            for component in self.prior.components
         )
 
     def amplitude(self, height: Float) -> Float:
-        """How much more the lively parts vary at a height than on the whole; (n,)."""
+        """How much more the wall varies at heights than on the whole; (n,) to (n,)."""
         basis = self.prior.basis(height)
         return np.exp(basis @ self.theta[self.theta.size - basis.shape[1] :])
 
     def amplitude_product(self, left: Float, right: Float) -> Float:
-        """Liveliness at heights times that at others; (len(left), len(right))."""
+        """Amplitude at heights times that at others; (len(left), len(right))."""
         return np.outer(self.amplitude(left), self.amplitude(right))
 
-    def ring(
+    def around(
         self, filled: FilledComponent, left: Float, right: Float
     ) -> tuple[Float, Float]:
         """Correlation round the ring, and its slope by log ``length_scale_azimuth``."""
-        return around(
-            filled.part, filled.length_scale_azimuth, self.prior.radius, left, right
-        )
+        scale, radius = filled.length_scale_azimuth, self.prior.radius
+        return azimuth_correlation(filled.component, scale, radius, left, right)
 
     def between(self, left: Points2D, right: Points2D) -> Float:
         """Covariance matrix, mm2; shape (len(left), len(right))."""
@@ -99,146 +149,138 @@ class Covariance:
     def with_gradient(
         self, distances: PairDistances
     ) -> tuple[Float, Callable[[Float], Float]]:
-        """Covariance, and how a function of it changes with the logs.
+        """Covariance, and how a function of it changes with theta.
 
         Returns
         -------
         covariance : array (left, right), mm2
         gradient : callable
             From the derivatives of a function by each entry of the covariance, an array
-            (left, right), to its derivatives by the logs, an array (p,).
+            (left, right), to its derivatives by theta, an array (p,).
         """
-        heights, azimuths = distances.heights, distances.azimuths
+        heights = distances.heights
         total = np.zeros(distances.shape)
-        amplitude_product = self.amplitude_product(heights.left, heights.right)
-        same = np.zeros_like(amplitude_product)
-        told = []
+        amplitudes = self.amplitude_product(heights.left, heights.right)
+        # Components that are the same all round are summed on the distinct heights.
+        axisymmetric = np.zeros_like(amplitudes)
+        terms = []
         for filled in self.components:
-            scale = distances.level(filled.part) * (
-                amplitude_product if filled.part.scaled_by_height else 1.0
-            )
-            tall, tall_slope = tall_of(filled, heights.left, heights.right, scale)
-            rings = None
-            if filled.part.axisymmetric:
-                same += tall
+            term = self._term(filled, distances, amplitudes)
+            if term.by_azimuth is None:
+                axisymmetric += term.by_height
             else:
-                rings = [
-                    azimuths.spread(table)
-                    for table in self.ring(filled, azimuths.left, azimuths.right)
-                ]
-                if filled.part.patterned:
-                    rings = [
-                        table * distances.patterned(filled.part) for table in rings
-                    ]
-                total += heights.spread(tall) * rings[0]
-            told.append((filled.part, tall, tall_slope, rings))
-        total += heights.spread(same)
+                total += heights.expand(term.by_height) * term.by_azimuth[0]
+            terms.append(term)
+        total += heights.expand(axisymmetric)
 
-        def gradient(pull: Float) -> Float:
-            by_part: list[float] = []
-            scaled_by_height = np.zeros_like(same)
-            whole = heights.gathered(pull)
-            for part, tall, tall_slope, rings in told:
-                felt = whole if rings is None else heights.gathered(pull * rings[0])
-                own = felt * tall
-                if part.size.learned:
-                    by_part.append(2.0 * float(own.sum()))
-                if (
-                    part.length_scale_azimuth is not None
-                    and part.length_scale_azimuth.learned
-                    and rings is not None
-                ):
-                    by_arc = heights.gathered(pull * rings[1])
-                    by_part.append(float(np.vdot(by_arc, tall)))
-                if (
-                    part.length_scale_height is not None
-                    and part.length_scale_height.learned
-                ):
-                    by_part.append(float(np.vdot(felt, tall_slope)))
-                if part.scaled_by_height:
-                    scaled_by_height += own
-            by_knot = self.prior.basis(heights.left).T @ scaled_by_height.sum(axis=1)
-            by_knot += self.prior.basis(heights.right).T @ scaled_by_height.sum(axis=0)
-            return np.append(by_part, by_knot)
+        def gradient(by_entry: Float) -> Float:
+            return self._gradient(terms, distances, by_entry)
 
         return total, gradient
 
+    def _term(
+        self, filled: FilledComponent, distances: PairDistances, amplitudes: Float
+    ) -> _Term:
+        component = filled.component
+        heights, azimuths = distances.heights, distances.azimuths
+        scale = distances.ring_patterns(component) * (
+            amplitudes if component.scaled_by_height else 1.0
+        )
+        value, slope = filled.by_height(heights.left, heights.right, scale)
+        if component.axisymmetric:
+            return _Term(component, value, slope, None)
+        ring, ring_slope = (
+            azimuths.expand(table)
+            for table in self.around(filled, azimuths.left, azimuths.right)
+        )
+        if component.patterned:
+            pattern = distances.patterns(component)
+            ring, ring_slope = ring * pattern, ring_slope * pattern
+        return _Term(component, value, slope, (ring, ring_slope))
+
+    def _gradient(
+        self, terms: list[_Term], distances: PairDistances, by_entry: Float
+    ) -> Float:
+        """Chain rule: sums over all pairs of ``by_entry`` times each derivative.
+
+        As every term is a product of a table by height and one by azimuth, the sums
+        over pairs of the same two heights are taken first, `collapse`, (left, right) to
+        (u, v); what is left are inner products of tables (u, v).
+        """
+        heights, basis = distances.heights, self.prior.basis
+        whole = heights.collapse(by_entry)
+        by_theta: list[float] = []
+        by_amplitude = np.zeros(whole.shape)
+        for term in terms:
+            component, ring = term.component, term.by_azimuth
+            around, height = (
+                component.length_scale_azimuth,
+                component.length_scale_height,
+            )
+            along = whole if ring is None else heights.collapse(by_entry * ring[0])
+            own = along * term.by_height
+            if component.sd.learned:
+                by_theta.append(2.0 * float(own.sum()))
+            if around is not None and around.learned and ring is not None:
+                turned = heights.collapse(by_entry * ring[1])
+                by_theta.append(float(np.vdot(turned, term.by_height)))
+            if height is not None and height.learned:
+                by_theta.append(float(np.vdot(along, term.height_slope)))
+            if component.scaled_by_height:
+                by_amplitude += own
+        # Amplitude enters once for the left height and once for the right.
+        by_knot = basis(heights.left).T @ by_amplitude.sum(axis=1)
+        by_knot += basis(heights.right).T @ by_amplitude.sum(axis=0)
+        return np.append(by_theta, by_knot)
+
     def variance(self, height: Float, azimuth: Float) -> Float:
         """Prior variance of cut-back on a grid, mm2; (len(height), len(azimuth))."""
-        scaled_by_height = self.amplitude(height)[:, None] ** 2
+        squared = self.amplitude(height)[:, None] ** 2
         total = np.zeros((height.size, azimuth.size))
         for filled in self.components:
-            share = filled.size**2 * (
-                scaled_by_height if filled.part.scaled_by_height else 1.0
-            )
-            fields = [p.on_grid(height, azimuth) ** 2 for p in filled.part.patterns]
-            total += share * (np.sum(fields, axis=0) if fields else 1.0)
+            component = filled.component
+            own = filled.sd**2 * (squared if component.scaled_by_height else 1.0)
+            fields = [p.on_grid(height, azimuth) ** 2 for p in component.patterns]
+            total += own * (np.sum(fields, axis=0) if fields else 1.0)
         return total
-
-    def described(self) -> list[dict[str, float | str]]:
-        """Each part with its size and lengths in mm, for people.
-
-        The size of a part with patterns is the multiple of them.
-        """
-        return [
-            {
-                "part": f.part.name,
-                "size": f.size,
-                "arc": f.length_scale_azimuth,
-                "rise": f.length_scale_height,
-            }
-            for f in self.components
-        ]
-
-
-def tall_of(
-    filled: FilledComponent, left: Float, right: Float, scale: Float
-) -> tuple[Float, Float]:
-    """A part's covariance as far as it goes by height, mm2, and its slope.
-
-    Parameters
-    ----------
-    filled : FilledComponent
-    left, right : array, mm
-    scale : array (len(left), len(right))
-        Liveliness and patterns that are the same all round.
-
-    Returns
-    -------
-    two arrays (len(left), len(right))
-        The second by the logarithm of ``length_scale_height``.
-    """
-    whole = filled.size**2 * scale
-    value, slope = along(filled.part, filled.length_scale_height, left, right)
-    return whole * value, whole * slope
 
 
 class GridCrossCovariance:
-    """The ties of some places to the rows of a grid.
+    """Covariance of places with the nodes of a grid, row by row.
+
+    What goes by azimuth is the same in every row and is worked out once.  In a row
+    every component without patterns that go round is a column by height times a row by
+    azimuth, so that all of them are one small matrix product for each place.
 
     Parameters
     ----------
     covariance : Covariance
-    left : Points2D, length n
+    places : Points2D, length n
     azimuth : array (k,), degrees
         Of the grid's columns.
     """
 
-    def __init__(self, covariance: Covariance, left: Points2D, azimuth: Float) -> None:
-        self._covariance, self._left, self._azimuth = covariance, left, azimuth
-        self._height, self._at = np.unique(left.height, return_inverse=True)
-        turned, back = np.unique(left.azimuth, return_inverse=True)
-        components = covariance.components
-        self._same = [f for f in components if f.part.axisymmetric]
+    def __init__(
+        self, covariance: Covariance, places: Points2D, azimuth: Float
+    ) -> None:
+        self._covariance, self._places, self._azimuth = covariance, places, azimuth
+        self._height, self._at = np.unique(places.height, return_inverse=True)
+        distinct, back = np.unique(places.azimuth, return_inverse=True)
+        every = covariance.components
+        self._axisymmetric = [f for f in every if f.component.axisymmetric]
+        self._patterned = [f for f in every if f.component.patterned]
         self._plain = [
-            f for f in components if f not in self._same and not f.part.patterned
+            f
+            for f in every
+            if not f.component.axisymmetric and not f.component.patterned
         ]
-        self._patterned = [f for f in components if f.part.patterned]
-        rings = [covariance.ring(f, turned, azimuth)[0] for f in self._plain]
-        table = np.stack([np.ones((turned.size, azimuth.size)), *rings], axis=1)
+        rings = [covariance.around(f, distinct, azimuth)[0] for f in self._plain]
+        # (distinct azimuths, 1 + plain components, k), then spread to all places: the
+        # first is that of the components that are the same all round.
+        table = np.stack([np.ones((distinct.size, azimuth.size)), *rings], axis=1)
         self._rings = table[back]
         self._patterned_rings = [
-            covariance.ring(f, turned, azimuth)[0][back] for f in self._patterned
+            covariance.around(f, distinct, azimuth)[0][back] for f in self._patterned
         ]
 
     def weighted_sum(self, weight: Float, height: Float) -> Float:
@@ -253,16 +295,19 @@ class GridCrossCovariance:
         -------
         array (m, k)
         """
-        amplitude_product = self._amplitude_product(height)
-        table = self._talls(height, amplitude_product) * weight[:, None, None]
+        amplitudes = self._amplitudes(height)
+        # (n, m, c) weighted, then (m, n * c) @ (n * c, k): place n and component c are
+        # summed over together.
+        table = self._by_height(height, amplitudes) * weight[:, None, None]
         flat = np.moveaxis(table, 1, 0).reshape(height.size, -1)
         total = flat @ self._rings.reshape(flat.shape[1], -1)
         for filled, ring in zip(self._patterned, self._patterned_rings, strict=True):
-            tall = self._tall(filled, height, amplitude_product)[self._at]
-            for pattern in filled.part.patterns:
-                pull = weight * pattern.at(self._left.azimuth, self._left.height)
+            up = self._one_by_height(filled, height, amplitudes)[self._at]
+            for pattern in filled.component.patterns:
+                there = pattern.at(self._places.azimuth, self._places.height)
                 field = pattern.on_grid(height, self._azimuth)
-                total += (tall * pull[:, None]).T @ ring * field
+                # (m, n) @ (n, k) sums over places; the pattern at the node is outside.
+                total += (up * (weight * there)[:, None]).T @ ring * field
         return np.asarray(total)
 
     def rows(self, height: Float) -> Float:
@@ -276,33 +321,41 @@ class GridCrossCovariance:
         -------
         array (n, m, k)
         """
-        amplitude_product = self._amplitude_product(height)
-        total = np.asarray(
-            np.matmul(self._talls(height, amplitude_product), self._rings)
-        )
+        amplitudes = self._amplitudes(height)
+        # For each of n places (m, c) @ (c, k): components are summed over.
+        total = np.asarray(np.matmul(self._by_height(height, amplitudes), self._rings))
         for filled, ring in zip(self._patterned, self._patterned_rings, strict=True):
-            patterns = filled.part.patterns
+            patterns = filled.component.patterns
             field = np.stack([p.on_grid(height, self._azimuth) for p in patterns])
-            block = np.tensordot(patterns_at(filled.part, self._left), field, (0, 0))
-            block *= self._tall(filled, height, amplitude_product)[self._at][:, :, None]
+            # (patterns, n) with (patterns, m, k) summed over patterns: (n, m, k).
+            there = patterns_at(filled.component, self._places)
+            block = np.tensordot(there, field, (0, 0))
+            up = self._one_by_height(filled, height, amplitudes)[self._at]
+            block *= up[:, :, None]
             total += block * ring[:, None, :]
         return total
 
-    def _talls(self, height: Float, amplitude_product: Float) -> Float:
-        """Parts by height: those alike all round together, then each; (n, m, parts)."""
-        alike = np.zeros_like(amplitude_product)
-        for filled in self._same:
-            alike += self._tall(filled, height, amplitude_product)
-        each = [self._tall(filled, height, amplitude_product) for filled in self._plain]
+    def _by_height(self, height: Float, amplitudes: Float) -> Float:
+        """Components by height: those the same all round together, then each plain one.
+
+        Returns
+        -------
+        array (n, m, 1 + plain components), mm2
+        """
+        alike = np.zeros_like(amplitudes)
+        for filled in self._axisymmetric:
+            alike += self._one_by_height(filled, height, amplitudes)
+        each = [self._one_by_height(f, height, amplitudes) for f in self._plain]
         return np.stack([alike, *each], axis=2)[self._at]
 
-    def _tall(
-        self, filled: FilledComponent, height: Float, amplitude_product: Float
+    def _one_by_height(
+        self, filled: FilledComponent, height: Float, amplitudes: Float
     ) -> Float:
-        scale = levels(filled.part, self._height, height)
-        if filled.part.scaled_by_height:
-            scale = scale * amplitude_product
-        return tall_of(filled, self._height, height, scale)[0]
+        """One component, distinct heights of the places to rows; (u, m), mm2."""
+        scale = ring_pattern_product(filled.component, self._height, height)
+        if filled.component.scaled_by_height:
+            scale = scale * amplitudes
+        return filled.by_height(self._height, height, scale)[0]
 
-    def _amplitude_product(self, height: Float) -> Float:
+    def _amplitudes(self, height: Float) -> Float:
         return self._covariance.amplitude_product(self._height, height)

@@ -39,7 +39,7 @@ class Pattern:
         return np.asarray(field * self._fade(height))
 
     @property
-    def level(self) -> bool:
+    def axisymmetric(self) -> bool:
         """Whether it is the same all round."""
         return bool(self.field.shape[1] == 1)
 

@@ -1,14 +1,14 @@
-"""How far apart places on the wall are, and what a part's correlation makes of it.
+"""Correlations against distance, and distances between places on the wall.
 
-How alike two places on the wall are: correlation against distance.
-
-Each function takes distance over length scale and gives the correlation with its
-derivative by the logarithm of the length scale.
+A correlation takes distance over length scale and gives its value with its derivative
+by the logarithm of the length scale.
 
 References
 ----------
 Rasmussen, C. E. and Williams, C. K. I. (2006). Gaussian Processes for Machine Learning.
 MIT Press.  Section 4.2.1, eq. 4.14 to 4.17 (Matern class).
+Gneiting, T. (2013). Strictly and non-strictly positive definite functions on spheres.
+Bernoulli 19(4), 1327-1349 (correlations on a ring).
 """
 
 from __future__ import annotations
@@ -57,9 +57,7 @@ def chord(start: Float, end: Float, radius: float) -> Float:
     """Straight distance between azimuths on a ring, mm; shape (len(start), len(end)).
 
     A correlation that is valid in the plane stays valid on the ring when it is
-    taken of the chord: the ring is part of the plane (Gneiting, T. (2013), Strictly and
-    non-strictly positive definite functions on spheres, Bernoulli 19(4), 1327-1349,
-    section 2).
+    taken of the chord: the ring is part of the plane (Gneiting 2013, section 2).
     """
     gap = np.deg2rad(start[:, None] - end[None, :])
     return 2.0 * radius * np.abs(np.sin(0.5 * gap))
@@ -69,8 +67,8 @@ def wave(start: Float, end: Float, waves: int) -> Float:
     """Correlation of a cosine of any phase round the ring; (len(start), len(end)).
 
     With independent normal weights on ``cos(n a)`` and ``sin(n a)`` the correlation of
-    two azimuths is ``cos(n (a - b))``: one term of Schoenberg's expansion (Gneiting,
-    T. (2013), as for `chord`, section 3).
+    two azimuths is ``cos(n (a - b))``: one term of Schoenberg's expansion (Gneiting
+    2013, section 3).
     """
     return np.asarray(np.cos(waves * np.deg2rad(start[:, None] - end[None, :])))
 
@@ -116,17 +114,17 @@ class UniquePairs:
         self._rows = _one_hot(left_index, self.left.size)
         self._columns = _one_hot(right_index, self.right.size)
 
-    def spread(self, table: Float) -> Float:
-        """A table of the distinct pairs told for all; (u, v) to (left, right)."""
+    def expand(self, table: Float) -> Float:
+        """A table of the distinct pairs for all pairs; (u, v) to (left, right)."""
         return table.take(self._spread)
 
-    def gathered(self, table: Float) -> Float:
+    def collapse(self, table: Float) -> Float:
         """The transpose: sums over all pairs alike; (left, right) to (u, v)."""
         return np.asarray((self._columns @ (self._rows @ table).T).T)
 
 
 class PairDistances:
-    """How far apart two sets of places are.
+    """How far apart two sets of places are, and their patterns' products.
 
     Attributes
     ----------
@@ -137,27 +135,31 @@ class PairDistances:
         self._left, self._right = left, right
         self.azimuths = UniquePairs(left.azimuth, right.azimuth)
         self.heights = UniquePairs(left.height, right.height)
-        self._patterned: dict[tuple[Pattern, ...], Float] = {}
-        self._level: dict[tuple[Pattern, ...], Float] = {}
+        # By patterns: they do not follow hyperparameters, so once is enough.
+        self._patterns: dict[tuple[Pattern, ...], Float] = {}
+        self._ring_patterns: dict[tuple[Pattern, ...], Float] = {}
 
     @property
     def shape(self) -> tuple[int, int]:
         """Number of places left and right."""
         return len(self._left), len(self._right)
 
-    def level(self, part: Component) -> Float:
-        """A part's patterns of one height times of another; of the distinct ones."""
-        if part.patterns not in self._level:
-            heights = self.heights
-            self._level[part.patterns] = levels(part, heights.left, heights.right)
-        return self._level[part.patterns]
+    def ring_patterns(self, component: Component) -> Float:
+        """`ring_pattern_product` over the distinct heights; (u, v)."""
+        key, heights = component.patterns, self.heights
+        if key not in self._ring_patterns:
+            product = ring_pattern_product(component, heights.left, heights.right)
+            self._ring_patterns[key] = product
+        return self._ring_patterns[key]
 
-    def patterned(self, part: Component) -> Float:
-        """A part's patterns at the left places times at the right; (left, right)."""
-        if part.patterns not in self._patterned:
-            left, right = (patterns_at(part, p) for p in (self._left, self._right))
-            self._patterned[part.patterns] = left.T @ right
-        return self._patterned[part.patterns]
+    def patterns(self, component: Component) -> Float:
+        """Patterns at the left places times at the right, summed; (left, right)."""
+        key = component.patterns
+        if key not in self._patterns:
+            # (patterns, left).T @ (patterns, right): summed over patterns.
+            left, right = (patterns_at(component, p) for p in (self._left, self._right))
+            self._patterns[key] = left.T @ right
+        return self._patterns[key]
 
 
 def _one_hot(index: Int, size: int):  # type: ignore[no-untyped-def]
@@ -168,53 +170,55 @@ def _one_hot(index: Int, size: int):  # type: ignore[no-untyped-def]
     return csr_array((np.ones(n), (index, np.arange(n))), shape=(size, n))
 
 
-def patterns_at(part: Component, places: Points2D) -> Float:
-    """A part's patterns at places; (patterns, n)."""
-    return np.stack([p.at(places.azimuth, places.height) for p in part.patterns])
+def patterns_at(component: Component, places: Points2D) -> Float:
+    """A component's patterns at places; (patterns, n)."""
+    azimuth, height = places.azimuth, places.height
+    return np.stack([p.at(azimuth, height) for p in component.patterns])
 
 
-def levels(part: Component, left: Float, right: Float) -> Float:
-    """Patterns that are the same all round, of one height times of another.
+def ring_pattern_product(component: Component, left: Float, right: Float) -> Float:
+    """Patterns that are the same all round, of heights times of others, summed.
 
-    Ones where the part has none such; array (len(left), len(right)).
+    Ones where the component has none such; array (len(left), len(right)).
     """
-    if not part.level:
+    if not component.ring_patterns:
         return np.ones((left.size, right.size))
-    told = [(p.at_heights(left), p.at_heights(right)) for p in part.patterns]
-    return np.asarray(np.sum([np.outer(*both) for both in told], axis=0))
+    pairs = [(p.at_heights(left), p.at_heights(right)) for p in component.patterns]
+    return np.asarray(np.sum([np.outer(*pair) for pair in pairs], axis=0))
 
 
-def around(
-    part: Component,
-    length_scale_azimuth: float,
-    radius: float,
-    left: Float,
-    right: Float,
+def azimuth_correlation(
+    component: Component, length_scale: float, radius: float, left: Float, right: Float
 ) -> tuple[Float, Float]:
-    """Correlation round the ring and its derivative by log ``length_scale_azimuth``.
+    """Correlation round the ring and its derivative by the log of its length scale.
 
     Parameters
     ----------
-    part : Component
-    arc, radius : float, mm
+    component : Component
+    length_scale, radius : float, mm
     left, right : array, degrees
 
     Returns
     -------
     two arrays (len(left), len(right))
     """
-    if part.around == "same":
+    if component.kernel_azimuth == "same":
         return _always(left, right)
-    if part.around == "wave":
-        return wave(left, right, part.waves), np.zeros((left.size, right.size))
-    return CORRELATIONS[part.around](chord(left, right, radius) / length_scale_azimuth)
+    if component.kernel_azimuth == "wave":
+        flat = np.zeros((left.size, right.size))
+        return wave(left, right, component.waves), flat
+    correlation = CORRELATIONS[component.kernel_azimuth]
+    return correlation(chord(left, right, radius) / length_scale)
 
 
-def along(part: Component, up: float, left: Float, right: Float) -> tuple[Float, Float]:
-    """Correlation of a part with height, and its derivative; as `around`."""
-    if part.along == "same":
+def height_correlation(
+    component: Component, length_scale: float, left: Float, right: Float
+) -> tuple[Float, Float]:
+    """Correlation with height, and its derivative; as `azimuth_correlation`."""
+    if component.kernel_height == "same":
         return _always(left, right)
-    return CORRELATIONS[part.along](height_distance(left, right) / up)
+    correlation = CORRELATIONS[component.kernel_height]
+    return correlation(height_distance(left, right) / length_scale)
 
 
 def _always(left: Float, right: Float) -> tuple[Float, Float]:

@@ -178,12 +178,13 @@ class Component:
     Attributes
     ----------
     name : str
-    size : LogNormal, mm
+    sd : LogNormal, mm
         Standard deviation; with patterns, the multiple of them.
-    around : str
-        Correlation round the ring; ``"same"``: equal at all azimuths; ``"wave"``: a
-        cosine of any phase with ``waves`` crests round the ring.
-    along : str
+    kernel_azimuth : str
+        Correlation round the ring: a key of `geom.surface.gp.kernels.CORRELATIONS`;
+        ``"same"``: equal at all azimuths; ``"wave"``: a cosine of any phase with
+        ``waves`` crests round the ring.
+    kernel_height : str
         Correlation with height, or ``"same"``.
     length_scale_azimuth : LogNormal or None, mm
         Length round the ring.
@@ -199,9 +200,9 @@ class Component:
     """
 
     name: str
-    size: LogNormal
-    around: str = "same"
-    along: str = "same"
+    sd: LogNormal
+    kernel_azimuth: str = "same"
+    kernel_height: str = "same"
     length_scale_azimuth: LogNormal | None = None
     length_scale_height: LogNormal | None = None
     waves: int = 0
@@ -209,24 +210,24 @@ class Component:
     patterns: tuple[Pattern, ...] = ()
 
     @property
-    def level(self) -> bool:
+    def ring_patterns(self) -> bool:
         """Whether it has patterns, all of them the same all round."""
-        return bool(self.patterns) and all(p.level for p in self.patterns)
+        return bool(self.patterns) and all(p.axisymmetric for p in self.patterns)
 
     @property
     def patterned(self) -> bool:
         """Whether it has patterns that go round the wall."""
-        return bool(self.patterns) and not self.level
+        return bool(self.patterns) and not self.ring_patterns
 
     @property
     def axisymmetric(self) -> bool:
         """Whether it is the same at all azimuths."""
-        return self.around == "same" and not self.patterned
+        return self.kernel_azimuth == "same" and not self.patterned
 
     @property
     def hyperpriors(self) -> tuple[LogNormal, ...]:
         """Size, then arc, then rise, as far as they are there and learned."""
-        every = (self.size, self.length_scale_azimuth, self.length_scale_height)
+        every = (self.sd, self.length_scale_azimuth, self.length_scale_height)
         return tuple(g for g in every if g is not None and g.learned)
 
 
@@ -309,41 +310,41 @@ def default_prior(
     """
     ring = Component(
         "burn-back all round",
-        size=LogNormal(15.0 if zone is None else 5.0, 0.8),
-        along="matern32",
+        sd=LogNormal(15.0 if zone is None else 5.0, 0.8),
+        kernel_height="matern32",
         length_scale_height=LogNormal(180.0, 0.5),
         scaled_by_height=zone is not None,
     )
     side = Component(
         "one-sided burn",
-        size=LogNormal(6.0, 0.8),
-        around="wave",
+        sd=LogNormal(6.0, 0.8),
+        kernel_azimuth="wave",
         waves=1,
-        along="matern52",
+        kernel_height="matern52",
         length_scale_height=LogNormal(180.0, 0.5),
         scaled_by_height=False,
     )
     local = Component(
         "local wear",
-        size=LogNormal(8.0 if zone is None else 4.0, 0.8),
-        around="matern32",
-        along="matern32",
+        sd=LogNormal(8.0 if zone is None else 4.0, 0.8),
+        kernel_azimuth="matern32",
+        kernel_height="matern32",
         length_scale_azimuth=LogNormal(0.4 * radius, 0.4),
         length_scale_height=LogNormal(150.0, 0.6),
     )
     brick = Component(
         "single bricks",
-        size=LogNormal(1.5, 0.6),
-        around="matern32",
-        along="matern32",
+        sd=LogNormal(1.5, 0.6),
+        kernel_azimuth="matern32",
+        kernel_height="matern32",
         length_scale_azimuth=LogNormal(60.0, 0.4),
         length_scale_height=LogNormal(60.0, 0.4),
     )
     grain = Component(
         "grain of the face",
-        size=LogNormal(1.0, 0.5),
-        around="matern32",
-        along="matern32",
+        sd=LogNormal(1.0, 0.5),
+        kernel_azimuth="matern32",
+        kernel_height="matern32",
         length_scale_azimuth=LogNormal(GRAIN, 0.0),
         length_scale_height=LogNormal(GRAIN, 0.0),
         scaled_by_height=False,
@@ -378,10 +379,10 @@ def with_tuyere_waves(prior: Prior, tuyeres: int) -> Prior:
     waves = tuple(
         Component(
             f"{times * tuyeres} waves round the ring",
-            size=LogNormal(1.5, 0.8),
-            around="wave",
+            sd=LogNormal(1.5, 0.8),
+            kernel_azimuth="wave",
             waves=times * tuyeres,
-            along="matern52",
+            kernel_height="matern52",
             length_scale_height=LogNormal(120.0, 0.5),
         )
         for times in (1, 2)

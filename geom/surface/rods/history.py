@@ -267,17 +267,17 @@ class PastPrior:
             ),
             Component(
                 "ring deeper or shallower",
-                size=LogNormal(self.scale_sd, 0.5),
-                along="matern52",
+                sd=LogNormal(self.scale_sd, 0.5),
+                kernel_height="matern52",
                 length_scale_height=LogNormal(160.0, 0.3),
                 patterns=(ring,),
                 scaled_by_height=False,
             ),
             Component(
                 "rest deeper or shallower",
-                size=LogNormal(1.25 * self.scale_sd, 0.5),
-                around="matern52",
-                along="matern52",
+                sd=LogNormal(1.25 * self.scale_sd, 0.5),
+                kernel_azimuth="matern52",
+                kernel_height="matern52",
                 length_scale_azimuth=LogNormal(radius, 0.5),
                 length_scale_height=LogNormal(160.0, 0.3),
                 patterns=(rest,),
@@ -285,7 +285,7 @@ class PastPrior:
             ),
             Component(
                 "ring higher or lower",
-                size=LogNormal(0.75 * self.shift, 0.5),
+                sd=LogNormal(0.75 * self.shift, 0.5),
                 patterns=(ring.slope,),
                 scaled_by_height=False,
             ),
@@ -440,4 +440,4 @@ def _without_patterns(prior: Prior) -> tuple[Component, ...]:
 
 
 def _scaled_down(part: Component, share: float) -> Component:
-    return replace(part, size=LogNormal(share * part.size.median, part.size.spread))
+    return replace(part, sd=LogNormal(share * part.sd.median, part.sd.spread))
