@@ -1,9 +1,8 @@
 """From a surface to findings: the whole comparison with the drawing.
 
-Where the rebuild volume's uncertainty comes from.
-
-The rebuild volume is made linear at the best estimate: a cell counts by the probability
-that it is cut back.
+The budget of the rebuild volume makes it linear at the best estimate, where a cell
+counts by the probability that it is cut back, and splits the variance of that sum by
+its sources.
 
 References
 ----------

@@ -1,22 +1,17 @@
 """The wall in panels: pieces an hour of the clock wide and about 6 in tall.
 
-Surveys of many heats are compared panel by panel.  What is kept of each survey is the
-mean cut-back of every panel and how their errors hang together, so that the mean over
-any panels together, a level, a side, the whole wall, has its true uncertainty.
+Surveys of many heats are compared panel by panel.  What is kept of each survey:
 
-Parts of panels: where in a panel the wall has gone back most.
-
-A panel is four parts wide and three tall, each about 2 1/2 by 2 in, a quarter of a
-brick's face.  Panels tell how fast the wall wears; their parts tell where it is deep
-and where it wears faster than the panel's mean.
-
-The greatest cut-back in every panel: distributions of an extreme, piece by piece.
-
-The deepest place of a panel is deeper than the best surface is anywhere in it, the more
-so the less is known between stations.  So the nodes of each panel are drawn jointly and
-the greatest of each draw is taken, as `geom.compare.extremes` does for the whole wall.
-Draws come in pairs that mirror each other and are scaled to unit variance: where one
-node is the deepest beyond doubt, its mean and sd come out without error of drawing.
+- the mean cut-back of every panel and the covariance of these means, so that the mean
+  over any panels together, a level, a side, the whole wall, has its true uncertainty;
+- the mean of its parts, four wide and three tall, each about 2 1/2 by 2 in, a quarter
+  of a brick's face: they tell where in a panel the wall is deep;
+- its greatest cut-back, the distribution of an extreme: the deepest place of a panel is
+  deeper than the best surface is anywhere in it, the more so the less is known between
+  stations.  The nodes of each panel are drawn jointly and the greatest of each draw is
+  taken, as `geom.compare.extremes` does for the whole wall.  Draws come in pairs that
+  mirror each other and are scaled to unit variance: where one node is the deepest
+  beyond doubt, its mean and sd come out without error of drawing.
 
 References
 ----------
@@ -35,9 +30,19 @@ from geom.design import Design
 from geom.surface import Grid, RadialSurface
 from geom.units import Float, Int
 
+#: Panels round the wall: one for each hour, the first about azimuth 0.
+HOURS = 12
+#: About how tall a panel is, mm: 6 in.
+_TALL = 152.4
+#: Share of its wall that must be surveyed for a panel to be told.
+_ENOUGH = 0.8
 #: Parts of a panel: so many side by side and one above another, and in all.
 ACROSS, UP = 4, 3
 PARTS = ACROSS * UP
+#: Pairs of draws: the sd of a greatest is then known to 3 %, its mean to 0.03 of it.
+_PAIRS = 256
+#: Added to variances so that tables of nodes that move as one can be rooted, mm2.
+_JITTER = 1e-9
 
 
 def part_owner(height: Float, azimuth: Float, edge: Float, hours: int) -> Int:
@@ -103,12 +108,6 @@ def part_means(
     return over(cutback), np.sqrt(over(sd**2))
 
 
-#: Pairs of draws: the sd of a greatest is then known to 3 %, its mean to 0.03 of it.
-_PAIRS = 256
-#: Added to variances so that tables of nodes that move as one can be rooted, mm2.
-_JITTER = 1e-9
-
-
 def greatest_in_panels(
     owner: Int, nodes: Nodes, cutback: Float, count: int
 ) -> tuple[Float, Float]:
@@ -166,14 +165,6 @@ def _mirrored(rows: int) -> Float:
     chance = np.random.default_rng(0).standard_normal((rows, _PAIRS))
     both = np.concatenate([chance, -chance], axis=1)
     return np.asarray(both / both.std(axis=1, keepdims=True))
-
-
-#: Panels round the wall: one for each hour, the first about azimuth 0.
-HOURS = 12
-#: About how tall a panel is, mm: 6 in.
-_TALL = 152.4
-#: Share of its wall that must be surveyed for a panel to be told.
-_ENOUGH = 0.8
 
 
 @dataclass(frozen=True)

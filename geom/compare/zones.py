@@ -24,8 +24,6 @@ References
 ----------
 Canny, J. (1986). A computational approach to edge detection. IEEE PAMI 8(6), 679-698,
 section VI (thresholding with hysteresis).
-
-Connected pieces of the unrolled wall, across azimuth 0 too.
 """
 
 from __future__ import annotations
@@ -48,6 +46,16 @@ from geom.quantity import Quantity
 from geom.stats.partial_moments import chance_above
 from geom.surface import Grid
 from geom.units import Bool, Float, Int
+
+#: Chances that a call needs: of a core, of a body, and not to be ruled out.
+SURE = 0.8
+LIKELY = 0.5
+POSSIBLE = 0.1
+#: Face of a standard brick laid flat, 9 x 2 1/2 in (Hawkins, Maxims and Instructions
+#: for the Boiler Room, c. 1900), mm2.
+BRICK_FACE = 228.6 * 63.5
+#: Actions that make zones, in the order these are numbered.
+_IN_ORDER: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
 
 
 def pieces(mask: Bool) -> tuple[Int, int]:
@@ -101,14 +109,6 @@ def large(mask: Bool, area: Float, least: float) -> Bool:
     return keep[number]
 
 
-SURE = 0.8
-LIKELY = 0.5
-POSSIBLE = 0.1
-#: Face of a standard brick laid flat, 9 x 2 1/2 in (Hawkins, Maxims and Instructions
-#: for the Boiler Room, c. 1900), mm2.
-BRICK_FACE = 228.6 * 63.5
-
-
 def call_actions(
     grid: Grid, cutback: Float, sd: Float, rules: RepairRules
 ) -> NDArray[np.int8]:
@@ -160,9 +160,6 @@ def find_zones(
         number[mask] = k
         zones.append(replace(zone, id=k))
     return tuple(zones), number
-
-
-_IN_ORDER: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
 
 
 @dataclass(frozen=True)

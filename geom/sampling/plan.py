@@ -1,6 +1,8 @@
-"""Where the rod goes on one climb: the rows and columns of a sheet to write on.
+"""Sampling plans: the stations of one climb as rows and columns of a sheet.
 
-At which heights to read a whole wall: closely where it burns, wider elsewhere.
+`initial_plan` spreads them over a whole wall: closely where it burns, wider elsewhere.
+`follow_up_plan` has one row for each station that would tell most, as
+`geom.sampling.stations` chose them.
 """
 
 from __future__ import annotations
@@ -31,6 +33,8 @@ _NEAR = 60.0
 #: What a row beside a corner, and one all of whose stations are in openings, is put
 #: behind others, in steps of the rod.
 _CORNER, _BLOCKED = 1.5, 2.0
+#: Between columns, degrees.  Our own choice, no source.
+_APART = 30.0
 _STEPS = "[rod], key height_step"
 
 
@@ -171,10 +175,6 @@ def _blocked(design: Design, height: Float, azimuth: Float) -> Float:
         radius = design.radius_at_opening(hole)
         inside |= widened(hole).holds(azimuth, height[:, None], radius)
     return np.asarray(inside.mean(axis=1))
-
-
-#: Between columns, degrees.  Our own choice, no source.
-_APART = 30.0
 
 
 @dataclass(frozen=True)

@@ -24,8 +24,6 @@ Rasmussen and Williams (2006), eq. 2.26 (the covariance given readings); its cha
 one more is the Schur complement of one row.
 Krause, A., Singh, A. and Guestrin, C. (2008). Near-optimal sensor placements in
 Gaussian processes. JMLR 9, 235-284 (choosing one after the other; cited from memory).
-
-How the errors of stations hang together with those of the wall and of each other.
 """
 
 from __future__ import annotations
@@ -48,6 +46,19 @@ from geom.surface.gp.covariance import GridCrossCovariance
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.posterior import GPPosterior
 from geom.units import Bool, Float
+
+Aim = Literal["volume", "brick"]
+
+#: A place is undecided while brick is more likely than this and less likely than its
+#: rest to one: the same as "possible" among the zones.
+UNDECIDED = 0.1
+
+_Z = float(ndtri(1.0 - UNDECIDED))
+_FAR = 5.0
+_AT_ONCE = 256
+#: Readings closer than this are of one station, degrees and mm.
+_SAME_AZIMUTH = 0.5
+_SAME_HEIGHT = 5.0
 
 
 @dataclass(frozen=True)
@@ -164,20 +175,6 @@ def _seen(posterior: GPPosterior, height: Float, azimuth: Float) -> _Seen:
         away=away,
         variance=within + np.sum(away**2, axis=0),
     )
-
-
-Aim = Literal["volume", "brick"]
-
-#: A place is undecided while brick is more likely than this and less likely than its
-#: rest to one: the same as "possible" among the zones.
-UNDECIDED = 0.1
-
-_Z = float(ndtri(1.0 - UNDECIDED))
-_FAR = 5.0
-_AT_ONCE = 256
-#: Readings closer than this are of one station, degrees and mm.
-_SAME_AZIMUTH = 0.5
-_SAME_HEIGHT = 5.0
 
 
 @dataclass(frozen=True)

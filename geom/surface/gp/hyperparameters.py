@@ -1,11 +1,21 @@
-"""Sizes and lengths from the readings: the most probable, and others as likely.
+"""Hyperparameters from the readings: marginal likelihood, its mode, draws about it.
 
-How well sizes, lengths and repeatability explain the readings.
+theta holds the logarithms of all standard deviations and length scales, of the
+amplitudes at the knots, and of the learned reading errors.  With S(theta) the
+covariance of n readings y (`geom.surface.gp.conditional`),
+
+    log p(y | theta) = -1/2 y' S^-1 y - 1/2 log |S| - n/2 log 2 pi,
+    d/dtheta_i       =  1/2 tr((a a' - S^-1) dS/dtheta_i),    a = S^-1 y.
+
+The log posterior adds the log-normal hyperpriors.  Its mode is found by L-BFGS-B from
+three starts; about the mode it is taken as normal (Laplace).
 
 References
 ----------
 Rasmussen and Williams (2006), eq. 2.30 (log marginal likelihood) and 5.9 (its
 gradient).
+Tierney, L. and Kadane, J. B. (1986). Accurate approximations for posterior moments and
+marginal densities. JASA 81(393), 82-86, eq. 2.1 (Laplace's method).
 """
 
 from __future__ import annotations
@@ -21,6 +31,17 @@ from geom.surface.gp.kernels import PairDistances
 from geom.surface.gp.observations import Noise, ObservationOperator
 from geom.surface.gp.prior import Prior
 from geom.units import Bool, Float
+
+#: Starts of the search as shifts from the prior's median, in spreads: the middle, a
+#: rougher wall and a smoother one.
+_STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
+
+#: Readings that tell the tops of the evidence apart well enough, and readings that tell
+#: sizes and lengths well enough.
+MAP_POINTS, _MOST_POINTS = 140, 600
+
+#: Step of the differences, in the prior's spreads.
+_STEP = 1e-3
 
 
 @dataclass(frozen=True)
@@ -82,9 +103,10 @@ class MarginalLikelihood:
         value = -0.5 * float(self.observed.value @ alpha)
         value -= float(np.log(np.diag(factor)).sum())
         value -= 0.5 * len(self.observed) * np.log(2.0 * np.pi)
-        pull = 0.5 * (np.outer(alpha, alpha) - inverse)
-        gradient = by_theta(self.observed.adjoint(pull))
-        return value, np.append(gradient, [s.slope(pull) for s in noise.learned])
+        # Derivatives by each entry of the readings' covariance, (n, n).
+        by_entry = 0.5 * (np.outer(alpha, alpha) - inverse)
+        gradient = by_theta(self.observed.adjoint(by_entry))
+        return value, np.append(gradient, [s.slope(by_entry) for s in noise.learned])
 
     def log_posterior(self, theta: Float) -> tuple[float, Float]:
         """Log likelihood plus log prior of the logs, and its gradient."""
@@ -98,18 +120,6 @@ def _inverse(factor: Float) -> Float:
     """Inverse of a matrix from its lower Cholesky factor."""
     lower, _ = lapack.dpotri(factor, lower=1)
     return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
-
-
-#: Starts of the search as shifts from the prior's median, in spreads: the middle, a
-#: rougher wall and a smoother one.
-_STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
-
-#: Readings that tell the tops of the evidence apart well enough, and readings that tell
-#: sizes and lengths well enough.
-MAP_POINTS, _MOST_POINTS = 140, 600
-
-#: Step of the differences, in the prior's spreads.
-_STEP = 1e-3
 
 
 @on_one_thread_when_small(lambda *_, **__: _MOST_POINTS)

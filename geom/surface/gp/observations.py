@@ -1,13 +1,13 @@
-"""Readings as linear observations of one surface.
+"""Readings as linear observations of one surface, and their errors.
 
 A radius or cut-back reading sees cut-back at one place; a diameter reading sees the sum
-of two, half a turn apart.
+of two, half a turn apart.  With x cut-back at all places read, the readings are
+``y = A x + e``; A is never written out, `ObservationOperator` applies it.
 
-How well each reading was read: sources of error, each by its name.
-
-An error is either a reading's own (rounding, setting the rod) or shared by all readings
-of one set-up (a rod that does not stand on the axis).  Some sizes are known, some are
-learned from the sheet.
+Each source of error goes by its name.  It is either a reading's own (rounding, setting
+the rod) or shared by all readings of one set-up (a rod that is not on the axis):
+``cov e = sum_s diag(own_s) + B_s B_s'``.  Some sizes are known, some are learned from
+the sheet.
 
 References
 ----------

@@ -1,18 +1,17 @@
-"""What is known of a worn wall before anybody measures it.
+"""What is known of a worn wall before anybody measures it: the prior of cut-back.
 
-Cut-back is a sum of independent parts.  Each part has a size (standard deviation), and
-where it varies round the ring or with height, a length over which it does.  Sizes and
-lengths are learned from the readings; what is written here is where they start from and
-how far they may be drawn: a normal in the logarithm.
+Cut-back is a sum of independent Gaussian components.  Each has a standard deviation,
+and where it varies round the ring or with height, a length scale over which it does.
+These hyperparameters are learned from the readings; what is written here is where they
+start from and how far they may be drawn: log-normal hyperpriors.
 
-Where the wall melts back: the ring of wear above the tuyeres, found in the readings.
-
-The blast burns fiercest some way above the tuyeres, so the wear of a cupola is a ring
-of one hump over height, often steeper below than above.  Where it lies, how deep it is
-and how fast it fades are fitted to all readings at once; what the readings leave open
-of that is handed on.  Without it a process that knows nothing of humps draws the wall
-between two rows of readings flatter than it is, and is as unsure of the quiet stack as
-of the burnt ring.
+One component is not stationary.  The blast burns fiercest some way above the tuyeres,
+so the wear of a cupola is a hump over height, often steeper below than above.  Where it
+lies, how deep it is and how fast it fades are fitted to all readings at once
+(`find_melting_zone`); what the readings leave open of that enters as further
+components, one standard deviation of place and widths each, linearised.  Without it a
+process that knows nothing of humps draws the wall between two rows of readings flatter
+than it is, and is as unsure of the quiet stack as of the burnt ring.
 """
 
 from __future__ import annotations
@@ -40,6 +39,15 @@ WIDTH_BELOW, WIDTH_ABOVE, _WIDER = 140.0, 210.0, 0.5
 #: many readings tell something that their neighbours do not: our own choices.
 _ABOUT, _BASE, _TELLING = 6.0, 3.0, 30.0
 _STEP = 5.0
+
+#: Least distance of the heights at which liveliness is learned, mm and rows read.
+KNOT_SPACING = 250.0
+KNOT_ROWS = 4.0
+#: Logarithm of how much livelier the wall is in the melting zone, and its spread.
+AMPLIFIED = 1.0
+#: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
+#: learned from them.
+GRAIN = 15.0
 
 
 @dataclass(frozen=True)
@@ -406,13 +414,3 @@ def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Component, Comp
             scaled_by_height=False,
         ),
     )
-
-
-#: Least distance of the heights at which liveliness is learned, mm and rows read.
-KNOT_SPACING = 250.0
-KNOT_ROWS = 4.0
-#: Logarithm of how much livelier the wall is in the melting zone, and its spread.
-AMPLIFIED = 1.0
-#: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
-#: learned from them.
-GRAIN = 15.0
