@@ -100,12 +100,12 @@ class RepairedWall:
 
     def check_level(self, level: Level) -> LevelCheck:
         """Judge a section; one of which too little was measured cannot be told."""
-        diameter, drawn = level.area_diameter, level.design_diameter
+        diameter, nominal = level.area_diameter, level.design_diameter
         deviation = Quantity(
-            0.5 * (diameter.value - drawn),
+            0.5 * (diameter.value - nominal),
             0.5 * diameter.sd,
-            0.5 * (diameter.low95 - drawn),
-            0.5 * (diameter.high95 - drawn),
+            0.5 * (diameter.low95 - nominal),
+            0.5 * (diameter.high95 - nominal),
         )
         judged = judge(deviation, self.tolerance)
         ring = self._ring(level.height)
@@ -120,7 +120,7 @@ class RepairedWall:
         return LevelCheck(
             height=level.height,
             side=level.side,
-            design_diameter=drawn,
+            design_diameter=nominal,
             area_diameter=diameter,
             measured=measured,
             deviation=deviation,
@@ -290,8 +290,8 @@ def distance_to_reading(surface: RadialSurface) -> Float:
     """
     grid, design = surface.grid, surface.design
     azimuth, height = surface.read_at
-    drawn = design.profile.radius_at(height)
-    read = to_cartesian(azimuth, drawn, height, design.azimuth_sense)
+    radius = design.profile.radius_at(height)
+    read = to_cartesian(azimuth, radius, height, design.azimuth_sense)
     cells = to_cartesian(
         grid.azimuth[None, :],
         grid.design_radius[:, None],

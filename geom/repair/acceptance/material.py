@@ -126,14 +126,14 @@ def material_balance(
     patch = np.where(mask & wall.rows[:, None], grid.patch, 0.0)
     held = patch > 0.0
     x, y = wall.cutback[held], surface.cutback[held]
-    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)[held]
+    radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)[held]
     own = patch[held]
-    sections = _Sections(x, wall.sd[held], y, surface.radius_sd[held], drawn)
+    sections = _Sections(x, wall.sd[held], y, surface.radius_sd[held], radius)
     put_in, taken_off = (float(own @ sections.beyond(sign)) for sign in (1.0, -1.0))
 
     def sd_of_part(chance_added: Float) -> float:
         weight = np.zeros(grid.shape)
-        weight[held] = own * chance_added * (drawn + y)
+        weight[held] = own * chance_added * (radius + y)
         after = nodes.sd_of_sum(nodes.gather(weight))
         before = sd_before * float(own @ chance_added) / float(own.sum())
         return float(np.hypot(after, before))
@@ -143,7 +143,7 @@ def material_balance(
         put_in - taken_off, np.hypot(net_sd(nodes, nodes.gather(patch)), sd_before)
     )
     return MaterialBalance(
-        area=float(own @ drawn),
+        area=float(own @ radius),
         net=net,
         put_in=_down_to(net.low95, positive(put_in, sd_of_part(chance_added))),
         taken_off=_down_to(
@@ -168,7 +168,7 @@ class _Sections:
     x_sd: Float
     y: Float
     y_sd: Float
-    drawn: Float
+    radius: Float
 
     def beyond(self, sign: float) -> Float:
         """Expected section put in (sign 1) or taken off (-1), mm2 per radian."""
@@ -180,7 +180,7 @@ class _Sections:
             out=np.zeros_like(drop),
             where=variance > 0.0,
         )
-        middle = self.drawn + 0.5 * (self.x + self.y)
+        middle = self.radius + 0.5 * (self.x + self.y)
         sd = np.sqrt(variance)
         # expected_excess(m, s, R) = R E1 + E2 / 2.
         first = expected_excess(drop, sd, middle - lean * drop)

@@ -131,21 +131,21 @@ def worn_melting(
     -------
     WornMelting
     """
-    told = design.shop.melting
+    melting = design.shop.melting
     ring = worst_ring(surface)
     zone = zone_levels(findings.levels, ring)
-    drawn = float(np.mean([_drawn_area(level) for level in zone]))
-    worn = _worn(zone_ratio(zone), told)
+    design_area = float(np.mean([_design_area(level) for level in zone]))
+    worn = _worn(zone_ratio(zone), melting)
     return WornMelting(
         levels=tuple(
-            WornLevel(level, _worn(zone_ratio([level]), told))
+            WornLevel(level, _worn(zone_ratio([level]), melting))
             for level in findings.levels
         ),
         ring=ring,
         heights=tuple(dict.fromkeys(level.height for level in zone)),
         zone=worn,
-        drawn_area=drawn,
-        common_rule=worn.area_ratio.times(COMMON_RULE * drawn),
+        drawn_area=design_area,
+        common_rule=worn.area_ratio.times(COMMON_RULE * design_area),
     )
 
 
@@ -163,9 +163,9 @@ def worst_ring(surface: RadialSurface) -> float:
 
 def zone_levels(levels: Sequence[Level], ring: float) -> list[Level]:
     """The sections within `MELTING_REACH` of a height, or else the nearest."""
-    away = np.array([abs(level.height - ring) for level in levels])
-    most = max(MELTING_REACH, float(away.min()))
-    return [level for level, far in zip(levels, away, strict=True) if far <= most]
+    distance = np.array([abs(level.height - ring) for level in levels])
+    most = max(MELTING_REACH, float(distance.min()))
+    return [level for level, far in zip(levels, distance, strict=True) if far <= most]
 
 
 def zone_ratio(levels: Sequence[Level]) -> Quantity:
@@ -181,23 +181,23 @@ def zone_ratio(levels: Sequence[Level]) -> Quantity:
     >>> round(ratio.value, 9), round(ratio.sd, 9)
     (1.44, 0.02)
     """
-    area = np.array([_drawn_area(level) for level in levels])
+    area = np.array([_design_area(level) for level in levels])
     share = area / area.sum()
     value = [1.0 + 0.01 * level.area_change_percent.value for level in levels]
     sd = [0.01 * level.area_change_percent.sd for level in levels]
     return Quantity.normal(float(share @ value), float(share @ sd)).not_below(0.0)
 
 
-def _drawn_area(level: Level) -> float:
+def _design_area(level: Level) -> float:
     return float(np.pi / 4.0 * level.design_diameter**2)
 
 
-def _worn(ratio: Quantity, told: Melting) -> Worn:
+def _worn(ratio: Quantity, melting: Melting) -> Worn:
     low, high = ratio.low95 - 1.0, ratio.high95 - 1.0
     change = Quantity(ratio.value - 1.0, ratio.sd, low, high)
     return Worn(
         area_ratio=ratio,
         change_percent=change.times(100.0),
-        rate=None if told.rate is None else ratio.times(told.rate),
-        blast=None if told.blast is None else ratio.times(told.blast),
+        rate=None if melting.rate is None else ratio.times(melting.rate),
+        blast=None if melting.blast is None else ratio.times(melting.blast),
     )

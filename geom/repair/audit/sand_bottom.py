@@ -208,11 +208,11 @@ def found_radius(surface: RadialSurface, height: float) -> Quantity | None:
         return None
     azimuth = np.arange(SECTION_AZIMUTHS) * 360.0 / SECTION_AZIMUTHS
     mean, covariance = surface.posterior.joint(np.array([height]), azimuth)
-    drawn = float(surface.design.profile.radius_at(height))
-    area, sd = section_area(drawn + mean, covariance)
+    design_radius = float(surface.design.profile.radius_at(height))
+    area, sd = section_area(design_radius + mean, covariance)
     radius = float(np.sqrt(area / np.pi))
-    told = Quantity.normal(area, sd).not_below(0.0)
-    return told.through(lambda a: float(np.sqrt(a / np.pi)), 0.5 * radius / area)
+    found = Quantity.normal(area, sd).not_below(0.0)
+    return found.through(lambda a: float(np.sqrt(a / np.pi)), 0.5 * radius / area)
 
 
 def _tap_hole(design: Design) -> Opening | None:

@@ -289,15 +289,16 @@ def call_of(chance: float) -> Call:
     return "runs in" if 1.0 - chance >= SURE_TO_SHED else "doubtful"
 
 
-def within_tolerance(drawn: float, most: float) -> Quantity:
+def within_tolerance(nominal: float, tolerance: float) -> Quantity:
     """Difference of two places that were put back on the drawing.
 
-    Each is taken to lie anywhere within ``most`` of it, evenly and by itself; their
-    difference is triangular about the drawn one, of half width a = 2 * most.
+    Each is taken to lie anywhere within ``tolerance`` of it, evenly and by itself;
+    their difference is triangular about the nominal one, of half width
+    a = 2 * tolerance.
 
     Parameters
     ----------
-    drawn, most : float
+    nominal, tolerance : float
 
     Returns
     -------
@@ -308,12 +309,12 @@ def within_tolerance(drawn: float, most: float) -> Quantity:
     ----------
     JCGM 100:2008, 4.3.9 (triangular distribution).
     """
-    wide = 2.0 * most
+    wide = 2.0 * tolerance
     half = wide * (1.0 - 0.05**0.5)
-    return Quantity(drawn, wide / 6.0**0.5, drawn - half, drawn + half)
+    return Quantity(nominal, wide / 6.0**0.5, nominal - half, nominal + half)
 
 
-def chance_within_tolerance(drawn: float, most: float) -> float:
+def chance_within_tolerance(nominal: float, tolerance: float) -> float:
     """Probability that such a difference is positive.
 
     Examples
@@ -321,21 +322,21 @@ def chance_within_tolerance(drawn: float, most: float) -> float:
     >>> chance_within_tolerance(0.0, 6.0), chance_within_tolerance(12.0, 6.0)
     (0.5, 1.0)
     """
-    part = min(abs(drawn) / (2.0 * most), 1.0)
+    part = min(abs(nominal) / (2.0 * tolerance), 1.0)
     tail = 0.5 * (1.0 - part) ** 2
-    return 1.0 - tail if drawn > 0.0 else tail
+    return 1.0 - tail if nominal > 0.0 else tail
 
 
 def _audit(
     number: int, tuyere: Opening, surface: RadialSurface, design: Design
 ) -> TuyereAudit:
     geometry = OpeningGeometry(tuyere, surface, design)
-    drawn, most = geometry.design_overhang, design.repair.tolerance
+    nominal, tolerance = geometry.design_overhang, design.repair.tolerance
     found = chance = front = slope = None
     call: Call = "not surveyed"
     if geometry.surveyed:
         mean, covariance = geometry.joint()
-        found = _normal(drawn, geometry.overhang, mean, covariance)
+        found = _normal(nominal, geometry.overhang, mean, covariance)
         chance = float(chance_above(np.array(found.value), np.array(found.sd), 0.0))
         call = call_of(chance)
         front = geometry.share_in_front(mean, covariance)
@@ -344,7 +345,7 @@ def _audit(
             slope = Measure(
                 drawn=tilt,
                 found=_normal(tilt, geometry.slope, mean, covariance),
-                repaired=within_tolerance(tilt, most / geometry.reach),
+                repaired=within_tolerance(tilt, tolerance / geometry.reach),
             )
     return TuyereAudit(
         number=number,
@@ -352,15 +353,15 @@ def _audit(
         height=tuyere.height,
         call=call,
         chance=chance,
-        chance_repaired=chance_within_tolerance(drawn, most),
-        overhang=Measure(drawn, found, within_tolerance(drawn, most)),
+        chance_repaired=chance_within_tolerance(nominal, tolerance),
+        overhang=Measure(nominal, found, within_tolerance(nominal, tolerance)),
         in_front=front,
         slope=slope,
         reach=geometry.reach,
     )
 
 
-def _normal(drawn: float, weight: Float, mean: Float, covariance: Float) -> Quantity:
-    """A drawn number and what a weighted sum of cut-back adds to it."""
+def _normal(nominal: float, weight: Float, mean: Float, covariance: Float) -> Quantity:
+    """A nominal value and what a weighted sum of cut-back adds to it."""
     spread = float(weight @ covariance @ weight)
-    return Quantity.normal(drawn + float(weight @ mean), max(spread, 0.0) ** 0.5)
+    return Quantity.normal(nominal + float(weight @ mean), max(spread, 0.0) ** 0.5)

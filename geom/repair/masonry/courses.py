@@ -119,9 +119,8 @@ def runs(held: Bool) -> list[tuple[int, int]]:
     size = held.size
     if held.all():
         return [(0, size)]
-    beside = np.concatenate([held[-1:], held, held[:1]])
-    starts = np.flatnonzero(held & ~beside[:-2])
-    ends = np.flatnonzero(held & ~beside[2:])
+    starts = np.flatnonzero(held & ~np.roll(held, 1))
+    ends = np.flatnonzero(held & ~np.roll(held, -1))
     if starts.size and ends[0] < starts[0]:
         ends = np.roll(ends, -1)
     return [

@@ -56,7 +56,7 @@ class LayUp:
         Sound lining that is removed.
     joints : float
         Clay between the bricks, wedges and all.
-    in_front, behind, beside : float
+    in_front, behind, at_sides : float
         Daub that covers, beds, and fills what brickwork leaves of the seat.
     before : float
         Brickwork before the drawn face, where the shop lets bricks stand proud.
@@ -74,13 +74,13 @@ class LayUp:
     joints: float
     in_front: float
     behind: float
-    beside: float
+    at_sides: float
     before: float
 
     @property
     def daub(self) -> float:
         """All the daub in it, mm3."""
-        return self.in_front + self.behind + self.beside
+        return self.in_front + self.behind + self.at_sides
 
     def to_dict(self) -> dict[str, Any]:
         """As in the document of a plan: course by course, volumes m3."""
@@ -297,6 +297,6 @@ def _laid(wall: Wall, seat: _Seat) -> LayUp:
         joints=masonry - seat.tally.volume,
         in_front=max(covered, 0.0),
         behind=wall.summed(bricked, hollow - wall.up_to(back)),
-        beside=wall.summed(share - bricked, hollow),
+        at_sides=wall.summed(share - bricked, hollow),
         before=max(-covered, 0.0),
     )

@@ -155,15 +155,15 @@ class OrderLine:
 
 
 def order_list(
-    plan: Demand, drawn: Sequence[Demand], bricks: Sequence[Brick], shop: Shop
+    plan: Demand, demands: Sequence[Demand], bricks: Sequence[Brick], shop: Shop
 ) -> tuple[OrderLine, ...]:
     """What to order.
 
     Parameters
     ----------
-    plan : Need
+    plan : Demand
         Of the plan itself.
-    drawn : sequence of Need
+    demands : sequence of Demand
         Of walls that the readings allow.
     bricks : sequence of Brick
         All that are listed.
@@ -174,11 +174,11 @@ def order_list(
     tuple of OrderLine
         Bricks, sand, fire clay; what is not needed is left out.
     """
-    lines = _brick_lines(plan, drawn, bricks, shop.confidence)
+    lines = _brick_lines(plan, demands, bricks, shop.confidence)
     for name, kilograms in (("sand", sand_of), ("fire clay", clay_of)):
         best = kilograms(plan, shop.mix)
-        chance = np.array([kilograms(demand, shop.mix) for demand in drawn])
-        most = enough(chance, best, shop.confidence)
+        chance = np.array([kilograms(demand, shop.mix) for demand in demands])
+        most = sufficient(chance, best, shop.confidence)
         bag = shop.mix.bag
         packs = int(np.ceil(most / bag - 1e-9))
         sd = float(np.std(chance))
@@ -187,15 +187,15 @@ def order_list(
 
 
 def _brick_lines(
-    plan: Demand, drawn: Sequence[Demand], bricks: Sequence[Brick], confidence: float
+    plan: Demand, demands: Sequence[Demand], bricks: Sequence[Brick], confidence: float
 ) -> list[OrderLine]:
-    chance = np.array([demand.brick for demand in drawn])
-    most = enough(chance, plan.brick, confidence)
+    chance = np.array([demand.brick for demand in demands])
+    most = sufficient(chance, plan.brick, confidence)
     named = {brick.name: brick for brick in bricks}
     if plan.brick > 0.0:
         basis, whole = dict(plan.bricks), plan.brick
     else:
-        basis, whole = _taken_most(drawn, named), 0.0
+        basis, whole = _most_used(demands, named), 0.0
     lines = []
     for name, count in basis.items():
         solid = brick_volume(named[name])
@@ -217,10 +217,10 @@ def _brick_lines(
     return lines
 
 
-def _taken_most(drawn: Sequence[Demand], named: Mapping[str, Brick]) -> dict[str, int]:
+def _most_used(demands: Sequence[Demand], named: Mapping[str, Brick]) -> dict[str, int]:
     """The brick that the drawn walls take most of, by volume; empty if none do."""
     total: Counter[str] = Counter()
-    for demand in drawn:
+    for demand in demands:
         total.update(demand.bricks)
     if not total:
         return {}
@@ -228,21 +228,21 @@ def _taken_most(drawn: Sequence[Demand], named: Mapping[str, Brick]) -> dict[str
     return {name: total[name]}
 
 
-def enough(drawn: Float, best: float, confidence: float) -> float:
+def sufficient(draws: Float, best: float, confidence: float) -> float:
     """What suffices with some confidence, and never less than the best estimate.
 
     Examples
     --------
-    >>> enough(np.array([0.0, 0.0, 0.0, 0.0]), 0.0, 0.95)
+    >>> sufficient(np.array([0.0, 0.0, 0.0, 0.0]), 0.0, 0.95)
     0.0
-    >>> enough(np.array([7.0, 7.0]), 7.0, 0.95)
+    >>> sufficient(np.array([7.0, 7.0]), 7.0, 0.95)
     7.0
     """
-    some = drawn[drawn > 0.0]
-    none = 1.0 - some.size / max(drawn.size, 1)
-    if some.size == 0 or none >= confidence:
+    positive = draws[draws > 0.0]
+    none = 1.0 - positive.size / max(draws.size, 1)
+    if positive.size == 0 or none >= confidence:
         return float(best)
-    mean, sd = float(some.mean()), float(some.std())
+    mean, sd = float(positive.mean()), float(positive.std())
     if sd <= 0.0:
         return max(float(best), mean)
     within = (confidence - none) / (1.0 - none)

@@ -228,9 +228,9 @@ def plan_repair(
     ]
     shares = partition(wall, marked, bonds)
     zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
-    drawn = [
-        demand_by_rule(one, bonds)
-        for one in posterior_walls(surface, nodes, draws, seed=seed)
+    demands = [
+        demand_by_rule(likely, bonds)
+        for likely in posterior_walls(surface, nodes, draws, seed=seed)
     ]
     worked = [zone for zone in zones if zone.action in _ORDER_OF_WORK]
     return RepairPlan(
@@ -243,7 +243,7 @@ def plan_repair(
             )
         ),
         daub=_all_daub(wall, nodes, shares, zones),
-        order=order_list(demand_of(wall, shares), drawn, bricks, design.shop),
+        order=order_list(demand_of(wall, shares), demands, bricks, design.shop),
         confidence=design.shop.confidence,
         account=_account(wall, shares),
         notes=tuple(_not_planned(wall, shares)),
@@ -272,17 +272,17 @@ def _account(wall: Wall, shares: Sequence[ZoneShare]) -> Account:
     everywhere = np.ones(wall.grid.shape)
     filled = [zone for zone in shares if zone.filled]
     cleared = [zone for zone in shares if zone.action == "chip" or zone.layup]
-    layup = [zone.layup for zone in shares if zone.layup is not None]
+    layups = [zone.layup for zone in shares if zone.layup is not None]
     return Account(
         rebuild=wall.summed(everywhere, gone),
         buildup=wall.summed(everywhere, proud),
         left=wall.summed(_rest(everywhere, filled), gone),
         proud=wall.summed(_rest(everywhere, cleared), proud),
         chip=sum(wall.summed(zone.share, proud) for zone in cleared),
-        cut=sum(one.cut for one in layup),
-        before=sum(one.before for one in layup),
-        bricks=sum(one.tally.volume for one in layup),
-        joints=sum(one.joints for one in layup),
+        cut=sum(layup.cut for layup in layups),
+        before=sum(layup.before for layup in layups),
+        bricks=sum(layup.tally.volume for layup in layups),
+        joints=sum(layup.joints for layup in layups),
         daub=sum(zone.daub(wall) for zone in filled),
     )
 

@@ -248,7 +248,7 @@ def test_brick_joints_and_daub_fill_the_seat_on_a_tapering_wall() -> None:
     made = lay_up(wall, mask, np.ones(grid.shape), bonds_of([STRETCHER]))
     assert isinstance(made, LayUp)
     solid_part = made.tally.volume + made.joints
-    assert min(made.joints, made.behind, made.beside + 1e-6) > 0.0
+    assert min(made.joints, made.behind, made.at_sides + 1e-6) > 0.0
     room = wall.summed(made.share, wall.gone) + made.cut
     assert solid_part + made.daub == pytest.approx(room, rel=1e-9)
     assert isinstance(made.bond, Bond)

@@ -13,10 +13,10 @@ from geom.design import Brickwork, Mix, Shop
 from geom.repair.plan.order import (
     Demand,
     clay_of,
-    enough,
     order_list,
     posterior_walls,
     sand_of,
+    sufficient,
 )
 from tests.repair.surveyed import STRETCHER, box, planned, surface_of
 from tests.walls import plain_design
@@ -35,22 +35,22 @@ def test_enough_is_the_quantile_of_a_gamma() -> None:
     drawn = np.random.default_rng(1).gamma(9.0, 2.0, 4000)
     mean, sd = drawn.mean(), drawn.std()
     told = gamma.ppf(0.9, (mean / sd) ** 2, scale=sd**2 / mean)
-    assert enough(drawn, 0.0, 0.9) == pytest.approx(told, rel=1e-9)
-    held = np.mean(drawn <= enough(drawn, 0.0, 0.9))
+    assert sufficient(drawn, 0.0, 0.9) == pytest.approx(told, rel=1e-9)
+    held = np.mean(drawn <= sufficient(drawn, 0.0, 0.9))
     assert held == pytest.approx(0.9, abs=0.015)  # three sd of a share of 4000
 
 
 def test_enough_of_what_is_seldom_needed() -> None:
     rare = np.array([0.0] * 97 + [5.0] * 3)
     often = np.array([0.0] * 50 + [4.0, 6.0] * 25)
-    assert enough(rare, 0.0, 0.95) == 0.0
+    assert sufficient(rare, 0.0, 0.95) == 0.0
     # half need none, so 90 % of the others has to be covered
     told = gamma.ppf(0.9, 25.0, scale=0.2)
-    assert enough(often, 0.0, 0.95) == pytest.approx(told, rel=1e-9)
+    assert sufficient(often, 0.0, 0.95) == pytest.approx(told, rel=1e-9)
 
 
 def test_never_less_than_the_plan() -> None:
-    assert enough(np.array([1.0, 2.0, 3.0]), 8.0, 0.95) == 8.0
+    assert sufficient(np.array([1.0, 2.0, 3.0]), 8.0, 0.95) == 8.0
 
 
 def test_sand_clay_and_bags_by_hand() -> None:
