@@ -86,21 +86,22 @@ def wall_before(before: SurveyBefore, grid: Grid) -> WallBefore:
     survey = before.survey
     rows = (grid.height >= before.low) & (grid.height <= before.high)
     columns = survey.azimuth.size
-    near = np.rint(grid.azimuth * columns / 360.0).astype(np.int64) % columns
-    place = np.interp(grid.height, survey.height, np.arange(survey.height.size))
-    low = np.minimum(place.astype(np.int64), survey.height.size - 2)
-    part = (place - low)[:, None]
+    column = np.rint(grid.azimuth * columns / 360.0).astype(np.int64) % columns
+    # The row of each height in the survey, with a fraction.
+    row = np.interp(grid.height, survey.height, np.arange(survey.height.size))
+    low = np.minimum(row.astype(np.int64), survey.height.size - 2)
+    part = (row - low)[:, None]
 
-    def told(field: Float) -> Float:
-        field = field[:, near]
-        along = (1.0 - part) * field[low] + part * field[low + 1]
-        return np.where(rows[:, None], along, np.nan)
+    def interpolate(values: Float) -> Float:
+        values = values[:, column]
+        between = (1.0 - part) * values[low] + part * values[low + 1]
+        return np.where(rows[:, None], between, np.nan)
 
-    nearest = np.rint(place).astype(np.int64)
+    nearest = np.rint(row).astype(np.int64)
     return WallBefore(
-        cutback=told(survey.cutback),
-        sd=told(survey.cutback_sd),
-        zone=np.where(rows[:, None], before.zone[nearest][:, near], 0),
+        cutback=interpolate(survey.cutback),
+        sd=interpolate(survey.cutback_sd),
+        zone=np.where(rows[:, None], before.zone[nearest][:, column], 0),
         rows=rows,
     )
 
