@@ -281,9 +281,9 @@ def _no_spell(
 def _few(spells: tuple[Spell, ...]) -> list[str]:
     if len(spells) >= FEW_SPELLS:
         return []
-    told = "one spell" if len(spells) == 1 else f"only {len(spells)} spells"
+    few = "one spell" if len(spells) == 1 else f"only {len(spells)} spells"
     return [
-        f"{told} of wear: how heats differ is hardly known, so rates are wide, and "
+        f"{few} of wear: how heats differ is hardly known, so rates are wide, and "
         "there is no trend"
     ]
 
@@ -295,16 +295,16 @@ def _one_limit(record: Record) -> list[str]:
 
 def _untold(spells: tuple[Spell, ...]) -> list[str]:
     """Spells whose hours or iron are not told, where others are."""
-    said = []
+    warnings = []
     for against, words in _MEASURED.items():
-        told = exposures(spells, against)  # type: ignore[arg-type]
-        known = int((np.nan_to_num(told) > 0.0).sum())
+        amounts = exposures(spells, against)  # type: ignore[arg-type]
+        known = int((np.nan_to_num(amounts) > 0.0).sum())
         if 0 < known < len(spells):
-            said.append(
+            warnings.append(
                 f"{words} told of {known} of {len(spells)} spells: rates per "
                 f"{against} are of those alone"
             )
-    return said
+    return warnings
 
 
 def document(wear: Wear) -> dict[str, Any]:

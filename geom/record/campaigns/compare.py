@@ -260,20 +260,20 @@ def _refuse_unlike(first: Record, second: Record) -> None:
 def _cautions(
     first: CampaignWear, second: CampaignWear, by: Exposure
 ) -> tuple[str, ...]:
-    said = []
+    cautions = []
     if first.lining != second.lining:
-        said.append(
+        cautions.append(
             "The two records are of different furnaces: what sets them apart besides "
             "the campaign is not told here"
         )
     for one in (first, second):
-        said += [f"Campaign {one.name}: {words}" for words in one.cautions]
+        cautions += [f"Campaign {one.name}: {words}" for words in one.cautions]
     if by == "tonne":
-        said.append(
+        cautions.append(
             "Per tonne of iron melted: what iron, coke, flux and blast it was melted "
             "with is not in the record"
         )
-    return tuple(said)
+    return tuple(cautions)
 
 
 def document(comparison: Comparison) -> dict[str, Any]:

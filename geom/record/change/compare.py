@@ -313,26 +313,26 @@ def _title(start: SurveyLabel, end: SurveyLabel) -> str:
 
 
 def _warnings(start: RecordedWall, end: RecordedWall, grid: Grid) -> tuple[str, ...]:
-    said = []
+    warnings = []
     one, other = start.occasion, end.occasion
     if one is not None and other is not None:
         if one.place > other.place:
-            said.append(
+            warnings.append(
                 f"FROM ({one.words}) is the later survey: what is called lost here was "
                 "put back, and the other way round"
             )
         if one.campaign != other.campaign:
-            said.append("The wall was lined anew between the surveys")
+            warnings.append("The wall was lined anew between the surveys")
     low, high = grid.surveyed_heights
     reach = [_reach(wall) for wall in (start, end)]
     least, most = min(a for a, _ in reach), max(b for _, b in reach)
     if low - least > _ROW or most - high > _ROW:
         unit = start.design.length_unit
-        said.append(
+        warnings.append(
             "Wall that only one survey reached is left out: compared from "
             f"{say_both(low, unit)} to {say_both(high, unit)}"
         )
-    return tuple(said)
+    return tuple(warnings)
 
 
 def _reach(wall: RecordedWall) -> tuple[float, float]:

@@ -95,23 +95,23 @@ def resample_survey(
 
     known = np.flatnonzero(data["surveyed"].to_numpy().all(axis=1))
     rows = data["height"].to_numpy()[known].astype(np.float64)
-    told = (grid.height >= between[0]) & (grid.height <= between[1])
-    lower, upper, part = _beside(rows, grid.height, design.profile.steps)
-    told &= lower >= 0
+    surveyed = (grid.height >= between[0]) & (grid.height <= between[1])
+    lower, upper, part = _bracketing_rows(rows, grid.height, design.profile.steps)
+    surveyed &= lower >= 0
     fields: dict[str, Any] = {}
     for name in STRAIGHT:
         field = data[name].to_numpy()[known].astype(np.float64)
-        fields[name] = _straight(field, lower, upper, part, told)
+        fields[name] = _interpolate(field, lower, upper, part, surveyed)
     closest = np.where(part < 0.5, lower, upper)
     for name in NEAREST:
         field = data[name].to_numpy()[known]
         none = field.dtype.type(-1 if name == "action" else 0)
-        fields[name] = np.where(told[:, None], field[closest], none)
-    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
-    fields["radius"] = drawn + fields["cutback"]
+        fields[name] = np.where(surveyed[:, None], field[closest], none)
+    design_radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)
+    fields["radius"] = design_radius + fields["cutback"]
     fields["radius_sd"] = fields["cutback_sd"]
-    fields["design_radius"] = drawn
-    fields["surveyed"] = np.broadcast_to(told[:, None], grid.shape).astype(np.int8)
+    fields["design_radius"] = design_radius
+    fields["surveyed"] = np.broadcast_to(surveyed[:, None], grid.shape).astype(np.int8)
     fields["opening"] = grid.opening.astype(np.int8)
     return xr.Dataset(
         {
@@ -126,7 +126,7 @@ def resample_survey(
     )
 
 
-def _beside(rows: Float, asked: Float, steps: Float) -> tuple[Int, Int, Float]:
+def _bracketing_rows(rows: Float, asked: Float, steps: Float) -> tuple[Int, Int, Float]:
     """Which rows lie below and above each height, and how far it is between them.
 
     Cut-back jumps where the drawing does: across a step nothing is drawn straight.
@@ -143,10 +143,12 @@ def _beside(rows: Float, asked: Float, steps: Float) -> tuple[Int, Int, Float]:
     return lower, upper, np.clip(part, 0.0, 1.0)
 
 
-def _straight(field: Float, lower: Int, upper: Int, part: Float, told: Bool) -> Float:
+def _interpolate(
+    field: Float, lower: Int, upper: Int, part: Float, surveyed: Bool
+) -> Float:
     share = part[:, None]
-    drawn = (1.0 - share) * field[lower] + share * field[upper]
-    return np.where(told[:, None], drawn, np.nan)
+    values = (1.0 - share) * field[lower] + share * field[upper]
+    return np.where(surveyed[:, None], values, np.nan)
 
 
 def _short(field: Any) -> Any:

@@ -124,14 +124,14 @@ class _Cells:
     row: SheetRow
     columns: dict[str, int]
 
-    def needed(self, name: str, reads: Callable[[str], T]) -> T:
+    def required(self, name: str, reads: Callable[[str], T]) -> T:
         """What a cell holds that must not be blank."""
-        if (found := self.told(name, reads)) is None:
+        if (found := self.optional(name, reads)) is None:
             cure = "Fill it in, or leave the row out"
             raise self.error(f"the {name} is blank", name, cure)
         return found
 
-    def told(self, name: str, reads: Callable[[str], T]) -> T | None:
+    def optional(self, name: str, reads: Callable[[str], T]) -> T | None:
         """What a cell holds; None where it is blank or has no column."""
         index = self.columns.get(name, -1)
         text = self.row.cell(index) if index >= 0 else ""
@@ -149,20 +149,20 @@ def _logged(table: SheetTable, row: SheetRow, columns: dict[str, int]) -> Logged
     cells = _Cells(table, row, columns)
     amount = partial(parse_amount, decimal_comma=table.decimal_comma)
     column = next((name for name in _MELTED if name in columns), "")
-    melted = cells.told(column, amount)
+    melted = cells.optional(column, amount)
     try:
         occasion = Occasion(
-            heat=cells.needed("heat", parse_heat),
-            stage=cells.needed("stage", parse_stage),
-            date=cells.needed("date", parse_date),
-            hours=cells.told("hours_on_blast", amount),
+            heat=cells.required("heat", parse_heat),
+            stage=cells.required("stage", parse_stage),
+            date=cells.required("date", parse_date),
+            hours=cells.optional("hours_on_blast", amount),
             melted=None if melted is None else melted * float(KG_PER[_MELTED[column]]),
-            campaign=cells.told("campaign", str) or "",
+            campaign=cells.optional("campaign", str) or "",
         )
-    except InputError as said:
-        raise said.at(file=table.file, place=table.place(row)) from None
+    except InputError as error:
+        raise error.at(file=table.file, place=table.place(row)) from None
     folder = Path(table.file).parent
-    files = cells.needed("readings", lambda text: _files(text, folder))
+    files = cells.required("readings", lambda text: _files(text, folder))
     return LoggedSurvey(occasion, files, table.file, table.place(row))
 
 
@@ -180,11 +180,11 @@ def _refuse_twice(
     """No occasion and no file may stand twice."""
     first: dict[str | Path, SheetRow] = {}
     for one, row in zip(logged, table.rows, strict=True):
-        said: list[tuple[str | Path, str, str]] = [
+        keys: list[tuple[str | Path, str, str]] = [
             (one.occasion.name, one.occasion.words, "heat"),
             *((file.resolve(), file.name, "readings") for file in one.readings),
         ]
-        for key, words, name in said:
+        for key, words, name in keys:
             before = first.setdefault(key, row)
             if before is not row:
                 what = f"{words} stands in row {before.number} too"

@@ -82,11 +82,11 @@ def survey_files(folder: Path) -> dict[str, int]:
 def read_manifest(folder: Path) -> Manifest:
     """What is remembered of a record; never an error."""
     try:
-        told = json.loads((folder / NAME).read_bytes())
-        if told["schema"] != SCHEMA:
+        data = json.loads((folder / NAME).read_bytes())
+        if data["schema"] != SCHEMA:
             return Manifest(sound=False)
-        entries = {name: _entry(one, name) for name, one in told["surveys"].items()}
-        return Manifest(str(told["lining"]["sha256"]), entries)
+        entries = {name: _entry(one, name) for name, one in data["surveys"].items()}
+        return Manifest(str(data["lining"]["sha256"]), entries)
     except FileNotFoundError:
         return Manifest()
     except (OSError, LookupError, ValueError, TypeError, AttributeError, RuntimeError):
@@ -161,24 +161,24 @@ def _read(folder: Path, name: str, *, whole: bool) -> Entry | None:
     return None
 
 
-def _entry(told: dict[str, Any], name: str) -> Entry:
+def _entry(data: dict[str, Any], name: str) -> Entry:
     occasion = Occasion(
-        heat=int(told["heat"]),
-        stage=told["stage"],
-        date=date.fromisoformat(told["date"]),
-        hours=_number(told["hours_on_blast"]),
-        melted=_number(told["melted"]),
-        campaign=str(told["campaign"]),
+        heat=int(data["heat"]),
+        stage=data["stage"],
+        date=date.fromisoformat(data["date"]),
+        hours=_number(data["hours_on_blast"]),
+        melted=_number(data["melted"]),
+        campaign=str(data["campaign"]),
     )
     if f"{occasion.name}.nc" != name:
         raise ValueError(f"{name} is not {occasion.words}")
-    return Entry(occasion, str(told["sha256"]), int(told["size"]))
+    return Entry(occasion, str(data["sha256"]), int(data["size"]))
 
 
-def _number(told: object) -> float | None:
-    if told is None or isinstance(told, int | float):
-        return None if told is None else float(told)
-    raise TypeError(f"{told!r} is not a number")
+def _number(value: object) -> float | None:
+    if value is None or isinstance(value, int | float):
+        return None if value is None else float(value)
+    raise TypeError(f"{value!r} is not a number")
 
 
 def _document(lining: str, entries: dict[str, Entry]) -> bytes:
@@ -188,10 +188,10 @@ def _document(lining: str, entries: dict[str, Entry]) -> bytes:
         "units": {"hours_on_blast": "h", "melted": "kg", "size": "byte"},
         "lining": {"file": LINING, "sha256": lining},
     }
-    told = [
+    lines = [
         f"{json.dumps(name)}: {json.dumps(_line(one))}" for name, one in entries.items()
     ]
-    surveys = ",\n  ".join(told)
+    surveys = ",\n  ".join(lines)
     return f'{json.dumps(head)[:-1]},\n "surveys": {{\n  {surveys}\n }}}}\n'.encode()
 
 

@@ -107,20 +107,20 @@ def check_consistency(occasions: Iterable[Occasion]) -> tuple[str, ...]:
     occasions : iterable of Occasion
         All different, in any order.
     """
-    said = []
+    contradictions = []
     in_order = sorted(occasions, key=lambda one: (one.place, one.date))
     for one, other in itertools.pairwise(in_order):
         if one.heat == other.heat and "not repaired" in (one.stage, other.stage):
-            said.append(
+            contradictions.append(
                 f"there are both {one.words} and {other.stage}: a wall that was not "
                 "repaired has no survey before or after it"
             )
         if other.date < one.date:
-            said.append(
+            contradictions.append(
                 f"{other.words} is of {other.date}, but {one.words} of {one.date}: "
                 "dates run backwards"
             )
-    return tuple(said)
+    return tuple(contradictions)
 
 
 def parse_heat(text: str) -> int:
