@@ -28,9 +28,9 @@ from tests.walls import plain_design, tapered_design
 DPI = 100
 
 
-def between(design, to, **told):
+def between(design, to, **options):
     start = recorded_wall(design=design)
-    last = recorded_wall(to, design=design, created="2026-02-05T06:30:00", **told)
+    last = recorded_wall(to, design=design, created="2026-02-05T06:30:00", **options)
     return compare_walls(start, last)
 
 
@@ -44,7 +44,7 @@ def stepped(at, size):
     return field
 
 
-def asked(figure, wall):
+def pixel_sampler(figure, wall):
     """The picture as a way to ask it for the colour at (azimuth, height)."""
     picture = Image.open(io.BytesIO(chart.render(figure, dpi=DPI))).convert("RGB")
     axes = figure.axes[0]
@@ -60,7 +60,7 @@ def asked(figure, wall):
 def colours_of(change, design):
     with chart.drawing_style():
         figure = change_figure(change, design)
-        return asked(figure, Unrolled(design, change.grid))
+        return pixel_sampler(figure, Unrolled(design, change.grid))
 
 
 def most_of(at, azimuth, height):
@@ -151,8 +151,8 @@ def test_both_walls_are_on_one_scale_and_the_right_way_round():
     wall = Unrolled(design, change.grid)
     limit = design.repair.brick_threshold
     with chart.drawing_style():
-        first = asked(wall_figure(change, design, last=False), wall)
-        last = asked(wall_figure(change, design, last=True), wall)
+        first = pixel_sampler(wall_figure(change, design, last=False), wall)
+        last = pixel_sampler(wall_figure(change, design, last=True), wall)
     drawn = cutback_rgb(0.0, limit)
     assert np.abs(first(100.0, 750.0) - drawn).max() <= 1
     assert np.abs(last(260.0, 750.0) - drawn).max() <= 1

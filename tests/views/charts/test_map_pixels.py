@@ -39,7 +39,7 @@ def spots(grid):
     return total, np.full(grid.shape, 2.0)
 
 
-class Asked:
+class SampledMap:
     """The picture, to be asked for pixels by azimuth and height."""
 
     def __init__(self, furnace):
@@ -91,7 +91,7 @@ def commonest(pixels):
 
 
 @pytest.fixture(scope="module", params=["clockwise", "counterclockwise"])
-def asked(request, build):
+def sampled(request, build):
     furnace = build("mm", request.param, field=spots, openings=())
     readings = furnace.readings
     # One reading, far from the spots: a dot would else be taken for a line.
@@ -104,26 +104,26 @@ def asked(request, build):
         note=readings.note[:1],
     )
     surface = replace(furnace.surface, rejected=())
-    return Asked(replace(furnace, readings=one, surface=surface))
+    return SampledMap(replace(furnace, readings=one, surface=surface))
 
 
 @pytest.mark.parametrize("spot", [DEEP, SHALLOW, PROUD])
-def test_each_depth_has_its_colour_at_its_place(asked, spot):
-    colour = commonest(asked.around(spot))
+def test_each_depth_has_its_colour_at_its_place(sampled, spot):
+    colour = commonest(sampled.around(spot))
     assert np.abs(colour - cutback_rgb(spot[2], BRICK)).max() <= 1
     red, _, blue = colour
     assert (red - blue) * np.sign(spot[2]) > 40  # warm is lost, cool is build-up
 
 
 @pytest.mark.parametrize("spot", [DEEP, SHALLOW, PROUD])
-def test_the_mirrored_place_is_on_its_drawing(asked, spot):
+def test_the_mirrored_place_is_on_its_drawing(sampled, spot):
     mirrored = (360.0 - spot[0], spot[1] + (0.0 if spot is DEEP else 450.0), 0.0)
-    pixels = asked.around(mirrored)
+    pixels = sampled.around(mirrored)
     assert np.abs(pixels - cutback_rgb(0.0, BRICK)).max() <= 1
 
 
-def test_the_drawing_is_neutral_and_the_palest_of_the_scale(asked):
-    middle = asked.at(330.0, 1400.0).astype(int)
+def test_the_drawing_is_neutral_and_the_palest_of_the_scale(sampled):
+    middle = sampled.at(330.0, 1400.0).astype(int)
     assert np.ptp(middle) <= 12
     assert middle.min() >= 235
     depth = np.linspace(-BRICK, 2.0 * BRICK, 97)
@@ -133,35 +133,35 @@ def test_the_drawing_is_neutral_and_the_palest_of_the_scale(asked):
 
 
 @pytest.mark.parametrize(("ahead", "up"), [(1, 0), (-1, 0), (0, 1), (0, -1)])
-def test_the_brick_line_runs_round_the_deep_spot(asked, ahead, up):
-    out, grey = asked.along(DEEP, ahead, up)
+def test_the_brick_line_runs_round_the_deep_spot(sampled, ahead, up):
+    out, grey = sampled.along(DEEP, ahead, up)
     dark = out[grey < 60.0]
     assert dark.size > 0
     assert np.abs(dark - EDGE).max() < 0.15
 
 
-def test_brick_is_hatched_in_white_as_far_as_its_line_and_no_farther(asked):
-    assert (asked.around(DEEP) > 225).all(axis=1).mean() > 0.05
+def test_brick_is_hatched_in_white_as_far_as_its_line_and_no_farther(sampled):
+    assert (sampled.around(DEEP) > 225).all(axis=1).mean() > 0.05
     azimuth, height, _ = DEEP
     outside = [
-        asked.at(azimuth + WIDE * a, height) for a in np.linspace(EDGE + 0.2, 1.8, 40)
+        sampled.at(azimuth + WIDE * a, height) for a in np.linspace(EDGE + 0.2, 1.8, 40)
     ]
     # Past the line the slope only pales: no stroke breaks it.
     assert (np.diff(np.mean(outside, axis=1)) >= -1.0).all()
 
 
 @pytest.mark.parametrize(("ahead", "up"), [(1, 0), (-1, 0), (0, 1), (0, -1)])
-def test_nothing_is_drawn_on_or_round_the_shallow_spot(asked, ahead, up):
-    _, grey = asked.along(SHALLOW, ahead, up)
+def test_nothing_is_drawn_on_or_round_the_shallow_spot(sampled, ahead, up):
+    _, grey = sampled.along(SHALLOW, ahead, up)
     assert (np.diff(grey) >= -1.0).all()  # paler and paler outwards, no line
-    assert np.ptp(asked.around(SHALLOW), axis=0).max() <= 1  # no hatch
+    assert np.ptp(sampled.around(SHALLOW), axis=0).max() <= 1  # no hatch
 
 
-def test_build_up_is_struck_upright_and_has_no_brick_line(asked):
+def test_build_up_is_struck_upright_and_has_no_brick_line(sampled):
     azimuth, height, depth = PROUD
 
     def grey(ahead, up):
-        return asked.at(azimuth + WIDE * ahead, height + TALL * up).mean()
+        return sampled.at(azimuth + WIDE * ahead, height + TALL * up).mean()
 
     across = [grey(a, 0.0) for a in np.linspace(-0.8, 0.8, 200)]
     plain = cutback_rgb(depth, BRICK).mean()

@@ -16,12 +16,12 @@ NAMES = ("map", "level-sections", "upright-sections", "round")
 
 
 def test_every_still_opens_in_every_form(furnace, tmp_path):
-    told = []
+    ticked = []
     write_stills(
         tmp_path, furnace.readings, furnace.surface, furnace.findings,
-        forms=("svg", "pdf", "svg"), tick=told.append,
+        forms=("svg", "pdf", "svg"), tick=ticked.append,
     )  # fmt: skip
-    assert told == ["drawing stills, svg", "drawing stills, pdf"]
+    assert ticked == ["drawing stills, svg", "drawing stills, pdf"]
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(
         f"still-{name}.{form}" for name in NAMES for form in ("svg", "pdf")
     )

@@ -29,13 +29,13 @@ def test_a_zone_that_is_not_told_does_not_widen_the_scale():
     design = tapered_design(length_unit="in")
     series, _, _ = make_series(design)
     points = wear_points(series)
-    told = wear_limits(points, [1, 2])
+    limits = wear_limits(points, [1, 2])
     blank = points.wear.copy()
     blank[:, 0] = np.nan
-    assert wear_limits(replace(points, wear=blank), [0, 1, 2]) == told
+    assert wear_limits(replace(points, wear=blank), [0, 1, 2]) == limits
     reach = 1.96 * points.sd[:, 1:3]
     high, low = (points.wear[:, 1:3] + reach).max(), (points.wear[:, 1:3] - reach).min()
     tall = max(high, 0.0) - min(low, 0.0)
-    assert told[1] - told[0] < 1.3 * tall
-    assert told[0] <= min(low, 0.0)
-    assert told[1] >= high
+    assert limits[1] - limits[0] < 1.3 * tall
+    assert limits[0] <= min(low, 0.0)
+    assert limits[1] >= high

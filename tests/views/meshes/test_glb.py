@@ -24,7 +24,7 @@ def accessor(gltf, index):
 
 
 @pytest.fixture(scope="module", params=["clockwise", "counterclockwise"])
-def made(request, build):
+def exported(request, build):
     furnace = build(sense=request.param)
     mesh = wall_mesh(furnace.surface)
     content = glb_bytes(mesh, furnace.surface, title="Heat 212")
@@ -35,16 +35,16 @@ def attributes(gltf):
     return gltf.meshes[0].primitives[0].attributes
 
 
-def test_lengths_are_metres_and_y_is_up(made):
-    _, _, gltf = made
+def test_lengths_are_metres_and_y_is_up(exported):
+    _, _, gltf = exported
     vertices = accessor(gltf, attributes(gltf).POSITION)
     assert vertices[:, 1].max() == pytest.approx(90 * 0.0254, abs=1e-6)
     assert vertices[:, 1].min() == pytest.approx(0.0, abs=1e-6)
     assert np.abs(vertices[:, [0, 2]]).max() < 0.6
 
 
-def test_the_quarter_turn_keeps_the_hand(made):
-    _, mesh, gltf = made
+def test_the_quarter_turn_keeps_the_hand(exported):
+    _, mesh, gltf = exported
     vertices = accessor(gltf, attributes(gltf).POSITION) * 1000.0
     x, y, z = mesh.vertices.T
     # Rotation by -90 degrees about x: determinant +1, z goes to y.
@@ -53,8 +53,8 @@ def test_the_quarter_turn_keeps_the_hand(made):
     assert np.abs(vertices - mirrored).max() > 100
 
 
-def test_the_scene_adds_no_other_turn(made):
-    _, _, gltf = made
+def test_the_scene_adds_no_other_turn(exported):
+    _, _, gltf = exported
     for node in gltf.nodes:
         assert node.rotation is None
         assert node.scale is None
@@ -62,8 +62,8 @@ def test_the_scene_adds_no_other_turn(made):
             assert np.allclose(np.reshape(node.matrix, (4, 4)), np.eye(4))
 
 
-def test_colours_are_linear_light(made):
-    furnace, mesh, gltf = made
+def test_colours_are_linear_light(exported):
+    furnace, mesh, gltf = exported
     item = gltf.accessors[attributes(gltf).COLOR_0]
     assert item.componentType == 5121
     assert item.normalized
@@ -78,8 +78,8 @@ def test_colours_are_linear_light(made):
     assert np.abs(stored - srgb).max() > 0.15  # raw sRGB would be here
 
 
-def test_the_material_does_not_change_the_colours(made):
-    _, _, gltf = made
+def test_the_material_does_not_change_the_colours(exported):
+    _, _, gltf = exported
     material = gltf.materials[gltf.meshes[0].primitives[0].material]
     assert material.doubleSided
     rough = material.pbrMetallicRoughness
@@ -88,8 +88,8 @@ def test_the_material_does_not_change_the_colours(made):
     assert rough.baseColorTexture is None
 
 
-def test_faces_and_normals_look_into_the_bore(made):
-    _, mesh, gltf = made
+def test_faces_and_normals_look_into_the_bore(exported):
+    _, mesh, gltf = exported
     vertices = accessor(gltf, attributes(gltf).POSITION).astype(float)
     normals = accessor(gltf, attributes(gltf).NORMAL)
     faces = accessor(gltf, gltf.meshes[0].primitives[0].indices).reshape(-1, 3)

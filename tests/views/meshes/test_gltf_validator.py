@@ -37,10 +37,10 @@ def content(build):
 
 
 def test_the_validator_finds_nothing(content, tmp_path):
-    told = verdict(content, tmp_path)
-    assert told["issues"]["messages"] == []
-    assert told["info"]["version"] == "2.0"
-    assert told["info"]["totalVertexCount"] > 10_000
+    report = verdict(content, tmp_path)
+    assert report["issues"]["messages"] == []
+    assert report["info"]["version"] == "2.0"
+    assert report["info"]["totalVertexCount"] > 10_000
 
 
 def test_the_validator_finds_a_spoiled_file(content, tmp_path):

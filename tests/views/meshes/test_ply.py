@@ -35,8 +35,8 @@ def test_numbers_stand_beside_the_colours(furnace, content):
     mesh, maps = wall_mesh(furnace.surface), furnace.findings.maps
     table = vertices(content)
     for name in ("cutback", "cutback_sd", "p_brick"):
-        asked = mesh.pick(getattr(maps, name)).astype(np.float32)
-        assert (table[name] == asked).all()
+        expected = mesh.pick(getattr(maps, name)).astype(np.float32)
+        assert (table[name] == expected).all()
     rgb = np.stack([table[c] for c in ("red", "green", "blue")], axis=1)
     assert (rgb == cutback_rgb(mesh.pick(maps.cutback), 31.75)).all()
     assert (table["alpha"] == 255).all()

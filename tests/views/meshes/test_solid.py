@@ -64,9 +64,9 @@ def test_it_holds_the_rebuild_volume_of_the_findings(build, sense, tmp_path):
     shape, seen = checked(furnace, tmp_path)
     # 0.5 % is asked; the factor brings it within 1e-5 and STL's single precision adds
     # about as much.
-    asked = furnace.findings.volume.rebuild.value
-    assert shape.volume == pytest.approx(asked, rel=1e-4)
-    assert seen.volume == pytest.approx(asked, rel=1e-3)
+    expected = furnace.findings.volume.rebuild.value
+    assert shape.volume == pytest.approx(expected, rel=1e-4)
+    assert seen.volume == pytest.approx(expected, rel=1e-3)
 
 
 @pytest.mark.parametrize("name", FIELDS)

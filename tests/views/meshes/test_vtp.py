@@ -57,7 +57,7 @@ def written(furnace, tmp_path_factory):
 def test_every_field_is_there_with_its_values(furnace, written):
     mesh, _, found = written
     maps, surface = furnace.findings.maps, furnace.surface
-    asked = {
+    expected = {
         "cutback": maps.cutback,
         "cutback_sd": maps.cutback_sd,
         "p_brick": maps.p_brick,
@@ -67,8 +67,8 @@ def test_every_field_is_there_with_its_values(furnace, written):
         "zone": maps.zone,
         "surveyed": maps.surveyed,
     }
-    assert set(found) == {*asked, "design_radius", "azimuth"}
-    for name, field in asked.items():
+    assert set(found) == {*expected, "design_radius", "azimuth"}
+    for name, field in expected.items():
         assert (found[name] == mesh.pick(field).astype(found[name].dtype)).all(), name
     assert found["radius"] - found["design_radius"] == pytest.approx(
         found["cutback"], abs=1e-4

@@ -20,11 +20,15 @@ PICTURES = dict.fromkeys(
 )
 
 
-def changed(to=patched, design=None, **told):
+def changed(to=patched, design=None, **options):
     design = plain_design(length_unit="in") if design is None else design
     start = recorded_wall(design=design, title="heat 41")
     last = recorded_wall(
-        to, design=design, title="heat 42", created="2026-02-05T06:30:00+00:00", **told
+        to,
+        design=design,
+        title="heat 42",
+        created="2026-02-05T06:30:00+00:00",
+        **options,
     )
     return compare_walls(start, last), design
 
@@ -52,9 +56,9 @@ def test_markup_in_any_text_stays_text():
     evil = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
     design = plain_design(name=evil, azimuth_zero=evil, height_zero=evil)
     change, _ = changed(design=design)
-    told = replace(change.start, title=evil, occasion=evil, created=evil)
+    start = replace(change.start, title=evil, occasion=evil, created=evil)
     page = page_of(
-        replace(change, title=evil, start=told, warnings=(evil,), version=evil), design
+        replace(change, title=evil, start=start, warnings=(evil,), version=evil), design
     )
     assert "script" not in page.tags
     assert page.tags.count("img") == 5
@@ -72,7 +76,7 @@ def test_it_says_which_surveys_and_which_way_it_is_seen():
     assert all(caution in text for caution in CAUTIONS)
 
 
-def told(change, net):
+def with_net(change, net):
     """The change with another net volume, litres: value, low and high end."""
     value, low, high = (1e6 * part for part in net)
     sd = (high - low) / 3.92
@@ -82,7 +86,7 @@ def told(change, net):
 
 def test_the_page_leads_with_the_balance_and_where_most_of_it_is():
     change, design = changed()
-    text = page_of(told(change, (19.9, 17.0, 22.8)), design).text
+    text = page_of(with_net(change, (19.9, 17.0, 22.8)), design).text
     answer = (
         "Wall was lost, on balance: 0.703 ft³ (19.9 L), 95 %: 0.600 to 0.805 ft³. "
         "The greatest change shown is wall lost, at 2 o'clock, 27 3/8 in (695 mm)"
@@ -100,7 +104,7 @@ def test_the_page_leads_with_the_balance_and_where_most_of_it_is():
 def test_the_balance_says_which_way_only_where_that_is_told():
     change, design = changed(design=plain_design())
     balance = [
-        plainly(say_answer(told(change, net), design)[0])
+        plainly(say_answer(with_net(change, net), design)[0])
         for net in ((5.0, 1.0, 9.0), (-2.0, -4.0, -1.0), (-2.0, -4.0, 1.0))
     ]
     assert balance == [
@@ -117,9 +121,9 @@ def test_the_greatest_change_is_that_of_either_side():
     assert loss.change.value > -gain.change.value
     assert "is wall lost, at 2 o'clock" in say_answer(change, design)[1]
     less = replace(loss, change=Quantity(1.0, 0.2, 0.6, 1.4))
-    said = say_answer(replace(change, greatest_loss=less), design)[1]
-    assert "is wall put back, at " in said
-    assert "-" not in said
+    words = say_answer(replace(change, greatest_loss=less), design)[1]
+    assert "is wall put back, at " in words
+    assert "-" not in words
     none = replace(change, greatest_loss=None, greatest_gain=None)
     assert say_answer(none, design)[1] == "At no one place is a change shown."
 
@@ -127,7 +131,7 @@ def test_the_greatest_change_is_that_of_either_side():
 def test_the_first_fact_is_the_balance_and_counted_as_it_is_named():
     change, design = changed(design=plain_design())
     for net, name in (((5.0, 1.0, 9.0), "Lost"), ((-5.0, -9.0, -1.0), "Put back")):
-        first = facts(told(change, net), design)[0]
+        first = facts(with_net(change, net), design)[0]
         assert first == (f"{name} on balance", "5.00 L", "95 %: 1.00 to 9.00 L")
 
 
@@ -143,8 +147,8 @@ def test_the_sum_is_said_in_the_shops_unit_with_its_intervals():
         "Lost in all: 23.1 L, 95 %: 20.5 to 25.8 L. "
         "Put back in all: 3.20 L, 95 %: 2.10 to 4.50 L."
     )
-    said = say_sum(change, plain_design(length_unit="in"))
-    assert said.startswith("Lost in all: 0.816 ft³ (23.1 L)")
+    words = say_sum(change, plain_design(length_unit="in"))
+    assert words.startswith("Lost in all: 0.816 ft³ (23.1 L)")
 
 
 def test_an_interval_shows_why_a_piece_is_told_or_not():
@@ -184,13 +188,13 @@ def test_what_is_not_shown_is_not_claimed():
     assert "Greatest loss shown" in [n for n, _, _ in facts(*changed())]
 
 
-def test_a_piece_is_called_lost_only_where_its_interval_says_so():
+def test_a_region_is_called_lost_only_where_its_interval_says_so():
     change, design = changed(burnt, design=tapered_design())
     for kind in ("zone", "level", "side"):
         regions = change.of_kind(kind)
         rows = piece_rows(regions, design)
-        told = regions if kind == "side" else regions[::-1]
-        for row, region in zip(rows, told, strict=True):
+        ordered = regions if kind == "side" else regions[::-1]
+        for row, region in zip(rows, ordered, strict=True):
             assert (row.call == "lost") == (region.mean.low95 > 0.0)
     calls = {row.call for row in piece_rows(change.of_kind("side"), design)}
     assert calls == {"lost", "cannot tell"}

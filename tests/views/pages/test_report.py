@@ -42,13 +42,13 @@ def test_only_its_own_script_may_run_and_nothing_may_be_fetched(furnace):
     raw = report_bytes(furnace.surface, furnace.findings, furnace.works, PICTURES)
     policy = re.search(r'Content-Security-Policy" content="([^"]*)"', raw.decode())
     assert policy is not None
-    told = html.unescape(policy[1])
-    assert told.startswith("default-src 'none'; script-src 'sha256-")
-    allowed = re.findall(r"'sha256-([^']+)'", told)
+    policy_text = html.unescape(policy[1])
+    assert policy_text.startswith("default-src 'none'; script-src 'sha256-")
+    allowed = re.findall(r"'sha256-([^']+)'", policy_text)
     scripts = re.findall(r"<script>(.*?)</script>", raw.decode(), re.DOTALL)
-    hashes = [hashlib.sha256(one.encode()).digest() for one in scripts]
-    assert [base64.b64encode(one).decode() for one in hashes] == allowed
-    assert "unsafe-eval" not in told
+    hashes = [hashlib.sha256(script.encode()).digest() for script in scripts]
+    assert [base64.b64encode(digest).decode() for digest in hashes] == allowed
+    assert "unsafe-eval" not in policy_text
 
 
 @pytest.mark.parametrize("field", ["title", "lining", "warnings", "created", "version"])

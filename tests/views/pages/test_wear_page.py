@@ -63,8 +63,10 @@ def make_wear(design, **changes):
     )
     rate[grid.height > 1300.0] = np.nan
     sd = np.where(np.isnan(rate), np.nan, 0.6)
-    told = RateMap(rate, sd, np.full(grid.shape, HEATS))
-    maps = WearMaps(grid.height, grid.azimuth, grid.opening, told, rate, sd, told, told)
+    rates = RateMap(rate, sd, np.full(grid.shape, HEATS))
+    maps = WearMaps(
+        grid.height, grid.azimuth, grid.opening, rates, rate, sd, rates, rates
+    )
     step = Step(
         region=hot,
         first=series.spells[9],
@@ -73,7 +75,7 @@ def make_wear(design, **changes):
         change=Quantity.normal(3.0, 0.36),
         chance=0.002,
     )
-    made = Wear(
+    wear = Wear(
         lining=design.name,
         campaign="2026",
         title=f"{design.name}, 2026",
@@ -91,7 +93,7 @@ def make_wear(design, **changes):
         maps=maps,
         warnings=("iron melted told of 13 of 14 spells",),
     )
-    return replace(made, **changes)
+    return replace(wear, **changes)
 
 
 @pytest.fixture
@@ -141,11 +143,11 @@ def test_tags_are_balanced_nothing_is_fetched_and_tables_are_named(page, wear, d
 @pytest.mark.usefixtures("undrawn")
 def test_markup_in_any_text_stays_text(wear, design, field):
     evil = (EVIL,) if field in ("gaps", "warnings") else EVIL
-    made = Page(wear_page(replace(wear, **{field: evil}), design))
-    assert "script" not in made.tags
-    assert made.tags.count("img") == 5
-    assert field in ("created", "version") or EVIL[:25] in made.text
-    assert "49" not in re.findall(r"x onerror\S+\W(\d+)", made.text)
+    page = Page(wear_page(replace(wear, **{field: evil}), design))
+    assert "script" not in page.tags
+    assert page.tags.count("img") == 5
+    assert field in ("created", "version") or EVIL[:25] in page.text
+    assert "49" not in re.findall(r"x onerror\S+\W(\d+)", page.text)
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -154,10 +156,10 @@ def test_markup_in_words_and_drawing_stays_text(wear, design):
     spoiled = replace(design, azimuth_zero=evil, height_zero=evil)
     words = replace(wear.pattern[0], words=evil)
     rule = replace(wear.forecasts[0], rule=evil)
-    told = replace(wear, pattern=(words,), forecasts=(rule,))
-    made = Page(wear_page(told, spoiled))
-    assert "i" not in made.tags
-    assert made.text.count(evil) >= 5
+    spoiled_wear = replace(wear, pattern=(words,), forecasts=(rule,))
+    page = Page(wear_page(spoiled_wear, spoiled))
+    assert "i" not in page.tags
+    assert page.text.count(evil) >= 5
 
 
 def test_it_says_what_to_know(page, wear, design):
@@ -193,29 +195,29 @@ def test_rates_of_the_table_are_those_found(page, wear):
 @pytest.mark.usefixtures("undrawn")
 def test_a_quiet_record_says_so(wear, design):
     quiet = replace(wear, steps=(), pattern=(), forecasts=(), gaps=(), warnings=())
-    made = Page(wear_page(quiet, design))
+    page = Page(wear_page(quiet, design))
     for words in ("Stop and inspect", "Mind this", "Gaps", "How long until"):
-        assert words not in made.text
-    assert "No step was found" in made.text
+        assert words not in page.text
+    assert "No step was found" in page.text
 
 
 @pytest.mark.usefixtures("undrawn")
 def test_a_record_that_tells_heats_alone_has_no_other_rates(wear, design):
     alone = replace(wear, rates={"heat": wear.rates["heat"]})
-    made = Page(wear_page(alone, design))
-    assert "Long, a heat" in made.text
-    assert "a tonne" not in made.text
+    page = Page(wear_page(alone, design))
+    assert "Long, a heat" in page.text
+    assert "a tonne" not in page.text
 
 
 def test_the_same_wear_gives_the_same_page(wear, design):
     assert wear_page(wear, design) == wear_page(wear, design)
 
 
-def drawn(told, make, **options):
+def drawn(wear_map, make, **options):
     """Colour that a picture of the wall has at (azimuth, height)."""
-    picture = Image.open(io.BytesIO(make(told, dpi=100, **options))).convert("RGB")
+    picture = Image.open(io.BytesIO(make(wear_map, dpi=100, **options))).convert("RGB")
     with chart.drawing_style():
-        frame = WearFigure(told.design, told.grid)
+        frame = WearFigure(wear_map.design, wear_map.grid)
         (axes,), wall = frame.panels, frame.wall
         frame.figure.set_dpi(100)
 
@@ -233,22 +235,22 @@ def test_wear_is_coloured_where_it_is(sense):
     grid = record_grid(design)
     wear = np.full(grid.shape, 2.0)
     wear[:, (grid.azimuth > 60) & (grid.azimuth < 120)] = 6.0
-    told = WearMap(design, grid, wear, np.full(grid.shape, 0.1), "heat")
+    wear_map = WearMap(design, grid, wear, np.full(grid.shape, 0.1), "heat")
     step = wear_step(wear, design.repair.brick_threshold)
-    at = drawn(told, wear_png)
+    at = drawn(wear_map, wear_png)
     for azimuth, value in ((90.0, 6.0), (270.0, 2.0)):
         colour = cutback_rgb(value, step)
         assert np.abs(at(azimuth, 1000.0) - colour).max() <= 1
     assert (cutback_rgb(6.0, step) != cutback_rgb(2.0, step)).any()
-    other = drawn(told, uncertainty_png)
+    other = drawn(wear_map, uncertainty_png)
     assert np.abs(np.diff(other(90.0, 1000.0))).max() <= 1  # a grey
 
 
 def test_several_maps_share_one_scale_when_asked(design):
     grid = record_grid(design)
     sd = np.full(grid.shape, 0.01)
-    one = WearMap(design, grid, np.full(grid.shape, 1.0), sd, "tonne")
-    alone, shared = drawn(one, wear_png), drawn(one, wear_png, step=16.0)
+    wear_map = WearMap(design, grid, np.full(grid.shape, 1.0), sd, "tonne")
+    alone, shared = drawn(wear_map, wear_png), drawn(wear_map, wear_png, step=16.0)
     assert (alone(90.0, 1000.0) != shared(90.0, 1000.0)).any()
     assert np.abs(shared(90.0, 1000.0) - cutback_rgb(1.0, 16.0)).max() <= 1
 
@@ -286,8 +288,8 @@ def test_bars_are_drawn_in_every_unit_with_rates_missing(unit):
     none = [None] * len(some)
     for sets in ([RateBars("", some)], [RateBars("A", some), RateBars("B", none)]):
         for make in (level_bars_png, side_bars_png):
-            made = make(design, regions, sets, per="tonne")
-            assert Image.open(io.BytesIO(made)).width > 900
+            content = make(design, regions, sets, per="tonne")
+            assert Image.open(io.BytesIO(content)).width > 900
 
 
 def test_sides_stand_as_a_person_inside_sees_them():
@@ -333,10 +335,10 @@ def test_the_soonest_forecasts_are_told_first(wear, design):
 
 def test_zones_of_which_the_same_is_told_share_a_line(wear, design):
     zones = [wear.regions.regions[i] for i in wear.regions.of_kind("zone")]
-    told = [Harmonics(zone, (), "alike all round") for zone in zones[:2]]
+    alike = [Harmonics(zone, (), "alike all round") for zone in zones[:2]]
     odd = Harmonics(zones[2], (), "oval")
     names = [zone.name for zone in zones]
-    assert pattern_lines([*told, odd], design) == [
+    assert pattern_lines([*alike, odd], design) == [
         f"{names[0].capitalize()} and {names[1]}: alike all round",
         f"{names[2].capitalize()}: oval",
     ]
@@ -344,7 +346,7 @@ def test_zones_of_which_the_same_is_told_share_a_line(wear, design):
 
 def test_the_rule_is_told_once_and_what_it_comes_to_with_each(wear, design):
     rule = "greater of long- and short-term rate; here the short-term rate governs"
-    some = tuple(replace(one, rule=rule) for one in wear.forecasts)
+    some = tuple(replace(forecast, rule=rule) for forecast in wear.forecasts)
     assert {row.rule for row in forecast_rows(some, design)} == {
         "the short-term rate governs"
     }
