@@ -86,8 +86,8 @@ def _greatest(nodes: Nodes, peaks: list[Float], seed: int) -> list[Float]:
         A node moves with its own draw, the same in all fields.
     """
     some = np.unique(np.concatenate([_contenders(peak, nodes.sd) for peak in peaks]))
-    away = nodes.draws(some, DRAWS, seed=seed)
-    return [np.asarray((peak[some][:, None] + away).max(axis=0)) for peak in peaks]
+    errors = nodes.draws(some, DRAWS, seed=seed)
+    return [np.asarray((peak[some][:, None] + errors).max(axis=0)) for peak in peaks]
 
 
 def _contenders(peak: Float, sd: Float) -> Int:

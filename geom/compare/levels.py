@@ -59,10 +59,10 @@ def section_levels(
     for height in level_heights(surface.design, low, high):
         at_step = height in profile.steps
         for side in ("below", "above") if at_step else ("",):
-            drawn = profile.radius_at(
+            design_radius = profile.radius_at(
                 height, side="below" if side == "below" else "above"
             )
-            levels.append(_section(surface, height, side, float(drawn)))
+            levels.append(_section(surface, height, side, float(design_radius)))
     return tuple(levels)
 
 
@@ -77,22 +77,24 @@ def level_heights(design: Design, low: float, high: float) -> Float:
     return np.concatenate([*pieces, fixed[-1:]])
 
 
-def _section(surface: RadialSurface, height: float, side: str, drawn: float) -> Level:
+def _section(
+    surface: RadialSurface, height: float, side: str, design_radius: float
+) -> Level:
     azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
     mean, covariance = surface.posterior.joint(np.array([height]), azimuth)
-    area, sd = section_area(drawn + mean, covariance)
-    design_area = np.pi * drawn**2
+    area, sd = section_area(design_radius + mean, covariance)
+    design_area = np.pi * design_radius**2
     diameter = np.sqrt(4.0 * area / np.pi)
     change = Quantity.normal(area / design_area - 1.0, sd / design_area)
     return Level(
         height=float(height),
         side=side,
-        design_diameter=2.0 * drawn,
+        design_diameter=2.0 * design_radius,
         area_diameter=Quantity.normal(area, sd)
         .not_below(0.0)
         .through(lambda a: float(np.sqrt(4.0 * a / np.pi)), 0.5 * diameter / area),
         area_change_percent=change.times(100.0),
-        **_ring_form(surface, height, azimuth, drawn + mean, covariance),
+        **_ring_form(surface, height, azimuth, design_radius + mean, covariance),
     )
 
 

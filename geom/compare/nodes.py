@@ -87,9 +87,9 @@ class Nodes:
         ridge = _RIDGE * float(np.diag(table).max(initial=1.0))
         root = np.linalg.cholesky(table + ridge * np.eye(some.size))
         rng = np.random.default_rng(seed)
-        chance = rng.standard_normal((count, some.size), dtype=np.float32).T
-        drawn = strmm(1.0, root.astype(np.float32), chance, lower=True)
-        return np.asarray(drawn, dtype=np.float64)
+        standard = rng.standard_normal((count, some.size), dtype=np.float32).T
+        errors = strmm(1.0, root.astype(np.float32), standard, lower=True)
+        return np.asarray(errors, dtype=np.float64)
 
     def sd_of_sum(self, weight: Float) -> float:
         """Standard deviation of a weighted sum of cut-back; ``weight`` is (q,)."""

@@ -132,12 +132,12 @@ def greatest_in_panels(
     mean, sd = np.full(count, np.nan), np.full(count, np.nan)
     places, first = np.unique(panel, return_index=True)
     parts = np.split(np.arange(panel.size), first[1:])
-    chance = _mirrored(max((part.size for part in parts), default=0))
+    standard = _mirrored(max((part.size for part in parts), default=0))
     for place, part in zip(places, parts, strict=True):
         table = nodes.covariance[np.ix_(node[part], node[part])]
         root = np.linalg.cholesky(table + _JITTER * np.eye(part.size))
-        drawn = peak[part][:, None] + root @ chance[: part.size]
-        greatest = drawn.max(axis=0)
+        draws = peak[part][:, None] + root @ standard[: part.size]
+        greatest = draws.max(axis=0)
         mean[place], sd[place] = greatest.mean(), greatest.std()
     return mean, sd
 
@@ -162,8 +162,8 @@ def _peaks(owner: Int, nodes: Nodes, cutback: Float) -> tuple[Int, Int, Float]:
 
 def _mirrored(rows: int) -> Float:
     """Normal draws of mean 0 and variance 1 row by row; (rows, 2 * _PAIRS)."""
-    chance = np.random.default_rng(0).standard_normal((rows, _PAIRS))
-    both = np.concatenate([chance, -chance], axis=1)
+    standard = np.random.default_rng(0).standard_normal((rows, _PAIRS))
+    both = np.concatenate([standard, -standard], axis=1)
     return np.asarray(both / both.std(axis=1, keepdims=True))
 
 
@@ -309,8 +309,8 @@ def panel_state(
     wall = grid.wall * grid.row_height[:, None] * grid.design_radius[:, None]
     whole = _per_panel(owner, wall, panels.count)
     held = _per_panel(owner, wall * grid.surveyed[:, None], panels.count)
-    told = held > _ENOUGH * np.maximum(whole, 1e-9)
-    share = np.divide(1.0, held, out=np.zeros_like(held), where=told)
+    enough = held > _ENOUGH * np.maximum(whole, 1e-9)
+    share = np.divide(1.0, held, out=np.zeros_like(held), where=enough)
     weight = np.where(grid.surveyed[:, None], wall * share[owner], 0.0)
     mean = _per_panel(owner, np.nan_to_num(cutback) * weight, panels.count)
     pulled = _pull(owner, nodes, weight, panels.count)
@@ -320,7 +320,7 @@ def panel_state(
     deepest, deepest_sd = greatest_in_panels(owner, nodes, shown, panels.count)
     return PanelState(
         panels=panels,
-        cutback=np.where(told, mean, np.nan),
+        cutback=np.where(enough, mean, np.nan),
         covariance=np.asarray(pulled @ nodes.covariance @ pulled.T),
         deepest=deepest,
         deepest_sd=deepest_sd,

@@ -82,8 +82,8 @@ class CandidateRows:
             )
         height, blocked = height[kept], blocked[kept]
         off = np.abs(height[:, None] - profile.corners)
-        beside = np.any(off < MARGIN - 1e-6, axis=1)
-        worse = step * (_CORNER * beside + _BLOCKED * blocked)
+        at_corner = np.any(off < MARGIN - 1e-6, axis=1)
+        worse = step * (_CORNER * at_corner + _BLOCKED * blocked)
         return cls(design, height, worse, step)
 
     @property

@@ -77,18 +77,20 @@ class StationCovariance:
     variance: Float
     _posterior: GPPosterior
     _feasible: FeasibleStations
-    _seen: _Seen
+    _known_at: _Known
 
     def column(self, station: int) -> Float:
         """Covariance of all stations with one of them, mm2; shape (C,)."""
         height, azimuth = self._feasible.each()
-        one = Points2D(azimuth[[station]], height[[station]])
+        station_point = Points2D(azimuth[[station]], height[[station]])
         covariance = self._posterior.best.covariance
-        prior = GridCrossCovariance(covariance, one, self._feasible.azimuth).rows(
-            self._feasible.height
-        )
-        here = self._seen.subset(np.array([station]))
-        return here.tied(self._seen, prior[:, self._feasible.free]).ravel()
+        prior = GridCrossCovariance(
+            covariance, station_point, self._feasible.azimuth
+        ).rows(self._feasible.height)
+        here = self._known_at.subset(np.array([station]))
+        return here.covariance_with(
+            self._known_at, prior[:, self._feasible.free]
+        ).ravel()
 
 
 def station_covariance(
@@ -111,17 +113,17 @@ def station_covariance(
     """
     free = np.flatnonzero(feasible.free)
     height, azimuth = feasible.each()
-    stations = _seen(posterior, feasible.height, feasible.azimuth).subset(free)
-    wall = _seen(posterior, nodes.height, nodes.azimuth)
+    stations = _known_at(posterior, feasible.height, feasible.azimuth).subset(free)
+    wall = _known_at(posterior, nodes.height, nodes.azimuth)
     prior = GridCrossCovariance(
         posterior.best.covariance, Points2D(azimuth, height), nodes.azimuth
     ).rows(nodes.height)
-    block = wall.tied(stations, prior.reshape(free.size, -1).T)
+    block = wall.covariance_with(stations, prior.reshape(free.size, -1).T)
     return StationCovariance(block, stations.variance, posterior, feasible, stations)
 
 
 @dataclass(frozen=True)
-class _Seen:
+class _Known:
     """What is known at p places.
 
     Attributes
@@ -130,7 +132,7 @@ class _Seen:
         Covariance with the readings, divided by their Cholesky factor.
     widening : array (p,)
         Standard deviation over all choices by that of the best.
-    away : array (k, p), mm
+    deviation : array (k, p), mm
         Best estimates of the other choices less their mean, by the root of their
         number.
     variance : array (p,), mm2
@@ -139,41 +141,41 @@ class _Seen:
 
     known: Float
     widening: Float
-    away: Float
+    deviation: Float
     variance: Float
 
-    def subset(self, index: np.ndarray) -> _Seen:
+    def subset(self, index: np.ndarray) -> _Known:
         """At some of the places."""
-        return _Seen(
+        return _Known(
             self.known[:, index],
             self.widening[index],
-            self.away[:, index],
+            self.deviation[:, index],
             self.variance[index],
         )
 
-    def tied(self, other: _Seen, prior: Float) -> Float:
+    def covariance_with(self, other: _Known, prior: Float) -> Float:
         """Covariance with other places given the prior's; (p, p of the other)."""
         best = prior - self.known.T @ other.known
         best *= self.widening[:, None] * other.widening
-        return best + self.away.T @ other.away
+        return best + self.deviation.T @ other.deviation
 
 
-def _seen(posterior: GPPosterior, height: Float, azimuth: Float) -> _Seen:
+def _known_at(posterior: GPPosterior, height: Float, azimuth: Float) -> _Known:
     """At every node of a net, azimuth running fastest."""
     best = posterior.best
-    cross = best.seen_from_net(height, azimuth)
+    cross = best.cross_covariance_with_net(height, azimuth)
     _, sd = best.on_grid(height, azimuth)
     drift, ratio = np.zeros((1, sd.size)), np.ones(sd.size)
     if posterior.samples:
         spread, wider = posterior.hyperparameter_spread(height, azimuth)
         drift, ratio = spread.reshape(len(posterior.samples), -1), wider.ravel()
     within = ratio * sd.ravel() ** 2
-    away = (drift - drift.mean(axis=0)) / np.sqrt(drift.shape[0])
-    return _Seen(
+    deviation = (drift - drift.mean(axis=0)) / np.sqrt(drift.shape[0])
+    return _Known(
         known=best.inverse_cholesky @ cross,
         widening=np.sqrt(ratio),
-        away=away,
-        variance=within + np.sum(away**2, axis=0),
+        deviation=deviation,
+        variance=within + np.sum(deviation**2, axis=0),
     )
 
 
@@ -440,6 +442,6 @@ def _read_before(readings: RodReadings, azimuth: Float, height: Float) -> Bool:
     across = readings.is_kind("diameter")
     read_azimuth = np.append(readings.azimuth, readings.azimuth[across] + 180.0)
     read_height = np.append(readings.height, readings.height[across])
-    beside = np.abs(turn(read_azimuth, azimuth[:, None])) < _SAME_AZIMUTH
-    level = np.abs(read_height - height[:, None]) < _SAME_HEIGHT
-    return np.asarray(np.any(beside & level, axis=1))
+    same_azimuth = np.abs(turn(read_azimuth, azimuth[:, None])) < _SAME_AZIMUTH
+    same_height = np.abs(read_height - height[:, None]) < _SAME_HEIGHT
+    return np.asarray(np.any(same_azimuth & same_height, axis=1))

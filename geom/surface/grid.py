@@ -167,8 +167,8 @@ def _wall_share(design: Design, edge: Float, azimuth: Float) -> Float:
     share = np.ones((edge.size - 1, azimuth.size))
     for hole in design.openings:
         wide = hole.half_angle(design.radius_at_opening(hole))
-        away = turn(hole.azimuth, azimuth)
-        across = _overlap(away - half, away + half, -wide, wide) / (2.0 * half)
+        gap = turn(hole.azimuth, azimuth)
+        across = _overlap(gap - half, gap + half, -wide, wide) / (2.0 * half)
         low, high = hole.height - 0.5 * hole.tall, hole.height + 0.5 * hole.tall
         along = _overlap(edge[:-1], edge[1:], low, high) / np.diff(edge)
         share *= 1.0 - along[:, None] * np.minimum(across, 1.0)[None, :]

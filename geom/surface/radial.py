@@ -25,43 +25,47 @@ def surface_dataset(surface: RadialSurface) -> xr.Dataset:
     """CF-style dataset with dims (height, azimuth); lengths in mm."""
     import xarray as xr
 
-    grid, both = surface.grid, ("height", "azimuth")
+    grid, dims = surface.grid, ("height", "azimuth")
     surveyed = np.broadcast_to(grid.surveyed[:, None], grid.shape)
     drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
     mm = {"units": "mm"}
     return xr.Dataset(
         {
-            "radius": (both, surface.radius, mm | _says("radius of the hot face")),
+            "radius": (dims, surface.radius, mm | _long_name("radius of the hot face")),
             "radius_sd": (
-                both,
+                dims,
                 surface.radius_sd,
-                mm | _says("standard uncertainty of radius"),
+                mm | _long_name("standard uncertainty of radius"),
             ),
-            "design_radius": (both, drawn.copy(), mm | _says("radius as designed")),
+            "design_radius": (
+                dims,
+                drawn.copy(),
+                mm | _long_name("radius as designed"),
+            ),
             "cutback": (
-                both,
+                dims,
                 surface.cutback,
-                mm | _says("radius minus design radius, positive into the wall"),
+                mm | _long_name("radius minus design radius, positive into the wall"),
             ),
             "cutback_sd": (
-                both,
+                dims,
                 surface.radius_sd.copy(),
-                mm | _says("standard uncertainty of cutback"),
+                mm | _long_name("standard uncertainty of cutback"),
             ),
             "surveyed": (
-                both,
+                dims,
                 surveyed.astype(np.int8),
                 _flag("not surveyed surveyed"),
             ),
-            **_seen(surface),
-            "opening": (both, grid.opening.astype(np.int8), _flag("wall opening")),
+            **_seen_variable(surface),
+            "opening": (dims, grid.opening.astype(np.int8), _flag("wall opening")),
         },
         coords=_coordinates(grid),
         attrs={"Conventions": "CF-1.11"},
     )
 
 
-def _seen(surface: RadialSurface) -> dict[str, object]:
+def _seen_variable(surface: RadialSurface) -> dict[str, object]:
     """Where a laser saw the wall, if there was one."""
     if surface.seen is None:
         return {}
@@ -70,15 +74,17 @@ def _seen(surface: RadialSurface) -> dict[str, object]:
 
 
 def _coordinates(grid: Grid) -> dict[str, tuple[str, object, dict[str, str]]]:
-    up = {"units": "mm", "positive": "up", "axis": "Z"} | _says("height above zero")
-    turn = {"units": "degree"} | _says("azimuth from zero in the design's sense")
+    up = {"units": "mm", "positive": "up", "axis": "Z"} | _long_name(
+        "height above zero"
+    )
+    turn = {"units": "degree"} | _long_name("azimuth from zero in the design's sense")
     return {
         "height": ("height", grid.height.copy(), up),
         "azimuth": ("azimuth", grid.azimuth.copy(), turn),
     }
 
 
-def _says(words: str) -> dict[str, str]:
+def _long_name(words: str) -> dict[str, str]:
     return {"long_name": words}
 
 

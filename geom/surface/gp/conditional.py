@@ -89,10 +89,11 @@ class ConditionalGP:
             for block, gp in self._blocks(height):
                 to_grid = gp._cross_covariance(azimuth)
                 for part in gp._small(block, azimuth.size):
-                    cross = gp._seen_from(to_grid, height[part])
+                    cross = gp._cross_of_readings(to_grid, height[part])
                     known = gp.inverse_cholesky @ cross
-                    told = np.einsum("ij,ij->j", known, known)
-                    left[part] -= told.reshape(-1, azimuth.size)
+                    # Diagonal of C' S^-1 C: sum over readings i at each node j.
+                    explained = np.einsum("ij,ij->j", known, known)
+                    left[part] -= explained.reshape(-1, azimuth.size)
         return mean, np.sqrt(np.maximum(left, 0.0))
 
     def _blocks(self, height: Float) -> Iterator[tuple[slice, ConditionalGP]]:
@@ -118,9 +119,9 @@ class ConditionalGP:
 
     def _nearest(self, height: float, count: int) -> Bool:
         """The readings nearest to a height; mask (n,)."""
-        away = np.abs(self.observed.places.height[: len(self.observed)] - height)
-        kept = np.zeros(away.size, dtype=bool)
-        kept[np.argsort(away, kind="stable")[:count]] = True
+        distance = np.abs(self.observed.places.height[: len(self.observed)] - height)
+        kept = np.zeros(distance.size, dtype=bool)
+        kept[np.argsort(distance, kind="stable")[:count]] = True
         return kept
 
     def joint(self, places: Points2D) -> tuple[Float, Float]:
@@ -131,7 +132,7 @@ class ConditionalGP:
         mean : array (q,), mm
         covariance : array (q, q), mm2
         """
-        cross = self.seen_from(places)
+        cross = self.cross_covariance(places)
         known = self.inverse_cholesky @ cross
         alone = self.covariance.between(places, places)
         return self.weights @ cross, alone - known.T @ known
@@ -159,7 +160,9 @@ class ConditionalGP:
 
     def change(self, start: Points2D, end: Points2D) -> Float:
         """Mean cut-back at some places less that at others, mm; shape (q,)."""
-        return self.weights @ (self.seen_from(end) - self.seen_from(start))
+        return self.weights @ (
+            self.cross_covariance(end) - self.cross_covariance(start)
+        )
 
     def on_net(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and covariance at every node of a net; as `joint`, only faster.
@@ -176,7 +179,7 @@ class ConditionalGP:
         covariance : array (m * k, m * k), mm2
         """
         places = net_points(height, azimuth)
-        cross = self._seen_from(self._cross_covariance(azimuth), height)
+        cross = self._cross_of_readings(self._cross_covariance(azimuth), height)
         known = self.inverse_cholesky @ cross
         alone = GridCrossCovariance(self.covariance, places, azimuth).rows(height)
         alone = alone.reshape(len(places), len(places))
@@ -198,7 +201,7 @@ class ConditionalGP:
         array (n,)
             Change of the sum per change of a reading.
         """
-        pulled = self.seen_from_net(height, azimuth) @ weight
+        pulled = self.cross_covariance_with_net(height, azimuth) @ weight
         return np.asarray(self.inverse_cholesky.T @ (self.inverse_cholesky @ pulled))
 
     def variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
@@ -215,23 +218,25 @@ class ConditionalGP:
             self.covariance, net_points(height, azimuth), azimuth
         )
         alone = float(to_grid.weighted_sum(weight, height).ravel() @ weight)
-        known = self.inverse_cholesky @ (self.seen_from_net(height, azimuth) @ weight)
+        known = self.inverse_cholesky @ (
+            self.cross_covariance_with_net(height, azimuth) @ weight
+        )
         return alone - float(known @ known)
 
-    def seen_from(self, places: Points2D) -> Float:
+    def cross_covariance(self, places: Points2D) -> Float:
         """Covariance of the readings with cut-back at places, mm2; (n, q)."""
         return self.observed.apply(
             self.covariance.between(self.observed.places, places)
         )
 
-    def seen_from_net(self, height: Float, azimuth: Float) -> Float:
+    def cross_covariance_with_net(self, height: Float, azimuth: Float) -> Float:
         """The same with every node of a net, azimuth running fastest; (n, m * k)."""
-        return self._seen_from(self._cross_covariance(azimuth), height)
+        return self._cross_of_readings(self._cross_covariance(azimuth), height)
 
     def _cross_covariance(self, azimuth: Float) -> GridCrossCovariance:
         return GridCrossCovariance(self.covariance, self.observed.places, azimuth)
 
-    def _seen_from(self, to_grid: GridCrossCovariance, height: Float) -> Float:
+    def _cross_of_readings(self, to_grid: GridCrossCovariance, height: Float) -> Float:
         table = to_grid.rows(height)
         return self.observed.apply(table.reshape(table.shape[0], -1))
 

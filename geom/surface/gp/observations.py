@@ -86,9 +86,11 @@ def observe(readings: RodReadings, design: Design) -> ObservationOperator:
 
     A radius or diameter at a step of the profile belongs to the part above it.
     """
-    drawn = design.profile.radius_at(readings.height)
+    design_radius = design.profile.radius_at(readings.height)
     across = readings.is_kind("diameter")
-    base = np.select([across, readings.is_kind("radius")], [2.0 * drawn, drawn], 0.0)
+    base = np.select(
+        [across, readings.is_kind("radius")], [2.0 * design_radius, design_radius], 0.0
+    )
     far = np.mod(readings.azimuth[across] + 180.0, 360.0)
     places = Points2D(
         azimuth=np.concatenate([readings.azimuth, far]),
@@ -109,7 +111,7 @@ class Source:
         Of ``sd``: ``"mm"`` or ``"deg"``.
     sd : float
         Standard uncertainty of the source itself.
-    alone : array (n,), mm2
+    own : array (n,), mm2
         Variance it gives each reading by itself.
     shared : array (n, k), mm
         What k common errors of standard deviation 1 do to each reading.
@@ -121,14 +123,14 @@ class Source:
     kind: Literal["A", "B"]
     unit: str
     sd: float
-    alone: Float
+    own: Float
     shared: Float
     spread: float = 0.0
 
     @property
     def touches(self) -> bool:
         """Whether any reading feels it."""
-        return bool(np.any(self.alone > 0) or np.any(self.shared != 0))
+        return bool(np.any(self.own > 0) or np.any(self.shared != 0))
 
     def scaled(self, sd: float) -> Source:
         """The same with another standard uncertainty."""
@@ -136,21 +138,23 @@ class Source:
         return replace(
             self,
             sd=float(sd),
-            alone=self.alone * factor**2,
+            own=self.own * factor**2,
             shared=self.shared * factor,
         )
 
     def subset(self, rows: Bool) -> Source:
         """For some of the readings; ``rows`` is a mask (n,)."""
-        return replace(self, alone=self.alone[rows], shared=self.shared[rows])
+        return replace(self, own=self.own[rows], shared=self.shared[rows])
 
     def variance_of(self, gain: Float) -> float:
         """Variance it gives to ``gain @ readings``; ``gain`` is (n,)."""
-        return float(gain**2 @ self.alone + np.sum((gain @ self.shared) ** 2))
+        # gain' (diag(own) + B B') gain, with the shared errors' effects B (n, k).
+        return float(gain**2 @ self.own + np.sum((gain @ self.shared) ** 2))
 
     def slope(self, pull: Float) -> float:
         """Derivative by log sd of a function with slopes ``pull`` by covariance."""
-        own = np.diag(pull) @ self.alone
+        # Inner product of pull (n, n) with the derivative 2 (diag(own) + B B').
+        own = np.diag(pull) @ self.own
         return float(2.0 * (own + np.sum(self.shared * (pull @ self.shared))))
 
 
@@ -167,9 +171,9 @@ class Noise:
 
     def with_learned(self, sds: Float) -> Noise:
         """The same with the learned sources at these sds, in their order."""
-        told = iter(sds)
+        values = iter(sds)
         return Noise(
-            tuple(s.scaled(next(told)) if s.spread > 0 else s for s in self.sources)
+            tuple(s.scaled(next(values)) if s.spread > 0 else s for s in self.sources)
         )
 
     def subset(self, rows: Bool) -> Noise:
@@ -179,15 +183,15 @@ class Noise:
     @cached_property
     def variance(self) -> Float:
         """Total variance of each reading, mm2; shape (n,)."""
-        total = np.zeros_like(self.sources[0].alone)
+        total = np.zeros_like(self.sources[0].own)
         for source in self.sources:
-            total = total + source.alone + np.sum(source.shared**2, axis=1)
+            total = total + source.own + np.sum(source.shared**2, axis=1)
         return total
 
     @cached_property
     def matrix(self) -> Float:
         """Covariance of the readings' errors, mm2; shape (n, n)."""
-        total = np.diag(np.sum([s.alone for s in self.sources], axis=0))
+        total = np.diag(np.sum([s.own for s in self.sources], axis=0))
         for source in self.sources:
             if source.shared.shape[1]:
                 total += source.shared @ source.shared.T

@@ -161,10 +161,11 @@ class GPPosterior:
             return mean, covariance
         drift, ratio = self.hyperparameter_spread(height, azimuth)
         flat = drift.reshape(len(self.samples), -1)
-        away = flat - flat.mean(axis=0)
+        deviation = flat - flat.mean(axis=0)
         root = np.sqrt(ratio).ravel()
         covariance *= root[:, None] * root[None, :]
-        covariance += away.T @ away / len(self.samples)
+        # (samples, q): covariance of the samples' means over the samples.
+        covariance += deviation.T @ deviation / len(self.samples)
         return mean + flat.mean(axis=0), covariance
 
     def sources_of_sum(
@@ -227,7 +228,7 @@ class GPPosterior:
         net = np.linspace(low, high, rows)
         around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
         mean, sd = self.best.on_grid(net, around)
-        told = [other.on_grid(net, around) for other in self.samples]
-        drift = np.stack([m for m, _ in told]) - mean
-        variance = np.mean([s**2 for _, s in told], axis=0)
+        walls = [sample.on_grid(net, around) for sample in self.samples]
+        drift = np.stack([m for m, _ in walls]) - mean
+        variance = np.mean([s**2 for _, s in walls], axis=0)
         return net, drift, variance / np.maximum(sd**2, 1e-12)

@@ -125,12 +125,12 @@ def find_melting_zone(readings: RodReadings, design: Design) -> MeltingZone:
     usual, spread = _expected(design, float(height.min()), float(height.max()))
     count = min(1.0, _TELLING / height.size)
 
-    def misfit(told: Float) -> Float:
-        depth, centre, below, above, base = told
+    def misfit(parameters: Float) -> Float:
+        depth, centre, below, above, base = parameters
         wear = base + depth * hump(height, centre, np.exp(below), np.exp(above))
         off = (cutback - wear) / _ABOUT
         robust = np.sign(off) * np.sqrt(2.0 * count * (np.sqrt(1.0 + off**2) - 1.0))
-        return np.append(robust, (told - usual) / spread)
+        return np.append(robust, (parameters - usual) / spread)
 
     starts = [usual + spread * np.array([1, up, 0, 0, 0]) for up in (-0.8, 0.0, 1.0)]
     found = [least_squares(misfit, start) for start in starts]

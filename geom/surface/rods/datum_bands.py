@@ -57,11 +57,11 @@ def is_unreliable(band: DatumBand, design: Design, readings: RodReadings) -> boo
 
 def cutback_of_each(readings: RodReadings, design: Design) -> Float:
     """Cut-back as each reading tells it by itself, mm; a diameter the mean of two."""
-    drawn = design.profile.radius_at(readings.height)
+    design_radius = design.profile.radius_at(readings.height)
     across = readings.is_kind("diameter")
     radius = readings.is_kind("radius")
     return np.select(
         [across, radius],
-        [0.5 * readings.value - drawn, readings.value - drawn],
+        [0.5 * readings.value - design_radius, readings.value - design_radius],
         readings.value,
     )

@@ -56,11 +56,11 @@ def rod_noise(
     -------
     Noise
     """
-    told = np.isfinite(readings.sd)
-    rod = (~told).astype(np.float64)
+    stated = np.isfinite(readings.sd)
+    rod = (~stated).astype(np.float64)
     sources = [
-        _alone("sd stated on the sheet", np.where(told & ~pseudo, readings.sd, 0.0)),
-        _alone("sound wall of the datum bands", np.where(pseudo, readings.sd, 0.0)),
+        _own("sd stated on the sheet", np.where(stated & ~pseudo, readings.sd, 0.0)),
+        _own("sound wall of the datum bands", np.where(pseudo, readings.sd, 0.0)),
         _resolution(readings, design, rod),
         _learned("rod repeatability", design.rod.repeatability, rod, _REPEATABILITY),
         _centring(readings, design, rod),
@@ -70,7 +70,7 @@ def rod_noise(
     return Noise(tuple(source for source in sources if source.touches))
 
 
-def _alone(name: str, sd: Float) -> Source:
+def _own(name: str, sd: Float) -> Source:
     """A known error of each reading by itself; told by its root mean square."""
     touched = sd[sd > 0]
     typical = float(np.sqrt(np.mean(touched**2))) if touched.size else 0.0
@@ -85,7 +85,7 @@ def _learned(name: str, sd: float, rod: Float, spread: float) -> Source:
 def _resolution(readings: RodReadings, design: Design, rod: Float) -> Source:
     own = design.rod.step
     step = readings.step if own is None else np.full(len(readings), own)
-    return _alone("rod resolution", rod * step / np.sqrt(12.0))
+    return _own("rod resolution", rod * step / np.sqrt(12.0))
 
 
 def _centring(readings: RodReadings, design: Design, rod: Float) -> Source:
@@ -122,14 +122,14 @@ def _placement(
     A rod tilted by t reads R / cos(t), about R t**2 / 2 too long, and touches the wall
     R t higher or lower than meant.
     """
-    told = design.rod
-    drawn = design.profile.radius_at(readings.height)
-    tilt = np.deg2rad(told.tilt_sd)
-    long = drawn * tilt**2 / np.sqrt(2.0)
-    tilted = np.hypot(long, drawn * tilt * slopes.up)
+    stated = design.rod
+    design_radius = design.profile.radius_at(readings.height)
+    tilt = np.deg2rad(stated.tilt_sd)
+    long = design_radius * tilt**2 / np.sqrt(2.0)
+    tilted = np.hypot(long, design_radius * tilt * slopes.up)
     made = (
-        ("azimuth of the readings", "deg", told.azimuth_sd, slopes.around),
-        ("height of the readings", "mm", told.height_sd, slopes.up),
+        ("azimuth of the readings", "deg", stated.azimuth_sd, slopes.around),
+        ("height of the readings", "mm", stated.height_sd, slopes.up),
     )
     none = np.zeros((len(readings), 0))
     placed = [
@@ -138,5 +138,5 @@ def _placement(
     ]
     return [
         *placed,
-        Source("rod tilt", "B", "deg", told.tilt_sd, rod * tilted**2, none),
+        Source("rod tilt", "B", "deg", stated.tilt_sd, rod * tilted**2, none),
     ]

@@ -119,10 +119,10 @@ def sample_posterior(
 ) -> GPPosterior:
     """The wall with the most probable sizes and lengths, and with others as likely."""
     few = len(likelihood.observed) <= MAX_POINTS
-    drawn = laplace_draws(likelihood, best, count=n_samples if few else 0, seed=seed)
+    draws = laplace_draws(likelihood, best, count=n_samples if few else 0, seed=seed)
     processes = [
         ConditionalGP(*likelihood.filled(theta), likelihood.observed)
-        for theta in (best, *drawn)
+        for theta in (best, *draws)
     ]
     return GPPosterior(processes[0], tuple(processes[1:]))
 

@@ -1,37 +1,25 @@
-"""What past surveys of the same furnace teach.
+"""The prior with history: what past surveys of the same furnace teach.
 
 A furnace wears after its own fashion: the melting zone lies where it lies, blast and
 charging burn the same side, each tuyere leaves its mark.  From heat to heat the whole
-is deeper or shallower, and rides somewhat higher or lower.  `learn_prior` takes the
-surveys of earlier heats, lays them over each other and learns
+is deeper or shallower, and somewhat higher or lower.  `learn_prior` aligns the surveys
+of earlier heats by a vertical **shift** each and learns
 
 - the **pattern**: their mean, each place weighted by how well it was known, smoothed;
-- how much they **differ**: place by place, in the depth of the ring of wear and in the
-  height it rides at.  Two or three surveys tell a variance badly, so each is shrunk
-  towards a value of our own that counts as much as `PRIOR_SURVEYS` surveys (the
-  posterior mean of a scaled inverse chi-square prior).
+- the standard deviations of shift, of **scale** (depth of the ring of wear against the
+  pattern's) and of the **residual** of places beside that.  Two or three surveys tell a
+  variance badly, so each is shrunk towards a value of our own that counts as much as
+  `PRIOR_SURVEYS` surveys (posterior mean of a scaled inverse chi-square prior).
 
-The pattern enters as further parts of the prior covariance, in which it appears times
-itself: the wall is so many times the pattern, and how many times is learned from the
-present readings, for the ring and for the rest of it.  Whether the past is used at all
-is decided by the readings too (`geom.surface.rods.history`).
-
-References
-----------
-Gelman, A. et al. (2013). Bayesian Data Analysis, 3rd ed. CRC Press.  Section 2.6
-(inverse chi-square prior of a variance) and 5.4 (normal hierarchy, shrinkage).
-
-Past surveys laid over each other: their mean, and what they differ by.
+The pattern enters as further components of the prior covariance, in which it appears
+times itself: the wall is so many times the pattern, and how many times is learned from
+the present readings, for the ring and for the rest of it.  Whether the past is used at
+all is decided by the readings too, by the Bayes factor (`prior_with_history`).
 
 References
 ----------
 Gelman, A. et al. (2013). Bayesian Data Analysis, 3rd ed. CRC Press.  Section 2.6
 (inverse chi-square prior of a variance) and 5.4 (normal hierarchy, shrinkage).
-
-The prior of the present wall, with what past surveys taught put in.
-
-References
-----------
 Kass, R. E. and Raftery, A. E. (1995). Bayes factors. JASA 90(430), 773-795.  Section
 3.2: a Bayes factor of 20 is strong evidence.
 """
@@ -78,6 +66,14 @@ _BLUR = 40.0
 SHIFTS = np.arange(-60.0, 60.5, 5.0)
 #: Misfit of two rings of wear (mm) and the height over which it is much the same (mm).
 _MISFIT, _ALIKE = 3.0, 200.0
+
+#: The past is used if with it the readings are this many times as probable.
+STRONG = 20.0
+
+#: While the pattern is laid over the readings, the parts that know nothing of the past,
+#: and the one for finer moves, are held to these shares of their usual sizes, or they
+#: would take its place.
+_RING, _LOCAL, _SLOPE = 0.3, 0.6, 0.3
 
 
 def net_over(surveys: Sequence[PastSurvey]) -> Float:
@@ -318,9 +314,9 @@ def learn_prior(
         raise InputError(
             "there is no past survey to learn from", cure="Give one or more"
         )
-    told = [_told(survey, design) for survey in surveys]
-    net = net_over(told)
-    pairs = [on_net(survey, net) for survey in told]
+    past = [_as_past_survey(survey, design) for survey in surveys]
+    net = net_over(past)
+    pairs = [on_net(survey, net) for survey in past]
     value = np.stack([cutback for cutback, _ in pairs])
     sd = np.stack([spread for _, spread in pairs])
     shifts = align(value, net)
@@ -332,7 +328,7 @@ def learn_prior(
     mean = weighted_mean(value, sd, residual_sd)
     mean = smoothed(mean, net, design.profile.mean_radius)
     return PastPrior(
-        count=len(told),
+        count=len(past),
         mean=Pattern(net, mean),
         shift=shrunk_sd(shifts, SHIFT_SD),
         scale_sd=shrunk_sd(scales_of(value, mean), SCALE_SD),
@@ -340,7 +336,7 @@ def learn_prior(
     )
 
 
-def _told(survey: RadialSurface | PastSurvey, design: Design) -> PastSurvey:
+def _as_past_survey(survey: RadialSurface | PastSurvey, design: Design) -> PastSurvey:
     if isinstance(survey, PastSurvey):
         return survey
     rows = survey.grid.surveyed
@@ -353,15 +349,6 @@ def _told(survey: RadialSurface | PastSurvey, design: Design) -> PastSurvey:
         survey.cutback[rows],
         survey.radius_sd[rows],
     )
-
-
-#: The past is used if with it the readings are this many times as probable.
-STRONG = 20.0
-
-#: While the pattern is laid over the readings, the parts that know nothing of the past,
-#: and the one for finer moves, are held to these shares of their usual sizes, or they
-#: would take its place.
-_RING, _LOCAL, _SLOPE = 0.3, 0.6, 0.3
 
 
 def prior_with_history(

@@ -44,7 +44,7 @@ def test_an_eighth_of_an_inch_is_a_rectangle_of_sd_0_92_mm() -> None:
 def test_a_stated_sd_stands_alone() -> None:
     told = sources(some_readings(sd=2.5))
     assert list(told) == ["sd stated on the sheet"]
-    np.testing.assert_allclose(told["sd stated on the sheet"].alone, 6.25)
+    np.testing.assert_allclose(told["sd stated on the sheet"].own, 6.25)
 
 
 def test_the_rods_own_step_goes_before_that_of_the_sheet() -> None:
@@ -77,11 +77,11 @@ def test_misplaced_readings_err_by_the_slope_of_the_wall() -> None:
     readings = some_readings()
     n = len(readings)
     told = sources(readings, slopes=Slopes(np.full(n, 0.8), np.full(n, -0.25)))
-    assert told["azimuth of the readings"].alone == pytest.approx((1.0 * 0.8) ** 2)
-    assert told["height of the readings"].alone == pytest.approx((3.0 * 0.25) ** 2)
+    assert told["azimuth of the readings"].own == pytest.approx((1.0 * 0.8) ** 2)
+    assert told["height of the readings"].own == pytest.approx((3.0 * 0.25) ** 2)
     tilt = np.deg2rad(0.5)
     own = np.hypot(450.0 * tilt**2 / np.sqrt(2.0), 450.0 * tilt * 0.25)
-    assert told["rod tilt"].alone == pytest.approx(own**2)
+    assert told["rod tilt"].own == pytest.approx(own**2)
 
 
 def test_slope_of_the_noise_agrees_with_differences() -> None:
@@ -91,7 +91,7 @@ def test_slope_of_the_noise_agrees_with_differences() -> None:
 
     def total(sd: float) -> float:
         s = centring.scaled(sd)
-        return float(np.sum(pull * (np.diag(s.alone) + s.shared @ s.shared.T)))
+        return float(np.sum(pull * (np.diag(s.own) + s.shared @ s.shared.T)))
 
     step = 1e-5
     rise = total(2.0 * np.exp(step)) - total(2.0 * np.exp(-step))
