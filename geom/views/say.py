@@ -282,8 +282,8 @@ def _two(value: float) -> str:
     return f"{round(value, min(places, 4)) + 0.0:.{min(places, 4)}f}"
 
 
-def say_piece(region: Region, design: Design) -> str:
-    """Which piece of wall: its name, or where it is.
+def say_region(region: Region, design: Design) -> str:
+    """Which region of wall: its name, or where it is.
 
     Examples
     --------

@@ -14,7 +14,7 @@ from geom.views.say import (
     plain,
     say_material,
     say_percent,
-    say_piece,
+    say_region,
     say_wear,
     say_wear_interval,
 )
@@ -129,7 +129,7 @@ def zone_rows(comparison: Comparison) -> list[ContrastRow]:
         return say_wear(wear.value, unit), say_wear_interval(wear, unit)
 
     return [
-        _row(say_piece(regions.regions[i], design), comparison.wear[i], in_words)
+        _row(say_region(regions.regions[i], design), comparison.wear[i], in_words)
         for kind in ("wall", "zone")
         for i in regions.of_kind(kind)
     ]
@@ -163,7 +163,7 @@ def rank_rows(comparison: Comparison, ranks: tuple[Rank, ...]) -> list[RankRow]:
         if difference is None:
             continue
         place = str(rank.first) if rank.settled else f"{rank.first} to {rank.last}"
-        name = say_piece(comparison.regions.regions[rank.item], comparison.design)
+        name = say_region(comparison.regions.regions[rank.item], comparison.design)
         change = say_wear(difference.value, unit), say_wear_interval(difference, unit)
         rows.append(RankRow(place, name, change, rank.settled))
     return rows

@@ -23,7 +23,7 @@ from geom.units import say_both
 from geom.views.say import (
     figures,
     plain,
-    say_piece,
+    say_region,
     say_wear,
     say_wear_interval,
     upfirst,
@@ -69,7 +69,7 @@ def stop_lines(forecasts: Sequence[Forecast], design: Design) -> list[str]:
     for forecast in forecasts:
         if not forecast.stop:
             continue
-        where = upfirst(say_piece(forecast.region, design))
+        where = upfirst(say_region(forecast.region, design))
         lines.append(
             f"{where}: {say_both(forecast.at.value, unit)} gone, "
             f"{_room_left(forecast.room, unit)} to the {forecast.limit}; "
@@ -132,7 +132,7 @@ def _forecast_row(forecast: Forecast, design: Design) -> ForecastRow:
         ("cannot be told", "") if forecast.heats is None else say_heats(forecast.heats)
     )
     return ForecastRow(
-        where=say_piece(forecast.region, design),
+        where=say_region(forecast.region, design),
         limit=forecast.limit,
         heats=heats[0],
         interval=heats[1],
@@ -163,7 +163,7 @@ def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
     """Steps in wear, with their evidence."""
     unit = design.length_unit
     return [
-        f"{upfirst(say_piece(step.region, design))}: from {step.first.words} on "
+        f"{upfirst(say_region(step.region, design))}: from {step.first.words} on "
         f"{say_wear(step.after.value, unit)} a heat, before "
         f"{say_wear(step.before.value, unit)}; change "
         f"{say_wear(step.change.value, unit)}, 95 %: "
@@ -184,7 +184,7 @@ def pattern_lines(pattern: Sequence[Harmonics], design: Design) -> list[str]:
     zones: dict[str, list[str]] = {}
     for zone_pattern in pattern:
         words = plain(zone_pattern.words, most=300)
-        zones.setdefault(words, []).append(say_piece(zone_pattern.zone, design))
+        zones.setdefault(words, []).append(say_region(zone_pattern.zone, design))
     return [
         f"{upfirst(join_words(names, last='and'))}: {words}"
         for words, names in zones.items()
@@ -203,13 +203,13 @@ def wear_facts(wear: Wear, design: Design) -> list[tuple[str, str, str]]:
         )
     ]
     for i in dict.fromkeys((hottest, wear.regions.of_kind("wall")[0])):
-        name = say_piece(wear.regions.regions[i], design)
+        name = say_region(wear.regions.regions[i], design)
         value, interval = _rate(long[i], design)
         facts.append((f"Wear a heat, {name}", value, f"95 %: {interval or '–'}"))
     soonest = min(wear.forecasts, key=_by_first_passage, default=None)
     if soonest is not None and soonest.heats is not None:
         value, interval = say_heats(soonest.heats)
-        where = say_piece(soonest.region, design)
+        where = say_region(soonest.region, design)
         facts.append(
             ("Soonest limit", value, f"95 %: {interval}; {where}, {soonest.limit}")
         )
@@ -254,7 +254,7 @@ def rate_rows(
     """
     return [
         RateRow(
-            say_piece(regions.regions[i], design),
+            say_region(regions.regions[i], design),
             tuple(_rate(column[i], design) for column in columns),
         )
         for i in (*regions.of_kind("wall"), *regions.of_kind("zone"))

@@ -35,7 +35,7 @@ from geom.views.charts.wear_map import WearFigure, WearMap, uncertainty_png, wea
 from geom.views.pages.wear import step_marks, still_png, wear_page
 from geom.views.say import (
     say_percent,
-    say_piece,
+    say_region,
     say_wear,
     say_wear_interval,
 )
@@ -372,9 +372,9 @@ def test_wear_is_said_in_the_shops_unit_and_mm():
 def test_places_are_said_on_the_clock(design):
     regions = regions_of(panels_of(design), design)
     side = next(p for p in regions.regions if p.kind == "side" and middle(p) == 90.0)
-    assert say_piece(side, design) == "3 o'clock side"
+    assert say_region(side, design) == "3 o'clock side"
     wide = replace(side, azimuth_to=165.0)
-    assert say_piece(wide, design) == "sides from half past 2 to half past 5"
+    assert say_region(wide, design) == "sides from half past 2 to half past 5"
 
 
 def numbers(low, high, unit):
