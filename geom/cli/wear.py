@@ -74,7 +74,7 @@ def run(options: argparse.Namespace) -> None:
             with atomic_directory(target, overwrite=options.overwrite) as folder:
                 write_wear_files(folder, wear, record, tick)
     if options.json:
-        _print_json(studies)
+        _print_json(studies, records)
     elif not options.quiet:
         for wear, record, target in zip(studies, records, targets, strict=True):
             _print_summary(wear, record, target)
@@ -108,11 +108,14 @@ def _as_folder(lining: str) -> str:
     return re.sub(r"\W+", "-", lining.casefold()).strip("-_") or "lining"
 
 
-def _print_json(studies: list[Wear]) -> None:
+def _print_json(studies: list[Wear], records: list[Record]) -> None:
     """One document, or a list of them."""
     from geom.views.documents import wear_document
 
-    texts = [wear_document(wear).decode("utf-8").rstrip() for wear in studies]
+    texts = [
+        wear_document(wear, record.design).decode("utf-8").rstrip()
+        for wear, record in zip(studies, records, strict=True)
+    ]
     text = texts[0] if len(texts) == 1 else f"[{', '.join(texts)}]"
     print(text)  # noqa: T201
 

@@ -19,13 +19,13 @@ from geom.compare.panels import PanelState
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step, find_steps
-from geom.record.forecast.first_passage import why_no_least_lining
 from geom.record.forecast.forecast import (
     TRIED,
     Forecast,
     forecast,
     forecast_repaired,
 )
+from geom.record.forecast.limits import why_no_least_lining
 from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import SPELL_CURE, Record
@@ -361,7 +361,7 @@ def _piece(wear: Wear, i: int) -> dict[str, Any]:
     """Where a piece is, and its rates."""
     data = wear.regions.regions[i].to_dict()
     for against, rates in wear.rates.items():
-        scatter = float(rates.scatter[i])
+        scatter = float(rates.heat_sd[i])
         data[f"per_{against}"] = {
             "long": _q(rates.long[i]),
             "short": _q(rates.short[i]),
@@ -388,12 +388,15 @@ def _roundness(one: Harmonics) -> dict[str, Any]:
     return {
         **one.zone.to_dict(),
         "lobes": [
-            {"order": order, "amplitude": _q(amplitude), "azimuth": azimuth}
-            for order, amplitude, azimuth in one.lobes
+            {
+                "order": harmonic.order,
+                "amplitude": _q(harmonic.amplitude),
+                "azimuth": harmonic.azimuth,
+            }
+            for harmonic in one.harmonics
         ],
         "tuyeres": _q(one.tuyeres),
         "spells": one.spells,
-        "words": one.words,
     }
 
 

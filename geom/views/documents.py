@@ -16,6 +16,7 @@ from geom.record.study import Wear
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
 from geom.views.cautions import CAUTIONS
+from geom.views.say import say_harmonics
 from geom.views.tables.repair import (
     say_bottom_notes,
     say_not_planned,
@@ -55,9 +56,12 @@ def change_document(change: Change) -> bytes:
     return _with_cautions(change)
 
 
-def wear_document(wear: Wear) -> bytes:
-    """The ``daubline.wear/1`` document."""
-    return _with_cautions(wear)
+def wear_document(wear: Wear, design: Design) -> bytes:
+    """The ``daubline.wear/1`` document; the design says hours and units."""
+    document = wear.to_dict() | {"cautions": list(CAUTIONS)}
+    for entry, harmonics in zip(document["pattern"], wear.pattern, strict=True):
+        entry["words"] = say_harmonics(harmonics, design)
+    return _as_json(document)
 
 
 def campaigns_document(comparison: Comparison) -> bytes:
@@ -70,7 +74,7 @@ def recheck_document(recheck: Recheck) -> bytes:
     return _with_cautions(recheck)
 
 
-def _with_cautions(result: Change | Wear | Recheck) -> bytes:
+def _with_cautions(result: Change | Recheck) -> bytes:
     return _as_json(result.to_dict() | {"cautions": list(CAUTIONS)})
 
 

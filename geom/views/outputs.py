@@ -258,7 +258,7 @@ def write_wear_files(
         return heats_bytes(walls, title=wear.title, left_out=left_out)
 
     makers: dict[str, Maker] = {
-        "wear.json": lambda _: wear_document(wear),
+        "wear.json": lambda _: wear_document(wear, design),
         "wear.nc": lambda path: write_wear_netcdf(path, wear.maps, design, about),
         "wear-map.png": lambda _: still_png(wear, design),
         "wear.html": page,

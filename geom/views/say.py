@@ -18,6 +18,7 @@ from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.record.regions import Region, middle
+from geom.record.wear.ovality import FEWEST, Harmonic, Harmonics
 from geom.units import (
     CUBIC_FOOT,
     LITRE,
@@ -33,6 +34,12 @@ from geom.units import (
 WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
 #: Wear of so many mm and more is worded in fractions of an inch, less in decimals.
 _FRACTIONS = 25.4 / 8.0
+
+#: Beside every forecast.
+DEFERS = (
+    "this forecast does not say that the lining is safe to run; local codes and "
+    "licensed practice decide"
+)
 
 
 class AzimuthRange(Protocol):
@@ -370,3 +377,43 @@ def say_material(volume: Quantity, design: Design) -> tuple[str, str]:
         f"{feet[0]} ft³ ({value} L)",
         f"{feet[1]} to {feet[2]} ft³ ({low} to {high} L)",
     )
+
+
+def say_harmonics(found: Harmonics, design: Design) -> str:
+    """How wear lies round one zone: to one side, oval, with the tuyeres."""
+    if found.spells < FEWEST:
+        spells = found.spells
+        return f"too few spells of wear to tell how it lies round the wall ({spells})"
+    words = [_say_harmonic(harmonic, design) for harmonic in found.harmonics]
+    if found.tuyeres is not None:
+        more = "more" if found.tuyeres.value > 0.0 else "less"
+        words.append(
+            f"wears {more} in front of the tuyeres than between them, by "
+            f"{_say_amplitude(found.tuyeres, design)} a heat"
+        )
+    return "; ".join(words) or "no side wears more than another as far as surveys tell"
+
+
+def _say_harmonic(harmonic: Harmonic, design: Design) -> str:
+    amplitude = _say_amplitude(harmonic.amplitude, design)
+    peak, low, opposite = (
+        clock_face(harmonic.azimuth + turned, design.azimuth_sense)
+        for turned in (0.0, 180.0 / harmonic.order, 180.0)
+    )
+    if harmonic.order == 1:
+        return f"wears more at {peak}: {amplitude} a heat over the mean; least at {low}"
+    return (
+        f"wears oval: {amplitude} a heat over the mean at {peak} and {opposite}, "
+        "least across"
+    )
+
+
+def _say_amplitude(quantity: Quantity, design: Design) -> str:
+    """A size with its 95 % interval, in mm or, where the shop has them, inches."""
+    low, high = sorted(abs(end) for end in (quantity.low95, quantity.high95))
+    value = abs(quantity.value)
+    if design.length_unit == "in":
+        inches = [from_mm(mm, "in") for mm in (value, low, high)]
+        middle, least, most = (f"{x:.2f}" for x in inches)
+        return f"{middle} in ({value:.1f} mm), 95 %: {least} to {most} in,"
+    return f"{value:.1f} mm, 95 %: {low:.1f} to {high:.1f} mm,"

@@ -23,7 +23,7 @@ from campaign_truth import Told
 from scipy.special import ndtr, ndtri
 
 from geom.record.changepoints.candidates import candidate_regions
-from geom.record.changepoints.covariance import BASIS, MULTIPLICITY, ORDER
+from geom.record.changepoints.fourier import BASIS, MULTIPLICITY, ORDER
 from geom.record.changepoints.scan import AFTER, BEFORE
 from geom.record.changepoints.table import WearTable, wear_table
 from geom.units import Float
@@ -52,7 +52,7 @@ def height(without: WearTable, record: WearTable, known: Float) -> float:
 def searched(one: Seen, record: WearTable) -> int:
     """Shapes and places that are searched in a record."""
     regions = Told(one).regions
-    shapes = len(candidate_regions(regions, record.rows, record.usual).regions)
+    shapes = len(candidate_regions(regions, record.rows, record.row_mean).regions)
     return shapes * (len(record.wear) - BEFORE - AFTER + 1)
 
 

@@ -113,10 +113,10 @@ def patterns(told: Told) -> list[Record]:
         place = told.regions.regions.index(one.zone)
         inside = told.regions.member[place].reshape(-1, HOURS_ROUND).any(axis=1) & rows
         sides = lasting[inside].mean(axis=0)
-        for order, high, _ in one.lobes:
-            wave = abs(2.0 * np.mean(sides * np.exp(1j * order * turn)))
-            head = {"what": "pattern", "kind": ("once", "twice")[order - 1]}
-            found.append(head | _figures(high, float(wave)))
+        for harmonic in one.harmonics:
+            wave = abs(2.0 * np.mean(sides * np.exp(1j * harmonic.order * turn)))
+            head = {"what": "pattern", "kind": ("once", "twice")[harmonic.order - 1]}
+            found.append(head | _figures(harmonic.amplitude, float(wave)))
         if one.tuyeres is not None and front is not None:
             true = float(sides[front].mean() - sides[~front].mean())
             head = {"what": "pattern", "kind": "tuyeres"}

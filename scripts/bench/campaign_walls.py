@@ -19,7 +19,7 @@ from furnaces import (
     TUYERE_HEIGHT,
     Habit,
     Nature,
-    Piece,
+    Region,
     _draw_spall,
     _draw_texture,
     draw_design,
@@ -102,10 +102,10 @@ class Heat:
     hours: float
     melted: float
     strength: float
-    pattern: tuple[Piece, ...]
+    pattern: tuple[Region, ...]
     spalls: tuple[Patch, ...]
-    burnt: tuple[Piece, ...]
-    patched: tuple[Piece, ...]
+    burnt: tuple[Region, ...]
+    patched: tuple[Region, ...]
     waves: Float
 
     def wear(self, azimuth: Float, height: Float) -> Float:
@@ -168,7 +168,7 @@ class Furnace:
         waves = _draw_waves(rng)
         return Heat(hours, melted, strength, pattern, spalls, burnt, patched, waves)
 
-    def mood(self, rng: Generator) -> tuple[Piece, ...]:
+    def mood(self, rng: Generator) -> tuple[Region, ...]:
         """Wear of a heat at strength 1: the own pattern, moved and reshaped a little.
 
         The ring's depth is left to the heat's strength.
@@ -244,11 +244,11 @@ def mean_spalls(height: Float, *, draws: int = 1500) -> Float:
     return np.asarray(SPALLS * total / draws)
 
 
-def added(pieces: tuple[Piece, ...], azimuth: Float, height: Float) -> Float:
+def added(regions: tuple[Region, ...], azimuth: Float, height: Float) -> Float:
     """Pieces added up at stations, mm."""
     total = np.zeros(np.broadcast(azimuth, height).shape)
-    for piece in pieces:
-        total = total + piece(azimuth, height)
+    for region in regions:
+        total = total + region(azimuth, height)
     return total
 
 
@@ -269,7 +269,7 @@ def steps_to_plant(seed: int, *, extra: float = 3.0) -> tuple[Step, ...]:
 
 
 def _face(
-    texture: tuple[Piece, ...], azimuth: Float, height: Float, *, seen: bool
+    texture: tuple[Region, ...], azimuth: Float, height: Float, *, seen: bool
 ) -> Float | float:
     return added(texture, azimuth, height) if seen else 0.0
 

@@ -32,7 +32,7 @@ _FREE = 10_000_000_000
 _NAMES = {1.0: "mm", 1000.0: "m"}
 
 
-def opened(path: Path, wall: Wall) -> Cloud:
+def open_hdf5(path: Path, wall: Wall) -> Cloud:
     """A file that `write` wrote, as a survey opens it."""
     unit = UNIT[path.suffix]
     (cloud,) = load_clouds(
@@ -48,7 +48,7 @@ def opened(path: Path, wall: Wall) -> Cloud:
 def counted_file(asked: Question, path: Path) -> Histogram:
     """All points of a file, counted."""
     histogram = Histogram(asked.layout)
-    bin_cloud(opened(path, asked.wall), asked.wall.pose, histogram)
+    bin_cloud(open_hdf5(path, asked.wall), asked.wall.pose, histogram)
     return histogram
 
 

@@ -17,7 +17,7 @@ from geom.design import Design, Opening, Profile
 from geom.frame import wrap
 from geom.units import Float
 
-Piece = Callable[[Float, Float], Float]
+Region = Callable[[Float, Float], Float]
 
 INCH = 25.4
 TOP = 60 * INCH
@@ -157,7 +157,7 @@ def vary(own: Nature, rng: Generator) -> Nature:
 
 def draw_pieces(
     rng: Generator, nature: Nature, design: Design
-) -> tuple[tuple[Piece, ...], tuple[Patch, ...]]:
+) -> tuple[tuple[Region, ...], tuple[Patch, ...]]:
     """What one heat did to a furnace: wear to add up, and brick that is missing."""
     habit = nature.habit
     spalls = [_draw_spall(rng) for _ in range(rng.poisson(habit.spalls))]
@@ -167,11 +167,11 @@ def draw_pieces(
         rng.uniform(0, 0.8), rng.uniform(0, 360),
     )  # fmt: skip
     ledges, holes = _draw_hostile(rng) if habit.hostile else ((), ())
-    pieces: tuple[Piece, ...] = (
+    regions: tuple[Region, ...] = (
         nature.burn, *nature.jets, nature.stack, *spalls, *lumps, band, *ledges,
         *_draw_texture(rng),
     )  # fmt: skip
-    return pieces, holes
+    return regions, holes
 
 
 #: Brick face that spalls are sized by: 9 x 4 1/2 in (Hawkins, "Maxims and
@@ -232,7 +232,7 @@ def _draw_hostile(rng: Generator) -> tuple[tuple[Ledge, ...], tuple[Patch, ...]]
     return ledges, holes
 
 
-def _draw_texture(rng: Generator) -> tuple[Piece, ...]:
+def _draw_texture(rng: Generator) -> tuple[Region, ...]:
     """Joints and roughness, together about 1 mm sd over some 20 mm."""
     columns = 125
     pitch = 2.0 * np.pi * BORE / columns

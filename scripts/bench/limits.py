@@ -47,13 +47,13 @@ Figures = tuple[float, float, float, float]
 
 def split(lining: Lining) -> tuple[Lining, Lining]:
     """The smooth wear alone, and all the rest alone."""
-    kept = tuple(p for p in lining.pieces if not isinstance(p, ANEW))
-    smooth = replace(lining, pieces=kept, holes=())
+    kept = tuple(p for p in lining.regions if not isinstance(p, ANEW))
+    smooth = replace(lining, regions=kept, holes=())
 
     def rest(azimuth: Float, height: Float) -> Float:
         return lining.cutback(azimuth, height) - smooth.cutback(azimuth, height)
 
-    return smooth, replace(lining, pieces=(rest,), holes=())
+    return smooth, replace(lining, regions=(rest,), holes=())
 
 
 def answered(lining: Lining, grid: str, seed: int, cells: Cells) -> Answer:

@@ -16,7 +16,7 @@ from furnaces import (
     HABITS,
     INCH,
     Nature,
-    Piece,
+    Region,
     draw_design,
     draw_nature,
     draw_pieces,
@@ -140,7 +140,7 @@ class Lining:
     family: str
     seed: int
     design: Design
-    pieces: tuple[Piece, ...]
+    regions: tuple[Region, ...]
     holes: tuple[Patch, ...] = ()
 
     def cutback(self, azimuth: Float, height: Float) -> Float:
@@ -149,8 +149,8 @@ class Lining:
             wrap(azimuth), np.asarray(height, dtype=np.float64)
         )
         worn = np.zeros(azimuth.shape)
-        for piece in self.pieces:
-            worn = worn + piece(azimuth, height)
+        for region in self.regions:
+            worn = worn + region(azimuth, height)
         for hole in self.holes:
             inside = hole.share(azimuth, height) > 0.5
             worn = np.where(inside, np.maximum(worn, hole.depth), worn)
@@ -287,5 +287,5 @@ def _generator(family: str, seed: int) -> Generator:
 def _worn(
     family: str, seed: int, design: Design, nature: Nature, rng: Generator
 ) -> Lining:
-    pieces, holes = draw_pieces(rng, nature, design)
-    return Lining(family, seed, design, pieces, holes)
+    regions, holes = draw_pieces(rng, nature, design)
+    return Lining(family, seed, design, regions, holes)

@@ -74,8 +74,8 @@ CASES = tuple(
 
 def own_wear(lining: Lining) -> Lining:
     """The same wall without spalls and lumps, which come anew in every heat."""
-    kept = tuple(p for p in lining.pieces if not isinstance(p, (Patch, Lump)))
-    return replace(lining, pieces=kept, holes=())
+    kept = tuple(p for p in lining.regions if not isinstance(p, (Patch, Lump)))
+    return replace(lining, regions=kept, holes=())
 
 
 def as_asked(wall: str, lining: Lining) -> Lining:

@@ -39,11 +39,11 @@ def one_way(name: str, folder: Path, out: Path) -> None:
     """Run one way; print the seconds of opening the record, and of the rest."""
     begun = time.perf_counter()
     record = open_record(folder)
-    opened = time.perf_counter()
+    open_hdf5 = time.perf_counter()
     maps = WAYS[name](record)
     done = time.perf_counter()
     save(out, maps)
-    print(opened - begun, done - opened)
+    print(open_hdf5 - begun, done - open_hdf5)
 
 
 def measured(name: str, folder: Path, out: Path) -> Watched:
@@ -62,7 +62,7 @@ def compared(record: Record, names: Sequence[str]) -> list[list[str]]:
         for name in names:
             out = Path(folder) / "maps.npz"
             done = measured(name, record.folder, out)
-            opened, seconds = map(float, done.out.split())
+            open_hdf5, seconds = map(float, done.out.split())
             maps = dict(np.load(out))
             if first is None:
                 first, base = maps, seconds
@@ -71,7 +71,7 @@ def compared(record: Record, names: Sequence[str]) -> list[list[str]]:
             ]
             count = len(record.occasions)
             rows.append(
-                [f"{count:,}", name, told(opened), told(seconds, ".1f"),
+                [f"{count:,}", name, told(open_hdf5), told(seconds, ".1f"),
                  told(1e3 * seconds / count), told(seconds / base, ".2f"),
                  told(done.seconds, ".1f"), told(done.processor, ".1f"),
                  told(done.megabytes, ".0f"),

@@ -38,7 +38,7 @@ def main() -> None:
         print(f"{report.stat().st_size / 1e6:.2f} MB")
         print(f"written in {written:.2f} s, its four pictures included (aim 2)")
         for name, path in (("bare page", bare), ("report", report)):
-            told = opened(path)
+            told = open_hdf5(path)
             for what, times in zip(("answering", "turning too"), told, strict=True):
                 print(
                     f"{name}: opened and {what} in {statistics.median(times):.2f} s, "
@@ -62,7 +62,7 @@ def write(folder: Path) -> float:
     return min(seconds)
 
 
-def opened(path: Path) -> tuple[list[float], list[float]]:
+def open_hdf5(path: Path) -> tuple[list[float], list[float]]:
     """Seconds from asking for a page to its flat pictures answering, and to all."""
     from playwright.sync_api import sync_playwright
 

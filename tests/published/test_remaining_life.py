@@ -29,80 +29,55 @@ import math
 import numpy as np
 import pytest
 
-from geom.errors import InputError
 from geom.record.forecast.first_passage import first_passage_time
-from geom.record.forecast.forecast import governing, rate_between, remaining_life
+from geom.record.forecast.forecast import SURVEY_SHARE
 
 
-def test_rates_from_three_surveys() -> None:
-    # 1983 0.375 in, 1993 0.295 in, 2003 0.255 in; printed: 0.006 in a year long-term
-    long_term = rate_between(0.375, 0.255, over=20.0)
-    short_term = rate_between(0.295, 0.255, over=10.0)
-    assert long_term == pytest.approx(0.006, abs=1e-12)
-    assert short_term == pytest.approx(0.004, abs=1e-12)  # worked out here
-    assert governing(long_term, short_term) == "long-term"
-
-
-def test_the_nominal_thickness_is_a_trap() -> None:
-    # 0.395 in is what was ordered, 0.375 in what was measured first
-    wrong = rate_between(0.395, 0.255, over=20.0)
-    assert wrong == pytest.approx(0.007, abs=1e-12)
-    assert wrong != pytest.approx(0.006, rel=0.1)
+def life(actual: float, required: float, rate: float) -> float:
+    """Remaining life by the closed form of forecasts, nothing scattering."""
+    room = np.array(actual - required)
+    return float(first_passage_time(room, np.array(rate), np.array(0.0)))
 
 
 def test_the_greater_rate_governs_and_the_lesser_is_a_trap() -> None:
     # 0.210 in left, 0.150 in required, 0.010 short- and 0.005 long-term: 6 years
-    found = remaining_life(0.210, 0.150, long_term=0.005, short_term=0.010)
-    assert found.governs == "short-term"
-    assert found.rate == 0.010
-    assert found.life == pytest.approx(6.0, rel=1e-12)
-    assert found.interval == pytest.approx(3.0, rel=1e-12)
-    wrong = remaining_life(0.210, 0.150, long_term=0.005)
-    assert wrong.life == pytest.approx(12.0, rel=1e-12)
+    assert life(0.210, 0.150, max(0.005, 0.010)) == pytest.approx(6.0, rel=1e-12)
+    assert life(0.210, 0.150, 0.005) == pytest.approx(12.0, rel=1e-12)
 
 
-def test_life_and_interval_of_inspection() -> None:
+def test_remaining_life_and_the_interval_of_inspection() -> None:
     # 0.240 in left, 0.192 in required, 0.008 in a year: 6 years, look within 3
-    found = remaining_life(0.240, 0.192, long_term=0.008)
-    assert found.life == pytest.approx(6.0, rel=1e-12)
-    assert found.interval == pytest.approx(3.0, rel=1e-12)
+    assert life(0.240, 0.192, 0.008) == pytest.approx(6.0, rel=1e-12)
+    assert SURVEY_SHARE * life(0.240, 0.192, 0.008) == pytest.approx(3.0, rel=1e-12)
 
 
-def test_life_in_months_by_a_short_term_rate() -> None:
+def test_remaining_life_in_months_by_a_short_term_rate() -> None:
     # 7.8 mm to 3.24 mm in 15 years: 0.304 mm a year; 0.37 mm required, 0.34 mm a year
     # governs: 8.441 years, 101.3 months
-    long_term = rate_between(7.8, 3.24, over=15.0)
-    assert long_term == pytest.approx(0.304, abs=1e-9)
-    found = remaining_life(3.24, 0.37, long_term=long_term, short_term=0.34)
-    assert found.governs == "short-term"
-    assert found.life == pytest.approx(8.441, abs=5e-4)
-    assert 12.0 * found.life == pytest.approx(101.3, abs=0.05)
-    wrong = remaining_life(3.24, 0.37, long_term=long_term)
-    assert wrong.life == pytest.approx(9.441, abs=5e-4)  # a year too long
+    long_term = (7.8 - 3.24) / 15.0
+    found = life(3.24, 0.37, max(long_term, 0.34))
+    assert found == pytest.approx(8.441, abs=5e-4)
+    assert 12.0 * found == pytest.approx(101.3, abs=0.05)
+    assert life(3.24, 0.37, long_term) == pytest.approx(9.441, abs=5e-4)  # too long
 
 
 @pytest.mark.parametrize(
-    ("actual", "required", "rate", "life"),
+    ("actual", "required", "rate", "printed"),
     [(10.0, 7.0, 0.5, 6.0), (12.0, 9.0, 0.3, 10.0), (8.0, 6.0, 0.25, 8.0)],
 )
-def test_simple_set(actual: float, required: float, rate: float, life: float) -> None:
-    assert rate_between(12.0, 10.0, over=5.0) == pytest.approx(0.4, rel=1e-12)
-    found = remaining_life(actual, required, long_term=rate)
-    assert found.life == pytest.approx(life, rel=1e-12)
-    spoiled = remaining_life(actual, 0.0, long_term=rate)  # all of it, not what is over
-    assert spoiled.life != pytest.approx(life, rel=0.5)
+def test_simple_set(
+    actual: float, required: float, rate: float, printed: float
+) -> None:
+    assert life(actual, required, rate) == pytest.approx(printed, rel=1e-12)
+    spoiled = life(actual, 0.0, rate)  # all of it, not what is over
+    assert spoiled != pytest.approx(printed, rel=0.5)
 
 
 def test_a_wall_past_its_limit_has_no_life_and_one_that_does_not_wear_no_end() -> None:
-    assert remaining_life(5.0, 5.0, long_term=1.0).life == 0.0
-    assert remaining_life(4.0, 5.0, long_term=-1.0).life == 0.0
-    assert remaining_life(6.0, 5.0, long_term=0.0).life == math.inf
-    assert remaining_life(6.0, 5.0, long_term=-0.5, short_term=0.5).life == 2.0
-
-
-def test_time_that_does_not_pass_is_refused() -> None:
-    with pytest.raises(InputError, match="not greater than 0"):
-        rate_between(2.0, 1.0, over=0.0)
+    assert life(5.0, 5.0, 1.0) == 0.0
+    assert life(4.0, 5.0, -1.0) == 0.0
+    assert life(6.0, 5.0, 0.0) == math.inf
+    assert life(6.0, 5.0, 0.5) == 2.0
 
 
 def test_a_forecast_without_scatter_is_a_straight_line_read_backwards() -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.quantity import Quantity
-from geom.record.wear.rates import SYSTEMATIC_SHARE
+from geom.record.assumptions import ASSUMED
 from geom.record.wear.survey_errors import SpellWear
 from geom.units import Float, Int
 
@@ -43,7 +43,7 @@ class Draws:
     scatter: float = 1.0
     together: float = 0.5
     survey: float = 0.02
-    share: float = SYSTEMATIC_SHARE
+    share: float = ASSUMED.systematic_share
     shared: bool = False
     lopsided: bool = False
     out_of_line: float = 0.0

@@ -20,7 +20,7 @@ from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.grid import record_grid
 from geom.record.store.store import Record
 from geom.record.wear.accumulate import Tick
-from geom.record.wear.maps import WORTH, RateMap
+from geom.record.wear.maps import PRIOR_DOF, RateMap
 from geom.record.wear.spells import Exposure
 from geom.stats.detection import significant_together
 from geom.stats.intervals import (
@@ -230,7 +230,7 @@ def _dof(maps: Sequence[RateMap]) -> Float:
     """Degrees of freedom of the sum of their variances (JCGM 100:2008, G.4.1)."""
     square = [one.sd**2 for one in maps]
     parts = [
-        each**2 / (WORTH + np.maximum(one.spells - 1.0, 0.0))
+        each**2 / (PRIOR_DOF + np.maximum(one.spells - 1.0, 0.0))
         for one, each in zip(maps, square, strict=True)
     ]
     whole = np.sum(square, axis=0) ** 2

@@ -1,25 +1,18 @@
-"""How wear of the panels scatters from spell to spell, and hangs together.
+"""Covariance of the wear table: how panels scatter from spell to spell, together.
 
-Waves round the wall are taken to be independent (`waves`).  Of each, rows of panels
-scatter by their own amounts and hang together as ``rho ** rows apart``; beside that,
-all of the wall shares three things: a heat that wears everything more, in proportion to
-what each row wears; one that burns higher or lower, in proportion to how that changes
-from row to row; and a rod set up off the axis, which reads one side short and the other
-long all the way up.  All sizes are moments of what is seen, those of single rows drawn
-towards what all waves have there.
+Waves round the wall (`fourier`) are taken to be independent.  Of each, rows of panels
+scatter by their own amounts and correlate as ``rho ** rows apart``; besides, all of the
+wall shares three things: a heat that wears everything more, in proportion to what each
+row wears; one that burns higher or lower, in proportion to how that changes from row to
+row; and a rod set up off the axis, which reads one side short and the other long all
+the way up.  All sizes are moments of what is seen, those of single rows shrunk towards
+what all waves have there.
 
 References
 ----------
 Ledoit, O. and Wolf, M. (2004). A well-conditioned estimator for large-dimensional
 covariance matrices. J. Multivariate Analysis 88, 365-411 (cited from memory): why a
 table of few spells is drawn towards a simple shape.
-
-Waves round the wall: what a ring of sides is put together from.
-
-A ring of `HOURS` sides is its mean, waves that go once, twice ... five times round it,
-and one that changes sign from each side to the next.  As far as no side is privileged,
-errors and chance in waves that go round a different number of times are independent,
-and all that hangs together does so up and down the wall.
 """
 
 from __future__ import annotations
@@ -28,36 +21,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.compare.panels import HOURS
-from geom.units import Float, Int
+from geom.record.assumptions import ASSUMED
+from geom.record.changepoints.fourier import MULTIPLICITY, ORDER
+from geom.units import Float
 
-#: How many times the finest wave goes round.
-FINEST = HOURS // 2
-
-
-def _waves() -> tuple[Float, Int]:
-    angle = 2.0 * np.pi * np.arange(HOURS) / HOURS
-    parts = [(0, np.ones(HOURS))]
-    for order in range(1, FINEST):
-        parts += [(order, np.cos(order * angle)), (order, np.sin(order * angle))]
-    parts.append((FINEST, np.cos(FINEST * angle)))
-    table = np.stack([part / np.linalg.norm(part) for _, part in parts], axis=1)
-    return table, np.array([order for order, _ in parts], dtype=np.int64)
-
-
-#: Waves over sides, one a column, orthonormal; (HOURS, HOURS).  The first is the mean.
-BASIS, ORDER = _waves()
-#: How many waves go round that many times: 1, 2, 2, 2, 2, 2, 1.
-MULTIPLICITY = np.bincount(ORDER).astype(np.float64)
-
-
-#: How many spells the common shape of the rows' scatter counts for, in each wave.
-_WORTH = 5.0
-#: Rows this far apart hang together only by what all of the wall shares.
+#: Rows this far apart correlate only by what all of the wall shares.
 _FAR = 3
-#: What chance neighbours have in common, at most; share of a row that is its own, at
-#: least.
-_CLOSEST, _OWN = 0.9, 0.2
+#: Correlation of neighbouring rows, at most; share of a row's variance that is its own,
+#: at least.
+_MAX_CORRELATION, _MIN_OWN = 0.9, 0.2
 #: Least sd of a panel's wear, mm: what is rounded off a rod.
 _LEAST = 0.05
 
@@ -68,35 +40,36 @@ class TableCovariance:
 
     Attributes
     ----------
-    table : array (b, orders, rows, rows), mm2
-        Between rows, for each wave of an order; orders as `waves.MANY`.
-    blunt : array (b, waves)
-        What surveys show of a wave.  Few stations show narrow waves blunted, their
-        errors as much as what is true of them: so by how much less narrow waves
-        scatter than the one that goes once round, it is told how blunt they are.
+    rows : array (b, orders, rows, rows), mm2
+        Between rows, for each wave of an order; orders as `fourier.MULTIPLICITY`.
+    attenuation : array (b, waves)
+        What surveys show of a wave, 0 to 1.  Few stations attenuate fine waves, their
+        errors as much as what is true of them: by how much less fine waves scatter than
+        the one that goes once round shows how much.
     """
 
-    table: Float
-    blunt: Float
+    rows: Float
+    attenuation: Float
 
-    def of_mean(self, share: Float) -> float:
+    def of_mean(self, weights: Float) -> float:
         """Variance of a weighted mean of panels in the first record, mm2.
 
         Parameters
         ----------
-        share : array (rows, waves)
-            The weights, in waves.
+        weights : array (rows, waves)
+            In waves.
         """
-        table = self.table[0][ORDER]
-        return float(np.einsum("iw,wij,jw->", share, table, share, optimize=True))
+        table = self.rows[0][ORDER]
+        # one quadratic form a wave w over rows i and j, summed
+        return float(np.einsum("iw,wij,jw->", weights, table, weights, optimize=True))
 
 
-def squares(off: Float, weight: Float) -> Float:
-    """Sums of squares and products of rows, each wave of an order added up.
+def cross_products(deviation: Float, weight: Float) -> Float:
+    """Sums of squares and products of rows, the waves of an order added up.
 
     Parameters
     ----------
-    off : array (b, n, rows, waves), mm
+    deviation : array (b, n, rows, waves), mm
         Wear less its mean.
     weight : array (n,)
 
@@ -104,74 +77,82 @@ def squares(off: Float, weight: Float) -> Float:
     -------
     array (b, orders, rows, rows), mm2
     """
-    rough = off * np.sqrt(weight)[:, None, None]
-    return np.stack(
-        [_table(rough[..., m == ORDER]) for m in range(MULTIPLICITY.size)], axis=1
-    )
+    rough = deviation * np.sqrt(weight)[:, None, None]
+    tables = [_products(rough[..., m == ORDER]) for m in range(MULTIPLICITY.size)]
+    return np.stack(tables, axis=1)
 
 
-def _table(waves: Float) -> Float:
+def _products(waves: Float) -> Float:
     """Products of rows; (b, n, rows, k) to (b, rows, rows)."""
+    # rows to the front, spells and waves in one axis that is summed over
     flat = np.moveaxis(waves, 2, 1).reshape(waves.shape[0], waves.shape[2], -1)
     return np.asarray(flat @ np.swapaxes(flat, 1, 2))
 
 
-def table_covariance(square: Float, freedom: float, usual: Float) -> TableCovariance:
-    """What scatter is seen in b records.
+def table_covariance(square: Float, dof: float, row_mean: Float) -> TableCovariance:
+    """Covariance seen in b records.
 
     Parameters
     ----------
     square : array (b, orders, rows, rows), mm2
-        Of wear about its mean; see `squares`.
-    freedom : float
-        Spells less the means that they are told from.
-    usual : array (rows,), mm
+        Of wear about its mean; see `cross_products`.
+    dof : float
+        Spells less the means that were fitted.
+    row_mean : array (rows,), mm
         What each row wears in a heat.
     """
-    worth = freedom * MULTIPLICITY[:, None]
+    worth = dof * MULTIPLICITY[:, None]
     seen = square / worth[..., None]
-    own = np.einsum("bmii->bmi", seen)
+    own = _diagonal(seen)
     size = np.maximum(own.mean(axis=2, keepdims=True), _LEAST**2)
+    # the shape up the wall that waves of order 2 and more have in common
     many = MULTIPLICITY[2:, None]
     shape = ((own / size)[:, 2:] * many).sum(axis=1, keepdims=True) / many.sum()
-    spread = (worth * own + _WORTH * size * shape) / (worth + _WORTH)
+    prior = ASSUMED.row_spells
+    spread = (worth * own + prior * size * shape) / (worth + prior)
     spread = np.maximum(spread, _LEAST**2)
-    seen = seen + np.eye(usual.size) * (spread - own)[..., None]
-    shared = _shared(seen, usual)
-    left = seen - shared
-    alone = np.maximum(np.einsum("bmii->bmi", left), _OWN * spread)
-    alike = alone.mean(axis=2)
-    blunt = np.sqrt(np.minimum(alike / alike[:, 1:2], 1.0))
-    blunt[:, 0] = 1.0
-    return TableCovariance(shared + _up_the_wall(left, alone), blunt[:, ORDER])
+    seen = seen + np.eye(row_mean.size) * (spread - own)[..., None]
+    shared = _shared(seen, row_mean)
+    rest = seen - shared
+    alone = np.maximum(_diagonal(rest), _MIN_OWN * spread)
+    level = alone.mean(axis=2)
+    attenuation = np.sqrt(np.minimum(level / level[:, 1:2], 1.0))
+    attenuation[:, 0] = 1.0
+    return TableCovariance(shared + _up_the_wall(rest, alone), attenuation[:, ORDER])
 
 
-def _shared(seen: Float, usual: Float) -> Float:
+def _diagonal(tables: Float) -> Float:
+    """Variances of rows; (b, orders, rows, rows) to (b, orders, rows)."""
+    return np.asarray(np.einsum("bmii->bmi", tables))
+
+
+def _shared(seen: Float, row_mean: Float) -> Float:
     """What rows that are no neighbours have in common."""
     shared = np.zeros_like(seen)
-    rows = np.arange(usual.size)
+    rows = np.arange(row_mean.size)
     apart = np.abs(rows[:, None] - rows[None, :])
-    slope = np.gradient(usual) if usual.size > 1 else np.zeros(1)
-    for order, like, least in ((0, usual, _FAR), (0, slope, 2), (1, rows**0.0, _FAR)):
-        shape = like[:, None] * like[None, :]
+    slope = np.gradient(row_mean) if row_mean.size > 1 else np.zeros(1)
+    even = rows**0.0
+    for order, mode, least in ((0, row_mean, _FAR), (0, slope, 2), (1, even, _FAR)):
+        shape = mode[:, None] * mode[None, :]
         far = (apart >= least) * shape
         square = float(np.sum(far * shape))
         if square > 0.0:
-            left = seen[:, order] - shared[:, order]
-            much = np.maximum(np.sum(left * far, axis=(1, 2)) / square, 0.0)
-            shared[:, order] += much[:, None, None] * shape
+            rest = seen[:, order] - shared[:, order]
+            size = np.maximum(np.sum(rest * far, axis=(1, 2)) / square, 0.0)
+            shared[:, order] += size[:, None, None] * shape
     return shared
 
 
-def _up_the_wall(left: Float, alone: Float) -> Float:
+def _up_the_wall(rest: Float, alone: Float) -> Float:
     """What neighbouring rows have in common, dying away with distance."""
     rows = alone.shape[2]
     sd = np.sqrt(alone)
     if rows == 1:
         return np.asarray(alone[..., None])
-    beside = np.einsum("bmii->bmi", left[..., 1:, :-1])
+    neighbour = _diagonal(rest[..., 1:, :-1])
     both = sd[..., 1:] * sd[..., :-1]
-    rho = np.clip(beside.sum(axis=2) / both.sum(axis=2), 0.0, _CLOSEST)
+    rho = np.clip(neighbour.sum(axis=2) / both.sum(axis=2), 0.0, _MAX_CORRELATION)
     apart = np.abs(np.arange(rows)[:, None] - np.arange(rows)[None, :])
     fading = rho[..., None, None] ** apart
     return np.asarray(sd[..., :, None] * fading * sd[..., None, :])

@@ -1,4 +1,4 @@
-"""Heats until walls pass limits, in closed form for walls drawn one by one.
+"""First-passage times: heats until walls pass limits, in closed form.
 
 A place that has a room of so many mm to its limit, is worn r a heat in the mean and
 more or less than that by a standard deviation s from heat to heat, has gone
@@ -19,20 +19,12 @@ References
 ----------
 Birnbaum, Z. W. and Saunders, S. C. (1969). A new family of life distributions. J. Appl.
 Prob. 6, 319-327.
-
-Cut-back at which panels pass the limits of the drawing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Literal
-
 import numpy as np
 
-from geom.compare.panels import HOURS
-from geom.design import Design
-from geom.record.regions import Region, Regions
 from geom.units import Bool, Float
 
 #: Heats that a forecast looks ahead; what does not pass within them is inf.
@@ -58,7 +50,7 @@ def first_passage_time(room: Float, rate: Float, scatter: Float) -> Float:
 
     Examples
     --------
-    >>> heats_to_pass(np.array([20.0, 20.0, -1.0]), np.array([8.0, 0.0, 8.0]), 0.0)
+    >>> first_passage_time(np.array([20.0, 20.0, -1.0]), np.array([8.0, 0.0, 8.0]), 0.0)
     array([2.5, inf, 0. ])
     """
     left = np.maximum(room, 0.0)
@@ -78,27 +70,28 @@ def first_passage_time(room: Float, rate: Float, scatter: Float) -> Float:
 def first_passage_with_spall(
     even: Float, room: Float, rate: Float, scatter: Float, *, after: Float, depth: Float
 ) -> Float:
-    """Heats until limits are passed where a spot falls out meanwhile.
+    """Heats until limits are passed where a spot spalls meanwhile.
 
-    With even wear the limit is passed once the spot is out and the rest of the room is
-    worn, whichever comes later; or without the spot, if that is sooner.
+    With even wear the limit is passed once the spall is out and the rest of the room is
+    worn, whichever comes later; or without the spall, if that is sooner.
 
     Parameters
     ----------
     even : array
-        Heats without the spot, as `first_passage_time` tells them.
+        Heats without the spall, as `first_passage_time` tells them.
     room, rate, scatter : array
         As there.
     after : array
-        Heats until the spot falls out; inf: never.
+        Heats until the spall; inf: never.
     depth : array, mm
-        Of the spot.
+        Of the spall.
 
     Examples
     --------
     >>> room, rate = np.array([20.0, 20.0]), np.array([8.0, 8.0])
-    >>> even = heats_to_pass(room, rate, 0.0)
-    >>> with_spots(even, room, rate, 0.0, after=np.array([1.0, 9.0]), depth=12.0)
+    >>> even = first_passage_time(room, rate, 0.0)
+    >>> after = np.array([1.0, 9.0])
+    >>> first_passage_with_spall(even, room, rate, 0.0, after=after, depth=12.0)
     array([1. , 2.5])
     """
     rest = np.maximum(after, first_passage_time(room - depth, rate, scatter))
@@ -120,54 +113,3 @@ def earliest_passage(heats: Float, groups: Bool) -> Float:
     """
     rows = [heats[some].min(axis=0, initial=np.inf) for some in groups]
     return np.stack(rows)
-
-
-Limit = Literal["brick threshold", "least lining"]
-
-
-def limits_of(regions: Regions, design: Design) -> Iterator[tuple[Limit, Float]]:
-    """Limits, and the cut-back at which each panel passes them.
-
-    Parameters
-    ----------
-    pieces : Pieces
-    design : Design
-        Its shell and ``least_lining`` give the second limit.
-
-    Yields
-    ------
-    limit : {'brick threshold', 'least lining'}
-    depth : array (p,), mm
-        Where the radius drawn changes within a panel, the widest counts: there the
-        lining is thinnest.
-    """
-    levels = [regions.regions[i] for i in regions.of_kind("level")]
-    panels = len(levels) * HOURS
-    yield "brick threshold", np.full(panels, design.repair.brick_threshold)
-    if design.shell_radius is not None and design.least_lining is not None:
-        widest = np.repeat([_widest(one, design) for one in levels], HOURS)
-        yield "least lining", design.shell_radius - widest - design.least_lining
-
-
-def _widest(region: Region, design: Design) -> float:
-    """Greatest radius drawn in a piece: there the lining is thinnest."""
-    corners = design.profile.corners
-    low, high = region.height_from, region.height_to
-    between = corners[(corners > low) & (corners < high)]
-    above = design.profile.radius_at(np.array([low, *between]), side="above")
-    below = design.profile.radius_at(np.array([*between, high]), side="below")
-    return float(np.nanmax([*above, *below]))
-
-
-def why_no_least_lining(design: Design) -> str:
-    """Which keys would give the least lining its forecast; empty where it has one."""
-    if design.shell_radius is None:
-        keys = "radius and least_lining in [shell]"
-    elif design.least_lining is None:
-        keys = "least_lining in [shell]"
-    else:
-        return ""
-    return (
-        f"only the brick threshold is forecast: {keys} of the design file would give "
-        "the heats until the least lining is left"
-    )

@@ -7,40 +7,19 @@ mean is
 
     extra = sum over spells of (wear of the part - wear of the panel) / heats.
 
-A part's own is noisy, as noisy as spells differ, and is drawn towards that of all parts
-of the level at the same height, since a ring burns all round, by as much as they do not
-differ more than their errors let them.  What parts stray from that from heat to heat,
-beyond the surveys' errors, is told as a share of their wear.
+A part's own is noisy, as noisy as spells differ, and is shrunk towards that of all
+parts of the level at the same height, since a ring burns all round, by as much as they
+do not differ more than their errors let them.  What parts stray from that from heat to
+heat, beyond the surveys' errors, is a share of their wear.
 
 What lies between the stations is not seen in any heat, if the stations are the same:
-the share of a survey's variance that comes back every heat does not average out.  It is
+the share of a survey's variance that repeats every heat does not average out.  It is
 part of what wears, and so no more than a part of what the fastest level wears.
 
 References
 ----------
 DerSimonian, R. and Laird, N. (1986). Meta-analysis in clinical trials. Controlled Clin.
 Trials 7, 177-188, eq. 8 (how much values differ besides their errors).
-
-Spots that fall out: how often, and how deep, as the record shows.
-
-Wear goes on evenly, heat by heat; a spot that falls out takes an inch at once.  What
-every part of a panel lost in a spell is set against what it usually loses (the median
-of its spells) times how hard that spell was on all of the wall (the median of its
-parts).  Where a part is off on the deep side by more than `_FAR` robust standard
-deviations of that spell, the panel lost a spot, unless it is off in the spell before or
-after as well: that is a step.  A spot is deeper than it is read, since its bottom lies
-between stations, and one in a panel that nothing was read in is not seen at all: such
-panels were not watched.  In future heats every panel loses one as often as those that
-were watched did, and as deep.  Before anything is seen a fifth of a spot is held, an
-inch deep: few heats without one do not say that none will ever fall.
-
-Only the end of an interval that must not come too late counts them: a panel may be
-spared as well.
-
-References
-----------
-Gelman, A. et al. (2013). Bayesian Data Analysis, 3rd ed., section 2.6 (how often, from
-how many were counted, part of an event being held beforehand).
 """
 
 from __future__ import annotations
@@ -51,127 +30,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.compare.panels import ACROSS, HOURS, PARTS, UP, PanelState
+from geom.record.assumptions import ASSUMED
+from geom.record.forecast.spalling import Spalls, find_spalls
 from geom.record.store.occasion import Occasion
-from geom.record.wear.rates import SYSTEMATIC_SHARE
 from geom.record.wear.series import WearSeries
-from geom.units import Bool, Float
+from geom.units import Float
 
-#: Robust standard deviations that a spot is off by at least.  In whole campaigns on
-#: invented walls (scripts/bench) 67 panels were found to have lost one where 33 spots,
-#: each over one to two panels, had fallen out.  Our own choice, no source.
-_FAR = 5.5
-#: Share of its depth that a spot is read at, in the same trials: of 38 spots found, in
-#: the mean 14.0 of 21.4 mm.
-_READ = 0.65
-#: Spots held beforehand.  With none, walls read at 48 stations passed sooner in 15 of
-#: 100 cases; with a half, every wall of a short record was called to a stop.
-_HELD = 0.2
-#: Depth of a spot where none was seen, mm: an inch.  Common practice, no source.
-_INCH = 25.4
-#: Spells that a part must have for its usual wear.
-_FEWEST = 3
-#: How hard a spell can have been, at least and at most, of a usual one.
-_HARD = 0.5, 2.0
-#: Of normal values, their sd over their median absolute deviation.
-_NORMAL = 1.4826
-
-
-@dataclass(frozen=True)
-class Spalls:
-    """Spots that fell out.
-
-    Attributes
-    ----------
-    watched : float
-        Heats times panels that something was read in.
-    depths : array (n,), mm
-        How deep they were.
-    """
-
-    watched: float
-    depths: Float
-
-    def draws(
-        self, rng: np.random.Generator, shape: tuple[int, int]
-    ) -> tuple[Float, Float]:
-        """Heats until the next spot of a panel, inf where none falls, and its depth."""
-        if not self.watched:
-            return np.full(shape, np.inf), np.zeros(shape)
-        depths = self.depths if self.depths.size else np.array([_INCH])
-        often = rng.gamma(self.depths.size + _HELD, 1.0 / self.watched, shape[1])
-        return rng.exponential(1.0 / often, shape), rng.choice(depths, size=shape)
-
-
-def find_spalls(lost: Float, read: Float, heats: Float) -> Spalls:
-    """Spots that a record shows.
-
-    Parameters
-    ----------
-    lost : array (n, p, k), mm
-        Wear of each part of each panel in each spell; NaN where not told.
-    read : array (n, p), 0 or 1
-        Whether anything was read in the panel at the end of the spell.
-    heats : array (n,)
-        Of each spell.
-    """
-    known = np.isfinite(lost).any(axis=2)
-    watched = float((known * read * heats[:, None]).sum())
-    usual, hard = _usual(lost, heats)
-    beyond = lost - hard[:, None, None] * usual
-    told = np.isfinite(beyond)
-    deep = np.where(told, beyond, -np.inf)
-    alone = _alone(np.any(deep > _FAR * _scale(beyond)[:, None, None], axis=2))
-    found = deep.max(axis=2)[alone] / _READ
-    return Spalls(watched, found)
-
-
-def _scale(beyond: Float) -> Float:
-    """How far parts are off in each spell, survey errors and all; robust sd, (n,)."""
-    flat = np.abs(beyond).reshape(len(beyond), -1)
-    some = np.isfinite(flat).any(axis=1)
-    scale = np.full(len(beyond), np.inf)
-    scale[some] = _NORMAL * np.nanmedian(flat[some], axis=1)
-    return scale
-
-
-def _alone(out: Bool) -> Bool:
-    """Spells of a panel that are out while those before and after are not; (n, p)."""
-    beside = np.pad(out, ((1, 1), (0, 0)))
-    return np.asarray(out & ~beside[:-2] & ~beside[2:])
-
-
-def _usual(lost: Float, heats: Float) -> tuple[Float, Float]:
-    """What parts usually lose in a heat, mm, and how many such heats spells were.
-
-    Returns
-    -------
-    usual : array (p, k)
-        NaN where too few spells tell.
-    hard : array (n,)
-    """
-    rate = lost / heats[:, None, None]
-    usual, hard = np.full(rate.shape[1:], np.nan), np.ones(heats.size)
-    enough = np.isfinite(rate).sum(axis=0) >= _FEWEST
-    if enough.any():
-        usual[enough] = np.nanmedian(rate[:, enough], axis=0)
-        worn = enough & (usual > max(float(np.nanmedian(usual)), 0.0))
-        some = np.isfinite(rate[:, worn]).any(axis=1)
-        if some.any():
-            part = np.nanmedian(rate[some][:, worn] / usual[worn], axis=1)
-            hard[some] = np.clip(part, *_HARD)
-    return usual, hard * heats
-
-
-#: Standard uncertainties of its error that wear must come to, to tell how it strays.
-_CLEAR = 5.0
 #: Least share of the variance of a part's wear that is not the panel's own.
 _LEAST = 0.05
-
-
-#: What is missed every heat, at most, of what the fastest level wears: in whole
-#: campaigns on invented walls (scripts/bench) what came back was 0.05 to 0.1 of it in
-#: the mean of a panel, and single parts miss more.  Our own choice, no source.
-_MISSED = 0.2
 
 
 @dataclass(frozen=True)
@@ -182,26 +48,26 @@ class SubpanelWear:
     ----------
     extra, sd : array (p, k), mm a heat
         And its error from what differs from spell to spell; NaN where a part is not
-        told.
-    back : array (p, k), mm a heat
-        Standard uncertainty by what comes back every heat.
+        known.
+    systematic : array (p, k), mm a heat
+        Standard uncertainty by what repeats every heat.
     mean : array (p,), mm a heat
         Mean wear of the panels in the same spells, and
     mean_sd : array (p,), mm a heat
         its error.
     stray : float
         Heat-to-heat sd of a part's wear about the panel's and extra, as a share of it.
-    spots : Spots
+    spalls : Spalls
         What fell out at once.
     """
 
     extra: Float
     sd: Float
-    back: Float
+    systematic: Float
     mean: Float
     mean_sd: Float
     stray: float
-    spots: Spalls
+    spalls: Spalls
 
 
 def subpanel_wear(
@@ -218,29 +84,32 @@ def subpanel_wear(
     panel = list(series.regions.of_kind("panel"))
     heats = np.array([one.heats for one in series.spells], dtype=np.float64)
     mean, square = series.wear[:, panel], series.variance[:, panel]
-    lost, variance, burnt = _lost(series, state_of, len(panel))
+    lost, variance, end_variance = _lost(series, state_of, len(panel))
     read = np.array([state_of(one.end).read for one in series.spells])
-    away = lost - mean[:, :, None]
+    difference = lost - mean[:, :, None]
     own = np.maximum(variance - square[:, :, None], _LEAST * variance)
-    told = np.isfinite(away)
-    gone = np.sum(told * heats[:, None, None], axis=0)
-    extra = _over(np.where(told, away, 0.0).sum(axis=0), gone)
-    rate = _over(np.where(told, lost, 0.0).sum(axis=0), gone)
-    off = away - extra * heats[:, None, None]
-    error = _over(_scattered(off, own, heats), gone)
+    valid = np.isfinite(difference)
+    gone = np.sum(valid * heats[:, None, None], axis=0)
+    extra = _over(np.where(valid, difference, 0.0).sum(axis=0), gone)
+    rate = _over(np.where(valid, lost, 0.0).sum(axis=0), gone)
+    off = difference - extra * heats[:, None, None]
+    error = _over(_heat_variance(off, own, heats), gone)
     stray = _stray(off, own, rate, heats)
-    drawn, left = _drawn(extra, error)
-    back = SYSTEMATIC_SHARE * np.where(told, burnt, 0.0).sum(axis=0) * told.sum(axis=0)
+    shrunk, left = _shrink(extra, error)
+    repeating = np.where(valid, end_variance, 0.0).sum(axis=0)
+    systematic = ASSUMED.systematic_share * repeating * valid.sum(axis=0)
     known = np.isfinite(mean)
     over = (known * heats[:, None]).sum(axis=0)
     return SubpanelWear(
-        extra=drawn,
+        extra=shrunk,
         sd=np.sqrt(left),
-        back=np.minimum(np.sqrt(_over(back, gone**2)), _MISSED * _fastest(rate)),
+        systematic=np.minimum(
+            np.sqrt(_over(systematic, gone**2)), ASSUMED.missed_share * _fastest(rate)
+        ),
         mean=_over(np.where(known, mean, 0.0).sum(axis=0), over),
         mean_sd=np.sqrt(_over(np.where(known, square, 0.0).sum(axis=0), over**2)),
         stray=stray,
-        spots=find_spalls(lost, read.reshape(mean.shape), heats),
+        spalls=find_spalls(lost, read.reshape(mean.shape), heats),
     )
 
 
@@ -252,17 +121,17 @@ def _lost(
     Returns
     -------
     lost : array, mm
-    variance, burnt : array, mm2
+    variance, end_variance : array, mm2
         Of its error from both surveys, and from that before the repair alone.
     """
     shape = (len(series.spells), count, PARTS)
-    lost, variance, burnt = (np.full(shape, np.nan) for _ in range(3))
+    lost, variance, end_variance = (np.full(shape, np.nan) for _ in range(3))
     for i, spell in enumerate(series.spells):
         one, other = state_of(spell.start), state_of(spell.end)
         lost[i] = other.part - one.part
-        burnt[i] = other.part_sd**2
-        variance[i] = one.part_sd**2 + burnt[i]
-    return lost, variance, burnt
+        end_variance[i] = other.part_sd**2
+        variance[i] = one.part_sd**2 + end_variance[i]
+    return lost, variance, end_variance
 
 
 def _over(summed: Float, amount: Float) -> Float:
@@ -274,25 +143,29 @@ def _over(summed: Float, amount: Float) -> Float:
 def _fastest(rate: Float) -> float:
     """Mean wear of the level that wears fastest, mm a heat; not below zero."""
     level = rate.reshape(-1, HOURS * PARTS)
-    told = np.isfinite(level)
-    mean = np.where(told, level, 0.0).sum(axis=1) / np.maximum(told.sum(axis=1), 1)
+    valid = np.isfinite(level)
+    mean = np.where(valid, level, 0.0).sum(axis=1) / np.maximum(valid.sum(axis=1), 1)
     return max(float(mean.max(initial=0.0)), 0.0)
 
 
-def _scattered(off: Float, variance: Float, heats: Float) -> Float:
+def _heat_variance(off: Float, variance: Float, heats: Float) -> Float:
     """Variance of one heat of the parts, seen from spell to spell; (p, k), mm2.
 
     Pooled over each level; where a level has one spell alone, what the surveys say.
     """
-    told = np.isfinite(off)
+    valid = np.isfinite(off)
     length = heats[:, None, None]
     shape = (-1, HOURS * PARTS)
-    spare = np.maximum(told.sum(axis=0) - 1, 0).reshape(shape).sum(axis=1)
-    square = np.where(told, np.nan_to_num(off) ** 2 / length, 0.0).sum(axis=0)
-    said = np.where(told, variance / length, 0.0).sum(axis=0).reshape(shape).sum(axis=1)
-    said = said / np.maximum(told.sum(axis=0).reshape(shape).sum(axis=1), 1)
+    spare = np.maximum(valid.sum(axis=0) - 1, 0).reshape(shape).sum(axis=1)
+    square = np.where(valid, np.nan_to_num(off) ** 2 / length, 0.0).sum(axis=0)
+    level_mean = (
+        np.where(valid, variance / length, 0.0).sum(axis=0).reshape(shape).sum(axis=1)
+    )
+    level_mean = level_mean / np.maximum(
+        valid.sum(axis=0).reshape(shape).sum(axis=1), 1
+    )
     seen = square.reshape(shape).sum(axis=1) / np.maximum(spare, 1)
-    by_level = np.where(spare > 0, seen, said)
+    by_level = np.where(spare > 0, seen, level_mean)
     return np.repeat(by_level, HOURS).repeat(PARTS).reshape(off.shape[1:])
 
 
@@ -304,55 +177,59 @@ def _stray(off: Float, variance: Float, rate: Float, heats: Float) -> float:
     Parameters
     ----------
     off : array (n, p, k), mm
-        Wear of parts less what is expected of it; NaN where not told.
+        Wear of parts less what is expected of it; NaN where not known.
     variance : array (n, p, k), mm2
         Of that from the surveys.
     rate : array (p, k), mm a heat
     heats : array (n,)
     """
-    told = np.isfinite(off)
-    times = told.sum(axis=0)
+    valid = np.isfinite(off)
+    times = valid.sum(axis=0)
     length = heats[:, None, None]
-    gone = (told * length).sum(axis=0)
-    error = np.sqrt(np.where(told, variance, 0.0).sum(axis=0))
-    use = (times > 1) & (np.nan_to_num(rate) * gone > _CLEAR * error)
+    gone = (valid * length).sum(axis=0)
+    error = np.sqrt(np.where(valid, variance, 0.0).sum(axis=0))
+    use = (times > 1) & (np.nan_to_num(rate) * gone > ASSUMED.clear_wear * error)
     if not use.any():
         return 0.0
     freedom = times / np.maximum(times - 1, 1)
-    square = np.where(told, np.nan_to_num(off) ** 2 * freedom - variance, 0.0)
-    due = np.where(told, np.nan_to_num(rate) ** 2 * length, 0.0)
+    square = np.where(valid, np.nan_to_num(off) ** 2 * freedom - variance, 0.0)
+    due = np.where(valid, np.nan_to_num(rate) ** 2 * length, 0.0)
     part = square[:, use].sum() / max(float(due[:, use].sum()), 1e-12)
     return float(np.sqrt(max(float(part), 0.0)))
 
 
-def _drawn(extra: Float, error: Float) -> tuple[Float, Float]:
-    """Extras drawn towards those of the level at the same height, and variances."""
+def _shrink(extra: Float, error: Float) -> tuple[Float, Float]:
+    """Extras shrunk towards those of the level at the same height, and variances."""
     shape = (-1, HOURS, UP, ACROSS)
     own, noise = extra.reshape(shape), error.reshape(shape)
-    told = np.isfinite(own)
-    weight = np.where(told, 1.0 / np.maximum(np.nan_to_num(noise), 1e-9), 0.0)
+    valid = np.isfinite(own)
+    weight = np.where(valid, 1.0 / np.maximum(np.nan_to_num(noise), 1e-9), 0.0)
     whole = weight.sum(axis=(1, 3), keepdims=True)
-    said = (weight * np.nan_to_num(own)).sum(axis=(1, 3), keepdims=True)
-    said = np.divide(said, whole, out=np.zeros_like(said), where=whole > 0.0)
-    between = _between(own - said, weight)
-    of_said = np.divide(1.0, whole, out=np.zeros_like(whole), where=whole > 0.0)
-    kept = np.where(
-        told, between / np.maximum(between + np.nan_to_num(noise), 1e-12), 0
+    level_mean = (weight * np.nan_to_num(own)).sum(axis=(1, 3), keepdims=True)
+    level_mean = np.divide(
+        level_mean, whole, out=np.zeros_like(level_mean), where=whole > 0.0
     )
-    drawn = said + kept * np.nan_to_num(own - said)
-    left = kept * np.nan_to_num(noise) + (1.0 - kept) ** 2 * of_said
-    empty = ~told
-    drawn[empty], left[empty] = np.nan, np.nan
-    return drawn.reshape(extra.shape), left.reshape(extra.shape)
+    between = _between(own - level_mean, weight)
+    level_variance = np.divide(1.0, whole, out=np.zeros_like(whole), where=whole > 0.0)
+    kept = np.where(
+        valid, between / np.maximum(between + np.nan_to_num(noise), 1e-12), 0
+    )
+    shrunk = level_mean + kept * np.nan_to_num(own - level_mean)
+    left = kept * np.nan_to_num(noise) + (1.0 - kept) ** 2 * level_variance
+    empty = ~valid
+    shrunk[empty], left[empty] = np.nan, np.nan
+    return shrunk.reshape(extra.shape), left.reshape(extra.shape)
 
 
-def _between(away: Float, weight: Float) -> Float:
-    """Variance of extras about what is said of them, besides errors, level by level."""
+def _between(difference: Float, weight: Float) -> Float:
+    """Variance of extras about their level mean, besides errors, level by level."""
     axes = (1, 2, 3)
     count = (weight > 0.0).sum(axis=axes, keepdims=True)
     # each height of parts has a mean of its own
     spare = np.maximum(count - UP, 0)
-    left = (weight * np.nan_to_num(away) ** 2).sum(axis=axes, keepdims=True) - spare
+    left = (weight * np.nan_to_num(difference) ** 2).sum(
+        axis=axes, keepdims=True
+    ) - spare
     whole = weight.sum(axis=axes, keepdims=True)
     scale = whole - np.divide(
         (weight**2).sum(axis=axes, keepdims=True),

@@ -1,20 +1,16 @@
-"""Where every part of the wall lies now and what a heat takes of it.
+"""Monte-Carlo trajectories of depth: where the wall is now and what a heat takes of it.
 
-Left alone, a part of a panel goes on from where the last survey has it by the panel's
+Unrepaired, a part of a panel goes on from where the last survey has it by the panel's
 mean rate and what the part wears beyond that, heat after heat.  The mean rate is the
 greater of long- and short-term rate; the lesser is kept beside it, since it may be the
-true one.
+true one.  Walls and rates are drawn from what the surveys allow, errors of panels
+correlated as the surveys say.
 
-All of it is drawn: walls and rates that the surveys allow, errors of panels hanging
-together as the surveys say.
-
-Where repairs leave the deepest places, and how that drifts from repair to repair.
-
-A repair puts the wall back about as the one before did: a little deeper here, a little
-less there.  What is left after every repair is laid a straight line through, panel by
-panel, over the heats; it goes on as that line does, each repair as far off it as
-repairs have been.  A heat goes deeper than that by what it wears, which the forecast of
-the wall left alone watches.
+Repaired as so far, a repair puts the wall back about as the one before did: a little
+deeper here, a little less there.  A straight line is laid over the heats through what
+is left after every repair, panel by panel; it goes on as that line does, each repair as
+far off it as repairs have been.  A heat goes deeper than that by what it wears, which
+the forecast of the unrepaired wall watches.
 """
 
 from __future__ import annotations
@@ -25,7 +21,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.compare.panels import PanelState
-from geom.quantity import K95, Quantity
+from geom.quantity import K95, Quantity, student_k95
+from geom.record.assumptions import ASSUMED
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.smoothing import ShrunkRates, shrink_rates
 from geom.record.forecast.subpanels import SubpanelWear, subpanel_wear
@@ -39,6 +36,7 @@ from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import Rates, wear_rates
 from geom.record.wear.series import WearSeries
 from geom.stats.lines import UNKNOWNS, StraightLine, fit_lines
+from geom.stats.normal import eigen_root, joint_normal
 from geom.units import Bool, Float, Int
 
 StateOf = Callable[[Occasion], PanelState]
@@ -46,18 +44,13 @@ StateOf = Callable[[Occasion], PanelState]
 #: Draws of everything; the ends of an interval are then sure to about 0.06 of a
 #: standard uncertainty.
 DRAWS = 2000
-
-
 #: By how much parts can wear more than they did on average, as panels do.
-_HARDER = 0.5, 2.0
-#: Mean wear this many standard uncertainties from zero tells how much harder.
-_CLEAR = 3.0
+_SPEED_RATIO = 0.5, 2.0
 #: How a heat's scatter of a part stands to that of its panel, at most; rates of less
-#: than so many mm a heat do not tell.
-_MOST, _SLOW = 6.0, 0.1
-#: Share of what a part errs by beyond its panel's mean that the panel's parts share:
-#: errors reach about as far as a panel does.  Our own choice, no source.
-_TOGETHER = 0.5
+#: than so many mm a heat give no ratio.
+_MAX_RATIO, _SLOW = 6.0, 0.1
+#: Fewest surveys after a repair that a drift is estimated from.
+_MIN_REPAIRS = 4
 
 
 @dataclass(frozen=True)
@@ -79,8 +72,8 @@ class Trajectories:
         and this is for the end that must not come too soon.
     scatter : array (q, draws), mm
         What a heat takes more or less than its mean.
-    spot_after, spot_depth : array (q, draws), heats and mm
-        When the next spot falls out, inf for never, and how deep; these and scatter
+    spall_after, spall_depth : array (q, draws), heats and mm
+        When the next spall falls out, inf for never, and how deep; these and scatter
         may be (1, 1).
     short : bool array (q,)
         Where the short-term rate governs.
@@ -95,8 +88,8 @@ class Trajectories:
     governing: Float
     lesser: Float
     scatter: Float
-    spot_after: Float
-    spot_depth: Float
+    spall_after: Float
+    spall_depth: Float
     short: Bool
     since: Int
 
@@ -125,10 +118,10 @@ def simulate_unrepaired(
     rng : Generator
     """
     scatter = heat_variance(series)
-    gone = [one.heats for one in series.spells]
+    heats = [spell.heats for spell in series.spells]
     rate_of, since = _long_term(series, rates, steps)
-    long = _settled(series, rate_of, scatter, sum(gone))
-    short = _settled(series, rates.short, scatter, sum(gone[-rates.short_over :]))
+    long = _shrunk(series, rate_of, scatter, sum(heats))
+    short = _shrunk(series, rates.short, scatter, sum(heats[-rates.short_over :]))
     greater = np.isfinite(short.value) & ~(long.value >= short.value)
     least = np.isfinite(short.value) & ~greater
     governing = np.where(greater, short.value, long.value)
@@ -137,58 +130,63 @@ def simulate_unrepaired(
     state = state_of(last)
     extra, depth = parts.extra.ravel(), state.part.ravel()
     panel = np.repeat(np.arange(governing.size), parts.extra.shape[1])
-    told = np.isfinite(depth) & np.isfinite(extra) & np.isfinite(governing[panel])
-    panel, extra = panel[told], extra[told]
-    harder, milder = (_harder(parts, rate)[panel] for rate in (governing, lesser))
-    rate = governing[panel] + harder * extra
-    quick = (harder * extra)[:, None] + harder[:, None] * _errors(parts, told, rng)
-    quick += _drawn(short, long, greater, rng)[panel]
-    slow = _drawn(short.shared, long.shared, least, rng)[panel]
-    slow += (milder * extra)[:, None]
-    after, spot = parts.spots.draws(rng, (governing.size, DRAWS))
+    valid = np.isfinite(depth) & np.isfinite(extra) & np.isfinite(governing[panel])
+    panel, extra = panel[valid], extra[valid]
+    ratio, lesser_ratio = (
+        _speed_ratio(parts, rate)[panel] for rate in (governing, lesser)
+    )
+    rate = governing[panel] + ratio * extra
+    quick = (ratio * extra)[:, None] + ratio[:, None] * _part_errors(parts, valid, rng)
+    quick += _rate_draws(short, long, greater, rng)[panel]
+    slow = _rate_draws(short.shared, long.shared, least, rng)[panel]
+    slow += (lesser_ratio * extra)[:, None]
+    after, spall = parts.spalls.draws(rng, (governing.size, DRAWS))
     return Trajectories(
         panel=panel,
-        depth=depth[told],
-        depths=_depths(state, told, rng),
+        depth=depth[valid],
+        depths=_depth_draws(state, valid, rng),
         rate=rate,
         governing=quick,
         lesser=slow,
-        scatter=_strayed(scatter, governing, rate, panel, parts.stray, rng),
-        spot_after=after[panel],
-        spot_depth=spot[panel],
+        scatter=_heat_scatter(scatter, governing, rate, panel, parts.stray, rng),
+        spall_after=after[panel],
+        spall_depth=spall[panel],
         short=greater[panel],
         since=since[panel],
     )
 
 
-def _errors(parts: SubpanelWear, told: Bool, rng: np.random.Generator) -> Float:
+def _part_errors(parts: SubpanelWear, valid: Bool, rng: np.random.Generator) -> Float:
     """Draws of the errors of what parts wear beyond their panels; (q, draws)."""
-    own, back = parts.sd.ravel()[told], parts.back.ravel()[told]
-    alone = np.hypot(own, np.sqrt(1.0 - _TOGETHER) * back)
+    own, systematic = parts.sd.ravel()[valid], parts.systematic.ravel()[valid]
+    alone = np.hypot(own, np.sqrt(1.0 - ASSUMED.common_error_share) * systematic)
     drawn = alone[:, None] * rng.standard_normal((own.size, DRAWS))
     shared = rng.standard_normal((parts.mean.size, DRAWS))
-    panel = np.flatnonzero(told) // parts.sd.shape[1]
-    return np.asarray(drawn + np.sqrt(_TOGETHER) * back[:, None] * shared[panel])
+    panel = np.flatnonzero(valid) // parts.sd.shape[1]
+    return np.asarray(
+        drawn
+        + np.sqrt(ASSUMED.common_error_share) * systematic[:, None] * shared[panel]
+    )
 
 
-def _harder(parts: SubpanelWear, rate: Float) -> Float:
-    """How much more than on average panels wear at a rate, and so their parts; (p,)."""
+def _speed_ratio(parts: SubpanelWear, rate: Float) -> Float:
+    """Rate of panels over their mean wear, and so of their parts; (p,)."""
     mean, sd = np.nan_to_num(parts.mean), np.nan_to_num(parts.mean_sd)
-    clear = mean > np.maximum(_CLEAR * sd, _SLOW)
-    harder = np.divide(rate, mean, out=np.ones_like(rate), where=clear)
-    return np.asarray(np.clip(np.nan_to_num(harder, nan=1.0), *_HARDER))
+    clear = mean > np.maximum(ASSUMED.clear_rate * sd, _SLOW)
+    ratio = np.divide(rate, mean, out=np.ones_like(rate), where=clear)
+    return np.asarray(np.clip(np.nan_to_num(ratio, nan=1.0), *_SPEED_RATIO))
 
 
-def _drawn(
+def _rate_draws(
     short: ShrunkRates, long: ShrunkRates, which: Bool, rng: np.random.Generator
 ) -> Float:
     """Draws of the short-term rate where asked for, else of the long; (p, draws)."""
     value = np.where(which, short.value, long.value)
-    spread = short.spread.where(which, long.spread)
-    return np.asarray(value[:, None] + spread.draws(rng, DRAWS))
+    errors = short.errors.where(which, long.errors)
+    return np.asarray(value[:, None] + errors.draws(rng, DRAWS))
 
 
-def _strayed(  # noqa: PLR0917
+def _heat_scatter(  # noqa: PLR0917
     scatter: HeatVariance,
     mean: Float,
     rate: Float,
@@ -200,7 +198,7 @@ def _strayed(  # noqa: PLR0917
 
     Parameters
     ----------
-    scatter : HeatScatter
+    scatter : HeatVariance
     mean : array (p,), mm a heat
         Of panels.
     rate : array (q,), mm a heat
@@ -209,7 +207,7 @@ def _strayed(  # noqa: PLR0917
     stray : float
     rng : Generator
     """
-    part = np.clip(rate / np.maximum(mean[panel], _SLOW), 0.0, _MOST)
+    part = np.clip(rate / np.maximum(mean[panel], _SLOW), 0.0, _MAX_RATIO)
     drawn = part[:, None] * scatter.draws(rng, DRAWS)[panel]
     if stray > 0.0:
         own = stray * np.maximum(rate, 0.0)
@@ -217,27 +215,27 @@ def _strayed(  # noqa: PLR0917
     return np.asarray(drawn)
 
 
-def _settled(
+def _shrunk(
     series: WearSeries,
     quantities: Sequence[Quantity | None],
     scatter: HeatVariance,
     heats: int,
 ) -> ShrunkRates:
     """Rates of panels, no better known than so many heats let them be."""
-    found = shrink_rates(*_told(series, quantities), series.regions)
+    found = shrink_rates(*_value_and_sd(series, quantities), series.regions)
     over = float(np.sqrt(max(heats, 1)))
-    spread = replace(
-        found.spread,
-        wall=np.maximum(found.spread.wall, scatter.spread.wall / over),
-        level=np.maximum(found.spread.level, scatter.spread.level / over),
+    errors = replace(
+        found.errors,
+        wall=np.maximum(found.errors.wall, scatter.components.wall / over),
+        level=np.maximum(found.errors.level, scatter.components.level / over),
     )
-    return replace(found, spread=spread)
+    return replace(found, errors=errors)
 
 
-def _told(
+def _value_and_sd(
     series: WearSeries, quantities: Sequence[Quantity | None]
 ) -> tuple[Float, Float]:
-    """Value and sd of every piece; NaN where not told.
+    """Value and sd of every piece; NaN where not known.
 
     The sd is that of the normal variable with an interval as wide.  Of one spell alone
     there is no interval: then its wear counts with the errors of its surveys, and what
@@ -268,9 +266,11 @@ def _long_term(
     regions = series.regions
     panel = list(regions.of_kind("panel"))
     found = list(rates.long)
+    spell = np.arange(len(series.spells))
     since = np.zeros(len(panel), dtype=np.int64)
     for step in sorted(steps, key=lambda one: one.first.end.place):
-        later = wear_rates(_from(series, step), rates.exposure).long
+        first = series.spells.index(step.first)
+        later = wear_rates(series.subset(spell >= first), rates.exposure).long
         inside = step.inside(regions)
         inside &= np.array([one is not None for one in later])
         for i in np.flatnonzero(inside):
@@ -279,47 +279,28 @@ def _long_term(
     return tuple(found), since
 
 
-def _from(series: WearSeries, step: Step) -> WearSeries:
-    """The spells from a step on."""
-    first = series.spells.index(step.first)
-    kept = np.arange(len(series.spells)) >= first
-    return series_of(series, kept)
-
-
-def series_of(series: WearSeries, kept: Bool) -> WearSeries:
-    """Some of the spells."""
-    parts = ("start", "end", "start_variance", "end_variance", "sides")
-    spells = tuple(s for s, k in zip(series.spells, kept, strict=True) if k)
-    return replace(
-        series, spells=spells, **{name: getattr(series, name)[kept] for name in parts}
-    )
-
-
-def _depths(state: PanelState, told: Bool, rng: np.random.Generator) -> Float:
-    """Draws of cut-back of the parts that are told; (q, draws), mm.
+def _depth_draws(state: PanelState, valid: Bool, rng: np.random.Generator) -> Float:
+    """Draws of cut-back of the parts that are surveyed; (q, draws), mm.
 
     As much of their errors as the panels' means err by hangs together as those means
     do; of the rest, the parts of a panel share some.
     """
     sd = np.maximum(np.nan_to_num(state.sd), 1e-9)
-    alike = state.covariance / sd[:, None] / sd[None, :]
-    np.fill_diagonal(alike, 1.0)
-    strength, axes = np.linalg.eigh(alike)
-    root = axes * np.sqrt(np.maximum(strength, 0.0))
-    panel = np.flatnonzero(told) // state.part.shape[1]
-    part = state.part_sd.ravel()[told]
+    correlation = state.covariance / sd[:, None] / sd[None, :]
+    np.fill_diagonal(correlation, 1.0)
+    panel = np.flatnonzero(valid) // state.part.shape[1]
+    part = state.part_sd.ravel()[valid]
     shared = np.minimum(sd[panel], part)
     own = np.sqrt(part**2 - shared**2)
-    common, beside = rng.standard_normal((2, sd.size, DRAWS))
-    drawn = np.sqrt(1.0 - _TOGETHER) * rng.standard_normal((part.size, DRAWS))
-    drawn += np.sqrt(_TOGETHER) * beside[panel]
+    common = joint_normal(correlation, rng, DRAWS, root=eigen_root)
+    in_panel = rng.standard_normal((sd.size, DRAWS))
+    drawn = np.sqrt(1.0 - ASSUMED.common_error_share) * rng.standard_normal(
+        (part.size, DRAWS)
+    )
+    drawn += np.sqrt(ASSUMED.common_error_share) * in_panel[panel]
     drawn *= own[:, None]
-    drawn += shared[:, None] * (root @ common)[panel]
-    return np.asarray(state.part.ravel()[told][:, None] + drawn)
-
-
-#: Fewest surveys after a repair that a drift is told from.
-FEWEST = 4
+    drawn += shared[:, None] * common[panel]
+    return np.asarray(state.part.ravel()[valid][:, None] + drawn)
 
 
 @dataclass(frozen=True)
@@ -330,14 +311,14 @@ class _Lines:
     ----------
     line : StraightLine
     unit : array (s,), mm2
-        Variance of what one repair is off its line, pooled over pieces of a kind.
-    wide : float
+        Variance of one repair about its line, pooled over pieces of a kind.
+    widening : float
         How much wider than a normal interval one from so few is.
     """
 
     line: StraightLine
     unit: Float
-    wide: float
+    widening: float
 
 
 def simulate_repaired(
@@ -360,14 +341,16 @@ def simulate_repaired(
 
     Returns
     -------
-    Course or None
-        None with fewer than `FEWEST` surveys after a repair.
+    Trajectories or None
+        None with fewer than `_MIN_REPAIRS` surveys after a repair.
     """
     regions = series.regions
-    left = {one.start for one in series.spells} | {last}
-    left = {one for one in left if one.stage == "after repair"}
-    repairs = sorted(left, key=lambda one: one.place)
-    if len(repairs) < FEWEST:
+    surveys = {spell.start for spell in series.spells} | {last}
+    repairs = sorted(
+        (one for one in surveys if one.stage == "after repair"),
+        key=lambda one: one.place,
+    )
+    if len(repairs) < _MIN_REPAIRS:
         return None
     states = [state_of(one) for one in repairs]
     heat = np.array([one.heat for one in repairs], dtype=np.float64)
@@ -378,15 +361,15 @@ def simulate_repaired(
     line, unit = lines.line, lines.unit
     drift = shrink_rates(
         line.slope,
-        lines.wide * np.sqrt(unit * line.slope_variance),
+        lines.widening * np.sqrt(unit * line.slope_variance),
         regions,
-        by_share=False,
+        proportional=False,
     )
     middle = shrink_rates(
         line.level,
-        lines.wide * np.sqrt(unit * line.level_variance),
+        lines.widening * np.sqrt(unit * line.level_variance),
         regions,
-        by_share=False,
+        proportional=False,
     )
     beyond = unit.copy()
     told = np.isfinite(errors)
@@ -395,10 +378,10 @@ def simulate_repaired(
     off = variance_components(np.sqrt(beyond), regions)
     gone = last.heat - line.middle[panel]
     drifts, slower = (
-        one.value[:, None] + one.spread.draws(rng, DRAWS)
-        for one in (drift, drift.shared)
+        rates.value[:, None] + rates.errors.draws(rng, DRAWS)
+        for rates in (drift, drift.shared)
     )
-    here = middle.value[:, None] + middle.spread.draws(rng, DRAWS)
+    here = middle.value[:, None] + middle.errors.draws(rng, DRAWS)
     here += off.draws(rng, DRAWS)
     depth_now = middle.value + drift.value * gone
     told = np.flatnonzero(np.isfinite(depth_now))
@@ -411,8 +394,8 @@ def simulate_repaired(
         governing=drifts[told],
         lesser=slower[told],
         scatter=np.zeros((1, 1)),
-        spot_after=np.full((1, 1), np.inf),
-        spot_depth=np.zeros((1, 1)),
+        spall_after=np.full((1, 1), np.inf),
+        spall_depth=np.zeros((1, 1)),
         short=np.zeros(told.size, dtype=np.bool_),
         since=np.zeros(told.size, dtype=np.int64),
     )
@@ -423,18 +406,16 @@ def _lines(heat: Float, depth: Float, regions: Regions) -> _Lines:
 
     A panel counts where every repair tells it.
     """
-    from scipy.special import stdtrit
-
     told = np.isfinite(depth).all(axis=0)
     member = regions.member * told
     share = member / np.maximum(member.sum(axis=1, keepdims=True), 1.0)
     some = member.sum(axis=1) > 0.0
     mean = np.where(some, np.where(told, depth, 0.0) @ share.T, np.nan)
     line = fit_lines(heat, mean, variance=np.ones_like(mean))
-    freedom = heat.size - UNKNOWNS
+    dof = heat.size - UNKNOWNS
     unit = np.full(some.size, np.nan)
     for kind in {one.kind for one in regions.regions}:
-        its = [i for i in regions.of_kind(kind) if some[i]]
-        unit[its] = line.chi_square[its].mean() / freedom if its else np.nan
-    wide = float(stdtrit(freedom, 0.975)) / K95
-    return _Lines(line, unit, wide)
+        members = [i for i in regions.of_kind(kind) if some[i]]
+        unit[members] = line.chi_square[members].mean() / dof if members else np.nan
+    widening = float(student_k95(dof)) / K95
+    return _Lines(line, unit, widening)

@@ -1,22 +1,20 @@
-"""Errors of many panels at once: what of them is the whole wall's, a level's, a side's.
+"""Nested variance components of many panels: wall, level, side and panel.
 
 A heat that burns hard burns the whole wall, one that is blown from one side burns that
-side.  So the errors of panels' rates of wear hang together, and the earliest of many
+side.  So the errors of panels' rates of wear are correlated, and the earliest of many
 panels to pass a limit is not as early as if each erred by itself.  An error is taken as
 
     sd of the panel * (wall + level + side + own),
 
-four parts, each by itself, whose variances add to 1.  What shares they have is seen
-from how much better the mean of a level, of a side and of the whole wall is known than
-its panels are.
+four independent parts whose variances add to 1.  Their shares are seen from how much
+better the mean of a level, of a side and of the whole wall is known than its panels.
 
-How much more or less than its mean a heat takes, panel by panel.
-
-A panel is measured too poorly to tell by itself how its wear scatters from heat to
-heat.  What share of the wear it is, is told of all panels of a level and half of those
-beside it together, and so it is of levels; sides are pooled all round.  To what is seen
-beyond the surveys' errors comes what is held before, since few heats tell little:
-`_BEFORE` of the wear, worth `_WORTH` heats.
+The same parts hold for the variance between heats, `heat_variance`: how much more or
+less than its mean a heat takes.  A panel is measured too poorly to show by itself how
+its wear scatters from heat to heat.  What share of the wear it is, is pooled over all
+panels of a level and half of those next to it, and so it is of levels; sides are pooled
+all round.  To what is seen beyond the surveys' errors comes a prior, since few heats
+tell little: `heat_share` of the wear, worth `heat_share_spells` heats.
 
 References
 ----------
@@ -31,9 +29,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.compare.panels import HOURS
+from geom.record.assumptions import ASSUMED
 from geom.record.regions import Regions
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float
+
+#: Levels next to a level count this much.
+_NEIGHBOUR = 0.5
 
 
 @dataclass(frozen=True)
@@ -86,17 +88,17 @@ def variance_components(sd: Float, regions: Regions) -> VarianceComponents:
     Parameters
     ----------
     sd : array (s,)
-        Of every piece, wall, levels, sides and panels among them; NaN where not told.
-    pieces : Pieces
+        Of every piece, wall, levels, sides and panels among them; NaN where not known.
+    regions : Regions
     """
     panel = np.nan_to_num(sd[list(regions.of_kind("panel"))])
-    wall, level, side = _alike(sd, regions)
+    wall, level, side = _correlations(sd, regions)
     parts = np.array([wall, level - wall, side - wall, 1.0 - level - side + wall])
     parts = np.maximum(parts, 0.0)
     return VarianceComponents(*(panel * part for part in np.sqrt(parts / parts.sum())))
 
 
-def _alike(sd: Float, regions: Regions) -> tuple[float, float, float]:
+def _correlations(sd: Float, regions: Regions) -> tuple[float, float, float]:
     """Correlation between panels of the wall, of a level and of a side.
 
     The variance of a mean of n panels with one correlation r between them is
@@ -126,32 +128,25 @@ def _correlation(mean_sd: Float, panel: Float) -> float:
     return float(np.clip(above / most, 0.0, 1.0)) if most > 0.0 else 0.0
 
 
-#: Held before: heats differ by this share of the wear, and how many heats that is
-#: worth.  Our own choice, no source.
-_BEFORE, _WORTH = 0.2, 2.0
-#: Levels beside a level count this much.
-_BESIDE = 0.5
-
-
 @dataclass(frozen=True)
 class HeatVariance:
     """Scatter of a heat's wear beyond what the surveys explain.
 
     Attributes
     ----------
-    spread : Spread
+    spread : VarianceComponents
         Of p panels, mm.
-    freedom : float
+    dof : float
         Degrees of freedom that it is known with.
     """
 
-    spread: VarianceComponents
-    freedom: float
+    components: VarianceComponents
+    dof: float
 
     def draws(self, rng: np.random.Generator, count: int) -> Float:
         """Draws of what a heat takes more than the mean, its sd drawn too."""
-        wide = np.sqrt(self.freedom / rng.chisquare(self.freedom, count))
-        return np.asarray(wide * self.spread.draws(rng, count))
+        wide = np.sqrt(self.dof / rng.chisquare(self.dof, count))
+        return np.asarray(wide * self.components.draws(rng, count))
 
 
 def heat_variance(series: WearSeries) -> HeatVariance:
@@ -162,7 +157,7 @@ def heat_variance(series: WearSeries) -> HeatVariance:
     series : WearSeries
     """
     regions = series.regions
-    rate, square, freedom = _seen(series)
+    rate, square, dof = _observed(series)
     pooled = np.zeros_like(square)
     panel, level, side, wall = (
         list(regions.of_kind(kind)) for kind in ("panel", "level", "side", "wall")
@@ -172,26 +167,30 @@ def heat_variance(series: WearSeries) -> HeatVariance:
     pooled[level] = _by_level(square[level], of_rows)
     pooled[side] = max(float(np.nan_to_num(square[side]).mean()), 0.0)
     pooled[wall] = np.maximum(np.nan_to_num(square[wall]), 0.0)
-    before = (_BEFORE * rate) ** 2
-    both = (freedom * pooled + _WORTH * before) / (freedom + _WORTH)
-    return HeatVariance(variance_components(np.sqrt(both), regions), freedom + _WORTH)
+    before = (ASSUMED.heat_share * rate) ** 2
+    both = (dof * pooled + ASSUMED.heat_share_spells * before) / (
+        dof + ASSUMED.heat_share_spells
+    )
+    return HeatVariance(
+        variance_components(np.sqrt(both), regions), dof + ASSUMED.heat_share_spells
+    )
 
 
-def _seen(series: WearSeries) -> tuple[Float, Float, float]:
-    """Mean wear of a heat, variance of it less that of the surveys, and its freedom.
+def _observed(series: WearSeries) -> tuple[Float, Float, float]:
+    """Mean wear of a heat, variance of it less that of the surveys, and its dof.
 
     The variance may be negative; it is NaN where fewer than two spells tell.
     """
-    told = np.isfinite(series.wear)
+    valid = np.isfinite(series.wear)
     heats = np.array([one.heats for one in series.spells], dtype=np.float64)[:, None]
-    count = told.sum(axis=0)
-    gone = np.maximum((heats * told).sum(axis=0), 1.0)
+    count = valid.sum(axis=0)
+    gone = np.maximum((heats * valid).sum(axis=0), 1.0)
     rate = np.nansum(series.wear, axis=0) / gone
     square = np.nansum((series.wear - rate * heats) ** 2 / heats, axis=0)
     errors = np.nansum(series.variance / heats, axis=0) / np.maximum(count, 1)
     found = square / np.maximum(count - 1, 1) - errors
-    freedom = max(float(np.median(count)) - 1.0, 0.0)
-    return rate, np.where(count > 1, found, np.nan), freedom
+    dof = max(float(np.median(count)) - 1.0, 0.0)
+    return rate, np.where(count > 1, found, np.nan), dof
 
 
 def _by_level(square: Float, rate: Float) -> Float:
@@ -200,15 +199,15 @@ def _by_level(square: Float, rate: Float) -> Float:
     Pooled over a row and half of those beside it, not below zero.
     """
     rows = square.reshape(rate.size, -1)
-    told = ~np.isnan(rows)
+    valid = ~np.isnan(rows)
     size = rate**2
-    seen = _beside(np.where(told, rows, 0.0).sum(axis=1))
-    due = _beside(told.sum(axis=1) * size)
+    seen = _smooth(np.where(valid, rows, 0.0).sum(axis=1))
+    due = _smooth(valid.sum(axis=1) * size)
     part = np.divide(seen, due, out=np.zeros_like(due), where=due > 0.0)
     found = np.maximum(part, 0.0) * size
     return np.repeat(found, rows.shape[1])
 
 
-def _beside(row: Float) -> Float:
-    kernel = np.array([_BESIDE, 1.0, _BESIDE])
+def _smooth(row: Float) -> Float:
+    kernel = np.array([_NEIGHBOUR, 1.0, _NEIGHBOUR])
     return np.convolve(np.pad(row, 1), kernel, mode="valid")

@@ -1,13 +1,8 @@
 """The spells of a record summed: here, by processes of this machine, or by a cluster.
 
-Runs of spells are the same whoever sums them, and their sums are added here in the
-order of the record: so is the result, to the last bit.
-
-A run of spells: what one task reads of a record, and the sums that it gives back.
-
-A record is summed in runs of a fixed number of spells, whoever does them, and the runs
-are added in order: so the sums are the same, bit for bit, whether one process does all
-of it, or several, or a cluster.
+A record is cut into chunks of a fixed number of spells, whoever sums them, and the sums
+of the chunks are added in the order of the record: so the result is the same, bit for
+bit, whether one process does all of it, or several, or a cluster.
 """
 
 from __future__ import annotations
@@ -15,9 +10,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,11 +23,12 @@ from geom.compare.panels import Panels, PanelState
 from geom.errors import InputError
 from geom.parallel import ProcessMap, SerialMap, TaskMap, processors
 from geom.record.regions import Regions
+from geom.record.store.grid import record_grid
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import open_hdf5, read_panels
-from geom.record.wear.maps import WearMaps, wear_maps
-from geom.record.wear.series import WearSeries, wear_series
+from geom.record.wear.maps import CellSums, WearMaps, wear_maps
+from geom.record.wear.series import WearSeries, concatenate, wear_series
 from geom.record.wear.spells import (
     EXPOSURES,
     Exposure,
@@ -41,13 +37,14 @@ from geom.record.wear.spells import (
 )
 from geom.units import Float
 
-if TYPE_CHECKING:
-    from geom.record.store.store import Record
+Tick = Callable[[str], None]
 
-
-#: Spells of a run, and those whose surveys are held at once.
-RUN = 64
+#: Spells of a chunk, and those whose surveys are held at once.
+CHUNK_SPELLS = 64
 _HELD = 8
+#: Spells from which it pays to start processes: two of them took 4.1 s where one took
+#: 3.7 s for 200 surveys, and were the quicker only from some 400.
+MANY = 400
 _CURE = (
     "See what 'daubline record check' says; the workers of a cluster must find the "
     "record under the same name"
@@ -63,7 +60,7 @@ class Chunk:
     name : str
         The record's folder as the caller named it.
     place : str
-        Of the run in the record, in words.
+        Of the chunk in the record, for messages.
     folder : str
         The same folder, under a name that does not depend on where one is.
     files : dict
@@ -72,7 +69,7 @@ class Chunk:
     lead : Spell or None
         The one before them, where it ends with the survey that the first starts with.
     panels : Panels
-    pieces : Pieces
+    regions : Regions
     shape : (m, k)
         Of the record's grid.
     origin : float
@@ -98,26 +95,50 @@ class Chunk:
 
 
 @dataclass(frozen=True)
+class PanelSummary:
+    """A survey panel by panel, but the covariance; p panels.
+
+    Attributes are those of `PanelState`.  The covariances of thousands of surveys would
+    not go into memory.
+    """
+
+    cutback: Float
+    deepest: Float
+    deepest_sd: Float
+    part: Float
+    part_sd: Float
+    area: Float
+    read: Float
+
+    @classmethod
+    def of(cls, state: PanelState) -> PanelSummary:
+        """What is kept of a survey."""
+        return cls(**{part.name: getattr(state, part.name) for part in fields(cls)})
+
+    def state(self, panels: Panels) -> PanelState:
+        """The survey, its covariance NaN."""
+        count = self.cutback.size
+        unknown = np.broadcast_to(np.nan, (count, count))
+        return PanelState(panels=panels, covariance=unknown, **vars(self))
+
+
+@dataclass(frozen=True)
 class ChunkSums:
-    """What a run of n spells adds up to.
+    """What a chunk of spells adds up to.
 
     Attributes
     ----------
-    tables : tuple of array (m * k, KEPT)
-        One for each of what wear is summed against; see `spell_kernels`.
-    rows : array (4, n, s)
-        Of the wear series: start, end and their variances.
-    sides : array (n, z, HOURS, HOURS)
-        And how surveys err round the wall; see `WearSeries`.
-    states : dict of array (5 + 2 * PARTS, p)
-        Of each survey, panel by panel: cut-back, deepest, its sd, area and what was
-        read, then parts and their sds.
+    cells : tuple of array (m * k,) of `kernels.CELL`
+        One for each of what wear is summed against.
+    series : WearSeries
+        Of its spells.
+    states : dict of PanelSummary
+        Of each survey.
     """
 
-    tables: tuple[Float, ...]
-    rows: Float
-    sides: Float
-    states: dict[Occasion, Float]
+    cells: tuple[CellSums, ...]
+    series: WearSeries
+    states: dict[Occasion, PanelSummary]
 
 
 @dataclass(frozen=True)
@@ -132,60 +153,53 @@ class _Survey:
 def cut_chunks(
     record: Record, spells: tuple[Spell, ...], regions: Regions
 ) -> tuple[Chunk, ...]:
-    """Cut the spells of a record into runs.
+    """Cut the spells of a record into chunks.
 
     Parameters
     ----------
     record : Record
     spells : tuple of Spell
         In order; at least one.
-    pieces : Pieces
-        That wear is told of.
+    regions : Regions
+        That wear is summed of.
     """
-    from geom.record.store.grid import record_grid
-
-    told = tuple(one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0)
+    stated = tuple(one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0)
     folder = record.folder.absolute()
     shape = record_grid(record.design).shape
-    return tuple(
-        _run(record, folder, spells, first, regions, shape, told)
-        for first in range(0, len(spells), RUN)
-    )
+    chunks = []
+    for first in range(0, len(spells), CHUNK_SPELLS):
+        some = spells[first : first + CHUNK_SPELLS]
+        lead = _lead(spells[first - 1] if first else None, some)
+        needed = {o for spell in (*lead, *some) for o in (spell.start, spell.end)}
+        chunks.append(
+            Chunk(
+                name=str(record.folder),
+                place=f"{some[0].words} to {some[-1].words}",
+                folder=str(folder),
+                files={
+                    occasion: str(record.path(occasion).absolute().relative_to(folder))
+                    for occasion in needed
+                },
+                spells=some,
+                lead=lead[0] if lead else None,
+                panels=record.panels,
+                regions=regions,
+                shape=shape,
+                origin=0.5 * (spells[0].start.heat + spells[-1].end.heat),
+                against=stated,
+            )
+        )
+    return tuple(chunks)
 
 
-def _run(  # noqa: PLR0917
-    record: Record,
-    folder: Path,
-    spells: tuple[Spell, ...],
-    first: int,
-    regions: Regions,
-    shape: tuple[int, int],
-    told: tuple[Exposure, ...],
-) -> Chunk:
-    mine = spells[first : first + RUN]
-    before = spells[first - 1] if first else None
-    joined = before is not None and before.end == mine[0].start
-    lead = before if joined else None
-    needed = {
-        o for one in (lead, *mine) if one is not None for o in (one.start, one.end)
-    }
-    return Chunk(
-        name=str(record.folder),
-        place=f"{mine[0].words} to {mine[-1].words}",
-        folder=str(folder),
-        files={o: str(record.path(o).absolute().relative_to(folder)) for o in needed},
-        spells=mine,
-        lead=lead,
-        panels=record.panels,
-        regions=regions,
-        shape=shape,
-        origin=0.5 * (spells[0].start.heat + spells[-1].end.heat),
-        against=told,
-    )
+def _lead(before: Spell | None, spells: tuple[Spell, ...]) -> tuple[Spell, ...]:
+    """The spell before, where it ends with the survey that these start with."""
+    joined = before is not None and before.end == spells[0].start
+    return (before,) if before is not None and joined else ()
 
 
-def accumulate_chunk(run: Chunk) -> ChunkSums:
-    """Read the surveys of a run, each once, and sum it, on one thread.
+def accumulate_chunk(chunk: Chunk) -> ChunkSums:
+    """Read the surveys of a chunk, each once, and sum it, on one thread.
 
     Raises
     ------
@@ -195,38 +209,30 @@ def accumulate_chunk(run: Chunk) -> ChunkSums:
     """
     from threadpoolctl import threadpool_limits
 
-    from geom.record.wear.kernels import KEPT
+    from geom.record.wear.kernels import CELL
 
-    if run.version != __version__:
-        raise version_error(f"a worker runs version {__version__}", run.version)
-    cells = run.shape[0] * run.shape[1]
-    tables = tuple(np.zeros((cells, KEPT)) for _ in run.against)
-    told: list[WearSeries] = []
-    states: dict[Occasion, Float] = {}
+    if chunk.version != __version__:
+        raise version_error(f"a worker runs version {__version__}", chunk.version)
+    count = chunk.shape[0] * chunk.shape[1]
+    cells = tuple(np.zeros(count, CELL) for _ in chunk.against)
+    series: list[WearSeries] = []
+    states: dict[Occasion, PanelSummary] = {}
     held: dict[Occasion, _Survey] = {}
-    with threadpool_limits(1, user_api="blas"), _named_as_asked(run):
-        for first in range(0, len(run.spells), _HELD):
-            some = run.spells[first : first + _HELD]
-            before = run.spells[first - 1] if first else run.lead
-            joined = before is not None and before.end == some[0].start
-            seen = (before, *some) if before is not None and joined else some
-            held = _read(run, seen, held)
-            _add(tables, run, seen, held, lead=len(seen) - len(some))
-            told.append(_series(run, some, held))
-            states |= {o: _lean(one.state) for o, one in held.items()}
-    rows = [[s.start, s.end, s.start_variance, s.end_variance] for s in told]
-    sides = np.concatenate([one.sides for one in told])
-    return ChunkSums(tables, np.concatenate(rows, axis=1), sides, states)
-
-
-def _lean(state: PanelState) -> Float:
-    rows = state.cutback, state.deepest, state.deepest_sd, state.area, state.read
-    return np.vstack([*rows, state.part.T, state.part_sd.T])
+    with threadpool_limits(1, user_api="blas"), _named_as_asked(chunk):
+        for first in range(0, len(chunk.spells), _HELD):
+            some = chunk.spells[first : first + _HELD]
+            lead = _lead(chunk.spells[first - 1] if first else chunk.lead, some)
+            held = _read(chunk, (*lead, *some), held)
+            _add(cells, chunk, (*lead, *some), held, lead=len(lead))
+            states_of = {occasion: one.state for occasion, one in held.items()}
+            series.append(wear_series(some, chunk.regions, states_of.__getitem__))
+            states |= {o: PanelSummary.of(state) for o, state in states_of.items()}
+    return ChunkSums(cells, concatenate(series), states)
 
 
 def _add(
-    tables: tuple[Float, ...],
-    run: Chunk,
+    cells: tuple[CellSums, ...],
+    chunk: Chunk,
     spells: tuple[Spell, ...],
     held: dict[Occasion, _Survey],
     *,
@@ -241,31 +247,25 @@ def _add(
     start = np.array([number[one.start] for one in spells])
     end = np.array([number[one.end] for one in spells])
     heat = np.array([0.5 * (s.start.heat + 1 + s.end.heat) for s in spells])
-    for against, table in zip(run.against, tables, strict=True):
+    for against, sums in zip(chunk.against, cells, strict=True):
         amount = exposures(spells, against)
-        add_spells(table, cutback, sd, start, end, amount, heat - run.origin, lead)
-
-
-def _series(
-    run: Chunk, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
-) -> WearSeries:
-    return wear_series(spells, run.regions, lambda occasion: held[occasion].state)
+        add_spells(sums, cutback, sd, start, end, amount, heat - chunk.origin, lead)
 
 
 def _read(
-    run: Chunk, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
+    chunk: Chunk, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
 ) -> dict[Occasion, _Survey]:
     """The surveys of some spells; those that are held are not read again."""
     needed = dict.fromkeys(o for one in spells for o in (one.start, one.end))
-    return {o: held[o] if o in held else _survey(run, o) for o in needed}
+    return {o: held[o] if o in held else _survey(chunk, o) for o in needed}
 
 
-def _survey(run: Chunk, occasion: Occasion) -> _Survey:
-    with open_hdf5(Path(run.folder) / run.files[occasion]) as file:
+def _survey(chunk: Chunk, occasion: Occasion) -> _Survey:
+    with open_hdf5(Path(chunk.folder) / chunk.files[occasion]) as file:
         return _Survey(
-            cutback=_field(file, "cutback", run.shape),
-            sd=_field(file, "cutback_sd", run.shape),
-            state=read_panels(file, run.panels),
+            cutback=_field(file, "cutback", chunk.shape),
+            sd=_field(file, "cutback_sd", chunk.shape),
+            state=read_panels(file, chunk.panels),
         )
 
 
@@ -277,25 +277,18 @@ def _field(file: Any, name: str, shape: tuple[int, int]) -> NDArray[np.float32]:
 
 
 @contextmanager
-def _named_as_asked(run: Chunk) -> Iterator[None]:
+def _named_as_asked(chunk: Chunk) -> Iterator[None]:
     """Name files in errors as the caller did, and say what to do."""
     try:
         yield
     except InputError as fault:
         file = fault.file
-        if file is not None and file.startswith(run.folder):
-            file = run.name + file[len(run.folder) :]
+        if file is not None and file.startswith(chunk.folder):
+            file = chunk.name + file[len(chunk.folder) :]
         kind = type(fault)
         raise kind(
             fault.what, file=file, place=fault.place, cure=fault.cure or _CURE
         ) from fault
-
-
-#: Spells from which it pays to start processes: two of them took 4.1 s where one took
-#: 3.7 s for 200 surveys, and were the quicker only from some 400.
-MANY = 400
-
-Tick = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -307,26 +300,18 @@ class Accumulated:
     series : WearSeries
     maps : WearMaps
     panels : Panels
-    states : dict of array (5 + 2 * PARTS, p)
-        See `ChunkSums`.
+    states : dict of PanelSummary
+        Of each survey of a spell.
     """
 
     series: WearSeries
     maps: WearMaps
     panels: Panels
-    states: dict[Occasion, Float]
+    states: dict[Occasion, PanelSummary]
 
     def state(self, occasion: Occasion) -> PanelState:
-        """A survey of a spell, panel by panel, but the covariance: that is NaN.
-
-        Of thousands of surveys it would not go into memory.
-        """
-        cutback, deepest, deepest_sd, area, read, *parts = self.states[occasion]
-        none = np.broadcast_to(np.nan, (cutback.size, cutback.size))
-        part, part_sd = np.split(np.stack(parts, axis=1), 2, axis=1)
-        return PanelState(
-            self.panels, cutback, none, deepest, deepest_sd, part, part_sd, area, read
-        )
+        """A survey of a spell, panel by panel; its covariance is NaN."""
+        return self.states[occasion].state(self.panels)
 
 
 def accumulate(
@@ -338,21 +323,21 @@ def accumulate(
     processes: int | None = None,
     tick: Tick | None = None,
 ) -> Accumulated:
-    """Sum the spells of a record.
+    """Wear of every piece in every spell, and of every cell over all of them.
 
     Parameters
     ----------
     record : Record
     spells : tuple of Spell
         Of the record, in order; at least one.
-    pieces : Pieces
+    regions : Regions
     cluster : str, optional
         Address of a Dask scheduler, or ``local``; see `dask_backend`.
     processes : int, optional
         Of this machine, where there is no cluster; default one for each processor, and
         none but this one for fewer than `MANY` spells.
     tick : callable, optional
-        Told in words how far it is.
+        Called with words on how far it is.
 
     Raises
     ------
@@ -361,34 +346,30 @@ def accumulate(
     MissingExtra
         If Dask is asked for and not installed.
     """
-    from geom.record.wear.kernels import add_table
+    from geom.record.wear.kernels import add_cells
 
-    runs = cut_chunks(record, spells, regions)
-    tables: tuple[Float, ...] = ()
-    rows: list[Float] = []
-    sides: list[Float] = []
-    states: dict[Occasion, Float] = {}
+    chunks = cut_chunks(record, spells, regions)
+    cells: tuple[CellSums, ...] = ()
+    series: list[WearSeries] = []
+    states: dict[Occasion, PanelSummary] = {}
     done = 0
     with (
-        _task_map(len(spells), len(runs), cluster, processes) as task_map,
-        closing(task_map.map(accumulate_chunk, runs)) as results,
+        _task_map(len(spells), len(chunks), cluster, processes) as task_map,
+        closing(task_map.map(accumulate_chunk, chunks)) as results,
     ):
         for sums in results:
-            tables = tables or tuple(np.zeros_like(one) for one in sums.tables)
-            for table, more in zip(tables, sums.tables, strict=True):
-                add_table(table, more)
-            rows.append(sums.rows)
-            sides.append(sums.sides)
+            cells = cells or tuple(np.zeros_like(one) for one in sums.cells)
+            for whole, more in zip(cells, sums.cells, strict=True):
+                add_cells(whole, more)
+            series.append(sums.series)
             states |= sums.states
-            done += sums.rows.shape[1]
+            done += len(sums.series.spells)
             if tick is not None:
                 tick(f"{done:,} of {len(spells):,} spells")
-    start, end, before, after = np.concatenate(rows, axis=1)
-    round_it = np.concatenate(sides)
-    series = WearSeries(spells, regions, start, end, before, after, round_it)
-    tables_by = dict(zip(runs[0].against, tables, strict=True))
-    maps = wear_maps(tables_by, record.design)
-    return Accumulated(series, maps, record.panels, states)
+    sums_by = dict(zip(chunks[0].against, cells, strict=True))
+    maps = wear_maps(sums_by, record.design)
+    joined = replace(concatenate(series), spells=spells, regions=regions)
+    return Accumulated(joined, maps, record.panels, states)
 
 
 @contextmanager

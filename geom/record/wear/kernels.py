@@ -1,7 +1,7 @@
 """The compiled inner loops of wear cell by cell.
 
-Each cell of the wall keeps its sums in one row of a table; a spell is added to them,
-and two tables are added, about their own means, so that nothing cancels however many
+Each cell of the wall keeps its sums in one record (`CELL`); a spell is added to them,
+and two of them are added, about their own means, so that nothing cancels however many
 spells there are.  Arithmetic is done in the order written here (no fast maths, no
 threads): the same spells in the same order give the same bits everywhere.
 
@@ -10,7 +10,7 @@ References
 West, D. H. D. (1979). Updating mean and variance estimates: an improved method.
     Communications of the ACM 22(9), 532-535: adding one weighted value.
 Chan, T. F., Golub, G. H. and LeVeque, R. J. (1983). Algorithms for computing the sample
-    variance. The American Statistician 37(3), 242-247: adding two tables.
+    variance. The American Statistician 37(3), 242-247: adding two sets of sums.
 """
 
 # mypy: disable-error-code="no-untyped-def,misc,untyped-decorator"
@@ -21,22 +21,30 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-#: What a cell keeps: spells counted; their exposure; mean wear per exposure and mean
-#: heat; squares of wear, of heats, and products, about those means; variance that the
-#: surveys state, per exposure; their variance, times heat, times heat twice; and the
-#: same of surveys that end one spell and start the next.
-COUNT, EXPOSURE, WEAR, HEAT, WEAR_2, HEAT_2, PRODUCT, STATED = range(8)
-ERROR, ERROR_HEAT, ERROR_HEAT_2, SHARED, SHARED_HEAT, SHARED_HEAT_2 = range(8, 14)
-KEPT = 14
+#: What a cell keeps, one record each, float64.
+CELL = np.dtype(
+    [
+        # spells counted, their exposure, mean wear per exposure, mean heat
+        *((name, "f8") for name in ("count", "exposure", "wear", "heat")),
+        # weighted squares and product about those means
+        *((name, "f8") for name in ("wear_2", "heat_2", "product")),
+        # variance that the surveys state, per exposure
+        ("stated", "f8"),
+        # their variance, times heat, times heat squared
+        *((name, "f8") for name in ("error", "error_heat", "error_heat_2")),
+        # the same of surveys that end one spell and start the next
+        *((name, "f8") for name in ("shared", "shared_heat", "shared_heat_2")),
+    ]
+)
 
 
 @njit(error_model="numpy", nogil=True, cache=True)
-def add_spells(table, cutback, sd, start, end, exposure, heat, lead):
+def add_spells(cells, cutback, sd, start, end, exposure, heat, lead):
     """Count spells, in order, in the cells that both of their surveys tell.
 
     Parameters
     ----------
-    table : array (c, KEPT)
+    cells : array (c,) of `CELL`
         Added to.
     cutback, sd : float32 array (u, c), mm
         Of u surveys; NaN where not surveyed.
@@ -50,66 +58,71 @@ def add_spells(table, cutback, sd, start, end, exposure, heat, lead):
         Spells at the front that were counted before and are only looked back at.
     """
     per = 1.0 / exposure
-    for i in range(table.shape[0]):
-        cell = table[i]
-        seen = -1
+    for i in range(cells.size):
+        cell = cells[i]
+        last_counted = -1
         for k in range(start.size):
             here, there = start[k], end[k]
             wear = np.float64(cutback[there, i]) - np.float64(cutback[here, i])
             first, last = np.float64(sd[here, i]), np.float64(sd[there, i])
             first *= first
             error = first + last * last
-            told = np.isfinite(wear + error) and exposure[k] > 0.0
-            before, seen = seen, (k if told else -1)
-            if not told or k < lead:
+            valid = np.isfinite(wear + error) and exposure[k] > 0.0
+            before, last_counted = last_counted, (k if valid else -1)
+            if not valid or k < lead:
                 continue
             now = heat[k]
-            total = cell[EXPOSURE] + exposure[k]
+            total = cell.exposure + exposure[k]
             share = exposure[k] / total
-            apart, later = wear * per[k] - cell[WEAR], now - cell[HEAT]
+            apart, later = wear * per[k] - cell.wear, now - cell.heat
             kept = exposure[k] * (1.0 - share)
-            cell[COUNT] += 1.0
-            cell[EXPOSURE] = total
-            cell[WEAR] += share * apart
-            cell[HEAT] += share * later
-            cell[WEAR_2] += kept * apart * apart
-            cell[HEAT_2] += kept * later * later
-            cell[PRODUCT] += kept * apart * later
-            cell[STATED] += error * per[k]
-            cell[ERROR] += error
-            cell[ERROR_HEAT] += error * now
-            cell[ERROR_HEAT_2] += error * now * now
+            cell.count += 1.0
+            cell.exposure = total
+            cell.wear += share * apart
+            cell.heat += share * later
+            cell.wear_2 += kept * apart * apart
+            cell.heat_2 += kept * later * later
+            cell.product += kept * apart * later
+            cell.stated += error * per[k]
+            cell.error += error
+            cell.error_heat += error * now
+            cell.error_heat_2 += error * now * now
             if before == k - 1 and k > 0 and end[k - 1] == here:
-                cell[SHARED] += first
-                cell[SHARED_HEAT] += first * (now + heat[k - 1])
-                cell[SHARED_HEAT_2] += first * now * heat[k - 1]
+                cell.shared += first
+                cell.shared_heat += first * (now + heat[k - 1])
+                cell.shared_heat_2 += first * now * heat[k - 1]
 
 
 @njit(error_model="numpy", nogil=True, cache=True)
-def add_table(table, other):
-    """Add what other spells left to a table; both (c, KEPT)."""
-    for i in range(table.shape[0]):
-        cell, more = table[i], other[i]
-        if more[COUNT] == 0.0:
+def add_cells(cells, other):
+    """Add the sums of other spells; both (c,) of `CELL`."""
+    for i in range(cells.size):
+        cell, more = cells[i], other[i]
+        if more.count == 0.0:
             continue
-        total = cell[EXPOSURE] + more[EXPOSURE]
-        share = more[EXPOSURE] / total
-        apart, later = more[WEAR] - cell[WEAR], more[HEAT] - cell[HEAT]
-        kept = cell[EXPOSURE] * share
-        cell[WEAR] += share * apart
-        cell[HEAT] += share * later
-        cell[WEAR_2] += more[WEAR_2] + kept * apart * apart
-        cell[HEAT_2] += more[HEAT_2] + kept * later * later
-        cell[PRODUCT] += more[PRODUCT] + kept * apart * later
-        cell[COUNT] += more[COUNT]
-        cell[EXPOSURE] = total
-        for k in range(STATED, KEPT):
-            cell[k] += more[k]
+        total = cell.exposure + more.exposure
+        share = more.exposure / total
+        apart, later = more.wear - cell.wear, more.heat - cell.heat
+        kept = cell.exposure * share
+        cell.wear += share * apart
+        cell.heat += share * later
+        cell.wear_2 += more.wear_2 + kept * apart * apart
+        cell.heat_2 += more.heat_2 + kept * later * later
+        cell.product += more.product + kept * apart * later
+        cell.count += more.count
+        cell.exposure = total
+        cell.stated += more.stated
+        cell.error += more.error
+        cell.error_heat += more.error_heat
+        cell.error_heat_2 += more.error_heat_2
+        cell.shared += more.shared
+        cell.shared_heat += more.shared_heat
+        cell.shared_heat_2 += more.shared_heat_2
 
 
 def compile_all() -> None:
     """Compile, so that no study waits for it; what is compiled is kept on disk."""
-    table, survey = np.zeros((1, KEPT)), np.zeros((2, 1), np.float32)
+    cells, survey = np.zeros(1, CELL), np.zeros((2, 1), np.float32)
     one, heat = np.ones(1), np.zeros(1)
-    add_spells(table, survey, survey, np.zeros(1, int), np.ones(1, int), one, heat, 0)
-    add_table(table, table.copy())
+    add_spells(cells, survey, survey, np.zeros(1, int), np.ones(1, int), one, heat, 0)
+    add_cells(cells, cells.copy())

@@ -7,10 +7,11 @@ heats.  Cells that a spell does not tell are not counted in it.
 Standard uncertainties come from how the spells scatter.  A few spells scatter by chance
 too little or too much, so the scatter of a cell is moderated: it is averaged with what
 is to be expected there, which is what its surveys state and what the level as a whole
-scatters beyond that, the expectation counted like `WORTH` spells.  So an interval goes
-by Student's t with ``WORTH`` more degrees of freedom than the spells have.  Where a
-survey ends one spell and starts the next, its error is in both with opposite signs and
-goes out of the sum; the uncertainty is less by as much as the surveys state of that.
+scatters beyond that, the expectation counted like `PRIOR_DOF` spells.  So an interval
+goes by Student's t with ``PRIOR_DOF`` more degrees of freedom than the spells have.
+Where a survey ends one spell and starts the next, its error is in both with opposite
+signs and goes out of the sum; the uncertainty is less by as much as the surveys state
+of that.
 
 References
 ----------
@@ -24,6 +25,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geom.design import Design
 from geom.record.store.grid import record_grid
@@ -31,8 +33,11 @@ from geom.record.wear.spells import Exposure
 from geom.surface import Grid
 from geom.units import Bool, Float, Int
 
+#: Array of `geom.record.wear.kernels.CELL` records.
+CellSums = NDArray[np.void]
+
 #: As many spells as what is to be expected of the scatter counts for.
-WORTH = 4.0
+PRIOR_DOF = 4.0
 #: Spells that a trend needs.
 _LEAST = 3
 
@@ -54,9 +59,9 @@ class RateMap:
     spells: Int
 
     @property
-    def freedom(self) -> Float:
+    def dof(self) -> Float:
         """Degrees of freedom of ``sd``; shape (m, k)."""
-        return np.asarray(WORTH + np.maximum(self.spells - 1.0, 0.0))
+        return np.asarray(PRIOR_DOF + np.maximum(self.spells - 1.0, 0.0))
 
 
 @dataclass(frozen=True)
@@ -74,7 +79,7 @@ class WearMaps:
         How wear per heat grows from heat to heat; NaN where fewer than three spells
         tell it.
     per_hour, per_tonne : RateMap or None
-        On blast; of iron melted.  None where it was told of no spell.
+        On blast; of iron melted.  None where it was valid of no spell.
     """
 
     height: Float
@@ -87,19 +92,19 @@ class WearMaps:
     per_tonne: RateMap | None
 
 
-def wear_maps(tables: dict[Exposure, Float], design: Design) -> WearMaps:
+def wear_maps(sums: dict[Exposure, CellSums], design: Design) -> WearMaps:
     """Maps from what the spells add up to.
 
     Parameters
     ----------
-    tables : dict of array (m * k, KEPT)
-        By what wear is summed against; see `spell_kernels`.
+    sums : dict of array (m * k,) of `kernels.CELL`
+        By what wear is summed against.
     design : Design
         Of the record.
     """
     grid = record_grid(design)
-    maps = {against: _rate_map(table, grid) for against, table in tables.items()}
-    trend, trend_sd = _trend(tables["heat"], grid)
+    maps = {against: _rate_map(cells, grid) for against, cells in sums.items()}
+    trend, trend_sd = _trend(sums["heat"], grid)
     return WearMaps(
         height=grid.height,
         azimuth=grid.azimuth,
@@ -112,49 +117,44 @@ def wear_maps(tables: dict[Exposure, Float], design: Design) -> WearMaps:
     )
 
 
-def _rate_map(table: Float, grid: Grid) -> RateMap:
-    from geom.record.wear import kernels as keep
-
-    held = table.reshape(*grid.shape, keep.KEPT)
-    count, exposure = held[..., keep.COUNT], held[..., keep.EXPOSURE]
-    told = count > 0.0
-    error = held[..., keep.ERROR] - 2.0 * held[..., keep.SHARED]
-    one = _Fit(
-        square=held[..., keep.WEAR_2],
-        free=np.maximum(count - 1.0, 0.0),
-        stated=held[..., keep.STATED] - _over(error, exposure, told),
+def _rate_map(cells: CellSums, grid: Grid) -> RateMap:
+    held = cells.reshape(grid.shape)
+    count, exposure = held["count"], held["exposure"]
+    valid = count > 0.0
+    error = held["error"] - 2.0 * held["shared"]
+    fit = _Fit(
+        square=held["wear_2"],
+        dof=np.maximum(count - 1.0, 0.0),
+        stated=held["stated"] - _over(error, exposure, valid),
         weight=exposure,
         error=error,
-        told=told,
+        valid=valid,
     )
-    rate = np.where(told, held[..., keep.WEAR], np.nan)
-    return RateMap(rate, one.sd(), count.astype(np.int64))
+    rate = np.where(valid, held["wear"], np.nan)
+    return RateMap(rate, fit.sd(), count.astype(np.int64))
 
 
-def _trend(table: Float, grid: Grid) -> tuple[Float, Float]:
+def _trend(cells: CellSums, grid: Grid) -> tuple[Float, Float]:
     """Slope of wear per heat against heat, and its standard uncertainty."""
-    from geom.record.wear import kernels as keep
-
-    held = table.reshape(*grid.shape, keep.KEPT)
-    spread, product = held[..., keep.HEAT_2], held[..., keep.PRODUCT]
-    told = (held[..., keep.COUNT] >= _LEAST) & (spread > 0.0)
-    slope = _over(product, spread, told)
-    mean, exposure = held[..., keep.HEAT], held[..., keep.EXPOSURE]
-    plain, once, twice = (
-        held[..., keep.ERROR + k] - times * held[..., keep.SHARED + k]
-        for k, times in enumerate((2.0, 1.0, 2.0))
-    )
+    held = cells.reshape(grid.shape)
+    spread, product = held["heat_2"], held["product"]
+    valid = (held["count"] >= _LEAST) & (spread > 0.0)
+    slope = _over(product, spread, valid)
+    mean, exposure = held["heat"], held["exposure"]
+    plain = held["error"] - 2.0 * held["shared"]
+    once = held["error_heat"] - held["shared_heat"]
+    twice = held["error_heat_2"] - 2.0 * held["shared_heat_2"]
     error = twice - 2.0 * mean * once + mean**2 * plain
-    fitted = _over(plain, exposure, told) + _over(error, spread, told)
-    one = _Fit(
-        square=np.maximum(held[..., keep.WEAR_2] - slope * product, 0.0),
-        free=held[..., keep.COUNT] - 2.0,
-        stated=held[..., keep.STATED] - fitted,
+    fitted = _over(plain, exposure, valid) + _over(error, spread, valid)
+    fit = _Fit(
+        square=np.maximum(held["wear_2"] - slope * product, 0.0),
+        dof=held["count"] - 2.0,
+        stated=held["stated"] - fitted,
         weight=spread,
         error=error,
-        told=told,
+        valid=valid,
     )
-    return slope, one.sd()
+    return slope, fit.sd()
 
 
 @dataclass(frozen=True)
@@ -165,7 +165,7 @@ class _Fit:
     ----------
     square : mm2
         Sum of squares, weighted by exposure, about what was fitted.
-    free
+    dof
         Degrees of freedom it has.
     stated : mm2
         Of it, what is to be expected from what the surveys state.
@@ -173,37 +173,37 @@ class _Fit:
         What the variance of one heat, hour or tonne is divided by.
     error : mm2
         Variance that the surveys state of what was fitted, times ``weight`` twice.
-    told : bool
+    valid : bool
         False where there is no fit.
     """
 
     square: Float
-    free: Float
+    dof: Float
     stated: Float
     weight: Float
     error: Float
-    told: Bool
+    valid: Bool
 
     def sd(self) -> Float:
         """Standard uncertainty of what was fitted; NaN where there is none."""
-        free = np.where(self.told, self.free, 0.0)
-        known = free > 0.0
+        dof = np.where(self.valid, self.dof, 0.0)
+        known = dof > 0.0
         square = np.where(known, self.square, 0.0)
         stated = np.where(known, np.maximum(self.stated, 0.0), 0.0)
         beyond = (square - stated).sum(axis=1, keepdims=True)
-        every = free.sum(axis=1, keepdims=True)
+        every = dof.sum(axis=1, keepdims=True)
         level = np.maximum(beyond / np.maximum(every, 1.0), 0.0)
-        fitted = level + _over(self.error, self.weight, self.told)
+        fitted = level + _over(self.error, self.weight, self.valid)
         # One spell scatters about nothing: what is expected is what its surveys state.
-        expected = np.where(known, level + stated / np.maximum(free, 1.0), fitted)
-        variance = (WORTH * expected + square) / (WORTH + free)
+        expected = np.where(known, level + stated / np.maximum(dof, 1.0), fitted)
+        variance = (PRIOR_DOF * expected + square) / (PRIOR_DOF + dof)
         part = np.divide(
             fitted, expected, out=np.ones(fitted.shape), where=expected > 0.0
         )
-        spread = _over(variance * np.maximum(part, 0.0), self.weight, self.told)
+        spread = _over(variance * np.maximum(part, 0.0), self.weight, self.valid)
         return np.asarray(np.sqrt(spread))
 
 
-def _over(above: Float, below: Float, told: Bool) -> Float:
+def _over(above: Float, below: Float, valid: Bool) -> Float:
     none = np.full(above.shape, np.nan)
-    return np.asarray(np.divide(above, below, out=none, where=told))
+    return np.asarray(np.divide(above, below, out=none, where=valid))

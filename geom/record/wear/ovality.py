@@ -1,18 +1,18 @@
-"""How wear lies round the wall: to one side, oval, or with the tuyeres.
+"""Circumferential pattern of wear: to one side, oval, or with the tuyeres.
 
-Of every spell the wear of the twelve sides of a zone is parted into waves: one round
-the wall (one side wears more than the other), two (oval), and the difference between
-panels in front of tuyeres and those between them.  A wave is told where the spells bear
-it out together: the mean of its two parts, set against how they scatter from spell to
-spell, is tested by Hotelling's T-squared, all waves of all zones sharing one chance of
-a false call.  Its height is never read off without that test: the height of no wave at
-all is greater than nothing.
+Of every spell the wear of the twelve sides of a zone is parted into harmonics: the
+first (one side wears more than the other), the second (oval), and the contrast between
+panels in front of tuyeres and those between them.  A harmonic is reported where the
+spells bear it out together: the mean of its cosine and sine parts, set against how they
+scatter from spell to spell, is tested by Hotelling's T-squared, all tests of all zones
+sharing one chance of a false call (Bonferroni).  Its amplitude is never read off
+without that test: the amplitude of no harmonic at all is greater than nothing.
 
-Between stations a survey tells what is likely, and so every wave flatter than it is,
-heat after heat: no number of heats mends that.  How flat is known: what a wave is apart
-from what is told of it is the survey's stated error, so the share that is told is
-``told squared / (told squared + stated variance)``.  Heights are divided by it.  What
-of the stated error comes back every heat besides is added to their uncertainty.
+Between stations a survey shows what is likely, and so every harmonic attenuated, heat
+after heat: no number of heats mends that.  By how much is known: what a harmonic is
+apart from what is observed of it is the survey's stated error, so its reliability is
+``observed squared / (observed squared + stated variance)``.  Amplitudes are divided by
+it.  What of the stated error repeats every heat besides is added to their uncertainty.
 
 References
 ----------
@@ -30,28 +30,42 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.stats import f as f_distribution
-from scipy.stats import t as student
+from scipy.stats import t as t_distribution
 
 from geom.compare.panels import HOURS
 from geom.design import Design
-from geom.frame import clock_face, turn, wrap
+from geom.frame import turn, wrap
 from geom.quantity import Quantity
+from geom.record.assumptions import ASSUMED
 from geom.record.regions import Region
-from geom.record.wear.rates import SYSTEMATIC_SHARE
 from geom.record.wear.series import WearSeries
-from geom.units import Bool, Float, from_mm
+from geom.units import Bool, Float
 
-#: Chance that any wave is told of a record that has none.
+#: Chance that any harmonic is reported of a record that has none.
 FALSE_CALLS = 0.05
-#: Fewest spells that a wave is told from.
+#: Fewest spells that a harmonic is reported from.
 FEWEST = 4
-#: Orders that are looked for: to one side, oval.
+#: Orders that are tested: to one side, oval.
 ORDERS = (1, 2)
-#: Share of the stated variance of a wave that comes back every heat though the wave's
-#: flatness is mended: in whole campaigns on invented walls (scripts/bench) intervals
-#: without it held 84 to 97 times in 100.  Our own choice, no source.  Between tuyeres,
-#: which are as narrow as what stations tell, it is that of single sides.
-_COMES_BACK = 0.05
+
+
+@dataclass(frozen=True)
+class Harmonic:
+    """One harmonic of wear round the wall.
+
+    Attributes
+    ----------
+    order : int
+        How many times it goes round.
+    amplitude : Quantity, mm a heat
+        Over the mean.
+    azimuth : float, degrees
+        Of its first peak.
+    """
+
+    order: int
+    amplitude: Quantity
+    azimuth: float
 
 
 @dataclass(frozen=True)
@@ -60,21 +74,17 @@ class Harmonics:
 
     Attributes
     ----------
-    zone : Piece
-    lobes : tuple of (int, Quantity, float)
-        Order, height over the mean (mm a heat) and azimuth of its first peak (degrees)
-        of every wave that is borne out.
-    words : str
-        In plain words.
+    zone : Region
+    harmonics : tuple of Harmonic
+        Those that the spells bear out.
     tuyeres : Quantity or None, mm a heat
         Wear in front of the tuyeres less that between them, where it is borne out.
     spells : int
-        That tell all sides of it.
+        With all sides of it surveyed.
     """
 
     zone: Region
-    lobes: tuple[tuple[int, Quantity, float], ...]
-    words: str
+    harmonics: tuple[Harmonic, ...]
     tuyeres: Quantity | None = None
     spells: int = 0
 
@@ -82,30 +92,41 @@ class Harmonics:
 def circumferential_pattern(
     series: WearSeries, design: Design
 ) -> tuple[Harmonics, ...]:
-    """How wear lies round the wall and each of its zones.
+    """Harmonics of the wear of the wall and of each of its zones.
 
     Parameters
     ----------
     series : WearSeries
     design : Design
-        Its tuyeres, and the clock that sides are told by.
+        For its tuyeres.
 
     Returns
     -------
-    tuple of Roundness
+    tuple of Harmonics
         One for the wall and one for each zone that is surveyed.
     """
     regions = series.regions
     places = [i for kind in ("wall", "zone") for i in regions.of_kind(kind)]
     rings = [_ring(series, place, row) for row, place in enumerate(places)]
     front = faces_tuyere(design)
-    tested = sum(len(one.wear) >= FEWEST for one in rings)
-    chances = FALSE_CALLS / max(tested * (len(ORDERS) + (front is not None)), 1)
+    tested = sum(len(ring.wear) >= FEWEST for ring in rings)
+    alpha = FALSE_CALLS / max(tested * (len(ORDERS) + (front is not None)), 1)
     return tuple(
-        _roundness(regions.regions[place], one, front, chances, design)
-        for place, one in zip(places, rings, strict=True)
-        if len(one.wear)
+        _harmonics(regions.regions[place], ring, front, alpha)
+        for place, ring in zip(places, rings, strict=True)
+        if len(ring.wear)
     )
+
+
+def faces_tuyere(design: Design) -> Bool | None:
+    """Sides that have a tuyere; None where that is all, none, or not half-way clear."""
+    if not design.tuyeres:
+        return None
+    middle = np.arange(HOURS) * 360.0 / HOURS
+    azimuth = np.array([tuyere.azimuth for tuyere in design.tuyeres])
+    distance = np.abs(turn(azimuth[:, None], middle[None, :])).min(axis=0)
+    front: Bool = distance < 0.5 * 360.0 / HOURS
+    return front if front.any() and not front.all() else None
 
 
 @dataclass(frozen=True)
@@ -115,17 +136,17 @@ class _Ring:
     Attributes
     ----------
     wear : array (n, HOURS), mm per heat
-        Of the rows of panels that every spell tells all round; spells that tell none
+        Of the rows of panels that every spell has all round; spells that have none
         of the piece are left out.
-    errors : array (HOURS, HOURS), mm2
-        How surveys err in it before a repair, in the mean of the spells.
+    covariance : array (HOURS, HOURS), mm2
+        Of the errors of surveys before a repair, in the mean of the spells.
     """
 
     wear: Float
-    errors: Float
+    covariance: Float
 
-    def parts(self, shapes: Float) -> tuple[Float, float]:
-        """Some shapes' share of the wear of every spell, and how flat it is told.
+    def project(self, shapes: Float) -> tuple[Float, float]:
+        """Coefficients of some shapes in the wear of every spell, and their error.
 
         Parameters
         ----------
@@ -134,12 +155,13 @@ class _Ring:
 
         Returns
         -------
-        parts : array (n, k), mm per heat
-        blind : float, mm2
-            Stated variance of a part.
+        coefficients : array (n, k), mm per heat
+        stated : float, mm2
+            Stated variance of a coefficient.
         """
-        blind = np.einsum("ak,ab,bk->", shapes, self.errors, shapes) / shapes.shape[1]
-        return self.wear @ shapes, float(blind)
+        # trace of shapes' C shapes: a, b sides; k shapes
+        trace = np.einsum("ak,ab,bk->", shapes, self.covariance, shapes)
+        return self.wear @ shapes, float(trace / shapes.shape[1])
 
 
 def _ring(series: WearSeries, place: int, row: int) -> _Ring:
@@ -148,128 +170,75 @@ def _ring(series: WearSeries, place: int, row: int) -> _Ring:
     panel = list(regions.of_kind("panel"))
     wear = series.wear[:, panel].reshape(len(series.spells), -1, HOURS)
     inside = regions.member[place].reshape(-1, HOURS).any(axis=1)
-    round_it = np.isfinite(wear).all(axis=2) & inside
-    rows = round_it[round_it.any(axis=1)].all(axis=0)
-    if not (round_it.any() and rows.any()):
+    complete = np.isfinite(wear).all(axis=2) & inside
+    rows = complete[complete.any(axis=1)].all(axis=0)
+    if not (complete.any() and rows.any()):
         return _Ring(np.empty((0, HOURS)), np.zeros((HOURS, HOURS)))
-    heats = np.array([one.heats for one in series.spells], dtype=np.float64)
-    told = round_it[:, rows].all(axis=1)
-    sides = wear[told][:, rows].mean(axis=1) / heats[told][:, None]
-    errors = series.sides[told, row] / heats[told][:, None, None] ** 2
+    heats = np.array([spell.heats for spell in series.spells], dtype=np.float64)
+    valid = complete[:, rows].all(axis=1)
+    sides = wear[valid][:, rows].mean(axis=1) / heats[valid][:, None]
+    errors = series.side_covariance[valid, row] / heats[valid][:, None, None] ** 2
     return _Ring(sides, errors.mean(axis=0))
 
 
-def faces_tuyere(design: Design) -> Bool | None:
-    """Sides that have a tuyere; None where that is all, none, or not half-way clear."""
-    if not design.tuyeres:
-        return None
-    middle = np.arange(HOURS) * 360.0 / HOURS
-    at = np.array([one.azimuth for one in design.tuyeres])
-    away = np.abs(turn(at[:, None], middle[None, :])).min(axis=0)
-    front: Bool = away < 0.5 * 360.0 / HOURS
-    return front if front.any() and not front.all() else None
-
-
-def _roundness(
-    zone: Region, ring: _Ring, front: Bool | None, chance: float, design: Design
+def _harmonics(
+    zone: Region, ring: _Ring, front: Bool | None, alpha: float
 ) -> Harmonics:
-    """Every wave of one zone that is borne out."""
-    lobes = []
+    """Every harmonic of one zone that is borne out."""
+    harmonics: tuple[Harmonic, ...] = ()
     tuyeres = None
     spells = len(ring.wear)
     if spells >= FEWEST:
-        for order in ORDERS:
-            found = _wave(ring, order, chance)
-            if found is not None:
-                lobes.append((order, *found))
+        tested = (_harmonic(ring, order, alpha) for order in ORDERS)
+        harmonics = tuple(found for found in tested if found is not None)
         if front is not None:
-            tuyeres = _contrast(ring, front, chance)
-    words = _words(lobes, tuyeres, spells, design)
-    return Harmonics(zone, tuple(lobes), words, tuyeres, spells)
+            tuyeres = _tuyere_contrast(ring, front, alpha)
+    return Harmonics(zone, harmonics, tuyeres, spells)
 
 
-def _wave(ring: _Ring, order: int, chance: float) -> tuple[Quantity, float] | None:
-    """Height and place of a wave, if the spells bear it out."""
+def _harmonic(ring: _Ring, order: int, alpha: float) -> Harmonic | None:
+    """One harmonic, if Hotelling's test bears it out."""
     angle = np.deg2rad(order * np.arange(HOURS) * 360.0 / HOURS)
-    turned = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    parts, blind = ring.parts(2.0 / HOURS * turned)
+    basis = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    parts, stated = ring.project(2.0 / HOURS * basis)
     count = len(parts)
     mean = parts.mean(axis=0)
-    spread = np.cov(parts, rowvar=False) / count
-    square = float(mean @ np.linalg.pinv(spread, hermitian=True) @ mean)
-    limit = 2.0 * (count - 1) / (count - 2) * f_distribution.isf(chance, 2, count - 2)
-    if not square > limit:
+    covariance = np.cov(parts, rowvar=False) / count
+    t_squared = float(mean @ np.linalg.pinv(covariance, hermitian=True) @ mean)
+    limit = 2.0 * (count - 1) / (count - 2) * f_distribution.isf(alpha, 2, count - 2)
+    if not t_squared > limit:
         return None
-    high = float(np.hypot(*mean))
-    along = mean / high
+    amplitude = float(np.hypot(*mean))
+    along = mean / amplitude
     across = np.array([-along[1], along[0]])
-    # What scatter across adds to the height of a wave, to first order.
-    high -= min(0.5 * float(across @ spread @ across) / high, 0.5 * high)
+    # What scatter across adds to the amplitude, to first order.
+    bias = 0.5 * float(across @ covariance @ across) / amplitude
+    amplitude -= min(bias, 0.5 * amplitude)
     peak = float(wrap(np.rad2deg(np.arctan2(mean[1], mean[0])) / order))
-    square = float(along @ spread @ along) + _COMES_BACK * blind
-    return _upright(high, square, parts, blind).not_below(0.0), peak
+    variance = float(along @ covariance @ along)
+    variance += ASSUMED.harmonic_systematic_share * stated
+    found = _disattenuated(amplitude, variance, parts, stated).not_below(0.0)
+    return Harmonic(order, found, peak)
 
 
-def _contrast(ring: _Ring, front: Bool, chance: float) -> Quantity | None:
-    """Wear in front of tuyeres less that between, if the spells bear it out."""
+def _tuyere_contrast(ring: _Ring, front: Bool, alpha: float) -> Quantity | None:
+    """Wear in front of tuyeres less that between, if Student's test bears it out."""
     shape = front / front.sum() - ~front / (~front).sum()
-    parts, blind = ring.parts(shape[:, None])
+    parts, stated = ring.project(shape[:, None])
     count = len(parts)
-    mean, square = float(parts.mean()), float(parts.var(ddof=1) / count)
-    if not abs(mean) > np.sqrt(square) * float(student.isf(0.5 * chance, count - 1)):
+    mean, variance = float(parts.mean()), float(parts.var(ddof=1) / count)
+    limit = float(t_distribution.isf(0.5 * alpha, count - 1))
+    if not abs(mean) > np.sqrt(variance) * limit:
         return None
-    return _upright(mean, square + SYSTEMATIC_SHARE * blind, parts, blind)
+    variance += ASSUMED.systematic_share * stated
+    return _disattenuated(mean, variance, parts, stated)
 
 
-def _upright(told: float, square: float, parts: Float, blind: float) -> Quantity:
-    """A height, and its variance, that surveys tell too flat."""
-    seen = float(np.mean(parts**2))
-    share = seen / (seen + blind)
-    value, sd = told / share, float(np.sqrt(square)) / share
-    reach = sd * float(student.ppf(0.975, len(parts) - 1))
-    return Quantity(value, sd, value - reach, value + reach)
-
-
-def _words(
-    lobes: list[tuple[int, Quantity, float]],
-    tuyeres: Quantity | None,
-    spells: int,
-    design: Design,
-) -> str:
-    if spells < FEWEST:
-        return f"too few spells of wear to tell how it lies round the wall ({spells})"
-    said = [_of_lobe(order, high, peak, design) for order, high, peak in lobes]
-    if tuyeres is not None:
-        more = "more" if tuyeres.value > 0.0 else "less"
-        said.append(
-            f"wears {more} in front of the tuyeres than between them, by "
-            f"{_interval(tuyeres, design)} a heat"
-        )
-    return "; ".join(said) or "no side wears more than another as far as surveys tell"
-
-
-def _of_lobe(order: int, high: Quantity, peak: float, design: Design) -> str:
-    places = [
-        clock_face(peak + turned, design.azimuth_sense)
-        for turned in np.arange(2) * 180.0 / order
-    ]
-    if order == 1:
-        return (
-            f"wears more at {places[0]}: {_interval(high, design)} a heat over the "
-            f"mean; least at {places[1]}"
-        )
-    return (
-        f"wears oval: {_interval(high, design)} a heat over the mean at {places[0]} "
-        f"and {clock_face(peak + 180.0, design.azimuth_sense)}, least across"
-    )
-
-
-def _interval(told: Quantity, design: Design) -> str:
-    """A length with its 95 % interval, in mm or, where the shop has them, inches."""
-    low, high = sorted(abs(part) for part in (told.low95, told.high95))
-    value = abs(told.value)
-    if design.length_unit == "in":
-        inches = [from_mm(x, "in") for x in (value, low, high)]
-        said, least, most = (f"{x:.2f}" for x in inches)
-        return f"{said} in ({value:.1f} mm), 95 %: {least} to {most} in,"
-    return f"{value:.1f} mm, 95 %: {low:.1f} to {high:.1f} mm,"
+def _disattenuated(
+    value: float, variance: float, parts: Float, stated: float
+) -> Quantity:
+    """A coefficient over its reliability: surveys show it too flat."""
+    observed = float(np.mean(parts**2))
+    reliability = observed / (observed + stated)
+    sd = float(np.sqrt(variance)) / reliability
+    return Quantity.student(value / reliability, sd, len(parts) - 1)

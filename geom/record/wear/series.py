@@ -1,29 +1,29 @@
 """Wear of every piece of wall in every spell, with what the surveys know it to.
 
-Wear of every piece per heat, and how much each spell is worth.
-
-A longer heat wears everything more.  Where every spell tells its hours on blast or the
-iron melted, wear is set in proportion to that if doing so makes the wall's wear
-steadier from spell to spell: a change that goes with longer heats is then none of the
-wall.
+`wear_series` takes the difference of two surveys, piece by piece; `per_heat` divides it
+by the length of the spell and says what each spell is worth.  A longer heat wears
+everything more.  Where every spell states its hours on blast or the iron melted, wear
+is set in proportion to that if doing so makes the wall's wear steadier from spell to
+spell: a change that goes with longer heats is then none of the wall.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geom.compare.panels import HOURS, PanelState
 from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
-from geom.record.wear.spells import Spell
-from geom.units import Float
+from geom.record.wear.spells import Exposure, Spell
+from geom.units import Bool, Float
 
-#: Share of a piece's wall that both surveys must tell.
-_ENOUGH = 0.8
+#: Share of a piece's wall that both surveys must cover.
+_COVERED = 0.8
+#: By how much wear must get steadier for hours or tonnes to be taken.
+_STEADIER = 0.9
 
 
 @dataclass(frozen=True)
@@ -33,18 +33,15 @@ class WearSeries:
     Attributes
     ----------
     spells : tuple of Spell
-    pieces : Pieces
-    wear : array (n, s), mm
-        Mean cut-back at the end less that at the start; NaN where either was not
-        surveyed.
+    regions : Regions
     start, end : array (n, s), mm
-        Mean cut-back at the start and at the end.
+        Mean cut-back at the start and at the end; NaN where either was not surveyed.
     start_variance, end_variance : array (n, s), mm2
         Of each survey's own error.
-    sides : array (n, z, HOURS, HOURS), mm2
-        How the survey at the end errs in the mean cut-back of the twelve sides of the
-        wall and of each zone, over the rows of panels that both surveys tell all round;
-        NaN where there is none.
+    side_covariance : array (n, z, HOURS, HOURS), mm2
+        Of the errors of the survey at the end in the mean cut-back of the twelve sides
+        of the wall and of each zone, over the rows of panels that both surveys cover
+        all round; NaN where there is none.
     """
 
     spells: tuple[Spell, ...]
@@ -53,7 +50,7 @@ class WearSeries:
     end: Float
     start_variance: Float
     end_variance: Float
-    sides: Float
+    side_covariance: Float
 
     @property
     def wear(self) -> Float:
@@ -64,6 +61,28 @@ class WearSeries:
     def variance(self) -> Float:
         """Of wear, from the errors of both surveys, mm2; shape (n, s)."""
         return self.start_variance + self.end_variance
+
+    def subset(self, kept: Bool) -> WearSeries:
+        """Some of the spells; ``kept`` (n,)."""
+        return replace(
+            self,
+            spells=tuple(s for s, k in zip(self.spells, kept, strict=True) if k),
+            start=self.start[kept],
+            end=self.end[kept],
+            start_variance=self.start_variance[kept],
+            end_variance=self.end_variance[kept],
+            side_covariance=self.side_covariance[kept],
+        )
+
+
+def concatenate(parts: Sequence[WearSeries]) -> WearSeries:
+    """One series of consecutive ones of the same pieces; at least one."""
+    names = ("start", "end", "start_variance", "end_variance", "side_covariance")
+    return WearSeries(
+        tuple(spell for part in parts for spell in part.spells),
+        parts[0].regions,
+        *(np.concatenate([getattr(part, name) for part in parts]) for name in names),
+    )
 
 
 def wear_series(
@@ -76,62 +95,56 @@ def wear_series(
     Parameters
     ----------
     spells : tuple of Spell
-    pieces : Pieces
+    regions : Regions
     state_of : callable
         The survey of an occasion, panel by panel; called twice a spell.
     """
     large = regions.member[[*regions.of_kind("wall"), *regions.of_kind("zone")]]
-    rows, sides = [], []
-    for spell in spells:
-        one, other = state_of(spell.start), state_of(spell.end)
-        rows.append(_spell(one, other, regions))
-        sides.append(_sides(one, other, large))
-    shape = (4, 0, len(regions.regions))
-    start, end, before, after = (
-        np.stack(rows, axis=1) if rows else np.zeros(shape, dtype=np.float64)
-    )
-    ring = (len(large), HOURS, HOURS)
+    means = np.full((4, len(spells), len(regions.regions)), np.nan)
+    sides = np.empty((len(spells), len(large), HOURS, HOURS))
+    for k, spell in enumerate(spells):
+        start, end = state_of(spell.start), state_of(spell.end)
+        means[:, k] = _piece_means(start, end, regions)
+        sides[k] = _side_covariance(start, end, large)
+    before, after, before_variance, after_variance = means
     return WearSeries(
-        spells, regions, start, end, before, after, np.reshape(sides, (-1, *ring))
+        spells, regions, before, after, before_variance, after_variance, sides
     )
 
 
-def _spell(one: PanelState, other: PanelState, regions: Regions) -> Float:
-    """Means and variances of both surveys over the panels that both tell; (4, s)."""
-    both = np.isfinite(one.cutback) & np.isfinite(other.cutback)
-    area = np.maximum(one.area, other.area)
+def _piece_means(start: PanelState, end: PanelState, regions: Regions) -> Float:
+    """Means of both surveys over panels that both cover, then variances; (4, s)."""
+    both = np.isfinite(start.cutback) & np.isfinite(end.cutback)
+    area = np.maximum(start.area, end.area)
     whole = regions.member @ area
     weight = regions.member * np.where(both, area, 0.0)
     held = weight.sum(axis=1)
-    told = held > _ENOUGH * np.maximum(whole, 1e-9)
+    valid = held > _COVERED * np.maximum(whole, 1e-9)
     weight = weight / np.maximum(held, 1e-9)[:, None]
-    means = [weight @ np.nan_to_num(s.cutback) for s in (one, other)]
-    spread = [
+    means = [weight @ np.nan_to_num(s.cutback) for s in (start, end)]
+    # diagonal of W C W' alone: s pieces; p, q panels
+    variances = [
         np.einsum("sp,pq,sq->s", weight, s.covariance, weight, optimize=True)
-        for s in (one, other)
+        for s in (start, end)
     ]
-    return np.where(told, np.stack([*means, *spread]), np.nan)
+    return np.where(valid, np.stack([*means, *variances]), np.nan)
 
 
-def _sides(one: PanelState, other: PanelState, large: Float) -> Float:
-    """How the later survey errs round some pieces (z, p); (z, HOURS, HOURS)."""
-    both = np.isfinite(one.cutback) & np.isfinite(other.cutback)
-    round_it = both.reshape(-1, HOURS).all(axis=1)
+def _side_covariance(start: PanelState, end: PanelState, large: Float) -> Float:
+    """Of the later survey, round some pieces (z, p); (z, HOURS, HOURS)."""
+    both = np.isfinite(start.cutback) & np.isfinite(end.cutback)
+    complete = both.reshape(-1, HOURS).all(axis=1)
     whole = np.all(large.reshape(len(large), -1, HOURS) > 0.0, axis=2)
-    inside = np.asarray(whole & round_it)
+    inside = np.asarray(whole & complete)
     share = inside / np.maximum(inside.sum(axis=1, keepdims=True), 1)
-    rows = round_it.size
-    beside = share @ other.covariance.reshape(rows, -1)
-    beside = beside.reshape(len(large), HOURS, rows, HOURS)
-    found = np.einsum("zasb,zs->zab", beside, share)
+    rows = complete.size
+    # panels run (row, side); mean over rows on the left, then on the right:
+    # z pieces; a, b sides; s rows
+    left = share @ end.covariance.reshape(rows, -1)
+    left = left.reshape(len(large), HOURS, rows, HOURS)
+    found = np.einsum("zasb,zs->zab", left, share)
     found[~inside.any(axis=1)] = np.nan
     return np.asarray(found)
-
-
-Measure = Literal["heat", "hour", "tonne"]
-
-#: By how much wear must get steadier for hours or tonnes to be taken.
-_STEADIER = 0.9
 
 
 @dataclass(frozen=True)
@@ -141,97 +154,95 @@ class PerHeat:
     Attributes
     ----------
     rate : array (n, s), mm per heat
-        At the record's mean hours or tonnes a heat where ``measure`` says so; NaN where
-        not surveyed.
+        At the record's mean hours or tonnes a heat where ``exposure`` says so; NaN
+        where not surveyed.
     variance : array (n, s), mm2
         Of ``rate``, from the errors of both surveys.
-    worn : array (n, s), mm2
+    end_variance : array (n, s), mm2
         Of ``rate``, from the errors of the survey of the worn wall alone.
     weight : array (n,)
         What each spell is worth, 1 on average: the inverse of its variance, half of
         which comes from the heats and half from the surveys if both scatter alike.
-    measure : {'heat', 'hour', 'tonne'}
+    exposure : {'heat', 'hour', 'tonne'}
         What wear was found to go with.
     """
 
     rate: Float
     variance: Float
-    worn: Float
+    end_variance: Float
     weight: Float
-    measure: Measure
+    exposure: Exposure
 
 
 def per_heat(series: WearSeries) -> PerHeat:
-    """Wear of every piece per heat.
-
-    Parameters
-    ----------
-    series : WearSeries
-    """
+    """Wear of every piece per heat."""
     heats = np.array([float(spell.heats) for spell in series.spells])
-    tried = {name: series.wear / per[:, None] for name, per in _measures(series.spells)}
+    lengths = _lengths(series.spells)
+    rates = {name: series.wear / length[:, None] for name, length in lengths.items()}
     panels = list(series.regions.of_kind("panel"))
-    rough = {name: _unsteady(rate[:, panels]) for name, rate in tried.items()}
+    rough = {name: _roughness(rate[:, panels]) for name, rate in rates.items()}
     least = min(rough, key=lambda name: rough[name])
-    measure = least if rough[least] < _STEADIER * rough["heat"] else "heat"
-    rate, own = tried[measure], dict(_measures(series.spells))[measure]
-    variance = series.variance / (own**2)[:, None]
-    worn = series.end_variance / (own**2)[:, None]
-    worth = _worth(rate[:, panels], variance[:, panels], heats)
-    return PerHeat(rate, variance, worn, worth, measure)
+    exposure = least if rough[least] < _STEADIER * rough["heat"] else "heat"
+    rate, length = rates[exposure], lengths[exposure]
+    variance = series.variance / (length**2)[:, None]
+    end_variance = series.end_variance / (length**2)[:, None]
+    weight = _precision(rate[:, panels], variance[:, panels], heats)
+    return PerHeat(rate, variance, end_variance, weight, exposure)
 
 
-def _measures(spells: Sequence[Spell]) -> list[tuple[Measure, Float]]:
-    """How long each spell was, in heats of mean length, by whatever all tell."""
+def _lengths(spells: Sequence[Spell]) -> dict[Exposure, Float]:
+    """How long each spell was, in heats of mean length, by whatever all state."""
     heats = np.array([float(spell.heats) for spell in spells])
-    told: list[tuple[Measure, Float]] = [("heat", heats)]
-    hours = [spell.hours for spell in spells]
-    melted = [spell.melted for spell in spells]
-    names: tuple[Measure, Measure] = ("hour", "tonne")
-    for name, amounts in zip(names, (hours, melted), strict=True):
-        known = np.array([np.nan if one is None else one for one in amounts])
+    lengths: dict[Exposure, Float] = {"heat": heats}
+    stated: dict[Exposure, list[float | None]] = {
+        "hour": [spell.hours for spell in spells],
+        "tonne": [spell.melted for spell in spells],
+    }
+    for name, amounts in stated.items():
+        known = np.array([np.nan if amount is None else amount for amount in amounts])
         if known.size and np.all(known > 0.0):
-            told.append((name, known * heats.sum() / known.sum()))
-    return told
+            lengths[name] = known * heats.sum() / known.sum()
+    return lengths
 
 
-def _unsteady(rate: Float) -> float:
+def _roughness(rate: Float) -> float:
     """How much the mean over all panels hops from spell to spell, as a share."""
-    told = np.isfinite(rate)
-    if len(rate) < 3 or not told.any():
+    valid = np.isfinite(rate)
+    if len(rate) < 3 or not valid.any():
         return 0.0
-    mean = np.where(told, rate, 0.0).sum(axis=0) / np.maximum(told.sum(axis=0), 1)
-    against = np.where(told, mean, 0.0).sum(axis=1)
-    share = np.where(told, rate, 0.0).sum(axis=1) / np.where(against, against, np.nan)
+    mean = _column_mean(rate, valid)
+    expected = np.where(valid, mean, 0.0).sum(axis=1)
+    observed = np.where(valid, rate, 0.0).sum(axis=1)
+    share = observed / np.where(expected, expected, np.nan)
     hops = np.diff(share[np.isfinite(share)])
     return float(np.sqrt(np.mean(hops**2))) if hops.size else 0.0
 
 
-def _worth(rate: Float, variance: Float, heats: Float) -> Float:
+def _precision(rate: Float, variance: Float, heats: Float) -> Float:
     """One over the variance of each spell, 1 on average; (n,)."""
     if not len(rate):
         return np.ones(0)
-    told = np.isfinite(rate)
-    error = _mean_told(variance, told)
-    scatter = float(np.mean(_mean_told((rate - _middle(rate, told)) ** 2, told)))
-    owned = float(error.mean())
-    part = owned / (owned + scatter) if owned > 0.0 else 0.0
+    valid = np.isfinite(rate)
+    error = _row_mean(variance, valid)
+    square = (rate - _column_mean(rate, valid)) ** 2
+    scatter = float(np.mean(_row_mean(square, valid)))
+    mean_error = float(error.mean())
+    part = mean_error / (mean_error + scatter) if mean_error > 0.0 else 0.0
     from_heats = (1.0 / heats) / np.mean(1.0 / heats)
-    spread = part * error / max(owned, 1e-12) + (1.0 - part) * from_heats
-    worth = 1.0 / np.maximum(spread, 1e-3)
-    return np.asarray(worth / worth.mean())
+    spread = part * error / max(mean_error, 1e-12) + (1.0 - part) * from_heats
+    weight = 1.0 / np.maximum(spread, 1e-3)
+    return np.asarray(weight / weight.mean())
 
 
-def _middle(rate: Float, told: Float) -> Float:
-    """Mean of each column over what is told of it; zero where nothing is."""
-    return np.asarray(
-        np.where(told, rate, 0.0).sum(axis=0) / np.maximum(told.sum(axis=0), 1)
-    )
+def _column_mean(field: Float, valid: Bool) -> Float:
+    """Mean of what is valid of each column; zero where nothing is."""
+    total = np.where(valid, field, 0.0).sum(axis=0)
+    return np.asarray(total / np.maximum(valid.sum(axis=0), 1))
 
 
-def _mean_told(field: Float, told: Float) -> Float:
-    """Mean of each row over what is told; the mean of all where nothing is."""
-    held = told.sum(axis=1)
-    mean = np.where(told, field, 0.0).sum(axis=1) / np.maximum(held, 1)
-    usual = float(mean[held > 0].mean()) if (held > 0).any() else 0.0
-    return np.where(held > 0, mean, usual)
+def _row_mean(field: Float, valid: Bool) -> Float:
+    """Mean of what is valid of each row; the mean of all where nothing is."""
+    count = valid.sum(axis=1)
+    mean = np.where(valid, field, 0.0).sum(axis=1) / np.maximum(count, 1)
+    usual = float(mean[count > 0].mean()) if (count > 0).any() else 0.0
+    return np.where(count > 0, mean, usual)

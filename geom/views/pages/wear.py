@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from geom.design import Design
 from geom.record.changepoints.steps import Step
-from geom.record.forecast.forecast import DEFERS
 from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
 from geom.record.study import Depth, Wear
@@ -27,6 +26,7 @@ from geom.views.charts.wear_times import (
 )
 from geom.views.pages.page import page_bytes
 from geom.views.say import (
+    DEFERS,
     plain,
     say_time,
     upfirst,

@@ -23,6 +23,7 @@ from geom.units import say_both
 from geom.views.say import (
     figures,
     plain,
+    say_harmonics,
     say_region,
     say_wear,
     say_wear_interval,
@@ -183,7 +184,7 @@ def pattern_lines(pattern: Sequence[Harmonics], design: Design) -> list[str]:
     """How wear lies round the wall; zones of which the same is told in one line."""
     zones: dict[str, list[str]] = {}
     for zone_pattern in pattern:
-        words = plain(zone_pattern.words, most=300)
+        words = plain(say_harmonics(zone_pattern, design), most=300)
         zones.setdefault(words, []).append(say_region(zone_pattern.zone, design))
     return [
         f"{upfirst(join_words(names, last='and'))}: {words}"

@@ -9,7 +9,7 @@ from geom.record.forecast.first_passage import (
     first_passage_time,
     first_passage_with_spall,
 )
-from geom.record.forecast.subpanels import Spalls, find_spalls
+from geom.record.forecast.spalling import Spalls, find_spalls
 from geom.units import Float
 
 SPELLS, PANELS = 10, 120

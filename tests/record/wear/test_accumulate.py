@@ -14,8 +14,7 @@ import pytest
 from geom.errors import InputError, MissingExtra
 from geom.record.regions import regions_of
 from geom.record.store.store import Record, open_record
-from geom.record.wear import accumulate as by_tasks
-from geom.record.wear import accumulate as run_of_spells
+from geom.record.wear import accumulate as module
 from geom.record.wear.accumulate import (
     Accumulated,
     accumulate,
@@ -49,8 +48,8 @@ def left_alone(tmp_path_factory) -> Record:
 @pytest.fixture
 def short_runs(monkeypatch):
     """Runs of four spells, two of them held at once."""
-    monkeypatch.setattr(run_of_spells, "RUN", 4)
-    monkeypatch.setattr(run_of_spells, "_HELD", 2)
+    monkeypatch.setattr(module, "CHUNK_SPELLS", 4)
+    monkeypatch.setattr(module, "_HELD", 2)
 
 
 def summed(record: Record, **how: object) -> Accumulated:
@@ -61,7 +60,7 @@ def summed(record: Record, **how: object) -> Accumulated:
 
 def assert_same(one: Accumulated, other: Accumulated) -> None:
     """To the last bit."""
-    for name in ("start", "end", "start_variance", "end_variance", "sides"):
+    for name in ("start", "end", "start_variance", "end_variance", "side_covariance"):
         a, b = getattr(one.series, name), getattr(other.series, name)
         np.testing.assert_array_equal(a, b)
     np.testing.assert_array_equal(one.maps.trend, other.maps.trend)
@@ -72,7 +71,8 @@ def assert_same(one: Accumulated, other: Accumulated) -> None:
             np.testing.assert_array_equal(getattr(a, part), getattr(b, part))
     assert one.states.keys() == other.states.keys()
     for occasion, state in one.states.items():
-        np.testing.assert_array_equal(state, other.states[occasion])
+        for name, part in vars(state).items():
+            np.testing.assert_array_equal(part, vars(other.states[occasion])[name])
 
 
 # --- the same, whoever sums ----------------------------------------------------------
@@ -95,8 +95,8 @@ def test_runs_of_another_length_agree(left_alone, repaired, short_runs, monkeypa
     for record in (left_alone, repaired):
         short = summed(record)
         with monkeypatch.context() as longer:
-            longer.setattr(run_of_spells, "RUN", 64)
-            longer.setattr(run_of_spells, "_HELD", 8)
+            longer.setattr(module, "CHUNK_SPELLS", 64)
+            longer.setattr(module, "_HELD", 8)
             whole = summed(record)
         for a, b in (
             (short.maps.per_heat.rate, whole.maps.per_heat.rate),
@@ -114,8 +114,11 @@ def test_a_run_that_does_not_look_back_would_be_seen(left_alone, short_runs):
     regions = regions_of(left_alone.panels, left_alone.design)
     run = cut_chunks(left_alone, spells, regions)[1]
     assert run.lead == spells[3]
-    alone = accumulate_chunk(replace(run, lead=None)).tables[0]
-    assert not np.allclose(alone, accumulate_chunk(run).tables[0], rtol=1e-9)
+    alone, whole = (
+        accumulate_chunk(one).cells[0]["shared"]
+        for one in (replace(run, lead=None), run)
+    )
+    assert not np.allclose(alone, whole, rtol=1e-9)
 
 
 def test_the_wear_series_is_that_of_whole_surveys(repaired, short_runs):
@@ -126,7 +129,9 @@ def test_the_wear_series_is_that_of_whole_surveys(repaired, short_runs):
     np.testing.assert_allclose(found.series.start, expected.start, rtol=1e-12)
     np.testing.assert_allclose(found.series.wear, expected.wear, rtol=1e-9)
     np.testing.assert_allclose(found.series.variance, expected.variance, rtol=1e-12)
-    np.testing.assert_allclose(found.series.sides, expected.sides, rtol=1e-9)
+    np.testing.assert_allclose(
+        found.series.side_covariance, expected.side_covariance, rtol=1e-9
+    )
     assert len(found.states) == 2 * HEATS
     for occasion in found.states:
         state, whole = found.state(occasion), repaired.state(occasion)
@@ -189,13 +194,13 @@ def test_the_map_is_what_plain_xarray_makes_of_the_record(which, request, short_
 
 def test_each_survey_is_read_once(left_alone, repaired, monkeypatch):
     read: list[str] = []
-    open_hdf5 = run_of_spells.open_hdf5
+    open_hdf5 = module.open_hdf5
 
     def noting(path: Path):
         read.append(path.name)
         return open_hdf5(path)
 
-    monkeypatch.setattr(run_of_spells, "open_hdf5", noting)
+    monkeypatch.setattr(module, "open_hdf5", noting)
     for record in (left_alone, repaired):
         read.clear()
         summed(record)
@@ -214,11 +219,11 @@ def test_few_spells_start_no_processes(repaired, monkeypatch):
     def none(*told: object, **named: object) -> None:
         raise AssertionError
 
-    monkeypatch.setattr(by_tasks, "ProcessMap", none)
-    monkeypatch.setattr(run_of_spells, "RUN", 4)
+    monkeypatch.setattr(module, "ProcessMap", none)
+    monkeypatch.setattr(module, "CHUNK_SPELLS", 4)
     summed(repaired)
-    monkeypatch.setattr(by_tasks, "MANY", HEATS)
-    monkeypatch.setattr(by_tasks, "processors", lambda: 2)
+    monkeypatch.setattr(module, "MANY", HEATS)
+    monkeypatch.setattr(module, "processors", lambda: 2)
     with pytest.raises(AssertionError):
         summed(repaired)
 
@@ -228,15 +233,16 @@ def test_a_script_may_call_it_without_a_guard(repaired, tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
         f"import sys; sys.path.insert(0, {str(ROOT)!r})\n"
-        "from geom.record.wear import accumulate\n"
+        "from geom.record.wear import accumulate as module\n"
+        "from geom.record.wear.accumulate import accumulate\n"
         "from geom.record.regions import regions_of\n"
         "from geom.record.wear.spells import find_spells\n"
         "from geom.record.store.store import open_record\n"
-        "accumulate.RUN = 4\n"
+        "module.CHUNK_SPELLS = 4\n"
         f"record = open_record({str(repaired.folder)!r})\n"
         "spells, _ = find_spells(record.occasions)\n"
         "regions = regions_of(record.panels, record.design)\n"
-        "found = accumulate.accumulate(record, spells, regions, processes=2)\n"
+        "found = accumulate(record, spells, regions, processes=2)\n"
         "print('summed', found.maps.per_heat.spells.max())\n"
     )
     done = subprocess.run(

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from geom.record.store.grid import record_grid
-from geom.record.wear import kernels as keep
-from geom.record.wear.kernels import add_spells, add_table
-from geom.record.wear.maps import WORTH, wear_maps
+from geom.record.wear.kernels import CELL, add_cells, add_spells
+from geom.record.wear.maps import PRIOR_DOF, wear_maps
 from geom.units import Float
 from tests.walls import plain_design
 
@@ -36,7 +35,7 @@ def summed(cutback, sd, heats, middle, *, ends=None) -> Float:
     """The table of spells whose surveys lie one after the other, in one go."""
     n = heats.size
     start = np.arange(n) * 2 if ends is None else np.arange(n)
-    table = np.zeros((cutback.shape[1], keep.KEPT))
+    table = np.zeros(cutback.shape[1], CELL)
     add_spells(table, cutback, sd, start, start + 1, heats, middle, 0)
     return table
 
@@ -56,8 +55,13 @@ def two_passes(cutback, heats, middle) -> Float:
     return np.stack([told.sum(axis=0), total, mean, heat, *squares])
 
 
-KEPT = [keep.COUNT, keep.EXPOSURE, keep.WEAR, keep.HEAT, keep.WEAR_2, keep.HEAT_2]
-KEPT += [keep.PRODUCT]
+#: In the order of `two_passes`, but for the product that comes last.
+MEANS_AND_SQUARES = ["count", "exposure", "wear", "heat", "wear_2", "heat_2"]
+
+
+def columns(table, names=CELL.names) -> Float:
+    """Fields of the cells, one a row."""
+    return np.stack([table[name] for name in names])
 
 
 # --- the sums ------------------------------------------------------------------------
@@ -68,10 +72,11 @@ def test_one_pass_sums_are_those_of_two_passes(far):
     cutback, sd, heats, middle = invented(500, far=far)
     table = summed(cutback, sd, heats, middle)
     expected = two_passes(cutback, heats, middle)
-    np.testing.assert_allclose(table[:, KEPT[:-1]].T, expected[:-1], rtol=1e-9)
+    found = columns(table, MEANS_AND_SQUARES)
+    np.testing.assert_allclose(found, expected[:-1], rtol=1e-9)
     # Products of both signs: set against the squares that they are made of.
     size = np.sqrt(expected[4] * expected[5])
-    assert np.abs((table[:, keep.PRODUCT] - expected[6]) / size).max() < 1e-9
+    assert np.abs((table["product"] - expected[6]) / size).max() < 1e-9
 
 
 def test_plain_sums_of_squares_would_not_do():
@@ -90,12 +95,12 @@ def test_tables_of_parts_add_up_to_that_of_all(cut):
     whole = summed(cutback, sd, heats, middle)
     first = summed(cutback[: 2 * cut], sd[: 2 * cut], heats[:cut], middle[:cut])
     rest = summed(cutback[2 * cut :], sd[2 * cut :], heats[cut:], middle[cut:])
-    add_table(first, rest)
-    size = np.sqrt(whole[:, keep.WEAR_2] * whole[:, keep.HEAT_2])
-    off = (first - whole)[:, keep.PRODUCT] / size
+    add_cells(first, rest)
+    size = np.sqrt(whole["wear_2"] * whole["heat_2"])
+    off = (first["product"] - whole["product"]) / size
     assert np.abs(off).max() < 1e-9
-    first[:, keep.PRODUCT] = whole[:, keep.PRODUCT]
-    np.testing.assert_allclose(first, whole, rtol=1e-9)
+    first["product"] = whole["product"]
+    np.testing.assert_allclose(columns(first), columns(whole), rtol=1e-9)
 
 
 def test_a_part_that_tells_nothing_changes_nothing():
@@ -103,7 +108,7 @@ def test_a_part_that_tells_nothing_changes_nothing():
     whole = summed(cutback, sd, heats, middle)
     nothing = summed(np.full_like(cutback, np.nan), sd, heats, middle)
     for one, other in ((whole.copy(), nothing), (nothing.copy(), whole)):
-        add_table(one, other)
+        add_cells(one, other)
         np.testing.assert_array_equal(one, whole)
 
 
@@ -130,12 +135,12 @@ def test_spells_looked_back_at_are_not_counted_again():
     start = np.arange(5)
     seen = (cutback[3:], sd[3:], start, start + 1, heats[3:], middle[3:])
     add_spells(rest, *seen, 1)
-    add_table(first, rest)
-    np.testing.assert_allclose(first, whole, rtol=1e-12)
-    assert (whole[:, keep.SHARED] > 0.0).any()
+    add_cells(first, rest)
+    np.testing.assert_allclose(columns(first), columns(whole), rtol=1e-12)
+    assert (whole["shared"] > 0.0).any()
     spoiled = np.zeros_like(whole)
     add_spells(spoiled, *seen, 0)
-    assert (spoiled[:, keep.COUNT] > rest[:, keep.COUNT]).any()
+    assert (spoiled["count"] > rest["count"]).any()
 
 
 def joined_errors(sd: Float) -> Float:
@@ -155,13 +160,12 @@ def test_sums_of_shared_errors_are_those_of_the_full_covariance():
     sd = (1.0 + chance.random((10, CELLS))).astype(np.float32)
     heats, middle = np.ones(9), np.arange(9.0) + 7.0
     table = summed(cutback, sd, heats, middle, ends="shared")
-    total = table[:, keep.ERROR] - 2.0 * table[:, keep.SHARED]
+    total = table["error"] - 2.0 * table["shared"]
     away = middle - middle.mean()
     mean = middle.mean()
-    plain, once, twice = (table[:, keep.ERROR + k] - 2.0 * share
-                          for k, share in enumerate(
-                              (table[:, keep.SHARED], 0.5 * table[:, keep.SHARED_HEAT],
-                               table[:, keep.SHARED_HEAT_2])))  # fmt: skip
+    plain = table["error"] - 2.0 * table["shared"]
+    once = table["error_heat"] - table["shared_heat"]
+    twice = table["error_heat_2"] - 2.0 * table["shared_heat_2"]
     slope = twice - 2.0 * mean * once + mean**2 * plain
     for i in range(CELLS):
         errors = joined_errors(sd[:, i])
@@ -219,22 +223,22 @@ def test_intervals_of_few_spells_hold_the_truth(n):
     """Cells that scatter unlike each other: 95 % intervals hold 2 mm, and not always.
 
     Their variances are drawn from the distribution that a moderated variance goes with,
-    `WORTH` over chi-squared of as many degrees of freedom (Smyth 2004, section 3).  The
-    mean of that is twice its scale, and the mean is what a level's scatter is: so
+    `PRIOR_DOF` over chi-squared of as many degrees of freedom (Smyth 2004, section 3).
+    The mean of that is twice its scale, and the mean is what a level's scatter is: so
     intervals of few spells hold it a little too often.
     """
     chance = np.random.default_rng(n)
-    unlike = np.sqrt(WORTH / chance.chisquare(WORTH, CELLS_OF_WALL))
+    unlike = np.sqrt(PRIOR_DOF / chance.chisquare(PRIOR_DOF, CELLS_OF_WALL))
     error = np.where(n == 1, unlike, 0.01)
     scatter = np.where(n == 1, 0.0, unlike)
     maps = mapped(drawn(n, seed=n, scatter=scatter, error=error)[0])
     rate = maps.per_heat
     if n > 1:
-        assert 0.945 < covered(rate.rate, rate.sd, 2.0, rate.freedom) < 0.985
+        assert 0.945 < covered(rate.rate, rate.sd, 2.0, rate.dof) < 0.985
     else:
         assert rate.sd == pytest.approx(np.sqrt(2.0) * unlike.reshape(SHAPE), rel=1e-5)
     if n >= 3:
-        freedom = WORTH + n - 2.0
+        freedom = PRIOR_DOF + n - 2.0
         assert 0.945 < covered(maps.trend, maps.trend_sd, 0.0, freedom) < 0.985
 
 
@@ -242,7 +246,7 @@ def test_intervals_of_few_spells_hold_the_truth(n):
 def test_where_all_cells_scatter_alike_intervals_are_not_too_narrow(n):
     maps = mapped(drawn(n, seed=n, scatter=0.8, error=1.0)[0])
     rate = maps.per_heat
-    assert 0.945 < covered(rate.rate, rate.sd, 2.0, rate.freedom) < 0.99
+    assert 0.945 < covered(rate.rate, rate.sd, 2.0, rate.dof) < 0.99
     true = np.sqrt((0.8**2 + 2.0) / n)
     assert np.sqrt(np.mean(rate.sd**2)) == pytest.approx(true, rel=0.02)
 
@@ -250,9 +254,9 @@ def test_where_all_cells_scatter_alike_intervals_are_not_too_narrow(n):
 def test_scatter_alone_would_not_hold_it():
     """The spoiled twin: the sd of three values over the root of three."""
     table, _ = drawn(3, seed=3, scatter=0.8, error=0.3)
-    mean = table[:, keep.WEAR].reshape(SHAPE)
-    alone = np.sqrt(table[:, keep.WEAR_2] / 2.0 / 3.0).reshape(SHAPE)
-    assert covered(mean, alone, 2.0, WORTH + 2.0) < 0.9
+    mean = table["wear"].reshape(SHAPE)
+    alone = np.sqrt(table["wear_2"] / 2.0 / 3.0).reshape(SHAPE)
+    assert covered(mean, alone, 2.0, PRIOR_DOF + 2.0) < 0.9
 
 
 def test_a_survey_that_ends_one_spell_and_starts_the_next_errs_once():
@@ -267,7 +271,8 @@ def test_a_survey_that_ends_one_spell_and_starts_the_next_errs_once():
     assert np.median(rate.sd) == pytest.approx(expected, rel=0.1)
     assert np.std(rate.rate) == pytest.approx(expected, rel=0.05)
     assert np.median(maps.trend_sd) == pytest.approx(np.std(maps.trend), rel=0.1)
-    table[:, keep.SHARED : keep.KEPT] = 0.0
+    for name in ("shared", "shared_heat", "shared_heat_2"):
+        table[name] = 0.0
     assert np.median(mapped(table).per_heat.sd) > 2.5 * expected
 
 
@@ -281,8 +286,8 @@ def test_a_trend_is_found():
     maps = mapped(summed(walls.astype(np.float32), sd, np.ones(n), middle))
     assert np.mean(maps.trend) == pytest.approx(0.05, abs=2e-4)
     told = maps.trend, maps.trend_sd
-    assert covered(*told, 0.05, WORTH + n - 2) == pytest.approx(0.95, abs=0.012)
-    assert covered(*told, 0.0, WORTH + n - 2) < 0.01
+    assert covered(*told, 0.05, PRIOR_DOF + n - 2) == pytest.approx(0.95, abs=0.012)
+    assert covered(*told, 0.0, PRIOR_DOF + n - 2) < 0.01
 
 
 def test_a_trend_is_that_of_scipy():
@@ -299,7 +304,7 @@ def test_a_trend_is_that_of_scipy():
 
 def test_nothing_is_made_up_where_nothing_was_told():
     table, _ = drawn(2, seed=2, scatter=0.8, error=0.3)
-    table[: SHAPE[1]] = 0.0
+    table[: SHAPE[1]] = np.zeros((), CELL)
     maps = mapped(table)
     assert np.isnan(maps.per_heat.rate[0]).all()
     assert np.isnan(maps.per_heat.sd[0]).all()

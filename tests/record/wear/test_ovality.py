@@ -14,6 +14,7 @@ from geom.record.store.occasion import Occasion
 from geom.record.wear.ovality import FALSE_CALLS, circumferential_pattern
 from geom.record.wear.series import WearSeries
 from geom.record.wear.spells import Spell
+from geom.views.say import say_harmonics
 
 SCANS = Path(__file__).parents[3] / "scans"
 DESIGN = load_design(SCANS / "cupola-2.toml")
@@ -56,15 +57,16 @@ def test_planted_waves_come_back_to_the_number(heats):
         "whole wall", "well", "tuyere belt", "melting zone", "stack"
     ]  # fmt: skip
     for one in told:
-        (first, high, to), (second, oval, at) = one.lobes
-        assert (first, second) == (1, 2)
-        assert high.value == pytest.approx(4.0, abs=1e-4)
-        assert oval.value == pytest.approx(2.0, abs=1e-4)
-        assert to == pytest.approx(240.0, abs=1e-3)
-        assert at % 180.0 == pytest.approx(30.0, abs=1e-3)
-        assert "wears more at 8 o'clock: 0.16 in (4.0 mm), 95 %" in one.words
-        assert "least at 2 o'clock" in one.words
-        assert "oval" in one.words
+        first, second = one.harmonics
+        assert (first.order, second.order) == (1, 2)
+        assert first.amplitude.value == pytest.approx(4.0, abs=1e-4)
+        assert second.amplitude.value == pytest.approx(2.0, abs=1e-4)
+        assert first.azimuth == pytest.approx(240.0, abs=1e-3)
+        assert second.azimuth % 180.0 == pytest.approx(30.0, abs=1e-3)
+        words = say_harmonics(one, DESIGN)
+        assert "wears more at 8 o'clock: 0.16 in (4.0 mm), 95 %" in words
+        assert "least at 2 o'clock" in words
+        assert "oval" in words
 
 
 def test_wear_in_front_of_the_tuyeres_is_told_from_wear_between():
@@ -74,7 +76,7 @@ def test_wear_in_front_of_the_tuyeres_is_told_from_wear_between():
     for one in told:
         assert one.tuyeres is not None
         assert one.tuyeres.value == pytest.approx(3.0, abs=0.1)
-        assert "more in front of the tuyeres" in one.words
+        assert "more in front of the tuyeres" in say_harmonics(one, DESIGN)
     without = circumferential_pattern(
         series_of(sides, 0.05), replace(DESIGN, openings=())
     )
@@ -87,8 +89,9 @@ def test_turning_azimuth_zero_turns_the_answer_and_nothing_else():
         circumferential_pattern(noisy(sides, by=by), DESIGN) for by in (0, 4)
     )
     for one, other in zip(told, turned, strict=True):
-        assert one.lobes[0][1].value == pytest.approx(other.lobes[0][1].value)
-        assert (other.lobes[0][2] - one.lobes[0][2]) % 360.0 == pytest.approx(120.0)
+        first, moved = one.harmonics[0], other.harmonics[0]
+        assert first.amplitude.value == pytest.approx(moved.amplitude.value)
+        assert (moved.azimuth - first.azimuth) % 360.0 == pytest.approx(120.0)
 
 
 def noisy(sides, *, by=0):
@@ -107,7 +110,7 @@ def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records()
         told = circumferential_pattern(
             series_of(np.full(HOURS, 8.0), 1.5, seed=seed), DESIGN
         )
-        calls += any(one.lobes or one.tuyeres for one in told)
+        calls += any(one.harmonics or one.tuyeres for one in told)
     least = FALSE_CALLS + 3.0 * np.sqrt(FALSE_CALLS / count)
     assert 0 < calls <= least * count
 
@@ -119,10 +122,10 @@ def test_the_interval_of_a_clear_wave_holds_the_truth(count, scatter):
     for seed in range(300):
         series = series_of(sides, scatter, count=count, seed=seed)
         wall = circumferential_pattern(series, DESIGN)[0]
-        for order, high, _ in wall.lobes:
-            if order == 1:
+        for harmonic in wall.harmonics:
+            if harmonic.order == 1:
                 told += 1
-                held += high.low95 <= 3.0 <= high.high95
+                held += harmonic.amplitude.low95 <= 3.0 <= harmonic.amplitude.high95
     assert told > 270
     assert 0.92 < held / told < 0.98
 
@@ -145,14 +148,15 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
             seed=seed,
             blind=np.sqrt(stated * HOURS / 2.0),
         )
-        sharp = replace(blunt, sides=np.zeros_like(blunt.sides))
-        found = [
-            circumferential_pattern(one, DESIGN)[0].lobes for one in (blunt, sharp)
-        ]
-        lobes, flat = ([high for n, high, _ in one if n == 1] for one in found)
-        if lobes:
+        sharp = replace(blunt, side_covariance=np.zeros_like(blunt.side_covariance))
+        found = [circumferential_pattern(one, DESIGN)[0] for one in (blunt, sharp)]
+        upright, flat = (
+            [part.amplitude for part in one.harmonics if part.order == 1]
+            for one in found
+        )
+        if upright:
             told += 1
-            held += lobes[0].low95 <= np.sqrt(2.0 * prior) <= lobes[0].high95
+            held += upright[0].low95 <= np.sqrt(2.0 * prior) <= upright[0].high95
             plain += flat[0].low95 <= np.sqrt(2.0 * prior) <= flat[0].high95
     assert told > 150
     assert plain < 0.6 * told
@@ -161,13 +165,12 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
 
 def test_few_spells_and_wall_not_told_all_round_say_so():
     sides = np.full(HOURS, 8.0)
-    assert (
-        "too few" in circumferential_pattern(series_of(sides, count=3), DESIGN)[0].words
-    )
+    few = circumferential_pattern(series_of(sides, count=3), DESIGN)[0]
+    assert "too few" in say_harmonics(few, DESIGN)
     series = series_of(sides, 0.3)
     end = series.end.copy()
     panel = np.array(PIECES.of_kind("panel"))
     end[:, panel[3::HOURS]] = np.nan
     assert circumferential_pattern(replace(series, end=end), DESIGN) == ()
     clear = circumferential_pattern(series, DESIGN)[0]
-    assert clear.words.startswith("no side wears more")
+    assert say_harmonics(clear, DESIGN).startswith("no side wears more")

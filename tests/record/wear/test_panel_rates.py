@@ -20,7 +20,7 @@ from tests.record.heats_ahead import COUNT, PIECES, ROW, Furnace, Told, even, oc
 from tests.record.heats_ahead import state as survey
 
 PANEL = list(PIECES.of_kind("panel"))
-SYSTEMATIC_SHARE = PIECES.member / PIECES.member.sum(axis=1, keepdims=True)
+SHARE = PIECES.member / PIECES.member.sum(axis=1, keepdims=True)
 HOUR = np.arange(COUNT) % HOURS
 
 
@@ -33,9 +33,7 @@ def table(parts: tuple[float, float, float, float]) -> np.ndarray:
 
 def sds(covariance: np.ndarray) -> np.ndarray:
     """Sd of every piece's mean."""
-    return np.sqrt(
-        np.einsum("sp,pq,sq->s", SYSTEMATIC_SHARE, covariance, SYSTEMATIC_SHARE)
-    )
+    return np.sqrt(np.einsum("sp,pq,sq->s", SHARE, covariance, SHARE))
 
 
 # --- shares --------------------------------------------------------------------------
@@ -80,7 +78,7 @@ def rates(seed: int, own: float = 2.0) -> tuple[np.ndarray, np.ndarray, np.ndarr
         1.0 + 0.2 * np.cos(np.deg2rad(30.0 * HOUR))
     )
     found = true + rng.normal(0.0, np.sqrt(own), COUNT)
-    return true, SYSTEMATIC_SHARE @ found, sds(table((0.0, 0.0, 0.0, own)))
+    return true, SHARE @ found, sds(table((0.0, 0.0, 0.0, own)))
 
 
 def test_settled_rates_are_nearer_the_truth_and_say_how_near():
@@ -90,7 +88,7 @@ def test_settled_rates_are_nearer_the_truth_and_say_how_near():
         found = shrink_rates(value, sd, PIECES)
         off.append(found.value - true)
         raw.append(value[PANEL] - true)
-        owned.append(found.spread.sd)
+        owned.append(found.errors.sd)
         most.append((found.value.max() - true.max(), value[PANEL].max() - true.max()))
     assert np.std(off) < 0.6 * np.std(raw)
     assert 0.7 < np.std(off) / np.sqrt(np.mean(np.square(owned))) < 1.25
@@ -102,7 +100,7 @@ def test_settled_rates_are_nearer_the_truth_and_say_how_near():
 
 def test_well_known_rates_are_left_as_they_are():
     true, _, _ = rates(0)
-    value = SYSTEMATIC_SHARE @ true
+    value = SHARE @ true
     found = shrink_rates(value, sds(table((0.0, 0.0, 0.0, 1e-6))), PIECES)
     assert found.value == pytest.approx(true, abs=1e-2)
 
@@ -122,7 +120,7 @@ def test_a_panel_that_no_survey_told_takes_its_level_and_side():
     value[PANEL[63]] = sd[PANEL[63]] = np.nan
     found = shrink_rates(value, sd, PIECES)
     assert found.value[63] == pytest.approx(true[63], rel=0.1)
-    assert found.spread.sd[63] > 0.0
+    assert found.errors.sd[63] > 0.0
 
 
 # --- scatter from heat to heat -------------------------------------------------------
@@ -134,7 +132,7 @@ def scatters(seeds: int, **furnace: float) -> tuple[float, float]:
     share, alike = [], []
     for seed in range(seeds):
         told, pattern = Furnace(heats=12, level=0.0, **furnace).campaign(seed)
-        found = heat_variance(told.series).spread
+        found = heat_variance(told.series).components
         share.append(found.sd[hot].mean() / pattern.rate[hot].mean())
         alike.append(found.wall[hot].mean() / found.sd[hot].mean())
     return float(np.sqrt(np.mean(np.square(share)))), float(np.mean(alike))
@@ -155,8 +153,8 @@ def test_scatter_is_found_beyond_the_surveys_errors():
 
 def test_of_one_heat_what_is_held_before_is_told():
     found = heat_variance(even(1, 10.0).series)
-    assert found.spread.sd == pytest.approx(2.0, rel=0.05)  # a fifth of the wear
-    assert found.freedom == 2.0
+    assert found.errors.sd == pytest.approx(2.0, rel=0.05)  # a fifth of the wear
+    assert found.dof == 2.0
     wide = np.quantile(np.abs(found.draws(np.random.default_rng(1), 4000)[0]), 0.95)
     # Student's t of two degrees of freedom: 4.30, not 1.96
     assert wide == pytest.approx(4.303 * 2.0, rel=0.12)

@@ -10,13 +10,12 @@ import pytest
 from scipy import stats
 
 from geom.compare.panels import HOURS
+from geom.record.assumptions import ASSUMED
 from geom.record.regions import Kind, Region, Regions
 from geom.record.store.occasion import Occasion, Stage
+from geom.record.wear.excess_variance import excess_variance
 from geom.record.wear.rates import (
-    SHORT_OVER,
-    SYSTEMATIC_SHARE,
     Rates,
-    excess_variance,
     rates_of,
     wear_rates,
 )
@@ -92,7 +91,7 @@ def test_four_heats_of_one_wall_are_their_mean_with_students_t() -> None:
 
 def test_the_short_rate_is_of_the_last_three_spells() -> None:
     rates = one_wall([9.0, 9.2, 8.9, 9.1, 4.0, 4.1, 4.2])
-    assert rates.short_over == SHORT_OVER == 3
+    assert rates.short_over == ASSUMED.short_spells == 3
     assert rates.short[0] is not None
     assert rates.long[0] is not None
     assert rates.short[0].value == pytest.approx(4.1, abs=1e-6)
@@ -124,10 +123,10 @@ def test_scatter_is_told_of_one_heat() -> None:
     rng = np.random.default_rng(8)
     heats = (1, 2, 3, 1, 2) * 8
     wear = np.array(heats) * 5.0 + np.sqrt(heats) * rng.normal(0.0, 0.8, 40)
-    assert one_wall(wear.tolist(), heats=heats).scatter[0] == pytest.approx(
+    assert one_wall(wear.tolist(), heats=heats).heat_sd[0] == pytest.approx(
         0.8, rel=0.3
     )
-    exact = one_wall([5.0] * 6).scatter[0]
+    exact = one_wall([5.0] * 6).heat_sd[0]
     assert exact == pytest.approx(0.0, abs=1e-3)
 
 
@@ -184,7 +183,7 @@ def test_only_the_last_campaign_counts_unless_another_is_asked_for() -> None:
 def test_one_spell_of_one_wall_tells_no_rate() -> None:
     rates = one_wall([5.0])
     assert rates.long == rates.short == rates.trend == (None,)
-    assert np.isnan(rates.scatter[0])
+    assert np.isnan(rates.heat_sd[0])
 
 
 def test_no_spell_at_all_tells_nothing() -> None:
@@ -232,9 +231,9 @@ def test_errors_that_come_back_do_not_average_out() -> None:
     seen, kind, _ = drawn(how, seed=1)
     long = rates_of(seen, kind, "heat").long[0]
     assert long is not None
-    assert long.sd > np.sqrt(SYSTEMATIC_SHARE * 9.0)
+    assert long.sd > np.sqrt(ASSUMED.systematic_share * 9.0)
     assert long.sd == pytest.approx(
-        np.sqrt(SYSTEMATIC_SHARE * 9.0 + 18.0 / 200.0), rel=0.1
+        np.sqrt(ASSUMED.systematic_share * 9.0 + 18.0 / 200.0), rel=0.1
     )
 
 
@@ -292,8 +291,8 @@ def test_fast_wear_is_given_the_scatter_of_fast_wear() -> None:
 # because intervals are never closer than half the variance that surveys state.
 
 GOOD, POOR = {"scatter": 1.0, "survey": 0.02}, {"scatter": 0.2, "survey": 1.0}
-ALONE = {"regions": 1, "campaigns": 800}
-KIND = {"regions": 12, "campaigns": 250}
+ALONE = {"pieces": 1, "campaigns": 800}
+KIND = {"pieces": 12, "campaigns": 250}
 
 
 def shares(how: Draws, seed: int = 11) -> tuple[float, float]:
@@ -357,7 +356,7 @@ def test_without_what_comes_back_intervals_would_be_too_narrow() -> None:
     how = Draws(spells=14, share=0.8, **POOR, **KIND)
     long, _ = shares(how)
     assert long < 0.85
-    fair, _ = shares(replace(how, share=SYSTEMATIC_SHARE))
+    fair, _ = shares(replace(how, share=ASSUMED.systematic_share))
     assert fair > 0.93
 
 
@@ -413,7 +412,11 @@ def test_the_same_wear_in_inches_is_the_same_rate() -> None:
 
 @pytest.mark.parametrize(
     ("survey", "share"),
-    [(0.01, 0.05), (0.75, SYSTEMATIC_SHARE / 2.0), (9.0, SYSTEMATIC_SHARE)],
+    [
+        (0.01, 0.05),
+        (0.75, ASSUMED.systematic_share / 2.0),
+        (9.0, ASSUMED.systematic_share),
+    ],
 )
 def test_the_better_rings_are_known_the_less_comes_back(
     survey: float, share: float
@@ -424,8 +427,8 @@ def test_the_better_rings_are_known_the_less_comes_back(
     exact = replace(seen, wear=np.full_like(seen.wear, 5.0))
     for one, due in (
         ("level", share),
-        ("side", SYSTEMATIC_SHARE),
-        ("panel", 0.75 * SYSTEMATIC_SHARE),
+        ("side", ASSUMED.systematic_share),
+        ("panel", 0.75 * ASSUMED.systematic_share),
     ):
         told = replace(exact, kinds=(one,) * 20)
         assert excess_variance(told, kind).share == pytest.approx(np.full(20, due))

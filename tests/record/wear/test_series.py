@@ -139,8 +139,8 @@ def test_sides_err_as_the_mean_of_their_rows() -> None:
     draws = root @ np.random.default_rng(9).standard_normal((COUNT, 20_000))
     rows = draws.reshape(-1, HOURS, draws.shape[1])
     large = [*PIECES.of_kind("wall"), *PIECES.of_kind("zone")]
-    assert told.sides.shape == (1, len(large), HOURS, HOURS)
-    for found, region in zip(told.sides[0], large, strict=True):
+    assert told.side_covariance.shape == (1, len(large), HOURS, HOURS)
+    for found, region in zip(told.side_covariance[0], large, strict=True):
         inside = PIECES.member[region].reshape(-1, HOURS).all(axis=1)
         inside[[0, 1]] = False  # the blind panels' rows
         if not inside.any():
@@ -148,7 +148,7 @@ def test_sides_err_as_the_mean_of_their_rows() -> None:
             continue
         expected = np.cov(rows[inside].mean(axis=0))
         np.testing.assert_allclose(found, expected, atol=0.05 * expected.max())
-    assert np.isfinite(told.sides[0, 0]).all()
+    assert np.isfinite(told.side_covariance[0, 0]).all()
 
 
 def test_no_spell_is_an_empty_series_of_the_right_width() -> None:
