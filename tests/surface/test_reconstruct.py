@@ -139,7 +139,7 @@ def test_dataset_is_labelled_in_mm_and_round_trips_the_arrays() -> None:
 
 
 def test_of_very_many_readings_the_mean_is_exact_and_the_sd_never_too_small() -> None:
-    from geom.surface.gp import posterior as module
+    from geom.surface.gp import conditional as module
 
     readings = worn_readings(DESIGN, azimuths=14, heights=20)
     whole = rough(readings).posterior.best
