@@ -77,7 +77,7 @@ def test_a_wall_past_its_limit_has_no_life_and_one_that_does_not_wear_no_end() -
     assert life(5.0, 5.0, 1.0) == 0.0
     assert life(4.0, 5.0, -1.0) == 0.0
     assert life(6.0, 5.0, 0.0) == math.inf
-    assert life(6.0, 5.0, 0.5) == 2.0
+    assert life(6.0, 5.0, 0.5) == pytest.approx(2.0, rel=1e-12)
 
 
 def test_a_forecast_without_scatter_is_a_straight_line_read_backwards() -> None:
