@@ -76,9 +76,9 @@ def test_a_band_that_reads_wide_is_told():
 def test_a_wrong_unit_is_refused(design, scale):
     nominal = Pose.nominal(design)
     points = spoiled(nominal.at(np.array([20.0, -10.0, 0.5, 0.2])), 9, 20_000)
-    with pytest.raises(InputError, match="axis") as told:
+    with pytest.raises(InputError, match="axis") as error:
         find_pose(points * scale, design, nominal)
-    assert "--cloud-unit" in str(told.value.cure)
+    assert "--cloud-unit" in str(error.value.cure)
     assert find_pose(points, design, nominal).n_points > 200
 
 
@@ -89,9 +89,9 @@ def test_too_few_points_are_refused():
         with pytest.raises(InputError, match="at least 200"):
             find_pose(few, BANDED, nominal)
     nominal = replace(nominal, z_offset=nominal.z_offset + 5000.0)
-    with pytest.raises(InputError, match="datum bands") as told:
+    with pytest.raises(InputError, match="datum bands") as error:
         find_pose(points, BANDED, nominal)
-    assert "--z-offset" in str(told.value.cure)
+    assert "--z-offset" in str(error.value.cure)
 
 
 def clean_half(azimuth: Float, height: Float) -> Bool:

@@ -101,11 +101,11 @@ def test_the_lean_is_the_slope_of_cut_back_with_the_pose(sense, turn):
     lean = pose.jacobian(azimuth, height, slope, drawn)
     assert lean.shape == (36, 4)
     for k, step in enumerate([0.01, 0.01, 1e-4, 1e-4]):
-        told = []
+        both = []
         for way in (step, -step):
             true = pose.at(way * np.eye(4)[k])
             _, radius, up = pose.to_wall(true.from_wall(azimuth, drawn, height))
-            told.append(radius - profile.radius_at(up))
-        finite = (told[0] - told[1]) / (2.0 * step)
+            both.append(radius - profile.radius_at(up))
+        finite = (both[0] - told[1]) / (2.0 * step)
         np.testing.assert_allclose(lean[:, k], finite, atol=2e-5)
         assert np.abs(finite).max() > 0.9

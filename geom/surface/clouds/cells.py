@@ -3,16 +3,15 @@
 A point is wall if it lies in the outermost layer of its cell that holds at least a
 quarter of the cell's points: dust, a chain, a ladder or a screen hang inside, and the
 few points beyond it come from glints and through joints.  A cell that as a whole stands
-more than 2 in proud of the wall around it was not wall either: what hangs there hides
-it.  Nor is anything known where there are far fewer points than elsewhere at that
-height.
+more than 2 in proud of the wall around it was not wall either: what hangs there
+occludes it.  Nor is anything known where there are far fewer points than elsewhere at
+that height.
 
-What is not known of a cell stays not known here; the surface fills it in.
+What is not known of a cell stays not known here (NaN); the surface fills it in.
 
-Blocks of cells as readings of the wall: few enough to fit a wall to.
-
-A block's reading is the mean of its cells that are seen, and stands at the middle of
-them, so that next to a shadow it stands where the wall was seen.
+Block means are readings of the wall, few enough to fit a Gaussian process to: the mean
+of the seen cells of a block, standing at the middle of them, so that next to a shadow
+it stands where the wall was seen.
 """
 
 from __future__ import annotations
@@ -52,6 +51,11 @@ _BLOCK_ROWS, _BLOCK_COLUMNS, _AROUND, _ENOUGH = 6, 6, 2, 5
 _SLANT = 54.0
 #: Readings that the pooled spread counts as, beside a cell's own.
 _POOLED = 10.0
+#: Sides of blocks from which a cell is estimated, in cells; divisors of the columns.
+STEPS = (1, 3, 6)
+#: Blocks that a wall is cut into, about, and least cells that make one a reading.
+MOST, _LEAST_CELLS = 850, 4
+_CUTBACK: tuple[RodKind, ...] = ("cutback",)
 
 
 @dataclass(frozen=True)
@@ -114,14 +118,14 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     Cells
         Openings are not seen.
     """
-    told = [wall_layers(histogram, step) for step in STEPS]
-    finest = told[0]
-    noise = _typical((finest if finest.seen.any() else told[-1]).spread) ** 2
+    layers = [wall_layers(histogram, step) for step in STEPS]
+    finest = layers[0]
+    noise = _typical((finest if finest.seen.any() else layers[-1]).spread) ** 2
     cutback, count = finest.cutback, finest.count
     variance = _variance(finest.spread, finest.count, noise)
-    for step, coarse in zip(STEPS[1:], told[1:], strict=True):
-        value = _spread_out(coarse.cutback, step, grid)
-        middle, high, low = (around(value, share) for share in (0.5, 0.8, 0.2))
+    for step, coarse in zip(STEPS[1:], layers[1:], strict=True):
+        value = _to_cells(coarse.cutback, step, grid)
+        middle, high, low = (local_quantile(value, share) for share in (0.5, 0.8, 0.2))
         fill = ~np.isfinite(cutback) & (np.abs(value - middle) < IN_FRONT)
         usual = _typical(coarse.spread) ** 2
         n = np.maximum(coarse.count, 1.0)
@@ -131,8 +135,8 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
         # the wall may slope from where the points lie to where the cell is
         slanted = ((high - low) * step / _SLANT) ** 2
         cutback = np.where(fill, value, cutback)
-        variance = np.where(fill, _spread_out(wide, step, grid) + slanted, variance)
-        share = _spread_out(coarse.count / step**2, step, grid)
+        variance = np.where(fill, _to_cells(wide, step, grid) + slanted, variance)
+        share = _to_cells(coarse.count / step**2, step, grid)
         count = np.where(fill, share, count)
     used = int(min(count.sum(), histogram.total))
     cells = Cells(
@@ -143,15 +147,11 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
         rejected=histogram.total - used,
         in_front=0,
     )
-    dusty = _spread_out(thin(told[-1].count), STEPS[-1], grid)
+    dusty = _to_cells(is_sparse(layers[-1].count), STEPS[-1], grid)
     cells = cells.without(grid.opening | dusty)
-    hidden = in_front(cells) & cells.seen
+    hidden = is_in_front(cells) & cells.seen
     cells = replace(cells.without(hidden), in_front=int(hidden.sum()))
-    return cells.without(alone(cells.cutback))
-
-
-#: Sides of the blocks that a cell is told by, in cells; divisors of the columns.
-STEPS = (1, 3, 6)
+    return cells.without(is_isolated(cells.cutback))
 
 
 @dataclass(frozen=True)
@@ -198,15 +198,16 @@ def wall_layers(
     if first is None or last is None:
         first = np.arange(0, layout.rows, step)
         last = np.minimum(first + step, layout.rows)
-    alone = step == 1
-    told = find_layers(
+    single = step == 1
+    found = find_layers(
         histogram.counts, layout.columns, first, last, step, round(LAYER / BIN),
-        SHARE if alone else BLOCK_SHARE, LEAST if alone else BLOCK_LEAST,
+        SHARE if single else BLOCK_SHARE, LEAST if single else BLOCK_LEAST,
     )  # fmt: skip
-    return Layers(told[:, :, 0], told[:, :, 1] * BIN - PROUD, told[:, :, 2] * BIN)
+    # The kernel's last axis: points, mean and spread in bins, points left out.
+    return Layers(found[:, :, 0], found[:, :, 1] * BIN - PROUD, found[:, :, 2] * BIN)
 
 
-def _spread_out(field: NDArray[_T], step: int, grid: Grid) -> NDArray[_T]:
+def _to_cells(field: NDArray[_T], step: int, grid: Grid) -> NDArray[_T]:
     """A field of blocks told for each of their cells."""
     rows, columns = grid.shape
     tall = np.repeat(field, step, axis=0)[:rows]
@@ -232,7 +233,7 @@ def _variance(spread: Float, count: Float, typical: float) -> Float:
     return np.where(seen, (scatter + rounding) / n + rounding * sharp, np.nan)
 
 
-def thin(count: Float) -> Bool:
+def is_sparse(count: Float) -> Bool:
     """Blocks with so few points that they hold dust and no wall.
 
     How many points there should be is told by the blocks at the same height.
@@ -241,12 +242,12 @@ def thin(count: Float) -> Bool:
     return np.asarray(count < np.maximum(THIN * usual, LEAST))
 
 
-def in_front(cells: Cells) -> Bool:
+def is_in_front(cells: Cells) -> Bool:
     """Cells that as a whole stand in front of the wall around them."""
-    return np.asarray(cells.cutback < around(cells.cutback, 0.5) - IN_FRONT)
+    return np.asarray(cells.cutback < local_quantile(cells.cutback, 0.5) - IN_FRONT)
 
 
-def alone(cutback: Float) -> Bool:
+def is_isolated(cutback: Float) -> Bool:
     """Cells that fewer than two of the eight around them bear out.
 
     In a shadow a few points of dust may lie together by chance; wall, also that of a
@@ -259,7 +260,7 @@ def alone(cutback: Float) -> Bool:
     return np.asarray(agree.sum(axis=(2, 3)) - 1 < 2)
 
 
-def around(field: Float, share: float) -> Float:
+def local_quantile(field: Float, share: float) -> Float:
     """A quantile of the cells around each cell, told by blocks; same shape.
 
     Of each block of cells the quantile is taken, then the median of the blocks around.
@@ -277,9 +278,9 @@ def around(field: Float, share: float) -> Float:
     size = 2 * _AROUND + 1
     near = np.lib.stride_tricks.sliding_window_view(lapped, (size, size))
     near = near.reshape(high, wide, -1)
-    told = quantile(near, 0.5)
-    told[np.isfinite(near).sum(axis=-1) < _ENOUGH] = np.nan
-    whole = np.repeat(np.repeat(told, _BLOCK_ROWS, axis=0), _BLOCK_COLUMNS, axis=1)
+    median = quantile(near, 0.5)
+    median[np.isfinite(near).sum(axis=-1) < _ENOUGH] = np.nan
+    whole = np.repeat(np.repeat(median, _BLOCK_ROWS, axis=0), _BLOCK_COLUMNS, axis=1)
     return whole[:rows, :columns]
 
 
@@ -323,12 +324,6 @@ def merge_cells(parts: Sequence[Cells]) -> tuple[Cells, Float]:
     return cells, share
 
 
-#: Blocks that a wall is cut into, about, and least cells that make one a reading.
-MOST = 850
-_LEAST = 4
-_CUTBACK: tuple[RodKind, ...] = ("cutback",)
-
-
 def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
     """Readings of cut-back, one a block.
 
@@ -357,15 +352,15 @@ def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
 
     count = np.bincount(at).astype(np.float64)
     height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
-    told = count >= _LEAST
-    n = int(told.sum())
+    full = count >= _LEAST_CELLS
+    n = int(full.sum())
     variance = mean(own) / np.maximum(count, 1.0)
     return RodReadings(
         kind=_CUTBACK * n,
-        azimuth=mean(azimuth)[told],
-        height=mean(height)[told],
-        value=mean(cells.cutback)[told],
-        sd=np.sqrt(variance[told]),
+        azimuth=mean(azimuth)[full],
+        height=mean(height)[full],
+        value=mean(cells.cutback)[full],
+        sd=np.sqrt(variance[full]),
         step=np.zeros(n),
         place=("laser points",) * n,
         note=("",) * n,

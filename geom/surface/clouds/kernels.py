@@ -70,10 +70,10 @@ def _turned(rotation, angle, radius, height):
         t = min(ax, ay) / (max(ax, ay) + _TINY)
         s = t * t
         high = s * (_C5 + s * (_C6 + s * (_C7 + s * _C8)))
-        told = t * (_ONE + s * (_C1 + s * (_C2 + s * (_C3 + s * (_C4 + high)))))
-        told = _QUARTER - told if ay > ax else told
-        told = _STRAIGHT - told if px < _ZERO else told
-        angle[i] = _WHOLE - told if py < _ZERO else told
+        turn = t * (_ONE + s * (_C1 + s * (_C2 + s * (_C3 + s * (_C4 + high)))))
+        turn = _QUARTER - turn if ay > ax else turn
+        turn = _STRAIGHT - turn if px < _ZERO else turn
+        angle[i] = _WHOLE - turn if py < _ZERO else turn
 
 
 @njit(error_model="numpy", nogil=True, cache=True)
@@ -226,7 +226,7 @@ def find_layers(counts, columns, first, last, step, layer, share, least):
     """
     bins = counts.shape[1] // columns
     across = columns // step
-    told = np.full((first.size, across, 4), np.nan)
+    found = np.full((first.size, across, 4), np.nan)
     for k in prange(first.size):
         own = np.empty(bins, np.int64)
         for c in range(across):
@@ -239,7 +239,7 @@ def find_layers(counts, columns, first, last, step, layer, share, least):
                         own[j] += cell[j]
             for j in range(bins):
                 total += own[j]
-            told[k, c, 0], told[k, c, 3] = 0.0, total
+            found[k, c, 0], found[k, c, 3] = 0.0, total
             need = max(float(least), share * total)
             if total < need:
                 continue
@@ -271,9 +271,9 @@ def find_layers(counts, columns, first, last, step, layer, share, least):
                 sum_ += own[j] * (j + 0.5)
             if n < least:
                 continue
-            told[k, c, 0], told[k, c, 1] = n, sum_ / n
-            told[k, c, 2], told[k, c, 3] = spread, total - n
-    return told
+            found[k, c, 0], found[k, c, 1] = n, sum_ / n
+            found[k, c, 2], found[k, c, 3] = spread, total - n
+    return found
 
 
 def compile_all() -> None:

@@ -28,7 +28,7 @@ POSE_PARAMETERS = 5
 
 @dataclass(frozen=True)
 class PoseErrors:
-    """How the wall as told follows the poses of the clouds.
+    """Errors that the whole wall shares: those of the clouds' poses.
 
     Attributes
     ----------
@@ -43,8 +43,9 @@ class PoseErrors:
 
     def variance(self) -> Float:
         """Of cut-back in each cell, mm2; (m, k)."""
-        pulled = np.tensordot(self.covariance, self.slope, axes=1)
-        return np.asarray(np.sum(pulled * self.slope, axis=0))
+        # (p, p) times (p, m, k), then summed over p: the diagonal of J' C J.
+        product = np.tensordot(self.covariance, self.slope, axes=1)
+        return np.asarray(np.sum(product * self.slope, axis=0))
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ class CloudPosterior:
         else:
             covariance = np.zeros((net.mean.size, net.mean.size))
         covariance *= net.inferred[:, None] * net.inferred[None, :]
-        covariance += net.lean.T @ self.pose_errors.covariance @ net.lean
+        covariance += net.pose_slope.T @ self.pose_errors.covariance @ net.pose_slope
         own = net.scatter_variance + net.grazing_variance + net.roughness_variance
         covariance[np.diag_indices_from(covariance)] += own
         return net.mean, covariance
@@ -113,7 +114,7 @@ class CloudPosterior:
         wall, *read = unseen
         squared = weight**2
         roughness_variance = float(squared @ net.roughness_variance)
-        pull = net.lean @ weight
+        pull = net.pose_slope @ weight
         pose = float(pull @ self.pose_errors.covariance @ pull)
         part = np.arange(pull.size) % POSE_PARAMETERS
         offsets, tilts, rise = part < 2, (part == 2) | (part == 3), part == 4
@@ -190,12 +191,14 @@ class _Net:
         self.roughness_variance = self.occluded * self._mean(
             occluded * wall.roughness_variance
         )
-        self.lean = np.stack([self._mean(one) for one in wall.pose_errors.slope])
+        self.pose_slope = np.stack(
+            [self._mean(field) for field in wall.pose_errors.slope]
+        )
 
     def _sum(self, field: Float) -> Float:
         held = self._owner >= 0
-        told = np.nan_to_num(field[held])
-        return np.bincount(self._owner[held], told, self._size).astype(np.float64)
+        value = np.nan_to_num(field[held])
+        return np.bincount(self._owner[held], value, self._size).astype(np.float64)
 
     def _mean(self, field: Float) -> Float:
         return self._sum(field) / self._count

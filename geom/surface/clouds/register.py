@@ -1,4 +1,4 @@
-"""From point clouds to a radial surface."""
+"""Registration: clouds laid on the design's axis and binned into the wall's cells."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ _TARGET_ROUNDS = 2
 
 @dataclass(frozen=True)
 class BinnedCloud:
-    """One cloud, counted.
+    """One cloud, binned.
 
     Attributes
     ----------
@@ -67,7 +67,7 @@ class BinnedCloud:
 
 @dataclass(frozen=True)
 class RegisteredClouds:
-    """All clouds of a survey, counted and laid on the design's axis.
+    """All clouds of a survey, binned and laid on the design's axis.
 
     Attributes
     ----------
@@ -76,7 +76,6 @@ class RegisteredClouds:
     found : tuple of FoundPose
         One for each frame.
     pose_errors : PoseErrors
-        How cut-back follows their errors.
     """
 
     cells: Cells
@@ -102,16 +101,15 @@ def register_clouds(
     grid : Grid
         Over the whole profile.
     tick : callable
-        Told what comes next.
-    binner : callable
-        Adds all points of a cloud to a tally.
+        Called with what comes next, in words.
+    binner : CloudBinner
 
     Returns
     -------
     RegisteredClouds
     """
     scans: list[BinnedCloud] = []
-    leans: list[tuple[slice, Float]] = []
+    jacobians: list[tuple[slice, Float]] = []
     found: list[FoundPose] = []
     targets = match_targets(readings.targets, design) if readings.targets else None
     for clouds in frames(readings):
@@ -120,41 +118,46 @@ def register_clouds(
         first = len(scans)
         for cloud in clouds:
             histogram = Histogram(BinLayout.of(design, grid))
-            binner(cloud, pose.pose, histogram, progress=_told(tick, cloud))
+            binner(cloud, pose.pose, histogram, progress=_progress(tick, cloud))
             cells = wall_cells(histogram, grid)
             bands = band_blocks(histogram, design, grid)
             scans.append(BinnedCloud(cells, grazing(cloud, pose.pose, grid), bands))
         pose, moved = _refined(pose, scans[first:], design, grid)
         scans[first:] = moved
         found.append(pose)
-        leans.append((slice(first, len(scans)), pose_jacobian(pose.pose, design, grid)))
+        jacobian = pose_jacobian(pose.pose, design, grid)
+        jacobians.append((slice(first, len(scans)), jacobian))
     cells, share = merge_cells([scan.cells for scan in scans])
     whole = sum(s.grazing * part**2 for s, part in zip(scans, share, strict=True))
     rise = -np.broadcast_to(design.profile.slope_at(grid.height)[:, None], grid.shape)
+    # For each frame: four fields of its pose and one of its height, each (m, k), times
+    # the share that the frame's clouds have in a cell.
     slope = [
-        one * share[some].sum(axis=0) for some, lean in leans for one in (*lean, rise)
+        field * share[own].sum(axis=0)
+        for own, jacobian in jacobians
+        for field in (*jacobian, rise)
     ]
     return RegisteredClouds(
         cells=cells,
         grazing=np.asarray(whole),
         found=tuple(found),
-        pose_errors=PoseErrors(np.stack(slope), _side_by_side(found)),
+        pose_errors=PoseErrors(np.stack(slope), _block_diagonal(found)),
     )
 
 
-def _told(tick: Tick, cloud: Cloud) -> Callable[[int], None]:
-    """What tells how far the points of a cloud are counted."""
+def _progress(tick: Tick, cloud: Cloud) -> Callable[[int], None]:
+    """What reports how far the points of a cloud are binned."""
     words = f"sorting points of {Path(cloud.name).name}"
     count, done = cloud.source.count, 0
     tick(words)
 
-    def tell(points: int) -> None:
+    def report(points: int) -> None:
         nonlocal done
         done += points
         share = f"{100 * done / count:.0f} %" if count else f"{done / 1e6:.0f} million"
         tick(f"{words}: {share}")
 
-    return tell
+    return report
 
 
 def frames(readings: CloudReadings) -> list[tuple[Cloud, ...]]:
@@ -246,7 +249,7 @@ def _rows_of_blocks(design: Design, grid: Grid) -> tuple[Int, Int]:
 
 
 def pose_jacobian(pose: Pose, design: Design, grid: Grid) -> Float:
-    """How cut-back in each cell follows the pose; (4, m, k)."""
+    """Derivative of cut-back in each cell by the pose's numbers; (4, m, k)."""
     height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
     slope = np.broadcast_to(design.profile.slope_at(grid.height)[:, None], grid.shape)
     drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
@@ -265,6 +268,7 @@ def grazing(cloud: Cloud, pose: Pose, grid: Grid) -> Float:
     radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)
     wall = pose.from_wall(azimuth, radius, height)
     inward = pose.from_wall(azimuth, radius - 1.0, height) - wall
+    # (m, k, 3): from each cell to the scanner, and 1 mm inward square to the axis.
     beam = cloud.scanner - wall
     square = np.sum(beam * inward, axis=-1) / np.linalg.norm(beam, axis=-1)
     angle = np.arccos(np.clip(square, -1.0, 1.0))
@@ -272,9 +276,10 @@ def grazing(cloud: Cloud, pose: Pose, grid: Grid) -> Float:
     return np.asarray((GRAZING * np.tan(steep)) ** 2)
 
 
-def _side_by_side(found: Sequence[FoundPose]) -> Float:
+def _block_diagonal(found: Sequence[FoundPose]) -> Float:
+    """Covariance of all frames' poses and heights; (frames * 5, frames * 5)."""
     whole = np.zeros((len(found), POSE_PARAMETERS, len(found), POSE_PARAMETERS))
-    for k, one in enumerate(found):
-        whole[k, :4, k, :4] = one.pose.covariance
-        whole[k, 4, k, 4] = one.height_sd**2
+    for k, frame in enumerate(found):
+        whole[k, :4, k, :4] = frame.pose.covariance
+        whole[k, 4, k, 4] = frame.height_sd**2
     return whole.reshape(len(found) * POSE_PARAMETERS, -1)

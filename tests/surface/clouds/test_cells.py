@@ -11,11 +11,11 @@ from geom.datum import Pose
 from geom.readings.clouds import Points
 from geom.surface.clouds.cells import (
     Cells,
-    alone,
-    around,
+    is_isolated,
+    is_sparse,
+    local_quantile,
     merge_cells,
     quantile,
-    thin,
     wall_cells,
 )
 from geom.surface.clouds.histogram import BinLayout, Histogram
@@ -322,7 +322,7 @@ def test_the_wall_around_is_the_median_of_blocks(shape, share):
             for r in range(rows)
         ]
     )
-    found = around(field, share)
+    found = local_quantile(field, share)
     assert found.shape == shape
     for r in range(rows):
         for c in range(columns):
@@ -336,11 +336,11 @@ def test_the_wall_around_is_the_median_of_blocks(shape, share):
 def test_where_too_little_is_known_around_nothing_is_told():
     field = np.full((60, 120), np.nan)
     field[:12, :12] = 3.0
-    assert np.isnan(around(field, 0.5)).all()
+    assert np.isnan(local_quantile(field, 0.5)).all()
     field[:18, :12] = 3.0
-    assert around(field, 0.5)[0, 0] == 3.0
-    assert around(field, 0.5)[0, -1] == 3.0
-    assert np.isnan(around(field, 0.5)[-1, 0])
+    assert local_quantile(field, 0.5)[0, 0] == 3.0
+    assert local_quantile(field, 0.5)[0, -1] == 3.0
+    assert np.isnan(local_quantile(field, 0.5)[-1, 0])
 
 
 def test_blocks_far_emptier_than_their_row_are_thin():
@@ -353,16 +353,16 @@ def test_blocks_far_emptier_than_their_row_are_thin():
         ]
     )
     expected = [[0, 0, 0, 1], [0, 0, 0, 0], [1, 1, 1, 1], [0, 0, 0, 1]]
-    np.testing.assert_array_equal(thin(count), np.array(expected, dtype=bool))
+    np.testing.assert_array_equal(is_sparse(count), np.array(expected, dtype=bool))
 
 
 def test_a_cell_that_none_beside_it_bears_out_is_alone():
     field = np.full((6, 8), np.nan)
     field[1, 1] = 50.0
     field[3, [7, 0]] = 50.0
-    assert alone(field)[np.isfinite(field)].all()
+    assert is_isolated(field)[np.isfinite(field)].all()
     # Three together, across azimuth 0; and one of them 30 mm off the others.
     field[4, 0] = 52.0
-    assert not alone(field)[[3, 3, 4], [7, 0, 0]].any()
+    assert not is_isolated(field)[[3, 3, 4], [7, 0, 0]].any()
     field[4, 0] = 80.0
-    assert alone(field)[[3, 3, 4], [7, 0, 0]].all()
+    assert is_isolated(field)[[3, 3, 4], [7, 0, 0]].all()
