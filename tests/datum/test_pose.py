@@ -106,6 +106,6 @@ def test_the_lean_is_the_slope_of_cut_back_with_the_pose(sense, turn):
             true = pose.at(way * np.eye(4)[k])
             _, radius, up = pose.to_wall(true.from_wall(azimuth, drawn, height))
             both.append(radius - profile.radius_at(up))
-        finite = (both[0] - told[1]) / (2.0 * step)
+        finite = (both[0] - both[1]) / (2.0 * step)
         np.testing.assert_allclose(lean[:, k], finite, atol=2e-5)
         assert np.abs(finite).max() > 0.9
