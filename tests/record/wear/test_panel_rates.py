@@ -153,7 +153,7 @@ def test_scatter_is_found_beyond_the_surveys_errors():
 
 def test_of_one_heat_what_is_held_before_is_told():
     found = heat_variance(even(1, 10.0).series)
-    assert found.errors.sd == pytest.approx(2.0, rel=0.05)  # a fifth of the wear
+    assert found.components.sd == pytest.approx(2.0, rel=0.05)  # a fifth of the wear
     assert found.dof == 2.0
     wide = np.quantile(np.abs(found.draws(np.random.default_rng(1), 4000)[0]), 0.95)
     # Student's t of two degrees of freedom: 4.30, not 1.96

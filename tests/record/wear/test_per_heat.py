@@ -28,7 +28,7 @@ def test_wear_that_goes_with_hours_or_iron_is_told_by_them(told, name):
     long = np.random.default_rng(3).uniform(5.0, 12.0, 12)
     wear = heats(12, seed=2, shared=0.01) * (long / long.mean())[:, None, None]
     by_it = per_heat(series_of(wear, **{told: long.tolist()}))
-    assert by_it.measure == name
+    assert by_it.exposure == name
     steady = by_it.rate[:, ZONE].std() / by_it.rate[:, ZONE].mean()
     rough = per_heat(series_of(wear)).rate[:, ZONE].std() / wear.mean()
     assert steady < 0.1 < rough
@@ -40,14 +40,14 @@ def test_wear_that_goes_with_hours_or_iron_is_told_by_them(told, name):
 
 def test_hours_that_wear_does_not_go_with_are_left_aside():
     long = np.random.default_rng(3).uniform(5.0, 12.0, 12)
-    assert per_heat(series_of(heats(12), hours=long.tolist())).measure == "heat"
+    assert per_heat(series_of(heats(12), hours=long.tolist())).exposure == "heat"
 
 
 def test_hours_that_not_every_spell_tells_are_left_aside():
     long = np.random.default_rng(3).uniform(5.0, 12.0, 12)
     wear = heats(12, seed=2, shared=0.01) * (long / long.mean())[:, None, None]
     gaps = [None, *long[1:].tolist()]
-    assert per_heat(series_of(wear, hours=gaps)).measure == "heat"
+    assert per_heat(series_of(wear, hours=gaps)).exposure == "heat"
 
 
 def test_no_spells_are_no_rates():

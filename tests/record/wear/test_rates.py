@@ -170,7 +170,13 @@ def test_only_the_last_campaign_counts_unless_another_is_asked_for() -> None:
         old.regions,
         *(
             np.concatenate([getattr(old, part), getattr(new, part)])
-            for part in ("start", "end", "start_variance", "end_variance", "sides")
+            for part in (
+                "start",
+                "end",
+                "start_variance",
+                "end_variance",
+                "side_covariance",
+            )
         ),
     )
     last, asked = wear_rates(both, "heat"), wear_rates(both, "heat", campaign="old")
