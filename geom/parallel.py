@@ -129,7 +129,7 @@ def processors() -> int:
 
 
 def on_one_thread_when_small(
-    size: Callable[P, int],
+    size: Callable[..., int],
 ) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """Let a function's linear algebra run on one thread for a small survey.
 

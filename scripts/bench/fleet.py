@@ -1,0 +1,402 @@
+"""Is what is stated true on furnaces, surveys and wear that nobody tuned it on?
+
+``python scripts/bench/fleet.py --out FILE`` surveys a balanced part of 12 drawings x 16
+ways to survey x 8 families of wear (640 surveys; every way meets every family five
+times, drawings in turn) and adds a line of JSON for each to FILE; what stands there
+already is not done again.  ``--quick`` does 64.  ``--table`` prints the table alone.
+
+For every quantity: the share of 95 % intervals that hold the truth, the mean interval
+score over that of the truth's scale, and error; for points also root-mean-square error
+against the peers on the same readings.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import tempfile
+import time
+import warnings
+from collections import defaultdict
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import fleet_peers as peers
+import numpy as np
+from fleet_furnaces import FLEET
+from fleet_surveys import WAYS, Wall, stations, write_cloud, write_rods
+from fleet_walls import FAMILIES, HOSTILE, Float, Room, make_wall
+
+import geom
+
+K95 = 1.959964
+#: Fine net on which extremes of the truth are looked for, degrees and mm.
+_TURN, _RISE = 0.5, 5.0
+
+Job = tuple[int, int, int]
+
+
+def jobs(*, quick: bool) -> list[Job]:
+    """Furnace, way and family of every survey; balanced."""
+    found = []
+    for w in range(len(WAYS)):
+        for f in range(len(FAMILIES)):
+            every = range(5) if not quick else range(1) if (w + f) % 2 == 0 else ()
+            found += [((3 * w + 5 * f + 5 * k) % len(FLEET), w, f) for k in every]
+    return found
+
+
+def _wall(job: Job) -> tuple[Wall, np.random.Generator]:
+    furnace, family = FLEET[job[0]], FAMILIES[job[2]]
+    rng = np.random.default_rng([20, *job])
+    mm, top = furnace.mm, furnace.profile[-1][0] * furnace.mm
+    room = Room(
+        radius=float(np.mean([r for _, r in furnace.profile])) * mm,
+        top=top,
+        tuyeres=max(row[1] for row in furnace.tuyeres) * mm,
+        thickness=furnace.lining * mm,
+    )
+    field = make_wall(family, rng, room)
+    bands = [(low * mm, high * mm) for low, high in furnace.bands]
+
+    def cutback(azimuth: Float, height: Float) -> Float:
+        value = np.minimum(field(azimuth, height), 0.9 * room.thickness)
+        for low, high in bands:
+            value = np.where((height >= low) & (height <= high), 0.0, value)
+        return value
+
+    return Wall(furnace, cutback), rng
+
+
+def survey(job: Job) -> dict[str, Any]:
+    """Survey one wall and hold every stated figure against the truth."""
+    warnings.simplefilter("ignore")
+    wall, rng = _wall(job)
+    way, family = WAYS[job[1]], FAMILIES[job[2]]
+    record: dict[str, Any] = {
+        "job": list(job),
+        "furnace": wall.furnace.name,
+        "way": way.name,
+        "family": family,
+    }
+    with tempfile.TemporaryDirectory() as folder:
+        drawn = Path(folder) / "lining.toml"
+        drawn.write_text(wall.furnace.toml(), "utf-8")
+        design = geom.load_design(drawn)
+        pose = None
+        if way.kind == "cloud":
+            path = Path(folder) / "cloud.npy"
+            pose = write_cloud(way, wall, rng, path)
+            start = time.perf_counter()
+            readings = geom.load_readings(path, design, cloud_unit="mm")
+        else:
+            path = Path(folder) / "rods.csv"
+            write_rods(way, wall, rng, path)
+            start = time.perf_counter()
+            readings = geom.load_readings(path, design)
+        try:
+            surface = geom.reconstruct(readings, design)
+            findings = geom.assess(surface, design)
+        except geom.InputError as refused:
+            return record | {"refused": str(refused)[:200]}
+        record["seconds"] = time.perf_counter() - start
+        _score(record, wall, surface, findings, pose)
+        if way.kind == "rods":
+            _peers(record, readings, design, way.noise)
+    return {key: value for key, value in record.items() if key[0] != "_"}
+
+
+def _figure(record: dict[str, Any], name: str, q: Any, true: float) -> None:
+    low, high = float(q.low95), float(q.high95)
+    score = high - low + 40.0 * (max(low - true, 0.0) + max(true - high, 0.0))
+    tiny = 1e-9 + 1e-6 * abs(true)
+    record.setdefault("figures", []).append(
+        [name, float(q.value), float(true), bool(low - tiny <= true <= high + tiny), score]
+    )
+
+
+def _score(
+    record: dict[str, Any], wall: Wall, surface: Any, findings: Any, pose: Any
+) -> None:
+    grid, maps = surface.grid, findings.maps
+    azimuth, height = grid.azimuth[None, :], grid.height[:, None]
+    true = wall.cutback(azimuth, height) + 0.0 * azimuth
+    seen = np.isfinite(maps.cutback) & ~grid.opening & (grid.patch > 0.0)
+    drawn = grid.design_radius[:, None]
+    patch = np.where(seen, grid.patch, 0.0)
+    section = drawn * true + 0.5 * true**2
+    rebuild = float(np.sum(patch * np.where(true > 0, section, 0.0)))
+    buildup = float(np.sum(patch * np.where(true < 0, -section, 0.0)))
+    volume = findings.volume
+    litre = 1e-6
+    _figure(record, "rebuild", volume.rebuild.times(litre), rebuild * litre)
+    _figure(record, "buildup", volume.buildup.times(litre), buildup * litre)
+    _figure(record, "net", volume.net.times(litre), (rebuild - buildup) * litre)
+    off, sd = (true - maps.cutback)[seen], maps.cutback_sd[seen]
+    weight = patch[seen] / patch[seen].sum()
+    miss = np.maximum(np.abs(off) - K95 * sd, 0.0)
+    record["points"] = [
+        float(np.sum(weight * (np.abs(off) <= K95 * sd + 1e-9))),
+        float(np.sqrt(np.sum(weight * off**2))),
+        float(np.sum(weight * (2.0 * K95 * sd + 40.0 * miss))),
+        float(rebuild * litre),
+    ]
+    past = true > surface.design.repair.brick_threshold
+    bins = np.minimum((maps.p_brick[seen] * 10).astype(int), 9)
+    record["p_brick"] = [
+        [float(np.sum(weight[bins == b])) for b in range(10)],
+        [float(np.sum((weight * maps.p_brick[seen])[bins == b])) for b in range(10)],
+        [float(np.sum((weight * past[seen])[bins == b])) for b in range(10)],
+    ]
+    fine_at = np.arange(0.0, 360.0, _TURN)[None, :]
+    low, high = float(findings.surveyed.height_from), float(findings.surveyed.height_to)
+    fine_up = np.arange(low, high, _RISE)[:, None]
+    fine = wall.cutback(fine_at, fine_up) + 0.0 * fine_at
+    row = np.clip(np.searchsorted(grid.edge, fine_up[:, 0]) - 1, 0, grid.height.size - 1)
+    column = (np.round(fine_at[0] / (360.0 / grid.azimuth.size)).astype(int)) % (
+        grid.azimuth.size
+    )
+    held = seen[np.ix_(row, column)] & ~wall.open_at(fine_at, fine_up)
+    _figure(record, "deepest", findings.deepest.cutback, float(fine[held].max()))
+    left = findings.deepest.remaining_lining
+    shell = wall.furnace.shell * wall.furnace.mm
+    far = (fine + wall.drawn(fine_up))[held].max()
+    _figure(record, "lining left", left, float(shell - far))
+    around = np.arange(0.0, 360.0, 0.5)
+    whole = bool(seen.any(axis=0).all())
+    for level in findings.levels:
+        if level.side == "below" or not whole:
+            continue
+        r = wall.radius(around, np.array(level.height))
+        area = 2.0 * np.sqrt(np.mean(r**2))
+        _figure(record, "area diameter", level.area_diameter, float(area))
+    for zone in findings.zones:
+        mask = (maps.zone == zone.id) & seen
+        if not mask.any():
+            continue
+        sign = -1.0 if zone.action == "chip" else 1.0
+        deep = sign * true[mask]
+        lost = np.where(deep > 0, sign * section[mask], 0.0)
+        held_fine = (maps.zone[np.ix_(row, column)] == zone.id) & held
+        if not held_fine.any():
+            continue
+        area = (grid.face_area * seen)[mask]
+        _figure(
+            record,
+            "zone volume",
+            zone.volume.times(litre),
+            float(np.sum(patch[mask] * lost)) * litre,
+        )
+        most = sign * (sign * fine[held_fine]).max()
+        _figure(record, "zone maximum", zone.cutback_max, float(most))
+        mean = float(np.sum(area * true[mask]) / area.sum())
+        _figure(record, "zone mean", zone.cutback_mean, mean)
+    if pose is not None and findings.datum is not None:
+        found = findings.datum
+        for name, sd_name in (
+            ("offset_x", "sd_offset"),
+            ("offset_y", "sd_offset"),
+            ("tilt_x", "sd_tilt"),
+            ("tilt_y", "sd_tilt"),
+        ):
+            value, sd1 = getattr(found, name), getattr(found, sd_name)
+            q = geom.Quantity.normal(value, sd1)
+            _figure(record, f"pose {name[:-2]}", q, getattr(pose, name))
+    record["_true"], record["_place"] = true, seen
+    record["_mean"], record["_up"] = maps.cutback, grid.height
+
+
+def _peers(record: dict[str, Any], readings: Any, design: Any, noise: float) -> None:
+    seen, true = record["_place"], record["_true"]
+    at, up = np.asarray(readings.azimuth), np.asarray(readings.height)
+    value = np.asarray(readings.value) - design.profile.radius_at(up)
+    flat = peers.Flat(design.profile.mean_radius, at, up, value)
+    rows, columns = np.nonzero(seen)
+    some = np.random.default_rng(0).permutation(rows.size)[:4000]
+    rows, columns = rows[some], columns[some]
+    grid_at = np.arange(seen.shape[1]) * 360.0 / seen.shape[1]
+    place_at, place_up = grid_at[columns], record["_up"][rows]
+    hidden = true[rows, columns]
+    found = {
+        "thin plate": peers.thin_plate(flat, place_at, place_up),
+        "end areas": peers.end_areas(flat, place_at, place_up),
+    }
+    if at.size <= 260:
+        found["Verde"] = peers.verde_spline(flat, place_at, place_up)
+        mean, sd = peers.gaussian_process(flat, noise, place_at, place_up)
+        found["scikit-learn"] = mean
+        miss = np.maximum(np.abs(hidden - mean) - K95 * sd, 0.0)
+        record["peer score"] = float(np.mean(2.0 * K95 * sd + 40.0 * miss))
+        record["peer held"] = float(np.mean(np.abs(hidden - mean) <= K95 * sd))
+    record["peers"] = {
+        name: float(np.sqrt(np.mean((mean - hidden) ** 2)))
+        for name, mean in found.items()
+    }
+    own = record["_mean"][rows, columns]
+    record["own rmse"] = float(np.sqrt(np.mean((own - hidden) ** 2)))
+
+
+def run(todo: list[Job], workers: int) -> Iterator[dict[str, Any]]:
+    """Survey them all, on that many processes."""
+    os.environ["OMP_NUM_THREADS"] = "1"
+    if workers == 1:
+        yield from map(_guarded, todo)
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        yield from pool.map(_guarded, todo)
+
+
+def _guarded(job: Job) -> dict[str, Any]:
+    try:
+        return survey(job)
+    except Exception as fault:  # noqa: BLE001 - a fault is a finding of the fleet
+        return {
+            "job": list(job),
+            "furnace": FLEET[job[0]].name,
+            "way": WAYS[job[1]].name,
+            "family": FAMILIES[job[2]],
+            "fault": f"{type(fault).__name__}: {fault}"[:300],
+        }
+
+
+def table(records: list[dict[str, Any]]) -> str:
+    """Print coverage, errors and scores, and the worst walls."""
+    lines = []
+    refused = [r for r in records if "refused" in r]
+    faults = [r for r in records if "fault" in r]
+    good = [r for r in records if "points" in r]
+    lines.append(
+        f"{len(records)} surveys: {len(good)} told, {len(refused)} refused, "
+        f"{len(faults)} faults"
+    )
+    by: dict[str, list[tuple[Any, ...]]] = defaultdict(list)
+    for r in good:
+        for name, value, true, held, score in r["figures"]:
+            by[name].append((r["way"], r["family"], value, true, held, score))
+    lines.append(
+        f"{'quantity':16} {'n':>5} {'held %':>7} {'hostile':>8} {'others':>7}"
+        f" {'bias':>8} {'score':>8}"
+    )
+    covered = [r["points"][0] for r in good]
+    hostile = [r["points"][0] for r in good if r["family"] in HOSTILE]
+    easy = [r["points"][0] for r in good if r["family"] not in HOSTILE]
+    lines.append(
+        f"{'points':16} {len(good):5d} {_percent(covered):>7} {_percent(hostile):>8}"
+        f" {_percent(easy):>7} {'':8} {np.mean([r['points'][2] for r in good]):8.2f}"
+    )
+    for name, rows in by.items():
+        hard = [row[4] for row in rows if row[1] in HOSTILE]
+        soft = [row[4] for row in rows if row[1] not in HOSTILE]
+        bias = np.mean([row[2] - row[3] for row in rows])
+        lines.append(
+            f"{name:16} {len(rows):5d} {_percent([row[4] for row in rows]):>7}"
+            f" {_percent(hard):>8} {_percent(soft):>7} {bias:8.2f}"
+            f" {np.mean([row[5] for row in rows]):8.2f}"
+        )
+    for key, title in (("way", "by way"), ("family", "by family")):
+        lines.append(f"\n{title}: held % of points, rebuild, buildup, net, deepest, left")
+        for name in dict.fromkeys(r[key] for r in good):
+            some = [r for r in good if r[key] == name]
+            cells = [_percent([r["points"][0] for r in some])]
+            for quantity in ("rebuild", "buildup", "net", "deepest", "lining left"):
+                held = [f[3] for r in some for f in r["figures"] if f[0] == quantity]
+                cells.append(_percent(held))
+            rel = [
+                (f[1] - f[2]) for r in some for f in r["figures"] if f[0] == "rebuild"
+            ]
+            ratio = [
+                r["own rmse"] / r["peers"]["thin plate"]
+                for r in some
+                if "peers" in r and r["peers"]["thin plate"] > 0.3
+            ]
+            tail = f"  rebuild off {np.mean(rel):6.2f} L"
+            if ratio:
+                tail += (
+                    f"  rmse/thin plate median {np.median(ratio):.2f}"
+                    f" worst {np.max(ratio):.2f}"
+                )
+            lines.append(f"  {name:24}" + " ".join(f"{c:>6}" for c in cells) + tail)
+    bins = np.sum([r["p_brick"] for r in good], axis=0)
+    lines.append("\np_brick: stated and happened by tenth")
+    lines += [
+        f"  {stated / count:5.3f} {happened / count:5.3f} ({100 * count / bins[0].sum():.1f} %)"
+        for count, stated, happened in bins.T
+        if count > 0
+    ]
+    peers_of = [r for r in good if "peers" in r]
+    for name in ("thin plate", "scikit-learn", "Verde", "end areas"):
+        some = [r for r in peers_of if name in r["peers"]]
+        ratio = [r["own rmse"] / max(r["peers"][name], 0.3) for r in some]
+        if ratio:
+            lines.append(
+                f"rmse over {name}: median {np.median(ratio):.3f},"
+                f" mean {np.mean(ratio):.3f}, worst {np.max(ratio):.2f} of {len(some)}"
+            )
+    scored = [r for r in peers_of if "peer score" in r]
+    if scored:
+        own = np.mean([r["points"][2] for r in scored])
+        lines.append(
+            f"interval score {own:.2f}, scikit-learn's "
+            f"{np.mean([r['peer score'] for r in scored]):.2f}"
+            f" (its points held {_percent([r['peer held'] for r in scored])} %)"
+        )
+    worst = sorted(
+        (r for r in peers_of if r["peers"]["thin plate"] > 0.3),
+        key=lambda r: -r["own rmse"] / r["peers"]["thin plate"],
+    )[:8]
+    lines.append("worst walls against thin plate:")
+    lines += [
+        f"  {r['own rmse'] / r['peers']['thin plate']:.2f} {r['furnace']}, {r['way']},"
+        f" {r['family']} {r['job']}"
+        for r in worst
+    ]
+    lines += [f"refused: {r['furnace']}, {r['way']}: {r['refused']}" for r in refused]
+    lines += [f"FAULT: {r['furnace']}, {r['way']}: {r['fault']}" for r in faults]
+    seconds = [r["seconds"] for r in good]
+    lines.append(f"seconds a survey: median {np.median(seconds):.2f}")
+    return "\n".join(lines)
+
+
+def _percent(held: list[Any]) -> str:
+    return f"{100.0 * float(np.mean(held)):.1f}" if held else "-"
+
+
+def main(words: list[str] | None = None) -> int:
+    """Run it."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
+    parser.add_argument("--out", type=Path, required=True, metavar="FILE")
+    parser.add_argument("--quick", action="store_true", help="64 surveys")
+    parser.add_argument("--table", action="store_true", help="the table alone")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--way", help="only ways whose name holds this")
+    parser.add_argument("--family", help="only this family")
+    options = parser.parse_args(words)
+    records = []
+    if options.out.is_file():
+        lines = options.out.read_text("utf-8").splitlines()
+        records = [json.loads(line) for line in lines]
+    done = {tuple(r["job"]) for r in records}
+    if not options.table:
+        todo = [job for job in jobs(quick=options.quick) if job not in done]
+        todo = [
+            job
+            for job in todo
+            if (options.way or "") in WAYS[job[1]].name
+            and options.family in (None, FAMILIES[job[2]])
+        ]
+        with options.out.open("a", encoding="utf-8") as file:
+            for count, record in enumerate(run(todo, options.workers), 1):
+                file.write(json.dumps(record) + "\n")
+                file.flush()
+                records.append(record)
+                print(f"\r{count} of {len(todo)}", end="", file=sys.stderr)
+    print(table(records))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
