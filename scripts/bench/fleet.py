@@ -1,4 +1,4 @@
-"""Is what is stated true on furnaces, surveys and wear that nobody tuned it on?
+"""The fleet: is what is stated true where nobody tuned it.
 
 ``python scripts/bench/fleet.py --out FILE`` surveys a balanced part of 12 drawings x 16
 ways to survey x 8 families of wear (640 surveys; every way meets every family five
@@ -25,17 +25,13 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
-import fleet_peers as peers
 import numpy as np
 from fleet_furnaces import FLEET
-from fleet_surveys import WAYS, Wall, stations, write_cloud, write_rods
+from fleet_scores import against_peers, score
+from fleet_surveys import WAYS, Wall, write_cloud, write_rods
 from fleet_walls import FAMILIES, HOSTILE, Float, Room, make_wall
 
 import geom
-
-K95 = 1.959964
-#: Fine net on which extremes of the truth are looked for, degrees and mm.
-_TURN, _RISE = 0.5, 5.0
 
 Job = tuple[int, int, int]
 
@@ -104,140 +100,10 @@ def survey(job: Job) -> dict[str, Any]:
         except geom.InputError as refused:
             return record | {"refused": str(refused)[:200]}
         record["seconds"] = time.perf_counter() - start
-        _score(record, wall, surface, findings, pose)
+        score(record, wall, surface, findings, pose)
         if way.kind == "rods":
-            _peers(record, readings, design, way.noise)
+            against_peers(record, readings, design, way.noise)
     return {key: value for key, value in record.items() if key[0] != "_"}
-
-
-def _figure(record: dict[str, Any], name: str, q: Any, true: float) -> None:
-    low, high = float(q.low95), float(q.high95)
-    score = high - low + 40.0 * (max(low - true, 0.0) + max(true - high, 0.0))
-    tiny = 1e-9 + 1e-6 * abs(true)
-    record.setdefault("figures", []).append(
-        [name, float(q.value), float(true), bool(low - tiny <= true <= high + tiny), score]
-    )
-
-
-def _score(
-    record: dict[str, Any], wall: Wall, surface: Any, findings: Any, pose: Any
-) -> None:
-    grid, maps = surface.grid, findings.maps
-    azimuth, height = grid.azimuth[None, :], grid.height[:, None]
-    true = wall.cutback(azimuth, height) + 0.0 * azimuth
-    seen = np.isfinite(maps.cutback) & ~grid.opening & (grid.patch > 0.0)
-    drawn = grid.design_radius[:, None]
-    patch = np.where(seen, grid.patch, 0.0)
-    section = drawn * true + 0.5 * true**2
-    rebuild = float(np.sum(patch * np.where(true > 0, section, 0.0)))
-    buildup = float(np.sum(patch * np.where(true < 0, -section, 0.0)))
-    volume = findings.volume
-    litre = 1e-6
-    _figure(record, "rebuild", volume.rebuild.times(litre), rebuild * litre)
-    _figure(record, "buildup", volume.buildup.times(litre), buildup * litre)
-    _figure(record, "net", volume.net.times(litre), (rebuild - buildup) * litre)
-    off, sd = (true - maps.cutback)[seen], maps.cutback_sd[seen]
-    weight = patch[seen] / patch[seen].sum()
-    miss = np.maximum(np.abs(off) - K95 * sd, 0.0)
-    record["points"] = [
-        float(np.sum(weight * (np.abs(off) <= K95 * sd + 1e-9))),
-        float(np.sqrt(np.sum(weight * off**2))),
-        float(np.sum(weight * (2.0 * K95 * sd + 40.0 * miss))),
-        float(rebuild * litre),
-    ]
-    past = true > surface.design.repair.brick_threshold
-    bins = np.minimum((maps.p_brick[seen] * 10).astype(int), 9)
-    record["p_brick"] = [
-        [float(np.sum(weight[bins == b])) for b in range(10)],
-        [float(np.sum((weight * maps.p_brick[seen])[bins == b])) for b in range(10)],
-        [float(np.sum((weight * past[seen])[bins == b])) for b in range(10)],
-    ]
-    fine_at = np.arange(0.0, 360.0, _TURN)[None, :]
-    low, high = float(findings.surveyed.height_from), float(findings.surveyed.height_to)
-    fine_up = np.arange(low, high, _RISE)[:, None]
-    fine = wall.cutback(fine_at, fine_up) + 0.0 * fine_at
-    row = np.clip(np.searchsorted(grid.edge, fine_up[:, 0]) - 1, 0, grid.height.size - 1)
-    column = (np.round(fine_at[0] / (360.0 / grid.azimuth.size)).astype(int)) % (
-        grid.azimuth.size
-    )
-    held = seen[np.ix_(row, column)] & ~wall.open_at(fine_at, fine_up)
-    _figure(record, "deepest", findings.deepest.cutback, float(fine[held].max()))
-    left = findings.deepest.remaining_lining
-    shell = wall.furnace.shell * wall.furnace.mm
-    far = (fine + wall.drawn(fine_up))[held].max()
-    _figure(record, "lining left", left, float(shell - far))
-    around = np.arange(0.0, 360.0, 0.5)
-    whole = bool(seen.any(axis=0).all())
-    for level in findings.levels:
-        if level.side == "below" or not whole:
-            continue
-        r = wall.radius(around, np.array(level.height))
-        area = 2.0 * np.sqrt(np.mean(r**2))
-        _figure(record, "area diameter", level.area_diameter, float(area))
-    for zone in findings.zones:
-        mask = (maps.zone == zone.id) & seen
-        if not mask.any():
-            continue
-        sign = -1.0 if zone.action == "chip" else 1.0
-        deep = sign * true[mask]
-        lost = np.where(deep > 0, sign * section[mask], 0.0)
-        held_fine = (maps.zone[np.ix_(row, column)] == zone.id) & held
-        if not held_fine.any():
-            continue
-        area = (grid.face_area * seen)[mask]
-        _figure(
-            record,
-            "zone volume",
-            zone.volume.times(litre),
-            float(np.sum(patch[mask] * lost)) * litre,
-        )
-        most = sign * (sign * fine[held_fine]).max()
-        _figure(record, "zone maximum", zone.cutback_max, float(most))
-        mean = float(np.sum(area * true[mask]) / area.sum())
-        _figure(record, "zone mean", zone.cutback_mean, mean)
-    if pose is not None and findings.datum is not None:
-        found = findings.datum
-        for name, sd_name in (
-            ("offset_x", "sd_offset"),
-            ("offset_y", "sd_offset"),
-            ("tilt_x", "sd_tilt"),
-            ("tilt_y", "sd_tilt"),
-        ):
-            value, sd1 = getattr(found, name), getattr(found, sd_name)
-            q = geom.Quantity.normal(value, sd1)
-            _figure(record, f"pose {name[:-2]}", q, getattr(pose, name))
-    record["_true"], record["_place"] = true, seen
-    record["_mean"], record["_up"] = maps.cutback, grid.height
-
-
-def _peers(record: dict[str, Any], readings: Any, design: Any, noise: float) -> None:
-    seen, true = record["_place"], record["_true"]
-    at, up = np.asarray(readings.azimuth), np.asarray(readings.height)
-    value = np.asarray(readings.value) - design.profile.radius_at(up)
-    flat = peers.Flat(design.profile.mean_radius, at, up, value)
-    rows, columns = np.nonzero(seen)
-    some = np.random.default_rng(0).permutation(rows.size)[:4000]
-    rows, columns = rows[some], columns[some]
-    grid_at = np.arange(seen.shape[1]) * 360.0 / seen.shape[1]
-    place_at, place_up = grid_at[columns], record["_up"][rows]
-    hidden = true[rows, columns]
-    found = {
-        "thin plate": peers.thin_plate(flat, place_at, place_up),
-        "end areas": peers.end_areas(flat, place_at, place_up),
-    }
-    if at.size <= 260:
-        found["Verde"] = peers.verde_spline(flat, place_at, place_up)
-        mean, sd = peers.gaussian_process(flat, noise, place_at, place_up)
-        found["scikit-learn"] = mean
-        miss = np.maximum(np.abs(hidden - mean) - K95 * sd, 0.0)
-        record["peer score"] = float(np.mean(2.0 * K95 * sd + 40.0 * miss))
-        record["peer held"] = float(np.mean(np.abs(hidden - mean) <= K95 * sd))
-    record["peers"] = {
-        name: float(np.sqrt(np.mean((mean - hidden) ** 2)))
-        for name, mean in found.items()
-    }
-    own = record["_mean"][rows, columns]
-    record["own rmse"] = float(np.sqrt(np.mean((own - hidden) ** 2)))
 
 
 def run(todo: list[Job], workers: int) -> Iterator[dict[str, Any]]:
@@ -253,7 +119,7 @@ def run(todo: list[Job], workers: int) -> Iterator[dict[str, Any]]:
 def _guarded(job: Job) -> dict[str, Any]:
     try:
         return survey(job)
-    except Exception as fault:  # noqa: BLE001 - a fault is a finding of the fleet
+    except Exception as fault:  # a fault is a finding of the fleet
         return {
             "job": list(job),
             "furnace": FLEET[job[0]].name,
@@ -275,8 +141,8 @@ def table(records: list[dict[str, Any]]) -> str:
     )
     by: dict[str, list[tuple[Any, ...]]] = defaultdict(list)
     for r in good:
-        for name, value, true, held, score in r["figures"]:
-            by[name].append((r["way"], r["family"], value, true, held, score))
+        for name, value, true, held, points in r["figures"]:
+            by[name].append((r["way"], r["family"], value, true, held, points))
     lines.append(
         f"{'quantity':16} {'n':>5} {'held %':>7} {'hostile':>8} {'others':>7}"
         f" {'bias':>8} {'score':>8}"
@@ -298,7 +164,9 @@ def table(records: list[dict[str, Any]]) -> str:
             f" {np.mean([row[5] for row in rows]):8.2f}"
         )
     for key, title in (("way", "by way"), ("family", "by family")):
-        lines.append(f"\n{title}: held % of points, rebuild, buildup, net, deepest, left")
+        lines.append(
+            f"\n{title}: held % of points, rebuild, buildup, net, deepest, left"
+        )
         for name in dict.fromkeys(r[key] for r in good):
             some = [r for r in good if r[key] == name]
             cells = [_percent([r["points"][0] for r in some])]
@@ -323,7 +191,8 @@ def table(records: list[dict[str, Any]]) -> str:
     bins = np.sum([r["p_brick"] for r in good], axis=0)
     lines.append("\np_brick: stated and happened by tenth")
     lines += [
-        f"  {stated / count:5.3f} {happened / count:5.3f} ({100 * count / bins[0].sum():.1f} %)"
+        f"  {stated / count:5.3f} {happened / count:5.3f}"
+        f" ({100 * count / bins[0].sum():.1f} %)"
         for count, stated, happened in bins.T
         if count > 0
     ]

@@ -104,9 +104,7 @@ def stations(way: Way, wall: Wall) -> tuple[Float, Float]:
         low = max(up + tall for _, up, _, tall in wall.furnace.tuyeres) * mm + 50.0
     rows = way.rows or int((high - low) // (18 * INCH)) + 1
     heights = (
-        np.linspace(low, high, rows)
-        if way.rows
-        else low + np.arange(rows) * 18 * INCH
+        np.linspace(low, high, rows) if way.rows else low + np.arange(rows) * 18 * INCH
     )
     step = 360.0 / way.azimuths
     turn = GOLDEN * step if way.name.startswith("staggered") else 0.0
@@ -121,7 +119,7 @@ def stations(way: Way, wall: Wall) -> tuple[Float, Float]:
     at, up = pairs[:, 0].round(2), pairs[:, 1].round(1)
     clear = ~wall.open_at(at, up, 15.0)
     # a rod does not stand on the very edge of a step
-    corner, radius = wall.profile
+    corner, _ = wall.profile
     for edge in corner[1:][np.diff(corner) == 0.0]:
         clear &= np.abs(up - edge) > 10.0
     return at[clear], up[clear]

@@ -109,7 +109,9 @@ def streaks(rng: Generator, room: Room) -> Field:
         total = np.zeros(np.broadcast_shapes(azimuth.shape, height.shape))
         for a, w, b, t, d in zip(at, wide, low, high, depth, strict=True):
             arc = _turn(azimuth, a) * np.pi / 180.0 * room.radius
-            ends = np.clip((height - b) / 60.0, 0, 1) * np.clip((t - height) / 60.0, 0, 1)
+            ends = np.clip((height - b) / 60.0, 0, 1) * np.clip(
+                (t - height) / 60.0, 0, 1
+            )
             total = total + d * np.exp(-0.5 * (arc / w) ** 2) * ends
         return total
 
