@@ -155,18 +155,18 @@ def test_help_loads_nothing_heavy():
     assert loaded_by(asked) & set(HEAVY) == set()
 
 
-def told_in(stub: str) -> set[str]:
+def stub_names(stub: str) -> set[str]:
     """Names that a stub of the face gives."""
     nodes = ast.walk(ast.parse(stub))
     froms = (node for node in nodes if isinstance(node, ast.ImportFrom))
     return {alias.asname or alias.name for node in froms for alias in node.names}
 
 
-def test_the_face_gives_what_its_stub_tells():
-    told = told_in((ROOT / "geom" / "__init__.pyi").read_text("utf-8"))
-    assert set(geom.__all__) == told
-    assert told <= set(dir(geom))
-    for name in sorted(told):
+def test_the_face_gives_what_its_stub_names():
+    named = stub_names((ROOT / "geom" / "__init__.pyi").read_text("utf-8"))
+    assert set(geom.__all__) == named
+    assert named <= set(dir(geom))
+    for name in sorted(named):
         assert getattr(geom, name) is not None
 
 
@@ -174,6 +174,166 @@ def test_pinned_names_are_on_the_face():
     pinned = {"load_design", "load_readings", "reconstruct", "assess"}
     pinned |= {"RadialSurface", "Findings", "InputError"}
     assert pinned <= set(geom.__all__)
+
+
+# --- the shape of the house ----------------------------------------------------------
+
+
+def modules(package: Path) -> dict[str, Path]:
+    """Full name of every module and package under a folder, and its file."""
+    found = {}
+    for file in package.rglob("*.py"):
+        parts = [package.name, *file.relative_to(package).with_suffix("").parts]
+        found[".".join(parts[:-1] if parts[-1] == FACE else parts)] = file
+    return found
+
+
+def import_graph(package: Path) -> dict[str, set[str]]:
+    """What each module imports of its own package: anywhere in it, for types too."""
+    every = modules(package)
+    graph = {}
+    for name, file in every.items():
+        inside = name if file.stem == FACE else name.rpartition(".")[0]
+        tree = ast.parse(file.read_text("utf-8"))
+        wanted = {full for _, full in imported(tree, tuple(inside.split(".")))}
+        nearest = {
+            full if full in every else full.rpartition(".")[0] for full in wanted
+        }
+        graph[name] = {one for one in nearest if one in every and one != name}
+    return graph
+
+
+def circles(graph: dict[str, set[str]]) -> list[list[str]]:
+    """Groups of modules that import each other, directly or by way of others."""
+    from graphlib import CycleError, TopologicalSorter
+
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as circle:
+        return [circle.args[1]]
+    return []
+
+
+def test_no_module_imports_in_a_circle():
+    assert circles(import_graph(ROOT / "geom")) == []
+
+
+def test_a_circle_is_seen_through_types_and_functions(tmp_path):
+    package = tmp_path / "geom"
+    package.mkdir()
+    (package / "a.py").write_text("def late():\n    from geom.b import two\n")
+    (package / "b.py").write_text("if TYPE_CHECKING:\n    from geom import a\n")
+    assert len(circles(import_graph(package))) == 1
+    (package / "b.py").write_text("import numpy\n")
+    assert circles(import_graph(package)) == []
+
+
+MOST_IN_A_FOLDER = 14
+
+
+def test_no_folder_holds_more_modules_than_one_can_look_over():
+    count: dict[str, int] = {}
+    for name, file in modules(ROOT / "geom").items():
+        if file.stem != FACE:
+            room = name.rpartition(".")[0]
+            count[room] = count.get(room, 0) + 1
+    assert {room: n for room, n in count.items() if n > MOST_IN_A_FOLDER} == {}
+    assert len(count) > 20
+
+
+def public_classes(package: Path) -> dict[str, list[str]]:
+    """Modules that define a public class, by its name."""
+    found: dict[str, list[str]] = {}
+    for name, file in modules(package).items():
+        for node in ast.parse(file.read_text("utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                found.setdefault(node.name, []).append(name)
+    return found
+
+
+def test_no_two_public_classes_share_a_name():
+    owners = public_classes(ROOT / "geom")
+    assert {name: rooms for name, rooms in owners.items() if len(rooms) > 1} == {}
+    assert len(owners) > 100
+
+
+def unused(package: Path, face: str) -> set[str]:
+    """Functions, classes and methods that nothing in the package names but themselves.
+
+    What the face gives is used; so is what a template names.
+    """
+    defined: dict[str, int] = {}
+    named: dict[str, int] = {}
+    for file in package.rglob("*"):
+        if file.suffix in (".jinja", ".html", ".js"):
+            for word in re.findall(r"\w+", file.read_text("utf-8")):
+                named[word] = named.get(word, 0) + 1
+        if file.suffix != ".py":
+            continue
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            if isinstance(node, ast.FunctionDef | ast.ClassDef):
+                if not (node.name.startswith("__") or overrides(node)):
+                    defined[node.name] = defined.get(node.name, 0) + 1
+            elif isinstance(node, ast.Name):
+                named[node.id] = named.get(node.id, 0) + 1
+            elif isinstance(node, ast.Attribute):
+                named[node.attr] = named.get(node.attr, 0) + 1
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                # a name held as text: an attribute looked up, a quoted annotation
+                for word in re.findall(r"\w+", node.value):
+                    if len(node.value) < 80:
+                        named[word] = named.get(word, 0) + 1
+    return {name for name in defined if name not in named} - stub_names(face)
+
+
+def overrides(node: ast.AST) -> bool:
+    """Whether a library calls it by its name: a handler or an overridden method."""
+    decorators = getattr(node, "decorator_list", [])
+    return any("override" in ast.dump(one) for one in decorators)
+
+
+#: Called by a library, by this name.
+CALLED_BY_LIBRARIES = {"do_GET", "afterFlowable", "wrap", "draw", "drawOn"}
+
+
+def test_nothing_is_there_for_tests_alone():
+    face = (ROOT / "geom" / "__init__.pyi").read_text("utf-8")
+    assert unused(ROOT / "geom", face) - CALLED_BY_LIBRARIES == set()
+
+
+def test_what_is_never_used_is_seen(tmp_path):
+    package = tmp_path / "geom"
+    package.mkdir()
+    (package / "a.py").write_text("def lost():\n    pass\n\n\ndef kept():\n    pass\n")
+    (package / "b.py").write_text("from geom.a import kept\nkept()\n")
+    assert unused(package, "") == {"lost"}
+    assert unused(package, "from .a import lost as lost") == set()
+
+
+#: What a statistician, a surveyor or a mason would look for by this name.
+CONCEPTS = """
+likelihood posterior prior hyperparameters outlier kernel lengthscale covariance
+amplitude noise observation conditional component registration pose datum
+levelofdetection falsediscovery changepoint shrinkage variancecomponents firstpassage
+trajectory contrast robust regression harmonics ovality roundness permutation
+segmentation course bond partition header joint brick ring arch wedge daub chipping
+taper conformity tolerance interpolate extent level zone volume budget grid profile
+histogram binning calibration mixture gaussian student interval quantile drawing
+campaign forecast wear rate systematic excess partialmoments mesh vertices colourbar
+legend atomic parallel sampling
+""".split()
+
+
+def test_textbook_concepts_are_found_by_their_names():
+    names: set[str] = set()
+    for name, file in modules(ROOT / "geom").items():
+        names.add(name.replace("_", "").lower())
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            if isinstance(node, ast.ClassDef | ast.FunctionDef):
+                names.add(node.name.replace("_", "").lower())
+    missing = [c for c in CONCEPTS if not any(c in name for name in names)]
+    assert len(CONCEPTS) >= 50
+    assert missing == []
 
 
 # --- what lies where -----------------------------------------------------------------
