@@ -20,9 +20,9 @@ from geom._version import __version__
 from geom.compare.extremes import deepest_point
 from geom.compare.findings import (
     BudgetLine,
+    DatumPose,
     Findings,
     Maps,
-    Pose,
     ReadingsSummary,
     Surveyed,
 )
@@ -127,13 +127,13 @@ def assess(
     )
 
 
-def _datum(poses: Sequence[CloudPose]) -> Pose | None:
+def _datum(poses: Sequence[CloudPose]) -> DatumPose | None:
     """Where the first cloud was found; in all of one frame it is the only one."""
     if not poses:
         return None
     pose = poses[0]
     offset, tilt = pose.sd[:2], pose.sd[2:]
-    return Pose(
+    return DatumPose(
         offset_x=pose.offset_x,
         offset_y=pose.offset_y,
         tilt_x=pose.tilt_x,

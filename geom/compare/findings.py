@@ -145,7 +145,7 @@ class BudgetLine:
 
 
 @dataclass(frozen=True)
-class Pose:
+class DatumPose:
     """Where a cloud's axis was found against the design's; mm and degrees."""
 
     offset_x: float
@@ -194,7 +194,7 @@ class Findings:
     version: str
     readings: ReadingsSummary
     surveyed: Surveyed
-    datum: Pose | None
+    datum: DatumPose | None
     volume: Volume = field(metadata=VOLUME)
     deepest: Deepest
     levels: tuple[Level, ...]

@@ -374,12 +374,13 @@ def _centres(x: Float, y: Float, drawn: Float, first: Int, second: Int) -> Float
 
 
 def _refuse_unlikely(pose: Pose, used: int) -> None:
-    away = np.hypot(pose.offset_x, pose.offset_y)
+    distance = np.hypot(pose.offset_x, pose.offset_y)
     steep = np.hypot(pose.tilt_x, pose.tilt_y)
-    if used < LEAST_POINTS or away > FURTHEST or steep > STEEPEST:
+    if used < LEAST_POINTS or distance > FURTHEST or steep > STEEPEST:
         raise InputError(
             "no axis could be found on which the wall lies as drawn (nearest try: "
-            f"{away:.0f} mm off, tilted by {steep:.1f} degrees, {used} points agree)",
+            f"{distance:.0f} mm off, tilted by {steep:.1f} degrees, "
+            f"{used} points agree)",
             cure="Check --cloud-unit, --z-offset and --azimuth-of-x against the scan",
         )
 

@@ -89,8 +89,8 @@ class CircleFit:
 
     def distance(self, points: ArrayLike) -> Float:
         """How far points (n, 2) lie outside (positive) or inside, array (n,), mm."""
-        away = np.asarray(points, dtype=np.float64) - self.centre
-        return np.asarray(np.linalg.norm(away, axis=1) - self.radius)
+        offset = np.asarray(points, dtype=np.float64) - self.centre
+        return np.asarray(np.linalg.norm(offset, axis=1) - self.radius)
 
 
 @dataclass(frozen=True)
@@ -164,9 +164,9 @@ class RevolutionFit:
 
     def cylindrical(self, points: ArrayLike) -> tuple[Float, Float]:
         """Points (n, 3) along the axis and away from it, arrays (n,), mm."""
-        away = np.asarray(points, dtype=np.float64) - self.point
-        along = away @ self.direction
-        return along, np.linalg.norm(away - along[:, None] * self.direction, axis=1)
+        offset = np.asarray(points, dtype=np.float64) - self.point
+        along = offset @ self.direction
+        return along, np.linalg.norm(offset - along[:, None] * self.direction, axis=1)
 
     def distance(self, points: ArrayLike) -> Float:
         """How far points (n, 3) lie outside (positive) or inside, array (n,), mm."""
@@ -208,10 +208,10 @@ def fit_circle(points: ArrayLike, *, weight: ArrayLike | None = None) -> CircleF
         return np.asarray(root * (np.hypot(*(unit - at[:2]).T) - at[2]))
 
     def jacobian(at: Float) -> Float:
-        away = unit - at[:2]
-        out = np.maximum(np.hypot(*away.T), np.finfo(float).tiny)
+        offset = unit - at[:2]
+        out = np.maximum(np.hypot(*offset.T), np.finfo(float).tiny)
         return np.asarray(
-            -root[:, None] * np.column_stack([away / out[:, None], np.ones_like(out)])
+            -root[:, None] * np.column_stack([offset / out[:, None], np.ones_like(out)])
         )
 
     # Algebraic: x2 + y2 = 2 a x + 2 b y + c is linear in a, b and c.
@@ -411,14 +411,14 @@ class _Revolution:
         length = float(np.linalg.norm(m))
         n = m / length
         t = w @ n
-        away = w - t[:, None] * n
-        r = np.maximum(np.linalg.norm(away, axis=1), np.finfo(float).tiny)
-        e = away[:, :2] / r[:, None]  # dr/dw; its third part is not needed
+        offset = w - t[:, None] * n
+        r = np.maximum(np.linalg.norm(offset, axis=1), np.finfo(float).tiny)
+        e = offset[:, :2] / r[:, None]  # dr/dw; its third part is not needed
         angle, radius = self.angle + step[5:].sum(), self.radius + step[4]
         cos, sin = np.cos(angle), np.sin(angle)
         table = np.empty((len(t), data.unknowns))
         table[:, 0:2] = -e * cos + n[:2] * sin
-        table[:, 2:4] = -(t[:, None] * e * cos + away[:, :2] * sin) / length
+        table[:, 2:4] = -(t[:, None] * e * cos + offset[:, :2] * sin) / length
         table[:, 4] = -cos
         table[:, 5:] = ((radius - r) * sin - t * cos)[:, None]
         distance = (r - radius) * cos - t * sin

@@ -119,8 +119,8 @@ class Window:
         if self._hour > 0.0:
             # The clock runs clockwise seen from above, 12 at +x.
             turned = np.deg2rad(30.0 * self._hour)
-            away = (-float(np.cos(turned)), float(np.sin(turned)), 0.0)
-            sections.append(((0.0, 0.0, 0.0), away))
+            normal = (-float(np.cos(turned)), float(np.sin(turned)), 0.0)
+            sections.append(((0.0, 0.0, 0.0), normal))
         for origin, normal in sections:
             plane = _vtk.vtkPlane()
             plane.SetOrigin(*origin)

@@ -24,10 +24,10 @@ import pytest
 from geom.design import Brick
 from geom.repair.masonry.bricks import brick_volume, standard_bricks
 from geom.repair.masonry.rings import (
-    bricks_round,
-    one_shape,
+    bricks_in_ring,
     ring,
-    two_shapes,
+    single_shape_ring,
+    two_shape_ring,
 )
 
 INCH = 25.4
@@ -69,7 +69,7 @@ ALONE = {
 
 @pytest.mark.parametrize("name", ALONE)
 def test_a_shape_of_the_9_in_series_turns_its_own_bore(name: str) -> None:
-    found = one_shape(NINE_INCH[name])
+    found = single_shape_ring(NINE_INCH[name])
     bricks, bore = ALONE[name]
     assert found.bricks == pytest.approx(bricks, abs=0.005)  # told to two decimals
     assert found.bore / INCH == pytest.approx(bore, abs=1e-9)
@@ -84,18 +84,18 @@ def test_every_tapered_shape_of_the_series_is_checked() -> None:
     [(2.75, 113.10, 99.0), (2.5, 56.55, 45.0), (2.0, 28.27, 18.0), (1.0, 14.14, 4.5)],
 )
 def test_a_3_in_arch_turns_its_own_bore(small: float, bricks: float, bore: float):
-    found = one_shape(arch(3.0, small))
+    found = single_shape_ring(arch(3.0, small))
     assert found.bricks == pytest.approx(bricks, abs=0.005)
     assert found.bore / INCH == pytest.approx(bore, abs=1e-9)
 
 
 def test_a_shape_spoiled_by_a_sixteenth_turns_another_bore() -> None:
-    found = one_shape(arch(2.5, 2.125 + 0.0625))
+    found = single_shape_ring(arch(2.5, 2.125 + 0.0625))
     bricks, bore = ALONE["9 in arch No 1"]
     assert found.bricks != pytest.approx(bricks, abs=0.005)
     assert found.bore / INCH != pytest.approx(bore, abs=1e-9)
     laid_flat = key(4.5, 2.125)  # the right small face on the wrong side
-    assert one_shape(laid_flat).bricks != pytest.approx(bricks, abs=0.005)
+    assert single_shape_ring(laid_flat).bricks != pytest.approx(bricks, abs=0.005)
 
 
 # --- kiln shapes ----------------------------------------------------------------------
@@ -206,7 +206,7 @@ def test_two_kiln_shapes_turn_a_shell(
     counts: tuple[float, float],
 ) -> None:
     bore = shell - 440.0
-    found = two_shapes(steep, flat, bore=bore, joint=joint)
+    found = two_shape_ring(steep, flat, bore=bore, joint=joint)
     assert found == pytest.approx(counts, abs=5e-4)  # told to three decimals
     # All of one width at the back: their number is the shell's girth over it.
     if steep.outer == flat.outer:
@@ -218,7 +218,7 @@ def test_two_kiln_shapes_turn_a_shell(
 
 
 def test_a_shell_taken_for_the_bore_has_other_counts() -> None:
-    counts = two_shapes(STEEP, FLAT, bore=4000.0)
+    counts = two_shape_ring(STEEP, FLAT, bore=4000.0)
     assert counts != pytest.approx((30.147, 91.857), abs=0.5)
 
 
@@ -256,7 +256,7 @@ def test_keys_of_the_ring_table(
     # whole bricks, rounded by hand: within one of each number printed
     shapes = [key(4.5, KEYS[number], name=str(number)) for number in keys]
     beside = shapes[1] if len(shapes) == 2 else key(4.5, 4.4)
-    exact = two_shapes(shapes[0], beside, bore=bore * INCH)
+    exact = two_shape_ring(shapes[0], beside, bore=bore * INCH)
     for found, printed in zip(exact, [*keys.values(), 0], strict=False):
         assert abs(found - printed) < 1.0
     laid = ring(0.5 * bore * INCH, shapes, 0.0)
@@ -282,7 +282,7 @@ def test_arches_and_wedges_of_the_ring_table(
             continue
         assert abs(printed - np.pi * (bore + 2 * reach) / 2.5) < 1.0
         shell = (bore + 2 * reach) * INCH
-        assert abs(bricks_round(shell, 2.5 * INCH, joint=0.0) - printed) <= 1
+        assert abs(bricks_in_ring(shell, 2.5 * INCH, joint=0.0) - printed) <= 1
         laid = ring(0.5 * bore * INCH, series, 0.0, build=reach * INCH)
         assert laid.build == pytest.approx(reach * INCH)
         assert abs(laid.needed - printed) <= 1
@@ -293,12 +293,12 @@ def test_another_face_does_not_have_the_tables_numbers(wrong: float) -> None:
     for bore, _, arches, wedges in TABLE:
         for printed, around in ((arches, bore + 9), (wedges, bore + 18)):
             if printed is not None:
-                found = bricks_round(around * INCH, wrong * INCH, joint=0.0)
+                found = bricks_in_ring(around * INCH, wrong * INCH, joint=0.0)
                 assert abs(found - printed) > 1
 
 
 def test_a_key_taken_for_the_next_does_not_have_the_tables_numbers() -> None:
-    counts = two_shapes(key(4.5, KEYS[3]), key(4.5, KEYS[1]), bore=60 * INCH)
+    counts = two_shape_ring(key(4.5, KEYS[3]), key(4.5, KEYS[1]), bore=60 * INCH)
     assert abs(counts[0] - 13) > 1.0
 
 
@@ -314,8 +314,10 @@ def test_circle_brick_fits_its_circle_outside(
     exact = np.pi * circle / face
     assert abs(printed - exact) < 1.0
     brick = key(face, face * (circle - 9.0) / circle, length=4.5)
-    assert one_shape(brick).bricks == pytest.approx(exact, rel=1e-12)
-    assert one_shape(brick).bore == pytest.approx((circle - 9.0) * INCH, rel=1e-12)
+    assert single_shape_ring(brick).bricks == pytest.approx(exact, rel=1e-12)
+    assert single_shape_ring(brick).bore == pytest.approx(
+        (circle - 9.0) * INCH, rel=1e-12
+    )
     laid = ring(0.5 * (circle - 9.0) * INCH, [brick], 0.0)
     assert abs(laid.needed - printed) <= 1
     # Were the circle that of the bore, the numbers would be others.

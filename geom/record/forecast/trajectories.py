@@ -372,8 +372,8 @@ def simulate_repaired(
         proportional=False,
     )
     beyond = unit.copy()
-    told = np.isfinite(errors)
-    mean = np.nansum(errors, axis=0) / np.maximum(told.sum(axis=0), 1)
+    valid = np.isfinite(errors)
+    mean = np.nansum(errors, axis=0) / np.maximum(valid.sum(axis=0), 1)
     beyond[panel] = np.maximum(beyond[panel] - mean, 0.0)
     off = variance_components(np.sqrt(beyond), regions)
     gone = last.heat - line.middle[panel]
@@ -384,20 +384,20 @@ def simulate_repaired(
     here = middle.value[:, None] + middle.errors.draws(rng, DRAWS)
     here += off.draws(rng, DRAWS)
     depth_now = middle.value + drift.value * gone
-    told = np.flatnonzero(np.isfinite(depth_now))
+    valid = np.flatnonzero(np.isfinite(depth_now))
     depths = here + drifts * gone[:, None]
     return Trajectories(
-        panel=told,
-        depth=depth_now[told],
-        depths=depths[told],
-        rate=drift.value[told],
-        governing=drifts[told],
-        lesser=slower[told],
+        panel=valid,
+        depth=depth_now[valid],
+        depths=depths[valid],
+        rate=drift.value[valid],
+        governing=drifts[valid],
+        lesser=slower[valid],
         scatter=np.zeros((1, 1)),
         spall_after=np.full((1, 1), np.inf),
         spall_depth=np.zeros((1, 1)),
-        short=np.zeros(told.size, dtype=np.bool_),
-        since=np.zeros(told.size, dtype=np.int64),
+        short=np.zeros(valid.size, dtype=np.bool_),
+        since=np.zeros(valid.size, dtype=np.int64),
     )
 
 
@@ -406,11 +406,11 @@ def _lines(heat: Float, depth: Float, regions: Regions) -> _Lines:
 
     A panel counts where every repair tells it.
     """
-    told = np.isfinite(depth).all(axis=0)
-    member = regions.member * told
+    valid = np.isfinite(depth).all(axis=0)
+    member = regions.member * valid
     share = member / np.maximum(member.sum(axis=1, keepdims=True), 1.0)
     some = member.sum(axis=1) > 0.0
-    mean = np.where(some, np.where(told, depth, 0.0) @ share.T, np.nan)
+    mean = np.where(some, np.where(valid, depth, 0.0) @ share.T, np.nan)
     line = fit_lines(heat, mean, variance=np.ones_like(mean))
     dof = heat.size - UNKNOWNS
     unit = np.full(some.size, np.nan)

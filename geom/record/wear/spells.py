@@ -12,7 +12,7 @@ import numpy as np
 from geom.record.store.occasion import Occasion
 from geom.units import Float
 
-#: What wear is told per.
+#: What wear is counted by.
 Exposure = Literal["heat", "hour", "tonne"]
 EXPOSURES: tuple[Exposure, ...] = get_args(Exposure)
 #: Kilograms in a tonne.
@@ -63,14 +63,14 @@ class Spell:
 
 
 def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
-    """How much of it each spell saw; NaN where not told; shape (n,)."""
+    """How much of it each spell saw; NaN where not stated; shape (n,)."""
     amounts: dict[Exposure, list[float | None]] = {
         "heat": [float(one.heats) for one in spells],
         "hour": [one.hours for one in spells],
         "tonne": [None if s.melted is None else s.melted / TONNE for s in spells],
     }
-    told = [np.nan if a is None else a for a in amounts[exposure]]
-    return np.array(told, dtype=np.float64)
+    amount = [np.nan if a is None else a for a in amounts[exposure]]
+    return np.array(amount, dtype=np.float64)
 
 
 def find_spells(

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from geom.design import Brick
-from geom.repair.masonry.rings import EXACT, Faces, alike_pairs, two_shapes
+from geom.repair.masonry.rings import EXACT, Faces, alike_pairs, two_shape_ring
 
 _ACROSS: dict[str, Literal["length", "width"]] = {"length": "width", "width": "length"}
 
@@ -101,7 +101,7 @@ class Bond:
         """
         if not self.paired:
             return BondMix(self.shapes[0].inner + joint, 1.0)
-        first, last = two_shapes(*self.shapes, bore=2.0 * radius, joint=joint)
+        first, last = two_shape_ring(*self.shapes, bore=2.0 * radius, joint=joint)
         if not min(first, last) >= -EXACT:
             return None
         first, last = max(first, 0.0), max(last, 0.0)

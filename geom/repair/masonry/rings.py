@@ -79,7 +79,7 @@ class OneShape:
     bore: float
 
 
-def one_shape(brick: Brick | Faces, *, joint: float = 0.0) -> OneShape:
+def single_shape_ring(brick: Brick | Faces, *, joint: float = 0.0) -> OneShape:
     """Find the ring of one shape alone: 2 pi L / (A - B) bricks, bore 2 L B / (A - B).
 
     Parameters
@@ -104,7 +104,7 @@ def one_shape(brick: Brick | Faces, *, joint: float = 0.0) -> OneShape:
     )
 
 
-def two_shapes(
+def two_shape_ring(
     first: Brick | Faces, second: Brick | Faces, *, bore: float, joint: float = 0.0
 ) -> tuple[float, float]:
     """Find how many of each of two shapes turn a ring, not rounded.
@@ -145,7 +145,7 @@ def two_shapes(
     )
 
 
-def bricks_round(diameter: float, face: float, *, joint: float) -> int:
+def bricks_in_ring(diameter: float, face: float, *, joint: float) -> int:
     """Count bricks of one face round a circle, the last one cut.
 
     For straights the circle is the bore, for blocks that fit a shell it is the shell.
@@ -382,7 +382,7 @@ def _trial(
         back = np.pi * (bore + 2.0 * shape.build) / (shape.outer + joint)
         exact, part = float(min(hot, back)), 1.0
     else:
-        first, second = two_shapes(*shapes, bore=bore, joint=joint)
+        first, second = two_shape_ring(*shapes, bore=bore, joint=joint)
         if not min(first, second) >= -EXACT:  # NaN too
             return None
         exact, part = first + second, first / (first + second)

@@ -98,11 +98,6 @@ class Account:
         """All that goes in, mm3."""
         return self.bricks + self.joints + self.daub
 
-    @property
-    def to_fill(self) -> float:
-        """All the room there is for it, mm3."""
-        return self.rebuild - self.left + self.cut + self.before
-
 
 @dataclass(frozen=True)
 class RepairPlan:

@@ -80,8 +80,8 @@ def _half(
     apart = surface.azimuth.size // min(_COLUMNS, surface.azimuth.size)
     column = np.arange(0, surface.azimuth.size, apart)
     wide = 360.0 / column.size
-    away = np.abs(turn(towards, surface.azimuth[column])) < 90.0 + 0.5 * wide
-    column = column[away]
+    facing = np.abs(turn(towards, surface.azimuth[column])) < 90.0 + 0.5 * wide
+    column = column[facing]
     middle = surface.azimuth[column]
     corners = _corners(surface, row_edge, row, middle, wide)
     flat = _seen_from(corners, surface, towards)

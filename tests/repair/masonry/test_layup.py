@@ -18,7 +18,7 @@ from geom.repair.masonry.layup import (
     depths,
     lay_up,
 )
-from geom.repair.masonry.rings import Faces, bricks_round, ring
+from geom.repair.masonry.rings import Faces, bricks_in_ring, ring
 from geom.repair.wall import Wall
 from geom.surface import Grid, make_grid
 from geom.units import Bool, Float
@@ -176,7 +176,7 @@ def test_full_rings_are_counted_by_the_closed_formula() -> None:
     each = ring(450.0, [STRETCHER], 3.0)
     assert made.tally.rings == 4
     assert count.whole + count.pieces == 4 * each.needed
-    assert abs(each.needed - bricks_round(900.0, 220.0, joint=3.0)) <= 1
+    assert abs(each.needed - bricks_in_ring(900.0, 220.0, joint=3.0)) <= 1
     assert made.joints > 0.0
 
 

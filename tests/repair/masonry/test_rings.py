@@ -15,10 +15,10 @@ from geom.repair.assumptions import JOINT_SLACK, SAME_BUILD
 from geom.repair.masonry.bricks import standard_bricks
 from geom.repair.masonry.rings import (
     RingCount,
-    bricks_round,
-    one_shape,
+    bricks_in_ring,
     ring,
-    two_shapes,
+    single_shape_ring,
+    two_shape_ring,
 )
 from geom.units import to_mm
 
@@ -60,14 +60,14 @@ def test_two_shapes_close_both_circles(
     # Nearly alike tapers have huge numbers of both signs; rounding then counts.
     ratio = (first.inner + joint) / (first.outer + joint)
     assume(abs(ratio - (second.inner + joint) / (second.outer + joint)) > 0.01)
-    counts = two_shapes(first, second, bore=bore, joint=joint)
+    counts = two_shape_ring(first, second, bore=bore, joint=joint)
     back, hot = circles(first, second, counts, joint)
     assert back == pytest.approx(np.pi * (bore + 460.0), rel=1e-9)
     assert hot == pytest.approx(np.pi * bore, rel=1e-9)
     # Spoiled: a ring of 1 mm more build, and joints left out of the faces.
     deeper = replace(first, length=231.0)
     back, _ = circles(
-        first, second, two_shapes(deeper, second, bore=bore, joint=joint), joint
+        first, second, two_shape_ring(deeper, second, bore=bore, joint=joint), joint
     )
     assert back != pytest.approx(np.pi * (bore + 460.0), rel=1e-9)
     if joint > 0.01:
@@ -82,32 +82,32 @@ def test_at_the_bore_of_one_shape_none_of_the_other_is_needed(
 ) -> None:
     ratio = (shape.inner + joint) / (shape.outer + joint)
     assume(abs(ratio - (other.inner + joint) / (other.outer + joint)) > 0.01)
-    alone = one_shape(shape, joint=joint)
-    counts = two_shapes(shape, other, bore=alone.bore, joint=joint)
+    alone = single_shape_ring(shape, joint=joint)
+    counts = two_shape_ring(shape, other, bore=alone.bore, joint=joint)
     assert counts == pytest.approx((alone.bricks, 0.0), rel=1e-9, abs=1e-9)
-    beside = two_shapes(shape, other, bore=1.01 * alone.bore, joint=joint)
+    beside = two_shape_ring(shape, other, bore=1.01 * alone.bore, joint=joint)
     assert abs(beside[1]) > 1e-3
 
 
 def test_outside_of_both_bores_one_number_is_negative() -> None:
     first, second = SERIES["9 in wedge No 1"], SERIES["9 in wedge No 2"]
-    small, large = one_shape(second).bore, one_shape(first).bore
+    small, large = single_shape_ring(second).bore, single_shape_ring(first).bore
     for bore, turns in ((0.9 * small, 0), (0.5 * (small + large), 1), (1.1 * large, 0)):
-        counts = two_shapes(first, second, bore=bore)
+        counts = two_shape_ring(first, second, bore=bore)
         assert (min(counts) > 0.0) == bool(turns)
 
 
 def test_shapes_that_taper_alike_have_no_answer() -> None:
     one = Brick("one", 230.0, 100.0, 64.0, "width", 80.0)
     half = Brick("half", 230.0, 50.0, 64.0, "width", 40.0)
-    assert np.isnan(two_shapes(one, half, bore=1840.0)).all()
+    assert np.isnan(two_shape_ring(one, half, bore=1840.0)).all()
     straight = Brick("straight", 230.0, 114.0, 64.0)
-    assert np.isnan(two_shapes(straight, straight, bore=900.0)).all()
-    assert not np.isnan(two_shapes(one, straight, bore=1840.0)).any()
+    assert np.isnan(two_shape_ring(straight, straight, bore=900.0)).all()
+    assert not np.isnan(two_shape_ring(one, straight, bore=1840.0)).any()
 
 
 def test_a_straight_turns_no_bore() -> None:
-    alone = one_shape(Brick("straight", 230.0, 114.0, 64.0))
+    alone = single_shape_ring(Brick("straight", 230.0, 114.0, 64.0))
     assert (alone.bricks, alone.bore) == (np.inf, np.inf)
 
 
@@ -116,7 +116,7 @@ def test_a_straight_turns_no_bore() -> None:
 def test_bricks_round_a_circle_reach_and_one_less_does_not(
     bore: float, face: float, joint: float
 ) -> None:
-    count = bricks_round(bore, face, joint=joint)
+    count = bricks_in_ring(bore, face, joint=joint)
     girth = np.pi * bore
     assert count * (face + joint) >= girth - 1e-3
     assert (count - 1) * (face + joint) < girth
@@ -169,7 +169,9 @@ def test_a_ring_of_one_back_face_has_the_number_that_its_back_has_room_for(
     radius: float, joint: float, build: float
 ) -> None:
     tightest = min(
-        one_shape(b, joint=joint).bore for b in ONE_FACE if b.taper and b.build == build
+        single_shape_ring(b, joint=joint).bore
+        for b in ONE_FACE
+        if b.taper and b.build == build
     )
     assume(2.0 * radius > tightest)
     found = ring(radius, ONE_FACE, joint, build=build)
@@ -190,7 +192,9 @@ def test_the_count_grows_with_the_bore(
     radius: float, more: float, joint: float, build: float
 ) -> None:
     tightest = min(
-        one_shape(b, joint=joint).bore for b in ONE_FACE if b.taper and b.build == build
+        single_shape_ring(b, joint=joint).bore
+        for b in ONE_FACE
+        if b.taper and b.build == build
     )
     assume(2.0 * radius > tightest)
     small = ring(radius, ONE_FACE, joint, build=build)
@@ -234,7 +238,7 @@ def test_a_change_of_unit_changes_no_count(
 def test_more_left_over_than_joints_take_is_a_brick_cut_to_width() -> None:
     thin = Brick("thin", 20.0, 100.0, 60.0, "width", 96.15)  # turns near 1000 mm
     found = ring(500.0, [thin], 0.0)
-    exact = one_shape(thin)
+    exact = single_shape_ring(thin)
     assert exact.bore == pytest.approx(998.96, abs=0.01)
     # 2 pi 20 / 3.85 = 32.64 bricks: 32 dry ones, and a piece of two thirds
     assert found.bricks == (("thin", 32),)
@@ -272,7 +276,7 @@ def test_straights_alone_gape_at_the_back_and_that_is_told() -> None:
 
 def test_a_straight_stands_as_the_shape_beside_it() -> None:
     wedge, straight = SERIES["9 in wedge No 1-X"], SERIES["9 in straight"]
-    bore = 2.0 * one_shape(wedge).bore
+    bore = 2.0 * single_shape_ring(wedge).bore
     found = ring(0.5 * bore, [straight, wedge], 0.0)
     # At twice its own bore a wedge makes up the whole taper still: 226.19 of them.
     told = dict(found.bricks)
