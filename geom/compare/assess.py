@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from geom._version import __version__
+from geom.compare.draws import draw_walls
 from geom.compare.extremes import deepest_point
 from geom.compare.findings import (
     BudgetLine,
@@ -90,8 +91,9 @@ def assess(
     """
     grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
     nodes = make_nodes(surface)
+    walls = draw_walls(nodes)
     action = call_actions(grid, cutback, sd, design.repair)
-    zones, number = find_zones(grid, cutback, sd, action, nodes)
+    zones, number = find_zones(grid, cutback, sd, action, walls)
     low, high = grid.surveyed_heights
     typical = float(np.sqrt(np.nanmean(sd**2)))
     moment = datetime.now(UTC) if created is None else created
@@ -107,8 +109,8 @@ def assess(
         ),
         surveyed=Surveyed(low, high, float(grid.face_area.sum())),
         datum=_datum(surface.poses),
-        volume=volumes(grid, cutback, sd, nodes),
-        deepest=deepest_point(surface, nodes),
+        volume=volumes(grid, cutback, sd, walls),
+        deepest=deepest_point(surface, walls),
         levels=section_levels(surface, low, high),
         zones=zones,
         budget=volume_budget(

@@ -2,8 +2,9 @@
 
 Where many places are nearly as deep, the deepest of them is deeper than the best
 surface is anywhere.  So the joint posterior is drawn from, and the greatest of each
-draw makes the distribution.  4,000 draws give its standard uncertainty to 1.1 % and the
-ends of its interval to about 0.05 standard uncertainties.
+draw makes the distribution.  What no reading could see, a brick or a spall fallen out
+between stations, is added as a compound Poisson process whose rate the survey's own
+readings teach.
 
 References
 ----------
@@ -12,28 +13,66 @@ JCGM 101:2008, 7.9.4 (a fixed number of draws and what it is worth).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from geom.compare.draws import WallDraws
 from geom.compare.findings import Deepest
-from geom.compare.nodes import Nodes
-from geom.quantity import Quantity
+from geom.quantity import K95, Quantity
 from geom.surface import RadialSurface
-from geom.units import Float, Int
-
-DRAWS = 4000
-#: A node this many standard deviations short of the deepest cannot matter.
-_REACH = 4.0
+from geom.units import M2, Float, Int
 
 
-def deepest_point(surface: RadialSurface, nodes: Nodes, *, seed: int = 0) -> Deepest:
+@dataclass(frozen=True)
+class UnseenHoles:
+    """What is expected of holes between stations, where a brick or a spall fell out.
+
+    Our own choice, no source; how the fleet's deepest points are held by it stands in
+    docs/benchmarks.md.
+
+    Attributes
+    ----------
+    count, wall : float
+        Before anything is read: as many holes in so much worn wall, m2.
+    depth, shape : float
+        Mean depth of one, mm, and shape of its gamma distribution.
+    share : float
+        Of the lining's thickness that the mean depth is at most.
+    seen : float
+        Wall that one station sees, m2: the face of a brick laid flat.
+    surprise, deeper : float
+        A reading that many standard deviations, and mm, deeper than the others foretell
+        stands in a hole.
+    in_scan : float
+        Share of its wall that a scan sees.
+    """
+
+    count: float = 0.15
+    wall: float = 2.0
+    depth: float = 25.0
+    shape: float = 2.0
+    share: float = 0.25
+    seen: float = 228.6 * 63.5 * M2
+    surprise: float = 4.0
+    deeper: float = 12.0
+    in_scan: float = 0.9
+
+
+HOLES = UnseenHoles()
+
+
+def deepest_point(
+    surface: RadialSurface, walls: WallDraws, *, seed: int = 0
+) -> Deepest:
     """The greatest cut-back of the surveyed wall, openings left out.
 
     Parameters
     ----------
     surface : RadialSurface
-    nodes : Nodes
+    walls : WallDraws
     seed : int
-        Of the draws.
+        Of the holes that no reading could see.
 
     Returns
     -------
@@ -46,51 +85,83 @@ def deepest_point(surface: RadialSurface, nodes: Nodes, *, seed: int = 0) -> Dee
     wall = grid.surveyed[:, None] & ~grid.opening
     inward = np.where(wall, cutback, -np.inf)
     row, column = np.unravel_index(int(np.argmax(inward)), grid.shape)
-    peaks = [_peaks(nodes, inward)]
+    nodes = walls.nodes
+    area = nodes.gather(np.where(wall, grid.face_area, 0.0)) * M2
+    hole, place = unseen_holes(surface, walls, area, seed)
+    draws = np.arange(hole.size)
+    deepest = walls.greatest(inward)
+    deepest = np.maximum(deepest, walls.cutback[place, draws] + hole)
+    best = float(cutback[row, column] - K95 * surface.radius_sd[row, column])
+    left = None
     shell = surface.design.shell_radius
     if shell is not None:
-        peaks.append(_peaks(nodes, np.where(wall, surface.radius, -np.inf)))
-    deepest, *far = _greatest(nodes, peaks, seed)
-    left = None
-    if shell is not None:
-        left = Quantity.of_samples(shell - far[0]).not_below(0.0)
+        drawn = nodes.design_radius
+        far = walls.greatest(np.where(wall, surface.radius, -np.inf), drawn)
+        there = walls.cutback[place, draws] + drawn[place] + hole
+        radius = np.where(wall, surface.radius, -np.inf)
+        widest = int(np.argmax(radius))
+        single = float(radius.flat[widest] - K95 * surface.radius_sd.flat[widest])
+        least = -of_greatest(np.maximum(far, there) - shell, single - shell)
+        left = least.not_below(0.0)
     return Deepest(
-        cutback=Quantity.of_samples(deepest),
+        cutback=of_greatest(deepest, best),
         azimuth=float(grid.azimuth[column]),
         height=float(grid.height[row]),
         remaining_lining=left,
     )
 
 
-def _peaks(nodes: Nodes, field: Float) -> Float:
-    """Greatest value of a field among the cells each node owns; (q,)."""
-    peak = np.full(nodes.mean.size, -np.inf)
-    held = nodes.owner >= 0
-    np.maximum.at(peak, nodes.owner[held], field[held])
-    return peak
+def of_greatest(draws: Float, single: float) -> Quantity:
+    """The greatest of a wall from its draws.
+
+    How rough the face is between readings is not known, and draws of roughness make
+    greatest values greater: the lower end goes down to that of the best surface's
+    deepest cell, ``single``.
+    """
+    found = Quantity.of_samples(draws)
+    return Quantity(found.value, found.sd, min(found.low95, single), found.high95)
 
 
-def _greatest(nodes: Nodes, peaks: list[Float], seed: int) -> list[Float]:
-    """Draws of the greatest value over the wall, of each of several fields.
+def unseen_holes(
+    surface: RadialSurface, walls: WallDraws, area: Float, seed: int
+) -> tuple[Float, Int]:
+    """The deepest hole that no reading could see, and its node, one a draw.
+
+    A compound Poisson process over the worn wall that no station sees; its rate is
+    learned from the readings that stand in such holes (a gamma, conjugate).
 
     Parameters
     ----------
-    nodes : Nodes
-    peaks : list of array (q,), mm
-        Best estimates that the nodes stand for; -inf where a node does not count.
+    surface : RadialSurface
+    walls : WallDraws
+    area : array (q,), m2
+        Wall that counts at each node.
     seed : int
 
     Returns
     -------
-    list of array (DRAWS,), mm
-        A node moves with its own draw, the same in all fields.
+    hole : array (n,), mm
+        Depth; 0 where there is none.
+    node : int array (n,)
     """
-    some = np.unique(np.concatenate([_contenders(peak, nodes.sd) for peak in peaks]))
-    errors = nodes.draws(some, DRAWS, seed=seed)
-    return [np.asarray((peak[some][:, None] + errors).max(axis=0)) for peak in peaks]
-
-
-def _contenders(peak: Float, sd: Float) -> Int:
-    """Nodes that may hold the greatest value."""
-    sure = np.max(peak - sd, initial=-np.inf, where=np.isfinite(peak))
-    return np.flatnonzero(peak + _REACH * sd >= sure)
+    count = walls.cutback.shape[1]
+    none = np.zeros(count), np.zeros(count, dtype=np.int64)
+    worn = area * (1.0 - walls.sound)
+    whole = float(worn.sum())
+    if whole <= 0.0:
+        return none
+    found, read = surface.posterior.holes_seen(HOLES.surprise, HOLES.deeper)
+    seen = min(read * HOLES.seen, whole) if read else HOLES.in_scan * whole
+    rng = np.random.default_rng([seed, 2])
+    rate = rng.gamma(HOLES.count + found, 1.0 / (HOLES.wall + seen), count)
+    holes = np.asarray(rng.poisson(rate * (whole - seen)))
+    depth, shell = HOLES.depth, surface.design.shell_radius
+    if shell is not None:
+        thickness = shell - float(walls.nodes.design_radius.mean())
+        depth = min(depth, HOLES.share * thickness)
+    deepest = np.zeros(count)
+    for k in range(int(holes.max())):
+        one = rng.gamma(HOLES.shape, depth / HOLES.shape, count)
+        deepest = np.where(holes > k, np.maximum(deepest, one), deepest)
+    node = rng.choice(worn.size, count, p=worn / whole)
+    return deepest, np.asarray(node, dtype=np.int64)

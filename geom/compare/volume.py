@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import gammaincinv
 
+from geom.compare.draws import WallDraws
 from geom.compare.findings import Volume
 from geom.compare.nodes import Nodes
 from geom.quantity import Quantity
@@ -42,15 +43,19 @@ def buildup_volume(
     return _summed(patch, expected_shortfall(cutback, sd, grid.design_radius[:, None]))
 
 
-def volumes(grid: Grid, cutback: Float, sd: Float, nodes: Nodes) -> Volume:
-    """Rebuild, build-up and net volume with joint uncertainty; mm3."""
-    rebuild = rebuild_volume(grid, cutback, sd)
-    buildup = buildup_volume(grid, cutback, sd)
-    patch = nodes.gather(grid.patch)
+def volumes(grid: Grid, cutback: Float, sd: Float, walls: WallDraws) -> Volume:
+    """Rebuild, build-up and net volume, from the same draws; mm3.
+
+    Each draw's volumes at the nodes are scaled by what the process gives in closed form
+    on the fine grid over what its own draws give at the nodes.
+    """
+    patch = walls.nodes.gather(grid.patch)
+    rebuild = walls.excess(patch, rebuild_volume(grid, cutback, sd))
+    buildup = walls.excess(patch, buildup_volume(grid, cutback, sd), inward=True)
     return Volume(
-        rebuild=positive(rebuild, nodes.sd_of_excess(patch)),
-        buildup=positive(buildup, nodes.sd_of_excess(patch, inward=True)),
-        net=Quantity.normal(rebuild - buildup, net_sd(nodes, patch)),
+        rebuild=Quantity.of_samples(rebuild),
+        buildup=Quantity.of_samples(buildup),
+        net=Quantity.of_samples(rebuild - buildup),
     )
 
 

@@ -37,12 +37,13 @@ from scipy.ndimage import label
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from geom.compare.draws import WallDraws
 from geom.compare.extent import Extent
+from geom.compare.extremes import of_greatest
 from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
-from geom.compare.nodes import Nodes
-from geom.compare.volume import buildup_volume, positive, rebuild_volume
+from geom.compare.volume import buildup_volume, rebuild_volume
 from geom.design import RepairRules
-from geom.quantity import Quantity
+from geom.quantity import K95, Quantity
 from geom.stats.partial_moments import chance_above
 from geom.surface import Grid
 from geom.units import Bool, Float, Int
@@ -137,7 +138,7 @@ def call_actions(
 
 
 def find_zones(
-    grid: Grid, cutback: Float, sd: Float, action: NDArray[np.int8], nodes: Nodes
+    grid: Grid, cutback: Float, sd: Float, action: NDArray[np.int8], walls: WallDraws
 ) -> tuple[tuple[Zone, ...], Int]:
     """Zones of every action but ``leave``, largest volume first within an action.
 
@@ -148,7 +149,7 @@ def find_zones(
     number : int array (m, k)
         Zone of each cell, 0 where none.
     """
-    fields = _Fields(grid, cutback, sd, nodes)
+    fields = _Fields(grid, cutback, sd, walls)
     found: list[tuple[Zone, Bool]] = []
     for name in _IN_ORDER:
         masks = each_piece(action == ACTIONS.index(name))
@@ -169,12 +170,12 @@ class _Fields:
     grid: Grid
     cutback: Float
     sd: Float
-    nodes: Nodes
+    walls: WallDraws
 
 
 def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
     grid, cutback, sd = fields.grid, fields.cutback, fields.sd
-    nodes = fields.nodes
+    walls, nodes = fields.walls, fields.walls.nodes
     patch = np.where(mask, grid.patch, 0.0)
     area = np.where(mask, grid.face_area, 0.0)
     inward = action == "chip"
@@ -183,14 +184,20 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
     )
     share = area / area.sum()
     mean = float(np.sum(share[mask] * cutback[mask]))
-    worst = np.argmax(np.where(mask, -cutback if inward else cutback, -np.inf))
+    sign = -1.0 if inward else 1.0
+    outward = np.where(mask, sign * cutback, -np.inf)
+    worst = int(np.argmax(outward))
+    single = float(outward.flat[worst] - K95 * sd.flat[worst])
+    most = of_greatest(walls.greatest(outward, sign=sign), single)
     return Zone(
         id=0,
         action=action,
         **vars(Extent.of(mask, grid)),
         area=float(area.sum()),
-        volume=positive(total, nodes.sd_of_excess(nodes.gather(patch), inward=inward)),
-        cutback_max=Quantity.normal(cutback.flat[worst], sd.flat[worst]),
+        volume=Quantity.of_samples(
+            walls.excess(nodes.gather(patch), total, inward=inward)
+        ),
+        cutback_max=-most if inward else most,
         cutback_mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(share))),
     )
 

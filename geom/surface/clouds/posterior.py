@@ -87,6 +87,10 @@ class CloudPosterior:
         """Where blocks of laser points lie and rod readings were taken."""
         return self.fitted.places
 
+    def holes_seen(self, least: float, deeper: float) -> tuple[int, int]:  # noqa: ARG002
+        """None: a scan sees its wall cell by cell."""
+        return 0, 0
+
     def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and covariance of cut-back at every node of a net; as `Posterior.joint`.
 

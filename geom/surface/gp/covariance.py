@@ -128,8 +128,11 @@ class Covariance:
 
     def amplitude(self, height: Float) -> Float:
         """How much more the wall varies at heights than on the whole; (n,) to (n,)."""
-        basis = self.prior.basis(height)
-        return np.exp(basis @ self.theta[self.theta.size - basis.shape[1] :])
+        return self._amplitude(height)[0]
+
+    def _amplitude(self, height: Float) -> tuple[Float, Float]:
+        count = self.prior.amplitudes
+        return self.prior.amplitude(height, self.theta[self.theta.size - count :])
 
     def amplitude_product(self, left: Float, right: Float) -> Float:
         """Amplitude at heights times that at others; (len(left), len(right))."""
@@ -207,7 +210,7 @@ class Covariance:
         over pairs of the same two heights are taken first, `collapse`, (left, right) to
         (u, v); what is left are inner products of tables (u, v).
         """
-        heights, basis = distances.heights, self.prior.basis
+        heights = distances.heights
         whole = heights.collapse(by_entry)
         by_theta: list[float] = []
         by_amplitude = np.zeros(whole.shape)
@@ -229,8 +232,9 @@ class Covariance:
             if component.scaled_by_height:
                 by_amplitude += own
         # Amplitude enters once for the left height and once for the right.
-        by_knot = basis(heights.left).T @ by_amplitude.sum(axis=1)
-        by_knot += basis(heights.right).T @ by_amplitude.sum(axis=0)
+        _, left = self._amplitude(heights.left)
+        _, right = self._amplitude(heights.right)
+        by_knot = left.T @ by_amplitude.sum(axis=1) + right.T @ by_amplitude.sum(axis=0)
         return np.append(by_theta, by_knot)
 
     def variance(self, height: Float, azimuth: Float) -> Float:

@@ -84,6 +84,16 @@ class Posterior(Protocol):
         covariance : array (m * k, m * k), mm2
         """
 
+    def holes_seen(self, least: float, deeper: float) -> tuple[int, int]:
+        """Readings that stand in a hole, and readings in all; none where all is seen.
+
+        Parameters
+        ----------
+        least : float
+            Leave-one-out residual in its standard deviations.
+        deeper : float, mm
+        """
+
     def sources_of_sum(
         self, height: Float, azimuth: Float, weight: Float, typical: float
     ) -> list[VarianceShare]:
@@ -134,6 +144,17 @@ class GPPosterior:
     def places(self) -> Points2D:
         """Where it was read."""
         return self.best.observed.places
+
+    def holes_seen(self, least: float, deeper: float) -> tuple[int, int]:
+        """Readings that lie deeper than the others foretell, and readings in all.
+
+        Leave-one-out residuals from the inverse covariance of the readings (Rasmussen
+        and Williams 2006, eq. 5.12).
+        """
+        variance = 1.0 / np.sum(self.best.inverse_cholesky**2, axis=0)
+        residual = self.best.weights * variance
+        odd = (residual > least * np.sqrt(variance)) & (residual > deeper)
+        return int(odd.sum()), int(residual.size)
 
     def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and standard deviation of cut-back on a grid.

@@ -78,6 +78,24 @@ class MeltingZone:
         """Wear at heights as a share of the deepest, 0 to 1; same shape."""
         return hump(height, self.centre, self.below, self.above)
 
+    def expected_share(self, height: Float) -> Float:
+        """The share averaged over where the hump may lie and how wide it may be.
+
+        By Gauss-Hermite quadrature over seven places of the centre and three widths,
+        both moved together: a crest that no row read is not taken as if it had been.
+        """
+        places, place_weight = np.polynomial.hermite_e.hermegauss(7)
+        widths, width_weight = np.polynomial.hermite_e.hermegauss(3)
+        # axes: height, place of the centre, width
+        shares = hump(
+            height[:, None, None],
+            self.centre + places[:, None] * self.centre_sd,
+            self.below * np.exp(widths * self.below_sd),
+            self.above * np.exp(widths * self.above_sd),
+        )
+        total = place_weight.sum() * width_weight.sum()
+        return np.asarray(shares @ width_weight @ place_weight / total)
+
     def hump(self, low: float, high: float) -> Pattern:
         """The share as a pattern between two heights."""
         net = _net(low, high)
@@ -97,7 +115,9 @@ class MeltingZone:
         return tuple(Pattern(net, way[:, None]) for way in ways)
 
 
-def hump(height: Float, centre: float, below: float, above: float) -> Float:
+def hump(
+    height: Float, centre: Float | float, below: Float | float, above: Float | float
+) -> Float:
     """One at the centre, a normal curve of its own width to either side."""
     off = height - centre
     return np.asarray(np.exp(-((off / np.where(off < 0.0, below, above)) ** 2)))
@@ -252,7 +272,7 @@ class Prior:
         Heights at which the liveliness of the wall is learned: the stack hardly wears,
         the melting zone does.  Its logarithm is level at a knot: a peak would draw a
         bulge between rows that nobody measured.
-    amplitude : float
+    amplitude_spread : float
         Spread of its logarithm at a knot before it is learned.
     zone : MeltingZone or None
         The ring of wear that the wall is livelier in.
@@ -261,7 +281,7 @@ class Prior:
     components: tuple[Component, ...]
     radius: float
     knots: Float = field(default_factory=lambda: np.zeros(0))
-    amplitude: float = 0.6
+    amplitude_spread: float = 0.6
     zone: MeltingZone | None = None
 
     @property
@@ -276,22 +296,50 @@ class Prior:
         """Their spreads; shape (p,)."""
         spreads = [g.spread for part in self.components for g in part.hyperpriors]
         zone = [] if self.zone is None else [AMPLIFIED]
-        knots = np.full(self.knots.size, self.amplitude)
+        knots = np.full(self.knots.size, self.amplitude_spread)
         return np.concatenate([spreads, knots, zone])
 
-    def basis(self, height: Float) -> Float:
-        """Share of each knot, and of the melting zone, at heights; (n, k or k + 1).
+    def amplitude(self, height: Float, theta: Float) -> tuple[Float, Float]:
+        """How much the wall varies at heights, and the slopes of its logarithm.
 
-        Those of the knots are flat at the knots and sum to 1.
+        The log amplitude is linear in the knots.  The melting zone blends the amplitude
+        itself, not its logarithm: with share s and log ratio l the factor is
+        ``1 + s (exp(l) - 1)``, so that a flank that was read does not set a crest that
+        was not by a power of itself.
+
+        Parameters
+        ----------
+        height : array (n,), mm
+        theta : array (k,) or (k + 1,)
+            Log amplitudes at the knots, then the log ratio of the melting zone.
+
+        Returns
+        -------
+        amplitude : array (n,)
+        slopes : array (n, k) or (n, k + 1)
+            Derivatives of its logarithm by ``theta``.
         """
-        columns = [np.zeros((height.size, 0))]
-        if self.knots.size:
-            eye = np.eye(self.knots.size)
-            part = np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
-            columns.append(part**2 * (3.0 - 2.0 * part))
-        if self.zone is not None:
-            columns.append(self.zone.share(height)[:, None])
-        return np.concatenate(columns, axis=1)
+        shares, count = self._knot_shares(height), self.knots.size
+        amplitude = np.exp(shares @ theta[:count])
+        if self.zone is None:
+            return amplitude, shares
+        share, ratio = self.zone.expected_share(height), np.exp(theta[count])
+        factor = 1.0 + share * (ratio - 1.0)
+        slope = (share * ratio / factor)[:, None]
+        return amplitude * factor, np.concatenate([shares, slope], axis=1)
+
+    @property
+    def amplitudes(self) -> int:
+        """How many of theta, its last, are of the amplitude."""
+        return self.knots.size + (self.zone is not None)
+
+    def _knot_shares(self, height: Float) -> Float:
+        """Share of each knot at heights, flat at the knots, summing to 1; (n, k)."""
+        if not self.knots.size:
+            return np.zeros((height.size, 0))
+        eye = np.eye(self.knots.size)
+        part = np.stack([np.interp(height, self.knots, row) for row in eye], axis=1)
+        return np.asarray(part**2 * (3.0 - 2.0 * part))
 
 
 def default_prior(
@@ -348,6 +396,12 @@ def default_prior(
         length_scale_azimuth=LogNormal(60.0, 0.4),
         length_scale_height=LogNormal(60.0, 0.4),
     )
+    courses = Component(
+        "courses all round",
+        sd=LogNormal(1.0, 1.0),
+        kernel_height="matern32",
+        length_scale_height=LogNormal(60.0, 0.3),
+    )
     grain = Component(
         "grain of the face",
         sd=LogNormal(1.0, 0.5),
@@ -364,7 +418,7 @@ def default_prior(
     distances = max(KNOT_SPACING, KNOT_ROWS * row)
     knots = np.linspace(low, high, 1 + max(1, round((high - low) / distances)))
     return Prior(
-        components=(*melted, ring, side, local, brick, grain),
+        components=(*melted, ring, courses, side, local, brick, grain),
         radius=radius,
         knots=knots,
         zone=zone,

@@ -6,7 +6,7 @@ the sources below, with the sizes of the design file's ``[rod]`` table or its de
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -60,7 +60,7 @@ def rod_noise(
     rod = (~stated).astype(np.float64)
     sources = [
         _own("sd stated on the sheet", np.where(stated & ~pseudo, readings.sd, 0.0)),
-        _own("sound wall of the datum bands", np.where(pseudo, readings.sd, 0.0)),
+        _bands(readings, design, pseudo),
         _resolution(readings, design, rod),
         _learned("rod repeatability", design.rod.repeatability, rod, _REPEATABILITY),
         _centring(readings, design, rod),
@@ -75,6 +75,22 @@ def _own(name: str, sd: Float) -> Source:
     touched = sd[sd > 0]
     typical = float(np.sqrt(np.mean(touched**2))) if touched.size else 0.0
     return Source(name, "B", "mm", typical, sd**2, np.zeros((sd.size, 0)))
+
+
+def _bands(readings: RodReadings, design: Design, pseudo: Bool) -> Source:
+    """How far the face of a datum band is off: each stand-in, and the band as one.
+
+    A band is laid or struck in one go: its stand-ins share an offset of the same size
+    as their own, or dozens of exact zeros would say more than one straight-edge can.
+    """
+    sd = np.where(pseudo, readings.sd, 0.0)
+    bands = [
+        (readings.height >= band.low) & (readings.height <= band.high) & pseudo
+        for band in design.datum_bands
+    ]
+    shared = [np.where(band, sd, 0.0) for band in bands if band.any()]
+    own = _own("sound wall of the datum bands", sd)
+    return replace(own, shared=np.stack(shared, axis=1)) if shared else own
 
 
 def _learned(name: str, sd: float, rod: Float, spread: float) -> Source:

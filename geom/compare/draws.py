@@ -1,0 +1,295 @@
+"""Walls as likely as any other: joint draws in which sound wall may be sound.
+
+A zero-mean normal process lets worn wall stand proud of its drawing as readily as it
+lets it lie back, and never lets wall be exactly as drawn; sums of positive parts and
+maxima inherit both.  The draws here are those of the process, taken further by three
+rules that leave the average of every patch where the readings put it:
+
+sound or worn
+    Averages of cut-back over patches of three widths are held against nil.  Two groups,
+    sound wall and worn (Efron 2008), share the patches of a height; how much is sound,
+    and how far worn wall lies off, are learned from the heights nearby by expectation
+    and maximisation.  A place is sound only so far as all three widths let it be.
+one sign a patch
+    What the readings know is the average over a patch; wear here and build-up there
+    within one is mostly the draw's own ringing between readings.  Each patch of a draw
+    keeps its average and loses its lesser sign, taken from the other where the wall is
+    least known.  Places that the readings say are proud stay as drawn.
+rough by an unknown amount
+    Readings apart do not tell how rough the face is between them: from nothing to what
+    the process makes of it, the same over a whole draw.
+
+References
+----------
+Efron, B. (2008). Microarrays, empirical Bayes and the two-groups model. Statistical
+Science 23(1), 1-22.
+JCGM 101:2008, 7 (propagation of distributions by draws).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from geom.compare.nodes import Nodes
+from geom.units import Float
+
+
+@dataclass(frozen=True)
+class Assumptions:
+    """What the rules rest on; chosen on the fleet (docs/benchmarks.md), no source.
+
+    Attributes
+    ----------
+    draws : int
+        Ends of 95 % intervals to some 0.06 standard uncertainties.
+    widths : tuple of float, mm
+        Standard deviations of the kernels over which cut-back is averaged.
+    nearby : float, mm
+        Heights that share in how much wall is sound, the same.
+    least_wear : float, mm
+        Worn wall lies off its drawing by no less (root mean square).
+    rounds : int
+        Of expectation and maximisation.
+    proud : float
+        Standard deviations below nil from which the readings say a place is proud.
+    odds : float
+        Of a patch to be proud to its being worn, before it is read.
+    rough : float, mm
+        That a face stands off its average on either side, at most.
+    film : float, mm
+        A volume of less than this over all the wall that counts is none.
+    """
+
+    draws: int = 1000
+    widths: tuple[float, float, float] = (70.0, 200.0, 500.0)
+    nearby: float = 250.0
+    least_wear: float = 1.5
+    rounds: int = 60
+    proud: float = 1.5
+    odds: float = 0.2
+    rough: float = 2.0
+    film: float = 0.02
+
+
+ASSUMED = Assumptions()
+
+
+@dataclass(frozen=True, eq=False)
+class WallDraws:
+    """Draws of the wall at the nodes.
+
+    Attributes
+    ----------
+    nodes : Nodes
+    plain : array (q, n), mm
+        Of the process itself.
+    cutback : array (q, n), mm
+        By the rules above.
+    sound : array (q,)
+        Probability that the wall there is as drawn.
+    """
+
+    nodes: Nodes
+    plain: Float
+    cutback: Float
+    sound: Float
+
+    @cached_property
+    def _sections(self) -> tuple[Float, Float]:
+        """Section areas beyond the drawing, signed, mm2 per radian; two (q, n)."""
+        radius = self.nodes.design_radius[:, None]
+        return (
+            self.cutback * (radius + 0.5 * self.cutback),
+            self.plain * (radius + 0.5 * self.plain),
+        )
+
+    def excess(self, patch: Float, closed: float, *, inward: bool = False) -> Float:
+        """Volumes beyond the drawing over some wall, one a draw.
+
+        Parameters
+        ----------
+        patch : array (q,), radian mm
+            Wall that counts at each node.
+        closed : float, mm3
+            The same of the process, in closed form on the fine grid: its ratio to what
+            the process's own draws give corrects for the width of the net.
+        inward : bool
+            Build-up in place of cut-back.
+
+        Returns
+        -------
+        array (n,), mm3
+        """
+        some = patch > 0.0
+        sign = -1.0 if inward else 1.0
+        mine, plain = (np.maximum(sign * part[some], 0.0) for part in self._sections)
+        volume = patch[some] @ mine
+        film = ASSUMED.film * float(patch[some] @ self.nodes.design_radius[some])
+        mean = float(np.mean(patch[some] @ plain))
+        scale = closed / mean if mean > 0.0 else 1.0
+        return np.asarray(np.where(volume < film, 0.0, volume) * scale)
+
+    def greatest(
+        self, field: Float, offset: Float | None = None, *, sign: float = 1.0
+    ) -> Float:
+        """Greatest value of a field over some wall, one a draw.
+
+        Parameters
+        ----------
+        field : array (m, k), mm
+            Best estimate on the fine grid; -inf where it does not count.
+        offset : array (q,), mm, optional
+            The part of it at the nodes that is not cut-back, such as the drawn radius.
+        sign : {1, -1}
+            -1 where the field is build-up.
+
+        Returns
+        -------
+        array (n,), mm
+            A node stands for the greatest of its cells and moves with its own draw.
+        """
+        nodes = self.nodes
+        base = np.zeros(nodes.mean.size) if offset is None else offset
+        peak = np.full(nodes.mean.size, -np.inf)
+        held = nodes.owner >= 0
+        np.maximum.at(peak, nodes.owner[held], field[held])
+        some = np.flatnonzero(np.isfinite(peak))
+        above = peak[some] - sign * nodes.mean[some] - base[some]
+        moved = sign * self.cutback[some]
+        value = np.where(moved == 0.0, 0.0, moved + above[:, None])
+        return np.asarray((value + base[some][:, None]).max(axis=0))
+
+
+def draw_walls(nodes: Nodes, *, seed: int = 0) -> WallDraws:
+    """Draw walls that the readings allow.
+
+    Parameters
+    ----------
+    nodes : Nodes
+    seed : int
+    """
+    count = ASSUMED.draws
+    deviation = nodes.draws(np.arange(nodes.mean.size), count, seed=seed)
+    # the mean is known exactly: draws are centred on it
+    deviation -= deviation.mean(axis=1, keepdims=True)
+    plain = nodes.mean[:, None] + deviation
+    # axes from here on: row of nodes, column of nodes, draw
+    field = plain.reshape(nodes.height.size, nodes.azimuth.size, count)
+    rng = np.random.default_rng([seed, 1])
+    sound = np.minimum.reduce(
+        [_sound(nodes, _average(nodes, field, width)) for width in ASSUMED.widths]
+    )
+    worn = _one_signed(nodes, field)
+    rough = rng.random(count) ** 2
+    worn += rough * np.clip(field - worn, -ASSUMED.rough, ASSUMED.rough)
+    # the sounder the whole wall, the more it is sound or not as one
+    picked = _uniform(nodes, rng, count, common=float(sound.mean()) ** 2)
+    cutback = np.where(picked < sound[:, :, None], 0.0, worn)
+    return WallDraws(nodes, plain, cutback.reshape(plain.shape), sound.ravel())
+
+
+def _average(nodes: Nodes, field: Float, width: float) -> Float:
+    """Weighted mean about every node, by a normal kernel; (rows, columns, n)."""
+    from scipy.ndimage import gaussian_filter1d
+
+    rise = float(nodes.height[1] - nodes.height[0])
+    arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / nodes.azimuth.size
+    ringed = gaussian_filter1d(field, width / arc, axis=1, mode="wrap", truncate=3.0)
+    return np.asarray(
+        gaussian_filter1d(ringed, width / rise, axis=0, mode="nearest", truncate=3.0)
+    )
+
+
+def _sound(nodes: Nodes, average: Float) -> Float:
+    """Probability that patches are sound; (rows, columns).
+
+    Of a patch whose average is m with variance v: sound, m is normal about 0 with
+    variance v; worn, with v + w.  The share of sound patches and w are those of the
+    heights nearby.
+    """
+    mean = average.mean(axis=2)
+    variance = np.maximum(average.var(axis=2), 1e-6)
+    apart = (nodes.height[:, None] - nodes.height[None, :]) / ASSUMED.nearby
+    near = np.exp(-0.5 * apart**2)
+    rows = mean.shape[0]
+    share, wear = np.full(rows, 0.5), np.full(rows, 25.0)
+    log_sound = -0.5 * (mean**2 / variance + np.log(variance))
+    chance: Float = np.zeros_like(mean)
+    for _ in range(ASSUMED.rounds):
+        wide = variance + wear[:, None]
+        log_worn = -0.5 * (mean**2 / wide + np.log(wide))
+        odds = np.log(share / (1.0 - share))[:, None] + log_sound - log_worn
+        chance = np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -50.0, 50.0))))
+        # as if a tenth of a row more had been seen, half of it sound
+        share = (near @ chance.mean(axis=1) + 0.05) / (near.sum(axis=1) + 0.1)
+        share = np.clip(share, 1e-4, 1.0 - 1e-4)
+        weight = near @ (1.0 - chance).mean(axis=1)
+        square = near @ ((1.0 - chance) * mean**2).mean(axis=1)
+        wear = np.maximum(square / np.maximum(weight, 1e-9), ASSUMED.least_wear**2)
+    return chance
+
+
+def _one_signed(nodes: Nodes, field: Float) -> Float:
+    """Draws in which each patch is worn or proud, not both; (rows, columns, n)."""
+    width = ASSUMED.widths[1]
+    mean = field.mean(axis=2, keepdims=True)
+    sd = np.maximum(field.std(axis=2, keepdims=True), 1e-6)
+    proud = mean < -ASSUMED.proud * sd
+    rest = np.where(proud, 0.0, field)
+    weight = np.maximum(_average(nodes, np.where(proud, 0.0, 1.0), width), 1e-3)
+
+    def over_patch(values: Float) -> Float:
+        return _average(nodes, values, width) / weight
+
+    net = _seldom_proud(over_patch(rest))
+    sign = np.where(net < 0.0, -1.0, 1.0)
+    kept = np.maximum(sign * rest, 0.0)
+    surplus = np.maximum(over_patch(kept) - np.abs(net), 0.0)
+    taken = kept * sd * surplus / np.maximum(over_patch(kept * sd), 1e-9)
+    return np.asarray(np.where(proud, field, sign * np.maximum(kept - taken, 0.0)))
+
+
+def _seldom_proud(net: Float) -> Float:
+    """Averages of patches with the odds of being proud put in; same shape.
+
+    Each average keeps its rank among the draws; the distribution it is read from is the
+    normal one with its part below nil weighed by the odds.
+    """
+    from scipy.special import ndtr, ndtri
+
+    mean = net.mean(axis=2, keepdims=True)
+    sd = np.maximum(net.std(axis=2, keepdims=True), 1e-6)
+    below = ndtr(-mean / sd)
+    proud = ASSUMED.odds * below / (ASSUMED.odds * below + 1.0 - below + 1e-300)
+    rank = ndtr((net - mean) / sd)
+    moved = np.where(
+        rank < proud,
+        rank / np.maximum(proud, 1e-12) * below,
+        below + (rank - proud) / np.maximum(1.0 - proud, 1e-12) * (1.0 - below),
+    )
+    return np.asarray(mean + sd * ndtri(np.clip(moved, 1e-9, 1.0 - 1e-9)))
+
+
+def _uniform(
+    nodes: Nodes, rng: np.random.Generator, count: int, *, common: float
+) -> Float:
+    """Uniform fields that hang together as patches do; (rows, columns, n).
+
+    Parameters
+    ----------
+    nodes : Nodes
+    rng : Generator
+    count : int
+    common : float
+        Share of the variance, before it is made uniform, that the whole wall shares.
+    """
+    from scipy.special import ndtr
+
+    shape = (nodes.height.size, nodes.azimuth.size, count)
+    field = _average(nodes, rng.standard_normal(shape), ASSUMED.widths[1])
+    field /= np.maximum(field.std(axis=2, keepdims=True), 1e-9)
+    whole = rng.standard_normal(count)
+    return np.asarray(ndtr(np.sqrt(1.0 - common) * field + np.sqrt(common) * whole))
