@@ -32,9 +32,15 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+from scipy.special import ndtr, ndtri
 
 from geom.compare.nodes import Nodes
 from geom.units import Float
+
+#: Draws are kept in single precision: chance moves them by far more.
+Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -63,7 +69,7 @@ class Assumptions:
         A volume of less than this over all the wall that counts is none.
     """
 
-    draws: int = 1000
+    draws: int = 800
     widths: tuple[float, float, float] = (70.0, 200.0, 500.0)
     nearby: float = 250.0
     least_wear: float = 1.5
@@ -93,14 +99,14 @@ class WallDraws:
     """
 
     nodes: Nodes
-    plain: Float
-    cutback: Float
+    plain: Float32
+    cutback: Float32
     sound: Float
 
     @cached_property
-    def _sections(self) -> tuple[Float, Float]:
+    def _sections(self) -> tuple[Float32, Float32]:
         """Section areas beyond the drawing, signed, mm2 per radian; two (q, n)."""
-        radius = self.nodes.design_radius[:, None]
+        radius = self.nodes.design_radius[:, None].astype(np.float32)
         return (
             self.cutback * (radius + 0.5 * self.cutback),
             self.plain * (radius + 0.5 * self.plain),
@@ -175,43 +181,65 @@ def draw_walls(nodes: Nodes, *, seed: int = 0) -> WallDraws:
     deviation = nodes.draws(np.arange(nodes.mean.size), count, seed=seed)
     # the mean is known exactly: draws are centred on it
     deviation -= deviation.mean(axis=1, keepdims=True)
-    plain = nodes.mean[:, None] + deviation
+    plain = (nodes.mean[:, None] + deviation).astype(np.float32)
     # axes from here on: row of nodes, column of nodes, draw
     field = plain.reshape(nodes.height.size, nodes.azimuth.size, count)
     rng = np.random.default_rng([seed, 1])
+    narrow, patch, wide = (_Kernel.of(nodes, width) for width in ASSUMED.widths)
+    average = patch(field)
     sound = np.minimum.reduce(
-        [_sound(nodes, _average(nodes, field, width)) for width in ASSUMED.widths]
+        [_sound(nodes, of) for of in (narrow(field), average, wide(field))]
     )
-    worn = _one_signed(nodes, field)
-    rough = rng.random(count) ** 2
+    worn = _one_signed(field, patch)
+    rough = rng.random(count, dtype=np.float32) ** 2
     worn += rough * np.clip(field - worn, -ASSUMED.rough, ASSUMED.rough)
     # the sounder the whole wall, the more it is sound or not as one
-    picked = _uniform(nodes, rng, count, common=float(sound.mean()) ** 2)
-    cutback = np.where(picked < sound[:, :, None], 0.0, worn)
-    return WallDraws(nodes, plain, cutback.reshape(plain.shape), sound.ravel())
+    rank = _correlated(field.shape, patch, rng, common=float(sound.mean()) ** 2)
+    worn[rank < np.asarray(ndtri(sound))[:, :, None]] = 0.0
+    return WallDraws(nodes, plain, worn.reshape(plain.shape), sound.ravel())
 
 
-def _average(nodes: Nodes, field: Float, width: float) -> Float:
-    """Weighted mean about every node, by a normal kernel; (rows, columns, n)."""
-    from scipy.ndimage import gaussian_filter1d
+@dataclass(frozen=True, eq=False)
+class _Kernel:
+    """Weighted means about every node, by a normal kernel: round the ring and up.
 
-    rise = float(nodes.height[1] - nodes.height[0])
-    arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / nodes.azimuth.size
-    ringed = gaussian_filter1d(field, width / arc, axis=1, mode="wrap", truncate=3.0)
-    return np.asarray(
-        gaussian_filter1d(ringed, width / rise, axis=0, mode="nearest", truncate=3.0)
-    )
+    Attributes
+    ----------
+    rows : array (rows, rows)
+        Weights by height; beyond the surveyed wall its outermost row goes on.
+    columns : array (columns, columns)
+        Weights round the ring.
+    """
+
+    rows: Float32
+    columns: Float32
+
+    @classmethod
+    def of(cls, nodes: Nodes, width: float) -> _Kernel:
+        """A kernel of a standard deviation of ``width`` mm."""
+        rise = float(nodes.height[1] - nodes.height[0])
+        arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / nodes.azimuth.size
+        rows, columns = np.eye(nodes.height.size), np.eye(nodes.azimuth.size)
+        up = gaussian_filter1d(rows, width / rise, 0, mode="nearest", truncate=3.0)
+        around = gaussian_filter1d(columns, width / arc, 0, mode="wrap", truncate=3.0)
+        return cls(up.astype(np.float32), around.astype(np.float32))
+
+    def __call__(self, field: Float32) -> Float32:
+        """Means of a field (rows, columns, n); same shape."""
+        rows, columns, count = field.shape
+        up = self.rows @ field.reshape(rows, columns * count)
+        return np.asarray(self.columns @ up.reshape(rows, columns, count))
 
 
-def _sound(nodes: Nodes, average: Float) -> Float:
+def _sound(nodes: Nodes, average: Float32) -> Float:
     """Probability that patches are sound; (rows, columns).
 
     Of a patch whose average is m with variance v: sound, m is normal about 0 with
     variance v; worn, with v + w.  The share of sound patches and w are those of the
     heights nearby.
     """
-    mean = average.mean(axis=2)
-    variance = np.maximum(average.var(axis=2), 1e-6)
+    mean = average.mean(axis=2, dtype=np.float64)
+    variance = np.maximum(average.var(axis=2, dtype=np.float64), 1e-6)
     apart = (nodes.height[:, None] - nodes.height[None, :]) / ASSUMED.nearby
     near = np.exp(-0.5 * apart**2)
     rows = mean.shape[0]
@@ -232,64 +260,59 @@ def _sound(nodes: Nodes, average: Float) -> Float:
     return chance
 
 
-def _one_signed(nodes: Nodes, field: Float) -> Float:
+def _one_signed(field: Float32, patch: _Kernel) -> Float32:
     """Draws in which each patch is worn or proud, not both; (rows, columns, n)."""
-    width = ASSUMED.widths[1]
     mean = field.mean(axis=2, keepdims=True)
     sd = np.maximum(field.std(axis=2, keepdims=True), 1e-6)
     proud = mean < -ASSUMED.proud * sd
-    rest = np.where(proud, 0.0, field)
-    weight = np.maximum(_average(nodes, np.where(proud, 0.0, 1.0), width), 1e-3)
-
-    def over_patch(values: Float) -> Float:
-        return _average(nodes, values, width) / weight
-
-    net = _seldom_proud(over_patch(rest))
-    sign = np.where(net < 0.0, -1.0, 1.0)
+    rest = np.where(proud, np.float32(0.0), field)
+    weight = np.maximum(patch((~proud).astype(np.float32)), 1e-3)
+    net = _seldom_proud(np.asarray(patch(rest) / weight, dtype=np.float32))
+    sign = np.where(net < 0.0, np.float32(-1.0), np.float32(1.0))
     kept = np.maximum(sign * rest, 0.0)
-    surplus = np.maximum(over_patch(kept) - np.abs(net), 0.0)
-    taken = kept * sd * surplus / np.maximum(over_patch(kept * sd), 1e-9)
-    return np.asarray(np.where(proud, field, sign * np.maximum(kept - taken, 0.0)))
+    surplus = np.maximum(patch(kept) / weight - np.abs(net), 0.0)
+    unsure = kept * sd
+    taken = unsure * (surplus / np.maximum(patch(unsure) / weight, 1e-9))
+    return np.where(proud, field, sign * np.maximum(kept - taken, 0.0))
 
 
-def _seldom_proud(net: Float) -> Float:
+def _seldom_proud(net: Float32) -> Float32:
     """Averages of patches with the odds of being proud put in; same shape.
 
     Each average keeps its rank among the draws; the distribution it is read from is the
     normal one with its part below nil weighed by the odds.
     """
-    from scipy.special import ndtr, ndtri
-
-    mean = net.mean(axis=2, keepdims=True)
-    sd = np.maximum(net.std(axis=2, keepdims=True), 1e-6)
+    mean, sd = net.mean(axis=2), np.maximum(net.std(axis=2), 1e-6)
+    # where nothing is near nil, nothing changes
+    near = mean < 4.0 * sd
+    mean, sd = mean[near][:, None], sd[near][:, None]
     below = ndtr(-mean / sd)
-    proud = ASSUMED.odds * below / (ASSUMED.odds * below + 1.0 - below + 1e-300)
-    rank = ndtr((net - mean) / sd)
+    proud = ASSUMED.odds * below / (ASSUMED.odds * below + 1.0 - below + 1e-30)
+    rank = ndtr((net[near] - mean) / sd)
     moved = np.where(
         rank < proud,
         rank / np.maximum(proud, 1e-12) * below,
         below + (rank - proud) / np.maximum(1.0 - proud, 1e-12) * (1.0 - below),
     )
-    return np.asarray(mean + sd * ndtri(np.clip(moved, 1e-9, 1.0 - 1e-9)))
+    net[near] = mean + sd * ndtri(np.clip(moved, 1e-7, 1.0 - 1e-7))
+    return net
 
 
-def _uniform(
-    nodes: Nodes, rng: np.random.Generator, count: int, *, common: float
-) -> Float:
-    """Uniform fields that hang together as patches do; (rows, columns, n).
+def _correlated(
+    shape: tuple[int, ...], patch: _Kernel, rng: np.random.Generator, *, common: float
+) -> Float32:
+    """Standard normal fields that hang together as patches do; (rows, columns, n).
 
     Parameters
     ----------
-    nodes : Nodes
+    shape : (rows, columns, n)
+    patch : _Kernel
     rng : Generator
-    count : int
     common : float
-        Share of the variance, before it is made uniform, that the whole wall shares.
+        Share of the variance that the whole wall shares.
     """
-    from scipy.special import ndtr
-
-    shape = (nodes.height.size, nodes.azimuth.size, count)
-    field = _average(nodes, rng.standard_normal(shape), ASSUMED.widths[1])
+    field = patch(rng.standard_normal(shape, dtype=np.float32))
     field /= np.maximum(field.std(axis=2, keepdims=True), 1e-9)
-    whole = rng.standard_normal(count)
-    return np.asarray(ndtr(np.sqrt(1.0 - common) * field + np.sqrt(common) * whole))
+    whole = rng.standard_normal(shape[2], dtype=np.float32)
+    local, shared = np.float32(np.sqrt(1.0 - common)), np.float32(np.sqrt(common))
+    return local * field + shared * whole
