@@ -44,7 +44,7 @@ Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
-class Assumptions:
+class DrawRules:
     """What the rules rest on; chosen on the fleet (docs/benchmarks.md), no source.
 
     Attributes
@@ -80,7 +80,7 @@ class Assumptions:
     film: float = 0.02
 
 
-ASSUMED = Assumptions()
+RULES = DrawRules()
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,7 +133,7 @@ class WallDraws:
         sign = -1.0 if inward else 1.0
         mine, plain = (np.maximum(sign * part[some], 0.0) for part in self._sections)
         volume = patch[some] @ mine
-        film = ASSUMED.film * float(patch[some] @ self.nodes.design_radius[some])
+        film = RULES.film * float(patch[some] @ self.nodes.design_radius[some])
         mean = float(np.mean(patch[some] @ plain))
         scale = closed / mean if mean > 0.0 else 1.0
         return np.asarray(np.where(volume < film, 0.0, volume) * scale)
@@ -177,7 +177,7 @@ def draw_walls(nodes: Nodes, *, seed: int = 0) -> WallDraws:
     nodes : Nodes
     seed : int
     """
-    count = ASSUMED.draws
+    count = RULES.draws
     deviation = nodes.draws(np.arange(nodes.mean.size), count, seed=seed)
     # the mean is known exactly: draws are centred on it
     deviation -= deviation.mean(axis=1, keepdims=True)
@@ -185,14 +185,14 @@ def draw_walls(nodes: Nodes, *, seed: int = 0) -> WallDraws:
     # axes from here on: row of nodes, column of nodes, draw
     field = plain.reshape(nodes.height.size, nodes.azimuth.size, count)
     rng = np.random.default_rng([seed, 1])
-    narrow, patch, wide = (_Kernel.of(nodes, width) for width in ASSUMED.widths)
+    narrow, patch, wide = (_Kernel.of(nodes, width) for width in RULES.widths)
     average = patch(field)
     sound = np.minimum.reduce(
         [_sound(nodes, of) for of in (narrow(field), average, wide(field))]
     )
     worn = _one_signed(field, patch)
     rough = rng.random(count, dtype=np.float32) ** 2
-    worn += rough * np.clip(field - worn, -ASSUMED.rough, ASSUMED.rough)
+    worn += rough * np.clip(field - worn, -RULES.rough, RULES.rough)
     # the sounder the whole wall, the more it is sound or not as one
     rank = _correlated(field.shape, patch, rng, common=float(sound.mean()) ** 2)
     worn[rank < np.asarray(ndtri(sound))[:, :, None]] = 0.0
@@ -240,13 +240,13 @@ def _sound(nodes: Nodes, average: Float32) -> Float:
     """
     mean = average.mean(axis=2, dtype=np.float64)
     variance = np.maximum(average.var(axis=2, dtype=np.float64), 1e-6)
-    apart = (nodes.height[:, None] - nodes.height[None, :]) / ASSUMED.nearby
+    apart = (nodes.height[:, None] - nodes.height[None, :]) / RULES.nearby
     near = np.exp(-0.5 * apart**2)
     rows = mean.shape[0]
     share, wear = np.full(rows, 0.5), np.full(rows, 25.0)
     log_sound = -0.5 * (mean**2 / variance + np.log(variance))
     chance: Float = np.zeros_like(mean)
-    for _ in range(ASSUMED.rounds):
+    for _ in range(RULES.rounds):
         wide = variance + wear[:, None]
         log_worn = -0.5 * (mean**2 / wide + np.log(wide))
         odds = np.log(share / (1.0 - share))[:, None] + log_sound - log_worn
@@ -256,7 +256,7 @@ def _sound(nodes: Nodes, average: Float32) -> Float:
         share = np.clip(share, 1e-4, 1.0 - 1e-4)
         weight = near @ (1.0 - chance).mean(axis=1)
         square = near @ ((1.0 - chance) * mean**2).mean(axis=1)
-        wear = np.maximum(square / np.maximum(weight, 1e-9), ASSUMED.least_wear**2)
+        wear = np.maximum(square / np.maximum(weight, 1e-9), RULES.least_wear**2)
     return chance
 
 
@@ -264,7 +264,7 @@ def _one_signed(field: Float32, patch: _Kernel) -> Float32:
     """Draws in which each patch is worn or proud, not both; (rows, columns, n)."""
     mean = field.mean(axis=2, keepdims=True)
     sd = np.maximum(field.std(axis=2, keepdims=True), 1e-6)
-    proud = mean < -ASSUMED.proud * sd
+    proud = mean < -RULES.proud * sd
     rest = np.where(proud, np.float32(0.0), field)
     weight = np.maximum(patch((~proud).astype(np.float32)), 1e-3)
     net = _seldom_proud(np.asarray(patch(rest) / weight, dtype=np.float32))
@@ -287,7 +287,7 @@ def _seldom_proud(net: Float32) -> Float32:
     near = mean < 4.0 * sd
     mean, sd = mean[near][:, None], sd[near][:, None]
     below = ndtr(-mean / sd)
-    proud = ASSUMED.odds * below / (ASSUMED.odds * below + 1.0 - below + 1e-30)
+    proud = RULES.odds * below / (RULES.odds * below + 1.0 - below + 1e-30)
     rank = ndtr((net[near] - mean) / sd)
     moved = np.where(
         rank < proud,
