@@ -244,7 +244,7 @@ def test_the_step_is_found_at_its_heat_and_place(steps, script):
     ]
     assert len(found) == 1
     (step,) = found
-    assert step.first.start.heat + 1 == script.STEP_FROM
+    assert step.first.first_heat == script.STEP_FROM
     assert (step.region.azimuth_from, step.region.azimuth_to) == script.STEP_SIDES
     assert step.chance < 0.05
     # The step goes with a heat's hours, as all wear does: it is told of a mean heat.

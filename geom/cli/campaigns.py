@@ -88,12 +88,12 @@ def run(options: argparse.Namespace) -> None:
 
 def _print_summary(comparison: Comparison, out: Path) -> None:
     """Say the main differences in a few lines on standard output."""
-    from geom.views.tables.campaigns import headline
+    from geom.views.tables.campaigns import comparison_cautions, headline
 
     print_lines(
         [
             *headline(comparison),
-            *(f"Mind: {words}." for words in comparison.cautions),
+            *(f"Mind: {words}." for words in comparison_cautions(comparison)),
             f"Files: {out}: start with campaigns.html",
         ]
     )

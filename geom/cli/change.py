@@ -59,7 +59,7 @@ def run(options: argparse.Namespace) -> None:
     if options.json:
         from geom.views.documents import change_document
 
-        print_document(change_document(change))
+        print_document(change_document(change, design))
     elif not options.quiet:
         from geom.views.tables.change import terminal_rows
 

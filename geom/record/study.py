@@ -16,16 +16,18 @@ import numpy as np
 
 from geom._version import __version__
 from geom.compare.panels import PanelState
+from geom.design import Design
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step, find_steps
 from geom.record.forecast.forecast import (
-    TRIED,
+    COVERAGE,
+    Coverage,
     Forecast,
     forecast,
     forecast_repaired,
 )
-from geom.record.forecast.limits import why_no_least_lining
+from geom.record.forecast.limits import missing_shell_keys
 from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import SPELL_CURE, Record
@@ -39,6 +41,7 @@ from geom.record.wear.spells import (
     FEW_SPELLS,
     TONNE,
     Exposure,
+    Gap,
     Spell,
     exposures,
     find_spells,
@@ -54,15 +57,53 @@ _KINDS: dict[Kind, str] = {
 }
 
 
-_MEASURED = {"hour": "hours on blast", "tonne": "iron melted"}
-
-
 @dataclass(frozen=True)
 class Depth:
     """Greatest cut-back of the wall, wherever it is, as one heat left it; mm."""
 
     heat: int
     cutback: Quantity
+
+
+@dataclass(frozen=True)
+class FewSpells:
+    """How heats differ is hardly known; ``count`` spells."""
+
+    count: int
+
+
+@dataclass(frozen=True)
+class PartlyStated:
+    """Hours or iron are stated of some spells only.
+
+    Attributes
+    ----------
+    exposure : {'hour', 'tonne'}
+    stated, count : int
+        Spells that state it, of how many.
+    """
+
+    exposure: Exposure
+    stated: int
+    count: int
+
+
+@dataclass(frozen=True)
+class NoLeastLining:
+    """Only the brick threshold is forecast; ``missing`` keys of [shell] are why."""
+
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ForecastsTried:
+    """What forecasts were found worth where the truth was known."""
+
+    coverage: tuple[Coverage, ...] = COVERAGE
+
+
+#: What has to be known of a study; `geom.views.tables.wear` words it.
+WearWarning = FewSpells | PartlyStated | NoLeastLining | ForecastsTried
 
 
 @dataclass(frozen=True)
@@ -78,8 +119,8 @@ class Wear:
         All that the record holds, in order.
     occasions : tuple of Occasion
         Surveys of this campaign, in order.
-    gaps : tuple of str
-        Where two surveys are no spell, in words.
+    gaps : tuple of Gap
+        Between surveys that are no spell.
     series : WearSeries
         Wear of every piece in every spell; its spells and pieces.
     rates : mapping of Rates
@@ -92,7 +133,7 @@ class Wear:
         The wall repaired as now; empty where repairs are too few to tell.
     maps : WearMaps
         Wear cell by cell.
-    warnings : tuple of str
+    warnings : tuple of WearWarning
     """
 
     lining: str
@@ -102,7 +143,7 @@ class Wear:
     version: str
     campaigns: tuple[str, ...]
     occasions: tuple[Occasion, ...]
-    gaps: tuple[str, ...]
+    gaps: tuple[Gap, ...]
     series: WearSeries
     rates: Mapping[Exposure, Rates]
     steps: tuple[Step, ...]
@@ -110,7 +151,7 @@ class Wear:
     forecasts: tuple[Forecast, ...]
     repaired: tuple[Forecast, ...]
     maps: WearMaps
-    warnings: tuple[str, ...]
+    warnings: tuple[WearWarning, ...]
 
     @property
     def spells(self) -> tuple[Spell, ...]:
@@ -214,12 +255,7 @@ def study(
             series, record.design, last, state_of=state_of, seed=seed
         ),
         maps=summed.maps,
-        warnings=(
-            *_few(spells),
-            *_untold(spells),
-            *_one_limit(record),
-            TRIED,
-        ),
+        warnings=_warnings(spells, record.design),
     )
 
 
@@ -267,44 +303,28 @@ class _StateOf:
 
 
 def _no_spell(
-    record: Record, occasions: tuple[Occasion, ...], gaps: tuple[str, ...]
+    record: Record, occasions: tuple[Occasion, ...], gaps: tuple[Gap, ...]
 ) -> InputError:
     """Tell why nothing can be said, rather than say something."""
     count = len(occasions)
     surveys = "one survey" if count == 1 else f"{count} surveys"
     name = f" of campaign {occasions[0].campaign!r}" if occasions[0].campaign else ""
-    why = f" ({'; '.join(gaps)})" if gaps else ""
+    why = f" ({'; '.join(gap.words for gap in gaps)})" if gaps else ""
     what = f"there is no spell of wear between the {surveys}{name}{why}"
     return InputError(what, file=record.folder, cure=SPELL_CURE)
 
 
-def _few(spells: tuple[Spell, ...]) -> list[str]:
-    if len(spells) >= FEW_SPELLS:
-        return []
-    few = "one spell" if len(spells) == 1 else f"only {len(spells)} spells"
-    return [
-        f"{few} of wear: how heats differ is hardly known, so rates are wide, and "
-        "there is no trend"
-    ]
-
-
-def _one_limit(record: Record) -> list[str]:
-    """Why only one limit is forecast."""
-    return [words for words in (why_no_least_lining(record.design),) if words]
-
-
-def _untold(spells: tuple[Spell, ...]) -> list[str]:
-    """Spells whose hours or iron are not told, where others are."""
-    warnings = []
-    for against, words in _MEASURED.items():
-        amounts = exposures(spells, against)  # type: ignore[arg-type]
-        known = int((np.nan_to_num(amounts) > 0.0).sum())
-        if 0 < known < len(spells):
-            warnings.append(
-                f"{words} told of {known} of {len(spells)} spells: rates per "
-                f"{against} are of those alone"
-            )
-    return warnings
+def _warnings(spells: tuple[Spell, ...], design: Design) -> tuple[WearWarning, ...]:
+    count = len(spells)
+    warnings: list[WearWarning] = [FewSpells(count)] if count < FEW_SPELLS else []
+    for exposure in EXPOSURES[1:]:
+        amounts = exposures(spells, exposure)
+        stated = int((np.nan_to_num(amounts) > 0.0).sum())
+        if 0 < stated < count:
+            warnings.append(PartlyStated(exposure, stated, count))
+    if missing := missing_shell_keys(design):
+        warnings.append(NoLeastLining(missing))
+    return (*warnings, ForecastsTried())
 
 
 def document(wear: Wear) -> dict[str, Any]:
@@ -324,7 +344,7 @@ def document(wear: Wear) -> dict[str, Any]:
         "spells": [
             _spell(one, wear, row) for row, one in enumerate(wear.series.spells)
         ],
-        "gaps": list(wear.gaps),
+        "gaps": [gap.words for gap in wear.gaps],
         "wall": _piece(wear, wall),
         **{
             name: [_piece(wear, i) for i in regions.of_kind(kind)]
@@ -333,7 +353,6 @@ def document(wear: Wear) -> dict[str, Any]:
         "steps": [_step(one) for one in wear.steps],
         "pattern": [_roundness(one) for one in wear.pattern],
         "forecasts": [_forecast(one) for one in (*wear.forecasts, *wear.repaired)],
-        "warnings": list(wear.warnings),
     }
 
 
@@ -348,8 +367,8 @@ def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
     value, variance = wear.series.wear[row, wall], wear.series.variance[row, wall]
     known = math.isfinite(value)
     return {
-        "first_heat": spell.start.heat + 1,
-        "last_heat": spell.end.heat,
+        "first_heat": spell.first_heat,
+        "last_heat": spell.last_heat,
         "heats": spell.heats,
         "hours": spell.hours,
         "melted": None if spell.melted is None else spell.melted / TONNE,
@@ -376,7 +395,7 @@ def _piece(wear: Wear, i: int) -> dict[str, Any]:
 def _step(step: Step) -> dict[str, Any]:
     return {
         **step.region.to_dict(),
-        "first_heat": step.first.start.heat + 1,
+        "first_heat": step.first.first_heat,
         "before": _q(step.before),
         "after": _q(step.after),
         "change": _q(step.change),
@@ -409,7 +428,7 @@ def _forecast(one: Forecast) -> dict[str, Any]:
         "at": _q(one.at),
         "room": _q(one.room),
         "rate": _q(one.rate),
-        "rule": one.rule,
+        "rule": one.governing,
         "survey_within": one.survey_within,
         "stop": one.stop,
     }

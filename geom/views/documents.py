@@ -17,11 +17,14 @@ from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
 from geom.views.cautions import CAUTIONS
 from geom.views.say import say_harmonics
+from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
+from geom.views.tables.change import change_warnings
 from geom.views.tables.repair import (
     say_bottom_notes,
     say_not_planned,
     say_zone_note,
 )
+from geom.views.tables.wear import say_rule_here, say_warning
 
 
 def findings_document(
@@ -51,31 +54,35 @@ def _in_words(package: RepairPackage, unit: str) -> dict[str, Any]:
     return repair
 
 
-def change_document(change: Change) -> bytes:
-    """The ``daubline.change/1`` document."""
-    return _with_cautions(change)
+def change_document(change: Change, design: Design) -> bytes:
+    """The ``daubline.change/1`` document; warnings in the design's unit."""
+    warnings = {"warnings": change_warnings(change, design)}
+    return _as_json(change.to_dict() | warnings | {"cautions": list(CAUTIONS)})
 
 
 def wear_document(wear: Wear, design: Design) -> bytes:
     """The ``daubline.wear/1`` document; the design says hours and units."""
-    document = wear.to_dict() | {"cautions": list(CAUTIONS)}
+    document = wear.to_dict()
     for entry, harmonics in zip(document["pattern"], wear.pattern, strict=True):
         entry["words"] = say_harmonics(harmonics, design)
-    return _as_json(document)
+    forecasts = (*wear.forecasts, *wear.repaired)
+    for entry, forecast in zip(document["forecasts"], forecasts, strict=True):
+        entry["rule"] = say_rule_here(forecast)
+    document["warnings"] = [say_warning(warning) for warning in wear.warnings]
+    return _as_json(document | {"cautions": list(CAUTIONS)})
 
 
 def campaigns_document(comparison: Comparison) -> bytes:
     """The ``daubline.campaigns/1`` document."""
-    return _as_json(comparison.to_dict())
+    document = comparison.to_dict()
+    for name, campaign in (("first", comparison.first), ("second", comparison.second)):
+        document[name]["cautions"] = campaign_cautions(campaign, comparison.by)
+    return _as_json(document | {"cautions": comparison_cautions(comparison)})
 
 
 def recheck_document(recheck: Recheck) -> bytes:
     """The ``daubline.recheck/1`` document."""
-    return _with_cautions(recheck)
-
-
-def _with_cautions(result: Change | Recheck) -> bytes:
-    return _as_json(result.to_dict() | {"cautions": list(CAUTIONS)})
+    return _as_json(recheck.to_dict() | {"cautions": list(CAUTIONS)})
 
 
 def _as_json(document: dict[str, Any]) -> bytes:

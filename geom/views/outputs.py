@@ -214,7 +214,7 @@ def write_change(folder: Path, change: Change, design: Design) -> None:
         "levels": levels_png(change, design),
     }
     makers: tuple[Maker, ...] = (
-        lambda _: change_document(change),
+        lambda _: change_document(change, design),
         lambda path: write_change_netcdf(path, change, design),
         lambda _: picture,
         lambda _: change_page(change, design, pictures),

@@ -45,7 +45,7 @@ def by_hand(record: Record) -> Maps:
     sums: Any = 0.0
     for one in spells:
         wear = read(one.end) - read(one.start)
-        heats, middle = float(one.heats), 0.5 * (one.start.heat + 1 + one.end.heat)
+        heats, middle = float(one.heats), 0.5 * (one.first_heat + one.last_heat)
         told = np.isfinite(wear)
         wear = np.where(told, wear, 0.0)
         sums = sums + np.stack([
@@ -96,7 +96,7 @@ def _fitted(wear: Any, spells: tuple[Spell, ...]) -> Maps:
 
     heats = xr.DataArray([float(one.heats) for one in spells], dims="survey")
     middle = xr.DataArray(
-        [0.5 * (one.start.heat + 1 + one.end.heat) for one in spells], dims="survey"
+        [0.5 * (one.first_heat + one.last_heat) for one in spells], dims="survey"
     )
     told = wear.notnull()
     weight = heats.where(told)

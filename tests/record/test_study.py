@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from geom.errors import InputError
-from geom.record.forecast.forecast import TRIED
 from geom.record.store.store import Record
-from geom.record.study import Wear, study
+from geom.record.study import FewSpells, ForecastsTried, PartlyStated, Wear, study
+from geom.views.tables.wear import say_warning
 from tests.record.small_record import Survey, occasion, put, start, worn_record
 
 HEATS = 10
@@ -82,11 +82,12 @@ def test_even_wear_has_no_step(wear):
 
 def test_what_is_told_of_some_spells_only_is_said(wear):
     hours, lining, tried = wear.warnings
-    assert tried == TRIED
-    assert hours == (
+    assert tried == ForecastsTried()
+    assert hours == PartlyStated("hour", 4, 10)
+    assert say_warning(hours) == (
         "hours on blast told of 4 of 10 spells: rates per hour are of those alone"
     )
-    assert lining.startswith("only the brick threshold is forecast")
+    assert say_warning(lining).startswith("only the brick threshold is forecast")
 
 
 def test_forecasts_are_of_the_wall_as_the_last_survey_left_it(wear):
@@ -188,7 +189,10 @@ def test_one_spell_is_told_as_one_spell(tmp_path):
     )
     found = study(record)
     assert len(found.warnings) == 3
-    assert found.warnings[0].startswith("one spell of wear: how heats differ is hardly")
+    assert found.warnings[0] == FewSpells(1)
+    assert say_warning(found.warnings[0]).startswith(
+        "one spell of wear: how heats differ is hardly"
+    )
     assert found.maps.per_heat.rate == pytest.approx(2.5)
     assert np.isnan(found.maps.trend).all()
     assert found.rates["heat"].trend == (None,) * len(found.regions.regions)

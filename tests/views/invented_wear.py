@@ -47,7 +47,6 @@ def place(regions, name):
 def make_forecasts(regions):
     sides = [regions.regions[i] for i in regions.of_kind("panel")]
     hot = regions.regions[place(regions, "melting zone")]
-    rule = "greater of long- and short-term rate"
 
     def one(region, room, heats, *, stop=False, limit="brick threshold"):
         told = (Quantity.normal(v, 0.5) for v in (31.75 - room, room, 9.0))
@@ -59,7 +58,8 @@ def make_forecasts(regions):
             at=at,
             room=room_left,
             rate=rate,
-            rule=rule,
+            governing="long-term",
+            since=0,
             stop=stop,
         )
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import Literal
 
 import numpy as np
 
@@ -21,9 +22,9 @@ from geom.record.wear.accumulate import Tick, accumulate
 from geom.record.wear.maps import RateMap
 from geom.record.wear.rates import wear_rates
 from geom.record.wear.spells import (
-    FEW_SPELLS,
     TONNE,
     Exposure,
+    Gap,
     Spell,
     exposures,
     find_spells,
@@ -54,6 +55,22 @@ class Repair:
 
 
 @dataclass(frozen=True)
+class UncountedRepair:
+    """A repair that does not count, and why.
+
+    Attributes
+    ----------
+    heat : int
+        After which heat.
+    unknown : {'before', 'after', 'since'}
+        The survey before it, that after it, or how long ago the repair before was.
+    """
+
+    heat: int
+    unknown: Literal["before", "after", "since"]
+
+
+@dataclass(frozen=True)
 class Material:
     """What the repairs of a campaign took.
 
@@ -61,14 +78,14 @@ class Material:
     ----------
     repairs : tuple of Repair
         Those that count: measured, and since how long ago is known.
-    left_out : tuple of str
-        Those that do not, and why, in words.
+    left_out : tuple of UncountedRepair
+        Those that do not.
     rate : Quantity or None, mm3 per heat, hour or tonne
         None where no repair counts.
     """
 
     repairs: tuple[Repair, ...]
-    left_out: tuple[str, ...]
+    left_out: tuple[UncountedRepair, ...]
     rate: Quantity | None
 
 
@@ -82,6 +99,10 @@ class CampaignWear:
     occasions : tuple of Occasion
     spells : tuple of Spell
         Those that count.
+    unstated : tuple of Spell
+        Those that do not, because what wear is divided by is not stated.
+    gaps : tuple of Gap
+        Between surveys that are no spell.
     exposure : float
         Heats, hours or tonnes of those together.
     rates : tuple of Quantity or None
@@ -89,19 +110,18 @@ class CampaignWear:
     map : RateMap
         Mean wear cell by cell.
     material : Material
-    cautions : tuple of str
-        What has to be known of it, in words.
     """
 
     lining: str
     name: str
     occasions: tuple[Occasion, ...]
     spells: tuple[Spell, ...]
+    unstated: tuple[Spell, ...]
+    gaps: tuple[Gap, ...]
     exposure: float
     rates: tuple[Quantity | None, ...]
     map: RateMap
     material: Material
-    cautions: tuple[str, ...]
 
     @property
     def heats(self) -> int:
@@ -138,7 +158,10 @@ def campaign_wear(
     spells, gaps = find_spells(occasions)
     lasted = exposures(spells, by)
     counted = np.isfinite(lasted) & (lasted > 0.0)
-    used = tuple(one for one, so in zip(spells, counted, strict=True) if so)
+    used, unstated = (
+        tuple(spell for spell, so in zip(spells, counted, strict=True) if so == wanted)
+        for wanted in (True, False)
+    )
     if not used:
         raise InputError(
             f"no spell of wear of campaign {name!r} tells its {by}s",
@@ -149,22 +172,17 @@ def campaign_wear(
     maps = summed.maps
     per = {"heat": maps.per_heat, "hour": maps.per_hour, "tonne": maps.per_tonne}
     material = material_used(occasions, partial(_rebuild_volume, record), by)
-    untold = [one.words for one, so in zip(spells, counted, strict=True) if not so]
     return CampaignWear(
         lining=record.design.name,
         name=name,
         occasions=occasions,
         spells=used,
+        unstated=unstated,
+        gaps=gaps,
         exposure=float(lasted[counted].sum()),
         rates=wear_rates(summed.series, by).long,
         map=per[by] or maps.per_heat,
         material=material,
-        cautions=(
-            *_few(len(used)),
-            *(f"not counted: {words}" for words in gaps),
-            *(f"not counted: {words}, its {by}s are not told" for words in untold),
-            *(f"material not counted: {words}" for words in material.left_out),
-        ),
     )
 
 
@@ -185,18 +203,19 @@ def material_used(
     by : {'heat', 'hour', 'tonne'}
     """
     repairs: list[Repair] = []
-    left_out: list[str] = []
+    left_out: list[UncountedRepair] = []
     for heat in _repaired(occasions):
         stages = {one.stage: one for one in occasions if one.heat == heat}
         before, after = stages.get("before repair"), stages.get("after repair")
         since = _since(occasions, heat, by)
         if after is None and heat == occasions[-1].heat:
             continue
-        if before is None or after is None:
-            side = "before" if before is None else "after"
-            left_out.append(f"heat {heat}: its repair was not surveyed {side}")
+        if before is None:
+            left_out.append(UncountedRepair(heat, "before"))
+        elif after is None:
+            left_out.append(UncountedRepair(heat, "after"))
         elif not since:
-            left_out.append(f"heat {heat}: {by}s since the repair before are not told")
+            left_out.append(UncountedRepair(heat, "since"))
         else:
             found, left = rebuild_of(before), rebuild_of(after)
             repairs.append(Repair(heat, mover_difference(left, found), since))
@@ -251,13 +270,6 @@ def _rate(repairs: Sequence[Repair]) -> Quantity | None:
     if scatter <= surveys:
         return Quantity.normal(rate, np.sqrt(surveys))
     return Quantity.student(rate, float(np.sqrt(scatter)), count - 1)
-
-
-def _few(count: int) -> list[str]:
-    if count >= FEW_SPELLS:
-        return []
-    few = "one spell" if count == 1 else f"{count} spells"
-    return [f"only {few} of wear: how heats differ is hardly known"]
 
 
 def _rebuild_volume(record: Record, occasion: Occasion) -> Quantity:

@@ -99,7 +99,6 @@ class Comparison:
     levels, sides : tuple of Rank
         ``item`` is the place in ``regions``; first where the second wears most more.
     maps : ContrastMaps
-    cautions : tuple of str
     """
 
     title: str
@@ -115,7 +114,6 @@ class Comparison:
     levels: tuple[Rank, ...]
     sides: tuple[Rank, ...]
     maps: ContrastMaps
-    cautions: tuple[str, ...]
 
     def of(self, name: str) -> Contrast | None:
         """Of the whole wall or of a zone, by its name."""
@@ -191,7 +189,6 @@ def compare_campaigns(
         levels=_ranks(regions, wear, "level"),
         sides=_ranks(regions, wear, "side"),
         maps=_maps(first, second, grid),
-        cautions=_cautions(first, second, by),
     )
 
 
@@ -257,25 +254,6 @@ def _refuse_unlike(first: Record, second: Record) -> None:
             )
 
 
-def _cautions(
-    first: CampaignWear, second: CampaignWear, by: Exposure
-) -> tuple[str, ...]:
-    cautions = []
-    if first.lining != second.lining:
-        cautions.append(
-            "The two records are of different furnaces: what sets them apart besides "
-            "the campaign is not told here"
-        )
-    for one in (first, second):
-        cautions += [f"Campaign {one.name}: {words}" for words in one.cautions]
-    if by == "tonne":
-        cautions.append(
-            "Per tonne of iron melted: what iron, coke, flux and blast it was melted "
-            "with is not in the record"
-        )
-    return tuple(cautions)
-
-
 def document(comparison: Comparison) -> dict[str, Any]:
     """All numbers of a comparison, as JSON holds them."""
     per = {"wear": f"mm/{comparison.by}", "material": f"m3/{comparison.by}"}
@@ -298,7 +276,6 @@ def document(comparison: Comparison) -> dict[str, Any]:
         "levels": [_rank(rank, comparison) for rank in comparison.levels],
         "sides": [_rank(rank, comparison) for rank in comparison.sides],
         "map": _areas(comparison),
-        "cautions": list(comparison.cautions),
     }
 
 
@@ -307,8 +284,8 @@ def _campaign(one: CampaignWear) -> dict[str, Any]:
         "lining": one.lining,
         "campaign": one.name,
         "surveys": len(one.occasions),
-        "first_heat": one.spells[0].start.heat + 1,
-        "last_heat": one.spells[-1].end.heat,
+        "first_heat": one.spells[0].first_heat,
+        "last_heat": one.spells[-1].last_heat,
         "first_date": one.spells[0].start.date.isoformat(),
         "last_date": one.spells[-1].end.date.isoformat(),
         "spells": len(one.spells),
@@ -322,7 +299,6 @@ def _campaign(one: CampaignWear) -> dict[str, Any]:
             }
             for repair in one.material.repairs
         ],
-        "cautions": list(one.cautions),
     }
 
 

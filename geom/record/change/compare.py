@@ -31,7 +31,7 @@ from geom.record.store.grid import record_grid
 from geom.record.store.survey_file import RecordedWall
 from geom.stats.detection import level_of_detection, significant, significant_together
 from geom.surface import Grid
-from geom.units import Bool, Float, say_both
+from geom.units import Bool, Float
 
 #: Surveys that end within a row or two of each other reach equally far, mm.
 _ROW = 20.0
@@ -85,7 +85,7 @@ def compare_walls(
         regions=_region_changes(difference, start),
         greatest_loss=_spot(grid, maps, 1),
         greatest_gain=_spot(grid, maps, -1),
-        warnings=_warnings(start, end, difference.grid),
+        left_out=_left_out(start, end, difference.grid),
         grid=difference.grid,
         maps=maps,
     )
@@ -302,8 +302,7 @@ def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> ChangePeak | None:
 
 
 def _label(wall: RecordedWall) -> SurveyLabel:
-    occasion = None if wall.occasion is None else wall.occasion.words
-    return SurveyLabel(wall.title, wall.created, occasion)
+    return SurveyLabel(wall.title, wall.created, wall.occasion)
 
 
 def _title(start: SurveyLabel, end: SurveyLabel) -> str:
@@ -312,27 +311,11 @@ def _title(start: SurveyLabel, end: SurveyLabel) -> str:
     return f"From {start.name} to {end.name}"
 
 
-def _warnings(start: RecordedWall, end: RecordedWall, grid: Grid) -> tuple[str, ...]:
-    warnings = []
-    one, other = start.occasion, end.occasion
-    if one is not None and other is not None:
-        if one.place > other.place:
-            warnings.append(
-                f"FROM ({one.words}) is the later survey: what is called lost here was "
-                "put back, and the other way round"
-            )
-        if one.campaign != other.campaign:
-            warnings.append("The wall was lined anew between the surveys")
+def _left_out(start: RecordedWall, end: RecordedWall, grid: Grid) -> bool:
+    """Whether there is wall that only one survey reached."""
     low, high = grid.surveyed_heights
-    reach = [_reach(wall) for wall in (start, end)]
-    least, most = min(a for a, _ in reach), max(b for _, b in reach)
-    if low - least > _ROW or most - high > _ROW:
-        unit = start.design.length_unit
-        warnings.append(
-            "Wall that only one survey reached is left out: compared from "
-            f"{say_both(low, unit)} to {say_both(high, unit)}"
-        )
-    return tuple(warnings)
+    lowest, highest = zip(*(_reach(wall) for wall in (start, end)), strict=True)
+    return bool(low - min(lowest) > _ROW or max(highest) - high > _ROW)
 
 
 def _reach(wall: RecordedWall) -> tuple[float, float]:

@@ -12,6 +12,7 @@ from geom.document import as_document
 from geom.quantity import Quantity
 from geom.record.change.volumes import VolumeChange
 from geom.record.regions import Kind, Region
+from geom.record.store.occasion import Occasion
 from geom.stats.detection import FALSE_DISCOVERY_RATE
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
@@ -25,12 +26,17 @@ class SurveyLabel:
 
     title: str
     created: str
-    occasion: str | None
+    occasion: Occasion | None
 
     @property
     def name(self) -> str:
         """What people call it."""
-        return self.title if self.occasion is None else self.occasion
+        return self.title if self.occasion is None else self.occasion.words
+
+    def to_dict(self) -> dict[str, Any]:
+        """As in ``change.json``."""
+        words = None if self.occasion is None else self.occasion.words
+        return {"title": self.title, "created": self.created, "occasion": words}
 
 
 @dataclass(frozen=True)
@@ -148,7 +154,8 @@ class Change:
         Whole wall, zones, levels and sides; those with compared wall.
     greatest_loss, greatest_gain : ChangePeak or None
         None where no such change is shown.
-    warnings : tuple of str
+    left_out : bool
+        Whether there is wall that only one survey reached.
     grid : Grid
         Rows compared are its surveyed ones.
     maps : ChangeMaps
@@ -168,9 +175,21 @@ class Change:
     regions: tuple[RegionChange, ...]
     greatest_loss: ChangePeak | None
     greatest_gain: ChangePeak | None
-    warnings: tuple[str, ...]
+    left_out: bool
     grid: Grid
     maps: ChangeMaps
+
+    @property
+    def is_reversed(self) -> bool:
+        """Whether the first survey is the later one."""
+        start, end = self.start.occasion, self.end.occasion
+        return start is not None and end is not None and start.place > end.place
+
+    @property
+    def is_relined(self) -> bool:
+        """Whether the wall was lined anew between the surveys."""
+        start, end = self.start.occasion, self.end.occasion
+        return start is not None and end is not None and start.campaign != end.campaign
 
     def of_kind(self, kind: Kind) -> tuple[RegionChange, ...]:
         """The regions of one kind."""
@@ -204,5 +223,4 @@ class Change:
             "zones": as_document(self.of_kind("zone")),
             "levels": as_document(self.of_kind("level")),
             "sides": as_document(self.of_kind("side")),
-            "warnings": list(self.warnings),
         }

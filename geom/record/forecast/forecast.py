@@ -57,23 +57,36 @@ from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float
 
 Going = Literal["left alone", "repaired as now"]
+#: Which rate governs: the greater of the two, or the drift of what repairs leave.
+Governing = Literal["long-term", "short-term", "drift"]
 
-#: What the rule is called wherever it is stated, and that where the wall is repaired.
-RULE = "greater of long- and short-term rate (as in pressure-equipment practice)"
-DRIFT = "straight line through what repairs left so far"
 #: The wall is surveyed again within this part of the life that is left.
 SURVEY_SHARE = 0.5
 #: Panels listed by themselves: those that pass first.
 SOONEST = 6
 #: Heats ahead within which the wall is to be stopped and inspected.
 NEAR = 1.0
-#: What forecasts were found worth where campaigns of known truth were followed on.
-TRIED = (
-    "in simulated campaigns the intervals of forecasts held the truth in 91 to 100 of "
-    "100 cases where every survey had 120 readings, in 85 to 100 where it had 48; "
-    "where they did not, a spot fell out, nearly always, that no survey foretold, and "
-    "the limit was passed sooner. Look after every heat"
-)
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How often 95 % intervals of forecasts held the truth, by the bench.
+
+    Attributes
+    ----------
+    readings : int
+        Of every survey.
+    least, most : int
+        Range, of 100 cases.
+    """
+
+    readings: int
+    least: int
+    most: int
+
+
+#: Where simulated campaigns of known truth were followed on.
+COVERAGE = (Coverage(120, 91, 100), Coverage(48, 85, 100))
 
 
 @dataclass(frozen=True)
@@ -93,8 +106,10 @@ class Forecast:
         From there to its limit.
     rate : Quantity, mm a heat
         That governs there.
-    rule : str
-        In force, and which rate it comes to here.
+    governing : {'long-term', 'short-term', 'drift'}
+        Which rate it is.
+    since : int
+        Heat from which the long-term rate counts, after a step; 0 for all.
     stop : bool
         Stop and inspect: the limit may be passed within the next heat, or is.
     going : {'left alone', 'repaired as now'}
@@ -107,7 +122,8 @@ class Forecast:
     at: Quantity
     room: Quantity
     rate: Quantity
-    rule: str
+    governing: Governing
+    since: int
     stop: bool
     going: Going = "left alone"
 
@@ -138,7 +154,7 @@ def forecast(
         Per heat.
     design : Design
         Its shell and ``least_lining`` give the second limit; without them there is
-        only the first, see `geom.record.forecast.limits.why_no_least_lining`.
+        only the first, see `geom.record.forecast.limits.missing_shell_keys`.
     last : Occasion
         The survey that the forecast starts from.
     state_of : callable
@@ -269,6 +285,8 @@ class _Passage:
             trajectories.depths[place], value=float(trajectories.depth[place])
         )
         limit = float(self.depth[place])
+        governing = self._governing(place)
+        since = int(trajectories.since[place]) if governing == "long-term" else 0
         return Forecast(
             region=region,
             limit=self.limit,
@@ -278,19 +296,16 @@ class _Passage:
             rate=Quantity.of_samples(
                 trajectories.governing[place], value=float(trajectories.rate[place])
             ),
-            rule=self._rule(place),
+            governing=governing,
+            since=since,
             stop=heats.low95 <= NEAR,
             going=self.going,
         )
 
-    def _rule(self, place: int) -> str:
+    def _governing(self, place: int) -> Governing:
         if self.going == "repaired as now":
-            return DRIFT
-        if self.trajectories.short[place]:
-            return f"{RULE}; here the short-term rate governs"
-        since = int(self.trajectories.since[place])
-        counted = f", told since heat {since}" if since else ""
-        return f"{RULE}; here the long-term rate governs{counted}"
+            return "drift"
+        return "short-term" if self.trajectories.short[place] else "long-term"
 
 
 def _heats(early: Float, expected: Float, late: Float) -> Quantity:

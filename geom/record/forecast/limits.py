@@ -49,15 +49,8 @@ def _widest(region: Region, design: Design) -> float:
     return float(np.nanmax([*above, *below]))
 
 
-def why_no_least_lining(design: Design) -> str:
-    """Which keys would give the least lining its forecast; empty where it has one."""
+def missing_shell_keys(design: Design) -> tuple[str, ...]:
+    """Keys of [shell] that would give the least lining its forecast."""
     if design.shell_radius is None:
-        keys = "radius and least_lining in [shell]"
-    elif design.least_lining is None:
-        keys = "least_lining in [shell]"
-    else:
-        return ""
-    return (
-        f"only the brick threshold is forecast: {keys} of the design file would give "
-        "the heats until the least lining is left"
-    )
+        return ("radius", "least_lining")
+    return ("least_lining",) if design.least_lining is None else ()

@@ -275,7 +275,7 @@ def _long_term(
         inside &= np.array([one is not None for one in later])
         for i in np.flatnonzero(inside):
             found[i] = later[i]
-        since[inside[panel]] = step.first.start.heat + 1
+        since[inside[panel]] = step.first.first_heat
     return tuple(found), since
 
 

@@ -246,7 +246,7 @@ def _add(
     sd = np.stack([one.sd.ravel() for one in held.values()])
     start = np.array([number[one.start] for one in spells])
     end = np.array([number[one.end] for one in spells])
-    heat = np.array([0.5 * (s.start.heat + 1 + s.end.heat) for s in spells])
+    heat = np.array([0.5 * (s.first_heat + s.last_heat) for s in spells])
     for against, sums in zip(chunk.against, cells, strict=True):
         amount = exposures(spells, against)
         add_spells(sums, cutback, sd, start, end, amount, heat - chunk.origin, lead)

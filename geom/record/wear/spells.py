@@ -9,7 +9,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from geom.record.store.occasion import Occasion
+from geom.record.store.occasion import Occasion, Stage
 from geom.units import Float
 
 #: What wear is counted by.
@@ -55,11 +55,43 @@ class Spell:
         return self.end.campaign
 
     @property
+    def first_heat(self) -> int:
+        """Its first heat."""
+        return self.start.heat + 1
+
+    @property
+    def last_heat(self) -> int:
+        """Its last heat."""
+        return self.end.heat
+
+    @property
     def words(self) -> str:
-        """As people say it: ``heat 41``, or ``heats 41 to 43``."""
-        first = self.start.heat + 1
-        last = self.end.heat
+        """As messages and pages name it: ``heat 41``, or ``heats 41 to 43``."""
+        first, last = self.first_heat, self.last_heat
         return f"heat {last}" if first == last else f"heats {first} to {last}"
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Two surveys that are no spell: the repair between them was not measured.
+
+    Attributes
+    ----------
+    heat : int
+        Whose repair.
+    missing : {'before repair', 'after repair'}
+        Which survey of it there is not.
+    """
+
+    heat: int
+    missing: Stage
+
+    @property
+    def words(self) -> str:
+        """As messages and pages state it."""
+        if self.missing == "after repair":
+            return f"after heat {self.heat}: its repair was not surveyed"
+        return f"heat {self.heat}: surveyed only after its repair"
 
 
 def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
@@ -75,7 +107,7 @@ def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
 
 def find_spells(
     occasions: Sequence[Occasion],
-) -> tuple[tuple[Spell, ...], tuple[str, ...]]:
+) -> tuple[tuple[Spell, ...], tuple[Gap, ...]]:
     """Spells of wear between the surveys of one furnace.
 
     Parameters
@@ -87,18 +119,18 @@ def find_spells(
     -------
     spells : tuple of Spell
         In order.
-    gaps : tuple of str
-        Where two surveys are no spell because a repair between them was not measured,
-        in words; a change of campaign is none.
+    gaps : tuple of Gap
+        Between surveys that are no spell; a change of campaign is none.
     """
     spells, gaps = [], []
-    for one, other in itertools.pairwise(sorted(occasions, key=lambda o: o.place)):
-        if one.campaign != other.campaign or one.heat == other.heat:
+    in_order = sorted(occasions, key=lambda occasion: occasion.place)
+    for start, end in itertools.pairwise(in_order):
+        if start.campaign != end.campaign or start.heat == end.heat:
             continue
-        if one.is_as_left and other.is_as_worn:
-            spells.append(Spell(one, other))
-        elif not one.is_as_left:
-            gaps.append(f"after heat {one.heat}: its repair was not surveyed")
+        if start.is_as_left and end.is_as_worn:
+            spells.append(Spell(start, end))
+        elif not start.is_as_left:
+            gaps.append(Gap(start.heat, "after repair"))
         else:
-            gaps.append(f"heat {other.heat}: surveyed only after its repair")
+            gaps.append(Gap(end.heat, "before repair"))
     return tuple(spells), tuple(gaps)

@@ -19,6 +19,7 @@ from geom.views.say import (
 from geom.views.tables.campaigns import (
     about_rows,
     campaign_names,
+    comparison_cautions,
     headline,
     material_row,
     rank_rows,
@@ -119,7 +120,7 @@ def campaigns_page(comparison: Comparison) -> bytes:
                 ("By side", "side", comparison.sides),
             )
         ],
-        cautions=[plain(words, most=400) for words in comparison.cautions],
+        cautions=[plain(words, most=400) for words in comparison_cautions(comparison)],
     )
 
 

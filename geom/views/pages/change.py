@@ -11,6 +11,7 @@ from geom.views.say import (
     say_time,
 )
 from geom.views.tables.change import (
+    change_warnings,
     facts,
     piece_rows,
     say_answer,
@@ -54,7 +55,7 @@ def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> b
         version=plain(change.version),
         answer=say_answer(change, design),
         sentences=sentences(change, design),
-        warnings=[plain(words, most=600) for words in change.warnings],
+        warnings=[plain(words, most=600) for words in change_warnings(change, design)],
         facts=facts(change, design),
         tables=[table for table in tables if table[2]],
         cautions=CAUTIONS,

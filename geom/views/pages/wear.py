@@ -38,7 +38,8 @@ from geom.views.tables.wear import (
     rate_columns,
     rate_quantities,
     rate_rows,
-    rule_parts,
+    say_rule,
+    say_warning,
     spell_rows,
     spells_words,
     step_lines,
@@ -82,7 +83,7 @@ def wear_pictures(
 
 def still_png(wear: Wear, design: Design) -> bytes:
     """wear-map.png: wear and how well it is known, to hand on by itself."""
-    first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
+    first, last = wear.spells[0].first_heat, wear.spells[-1].last_heat
     title = f"{plain(wear.title, most=70)}: heats {first} to {last}"
     return wear_map_png(wear_map_of(wear, design), title=title)
 
@@ -96,7 +97,7 @@ def wear_map_of(wear: Wear, design: Design) -> WearMap:
 def step_marks(step: Step, regions: Regions) -> list[StepMark]:
     """The zones that a step lies in."""
     shown = regions.of_kind("zone") or regions.of_kind("wall")
-    heat = step.first.start.heat + 1
+    heat = step.first.first_heat
     return [
         StepMark(i, heat)
         for i in shown
@@ -115,7 +116,7 @@ def _same_heights(one: Region, other: Region) -> bool:
 
 def campaign_and_heats(wear: Wear) -> str:
     """Which campaign, and which of its heats."""
-    first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
+    first, last = wear.spells[0].first_heat, wear.spells[-1].last_heat
     heats = f"heat {last}" if first == last else f"heats {first} to {last}"
     name = plain(wear.campaign, most=60)
     return f"Campaign {name}, {heats}" if name else heats.capitalize()
@@ -156,11 +157,11 @@ def _heading(wear: Wear, design: Design) -> dict[str, object]:
 def _to_know(wear: Wear, design: Design) -> dict[str, object]:
     stops = stop_lines(wear.stops, design)
     more = len(stops) - _STOPS
-    rules = dict.fromkeys(rule_parts(forecast)[0] for forecast in wear.forecasts)
+    rules = dict.fromkeys(say_rule(forecast) for forecast in wear.forecasts)
     return {
         "stops": stops[:_STOPS],
         "stops_more": f"And {more} more places; see wear.json." if more > 0 else "",
-        "warnings": [upfirst(plain(words, most=400)) for words in wear.warnings],
+        "warnings": [upfirst(say_warning(warning)) for warning in wear.warnings],
         "facts": wear_facts(wear, design),
         "steps": step_lines(wear.steps, design),
         "pattern": pattern_lines(wear.pattern, design),
@@ -180,7 +181,7 @@ def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, 
         "spells_words": spells_words(wear),
         "spells": spell_rows(wear),
         "spells_left_out": len(wear.spells) > LISTED,
-        "gaps": [plain(words, most=200) for words in wear.gaps],
+        "gaps": [gap.words for gap in wear.gaps],
     }
 
 

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from geom.quantity import Quantity
-from geom.record.campaigns.campaign import CampaignWear
+from geom.record.campaigns.campaign import CampaignWear, UncountedRepair
 from geom.record.campaigns.compare import Comparison, Contrast
+from geom.record.wear.spells import FEW_SPELLS, Exposure
 from geom.stats.intervals import Rank
 from geom.views.say import (
     figures,
@@ -120,6 +121,54 @@ def is_significant(contrast: Contrast) -> bool:
     return difference is not None and not difference.low95 <= 0.0 <= difference.high95
 
 
+def comparison_cautions(comparison: Comparison) -> list[str]:
+    """What has to be known of both campaigns."""
+    first, second = comparison.first, comparison.second
+    cautions = []
+    if first.lining != second.lining:
+        cautions.append(
+            "The two records are of different furnaces: what sets them apart besides "
+            "the campaign is not told here"
+        )
+    for campaign in (first, second):
+        cautions += [
+            f"Campaign {campaign.name}: {words}"
+            for words in campaign_cautions(campaign, comparison.by)
+        ]
+    if comparison.by == "tonne":
+        cautions.append(
+            "Per tonne of iron melted: what iron, coke, flux and blast it was melted "
+            "with is not in the record"
+        )
+    return cautions
+
+
+def campaign_cautions(campaign: CampaignWear, by: Exposure) -> list[str]:
+    """What has to be known of one campaign."""
+    count = len(campaign.spells)
+    few = "one spell" if count == 1 else f"{count} spells"
+    hardly = [f"only {few} of wear: how heats differ is hardly known"]
+    return [
+        *(hardly if count < FEW_SPELLS else []),
+        *(f"not counted: {gap.words}" for gap in campaign.gaps),
+        *(
+            f"not counted: {spell.words}, its {by}s are not told"
+            for spell in campaign.unstated
+        ),
+        *(
+            f"material not counted: {say_uncounted(repair, by)}"
+            for repair in campaign.material.left_out
+        ),
+    ]
+
+
+def say_uncounted(repair: UncountedRepair, by: Exposure) -> str:
+    """Why a repair does not count."""
+    if repair.unknown == "since":
+        return f"heat {repair.heat}: {by}s since the repair before are not told"
+    return f"heat {repair.heat}: its repair was not surveyed {repair.unknown}"
+
+
 def zone_rows(comparison: Comparison) -> list[ContrastRow]:
     """The whole wall and its zones."""
     design, regions = comparison.design, comparison.regions
@@ -211,7 +260,7 @@ def _about(campaign: CampaignWear) -> tuple[str, ...]:
 
 
 def _heats(campaign: CampaignWear) -> str:
-    first, last = campaign.spells[0].start.heat + 1, campaign.spells[-1].end.heat
+    first, last = campaign.spells[0].first_heat, campaign.spells[-1].last_heat
     return f"{first} to {last}"
 
 

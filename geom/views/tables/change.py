@@ -219,6 +219,28 @@ def direction(change: Quantity) -> str:
     return "put back" if change.high95 < 0.0 else "cannot tell"
 
 
+def change_warnings(change: Change, design: Design) -> list[str]:
+    """What has to be known of the two surveys."""
+    warnings = []
+    if change.is_reversed:
+        warnings.append(
+            f"FROM ({change.start.name}) is the later survey: what is called lost here "
+            "was put back, and the other way round"
+        )
+    if change.is_relined:
+        warnings.append("The wall was lined anew between the surveys")
+    if change.left_out:
+        low, high = (
+            say_both(height, design.length_unit)
+            for height in change.grid.surveyed_heights
+        )
+        warnings.append(
+            f"Wall that only one survey reached is left out: compared from {low} to "
+            f"{high}"
+        )
+    return warnings
+
+
 def survey_line(survey: SurveyLabel) -> str:
     """Which survey, and when it was worked out."""
     title, name = plain(survey.title, most=80), plain(survey.name, most=80)
@@ -331,5 +353,7 @@ def terminal_rows(change: Change, design: Design, out: Path) -> list[tuple[str, 
         rows.append((name, "none shown" if spot is None else say_spot(spot, design)))
     least = say_both(change.detection, design.length_unit, finest=FINEST)
     rows.append(("Told from", f"{least} at any one place, 95 % sure"))
-    rows += [("Warning", plain(words, most=600)) for words in change.warnings]
+    rows += [
+        ("Warning", plain(words, most=600)) for words in change_warnings(change, design)
+    ]
     return [*rows, ("Files", f"{out}: start with change.html")]

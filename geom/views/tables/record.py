@@ -32,7 +32,7 @@ def spell_lines(record: Record) -> list[str]:
     count = "1 spell" if len(spells) == 1 else f"{len(spells)} spells"
     return [
         f"{count} of wear from one survey to the next with no repair between",
-        *(f"No wear is told: {words}" for words in gaps),
+        *(f"No wear is told: {gap.words}" for gap in gaps),
     ]
 
 
@@ -59,7 +59,7 @@ def record_document(record: Record) -> str:
         "spells": [
             {"start": _file(one.start), "end": _file(one.end)} for one in spells
         ],
-        "gaps": list(gaps),
+        "gaps": [gap.words for gap in gaps],
     }
     return json.dumps(document, indent=1, ensure_ascii=False)
 

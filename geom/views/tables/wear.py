@@ -16,7 +16,14 @@ from geom.record.changepoints.steps import Step
 from geom.record.forecast.first_passage import HORIZON
 from geom.record.forecast.forecast import Forecast
 from geom.record.regions import Regions
-from geom.record.study import Wear
+from geom.record.study import (
+    FewSpells,
+    ForecastsTried,
+    NoLeastLining,
+    PartlyStated,
+    Wear,
+    WearWarning,
+)
 from geom.record.wear.ovality import Harmonics
 from geom.record.wear.spells import TONNE, Exposure
 from geom.units import say_both
@@ -37,6 +44,10 @@ LISTED = 60
 _HOTTEST = "melting zone"
 #: Chances less than this are worded as less than this.
 _SLIGHT = 0.001
+#: What the rule of a forecast is called, and that where the wall is repaired.
+_RULE = "greater of long- and short-term rate (as in pressure-equipment practice)"
+_DRIFT = "straight line through what repairs left so far"
+_MEASURED = {"hour": "hours on blast", "tonne": "iron melted"}
 
 
 @dataclass(frozen=True)
@@ -140,7 +151,7 @@ def _forecast_row(forecast: Forecast, design: Design) -> ForecastRow:
         now=say_both(forecast.at.value, unit),
         room=say_both(forecast.room.value, unit),
         rate=_rate(forecast.rate, design),
-        rule=rule_parts(forecast)[1],
+        rule=say_governing(forecast),
         again=_again(forecast),
         stop=forecast.stop,
     )
@@ -154,10 +165,56 @@ def _again(forecast: Forecast) -> str:
     return f"survey again within {_count_of(heats, 'heat')}"
 
 
-def rule_parts(forecast: Forecast) -> tuple[str, str]:
+def say_rule(forecast: Forecast) -> str:
+    """The rule in force."""
+    return _DRIFT if forecast.governing == "drift" else _RULE
+
+
+def say_governing(forecast: Forecast) -> str:
+    """What the rule comes to for this piece; empty where there is no choice."""
+    if forecast.governing == "drift":
+        return ""
+    counted = f", told since heat {forecast.since}" if forecast.since else ""
+    return f"the {forecast.governing} rate governs{counted}"
+
+
+def say_rule_here(forecast: Forecast) -> str:
     """The rule in force, and what it comes to for this piece."""
-    rule, _, here = plain(forecast.rule, most=300).partition("; here ")
-    return rule, here
+    here = say_governing(forecast)
+    return f"{say_rule(forecast)}; here {here}" if here else say_rule(forecast)
+
+
+def say_warning(warning: WearWarning) -> str:
+    """What has to be known of a study."""
+    match warning:
+        case FewSpells(count):
+            few = "one spell" if count == 1 else f"only {count} spells"
+            return (
+                f"{few} of wear: how heats differ is hardly known, so rates are wide, "
+                "and there is no trend"
+            )
+        case PartlyStated(exposure, stated, count):
+            return (
+                f"{_MEASURED[exposure]} told of {stated} of {count} spells: rates per "
+                f"{exposure} are of those alone"
+            )
+        case NoLeastLining(missing):
+            return (
+                f"only the brick threshold is forecast: {' and '.join(missing)} in "
+                "[shell] of the design file would give the heats until the least "
+                "lining is left"
+            )
+        case ForecastsTried((many, few)):
+            return (
+                "in simulated campaigns the intervals of forecasts held the truth in "
+                f"{many.least} to {many.most} of 100 cases where every survey had "
+                f"{many.readings} readings, in {few.least} to {few.most} where it had "
+                f"{few.readings}; where they did not, a spot fell out, nearly always, "
+                "that no survey foretold, and the limit was passed sooner. Look after "
+                "every heat"
+            )
+        case _:
+            raise TypeError(warning)
 
 
 def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
@@ -323,8 +380,8 @@ def summary_lines(wear: Wear, design: Design) -> list[str]:
         *(f"Round the wall: {words}" for words in pattern_lines(wear.pattern, design)),
         *_forecast_lines(wear, design),
         *_repaired_lines(wear, design),
-        *(f"Not counted: {words}." for words in wear.gaps),
-        *(f"Mind: {words}." for words in wear.warnings),
+        *(f"Not counted: {gap.words}." for gap in wear.gaps),
+        *(f"Mind: {say_warning(warning)}." for warning in wear.warnings),
     ]
 
 
@@ -333,7 +390,7 @@ def _heading(wear: Wear) -> str:
     count = len(wear.spells)
     spells = "one spell" if count == 1 else f"{count:,} spells"
     heats = sum(spell.heats for spell in wear.spells)
-    first, last = wear.spells[0].start.heat + 1, wear.spells[-1].end.heat
+    first, last = wear.spells[0].first_heat, wear.spells[-1].last_heat
     lasted = "one heat" if heats == 1 else f"{heats:,} heats"
     others = len(wear.campaigns) - 1
     more = f"; the record holds {others} more" if others else ""

@@ -10,6 +10,7 @@ import pytest
 
 from geom.errors import InputError
 from geom.record.campaigns.compare import compare_campaigns
+from geom.views.tables.campaigns import comparison_cautions
 from tests.record.campaign_records import add_campaign, hump, new_record
 
 #: Wear of a heat in the old way and the new, mm; the new loses a quarter less.
@@ -92,7 +93,7 @@ def test_what_wear_is_divided_by_decides(record):
     found = by_tonne.of("melting zone").ratio
     assert found.low95 < 0.5 < found.high95 < 0.75
     assert by_tonne.second.exposure == pytest.approx(200.0)
-    assert any("what iron" in words for words in by_tonne.cautions)
+    assert any("what iron" in words for words in comparison_cautions(by_tonne))
 
 
 def test_material_is_what_the_repairs_took(better):
@@ -126,7 +127,7 @@ def test_two_records_of_one_drawing_are_compared_with_a_caution(record, tmp_path
     other = new_record(tmp_path / "other", name="Cupola S (invented)")
     other = add_campaign(other, "old", NEW, first=0, heats=4, seed=4, scatter=0.02)
     told = compare_campaigns((record, "old"), (other, "old"), by="hour")
-    assert "different furnaces" in told.cautions[0]
+    assert "different furnaces" in comparison_cautions(told)[0]
     assert told.second.lining == "Cupola S (invented)"
     assert told.of("melting zone").ratio.high95 < 1.0
 

@@ -16,6 +16,7 @@ from geom.record.store.occasion import Occasion
 from geom.record.store.survey_file import RecordedWall
 from geom.surface import make_grid
 from geom.units import Float
+from geom.views.tables.change import change_warnings
 from tests.record.two_walls import Field, burnt, patched, recorded_wall
 from tests.walls import plain_design, tapered_design
 
@@ -112,7 +113,7 @@ def test_only_wall_surveyed_both_times_is_compared() -> None:
         recorded_wall(burnt, between=(300.0, 1500.0), created=LATER),
     )
     assert told.grid.surveyed_heights == pytest.approx((300.0, 900.0), abs=10.0)
-    (words,) = told.warnings
+    (words,) = change_warnings(told, plain_design())
     assert "only one survey reached" in words
     assert {one.region.height_from for one in told.of_kind("level")} == {
         300.0,
@@ -200,11 +201,12 @@ def test_titles_and_occasions_say_which_survey() -> None:
     told = compare_walls(start, end)
     assert told.title == "From heat 3, after repair to heat 4, before repair"
     assert told.to_dict()["from"]["occasion"] == "heat 3, after repair"
-    assert told.warnings == ()
-    (words,) = compare_walls(end, start).warnings
+    assert change_warnings(told, plain_design()) == []
+    (words,) = change_warnings(compare_walls(end, start), plain_design())
     assert "the later survey" in words
     other = replace(end, occasion=replace(made[1], campaign="two"))
-    assert "lined anew" in compare_walls(start, other).warnings[0]
+    relined = compare_walls(start, other)
+    assert "lined anew" in change_warnings(relined, plain_design())[0]
     assert compare_walls(recorded_wall(), end, title="mine").title == "mine"
     assert changed().title == "a survey: two surveys"
 

@@ -17,14 +17,14 @@ from geom.design import Profile, RepairRules
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.forecast import (
-    RULE,
     Forecast,
     forecast,
     forecast_repaired,
 )
-from geom.record.forecast.limits import limits_of, why_no_least_lining
+from geom.record.forecast.limits import limits_of, missing_shell_keys
 from geom.record.regions import regions_of
 from geom.record.wear.rates import wear_rates
+from geom.views.tables.wear import say_rule_here
 from tests.record.heats_ahead import (
     COUNT,
     DESIGN,
@@ -145,15 +145,15 @@ def test_without_the_key_only_the_brick_threshold_is_told(calm):
     design = with_design(least_lining=None)
     told = forecasts(calm, design)
     assert {one.limit for one in told} == {"brick threshold"}
-    assert why_no_least_lining(DESIGN) == ""
-    assert "least_lining in [shell]" in why_no_least_lining(design)
+    assert missing_shell_keys(DESIGN) == ()
+    assert missing_shell_keys(design) == ("least_lining",)
     bare = with_design(least_lining=None, shell_radius=None)
-    assert "radius and least_lining in [shell]" in why_no_least_lining(bare)
+    assert missing_shell_keys(bare) == ("radius", "least_lining")
 
 
 def test_the_rule_is_named_with_the_rate_that_governs(found):
-    rule = of(found, "whole wall").rule
-    assert rule.startswith(RULE)
+    rule = say_rule_here(of(found, "whole wall"))
+    assert rule.startswith("greater of long- and short-term rate (as in pressure-")
     assert "rate governs" in rule
 
 
@@ -161,13 +161,13 @@ def test_the_greater_rate_governs_and_the_lesser_bounds_the_end():
     """Half as much again in the last three of ten heats: 9, not 6.9 in the mean."""
     told = even(10, 6.0, later=1.5, later_from=8, errors=0.05)
     wall = of(forecasts(told), "whole wall")
-    assert "short-term rate governs" in wall.rule
+    assert wall.governing == "short-term"
     assert wall.rate.value == pytest.approx(9.0, rel=0.03)
     assert wall.heats.value == pytest.approx(58.0 / 9.0, rel=0.05)
     assert wall.heats.high95 > 58.0 / 6.9
     slower = even(10, 6.0, later=0.5, later_from=8, errors=0.05)
     wall = of(forecasts(slower), "whole wall")
-    assert "long-term rate governs" in wall.rule
+    assert wall.governing == "long-term"
     assert wall.rate.value == pytest.approx(5.1, rel=0.06)
     assert wall.heats.high95 > 58.0 / 3.5
 
@@ -188,11 +188,12 @@ def test_after_a_step_the_long_term_rate_counts_from_there():
             before, cutback=before.cutback - 0.4, part=before.part - 0.4
         )
     with_step = of(forecasts(told, steps=(stepped(told, 5, wall),)), "whole wall")
-    assert "long-term rate governs, told since heat 6" in with_step.rule
+    assert (with_step.governing, with_step.since) == ("long-term", 6)
+    assert "long-term rate governs, told since heat 6" in say_rule_here(with_step)
     assert with_step.rate.value == pytest.approx(9.0 - 0.4 * 3 / 5, rel=0.02)
     without = of(forecasts(told), "whole wall")
     assert without.rate.value == pytest.approx(8.6, rel=0.02)
-    assert "short-term" in without.rule
+    assert (without.governing, without.since) == ("short-term", 0)
 
 
 def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
@@ -200,7 +201,7 @@ def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
     level = PIECES.regions[PIECES.of_kind("level")[9]]
     found = forecasts(told, steps=(stepped(told, 5, level),))
     # ten levels of which only this has its long rate at 9, and so the same as the short
-    since_step = [one for one in found if "told since heat" in one.rule]
+    since_step = [one for one in found if one.since]
     assert {one.region.height_from for one in since_step} <= {level.height_from}
 
 
@@ -428,7 +429,7 @@ def test_repairs_that_fall_short_pass_the_limit_in_time():
     assert lining.heats.value == pytest.approx(61.0, rel=0.04)
     assert brick.heats.low95 < 41.0 < brick.heats.high95
     assert brick.rate.value == pytest.approx(1.0, abs=0.1)
-    assert "straight line" in brick.rule
+    assert say_rule_here(brick).startswith("straight line")
     # left alone the same wall is past it in a few heats
     alone = of(forecasts(drifting(8, 1.0)), "whole wall")
     assert alone.heats.high95 < 10.0
