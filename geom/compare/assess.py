@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from geom._version import __version__
-from geom.compare.draws import draw_walls
+from geom.compare.draws import draw_walls, prior_of
 from geom.compare.extremes import deepest_point
 from geom.compare.findings import (
     BudgetLine,
@@ -91,7 +91,7 @@ def assess(
     """
     grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
     nodes = make_nodes(surface)
-    walls = draw_walls(nodes)
+    walls = draw_walls(nodes, prior_of(surface, nodes))
     action = call_actions(grid, cutback, sd, design.repair)
     zones, number = find_zones(grid, cutback, sd, action, walls)
     low, high = grid.surveyed_heights

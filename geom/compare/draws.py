@@ -6,10 +6,13 @@ maxima inherit both.  The draws here are those of the process, taken further by 
 rules that leave the average of every patch where the readings put it:
 
 sound or worn
-    Averages of cut-back over patches of three widths are held against nil.  Two groups,
-    sound wall and worn (Efron 2008), share the patches of a height; how much is sound,
-    and how far worn wall lies off, are learned from the heights nearby by expectation
-    and maximisation.  A place is sound only so far as all three widths let it be.
+    Averages of cut-back over patches of three widths are held against nil: the Bayes
+    factor of exactly nil against the process is the posterior density at nil over the
+    prior density there (Dickey 1971), 1 where nothing was read.  Two groups, sound
+    wall and worn (Efron 2008), share the patches of a height; how much is sound is
+    learned from the heights nearby by expectation and maximisation, patches counting by
+    what the readings told of them.  A place is sound only so far as all three widths
+    let it be.
 one sign a patch
     What the readings know is the average over a patch; wear here and build-up there
     within one is mostly the draw's own ringing between readings.  Each patch of a draw
@@ -21,6 +24,8 @@ rough by an unknown amount
 
 References
 ----------
+Dickey, J. M. (1971). The weighted likelihood ratio, linear hypotheses on normal
+location parameters. Annals of Mathematical Statistics 42(1), 204-223 (from memory).
 Efron, B. (2008). Microarrays, empirical Bayes and the two-groups model. Statistical
 Science 23(1), 1-22.
 JCGM 101:2008, 7 (propagation of distributions by draws).
@@ -37,6 +42,9 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr, ndtri
 
 from geom.compare.nodes import Nodes
+from geom.surface import RadialSurface
+from geom.surface.gp.conditional import net_points
+from geom.surface.gp.kernels import Points2D
 from geom.units import Float
 
 #: Draws are kept in single precision: chance moves them by far more.
@@ -56,7 +64,10 @@ class DrawRules:
     nearby : float, mm
         Heights that share in how much wall is sound, the same.
     least_wear : float, mm
-        Worn wall lies off its drawing by no less (root mean square).
+        Root mean square of worn patches, at least, where no prior is given.
+    sound, weight : float
+        Share of sound wall that is expected before it is read, and for how many rows of
+        patches that counts.
     rounds : int
         Of expectation and maximisation.
     proud : float
@@ -73,6 +84,8 @@ class DrawRules:
     widths: tuple[float, float, float] = (70.0, 200.0, 500.0)
     nearby: float = 250.0
     least_wear: float = 1.5
+    sound: float = 0.1
+    weight: float = 0.3
     rounds: int = 60
     proud: float = 1.5
     odds: float = 0.2
@@ -169,12 +182,36 @@ class WallDraws:
         return np.asarray((value + base[some][:, None]).max(axis=0))
 
 
-def draw_walls(nodes: Nodes, *, seed: int = 0) -> WallDraws:
+def prior_of(surface: RadialSurface, nodes: Nodes) -> Float:
+    """Prior covariance of cut-back between nodes, the first round the ring for all.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    nodes : Nodes
+
+    Returns
+    -------
+    array (rows, rows, columns), mm2
+        Between a node of the first column and every node; the prior is the same all
+        round (past surveys, which are not, are taken as they are at the first).
+    """
+    height, azimuth = nodes.height, nodes.azimuth
+    covariance = surface.posterior.fitted.best.covariance
+    first = Points2D(np.full(height.size, azimuth[0]), height)
+    table = covariance.between(first, net_points(height, azimuth))
+    return np.asarray(table.reshape(height.size, height.size, azimuth.size))
+
+
+def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> WallDraws:
     """Draw walls that the readings allow.
 
     Parameters
     ----------
     nodes : Nodes
+    prior : array (rows, rows, columns), mm2, optional
+        From `prior_of`.  Without it what worn patches vary by is taken from the patches
+        themselves, which serves where all wall was read alike.
     seed : int
     """
     count = RULES.draws
@@ -185,10 +222,10 @@ def draw_walls(nodes: Nodes, *, seed: int = 0) -> WallDraws:
     # axes from here on: row of nodes, column of nodes, draw
     field = plain.reshape(nodes.height.size, nodes.azimuth.size, count)
     rng = np.random.default_rng([seed, 1])
-    narrow, patch, wide = (_Kernel.of(nodes, width) for width in RULES.widths)
-    average = patch(field)
+    kernels = [_Kernel.of(nodes, width) for width in RULES.widths]
+    patch = kernels[1]
     sound = np.minimum.reduce(
-        [_sound(nodes, of) for of in (narrow(field), average, wide(field))]
+        [_sound(nodes, kernel(field), kernel.variance(prior)) for kernel in kernels]
     )
     worn = _one_signed(field, patch)
     rough = rng.random(count, dtype=np.float32) ** 2
@@ -224,6 +261,24 @@ class _Kernel:
         around = gaussian_filter1d(columns, width / arc, 0, mode="wrap", truncate=3.0)
         return cls(up.astype(np.float32), around.astype(np.float32))
 
+    def variance(self, prior: Float | None) -> Float | None:
+        """Prior variance of the means of every row, mm2; (rows,), or None.
+
+        Parameters
+        ----------
+        prior : array (rows, rows, columns), mm2
+            Between a node of the first column and every node.
+        """
+        if prior is None:
+            return None
+        # weights of the difference of two columns: a column's weights with themselves
+        column = self.columns[0].astype(np.float64)
+        lag = np.fft.irfft(np.abs(np.fft.rfft(column)) ** 2, column.size)
+        by_rows = prior @ lag
+        # r: row of the mean; i, j: rows of the nodes in it
+        rows = self.rows.astype(np.float64)
+        return np.asarray(np.einsum("ri,ij,rj->r", rows, by_rows, rows, optimize=True))
+
     def __call__(self, field: Float32) -> Float32:
         """Means of a field (rows, columns, n); same shape."""
         rows, columns, count = field.shape
@@ -231,32 +286,37 @@ class _Kernel:
         return np.asarray(self.columns @ up.reshape(rows, columns, count))
 
 
-def _sound(nodes: Nodes, average: Float32) -> Float:
+def _sound(nodes: Nodes, average: Float32, prior: Float | None) -> Float:
     """Probability that patches are sound; (rows, columns).
 
-    Of a patch whose average is m with variance v: sound, m is normal about 0 with
-    variance v; worn, with v + w.  The share of sound patches and w are those of the
-    heights nearby.
+    Parameters
+    ----------
+    nodes : Nodes
+    average : array (rows, columns, n), mm
+        Draws of the patches' averages.
+    prior : array (rows,), mm2, or None
+        Their variance before anything was read.
     """
     mean = average.mean(axis=2, dtype=np.float64)
     variance = np.maximum(average.var(axis=2, dtype=np.float64), 1e-6)
+    if prior is None:
+        prior = np.maximum(np.mean(mean**2, axis=1), RULES.least_wear**2)
+        before = variance + prior[:, None]
+    else:
+        before = np.maximum(variance, prior[:, None])
+    # normal density at nil after the readings over that before them
+    factor = 0.5 * (np.log(before / variance) - mean**2 / variance)
+    informed = 1.0 - variance / before
     apart = (nodes.height[:, None] - nodes.height[None, :]) / RULES.nearby
     near = np.exp(-0.5 * apart**2)
-    rows = mean.shape[0]
-    share, wear = np.full(rows, 0.5), np.full(rows, 25.0)
-    log_sound = -0.5 * (mean**2 / variance + np.log(variance))
+    share = np.full(mean.shape[0], 0.5)
     chance: Float = np.zeros_like(mean)
     for _ in range(RULES.rounds):
-        wide = variance + wear[:, None]
-        log_worn = -0.5 * (mean**2 / wide + np.log(wide))
-        odds = np.log(share / (1.0 - share))[:, None] + log_sound - log_worn
+        odds = np.log(share / (1.0 - share))[:, None] + factor
         chance = np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -50.0, 50.0))))
-        # as if a tenth of a row more had been seen, half of it sound
-        share = (near @ chance.mean(axis=1) + 0.05) / (near.sum(axis=1) + 0.1)
+        sound = near @ (informed * chance).mean(axis=1) + RULES.weight * RULES.sound
+        share = sound / (near @ informed.mean(axis=1) + RULES.weight)
         share = np.clip(share, 1e-4, 1.0 - 1e-4)
-        weight = near @ (1.0 - chance).mean(axis=1)
-        square = near @ ((1.0 - chance) * mean**2).mean(axis=1)
-        wear = np.maximum(square / np.maximum(weight, 1e-9), RULES.least_wear**2)
     return chance
 
 
