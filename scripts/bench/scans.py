@@ -20,7 +20,7 @@ from numpy.random import Generator
 from geom.datum import Pose
 from geom.design import DatumBand, Design, Profile
 from geom.frame import turn
-from geom.readings.clouds.source import Points, Region, cut
+from geom.readings.clouds.source import Points, Piece, cut
 from geom.units import Bool, Float
 
 #: Top of the linings' own wear, of the wall, and the datum band.
@@ -229,13 +229,13 @@ class Held:
         """How many there are."""
         return len(self.points)
 
-    def regions(self, most: int) -> tuple[Region, ...]:
+    def pieces(self, most: int) -> tuple[Piece, ...]:
         """Cut them into parts."""
-        return cut(Region(0, self.count), most)
+        return cut(Piece(0, self.count), most)
 
-    def chunks(self, size: int, region: Region | None = None) -> Iterator[Points]:
+    def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
         """Give them in runs."""
-        start, stop = (0, self.count) if region is None else (region.start, region.stop)
+        start, stop = (0, self.count) if piece is None else (piece.start, piece.stop)
         for first in range(start, stop, size):
             x, y, z = self.points[first : min(first + size, stop)].T
             yield Points(x, y, z)

@@ -14,11 +14,11 @@ from geom.units import Float, Int
 
 @dataclass(frozen=True)
 class Draws:
-    """Campaigns drawn alike; each is a kind of its own, of ``regions`` pieces.
+    """Campaigns drawn alike; each is a kind of its own, of so many ``regions``.
 
     Attributes
     ----------
-    spells, pieces, campaigns : int
+    spells, regions, campaigns : int
     scatter : float, mm
         Of a heat's wear.
     together : float

@@ -297,8 +297,8 @@ def test_fast_wear_is_given_the_scatter_of_fast_wear() -> None:
 # because intervals are never closer than half the variance that surveys state.
 
 GOOD, POOR = {"scatter": 1.0, "survey": 0.02}, {"scatter": 0.2, "survey": 1.0}
-ALONE = {"pieces": 1, "campaigns": 800}
-KIND = {"pieces": 12, "campaigns": 250}
+ALONE = {"regions": 1, "campaigns": 800}
+KIND = {"regions": 12, "campaigns": 250}
 
 
 def shares(how: Draws, seed: int = 11) -> tuple[float, float]:

@@ -1,0 +1,223 @@
+"""Joint draws in which sound wall may be sound: what they keep and what they change."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+
+from geom.compare.draws import ASSUMED, WallDraws, draw_walls
+from geom.compare.nodes import Nodes
+from geom.units import Float
+from tests.compare.read_walls import (
+    AZIMUTHS,
+    HEIGHTS,
+    RADIUS,
+    on_nodes,
+    places_of_nodes,
+    read_wall,
+    sheet,
+)
+
+#: Wall of a node, radian mm.
+PATCH = np.full(HEIGHTS.size * AZIMUTHS.size, np.deg2rad(6.0) * 45.0)
+LITRES = 1e-6
+
+
+def worn(places: Float) -> Float:
+    """Worn everywhere, 10 to 40 mm."""
+    side = np.cos(np.deg2rad(places[:, 0] - 40.0))
+    return np.asarray(25.0 + 10.0 * side + 5.0 * np.sin(places[:, 1] / 200.0))
+
+
+def slag(places: Float) -> Float:
+    """A lump 60 mm thick and a foot across, at 90 degrees and 650 mm."""
+    turn = np.deg2rad(places[:, 0] - 90.0)
+    apart = np.hypot(2.0 * RADIUS * np.sin(0.5 * turn), places[:, 1] - 650.0)
+    return np.asarray(60.0 * np.exp(-((apart / 160.0) ** 4)))
+
+
+@pytest.fixture(scope="module")
+def of_worn() -> WallDraws:
+    return draw_walls(read_wall(sheet(), worn(sheet())))
+
+
+def in_closed_form(walls: WallDraws, *, inward: bool = False) -> float:
+    """What the process itself expects beyond the drawing, from its draws; mm3."""
+    sign = -1.0 if inward else 1.0
+    section = sign * walls.plain * (RADIUS + 0.5 * walls.plain)
+    return float(PATCH @ np.maximum(section, 0.0).mean(axis=1))
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_sound_wall_is_drawn_as_sound_and_has_nothing_to_put_back(seed: int) -> None:
+    walls = draw_walls(read_wall(sheet(), np.zeros(120), seed=seed))
+    assert walls.sound.min() > 0.9
+    expected = in_closed_form(walls) * LITRES
+    assert expected > 4.0  # the process alone would put back so many litres
+    for inward in (False, True):
+        beyond = in_closed_form(walls, inward=inward)
+        litres = walls.excess(PATCH, beyond, inward=inward) * LITRES
+        assert np.median(litres) == np.quantile(litres, 0.9) == 0.0
+        assert litres.mean() < 0.02 * expected
+
+
+def test_a_wall_that_is_clearly_worn_is_left_as_the_process_draws_it(
+    of_worn: WallDraws,
+) -> None:
+    assert of_worn.sound.max() < 1e-3
+    moved = np.abs(of_worn.cutback - of_worn.plain)
+    assert np.mean(moved > 0.01) < 1e-3
+    litres = of_worn.excess(PATCH, in_closed_form(of_worn)) * LITRES
+    assert litres.mean() == pytest.approx(in_closed_form(of_worn) * LITRES, rel=1e-6)
+
+
+def test_slag_that_the_readings_show_stays_proud_on_a_worn_wall() -> None:
+    places = sheet(24, 20)
+    walls = draw_walls(read_wall(places, worn(places) - slag(places)))
+    proud = walls.nodes.mean < -3.0 * walls.nodes.sd
+    assert proud.sum() > 15
+    np.testing.assert_array_equal(walls.cutback[proud], walls.plain[proud])
+    assert walls.sound[proud].max() < 0.01
+    truth = -(worn(places_of_nodes()) - slag(places_of_nodes()))
+    true = float(PATCH @ np.maximum(truth * (RADIUS - 0.5 * truth), 0.0))
+    told = walls.excess(PATCH, in_closed_form(walls, inward=True), inward=True)
+    # a round process draws a lump with steep sides somewhat too broad
+    assert told.mean() == pytest.approx(true, rel=0.3)
+    assert told.mean() * LITRES == pytest.approx(
+        in_closed_form(walls, inward=True) * LITRES, rel=0.05
+    )
+
+
+def averages(field: Float) -> Float:
+    """Means over patches of 200 mm, as the rules rest on; (q, n) to (q, n)."""
+    rows = field.reshape(HEIGHTS.size, AZIMUTHS.size, -1)
+    arc = RADIUS * np.deg2rad(6.0)
+    wide = (200.0 / 45.0, 200.0 / arc, 0.0)
+    mean = gaussian_filter(rows, wide, mode=("nearest", "wrap", "nearest"), truncate=3)
+    return np.asarray(mean.reshape(field.shape))
+
+
+def rough_wall(seed: int = 3) -> tuple[Nodes, Float]:
+    """Cut back 6 mm on the whole, sparsely read: draws ring about nil in between."""
+    places = sheet(8, 6)
+    return read_wall(places, np.full(48, 6.0), noise=1.0, seed=seed), places
+
+
+def test_a_patch_keeps_its_average_and_loses_its_lesser_sign() -> None:
+    nodes, _ = rough_wall()
+    walls = draw_walls(nodes)
+    assert walls.sound.max() < 0.05
+    assert np.mean(walls.plain < 0.0) > 0.1  # what the process makes of it
+    # standing proud is as good as gone ...
+    assert np.mean(walls.cutback < -ASSUMED.rough - 1e-9) < 0.02
+    # ... and was taken from the wear beside it, draw by draw
+    kept, given = averages(walls.cutback), averages(walls.plain)
+    certain = nodes_certain(walls, given)
+    assert certain.sum() > 300
+    assert kept[certain].mean() == pytest.approx(given[certain].mean(), rel=0.045)
+    off = np.sqrt(np.mean((kept - given)[certain] ** 2))
+    assert off < 0.5
+    # leaving the average alone is no matter of course: cut off at nil it grows
+    cut_off = averages(np.maximum(walls.plain, 0.0))
+    assert cut_off[certain].mean() > 1.08 * given[certain].mean()
+
+
+def nodes_certain(walls: WallDraws, average: Float) -> np.ndarray:
+    """Where the patch is worn in nearly every draw; bool (q,)."""
+    return np.asarray(np.quantile(average, 0.005, axis=1) > 0.0)
+
+
+def test_the_same_seed_draws_the_same_and_another_does_not() -> None:
+    nodes, _ = rough_wall()
+    first, again = draw_walls(nodes, seed=4), draw_walls(nodes, seed=4)
+    np.testing.assert_array_equal(first.cutback, again.cutback)
+    np.testing.assert_array_equal(first.sound, again.sound)
+    other = draw_walls(nodes, seed=5)
+    assert np.abs(other.cutback - first.cutback).max() > 1.0
+
+
+@pytest.mark.parametrize("columns", [1, 30])
+def test_where_azimuth_zero_is_changes_nothing(columns: int) -> None:
+    places = sheet(12, 10)
+    # sound but for one side above, across azimuth 0
+    side = np.abs((places[:, 0] + 180.0) % 360.0 - 180.0) < 50.0
+    nodes = read_wall(places, np.where(side & (places[:, 1] > 900.0), 10.0, 0.0))
+    turned = turn(nodes, columns)
+    here, there = draw_walls(nodes), draw_walls(turned)
+    shape = (HEIGHTS.size, AZIMUTHS.size)
+    sound = np.roll(here.sound.reshape(shape), columns, axis=1)
+    # variances of 1,000 draws are known to some 4 %
+    assert np.abs(there.sound.reshape(shape) - sound).max() < 0.05
+    assert sound.max() > 0.85
+    assert sound.min() < 0.01
+    assert np.ptp(sound, axis=1).max() > 0.4
+    litres = [
+        walls.excess(PATCH, in_closed_form(walls)) * LITRES for walls in (here, there)
+    ]
+    spread = litres[0].std() / np.sqrt(1000.0)
+    assert litres[1].mean() == pytest.approx(litres[0].mean(), abs=5.0 * spread)
+
+
+def turn(nodes: Nodes, columns: int) -> Nodes:
+    """The same wall, azimuth counted from elsewhere."""
+    order = np.roll(
+        np.arange(nodes.mean.size).reshape(HEIGHTS.size, -1), columns, axis=1
+    ).ravel()
+    return replace(
+        nodes,
+        mean=nodes.mean[order],
+        covariance=nodes.covariance[np.ix_(order, order)],
+    )
+
+
+def test_patches_of_one_wall_are_sound_together_more_often_than_by_themselves() -> None:
+    """Whether a place is sound is drawn by patches, not node by node."""
+    q = PATCH.size
+    nodes = on_nodes(np.zeros(q), read_wall(sheet(), np.zeros(120)).covariance)
+    walls = draw_walls(nodes)
+    nil = (walls.cutback == 0.0).reshape(HEIGHTS.size, AZIMUTHS.size, -1)
+    share = nil.mean()
+    beside = np.mean(~nil[:, :-1] & ~nil[:, 1:])
+    assert 0.001 < 1.0 - share < 0.1
+    assert beside > 10.0 * (1.0 - share) ** 2
+    np.testing.assert_allclose(nil.mean(axis=2).ravel(), walls.sound, atol=0.03)
+
+
+def test_an_excess_is_scaled_to_the_closed_form_of_the_fine_grid(
+    of_worn: WallDraws,
+) -> None:
+    whole = in_closed_form(of_worn)
+    plain, scaled = (of_worn.excess(PATCH, f * whole) for f in (1.0, 1.1))
+    np.testing.assert_allclose(scaled, 1.1 * plain, rtol=1e-12)
+    none = of_worn.excess(np.zeros_like(PATCH), 0.0)
+    assert not none.any()
+
+
+def test_the_greatest_of_a_wall_moves_each_node_with_its_own_draw(
+    of_worn: WallDraws,
+) -> None:
+    nodes = of_worn.nodes
+    field = nodes.mean.reshape(HEIGHTS.size, -1)
+    np.testing.assert_allclose(
+        of_worn.greatest(field), of_worn.cutback.max(axis=0), atol=1e-9
+    )
+    # a cell deeper than its node's mean stays so much deeper
+    spike = field.copy()
+    spike[5, 7] += 100.0
+    k = 5 * AZIMUTHS.size + 7
+    np.testing.assert_allclose(
+        of_worn.greatest(spike), of_worn.cutback[k] + 100.0, atol=1e-9
+    )
+    some = np.where(np.arange(AZIMUTHS.size) < 3, field, -np.inf)
+    held = np.isfinite(some).ravel()
+    np.testing.assert_allclose(
+        of_worn.greatest(some), of_worn.cutback[held].max(axis=0), atol=1e-9
+    )
+    np.testing.assert_allclose(
+        of_worn.greatest(-some, sign=-1.0),
+        -of_worn.cutback[held].min(axis=0),
+        rtol=1e-9,
+    )
