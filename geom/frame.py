@@ -78,3 +78,16 @@ def clock_face(azimuth: float, sense: Sense) -> str:
     halves = round(onward / 15.0) % 24
     hour = halves // 2 or 12
     return f"half past {hour}" if halves % 2 else f"{hour} o'clock"
+
+
+def clock_time(azimuth: float, sense: Sense) -> str:
+    """Where an azimuth is on a clock laid on the furnace, to two degrees: h:mm.
+
+    Examples
+    --------
+    >>> clock_time(105.0, "clockwise"), clock_time(105.0, "counterclockwise")
+    ('3:30', '8:30')
+    """
+    onward = float(wrap(azimuth if sense == "clockwise" else -azimuth))
+    hours, minutes = divmod(round(2.0 * onward) % 720, 60)
+    return f"{hours or 12}:{minutes:02d}"

@@ -48,6 +48,13 @@ def add_to(commands: Any) -> None:
         "every 150 mm there, 300 mm elsewhere, and beside corners of the profile)",
     )
     parser.add_argument(
+        "--columns",
+        action="store_true",
+        help="the same azimuths on every row (default: rows are turned against each "
+        "other, so that upright streaks are met, and stand close to sills and lips of "
+        "the tuyeres)",
+    )
+    parser.add_argument(
         "--from",
         dest="readings",
         type=Path,
@@ -91,9 +98,9 @@ def _refuse_both(options: argparse.Namespace) -> None:
             "--count is for a second climb",
             cure="Name the readings with --from, or use --heights and --azimuths",
         )
-    if options.readings and (options.heights or options.azimuths):
+    if options.readings and (options.heights or options.azimuths or options.columns):
         raise InputError(
-            "--heights and --azimuths are for a sheet of the whole wall",
+            "--heights, --azimuths and --columns are for a sheet of the whole wall",
             cure="Leave them out, or leave out --from",
         )
 
@@ -103,7 +110,12 @@ def _first(options: argparse.Namespace, design: Design) -> SamplingPlan:
     from geom.sampling.plan import initial_plan
 
     try:
-        return initial_plan(design, azimuths=options.azimuths, heights=options.heights)
+        return initial_plan(
+            design,
+            azimuths=options.azimuths,
+            heights=options.heights,
+            columns=options.columns,
+        )
     except InputError as fault:
         raise fault.at(file=options.design) from fault
 
@@ -138,6 +150,8 @@ def _print_summary(design: Design, plan: SamplingPlan, out: Path) -> None:
     what = f"{plan.count} stations"
     if not plan.second:
         what += f" at {rows} heights and {columns} azimuths, clear of openings"
+        if plan.staggered:
+            what += ", rows turned against each other"
     print_lines(
         [
             f"Rod sheet: {plain(design.name)}: {what}",

@@ -7,7 +7,7 @@ comes from the wall on a coarse grid; a full one is the call of a survey's repor
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, Protocol
 
@@ -239,13 +239,15 @@ def _station_cells(
 def planned_stations(design: Design, file: Path) -> SamplingPlan:
     """The stations of a blank rod sheet, as ``daubline sheet`` chooses them.
 
+    Rows are turned against each other: the board has a column for each azimuth.
+
     Raises
     ------
     InputError
         If the steps of the rod leave none.
     """
     try:
-        return initial_plan(design)
+        return initial_plan(design).on_columns(design)
     except InputError as fault:
         raise fault.at(file=file) from fault
 
@@ -256,7 +258,8 @@ def station_board(
     """The planned stations with rows and columns for those read elsewhere.
 
     A planned row or column that nobody read, and that a read one lies nearer to than
-    half way to the next, is left out for it.
+    half way to the next, is left out for it.  A row read elsewhere asks for what the
+    planned one nearest to it does, a column read elsewhere for all its stations.
 
     Parameters
     ----------
@@ -273,15 +276,25 @@ def station_board(
     heights = _merge_places(
         plan.height, readings.height, _SAME_HEIGHT, _height_distance
     )
+    own = plan.asked | (plan.opening >= 0)
+    apart = 360.0 / max(1, int(own.sum(axis=1).max()))
     azimuths = _merge_places(
-        plan.azimuth, readings.azimuth, _SAME_AZIMUTH, _azimuth_distance
+        plan.azimuth, readings.azimuth, _SAME_AZIMUTH, _azimuth_distance, apart
     )
     if heights.size > _MOST_ROWS or azimuths.size > _MOST_COLUMNS:
         return plan
     down = np.sort(heights)[::-1].copy()
     onward = np.array(sorted(azimuths.tolist(), key=lambda a: onward_of(design, a)))
     opening = _opening_index(design, down, onward)
-    return SamplingPlan(down, onward, opening < 0, opening)
+    rise = np.abs(down[:, None] - plan.height)
+    off = np.abs(turn(plan.azimuth, onward[:, None]))
+    wanted = own[np.ix_(np.argmin(rise, axis=1), np.argmin(off, axis=1))]
+    wanted |= off.min(axis=1) >= _SAME_AZIMUTH
+    board = SamplingPlan(down, onward, wanted, opening, np.zeros(down.size))
+    for azimuth, height in zip(readings.azimuth, readings.height, strict=True):
+        if (place := find_station(board, float(azimuth), float(height))) is not None:
+            wanted[place] = True
+    return replace(board, asked=wanted & (opening < 0))
 
 
 def find_station(
@@ -297,9 +310,13 @@ def find_station(
 
 
 def _merge_places(
-    plan: Float, read: Float, same: float, distance: Callable[[Float, float], Float]
+    plan: Float,
+    read: Float,
+    same: float,
+    distance: Callable[[Float, float], Float],
+    apart: float = 0.0,
 ) -> Float:
-    """Places of a plan and those read, each once."""
+    """Places of a plan, at least so far apart in a row, and those read; each once."""
     places: list[float] = []
     for place in read.tolist():
         if not places or float(np.min(distance(np.array(places), place))) >= same:
@@ -308,7 +325,7 @@ def _merge_places(
     for place in plan.tolist():
         near = float(np.min(distance(np.array(places), place)))
         gaps = distance(plan, place)
-        gap = float(np.min(gaps[gaps > 0.0], initial=np.inf))
+        gap = max(apart, float(np.min(gaps[gaps > 0.0], initial=np.inf)))
         if same <= near and near >= 0.5 * gap:
             kept.append(place)
     return np.array([*places, *kept])

@@ -40,7 +40,7 @@ class ReadingValidator:
         for at in (0, -1):
             height = float(plan.height[rows[at]])
             drawn = float(self.design.profile.radius_at(height))
-            azimuth = f"{plan.azimuth[columns[at]]:.6g}"
+            azimuth = f"{plan.station_azimuth[rows[at], columns[at]]:.6g}"
             lengths = (f"{from_mm(mm, unit):.9g}" for mm in (height, drawn))
             drawn_rows.append((azimuth, *lengths))
         return tuple(drawn_rows)

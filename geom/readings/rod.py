@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
-from geom.units import Float
+from geom.units import Float, Int
 
 RodKind = Literal["radius", "diameter", "cutback"]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,34 @@ class RodReadings:
     def is_kind(self, kind: RodKind) -> np.ndarray:
         """Which readings are of a kind; bool array (n,)."""
         return np.array([k == kind for k in self.kind], dtype=bool)
+
+    def canonical_order(self) -> Int:
+        """An order that the rows of a sheet have no part in; int array (n,).
+
+        By height, value, azimuth, kind and sd, lengths to a nanometre, so that neither
+        a turn of azimuth zero nor a change of unit alters it but among readings alike.
+        """
+        kinds = np.array(self.kind)
+        keys = (self.sd, kinds, self.azimuth, self.value, self.height)
+        rounded = (key if key.dtype.kind == "U" else np.round(key, 6) for key in keys)
+        return np.lexsort(tuple(rounded)).astype(np.int64)
+
+    def take(self, rows: Int) -> RodReadings:
+        """Some of the readings, in the order of ``rows``; int array."""
+
+        def taken(texts: tuple[T, ...]) -> tuple[T, ...]:
+            return tuple(texts[k] for k in rows)
+
+        return RodReadings(
+            kind=taken(self.kind),
+            azimuth=self.azimuth[rows],
+            height=self.height[rows],
+            value=self.value[rows],
+            sd=self.sd[rows],
+            step=self.step[rows],
+            place=taken(self.place),
+            note=taken(self.note),
+        )
 
     def joined(self, other: RodReadings) -> RodReadings:
         """These and others as one survey."""

@@ -20,6 +20,7 @@ HEIGHT_STEP = {"in": 76.2}
 _OTHER_HEIGHT_STEP = 75.0
 _MOST_HEIGHTS = 60
 _MOST_STATIONS = 4000
+_ROUNDING = 1e-6
 _STEPS = "[rod], keys height_step and azimuth_step"
 
 
@@ -115,6 +116,7 @@ def _clear_wall(design: Design, height: Float, azimuth: Float) -> Bool:
 
 
 def widened(hole: Opening) -> Opening:
-    """An opening with the margin round it."""
-    wide, tall = hole.width + 2.0 * MARGIN, hole.tall + 2.0 * MARGIN
+    """An opening with the margin round it; what keeps just the margin is clear."""
+    more = 2.0 * (MARGIN - _ROUNDING)
+    wide, tall = hole.width + more, hole.tall + more
     return replace(hole, width=wide, tall=tall)

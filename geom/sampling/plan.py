@@ -1,6 +1,7 @@
 """Sampling plans: the stations of one climb as rows and columns of a sheet.
 
-`initial_plan` spreads them over a whole wall: closely where it burns, wider elsewhere.
+`initial_plan` spreads them over a whole wall: closely where it burns, wider elsewhere,
+and each row turned against the next, so that no upright streak hides between columns.
 `follow_up_plan` has one row for each station that would tell most, as
 `geom.sampling.stations` chose them.
 """
@@ -13,8 +14,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from geom.design import Design
+from geom.design import Design, Opening
 from geom.errors import InputError
+from geom.frame import turn as turn_between
 from geom.frame import wrap
 from geom.sampling.feasible import (
     MARGIN,
@@ -35,6 +37,11 @@ _NEAR = 60.0
 _CORNER, _BLOCKED = 1.5, 2.0
 #: Between columns, degrees.  Our own choice, no source.
 _APART = 30.0
+#: Columns and turns of rows make at most so many azimuths: a board can show them.
+_MOST_AZIMUTHS = 48
+#: Golden section: turns of rows that never fall into step, where a rod has so many.
+_GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
+_FEW_TURNS = 3
 _STEPS = "[rod], key height_step"
 
 
@@ -59,8 +66,8 @@ class CandidateRows:
     step: float
 
     @classmethod
-    def of(cls, design: Design, azimuth: Float) -> CandidateRows:
-        """Of a design read in some directions, degrees.
+    def of(cls, design: Design, azimuth: Float, turns: Float) -> CandidateRows:
+        """Of a design read in some directions, rows turned by one of some; degrees.
 
         Raises
         ------
@@ -72,7 +79,10 @@ class CandidateRows:
         low, high = profile.bottom + MARGIN, profile.top - MARGIN
         first, last = np.ceil(low / step - 1e-6), np.floor(high / step + 1e-6)
         height = np.arange(first, last + 1.0) * step
-        blocked = _blocked(design, height, azimuth)
+        blocked = np.min(
+            [_blocked(design, height, wrap(azimuth + turned)) for turned in turns],
+            axis=0,
+        )
         kept = clear_of_steps(design, height) & (blocked < 1.0)
         if kept.sum() < 2:
             raise InputError(
@@ -94,12 +104,20 @@ class CandidateRows:
             return float(self.height[0]), float(self.height[-1])
         return min(at), max(at) + ZONE
 
-    def usual(self) -> Float:
-        """Rows beside corners, every 150 mm over the melting zone, 300 mm elsewhere."""
+    def usual(self, *, mouths: bool = False) -> Float:
+        """Rows beside corners, every 150 mm over the melting zone, 300 mm elsewhere.
+
+        Parameters
+        ----------
+        mouths : bool
+            Also rows close below the sills of the tuyeres and above their lips.
+        """
         chosen = {0, self.height.size - 1}
-        for target, low, high in self._wanted():
+        wanted = [(*place, _NEAR) for place in self._wanted()]
+        wanted += [(*place, MARGIN) for place in self._at_mouths() if mouths]
+        for target, low, high, near in wanted:
             there = [h for h in self.height[list(chosen)] if low < h < high]
-            if any(abs(h - target) <= _NEAR for h in there):
+            if any(abs(h - target) <= near for h in there):
                 continue
             if (pick := self._pick(target, low, high)) is not None:
                 chosen.add(pick)
@@ -148,6 +166,23 @@ class CandidateRows:
                 wanted.append((corner, *ends))
         return wanted
 
+    def _at_mouths(self) -> list[tuple[float, float, float]]:
+        """Sills and lips of the tuyeres, each with the wall below or above it, mm.
+
+        The taper audit compares the wall there: a row farther off tells little of it.
+        """
+        profile = self.design.profile
+        edges = [
+            (t.height - 0.5 * t.tall - MARGIN, t.height + 0.5 * t.tall + MARGIN)
+            for t in self.design.tuyeres
+        ]
+        sills, lips = sorted({a for a, _ in edges}), sorted({b for _, b in edges})
+        more = 1e-6
+        return [
+            *((sill, profile.bottom, sill + more) for sill in sills),
+            *((lip, lip - more, profile.top) for lip in lips),
+        ]
+
     def _pick(self, target: float, low: float, high: float) -> int | None:
         """The best row near a height, on the wall between two others."""
         allowed = (self.height > low) & (self.height < high)
@@ -192,6 +227,8 @@ class SamplingPlan:
         Stations to read.
     opening : int array (m, k)
         Which of the design's openings is there or too near, else -1.
+    turned : array (m,), degrees
+        By how much more the stations of each row stand than ``azimuth``.
     rank : tuple of int, length m
         Of a second climb, how much the station of each row tells: 1 most.  Empty of a
         first one.
@@ -203,8 +240,37 @@ class SamplingPlan:
     azimuth: Float
     asked: Bool
     opening: Int
+    turned: Float
     rank: tuple[int, ...] = ()
     again: tuple[bool, ...] = ()
+
+    @property
+    def station_azimuth(self) -> Float:
+        """Azimuth of every station, degrees; shape (m, k)."""
+        return wrap(self.azimuth + self.turned[:, None])
+
+    @property
+    def staggered(self) -> bool:
+        """Whether rows are turned against each other."""
+        return bool(np.any(self.turned != 0.0))
+
+    def on_columns(self, design: Design) -> SamplingPlan:
+        """The same stations with a column for each of their azimuths, none turned.
+
+        What is not a row's own is not asked for.
+        """
+        if not self.staggered:
+            return self
+        each = np.round(self.station_azimuth, 6)
+        across = np.array(sorted(set(each.ravel().tolist()), key=_by_clock(design)))
+        asked = np.zeros((self.height.size, across.size), dtype=bool)
+        opening = np.full(asked.shape, -1, dtype=np.int64)
+        for row, azimuths in enumerate(each):
+            place = [int(np.flatnonzero(across == a)[0]) for a in azimuths]
+            asked[row, place] = self.asked[row]
+            opening[row, place] = self.opening[row]
+        straight = np.zeros(self.height.size)
+        return SamplingPlan(self.height, across, asked, opening, straight)
 
     @property
     def second(self) -> bool:
@@ -218,7 +284,11 @@ class SamplingPlan:
 
 
 def initial_plan(
-    design: Design, *, azimuths: int | None = None, heights: int | None = None
+    design: Design,
+    *,
+    azimuths: int | None = None,
+    heights: int | None = None,
+    columns: bool = False,
 ) -> SamplingPlan:
     """Spread stations over a whole wall.
 
@@ -231,6 +301,10 @@ def initial_plan(
     heights : int, optional
         CandidateRows, twice as close over the melting zone as elsewhere.  Default: as
         `CandidateRows.usual` has them.
+    columns : bool
+        Whether all rows have the same azimuths.  Default: rows are turned against each
+        other on the rod's steps of azimuth, where these are finer than the columns; and
+        there are rows close to the sills and lips of the tuyeres.
 
     Returns
     -------
@@ -242,11 +316,52 @@ def initial_plan(
         If the steps of the rod leave no such rows.
     """
     across = _azimuths(design, azimuths)
-    rows = CandidateRows.of(design, across)
-    up = rows.usual() if heights is None else rows.spread(heights)
+    turns = np.zeros(1) if columns else _turns(design, across.size)
+    rows = CandidateRows.of(design, across, turns)
+    up = rows.usual(mouths=not columns) if heights is None else rows.spread(heights)
+    turned = _turn_of_each(design, up, across, turns)[::-1].copy()
     down = up[::-1].copy()
-    opening = _openings(design, down, across)
-    return SamplingPlan(down, across, opening < 0, opening)
+    opening = _openings(design, down, wrap(across + turned[:, None]))
+    return SamplingPlan(down, across, opening < 0, opening, turned)
+
+
+def _turns(design: Design, count: int) -> Float:
+    """Turns that a row of so many columns may have, degrees of azimuth; 0 the first.
+
+    Whole steps of the rod, less than from one column to the next.
+    """
+    apart, step = 360.0 / count, design.rod.azimuth_step
+    steps = max(1, int(apart / step + 1e-6))
+    most = max(1, min(steps, _MOST_AZIMUTHS // count))
+    onward = np.floor(np.arange(most) * steps / most) * step
+    return onward if design.azimuth_sense == "clockwise" else -onward
+
+
+def _turn_of_each(design: Design, up: Float, across: Float, turns: Float) -> Float:
+    """Which turn each row has, degrees; (m,).
+
+    Rows beside the tuyeres stand under and over them as nearly as can be.  Any other
+    has a turn that no neighbour has, or one with fewer stations in openings.
+    """
+    row, count = np.arange(up.size), turns.size
+    first = row % count if count <= _FEW_TURNS else (row * _GOLDEN % 1.0 * count)
+    chosen = turns[first.astype(np.int64)].copy()
+    mouths = [t for t in design.tuyeres if count > 1]
+    for k, height in enumerate(up.tolist()):
+        stations = wrap(across + turns[:, None])
+        blocked = np.array([_blocked(design, up[[k]], line)[0] for line in stations])
+        here = [t for t in mouths if _beside_mouth(t, height)]
+        off = [np.abs(turn_between(stations, t.azimuth)).min(axis=1) for t in here]
+        wanted = np.mean(off, axis=0) if off else (turns != chosen[k]).astype(float)
+        best = np.lexsort((wanted, np.round(blocked, 9)))[0]
+        chosen[k] = turns[best]
+    return chosen
+
+
+def _beside_mouth(tuyere: Opening, height: float) -> bool:
+    """Whether a row is one of those that tell of a tuyere's sill or lip."""
+    off = abs(height - tuyere.height) - 0.5 * tuyere.tall
+    return 0.0 < off <= MARGIN + _NEAR
 
 
 def follow_up_plan(design: Design, advice: Advice) -> SamplingPlan:
@@ -283,7 +398,8 @@ def follow_up_plan(design: Design, advice: Advice) -> SamplingPlan:
         height,
         across,
         asked,
-        _openings(design, height, across),
+        _openings(design, height, np.tile(across, (height.size, 1))),
+        np.zeros(height.size),
         rank=tuple(k + 1 for k in order),
         again=tuple(station.again for station in chosen),
     )
@@ -309,7 +425,8 @@ def _azimuths(design: Design, count: int | None) -> Float:
 
 
 def _openings(design: Design, height: Float, azimuth: Float) -> Int:
-    found = np.full((height.size, azimuth.size), -1, dtype=np.int64)
+    """Which opening each station is in or too near, else -1; as ``azimuth``, (m, k)."""
+    found = np.full(azimuth.shape, -1, dtype=np.int64)
     for index, hole in enumerate(design.openings):
         radius = design.radius_at_opening(hole)
         here = widened(hole).holds(azimuth, height[:, None], radius)

@@ -17,6 +17,7 @@ from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.rods.datum_bands import is_unreliable
 from geom.surface.rods.fit import fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
+from geom.surface.rods.repeats import contradicting_repeats
 from geom.units import say_both
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
@@ -100,12 +101,21 @@ def _of_rods(  # noqa: PLR0917
     seed: int,
 ) -> RadialSurface:
     _refuse_too_few(readings)
+    # From here on the order of the rows in the sheet has no part in anything.
+    order, kinds = readings.canonical_order(), tuple(readings.kinds)
+    number = dict(zip(readings.place, range(len(readings)), strict=True))
+    whole = readings.take(order)
+    agreed, rejected = contradicting_repeats(whole, design)
+    readings = whole.take(np.flatnonzero(agreed))
+    if rejected:
+        _refuse_too_few(readings)
     low, high = float(readings.height.min()), float(readings.height.max())
     prior = expected_prior(readings, design)
     used = False
     if past is not None:
         prior, used = prior_with_history(prior, past, readings, design)
     fit = fit_wall(readings, design, prior, seed=seed)
+    rejected = tuple(sorted(rejected + fit.rejected, key=lambda r: number[r.place]))
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)
     cutback = np.full(grid.shape, np.nan)
     sd = np.full(grid.shape, np.nan)
@@ -117,11 +127,10 @@ def _of_rods(  # noqa: PLR0917
         radius=cutback + grid.design_radius[:, None],
         radius_sd=sd,
         posterior=fit.posterior,
-        count=len(readings),
-        kinds=tuple(readings.kinds),
-        rejected=fit.rejected,
-        warnings=_warn_of(readings, design, fit.rejected)
-        + _past_words(past, used=used),
+        count=len(whole),
+        kinds=kinds,
+        rejected=rejected,
+        warnings=_warn_of(readings, design, rejected) + _past_words(past, used=used),
     )
 
 

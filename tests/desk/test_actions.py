@@ -120,7 +120,12 @@ def test_the_board_is_the_sheets_with_what_was_read_beside_it():
     assert station_board(design, plan, None) is plan
     one = rod_readings(np.array([15.0]), plan.height[[2]], np.array([455.0]))
     beside = station_board(design, plan, one)
-    assert beside.azimuth.tolist() == sorted([*plan.azimuth.tolist(), 15.0])
+    assert beside.azimuth.tolist() == plan.azimuth.tolist()
+    odd = rod_readings(np.array([22.0]), plan.height[[2]], np.array([455.0]))
+    more = station_board(design, plan, odd)
+    assert 22.0 in more.azimuth.tolist()
+    assert more.asked[:, more.azimuth.tolist().index(22.0)].all()
+    assert beside.asked[2, 1]
     assert beside.height.tolist() == plan.height.tolist()
     assert find_station(beside, 374.9, float(plan.height[2]) + 4.0) == (2, 1)
     assert find_station(beside, 20.0, float(plan.height[2])) is None

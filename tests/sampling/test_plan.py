@@ -82,7 +82,7 @@ def test_a_drawing_without_tuyeres_is_read_closely_all_over() -> None:
 
 def test_stations_in_openings_are_not_asked_and_name_the_opening() -> None:
     design = stepped(25.0)
-    plan = initial_plan(design, heights=20)
+    plan = initial_plan(design, heights=20, columns=True)
     assert (plan.opening >= 0).any()
     for row, height in enumerate(plan.height.tolist()):
         for column, azimuth in enumerate(plan.azimuth.tolist()):
@@ -195,3 +195,59 @@ def test_a_second_climb_has_a_row_for_each_station(sense: str) -> None:
 def test_no_station_that_helps_is_told_so() -> None:
     with pytest.raises(InputError, match="no further single reading"):
         follow_up_plan(plain_design(), replace(ADVICE, stations=()))
+
+
+@pytest.mark.parametrize("step", [3.0, 5.0, 7.5, 15.0])
+@pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
+def test_rows_are_turned_against_each_other_on_the_rods_steps(
+    step: float, sense: str
+) -> None:
+    rod = RodErrors(azimuth_step=step)
+    plan = initial_plan(plain_design(rod=rod, azimuth_sense=sense))
+    steps = plan.station_azimuth / step
+    np.testing.assert_allclose(steps, np.round(steps), atol=1e-9)
+    assert (np.diff(plan.turned) != 0.0).all()
+    onward = plan.station_azimuth if sense == "clockwise" else -plan.station_azimuth
+    assert (np.diff(np.mod(onward, 360.0), axis=1) > 0.0).all()
+    seen = np.unique(plan.station_azimuth)
+    gaps = np.diff(np.append(seen, seen[0] + 360.0))
+    assert gaps.max() <= 15.0
+    assert seen.size <= 48
+
+
+def test_columns_kept_are_the_same_on_every_row() -> None:
+    plan = initial_plan(tapered_design(), columns=True)
+    assert not plan.staggered
+    assert plan.on_columns(tapered_design()) is plan
+
+
+def test_no_turn_is_possible_where_columns_are_as_close_as_the_rods_steps() -> None:
+    assert not initial_plan(plain_design(), azimuths=24).staggered
+
+
+def test_turned_rows_keep_clear_of_openings_where_a_turn_allows() -> None:
+    assert (initial_plan(tapered_design()).opening < 0).all()
+
+
+@pytest.mark.parametrize("step", [25.0, 50.0, 75.0])
+def test_rows_stand_under_and_over_every_tuyere(step: float) -> None:
+    design = stepped(step)
+    plan = initial_plan(design)
+    for tuyere in design.tuyeres:
+        for side in (-1.0, 1.0):
+            edge = tuyere.height + side * 0.5 * tuyere.tall
+            off = side * (plan.height - edge)
+            row = int(np.argmin(np.where(off > 0.0, off, np.inf)))
+            assert MARGIN - 1e-6 <= off[row] <= MARGIN + step
+            away = np.abs(turn(plan.station_azimuth[row], tuyere.azimuth))
+            assert away.min() <= 0.5 * design.rod.azimuth_step
+
+
+def test_on_columns_the_stations_are_the_same() -> None:
+    design = tapered_design()
+    plan = initial_plan(design)
+    wide = plan.on_columns(design)
+    row, column = np.nonzero(plan.asked)
+    at, place = np.nonzero(wide.asked)
+    first = sorted(zip(row, plan.station_azimuth[row, column], strict=True))
+    assert first == sorted(zip(at, wide.azimuth[place], strict=True))

@@ -7,6 +7,9 @@ each with its unit::
     height_in \ radius_in,  0deg,   30deg,  60deg
     24,                     18 3/8, 18 1/2,
     30,                     18 5/8, 18 3/4, 18 1/2
+
+Where rows are turned against each other, a column ``turn_deg`` says by how much more
+azimuth the stations of a row stand than the heads of their columns.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from typing import cast
 
 from geom.design.text_file import join_words
 from geom.errors import InputError
+from geom.frame import wrap
 from geom.readings.rod import RodKind
 from geom.readings.sheets.sheet import (
     HEADER_CURE,
@@ -39,6 +43,10 @@ _WIDE_CURE = (
     r"Write height_in \ radius_in into the first cell (or _mm, _cm, _m, and diameter "
     "or cutback for radius), and the azimuths beside it as 0deg, 30deg, 60deg"
 )
+
+
+#: Head of the column that says how rows of a wide sheet are turned.
+TURN = "turn_deg"
 
 
 def is_wide(table: SheetTable) -> bool:
@@ -89,12 +97,15 @@ def read_wide(table: SheetTable) -> Sheet:
     height, value = _corner(table)
     azimuths = _azimuths(table)
     table.refuse_unnamed()
-    refuse_mixed_marks(table, [0, *azimuths])
-    note = _note_column(table)
+    note, turned = _column_named(table, "note"), _column_named(table, TURN)
+    lengths = [0, *azimuths]
+    refuse_mixed_marks(table, lengths if turned is None else [*lengths, turned])
     readings = tuple(
         reading
         for row in table.rows
-        for reading in _wide_readings(table, row, (height, value), azimuths, note)
+        for reading in _wide_readings(
+            table, row, (height, value), _turned(table, row, azimuths, turned), note
+        )
     )
     if not readings:
         cure = "Write the readings below the azimuths"
@@ -213,7 +224,7 @@ def _azimuths(table: SheetTable) -> dict[int, float]:
     """Read the column heads: column index and azimuth, degrees."""
     found: dict[int, float] = {}
     for index, name in enumerate(table.header.cells):
-        if index == 0 or not name or name.lower() == "note":
+        if index == 0 or not name or name.lower() in ("note", TURN):
             continue
         if (parts := _AZIMUTH.fullmatch(name)) is None:
             what = f'the column head "{name[:40]}" is no azimuth'
@@ -229,13 +240,28 @@ def _azimuths(table: SheetTable) -> dict[int, float]:
     return found
 
 
-def _note_column(table: SheetTable) -> int | None:
-    """Find the column of notes."""
-    found = [i for i, name in enumerate(table.header.cells) if name.lower() == "note"]
+def _column_named(table: SheetTable, wanted: str) -> int | None:
+    """Find the column of notes, or that of turns."""
+    names = table.header.cells
+    found = [i for i, name in enumerate(names) if i > 0 and name.lower() == wanted]
     if len(found) > 1:
-        cure = "Keep one of them"
-        raise table.error("there are two columns for note", table.header, cure=cure)
+        what = f"there are two columns for {wanted}"
+        raise table.error(what, table.header, cure="Keep one of them")
     return found[0] if found else None
+
+
+def _turned(
+    table: SheetTable, row: SheetRow, azimuths: dict[int, float], turned: int | None
+) -> dict[int, float]:
+    """Column index and azimuth of the stations of one row, degrees."""
+    if turned is None or not row.cell(turned):
+        return azimuths
+    more = table.parsed(row.cell(turned), row, turned)
+    if not abs(more) < 360.0:
+        what = f"a row turned by {row.cell(turned)} degrees"
+        cure = "Write by how many degrees its stations stand further on than the heads"
+        raise table.error(what, row, turned, cure=cure)
+    return {i: float(wrap(round(a + more, 9))) for i, a in azimuths.items()}
 
 
 def _wide_readings(

@@ -167,7 +167,8 @@ def _lines(text: str) -> Iterator[tuple[int, str]]:
     """Give the lines that say something, with their true numbers."""
     for number, raw in enumerate(io.StringIO(text, newline=None), 1):
         line = raw.rstrip("\n")
-        if line.strip() and not is_comment(line.lstrip()):
+        # A spreadsheet quotes a comment that holds the separator.
+        if line.strip() and not is_comment(line.lstrip(' \t"')):
             yield number, line
 
 

@@ -200,7 +200,8 @@ def laplace_draws(
 
     Normal, with the curvature of the log posterior there (by differences of its
     gradient); in no direction wider than before the readings came.  Drawn in pairs on
-    opposite sides.
+    opposite sides, by the symmetric root of the covariance: it changes smoothly with
+    the readings, where the signs of eigenvectors do not.
 
     Parameters
     ----------
@@ -220,8 +221,8 @@ def laplace_draws(
     curvature = _curvature(likelihood, theta, spread)
     strength, axes = np.linalg.eigh(curvature)
     half = np.random.default_rng(seed).standard_normal((count // 2, theta.size))
-    steps = np.concatenate([half, -half]) / np.sqrt(np.maximum(strength, 1.0))
-    return np.asarray(theta + spread * (steps @ axes.T))
+    root = (axes / np.sqrt(np.maximum(strength, 1.0))) @ axes.T
+    return np.asarray(theta + spread * (np.concatenate([half, -half]) @ root))
 
 
 def log_evidence(likelihood: MarginalLikelihood) -> float:

@@ -77,16 +77,19 @@ def instructions(design: Design, plan: SamplingPlan) -> list[str]:
     unit = design.length_unit
     at, zero = (plain(w, most=60) for w in (design.azimuth_zero, design.height_zero))
     written = "18 3/8 or 18.375" if unit == "in" else "the number alone"
-    run = (
-        "Each row is one station."
-        if plan.second
-        else "Columns run the way the wall is seen from inside, turning to the right."
-    )
+    run = "Columns run the way the wall is seen from inside, turning to the right."
+    if plan.second:
+        run = "Each row is one station."
+    elif plan.staggered:
+        run = (
+            "Rows run the way the wall is seen from inside, turning to the right, each "
+            "set off against the next: no streak down the wall can hide between them."
+        )
     return [
         f"Radius from the axis to the wall and height above {zero}, both in "
         f"{UNIT_NAMES[unit]}; the highest on top.",
         f"Clock, seen from above: {at} at 12 o'clock, which is azimuth 0; azimuth "
         f"grows {design.azimuth_sense}. {run}",
-        f"Write {written}. Leave blank what could not be reached. Grey: nothing to "
-        "read there.",
+        f"Write {written}. Where nobody can reach, write n/a: it is not asked for "
+        "again. Grey: nothing to read there.",
     ]

@@ -14,9 +14,9 @@ import numpy as np
 
 from geom._version import __version__
 from geom.design import Design
-from geom.frame import clock_face
+from geom.frame import clock_face, clock_time
 from geom.sampling.plan import SamplingPlan
-from geom.units import UNIT_NAMES, say_length
+from geom.units import UNIT_NAMES, Float, say_length
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.plan_view import plan_view
 from geom.views.paper.rod_marks import instructions, marks_at, say_setting
@@ -40,6 +40,8 @@ _MOST_COLUMNS = 6
 _HEAD = 104.0
 #: Heights of the azimuths, of a row of marks, and of a box to write into, points.
 _CLOCK, _MARK, _LEAST_BOX = 44.0, 17.0, 36.0
+#: The same of a box's own azimuth, where rows are turned against each other.
+_OWN = 19.0
 #: Height of a row in the list of stations, points.
 _STATION = 42.0
 #: Type of the marks, points.
@@ -111,7 +113,7 @@ def _first_page(design: Design, plan: SamplingPlan, title: str) -> list[Flowable
         width=wide,
     )
     above = [
-        plan_view(design, plan.azimuth, size=_PLAN),
+        plan_view(design, _marked_azimuths(design, plan), size=_PLAN),
         paragraph("Seen from above", 13, bold=True, side="centre"),
     ]
     columns = Table(
@@ -135,6 +137,11 @@ def _first_page(design: Design, plan: SamplingPlan, title: str) -> list[Flowable
     ]
 
 
+def _marked_azimuths(design: Design, plan: SamplingPlan) -> Float:
+    """Every azimuth that some row is read at."""
+    return plan.on_columns(design).azimuth
+
+
 def _written_by_hand() -> list[Flowable]:
     """Room for what is written on paper only."""
     from reportlab.platypus import KeepTogether, Spacer
@@ -150,30 +157,29 @@ def _written_by_hand() -> list[Flowable]:
 
 def _grid_pages(design: Design, plan: SamplingPlan) -> Iterator[list[Flowable]]:
     """An initial plan, a page for every so many heights and azimuths."""
-    left = _PAGE.text_height - _CLOCK - _PAGE.height_of(_grid_heading(design))
-    most_rows = max(1, int(left // (_MARK + _LEAST_BOX)))
+    heading = _PAGE.height_of(_grid_heading(design, plan))
+    top, marks = (0.0, _OWN + _MARK) if plan.staggered else (_CLOCK, _MARK)
+    left = _PAGE.text_height - top - heading
+    most_rows = max(1, int(left // (marks + _LEAST_BOX)))
     across = _shares(plan.azimuth.size, _MOST_COLUMNS)
     half = 0.5 * (_PAGE.text_width - _HEAD) / max(*map(len, across), 3)
     for rows in _shares(plan.height.size, most_rows):
-        box = min(left / len(rows) - _MARK, 2.0 * _LEAST_BOX)
+        box = min(left / len(rows) - marks, 2.0 * _LEAST_BOX)
         for columns in across:
             table = _grid(design, plan, rows, columns, half=half, box=box)
-            yield [*_grid_heading(design), table]
+            yield [*_grid_heading(design, plan), table]
 
 
-def _grid_heading(design: Design) -> list[Flowable]:
+def _grid_heading(design: Design, plan: SamplingPlan) -> list[Flowable]:
     zero = plain(design.height_zero, most=60)
     unit = UNIT_NAMES[design.length_unit]
+    small = "Small in each box, left: drawn; right, bold: brick from here on."
+    own = "Each box has its own place: set the rod by it. " if plan.staggered else ""
     return [
         paragraph(
             f"Radius in {unit}; the wall seen from inside", 15, bold=True, after=1
         ),
-        paragraph(
-            f"Heights above {zero}. Small in each box, left: drawn; right, bold: brick "
-            "from here on.",
-            12,
-            after=5,
-        ),
+        paragraph(f"Heights above {zero}. {own}{small}", 12, after=5),
     ]
 
 
@@ -199,78 +205,114 @@ def _grid(
     half: float,
     box: float,
 ) -> Table:
-    """A row per height, a column per azimuth, each of two by two small cells."""
+    """A row per height, a column per azimuth, each of two cells across.
+
+    Down they are of the marks and the box to write into; over them stands the azimuth,
+    at the head of the columns or, where rows are turned, in each.
+    """
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
 
-    cells: list[list[Any]] = [[paragraph("Height", 12, bold=True, after=0)]]
-    for column in columns:
-        cells[0] += [_column_head(design, float(plan.azimuth[column])), ""]
+    cells: list[list[Any]] = []
+    tall: list[float] = []
+    if not plan.staggered:
+        cells.append([paragraph("Height", 12, bold=True, after=0)])
+        for column in columns:
+            cells[0] += [_column_head(design, float(plan.azimuth[column])), ""]
+        tall.append(_CLOCK)
+    first = len(cells)
+    each = [_OWN, _MARK, box] if plan.staggered else [_MARK, box]
     for row in rows:
-        cells += _two_rows(design, plan, row, columns)
+        cells += _station_rows(design, plan, row, columns)
+        tall += each
     style: list[tuple[Any, ...]] = [
-        *_usual_style(),
+        *_usual_style(headed=not plan.staggered),
         ("TOPPADDING", (0, 0), (-1, -1), 1),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
         ("GRID", (0, 0), (0, -1), 0.8, colors.black),
     ]
-    for place in range(len(columns)):
+    for place in range(len(columns) if first else 0):
         left, right = 1 + 2 * place, 2 + 2 * place
         style.append(("SPAN", (left, 0), (right, 0)))
         style.append(("BOX", (left, 0), (right, 0), 0.8, colors.black))
     for place, row in enumerate(rows):
-        style.append(("SPAN", (0, 1 + 2 * place), (0, 2 + 2 * place)))
+        top = first + len(each) * place
+        bottom = top + len(each) - 1
+        style.append(("SPAN", (0, top), (0, bottom)))
         for at, column in enumerate(columns):
-            style += _station_style(place, at, bool(plan.asked[row, column]))
+            style += _station_style((top, bottom), at, bool(plan.asked[row, column]))
     return Table(
         cells,
         colWidths=[_HEAD, *([half] * 2 * len(columns))],
-        rowHeights=[_CLOCK, *([_MARK, box] * len(rows))],
+        rowHeights=tall,
         style=TableStyle(style),
         hAlign="LEFT",
     )
 
 
-def _usual_style() -> list[tuple[Any, ...]]:
+def _usual_style(*, headed: bool = True) -> list[tuple[Any, ...]]:
     from reportlab.lib import colors
 
-    return [
+    style: list[tuple[Any, ...]] = [
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 4),
         ("RIGHTPADDING", (0, 0), (-1, -1), 4),
-        ("LINEBELOW", (0, 0), (-1, 0), 2.0, colors.black),
     ]
+    if headed:
+        style.append(("LINEBELOW", (0, 0), (-1, 0), 2.0, colors.black))
+    return style
 
 
-def _station_style(row: int, column: int, asked: bool) -> list[tuple[Any, ...]]:
-    """Marks above and room to write below, or all grey."""
+def _station_style(
+    rows: tuple[int, int], column: int, asked: bool
+) -> list[tuple[Any, ...]]:
+    """Azimuth and marks above and room to write below, or all grey."""
     from reportlab.lib import colors
 
-    first, last = (1 + 2 * column, 1 + 2 * row), (2 + 2 * column, 2 + 2 * row)
+    top, bottom = rows
+    first, last = (1 + 2 * column, top), (2 + 2 * column, bottom)
     frame = ("BOX", first, last, 0.8, colors.black)
-    if asked:
-        return [("SPAN", (first[0], last[1]), last), frame]
-    return [("BACKGROUND", first, last, colors.silver), ("SPAN", first, last), frame]
+    if not asked:
+        grey = ("BACKGROUND", first, last, colors.silver)
+        return [grey, ("SPAN", first, last), frame]
+    style = [("SPAN", (first[0], bottom), last), frame]
+    if bottom - top > 1:
+        style.append(("SPAN", first, (last[0], top)))
+    return style
 
 
-def _two_rows(
+def _station_rows(
     design: Design, plan: SamplingPlan, row: int, columns: range
 ) -> list[list[Any]]:
-    """What stands in the marks and the boxes of one height."""
+    """What stands in the azimuths, the marks and the boxes of one height."""
     height = float(plan.height[row])
     marks = marks_at(design, height)
-    small: list[Any] = [_row_head(design, height)]
+    own: list[Any] = [_row_head(design, height)]
+    small: list[Any] = [""] if plan.staggered else own
     for column in columns:
         if plan.asked[row, column]:
+            azimuth = float(plan.station_azimuth[row, column])
+            own_place = [_own_place(design, azimuth), ""] if plan.staggered else []
             small.append(paragraph(marks.drawn, _SMALL, after=0))
             small.append(
                 paragraph(marks.brick, _SMALL, bold=True, side="right", after=0)
             )
         else:
             kind = design.openings[int(plan.opening[row, column])].kind
-            words = plain(kind, most=24)
-            small += [paragraph(words, 12, side="centre", after=0), ""]
-    return [small, [""] * len(small)]
+            words = paragraph(plain(kind, most=24), 12, side="centre", after=0)
+            own_place = [words, ""]
+            small += ["", ""] if plan.staggered else own_place
+        if plan.staggered:
+            own += own_place
+    blank = [""] * len(small)
+    return [own, small, blank] if plan.staggered else [small, blank]
+
+
+def _own_place(design: Design, azimuth: float) -> Flowable:
+    """Clock and azimuth of one box."""
+    clock = clock_time(azimuth, design.azimuth_sense)
+    words = f"{clock}\u00a0\u00a0\u00a0{azimuth:.6g}°"
+    return paragraph(words, 13, bold=True, side="centre", after=0)
 
 
 def _column_head(design: Design, azimuth: float) -> list[Flowable]:

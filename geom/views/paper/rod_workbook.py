@@ -2,7 +2,9 @@
 
 The sheet ``rod`` is a rod sheet in the wide form, with a blank cell for each station.
 Rows that start with ``#`` are comments; what may not stand in such a sheet, the marks
-to hold the rod against, stands on a sheet of its own.
+to hold the rod against, stands on a sheet of its own.  Where rows are turned against
+each other, each has its turn in a column ``turn_deg``, and over it, as a comment, the
+clock and the azimuth of each of its stations.
 """
 
 from __future__ import annotations
@@ -16,7 +18,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geom.design import Design
-from geom.frame import clock_face
+from geom.frame import clock_face, clock_time
+from geom.readings.sheets.forms import TURN
 from geom.readings.sheets.workbook import read_workbook
 from geom.sampling.plan import SamplingPlan
 from geom.units import from_mm
@@ -70,14 +73,18 @@ def is_filled_in(path: Path) -> bool:
     InputError
         If it is no readable workbook.
     """
-    rows = read_workbook(path).rows
-    return any(cell for row in rows for cell in row.cells[1:])
+    table = read_workbook(path)
+    blank = {0, *(k for k, name in enumerate(table.header.cells) if name == TURN)}
+    return any(
+        cell for row in table.rows for k, cell in enumerate(row.cells) if k not in blank
+    )
 
 
 def _fill_rod(sheet: Worksheet, design: Design, plan: SamplingPlan, title: str) -> None:
     from openpyxl.styles import Alignment, Font
 
-    across = plan.azimuth.size + 2
+    first = _first_column(plan)
+    across = first + plan.azimuth.size
     name = ": ".join(filter(None, (plain(design.name), plain(title))))
     notes = [
         f"# Rod sheet: {name}",
@@ -89,17 +96,24 @@ def _fill_rod(sheet: Worksheet, design: Design, plan: SamplingPlan, title: str) 
         sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=across)
         sheet.cell(row, 1).alignment = Alignment(wrap_text=True, vertical="center")
         sheet.row_dimensions[row].height = 34
-    top = len(notes) + 1
-    _put(sheet, top, 1, "# clock", bold=True)
+    top = len(notes) + (0 if plan.staggered else 1)
+    if not plan.staggered:
+        _fill_clock(sheet, top, design, plan, None)
     head = rf"height_{design.length_unit} \ radius_{design.length_unit}"
     _put(sheet, top + 1, 1, head, bold=True)
-    for column, azimuth in enumerate(plan.azimuth.tolist(), 2):
-        _put(sheet, top, column, clock_face(azimuth, design.azimuth_sense), wrap=True)
+    if plan.staggered:
+        _put(sheet, top + 1, 2, TURN, bold=True)
+    for column, azimuth in enumerate(plan.azimuth.tolist(), first):
         _put(sheet, top + 1, column, f"{azimuth:.6g}deg", bold=True)
     _put(sheet, top + 1, across, "note", bold=True)
+    at = top + 2
     for row in range(plan.height.size):
-        _fill_row(sheet, top + 2 + row, design, plan, row)
-    sheet.row_dimensions[top].height = 34
+        if plan.staggered:
+            _fill_clock(sheet, at, design, plan, row)
+            _put(sheet, at + 1, 2, f"{plan.turned[row]:.6g}")
+            at += 1
+        _fill_row(sheet, at, design, plan, row)
+        at += 1
     sheet.column_dimensions["A"].width = 22
     for column in range(2, across + 1):
         sheet.column_dimensions[_letter(column)].width = 11 if column < across else 30
@@ -107,6 +121,31 @@ def _fill_rod(sheet: Worksheet, design: Design, plan: SamplingPlan, title: str) 
     for cell in sheet[top + 1]:
         cell.font = Font(bold=True, size=12)
     _print_wide(sheet)
+
+
+def _first_column(plan: SamplingPlan) -> int:
+    """Column of the first station of each row."""
+    return 3 if plan.staggered else 2
+
+
+def _fill_clock(
+    sheet: Worksheet, at: int, design: Design, plan: SamplingPlan, row: int | None
+) -> None:
+    """A comment: where on the clock all columns stand, or the stations of one row."""
+    sense = design.azimuth_sense
+    words = "# clock" if row is None else "# clock, azimuth"
+    _put(sheet, at, 1, words, bold=row is None)
+    azimuths = plan.azimuth if row is None else plan.station_azimuth[row]
+    for column, azimuth in enumerate(azimuths.tolist(), _first_column(plan)):
+        own = f"{clock_time(azimuth, sense)}, {azimuth:.6g}°"
+        _put(
+            sheet,
+            at,
+            column,
+            clock_face(azimuth, sense) if row is None else own,
+            wrap=True,
+        )
+    sheet.row_dimensions[at].height = 34 if row is None else 20
 
 
 def _fill_row(
@@ -123,14 +162,14 @@ def _fill_row(
     sheet.row_dimensions[at].height = 24
     side = Side(style="thin")
     hints: dict[str, list[str]] = {}
-    for column, asked in enumerate(plan.asked[row].tolist(), 2):
-        cell = sheet.cell(at, column)
+    for place, asked in enumerate(plan.asked[row].tolist()):
+        cell = sheet.cell(at, _first_column(plan) + place)
         cell.border = Border(left=side, right=side, top=side, bottom=side)
         cell.font = Font(size=12)
         if unit == "in":
             # A fraction typed into a plain cell becomes a date.
             cell.number_format = "@"
-        hole = int(plan.opening[row, column - 2])
+        hole = int(plan.opening[row, place])
         if not asked:
             tone = _PALE if hole < 0 else _GREY
             cell.fill = PatternFill("solid", start_color=tone, end_color=tone)

@@ -10,7 +10,12 @@ import pytest
 from geom.compare import assess
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
-from geom.surface.rods.outliers import drop_from_inverse, leave_one_out
+from geom.surface.rods.outliers import (
+    LONE,
+    chance_of_slip,
+    drop_from_inverse,
+    leave_one_out,
+)
 from tests.walls import plain_design, rod_readings, stations, worn
 
 DESIGN = plain_design(shell_radius=None, length_unit="in")
@@ -102,3 +107,45 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out() -> None:
         assert off[k] == pytest.approx(value[k] - cross @ rest @ value[keep])
         assert sd[k] == pytest.approx(np.sqrt(matrix[k, k] - cross @ rest @ cross))
         np.testing.assert_allclose(drop_from_inverse(inverse, k), rest, atol=1e-9)
+
+
+@pytest.mark.parametrize("mm", [25.4, -25.4, 50.0])
+def test_a_rod_misread_by_a_mark_is_found_in_quiet_wall(mm: float) -> None:
+    good, row = sheet(), 100
+    surface = rough(with_value(good, row, good.value[row] + mm))
+    assert [r.place for r in surface.rejected] == [good.place[row]]
+
+
+def test_a_lone_suspect_by_an_inch_is_a_slip_and_among_many_it_is_one_hole_more() -> (
+    None
+):
+    lone = np.array([True])
+    sd = np.array([3.5])
+    assert chance_of_slip(np.array([25.0]), sd, lone, readings=120) > 0.7
+    assert chance_of_slip(np.array([17.5]), sd, lone, readings=120) < LONE.sure
+    assert chance_of_slip(np.array([8.0]), sd, lone, readings=120) < 0.3
+    off = np.array([25.0, 17.0, 33.0, 40.0, 20.0])
+    many = chance_of_slip(off, np.full(5, 3.5), np.ones(5, dtype=bool), readings=120)
+    assert many.max() < LONE.sure
+
+
+def test_slips_are_judged_together_whatever_the_order() -> None:
+    off = np.array([25.0, -26.0, 9.0, 900.0])
+    sd, lone = np.array([3.0, 4.0, 3.0, 5.0]), np.ones(4, dtype=bool)
+    chance = chance_of_slip(off, sd, lone, readings=120)
+    assert chance[[0, 1, 3]].min() > 0.9
+    turned = chance_of_slip(off[::-1], sd[::-1], lone, readings=120)[::-1]
+    np.testing.assert_allclose(chance, turned, rtol=1e-9)
+
+
+def test_chances_are_those_of_all_ways_to_divide_the_suspects() -> None:
+    off, sd = np.array([24.0, 31.0]), np.array([4.0, 5.0])
+    found = chance_of_slip(off, sd, np.array([True, True]), readings=50)
+
+    def alone(kind: str, k: int) -> float:
+        one = chance_of_slip(off[[k]], sd[[k]], np.array([True]), readings=50)
+        return float(one[0]) if kind == "slip" else float(1.0 - one[0])
+
+    assert ((found > 0.0) & (found < 1.0)).all()
+    # two off alike by odd amounts speak for holes: each is less sure than by itself
+    assert found[1] < alone("slip", 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import re
 import time
@@ -16,6 +17,7 @@ import pytest
 
 from geom import InputError, load_readings
 from geom.design import Design, Opening, RodErrors
+from geom.frame import clock_time
 from geom.sampling.plan import follow_up_plan, initial_plan
 from geom.sampling.stations import Advice, Station
 from geom.units import parse_number
@@ -113,7 +115,7 @@ def test_the_workbook_is_the_same_bytes_whenever_it_is_made(design: Design) -> N
 
 
 def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) -> None:
-    plan = initial_plan(design, heights=18)
+    plan = initial_plan(design, heights=18, columns=True)
     sheet = sheet_of(workbook_bytes(design, plan))
     (head,) = [r for r in range(1, 12) if "\\" in str(sheet.cell(r, 1).value)]
     hints = {
@@ -135,10 +137,53 @@ def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) ->
     assert not plan.asked.all()
 
 
+@pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
+@pytest.mark.parametrize("ending", ["xlsx", "csv"])
+def test_turned_rows_are_read_back_station_by_station(
+    tmp_path, sense: str, ending: str
+) -> None:
+    design = tapered_design(azimuth_sense=sense, rod=RodErrors(azimuth_step=5.0))
+    plan = initial_plan(design)
+    assert len(set(plan.turned.tolist())) > 2
+    path = tmp_path / "rod.xlsx"
+    path.write_bytes(workbook_bytes(design, plan))
+    assert not is_filled_in(path)
+    book = opened(path)
+    sheet, wanted = book["rod"], []
+    (head,) = [r for r in range(1, 12) if "\\" in str(sheet.cell(r, 1).value)]
+    for row, column in zip(*np.nonzero(plan.asked), strict=True):
+        at, azimuth = head + 2 + 2 * row, plan.station_azimuth[row, column]
+        clock = clock_time(azimuth, sense)
+        assert sheet.cell(at - 1, 3 + column).value == f"{clock}, {azimuth:g}°"
+        radius = float(design.profile.radius_at(plan.height[row])) + 0.5 * len(wanted)
+        wanted.append((azimuth, plan.height[row], round(radius % 60.0 + 440.0, 1)))
+        sheet.cell(at, 3 + column, wanted[-1][2])
+    book.save(path)
+    assert is_filled_in(path)
+    if ending == "csv":
+        rows = [["" if c is None else c for c in r] for r in sheet.values]
+        path = tmp_path / "rod.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows(rows)
+    readings = load_readings(path, design)
+    read = np.stack([readings.azimuth, readings.height, readings.value], axis=1)
+    np.testing.assert_allclose(read, np.array(wanted), atol=1e-6)
+
+
+def test_each_box_of_a_turned_row_has_its_own_clock_and_azimuth() -> None:
+    design = tapered_design()
+    plan = initial_plan(design)
+    told = " ".join(pages(rod_sheet_bytes(design, plan))[1:])
+    for azimuth in plan.station_azimuth[plan.asked].tolist():
+        clock = clock_time(azimuth, design.azimuth_sense)
+        assert re.search(rf" {clock}\s+{azimuth:g}° ", told)
+    assert "Each box has its own place" in told
+
+
 def test_inch_cells_are_text_so_that_no_fraction_becomes_a_date() -> None:
     for unit, form in (("in", "@"), ("mm", "General")):
         design = plain_design(length_unit=unit)
-        sheet = sheet_of(workbook_bytes(design, initial_plan(design)))
+        sheet = sheet_of(workbook_bytes(design, initial_plan(design, columns=True)))
         assert sheet["B9"].number_format == form
 
 
@@ -193,7 +238,7 @@ def test_a_second_climb_is_read_back_station_by_station(
 # --- a sheet that has been written on ------------------------------------------------
 
 
-@pytest.mark.parametrize(("cell", "value"), [("B9", 455), ("N8", "soft"), ("C10", "x")])
+@pytest.mark.parametrize(("cell", "value"), [("C8", 455), ("O8", "soft"), ("D10", "x")])
 def test_a_sheet_that_has_been_written_on_is_told(
     design: Design, tmp_path, cell: str, value: object
 ) -> None:

@@ -1,0 +1,142 @@
+"""Repeated readings: one station read more than once, and what does not agree there.
+
+Readings within the rod's placement error of each other, in azimuth and in height, are
+of one station.  Two that differ by more than chance allows cannot both be right, and
+nothing on the sheet says which is: a slip of the pen, or a rod set down elsewhere.  To
+believe both would make the whole sheet look badly read.  Of three or more, those that
+most agree on are believed.  Else none is: all are left out and named, the wall there is
+as uncertain as where nobody read, and one more reading decides.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from geom.design import Design
+from geom.design.text_file import join_words
+from geom.errors import InputError
+from geom.frame import turn
+from geom.readings import RodReadings
+from geom.surface.radial import Rejected
+from geom.surface.rods.datum_bands import cutback_of_each
+from geom.units import Bool, Float, Int, say_both
+
+#: How many standard uncertainties of their difference two readings may differ by, and
+#: by how much at least before it is said, mm.  Our own choice, no source.
+CHANCE, LEAST = 3.0, 10.0
+#: Repeatability is stated, not yet learned: a factor of 1.5 either way is usual.  And
+#: a worn wall's slope, for what misplacing the rod does.  Our own choices, no source.
+_REPEATABILITY, _SLOPE = 1.5, 0.25
+#: Stations that disagree, and the share of those read twice, past which it is asked
+#: whether the sheets are of one survey.
+_MANY, _SHARE = 8, 0.5
+_ROUNDING = 1e-6
+
+
+def contradicting_repeats(
+    readings: RodReadings, design: Design
+) -> tuple[Bool, tuple[Rejected, ...]]:
+    """Readings of stations read more than once that do not agree.
+
+    Parameters
+    ----------
+    readings : RodReadings, n
+    design : Design
+        Its ``[rod]`` says how well a rod is placed and read.
+
+    Returns
+    -------
+    kept : bool array (n,)
+    rejected : tuple of Rejected
+        One for each reading left out, with the others of its station.
+
+    Raises
+    ------
+    InputError
+        If most of many stations read twice disagree: not one state of the wall.
+    """
+    station = _stations(readings, design)
+    cutback = cutback_of_each(readings, design)
+    allowed = _variance(readings, design)
+    kept = np.ones(len(readings), dtype=bool)
+    rejected: list[Rejected] = []
+    repeated = np.flatnonzero(np.bincount(station) > 1)
+    doubted = 0
+    for number in repeated:
+        rows = np.flatnonzero(station == number)
+        out = rows[~_majority(cutback[rows], allowed[rows])]
+        doubted += bool(out.size)
+        kept[out] = False
+        rejected += [_rejected(readings, design, cutback, int(k), rows) for k in out]
+    if doubted >= _MANY and doubted > _SHARE * repeated.size:
+        raise InputError(
+            f"of {repeated.size} stations that were read twice, {doubted} disagree by "
+            "more than chance allows",
+            file=rejected[0].place.split(", ")[0],
+            cure="Are these sheets of one survey? Survey the wall as it is now alone",
+        )
+    return kept, tuple(rejected)
+
+
+def _stations(readings: RodReadings, design: Design) -> Int:
+    """Number of the station of each reading; int array (n,)."""
+    rod, across = design.rod, readings.is_kind("diameter")
+    azimuth = np.where(across, readings.azimuth % 180.0, readings.azimuth)
+    order = np.argsort(readings.height, kind="stable")
+    pairs: list[tuple[int, int]] = []
+    for place, k in enumerate(order):
+        rise = readings.height[order[place + 1 :]] - readings.height[k]
+        near = order[
+            place + 1 : place + 1 + int(np.sum(rise <= rod.height_sd + _ROUNDING))
+        ]
+        off = np.abs(turn(azimuth[near], azimuth[k]))
+        off = np.where(across[near], np.minimum(off, 180.0 - off), off)
+        same = (off <= rod.azimuth_sd + _ROUNDING) & (across[near] == across[k])
+        pairs += [(int(k), int(other)) for other in near[same]]
+    edges = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+    count = len(readings)
+    graph = coo_array((np.ones(edges.shape[1]), edges), shape=(count, count))
+    _, station = connected_components(graph, directed=False)
+    return np.asarray(station, dtype=np.int64)
+
+
+def _variance(readings: RodReadings, design: Design) -> Float:
+    """Variance of each reading, for what repeats may differ by, mm2; (n,)."""
+    rod = design.rod
+    radius = design.profile.radius_at(readings.height)
+    placed = np.hypot(np.deg2rad(rod.azimuth_sd) * radius, rod.height_sd) * _SLOPE
+    step = readings.step if rod.step is None else rod.step
+    read = (_REPEATABILITY * rod.repeatability) ** 2 + step**2 / 12.0 + placed**2
+    variance = np.where(np.isnan(readings.sd), read, readings.sd**2)
+    # a diameter's half is compared
+    return np.asarray(np.where(readings.is_kind("diameter"), 0.25 * variance, variance))
+
+
+def _majority(value: Float, variance: Float) -> Bool:
+    """Readings of one station that more than half of them bear out; bool (k,)."""
+    sd = np.sqrt(variance[:, None] + variance[None, :])
+    agree = np.abs(value[:, None] - value) <= np.maximum(CHANCE * sd, LEAST)
+    return np.asarray(agree.sum(axis=1) > 0.5 * value.size)
+
+
+def _rejected(
+    readings: RodReadings, design: Design, cutback: Float, row: int, rows: Int
+) -> Rejected:
+    others = rows[rows != row]
+    factor = 2.0 if readings.kind[row] == "diameter" else 1.0
+    value, unit = float(readings.value[row]), design.length_unit
+    expected = value + factor * (cutback[others] - cutback[row])
+    said = join_words(
+        (
+            f"{say_both(float(mm), unit, finest=16)} ({readings.place[k]})"
+            for k, mm in zip(others, expected, strict=True)
+        ),
+        last="and",
+    )
+    why = (
+        f"{readings.kind[row]} reads {say_both(value, unit, finest=16)}; the same "
+        f"station was also read as {said}"
+    )
+    return Rejected(readings.place[row], value, float(np.median(expected)), why)
