@@ -1,6 +1,6 @@
 """Writing that is atomic: a file, or a folder of files, is there whole or not at all.
 
-A file is written beside its place under a hidden name, brought to the disk, and moved
+A file is written next to its place under a hidden name, brought to the disk, and moved
 or linked to its place.  Linking fails where something stands already: of several
 writers exactly one wins, with no server and no lock, and a reader never meets half a
 file.  What a killed writer leaves behind is a hidden file, which nobody reads and a
@@ -105,7 +105,7 @@ def atomic_directory(target: Path, *, overwrite: bool = False) -> Iterator[Path]
     Yields
     ------
     Path
-        An empty folder beside the target, on the same disk.
+        An empty folder next to the target, on the same disk.
 
     Raises
     ------

@@ -1,6 +1,6 @@
 """Tasks done by the workers of a Dask cluster, or by Dask's processes of this machine.
 
-`DaskBackend` is a `geom.parallel.TaskMap`.  Work is one function and many tasks, told
+`DaskBackend` is a `geom.parallel.TaskMap`.  Work is one function and many tasks, given
 apart by file and place (`geom.parallel.Task`).
 
 No more than two tasks for each thread of a worker are out at a time, and results are
@@ -281,7 +281,7 @@ class _Run(Generic[T, A]):
         except DaublineError:
             raise
         except Exception as fault:
-            # What a worker lacks is told plainly, what the scheduler lacks is a cause.
+            # What a worker lacks is stated, what the scheduler lacks is a cause.
             lack = fault if isinstance(fault, ImportError) else fault.__cause__
             if not isinstance(lack, ImportError):
                 raise

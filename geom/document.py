@@ -31,7 +31,7 @@ MERGED: Final = {_MERGE: True}
 
 
 def only(*names: str, merged: bool = False) -> dict[str, Any]:
-    """Metadata of a field, or of several in a tuple, of which some fields are told."""
+    """Metadata of a field, or of several in a tuple, that keeps some of its fields."""
     return {_ONLY: frozenset(names), _MERGE: merged}
 
 

@@ -18,7 +18,7 @@ class DaublineError(Exception):
 
 
 class InputError(DaublineError, ValueError):
-    """Bad input, told in one sentence that says where and what to do.
+    """Bad input, given in one sentence that says where and what to do.
 
     Parameters
     ----------

@@ -63,7 +63,7 @@ def to_cartesian(
 def clock_face(azimuth: float, sense: Sense) -> str:
     """Where an azimuth is on a clock laid on the furnace, seen from above.
 
-    Azimuth 0 is 12 o'clock; halves of an hour are told.
+    Azimuth 0 is 12 o'clock; to half an hour.
 
     Examples
     --------

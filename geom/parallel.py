@@ -13,7 +13,7 @@ anew; loky and `concurrent.futures` give up the whole pool.  And the standard li
 spawn begins by running the caller's script, which asks a main guard of everybody who
 writes one, while fork does not go with threads and compiled code.
 
-How many threads linear algebra may use is said here too.
+How many threads linear algebra may use is stated here too.
 """
 
 from __future__ import annotations

@@ -20,7 +20,7 @@ Int = NDArray[np.int64]
 
 LengthUnit = Literal["in", "mm", "cm", "m"]
 
-#: Square and cubic millimetres in what areas and volumes are told in; a foot is
+#: Square and cubic millimetres in what areas and volumes are stated in; a foot is
 #: 304.8 mm exactly.
 SQUARE_METRE, SQUARE_FOOT = 1e6, 304.8**2
 LITRE, CUBIC_FOOT = 1e6, 304.8**3
@@ -148,7 +148,7 @@ def kilograms(text: str) -> float:
     ----------
     text : str
         Unit ``t``, ``short ton``, ``long ton``, ``lb`` or ``kg``; a bare ton is not
-        said which.
+        stated which.
 
     Raises
     ------

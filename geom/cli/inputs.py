@@ -102,7 +102,7 @@ def number_between(low: int, high: int) -> Callable[[str], int]:
 
 
 def add_cloud_options(command: argparse.ArgumentParser) -> None:
-    """Add what has to be told of point clouds."""
+    """Add what has to be given of point clouds."""
     group = command.add_argument_group("point clouds")
     group.add_argument(
         "--cloud-unit",
@@ -200,7 +200,7 @@ def print_lines(lines: Iterable[str]) -> None:
 
 
 def print_rows(rows: Iterable[tuple[str, str]]) -> None:
-    """Names in bold and words beside them on standard output."""
+    """Names in bold and words next to them on standard output."""
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table

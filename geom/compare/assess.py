@@ -54,7 +54,7 @@ def volume_budget(
     nodes : Nodes
     patch : array (q,), radian mm
     typical_sd : float, mm
-        Of cut-back over the surveyed wall, told beside the wall's own line.
+        Of cut-back over the surveyed wall, given next to the wall's own line.
     """
     slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
     weight = patch * slope / np.maximum(nodes.sd, 1e-9)

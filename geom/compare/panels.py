@@ -34,7 +34,7 @@ from geom.units import Float, Int
 HOURS = 12
 #: About how tall a panel is, mm: 6 in.
 _TALL = 152.4
-#: Share of its wall that must be surveyed for a panel to be told.
+#: Share of its wall that must be surveyed for a panel to have a mean.
 _ENOUGH = 0.8
 #: Parts of a panel: so many side by side and one above another, and in all.
 ACROSS, UP = 4, 3
@@ -232,13 +232,13 @@ class PanelState:
     cutback : array (p,), mm
         Mean over the panel's wall; NaN where too little of it was surveyed.
     covariance : array (p, p), mm2
-        Of the errors of those means; zero where not told.
+        Of the errors of those means; zero where not known.
     deepest, deepest_sd : array (p,), mm
         Greatest cut-back in the panel, wherever it is: mean and standard uncertainty
-        of its distribution; NaN where not told.
+        of its distribution; NaN where not known.
     part, part_sd : array (p, PARTS), mm
         Mean cut-back of each part of the panel and its standard uncertainty; NaN where
-        not told.
+        not known.
     area : array (p,), mm2
         Surveyed wall, openings left out.
     read : array (p,), 0 or 1
@@ -257,7 +257,7 @@ class PanelState:
 
     @cached_property
     def sd(self) -> Float:
-        """Standard uncertainty of the panels' means, mm; NaN where not told."""
+        """Standard uncertainty of the panels' means, mm; NaN where not known."""
         sd = np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
         return np.where(np.isnan(self.cutback), np.nan, sd)
 

@@ -165,7 +165,7 @@ def find_zones(
 
 @dataclass(frozen=True)
 class _Fields:
-    """What every zone is told from."""
+    """What every zone is computed from."""
 
     grid: Grid
     cutback: Float

@@ -16,7 +16,7 @@ clearly build-up.
 points.  The small change that makes the bands lie on their drawing is linear in what
 the cells read, and is applied to the cells instead of binning anew.  What the bands'
 own radius is off by (a range offset of the scanner, a band built a little wide) is
-fitted beside the pose, so that a band in shadow on one side does not turn it into an
+fitted next to the pose, so that a band in shadow on one side does not turn it into an
 offset of the axis.  The covariance is that by patches or, where it is greater, that
 which the blocks' own variances make: from few patches the former comes out too small
 by chance.
@@ -66,7 +66,7 @@ _STARTS, _APART, _TRIAL = 5, 12.0, 30_000
 #: Patches whose points are taken to err alike, degrees and mm.
 _PATCH_TURN, _PATCH_TALL = 5.0, 50.0
 #: Refinement: roughness of a sound wall from block to block, mm, at least; rounds of
-#: reweighting; blocks from which a pose can be told.
+#: reweighting; blocks from which a pose can be found.
 _ROUGH, _REFINEMENTS, _LEAST_BLOCKS = 0.05, 8, 30
 
 

@@ -39,8 +39,8 @@ from geom.units import Float
 _FLAT = 1e-9
 #: A radius past this many times the size of the points is a line's or a plane's.
 _STRAIGHT = 1e4
-#: Directions tried beside the coordinate and the principal axes, and fits made from the
-#: most promising.
+#: Directions tried next to the coordinate and the principal axes, and fits made from
+#: the most promising.
 _DIRECTIONS, _FITS = 40, 4
 #: A column of the Jacobian this much weaker than the others determines nothing.
 _SILENT = 1e-7
@@ -163,7 +163,7 @@ class RevolutionFit:
         return float(np.tan(np.deg2rad(self.half_angle)))
 
     def cylindrical(self, points: ArrayLike) -> tuple[Float, Float]:
-        """Points (n, 3) along the axis and away from it, arrays (n,), mm."""
+        """Points (n, 3) along the axis and across it, arrays (n,), mm."""
         offset = np.asarray(points, dtype=np.float64) - self.point
         along = offset @ self.direction
         return along, np.linalg.norm(offset - along[:, None] * self.direction, axis=1)

@@ -157,7 +157,7 @@ class Pose:
     def jacobian(
         self, azimuth: Float, height: Float, slope: Float, radius: Float
     ) -> Float:
-        """How cut-back as told follows the true pose, to first order.
+        """How cut-back as given follows the true pose, to first order.
 
         Parameters
         ----------

@@ -12,7 +12,7 @@ References
 Umeyama, S. (1991). Least-squares estimation of transformation parameters between two
 point patterns. IEEE Transactions on Pattern Analysis and Machine Intelligence 13(4),
 376-380 (here in the plane and without scale, where the turn is one arctangent; the
-reflection that it guards against cannot arise, since the sense of azimuth is told).
+reflection that it guards against cannot arise, since the sense of azimuth is stated).
 JCGM 100:2008, 4.2.3 (standard uncertainty of a mean).
 """
 
@@ -174,7 +174,7 @@ def nominal_from_targets(matched: MatchedTargets, design: Design) -> Pose:
 def align_to_targets(pose: Pose, matched: MatchedTargets) -> tuple[Pose, float, float]:
     """Turn and slide the design along an axis that is found, onto the targets.
 
-    The axis keeps its place in the cloud.  Its offset is told at mid-height of the
+    The axis keeps its place in the cloud.  Its offset is stated at mid-height of the
     profile, though, and that point slides along with the design: along a tilted axis
     the offset changes, and its covariance with it.
 
@@ -191,7 +191,7 @@ def align_to_targets(pose: Pose, matched: MatchedTargets) -> tuple[Pose, float, 
     misfit : float, mm
         Root mean square distance of the targets from their places.
     height_sd : float, mm
-        Standard uncertainty of the height.  It is told by how far the targets' heights
+        Standard uncertainty of the height.  Estimated by how far the targets' heights
         scatter, so from two or three of them it is a rough one.
 
     Raises

@@ -212,7 +212,7 @@ class RepairRules:
 
 @dataclass(frozen=True)
 class RodErrors:
-    """How well a rod reads; standard uncertainties in mm unless said otherwise.
+    """How well a rod reads; standard uncertainties in mm unless stated otherwise.
 
     The defaults are our own choice, no source.
 
@@ -260,7 +260,7 @@ class Design:
     ----------
     name : str
     length_unit : str
-        The unit the design file is written in, and people are told in.
+        The unit of the design file and of texts for people.
     azimuth_zero, height_zero : str
         What they look at, in words.
     azimuth_sense : {'clockwise', 'counterclockwise'}

@@ -30,7 +30,7 @@ class Brick:
         Which side of it lies along the radius.
     mass : float or None, kg
     stock : int or None
-        How many are on hand; ``None``: not told.
+        How many are on hand; ``None``: not known.
     """
 
     name: str
@@ -80,7 +80,7 @@ class Brickwork:
     cover_least, cover_most : float, mm
         Daub in front of it.
     breakage : float
-        Share ordered on top; 2 to 5 % is told in the trade (kiln lining, 5 % here).
+        Share ordered on top; 2 to 5 % is stated in the trade (kiln lining, 5 % here).
     """
 
     joint: float = 3.0
@@ -158,7 +158,7 @@ class Bottom:
 
 @dataclass(frozen=True)
 class Melting:
-    """What the furnace melts as drawn (``[melting]``); ``None``: not told.
+    """What the furnace melts as drawn (``[melting]``); ``None``: not known.
 
     Attributes
     ----------

@@ -33,7 +33,7 @@ GRID_ROW, GRID_COLUMNS = 40.0, 72
 
 #: Readings closer than this are of one station, degrees and mm.
 _SAME_AZIMUTH, _SAME_HEIGHT = 0.5, 5.0
-#: Rows and columns past which what lies beside the sheet is not shown on the board.
+#: Rows and columns past which what lies next to the sheet is not shown on the board.
 _MOST_ROWS, _MOST_COLUMNS = 60, 48
 
 Codes = NDArray[np.int8]

@@ -2,7 +2,7 @@
 
 What takes long in `geom.surface.reconstruct` is learning hyperparameters.  One more
 reading hardly moves them; the wall itself, for given ones, is one Cholesky factor
-away.
+off.
 
 References
 ----------

@@ -1,4 +1,4 @@
-"""Point clouds of one survey, with rod readings beside them if there are any."""
+"""Point clouds of one survey, with rod readings next to them if there are any."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Cloud:
 
 @dataclass(frozen=True)
 class CloudReadings:
-    """Clouds, and rod readings beside them.
+    """Clouds, and rod readings next to them.
 
     Attributes
     ----------

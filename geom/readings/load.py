@@ -80,7 +80,7 @@ def load_readings(
     RodReadings
         In the order of the files and of their rows; if there is no point cloud.
     CloudReadings
-        If there is one, with the rod readings beside it.
+        If there is one, with the rod readings next to it.
 
     Raises
     ------
@@ -149,7 +149,7 @@ def load_clouds(
     Raises
     ------
     InputError
-        If a unit is not known, or is told otherwise than the file says.
+        If a unit is not known, or is stated otherwise than the file says.
     """
     if unit is not None and unit not in MM_PER:
         allowed = ", ".join(MM_PER)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 
-from geom.design.text_file import casefolded, join_words, nearest_word
+from geom.design.text_file import casefolded, join_words
 from geom.readings.sheets.sheet import refuse_mixed_marks
 from geom.readings.sheets.table import SheetRow, SheetTable, read_table
 from geom.units import MM_PER
@@ -17,7 +17,7 @@ _CURE = (
     "_cm, _m, or none where it is the cloud's unit)"
 )
 _SAME_UNIT = 1e-9  # units that differ by this part are one
-_FARTHEST = 1e10  # mm; no frame of a cloud begins farther away
+_FARTHEST = 1e10  # mm; no frame of a cloud begins farther off
 
 
 @dataclass(frozen=True)
@@ -76,26 +76,16 @@ def read_targets(
 
 def _columns(table: SheetTable, unit_mm: float | None) -> tuple[dict[str, int], float]:
     """Which column holds what, and how many millimetres its numbers count."""
-    columns: dict[str, int] = {}
     units: dict[str, str] = {}
-    for index, head in enumerate(table.header.cells):
-        if not head:
-            continue
-        plain = head.strip().lower()
-        if plain not in _KNOWN:
-            like = nearest_word(plain, _KNOWN)
-            what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
-            raise table.error(what, table.header, cure=_CURE)
-        quantity, _, unit = plain.partition("_")
-        if quantity in columns:
-            what = f"there are two columns for {quantity}"
-            raise table.error(what, table.header, cure="Keep one of them")
-        columns[quantity] = index
-        units[quantity] = unit
-    for quantity in ("name", *AXES):
-        if quantity not in columns:
-            what = f"the column {quantity} is missing"
-            raise table.error(what, table.header, cure=_CURE)
+
+    def read(head: str) -> str:
+        table.refuse_unknown(head, _KNOWN, cure=_CURE)
+        quantity, _, unit = head.strip().lower().partition("_")
+        units.setdefault(quantity, unit)
+        return quantity
+
+    needed = {name: name for name in ("name", *AXES)}
+    columns = table.layout(read, needed, cure=_CURE)
     return columns, _millimetres(table, [units[axis] for axis in AXES], unit_mm)
 
 

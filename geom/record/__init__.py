@@ -2,7 +2,7 @@
 
 From surveys to a forecast, and the module of each step:
 
-1. a survey of one heat is put away, panel by panel: ``store``;
+1. a survey of one heat is stored, panel by panel: ``store``;
 2. surveys with no repair between make a *spell* of wear: ``wear.spells``;
 3. wear of every region in every spell, with its variance: ``wear.series``, of a whole
    record (and cell by cell, ``wear.maps``) by ``wear.accumulate``;

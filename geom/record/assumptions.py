@@ -2,7 +2,7 @@
 
 Most are our own choice, made on whole campaigns of invented walls (scripts/bench: ten
 heats, surveys of 48 or 120 stations, truth known); none is measured on a furnace.  The
-bench figure, where there is one, stands beside the number.  Each module names the
+bench figure, where there is one, stands next to the number.  Each module names the
 numbers that it uses; those of a published method stand in its own head.
 """
 

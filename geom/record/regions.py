@@ -1,4 +1,4 @@
-"""Regions of the wall that wear is told of: wall, zones, levels, sides and panels."""
+"""Regions of the wall that wear is stated of: wall, zones, levels, sides and panels."""
 
 from __future__ import annotations
 

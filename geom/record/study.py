@@ -124,7 +124,7 @@ class Wear:
     series : WearSeries
         Wear of every piece in every spell; its spells and pieces.
     rates : mapping of Rates
-        Per heat, and per hour and tonne where told of any spell.
+        Per heat, and per hour and tonne where given of any spell.
     steps : tuple of Step
     pattern : tuple of Roundness
     forecasts : tuple of Forecast
@@ -160,7 +160,7 @@ class Wear:
 
     @property
     def regions(self) -> Regions:
-        """Pieces of wall that wear is told of."""
+        """Pieces of wall that wear is stated of."""
         return self.series.regions
 
     @property
@@ -305,7 +305,7 @@ class _StateOf:
 def _no_spell(
     record: Record, occasions: tuple[Occasion, ...], gaps: tuple[Gap, ...]
 ) -> InputError:
-    """Tell why nothing can be said, rather than say something."""
+    """Why a record with no spell of wear is refused."""
     count = len(occasions)
     surveys = "one survey" if count == 1 else f"{count} surveys"
     name = f" of campaign {occasions[0].campaign!r}" if occasions[0].campaign else ""

@@ -27,7 +27,7 @@ SPLIT_COURSE = 40.0
 PLAN_DRAWS = 40
 
 # --- audit ---------------------------------------------------------------------------
-#: Wall above a tuyere whose slope is told, and the least that tells one, mm.
+#: Wall above a tuyere whose slope is stated, and the least that tells one, mm.
 SLOPE_REACH, LEAST_SLOPE_REACH = 150.0, 50.0
 #: Wall next to an opening's edges whose cut-back is that of lip and sill, mm.
 LIP = 20.0

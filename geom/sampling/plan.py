@@ -32,7 +32,7 @@ from geom.units import Bool, Float, Int
 CLOSE, WIDE, ZONE = 150.0, 300.0, 600.0
 #: A corner needs no row of its own where one is as near as this, mm.
 _NEAR = 60.0
-#: What a row beside a corner, and one all of whose stations are in openings, is put
+#: What a row next to a corner, and one all of whose stations are in openings, is put
 #: behind others, in steps of the rod.
 _CORNER, _BLOCKED = 1.5, 2.0
 #: Between columns, degrees.  Our own choice, no source.
@@ -105,7 +105,7 @@ class CandidateRows:
         return min(at), max(at) + ZONE
 
     def usual(self, *, mouths: bool = False) -> Float:
-        """Rows beside corners, every 150 mm over the melting zone, 300 mm elsewhere.
+        """Rows at corners, every 150 mm over the melting zone, 300 mm elsewhere.
 
         Parameters
         ----------

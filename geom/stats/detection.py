@@ -23,7 +23,7 @@ FALSE_DISCOVERY_RATE = 0.05
 
 
 def level_of_detection(sd: Float) -> Float:
-    """Least change that is told from none at 95 %; `sd` is its whole uncertainty.
+    """Least change known from none at 95 %; `sd` is its whole uncertainty.
 
     Unlike in the published formula (Lague and others 2013) what all points of a survey
     share stands under the root with the rest: it is a standard uncertainty too.

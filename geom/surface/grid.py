@@ -189,7 +189,7 @@ def row_index(rows: Float, height: Float, *, steps: Float | None = None) -> Floa
     height : array (p,), mm
         Below the first row and above the last, that row holds.
     steps : array, mm, rising, optional
-        Cut-back jumps where the drawing does: a height beside a step goes by the rows
+        Cut-back jumps where the drawing does: a height next to a step goes by the rows
         on its own side alone.
 
     Returns

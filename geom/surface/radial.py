@@ -176,7 +176,7 @@ class RadialSurface:
         """Azimuths and heights at which the wall was read, degrees and mm; (n,) each.
 
         Both ends of a diameter count, readings left out of the fit do not, nor do the
-        pseudo-readings of datum bands; beside a cloud, only what the laser showed does.
+        pseudo-readings of datum bands; with a cloud, only what the laser showed does.
         """
         if self.seen is not None:
             grid = self.grid

@@ -1,4 +1,4 @@
-"""What has to be said to anybody who may go into a furnace on the strength of this.
+"""What has to be stated to anybody who may go into a furnace on the strength of this.
 
 References
 ----------

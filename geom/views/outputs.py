@@ -268,7 +268,7 @@ def write_wear_files(
 
 
 def write_campaigns(folder: Path, comparison: Comparison) -> None:
-    """Write document and page of two campaigns beside each other."""
+    """Write document and page of two campaigns side by side."""
     makers: dict[str, Maker] = {
         "campaigns.json": lambda _: campaigns_document(comparison),
         "campaigns.html": lambda _: campaigns_page(comparison),
@@ -302,7 +302,7 @@ def refuse_filled_in(folder: Path) -> None:
     Raises
     ------
     InputError
-        If it does, or cannot be told to be blank.
+        If it does, or cannot be known to be blank.
     """
     workbook = folder / WORKBOOK
     if workbook.exists() and is_filled_in(workbook):

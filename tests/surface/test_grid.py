@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from geom.design import Opening
-from geom.surface.grid import close_seam, interpolate_columns, make_grid
+from geom.surface.grid import (
+    close_seam,
+    interpolate_columns,
+    interpolate_rows,
+    make_grid,
+    row_index,
+)
 from tests.walls import plain_design, tapered_design
 
 
@@ -48,3 +54,20 @@ def test_a_field_is_read_across_the_seam_without_a_gap() -> None:
     assert interpolate_columns(field, 10.25)[0] == 10.25
     assert interpolate_columns(field, 359.5)[0] == pytest.approx(359.0 / 2.0)
     assert close_seam(field).shape == (1, 361)
+
+
+def test_rows_are_bracketed_on_their_own_side_of_a_step() -> None:
+    """Against the two nearest rows of the same side, height by height."""
+    rows, steps = np.array([5.0, 15.0, 30.0, 52.0, 60.0]), np.array([20.0, 55.0, 70.0])
+    field = np.random.default_rng(0).normal(size=(5, 3))
+    heights = np.linspace(0.0, 80.0, 97)
+    row = row_index(rows, heights, steps=steps)
+    found = interpolate_rows(field, row)
+    for height, values in zip(heights, found, strict=True):
+        alike = np.searchsorted(steps, rows) == np.searchsorted(steps, height)
+        if not alike.any():
+            assert height > 70.0
+            assert np.isnan(values).all()
+            continue
+        expected = [np.interp(height, rows[alike], part[alike]) for part in field.T]
+        np.testing.assert_allclose(values, expected, rtol=1e-12, atol=1e-12)

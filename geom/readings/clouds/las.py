@@ -4,7 +4,7 @@ laspy and lazrs read them (ASPRS LAS 1.2, 1.3 and 1.4), but believe what a file 
 So everything that a header claims is first held against the file's length: with three
 million records claimed below its header, a file of 300 points kept laspy busy for 52 s,
 and 2**32 - 1 can be claimed.  In a LAZ file so are the table of its chunks and the
-layers of each chunk, for lazrs sets aside as much memory as it is told to: the same 300
+layers of each chunk, for lazrs sets aside as much memory as a file asks: the same 300
 points with layers of 4 GiB took 21 s and 4.1 GiB before they were refused, and end the
 program where there is less memory.
 """

@@ -406,7 +406,7 @@ def _parsed(block: bytes, row_format: RowFormat) -> Rows | None:
 
 
 def _tidied(block: bytes, row_format: RowFormat) -> bytes:
-    """Take superfluous blanks away, and lines that say nothing."""
+    """Take superfluous blanks out, and lines that say nothing."""
     separator = row_format.separator.encode()
     text = block.replace(b"\r\n", b"\n")
     if separator != b"\t":

@@ -106,7 +106,7 @@ def _diagnose_cutbacks(ratio: Float, unit: str) -> Diagnosis | None:
 def diagnose_height_unit(
     height: Float, outside: Bool, unit: str, profile: Profile
 ) -> str | None:
-    """Find the unit that heights seem to be in, if not in the one they are said to be.
+    """Find the unit that heights seem to be in, if not the one that is stated.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def diagnose_height_unit(
     outside : bool array (n,)
         Which of them lie outside the profile.
     unit : str
-        The one they are said to be in.
+        The one that is stated.
     profile : Profile
         As drawn.
 

@@ -143,24 +143,24 @@ class _LongColumns:
 
 def _long_columns(table: SheetTable) -> _LongColumns:
     _refuse_no_header(table)
-    found: dict[str, tuple[int, ColumnName]] = {}
-    for index, name in enumerate(table.header.cells):
+    names: dict[str, ColumnName] = {}
+
+    def read(name: str) -> str:
         try:
-            column = read_name(name) if name else None
+            column = read_name(name)
         except InputError as fault:
             place = table.place(table.header)
             raise fault.at(file=table.file, place=place) from fault
-        if column is None:
-            continue
-        if column.quantity in found:
-            what = f"there are two columns for {column.quantity}"
-            cure = "Keep one of them; put other readings into a sheet of their own"
-            raise table.error(what, table.header, cure=cure)
-        found[column.quantity] = (index, column)
-    for quantity, name in (("azimuth", "azimuth_deg"), ("height", "height_mm")):
-        if quantity not in found:
-            what = f"the column {name} is missing"
-            raise table.error(what, table.header, cure=HEADER_CURE)
+        names.setdefault(column.quantity, column)
+        return column.quantity
+
+    columns = table.layout(
+        read,
+        {"azimuth": "azimuth_deg", "height": "height_mm"},
+        cure=HEADER_CURE,
+        keep="Keep one of them; put other readings into a sheet of their own",
+    )
+    found = {name: (index, names[name]) for name, index in columns.items()}
     kinds = [kind for kind in VALUES if kind in found]
     if len(kinds) != 1:
         present = join_words(kinds, last="and") if kinds else "none"

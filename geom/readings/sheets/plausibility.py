@@ -174,16 +174,16 @@ def _describe(sheet: Sheet, design: Design, i: int) -> str:
     radius = float(_radius(sheet, design)[i])
     least, most = (float(limit[i]) for limit in _limits(sheet, design))
     designed = _length(float(design_radius(sheet, design)[i]), sheet.unit)
-    said = f"{sheet.kind} {_length(float(sheet.value[i]), sheet.unit)}"
+    found = f"{sheet.kind} {_length(float(sheet.value[i]), sheet.unit)}"
     if sheet.kind != "radius":
-        said += f" makes a radius of {_length(radius, sheet.unit)}, which"
+        found += f" makes a radius of {_length(radius, sheet.unit)}, which"
     if radius <= 0.0:
-        return f"{said} is not greater than 0"
+        return f"{found} is not greater than 0"
     if radius > most and design.shell_radius is not None:
         shell = _length(design.shell_radius, sheet.unit)
-        return f"{said} is past the shell ({shell}; the design radius is {designed})"
+        return f"{found} is past the shell ({shell}; the design radius is {designed})"
     between = f"{_length(least, sheet.unit)} to {_length(most, sheet.unit)}"
-    return f"{said} is not in {between}; the design radius there is {designed}"
+    return f"{found} is not in {between}; the design radius there is {designed}"
 
 
 def _check_again(sheet: Sheet) -> str:

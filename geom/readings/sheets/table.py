@@ -6,10 +6,10 @@ import csv
 import io
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from geom.design.text_file import read_text
+from geom.design.text_file import nearest_word, read_text
 from geom.errors import InputError
 from geom.units import parse_number
 
@@ -90,6 +90,47 @@ class SheetTable:
             comma = "," in text and not self.decimal_comma
             cure = _COMMA_CURE if comma else _NUMBER_CURE
             raise self.error(str(fault), row, index, cure=cure) from fault
+
+    def layout(
+        self,
+        read: Callable[[str], str],
+        needed: Mapping[str, str],
+        *,
+        cure: str,
+        twice: str = "there are two columns for {}",
+        keep: str = "Keep one of them",
+    ) -> dict[str, int]:
+        """Which column holds which quantity.
+
+        Parameters
+        ----------
+        read : callable
+            From the name of a column to its quantity; raises `InputError`.
+        needed : dict
+            Quantities that must be there, and how their columns are named.
+        cure, keep : str
+            Of one that is missing, of one that is ``twice`` there.
+        """
+        found: dict[str, int] = {}
+        for index, name in enumerate(self.header.cells):
+            if not name:
+                continue
+            quantity = read(name)
+            if quantity in found:
+                raise self.error(twice.format(quantity), self.header, cure=keep)
+            found[quantity] = index
+        for quantity, name in needed.items():
+            if quantity not in found:
+                what = f"the column {name} is missing"
+                raise self.error(what, self.header, cure=cure)
+        return found
+
+    def refuse_unknown(self, name: str, known: Sequence[str], *, cure: str) -> None:
+        """Refuse the name of a column that is none of those known."""
+        if name.strip().lower() not in known:
+            like = nearest_word(name.strip().lower(), known)
+            what = f'unknown column "{name[:40]}"; the nearest known is "{like}"'
+            raise self.error(what, self.header, cure=cure)
 
     def refuse_unnamed(self) -> None:
         """Refuse what is written in columns that have no name.

@@ -1,1 +1,1 @@
-"""Two campaigns beside each other."""
+"""Two campaigns side by side."""

@@ -7,12 +7,13 @@ the rebuild volume before less that after: what is missing against the drawing.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import Literal
 
 import numpy as np
 
+from geom.document import VOLUME
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.regions import Regions
@@ -50,7 +51,7 @@ class Repair:
     """
 
     heat: int
-    volume: Quantity
+    volume: Quantity = field(metadata=VOLUME)
     since: float
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from geom._version import __version__
 from geom.design import Design
 from geom.design.drawing import DrawingPart
+from geom.document import as_document, fields_document
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import CampaignWear, campaign_wear
@@ -58,7 +59,7 @@ class Contrast:
 
 @dataclass(frozen=True)
 class ContrastMaps:
-    """Two campaigns cell by cell; arrays (m, k), NaN where either is not told.
+    """Two campaigns cell by cell; arrays (m, k), NaN where either is not known.
 
     Attributes
     ----------
@@ -78,7 +79,7 @@ class ContrastMaps:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Two campaigns beside each other; lengths mm, volumes mm3, per ``by``.
+    """Two campaigns side by side; lengths mm, volumes mm3, per ``by``.
 
     Attributes
     ----------
@@ -86,7 +87,7 @@ class Comparison:
     created : str
         ISO time.
     by : {'heat', 'hour', 'tonne'}
-        What wear and material are told per.
+        What wear and material are stated per.
     design : Design
         Of the first; the second's is drawn alike.
     grid : Grid
@@ -136,7 +137,7 @@ def compare_campaigns(
     created: datetime | None = None,
     tick: Tick | None = None,
 ) -> Comparison:
-    """Two campaigns beside each other, of one record or of two.
+    """Two campaigns side by side, of one record or of two.
 
     Parameters
     ----------
@@ -291,34 +292,19 @@ def _campaign(one: CampaignWear) -> dict[str, Any]:
         "spells": len(one.spells),
         "heats": one.heats,
         "exposure": one.exposure,
-        "repairs": [
-            {
-                "heat": repair.heat,
-                "volume": repair.volume.times(M3).to_dict(),
-                "since": repair.since,
-            }
-            for repair in one.material.repairs
-        ],
+        "repairs": as_document(one.material.repairs),
     }
 
 
 def _contrast(found: Contrast, *, scale: float = 1.0) -> dict[str, Any]:
-    def scaled(one: Quantity | None) -> dict[str, float] | None:
-        return None if one is None else one.times(scale).to_dict()
-
-    return {
-        "first": scaled(found.first),
-        "second": scaled(found.second),
-        "difference": scaled(found.difference),
-        "ratio": None if found.ratio is None else found.ratio.to_dict(),
-    }
+    document = fields_document(found, scale=scale)
+    return document | {"ratio": as_document(found.ratio)}
 
 
 def _rank(rank: Rank, comparison: Comparison) -> dict[str, Any]:
-    difference = comparison.wear[rank.item].difference
     return {
         **comparison.regions.regions[rank.item].to_dict(),
-        "difference": None if difference is None else difference.to_dict(),
+        "difference": as_document(comparison.wear[rank.item].difference),
         "first_rank": rank.first,
         "last_rank": rank.last,
         "settled": rank.settled,

@@ -94,7 +94,7 @@ def compare_walls(
 def panel_covariance(wall: RecordedWall, both: Bool) -> Float:
     """How one survey's panel means err together.
 
-    A panel of which too little was surveyed to be told errs with the nearest that was,
+    A panel of which too little was surveyed for a mean errs with the nearest that was,
     more or less by as much as its own cells are known worse or better.
 
     Parameters
@@ -110,7 +110,7 @@ def panel_covariance(wall: RecordedWall, both: Bool) -> Float:
     Raises
     ------
     InputError
-        If no panel is told.
+        If no panel has a mean.
     """
     state, panels = wall.panels, wall.panels.panels
     known = np.flatnonzero(np.isfinite(state.cutback))
@@ -240,7 +240,7 @@ def _refuse_one_survey(start: RecordedWall, end: RecordedWall) -> None:
 def _maps(
     difference: SurveyDifference, start: RecordedWall, end: RecordedWall
 ) -> ChangeMaps:
-    """What is told cell by cell; nothing is of openings."""
+    """Results cell by cell; none in openings."""
     change, sd, one, other = (
         np.where(difference.grid.opening, np.nan, field)
         for field in (difference.change, difference.sd, start.cutback, end.cutback)

@@ -60,14 +60,12 @@ class RegionChange:
 
     def to_dict(self) -> dict[str, Any]:
         """As in ``change.json``, m2 and m3."""
-        place = {
-            name: getattr(self.region, name)
-            for name in ("height_from", "height_to", "azimuth_from", "azimuth_to")
-        }
-        named = {"name": self.region.name} if self.region.name else {}
+        region = self.region.to_dict()
+        del region["kind"]
+        if not self.region.name:
+            del region["name"]
         return {
-            **named,
-            **place,
+            **region,
             "area": self.area * M2,
             "mean_change": self.mean.to_dict(),
             "volume": as_document(self.volume, scale=M3),
@@ -88,7 +86,7 @@ class ChangePeak:
 
 @dataclass(frozen=True)
 class Areas:
-    """Wall by what can be told of it, mm2.
+    """Wall by what can be known of it, mm2.
 
     Attributes
     ----------
@@ -212,12 +210,12 @@ class Change:
                 "false_discovery_rate": FALSE_DISCOVERY_RATE,
             },
             "area": as_document(self.areas, scale=M2),
-            "volume": as_document(self.volume, scale=M3)
-            | {
-                "shown_lost": self.shown_lost.times(M3).to_dict(),
-                "shown_restored": self.shown_restored.times(M3).to_dict(),
+            "volume": {
+                **as_document(self.volume, scale=M3),
+                "shown_lost": as_document(self.shown_lost, scale=M3),
+                "shown_restored": as_document(self.shown_restored, scale=M3),
             },
-            "mean_change": self.of_kind("wall")[0].mean.to_dict(),
+            "mean_change": as_document(self.of_kind("wall")[0].mean),
             "greatest_loss": as_document(self.greatest_loss),
             "greatest_gain": as_document(self.greatest_gain),
             "zones": as_document(self.of_kind("zone")),

@@ -145,7 +145,7 @@ def _shared(seen: Float, row_mean: Float) -> Float:
 
 
 def _up_the_wall(rest: Float, alone: Float) -> Float:
-    """What neighbouring rows have in common, dying away with distance."""
+    """What neighbouring rows have in common, decaying with distance."""
     rows = alone.shape[2]
     sd = np.sqrt(alone)
     if rows == 1:

@@ -48,7 +48,7 @@ class Step:
         The first of the new wear.
     before, after, change : Quantity
         Mean wear of the piece up to the step, from it on, and the difference; per heat
-        of mean length where hours or iron melted are told and wear goes with them.
+        of mean length where hours or iron melted are stated and wear goes with them.
     chance : float
         That a step as evident would be seen anywhere in the record were there none.
     """

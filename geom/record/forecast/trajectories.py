@@ -2,7 +2,7 @@
 
 Unrepaired, a part of a panel goes on from where the last survey has it by the panel's
 mean rate and what the part wears beyond that, heat after heat.  The mean rate is the
-greater of long- and short-term rate; the lesser is kept beside it, since it may be the
+greater of long- and short-term rate; the lesser is kept next to it, since it may be the
 true one.  Walls and rates are drawn from what the surveys allow, errors of panels
 correlated as the surveys say.
 
@@ -78,7 +78,7 @@ class Trajectories:
     short : bool array (q,)
         Where the short-term rate governs.
     since : int array (q,)
-        First heat that the long-term rate is told from; 0: the first of all.
+        First heat that the long-term rate counts from; 0: the first of all.
     """
 
     panel: Int

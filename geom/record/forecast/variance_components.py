@@ -196,7 +196,7 @@ def _observed(series: WearSeries) -> tuple[Float, Float, float]:
 def _by_level(square: Float, rate: Float) -> Float:
     """Variance of panels or levels, by rows, in proportion to the square of the wear.
 
-    Pooled over a row and half of those beside it, not below zero.
+    Pooled over a row and half of those next to it, not below zero.
     """
     rows = square.reshape(rate.size, -1)
     valid = ~np.isnan(rows)

@@ -1,4 +1,4 @@
-"""The grid of a record: every survey of one lining is told on the same rows."""
+"""The grid of a record: every survey of one lining is stated on the same rows."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ import numpy as np
 from geom.design import Design
 from geom.errors import InputError
 from geom.surface import Grid, make_grid
-from geom.units import Bool, Float, Int
+from geom.surface.grid import interpolate_rows, row_index
+from geom.units import Float
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -96,13 +97,14 @@ def resample_survey(
     known = np.flatnonzero(data["surveyed"].to_numpy().all(axis=1))
     rows = data["height"].to_numpy()[known].astype(np.float64)
     surveyed = (grid.height >= between[0]) & (grid.height <= between[1])
-    lower, upper, part = _bracketing_rows(rows, grid.height, design.profile.steps)
-    surveyed &= lower >= 0
+    row = row_index(rows, grid.height, steps=design.profile.steps)
+    surveyed &= np.isfinite(row)
+    row = np.where(surveyed, row, np.nan)
     fields: dict[str, Any] = {}
     for name in STRAIGHT:
         field = data[name].to_numpy()[known].astype(np.float64)
-        fields[name] = _interpolate(field, lower, upper, part, surveyed)
-    closest = np.where(part < 0.5, lower, upper)
+        fields[name] = interpolate_rows(field, row)
+    closest = np.floor(np.nan_to_num(row) + 0.5).astype(np.int64)
     for name in NEAREST:
         field = data[name].to_numpy()[known]
         none = field.dtype.type(-1 if name == "action" else 0)
@@ -124,31 +126,6 @@ def resample_survey(
         },
         attrs=data.attrs,
     )
-
-
-def _bracketing_rows(rows: Float, asked: Float, steps: Float) -> tuple[Int, Int, Float]:
-    """Which rows lie below and above each height, and how far it is between them.
-
-    Cut-back jumps where the drawing does: across a step nothing is drawn straight.
-    Where no row lies between the same two steps, the rows told are -1.
-    """
-    above = np.clip(np.searchsorted(rows, asked), 1, rows.size - 1)
-    below = above - 1
-    part = (asked - rows[below]) / (rows[above] - rows[below])
-    region, here = np.searchsorted(steps, rows), np.searchsorted(steps, asked)
-    lower = np.where(region[below] == here, below, above)
-    upper = np.where(region[above] == here, above, lower)
-    lower = np.where(region[lower] == here, lower, -1)
-    upper = np.where(lower < 0, -1, upper)
-    return lower, upper, np.clip(part, 0.0, 1.0)
-
-
-def _interpolate(
-    field: Float, lower: Int, upper: Int, part: Float, surveyed: Bool
-) -> Float:
-    share = part[:, None]
-    values = (1.0 - share) * field[lower] + share * field[upper]
-    return np.where(surveyed[:, None], values, np.nan)
 
 
 def _short(field: Any) -> Any:

@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from geom.design.text_file import join_words, nearest_word
+from geom.design.text_file import join_words
 from geom.errors import InputError
 from geom.readings.sheets.sheet import refuse_mixed_marks
 from geom.readings.sheets.table import SheetRow, SheetTable, read_table
@@ -90,26 +90,18 @@ def read_heat_log(path: str | os.PathLike[str]) -> tuple[LoggedSurvey, ...]:
 
 def _layout(table: SheetTable) -> dict[str, int]:
     """Which column holds what."""
-    columns: dict[str, int] = {}
-    for index, head in enumerate(table.header.cells):
+
+    def read(head: str) -> str:
         name = head.strip().lower()
         if name.startswith("melted") and name not in _MELTED:
             what = f'the column "{head[:40]}" names no unit of mass that is known'
             cure = f"Write {join_words(_MELTED)}"
             raise table.error(what, table.header, cure=cure)
-        if name and name not in _KNOWN:
-            like = nearest_word(name, _KNOWN)
-            what = f'unknown column "{head[:40]}"; the nearest known is "{like}"'
-            raise table.error(what, table.header, cure=_HEADER)
-        if name in columns:
-            what = f"there are two columns {name}"
-            raise table.error(what, table.header, cure="Keep one of them")
-        if name:
-            columns[name] = index
-    for name in _NEEDED:
-        if name not in columns:
-            what = f"the column {name} is missing"
-            raise table.error(what, table.header, cure=_HEADER)
+        table.refuse_unknown(head, _KNOWN, cure=_HEADER)
+        return name
+
+    needed = {name: name for name in _NEEDED}
+    columns = table.layout(read, needed, cure=_HEADER, twice="there are two columns {}")
     if len(_MELTED.keys() & columns.keys()) > 1:
         what = "there are two columns of iron melted"
         raise table.error(what, table.header, cure="Keep one of them")

@@ -63,7 +63,7 @@ __all__ = [
 _LONGEST = 200
 #: Names of the files that are written in a record.
 _WRITTEN = r"heat-.*\.nc|lining\.toml|manifest\.json"
-#: What to do where no spell of wear is told.
+#: What to do where no spell of wear is stated.
 SPELL_CURE = (
     "A spell of wear goes from a survey after a repair, or with none, to the next "
     "before one: add those surveys"
@@ -377,7 +377,7 @@ def refuse_occasion(record: Record, *occasions: Occasion) -> None:
     Raises
     ------
     InputError
-        If one is in the record, is ``not repaired`` beside a survey of the same heat
+        If one is in the record, is ``not repaired`` next to a survey of the same heat
         that is not, has a date that runs backwards against its neighbours, or a
         campaign whose name cannot be printed.
     """

@@ -214,7 +214,7 @@ def write_survey(path: Path, data: xr.Dataset, occasion: Occasion) -> None:
 
 @contextmanager
 def open_hdf5(path: Path) -> Iterator[Any]:
-    """A NetCDF-4 file open as HDF5, whose faults are told in a sentence.
+    """A NetCDF-4 file open as HDF5, whose faults are stated in a sentence.
 
     Yields
     ------

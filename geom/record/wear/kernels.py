@@ -51,7 +51,7 @@ def add_spells(cells, cutback, sd, start, end, exposure, heat, lead):
     start, end : int array (n,)
         The surveys of each spell.
     exposure : array (n,)
-        How many heats, hours or tonnes; NaN or zero where not told: not counted.
+        How many heats, hours or tonnes; NaN or zero where not known: not counted.
     heat : array (n,)
         Number of the heat in the middle of each spell, from any fixed heat.
     lead : int

@@ -20,7 +20,7 @@ Hotelling, H. (1931). The generalization of Student's ratio. Ann. Math. Stat. 2,
 360-378.
 Mardia, K. V., Kent, J. T. and Bibby, J. M. (1979). Multivariate Analysis. Academic
 Press, section 5.2 (one-sample test; cited from memory).
-Fuller, W. A. (1987). Measurement Error Models. Wiley, section 1.1 (what is told too
+Fuller, W. A. (1987). Measurement Error Models. Wiley, section 1.1 (what is stated too
 flat is divided by its reliability; cited from memory).
 """
 

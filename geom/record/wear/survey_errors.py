@@ -271,7 +271,7 @@ def _middle(region: Region) -> float:
 
 
 def _ring_variance(regions: Regions, usual: Float, inside: Bool) -> float:
-    """Of the piece all round that is just those panels; NaN where none is told."""
+    """Of the piece all round that is just those panels; NaN where none is stated."""
     for kind in ALL_ROUND:
         for i in regions.of_kind(kind):
             if np.array_equal(regions.member[i] > 0.0, inside):

@@ -99,7 +99,7 @@ class RepairedWall:
         )
 
     def check_level(self, level: Level) -> LevelCheck:
-        """Judge a section; one of which too little was measured cannot be told."""
+        """Judge a section; one of which too little was measured cannot be decided."""
         diameter, nominal = level.area_diameter, level.design_diameter
         deviation = Quantity(
             0.5 * (diameter.value - nominal),
@@ -161,7 +161,7 @@ class RepairedWall:
 
 
 def share_of(area: Float, mask: Bool) -> float:
-    """Share of an area, told by cell, that lies in a mask."""
+    """Share of an area, given by cell, that lies in a mask."""
     whole = float(area.sum())
     return min(float(area[mask].sum()) / whole, 1.0) if whole > 0.0 else 0.0
 
@@ -282,7 +282,7 @@ def distance_to_reading(surface: RadialSurface) -> Float:
     ----------
     surface : RadialSurface
         Readings left out of its fit do not count, nor do datum bands by themselves;
-        beside a cloud, only what the laser saw does.
+        next to a cloud, only what the laser saw does.
 
     Returns
     -------

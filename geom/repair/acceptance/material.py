@@ -39,6 +39,7 @@ from geom.quantity import Quantity
 from geom.readings.surveys import SurveyBefore
 from geom.stats.partial_moments import chance_above, expected_excess
 from geom.surface import Grid, RadialSurface
+from geom.surface.grid import interpolate_rows, row_index
 from geom.units import Bool, Float, Int
 
 
@@ -87,20 +88,12 @@ def wall_before(before: SurveyBefore, grid: Grid) -> WallBefore:
     rows = (grid.height >= before.low) & (grid.height <= before.high)
     columns = survey.azimuth.size
     column = np.rint(grid.azimuth * columns / 360.0).astype(np.int64) % columns
-    # The row of each height in the survey, with a fraction.
-    row = np.interp(grid.height, survey.height, np.arange(survey.height.size))
-    low = np.minimum(row.astype(np.int64), survey.height.size - 2)
-    part = (row - low)[:, None]
-
-    def interpolate(values: Float) -> Float:
-        values = values[:, column]
-        between = (1.0 - part) * values[low] + part * values[low + 1]
-        return np.where(rows[:, None], between, np.nan)
-
+    row = row_index(survey.height, grid.height)
     nearest = np.rint(row).astype(np.int64)
+    row[~rows] = np.nan
     return WallBefore(
-        cutback=interpolate(survey.cutback),
-        sd=interpolate(survey.cutback_sd),
+        cutback=interpolate_rows(survey.cutback[:, column], row),
+        sd=interpolate_rows(survey.cutback_sd[:, column], row),
         zone=np.where(rows[:, None], before.zone[nearest][:, column], 0),
         rows=rows,
     )

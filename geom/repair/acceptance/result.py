@@ -57,7 +57,7 @@ class LevelCheck:
         That it is within tolerance.
     decision : {'accept', 'reject', 'cannot tell'}
     measure_at : CheckPoint or None
-        Where to read once more, where it cannot be told.
+        Where to read once more, where it cannot be decided.
     """
 
     height: float
@@ -92,7 +92,7 @@ class FaceCheck:
     worst : CheckPoint or None
         Where it least conforms.
     measure_at : CheckPoint or None
-        Where to read once more, where it cannot be told.
+        Where to read once more, where it cannot be decided.
     """
 
     measured: float
@@ -123,7 +123,7 @@ class ZoneCheck(Extent):
         Material put in and taken off; None where nothing of it was measured, or where
         the survey before did not call it.
     called_for : Quantity or None
-        What the survey before said had to be put in, or taken off.
+        What the survey before called to be put in, or taken off.
     """
 
     id: int = field(metadata=FIRST)
@@ -141,7 +141,7 @@ class ZoneCheck(Extent):
 
     @property
     def measure_at(self) -> CheckPoint | None:
-        """Where to read once more, where it cannot be told."""
+        """Where to read once more, where it cannot be decided."""
         return self.face.measure_at
 
 
@@ -154,7 +154,7 @@ class MaterialTotals:
     zones : Moved or None
         Over the zones of the survey before; None where there are none to tell of.
     called_for : Quantity or None, mm3
-        What the survey before said had to be put into those of them that were to be
+        What the survey before called to be put into those of them that were to be
         daubed or bricked.
     planned : float or None, mm3
         What the repair plan meant to fill, in all zones that it plans.
@@ -186,7 +186,7 @@ class Recheck:
     left_out : tuple of str
         Where readings are written that were left out of the fit.
     taper : tuple of TuyereAudit
-        Told beside the verdict, which it does not enter.
+        Given next to the verdict, which it does not enter.
     warnings : tuple of str
     """
 
@@ -206,7 +206,7 @@ class Recheck:
     warnings: tuple[str, ...]
 
     def open_points(self) -> Iterator[tuple[str, CheckPoint]]:
-        """What cannot be told yet, and where to read for it; zones first."""
+        """What cannot be decided yet, and where to read for it; zones first."""
         for zone in self.zones:
             if zone.measure_at is not None:
                 yield f"zone {zone.id}", zone.measure_at

@@ -41,7 +41,7 @@ from geom.quantity import Quantity
 from geom.repair.assumptions import COMMON_RULE, MELTING_REACH
 from geom.surface import RadialSurface
 
-#: What the document tells of a section beside what it does.
+#: What the document tells of a section apart from what it does.
 _SECTION = only("height", "side", "design_diameter", "area_diameter", merged=True)
 
 

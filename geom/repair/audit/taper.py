@@ -17,13 +17,13 @@ The slope of the wall above, change of radius with height, tells how slag arrive
 it is positive the wall leans back from the tuyere upward, slag runs down its face
 towards the axis and over the lip; where it is negative the wall hangs over and drips
 before it reaches the lip.  Either is well as long as the lip stands in front, so the
-slope is told and does not decide.
+slope is stated and does not decide.
 
-That the wall slopes away from the tuyeres so that slag runs over them and not into
+That the wall slopes back from the tuyeres so that slag runs over them and not into
 them is common practice, no source.  Reach, width of the lip and the limits of the call
 are our own choice.
 
-Everything told of the mouth is a drawn number and a weighted sum of cut-back over cells
+All figures of the mouth are a drawn number and a weighted sum of cut-back over cells
 of the surface's own grid.  One more cell all round goes into the net that the joint
 posterior is asked for, so that a node of a scanned wall stands for its own cell and no
 other.
@@ -237,9 +237,9 @@ class TuyereAudit:
     in_front : Quantity or None, 0 to 1
         Share of the tuyere's width over which the lip stands in front of the sill.
     slope : Measure or None, mm of radius per mm of height
-        Of the wall above; None where less than 50 mm of it can be told of.
+        Of the wall above; None where less than 50 mm of it can be known of.
     reach : float, mm
-        Of wall above the top edge over which the slope is told: 150, or less where the
+        Of wall above the top edge over which the slope is taken: 150, or less where the
         profile has a step or the survey ends.
     """
 
@@ -277,7 +277,7 @@ def taper_audit(surface: RadialSurface, design: Design) -> tuple[TuyereAudit, ..
 
 
 def call_of(chance: float) -> Call:
-    """What is said of a probability that the overhang is positive.
+    """What is stated of a probability that the overhang is positive.
 
     Examples
     --------

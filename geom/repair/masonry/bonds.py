@@ -90,7 +90,7 @@ class Bond:
 
         Examples
         --------
-        A shape that turns a bore of 1600 mm by itself, beside a straight of its back:
+        A shape that turns a bore of 1600 mm by itself, next to a straight of its back:
 
         >>> shape = Brick("taper", 200.0, 100.0, 60.0, "width", 80.0)
         >>> pair = bonds_of([shape, Brick("straight", 200.0, 100.0, 60.0)])[0]
@@ -113,7 +113,7 @@ def bonds_of(bricks: Sequence[Brick]) -> tuple[Bond, ...]:
     """Every bond that a list of bricks allows: the pairs, then the straights.
 
     A straight brick may also be turned: its length round the ring instead of along the
-    radius, or the other way about; beside a tapered shape it stands in whatever way
+    radius, or the other way about; next to a tapered shape it stands in whatever way
     makes the two alike.
     """
     straight = [brick for brick in bricks if not brick.taper]

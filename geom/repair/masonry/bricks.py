@@ -1,6 +1,6 @@
 """The bricks there are: the shop's own list, or the standard series.
 
-Tapers are told as large face to small face; the small one lies at the hot face.
+Tapers are stated as large face to small face; the small one lies at the hot face.
 """
 
 from __future__ import annotations

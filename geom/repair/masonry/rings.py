@@ -223,7 +223,7 @@ def ring(
     """Count the bricks of the ring that leaves least over for its joints.
 
     Two shapes make a ring if they are alike in build and course, and if their tapers
-    lie on either side of what the ring needs.  A straight goes beside a tapered shape
+    lie on either side of what the ring needs.  A straight goes next to a tapered shape
     in whatever way makes them so: flat, on edge or on end.  Where no two listed shapes
     turn that ring, one shape is laid by itself, and ``turns`` tells whether it does.
 
@@ -235,7 +235,7 @@ def ring(
     joint : float, mm
         Asked for, at the hot face and at the back.
     build : float, mm, optional
-        How far the ring must reach along the radius; any, if not told.
+        How far the ring must reach along the radius; any, if not known.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""What a mason has to know beside the numbers of a plan, as facts.
+"""What a mason has to know next to the numbers of a plan, as facts.
 
 `geom.views.tables.repair` words them.
 """

@@ -44,7 +44,7 @@ class Demand:
     Attributes
     ----------
     bricks : dict of str to int
-        By name, with what is cut away and what breaks.
+        By name, with what is cut out and what breaks.
     brick : float, mm3
         Of all of them.
     daub : float, mm3
@@ -137,7 +137,7 @@ class OrderLine:
     enough : float
         What suffices with the shop's confidence.
     stock : int or None
-        On hand; None: not told.
+        On hand; None: not known.
     pack : float
         What it is bought in: one brick, or a bag of so many kg.
     packs : int

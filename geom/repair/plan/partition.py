@@ -3,7 +3,7 @@
 Brick zones come first, one after the other: what the courses of one take up is theirs,
 whatever zone it was in, and the next is clipped where they meet.  Every other zone
 keeps what is left of its cells.  A course ends inside a row of the grid, so a zone
-holds a share of each cell; no cell is given away more than once.
+holds a share of each cell; no cell is handed out more than once.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ rebuild, build-up
 share
     part of a cell that is a zone's own.  Courses of brick take theirs first, whatever
     zone it was in; brick zones that meet are clipped in the order of the findings;
-    every other zone keeps the rest of its cells.  No cell is given away twice.
+    every other zone keeps the rest of its cells.  No cell is handed out twice.
 cut
     sound lining behind the drawn face that is cut out so that brickwork fits: what is
     between the wall, or the drawn face where the wall stands proud, and the seat.
@@ -168,7 +168,7 @@ def _chip(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool) -> Chipping:
 
 
 def _notes(wall: Wall, zone: ZoneShare, own: Bool) -> Iterator[ZoneNote]:
-    """What the mason has to know beside the numbers."""
+    """What the mason has to know next to the numbers."""
     design, layup = wall.design, zone.layup
     if zone.misfits:
         yield NoBrickFits(zone.misfits)

@@ -38,18 +38,18 @@ BLOCK_SHARE, BLOCK_LEAST = 0.5, 6
 #: A cell this much prouder than the wall around it is something in front of it, mm (2
 #: in): build-up so proud and so narrow is rarer than a chain.  Our own choice.
 IN_FRONT = 50.8
-#: Cells beside each other of one wall differ by no more, mostly, mm.  Our own choice.
+#: Cells side by side of one wall differ by no more, mostly, mm.  Our own choice.
 AGREE = 20.0
 #: Share of the points that blocks at the same height have (upper quartile), below which
 #: a block has only dust.
 THIN = 0.1
-#: Blocks of cells by which the wall around is told, rows and columns, and how many
+#: Blocks of cells by which the wall around is estimated, rows and columns, and how many
 #: blocks around are looked at to either side.
 _BLOCK_ROWS, _BLOCK_COLUMNS, _AROUND, _ENOUGH = 6, 6, 2, 5
 #: Cells over which the middle 60 % of the wall around a cell stretch, times three: a
 #: block's points lie a third of its side from a cell of it.
 _SLANT = 54.0
-#: Readings that the pooled spread counts as, beside a cell's own.
+#: Readings that the pooled spread counts as, next to a cell's own.
 _POOLED = 10.0
 #: Sides of blocks from which a cell is estimated, in cells; divisors of the columns.
 STEPS = (1, 3, 6)
@@ -103,9 +103,9 @@ class Cells:
 def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     """The wall that a tally shows.
 
-    A cell with too few points is told by those of the cells around it, three by three
-    or six by six, where these have enough; what it may differ from them by is in its
-    variance.
+    A cell with too few points is estimated by those of the cells around it, three by
+    three or six by six, where these have enough; what it may differ from them by is in
+    its variance.
 
     Parameters
     ----------
@@ -208,7 +208,7 @@ def wall_layers(
 
 
 def _to_cells(field: NDArray[_T], step: int, grid: Grid) -> NDArray[_T]:
-    """A field of blocks told for each of their cells."""
+    """A field of blocks given for each of their cells."""
     rows, columns = grid.shape
     tall = np.repeat(field, step, axis=0)[:rows]
     return np.repeat(tall, step, axis=1)[:, :columns]
@@ -222,7 +222,7 @@ def _typical(spread: Float) -> float:
 def _variance(spread: Float, count: Float, typical: float) -> Float:
     """Variance of a block's mean, its own scatter leaning on that of all cells.
 
-    To it comes the rounding to bins, as far as the scatter does not average it away
+    To it comes the rounding to bins, as far as the scatter does not average it out
     (JCGM 100:2008, 4.3.7).
     """
     seen = np.isfinite(spread)
@@ -236,7 +236,7 @@ def _variance(spread: Float, count: Float, typical: float) -> Float:
 def is_sparse(count: Float) -> Bool:
     """Blocks with so few points that they hold dust and no wall.
 
-    How many points there should be is told by the blocks at the same height.
+    How many points there should be is estimated by the blocks at the same height.
     """
     usual = np.quantile(count, 0.75, axis=1, keepdims=True)
     return np.asarray(count < np.maximum(THIN * usual, LEAST))
@@ -251,7 +251,7 @@ def is_isolated(cutback: Float) -> Bool:
     """Cells that fewer than two of the eight around them bear out.
 
     In a shadow a few points of dust may lie together by chance; wall, also that of a
-    hole, goes on in the cells beside.
+    hole, goes on in the neighbouring cells.
     """
     lapped = np.pad(cutback, ((0, 0), (1, 1)), mode="wrap")
     lapped = np.pad(lapped, ((1, 1), (0, 0)), constant_values=np.nan)
@@ -261,7 +261,7 @@ def is_isolated(cutback: Float) -> Bool:
 
 
 def local_quantile(field: Float, share: float) -> Float:
-    """A quantile of the cells around each cell, told by blocks; same shape.
+    """A quantile of the cells around each cell, estimated by blocks; same shape.
 
     Of each block of cells the quantile is taken, then the median of the blocks around.
     NaN where fewer than `_ENOUGH` blocks around are known.

@@ -279,7 +279,7 @@ def find_layers(counts, columns, first, last, step, layer, share, least):
 def compile_all() -> None:
     """Compile for every kind of number that files hold, so that no survey waits for it.
 
-    What is compiled is kept on disk beside the code.
+    What is compiled is kept on disk next to the code.
     """
     f = np.float32
     table = (

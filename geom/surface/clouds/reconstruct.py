@@ -47,7 +47,7 @@ def reconstruct_clouds(
     tick: Tick,
     binner: CloudBinner = bin_cloud,
 ) -> RadialSurface:
-    """The radial surface that clouds, and rod readings beside them, allow.
+    """The radial surface that clouds, and rod readings next to them, allow.
 
     Parameters
     ----------

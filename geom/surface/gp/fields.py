@@ -1,4 +1,4 @@
-"""A field over the wall, told on a net, that a part of the prior is scaled by."""
+"""A field over the wall, given on a net, that a part of the prior is scaled by."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from geom.surface.grid import (
 )
 from geom.units import Float
 
-#: How fast a pattern dies away beyond the heights it is told for, mm.
+#: How fast a pattern decays beyond the heights it is stated for, mm.
 FADE = 150.0
 
 
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """A field on a net, straight in between, dying away above and below it.
+    """A field on a net, straight in between, decaying above and below it.
 
     Two patterns are equal only if they are the same one.
 
@@ -71,7 +71,7 @@ class Pattern:
 
     @property
     def rest(self) -> Pattern:
-        """What it has beside its mean round the wall."""
+        """What it has apart from its mean round the wall."""
         return Pattern(self.height, self.field - self.ring.field)
 
     def _row(self, height: Float) -> Float:

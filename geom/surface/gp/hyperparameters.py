@@ -241,7 +241,7 @@ def log_evidence(likelihood: MarginalLikelihood) -> float:
 
 
 def _curvature(likelihood: MarginalLikelihood, theta: Float, spread: Float) -> Float:
-    """Minus the second derivatives by the logs, each told in its prior's spread."""
+    """Minus the second derivatives by the logs, each given in its prior's spread."""
     _, here = likelihood.log_posterior(theta)
     rows = []
     for k in range(theta.size):

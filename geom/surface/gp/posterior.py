@@ -106,7 +106,7 @@ class Posterior(Protocol):
         weight : array (m * k,)
             Azimuth runs fastest.
         typical : float, mm
-            Standard uncertainty of cut-back over the wall, named beside its own line.
+            Standard uncertainty of cut-back over the wall, named next to its own line.
 
         Returns
         -------

@@ -35,7 +35,7 @@ ABOVE_TUYERES, _RIDES = 250.0, 120.0
 _DEEPER = 40.0
 WIDTH_BELOW, WIDTH_ABOVE, _WIDER = 140.0, 210.0, 0.5
 
-#: How far readings lie about the hump (mm) and about zero away from it (mm), and how
+#: How far readings lie about the hump (mm) and about zero off it (mm), and how
 #: many readings tell something that their neighbours do not: our own choices.
 _ABOUT, _BASE, _TELLING = 6.0, 3.0, 30.0
 _STEP = 5.0
@@ -428,7 +428,7 @@ def default_prior(
 def with_tuyere_waves(prior: Prior, tuyeres: int) -> Prior:
     """The same with wear that goes round as the tuyeres do.
 
-    Only where a wall is seen densely can such wear be told from other local wear.
+    Only where a wall is seen densely is such wear distinct from other local wear.
 
     Parameters
     ----------

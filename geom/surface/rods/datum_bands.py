@@ -1,4 +1,4 @@
-"""Bands of wall known to be sound, told to the model as if they had been read."""
+"""Bands of wall known to be sound, given to the model as if they had been read."""
 
 from __future__ import annotations
 

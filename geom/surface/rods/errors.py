@@ -50,7 +50,7 @@ def rod_noise(
     pseudo : bool array (n,)
         Which are stand-ins for the sound wall of a datum band.
     slopes : Slopes, optional
-        Without them nothing is said of misplaced readings.
+        Without them nothing is stated of misplaced readings.
 
     Returns
     -------
@@ -71,7 +71,7 @@ def rod_noise(
 
 
 def _own(name: str, sd: Float) -> Source:
-    """A known error of each reading by itself; told by its root mean square."""
+    """A known error of each reading by itself; given by its root mean square."""
     touched = sd[sd > 0]
     typical = float(np.sqrt(np.mean(touched**2))) if touched.size else 0.0
     return Source(name, "B", "mm", typical, sd**2, np.zeros((sd.size, 0)))

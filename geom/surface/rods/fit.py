@@ -20,7 +20,7 @@ from geom.surface.rods.errors import Slopes, rod_noise
 from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
 from geom.units import Bool, Float, say_both
 
-#: Choices of sizes and lengths beside the best.
+#: Choices of sizes and lengths other than the best.
 N_SAMPLES = 8
 #: Readings past which the choices differ by less than matters, and none are drawn.
 MAX_POINTS = 900
@@ -59,7 +59,7 @@ def fit_wall(
     may_be_outlier : bool array (n,), optional
         Which readings may be slips of the pen; default all.
     n_samples : int, even
-        Choices of sizes and lengths beside the best.
+        Choices of sizes and lengths other than the best.
     """
     stand_ins = pseudo_readings(design, readings)
     sheet = readings.joined(stand_ins)

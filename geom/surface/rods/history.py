@@ -7,7 +7,7 @@ of earlier heats by a vertical **shift** each and learns
 
 - the **pattern**: their mean, each place weighted by how well it was known, smoothed;
 - the standard deviations of shift, of **scale** (depth of the ring of wear against the
-  pattern's) and of the **residual** of places beside that.  Two or three surveys tell a
+  pattern's) and of the **residual** of places after that.  Two or three surveys tell a
   variance badly, so each is shrunk towards a value of our own that counts as much as
   `PRIOR_SURVEYS` surveys (posterior mean of a scaled inverse chi-square prior).
 
@@ -52,12 +52,12 @@ from geom.units import Float
 
 #: What is expected before any two surveys are compared, our own choices: how far the
 #: melting zone rides up or down from heat to heat (mm), how much deeper or shallower
-#: its ring is (share), how far places differ beside that (mm).
+#: its ring is (share), how far places differ after that (mm).
 SHIFT_SD, SCALE_SD, RESIDUAL_SD = 20.0, 0.2, 5.0
 #: How many surveys that expectation is worth.
 PRIOR_SURVEYS = 4.0
 
-#: The net the pattern is told on: rows at most this far apart, mm, and columns.
+#: The net the pattern is stated on: rows at most this far apart, mm, and columns.
 _ROW = 10.0
 _COLUMNS = 120
 #: Smoothing of the pattern, sd in mm: what is finer is of one heat, not of the furnace.
@@ -422,7 +422,7 @@ def _held_down(prior: Prior, past: PastPrior) -> Prior:
 
 
 def _without_patterns(prior: Prior) -> tuple[Component, ...]:
-    """What stands beside the past pattern, which has the melting zone in it."""
+    """What comes on top of the past pattern, which has the melting zone in it."""
     return tuple(part for part in prior.components if not part.patterns)
 
 

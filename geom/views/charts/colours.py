@@ -3,8 +3,8 @@
 Cut-back is coloured on a scale fixed by the furnace's brick threshold, never by the
 data, so two surveys of one furnace can be laid side by side.  The drawing itself is a
 near-white; lost lining goes through orange to dark red, build-up through pale blue to
-navy.  Orange against blue is told apart by the common kinds of colour blindness, and
-each side only ever darkens, so the amount survives a grey copy (the side is told there
+navy.  Orange against blue differs for the common kinds of colour blindness, and
+each side only ever darkens, so the amount survives a grey copy (the side is shown there
 by hatching).
 
 Wear has the colours of cut-back, with ends of its own: one step of its scale is the

@@ -64,7 +64,7 @@ def map_png(
     Parameters
     ----------
     readings : RodReadings or CloudReadings
-        Drawn as dots, so that measured and inferred wall can be told apart.
+        Drawn as dots, so that measured and inferred wall can be distinguished.
     surface : RadialSurface
     findings : Findings
     form : {'png', 'svg', 'pdf'}

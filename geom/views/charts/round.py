@@ -102,7 +102,7 @@ def _half(
 
 
 def _hatch(axes: Axes, cells: Float, strokes: str, ink: str) -> None:
-    """Strokes over some cells, so that they are told apart in a grey copy too."""
+    """Strokes over some cells, so that they are distinguished in a grey copy too."""
     from matplotlib.collections import PolyCollection
 
     if cells.size:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _TYPE = 12.0
-#: How sets of bars are told apart, in grey as well: fill and hatch.
+#: How sets of bars are distinguished, in grey as well: fill and hatch.
 _STYLES = (("#f0a044", ""), ("#2d6a9f", "////"))
 _ZONE = ("#ffffff", "#f1eee6")
 
@@ -46,7 +46,7 @@ def level_bars_png(
     per: str,
     dpi: int = 120,
 ) -> bytes:
-    """Rates up the wall at the heights of the levels, beside the drawn profile."""
+    """Rates up the wall at the heights of the levels, next to the drawn profile."""
     with chart.drawing_style():
         high = 5.6 + 0.5 * (len(sets) > 1)
         figure = chart.new_figure(9.4, high)
@@ -99,7 +99,7 @@ def _profile(axes: Axes, design: Design) -> None:
 
 
 def _zones(axes: Axes, regions: Regions) -> None:
-    """Shade the zones in turn and name them beside the bars."""
+    """Shade the zones in turn and name them next to the bars."""
     for turn, i in enumerate(regions.of_kind("zone")):
         zone = regions.regions[i]
         axes.axhspan(

@@ -1,4 +1,4 @@
-"""The wall unrolled, coloured by wear, beside how well that is known."""
+"""The wall unrolled, coloured by wear, next to how well that is known."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class WearMap:
 
     @property
     def not_significant(self) -> Bool:
-        """Where wear cannot be told from none."""
+        """Where wear cannot be distinguished from none."""
         return np.asarray(np.abs(self.wear) <= K95 * self.sd)
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _TYPE = 12.0
 _WEAR, _STEP, _LIMIT = "#2d6a9f", "#842a12", "#842a12"
-#: More points than this cannot be told apart.
+#: More points than this cannot be distinguished.
 MOST_POINTS = 120
 #: Inches: one row of zones, and what is round them.
 _TALL, _TOP, _BELOW, _APART = 1.75, 0.8, 0.65, 0.85
@@ -52,7 +52,7 @@ def zone_times_png(
     *,
     dpi: int = 120,
 ) -> bytes:
-    """Wear per heat of every zone, small beside each other on one scale.
+    """Wear per heat of every zone, small side by side on one scale.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def _group_maxima(depths: Sequence[Depth]) -> list[Depth]:
 
 
 def _grid(count: int) -> tuple[Figure, list[Axes]]:
-    """Axes two beside each other, from the top."""
+    """Axes two side by side, from the top."""
     rows = (count + 1) // 2
     high = _TOP + rows * _TALL + (rows - 1) * _APART + _BELOW
     figure = chart.new_figure(9.4, high)

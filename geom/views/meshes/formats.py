@@ -1,9 +1,9 @@
 """The coloured hot face in the formats of other programs.
 
-``lining.glb`` is for any glTF 2.0 viewer, ``lining.ply`` has its numbers beside the
+``lining.glb`` is for any glTF 2.0 viewer, ``lining.ply`` has its numbers next to the
 colours, ``lining.vtp`` every gridded field.  trimesh and pyvista write them; what
 neither does by itself is done here: colours of glTF in linear light, the kind of every
-buffer, and numbers beside the colours of PLY.
+buffer, and numbers next to the colours of PLY.
 """
 
 from __future__ import annotations

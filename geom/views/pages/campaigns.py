@@ -1,4 +1,4 @@
-"""campaigns.html: two campaigns beside each other, for a reviewer with two minutes."""
+"""campaigns.html: two campaigns side by side, for a reviewer with two minutes."""
 
 from __future__ import annotations
 

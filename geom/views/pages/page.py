@@ -19,7 +19,7 @@ from geom.views.say import plain, say_sense, say_zero, upfirst
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-#: The 3D library, bundled; its licence stands beside it.
+#: The 3D library, bundled; its licence stands next to it.
 _LIBRARY = "three.js"
 #: In the order they need each other.
 _SCRIPTS = (
@@ -43,7 +43,7 @@ def page_bytes(
     Parameters
     ----------
     template : str
-        Name of the file beside this one.
+        Name of the file next to this one.
     design : Design
         What azimuth and height mean is ``sense``, ``zero`` and ``height_zero``.
     pictures : dict of PNG bytes

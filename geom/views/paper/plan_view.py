@@ -65,7 +65,7 @@ def _place(onward: float, radius: float, half: float) -> tuple[float, float]:
 
 
 def _anchor(onward: float) -> str:
-    """Which end of a name stands beside the wall."""
+    """Which end of a name stands next to the wall."""
     right = float(np.sin(np.deg2rad(onward)))
     return "middle" if abs(right) < 0.2 else "start" if right > 0.0 else "end"
 

@@ -180,7 +180,7 @@ def _fill_row(
 
 
 def _hint(sheet: Worksheet, words: str, cells: list[str]) -> None:
-    """Words that a spreadsheet program shows beside a cell while it is chosen."""
+    """Words that a spreadsheet program shows next to a cell while it is chosen."""
     from openpyxl.worksheet.datavalidation import DataValidation
 
     hint = DataValidation(prompt=words, showInputMessage=True)

@@ -1,6 +1,6 @@
 """A page of the repair sheet for each zone: chip, brick or daub.
 
-Brickwork is told course by course, under a drawing of the courses seen from inside.
+Brickwork is stated course by course, under a drawing of the courses seen from inside.
 """
 
 from __future__ import annotations

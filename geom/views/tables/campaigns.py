@@ -1,4 +1,4 @@
-"""What two campaigns say beside each other, in sentences and rows; text only."""
+"""What two campaigns say side by side, in sentences and rows; text only."""
 
 from __future__ import annotations
 

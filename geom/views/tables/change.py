@@ -53,7 +53,7 @@ def say_answer(change: Change, design: Design) -> tuple[str, str]:
 
 
 def say_balance(change: Change, design: Design) -> str:
-    """Net volume with its interval, and which way, where that is told."""
+    """Net volume with its interval, and which way, where that is stated."""
     net = change.volume.net
     size, side = net_volume(change)
     if direction(net) == "cannot tell":
@@ -164,7 +164,7 @@ def say_spot(spot: ChangePeak, design: Design) -> str:
 
 
 def say_detection(change: Change, design: Design) -> str:
-    """From what on a change is told."""
+    """From what on a change is stated."""
     least = say_both(change.detection, design.length_unit, finest=FINEST)
     return (
         f"At any one place these surveys tell a change from about {least} on; over a "
@@ -193,7 +193,7 @@ def say_ends(length: Quantity, design: Design) -> str:
 
 
 def say_mean_ends(mean: Quantity, design: Design) -> str:
-    """A 95 % interval as finely as it decides what is told: also to 0.1 mm."""
+    """A 95 % interval as finely as it decides what is stated: also to 0.1 mm."""
     ends = say_ends(mean, design)
     if design.length_unit == "mm":
         return ends

@@ -1,4 +1,4 @@
-"""What is said of a recheck: its verdict, its levels and zones, its material."""
+"""What is stated of a recheck: its verdict, its levels and zones, its material."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def _say_place(place: CheckPoint, design: Design) -> str:
 
 @dataclass(frozen=True)
 class CheckRow:
-    """What is said of one check, and its decision."""
+    """What is stated of one check, and its decision."""
 
     cells: tuple[str, str, str, str]
     decision: Decision

@@ -278,7 +278,7 @@ def _taper_row(audit: TuyereAudit, design: Design) -> TaperRow:
 
 
 def say_chance(chance: float) -> str:
-    """A probability in percent, never said to be certain.
+    """A probability in percent, never stated to be certain.
 
     Examples
     --------
@@ -301,7 +301,7 @@ def taper_words(audits: Sequence[TuyereAudit]) -> str:
 
 
 def say_zone_note(note: ZoneNote, unit: str) -> str:
-    """What the mason has to know of a zone beside the numbers."""
+    """What the mason has to know of a zone next to the numbers."""
     match note:
         case NoBrickFits(misfits):
             each = dict.fromkeys(_say_misfit(misfit, unit) for misfit in misfits)

@@ -238,7 +238,7 @@ def _chance(chance: float) -> str:
 
 
 def pattern_lines(pattern: Sequence[Harmonics], design: Design) -> list[str]:
-    """How wear lies round the wall; zones of which the same is told in one line."""
+    """How wear lies round the wall; zones of which the same is stated in one line."""
     zones: dict[str, list[str]] = {}
     for zone_pattern in pattern:
         words = plain(say_harmonics(zone_pattern, design), most=300)

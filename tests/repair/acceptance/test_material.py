@@ -175,3 +175,20 @@ def test_where_nothing_was_done_nothing_may_have_been_put_in():
     sure = move(30.0, 2.0, 5.0, 2.0)
     assert sure.put_in.low95 >= 0.99 * sure.net.low95 > 0.0
     assert sure.taken_off.low95 == 0.0
+
+
+def test_rows_of_the_survey_before_are_those_of_the_grid_bit_by_bit():
+    """As linear interpolation between the two rows on either side has it."""
+    before = even_before(0.0, 1.0)
+    heights, columns = before.survey.height, before.survey.azimuth.size
+    field = np.random.default_rng(3).normal(size=(heights.size, columns))
+    survey = PastSurvey(heights, before.survey.azimuth, field, np.abs(field))
+    before = SurveyBefore(**(vars(before) | {"survey": survey}))
+    grid = make_grid(DESIGN, surveyed=(0.0, 1500.0), spacing=7.0, columns=columns)
+    row = np.interp(grid.height, heights, np.arange(heights.size))
+    low = np.minimum(row.astype(np.int64), heights.size - 2)
+    part = (row - low)[:, None]
+    expected = (1.0 - part) * field[low] + part * field[low + 1]
+    within = (grid.height >= before.low) & (grid.height <= before.high)
+    expected[~within] = np.nan
+    np.testing.assert_array_equal(wall_before(before, grid).cutback, expected)
