@@ -7,11 +7,20 @@ of the report says what was left out.
 from __future__ import annotations
 
 import os
+import pickle
 import shutil
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from geom import RadialSurface
 
 TESTS = Path(__file__).parent
 VALIDATOR = TESTS.parent / ".node" / "node_modules" / "gltf-validator"
+SCANS = TESTS.parent / "scans"
 IN_BROWSER = ["e2e/test_desk.py", "e2e/test_report_page.py", "e2e/test_heats_page.py"]
 
 
@@ -32,3 +41,63 @@ def pytest_report_header() -> list[str]:
         f"not here: {program}; left out: {', '.join(names)}"
         for program, names in _left_out().items()
     ]
+
+
+# --- made once for all files and all workers -----------------------------------------
+
+
+def made_once(
+    factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]
+) -> Path:
+    """A folder that the first test to ask fills, and that all others only read."""
+    import fcntl
+
+    base = factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        base = base.parent
+    folder, unfinished = base / f"once-{name}", base / f"unfinished-{name}"
+    with (base / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not folder.exists():
+            shutil.rmtree(unfinished, ignore_errors=True)
+            unfinished.mkdir()
+            make(unfinished)
+            unfinished.rename(folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def demo_survey(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """All files of the demo's sheet of heat 41, in a folder alone in another."""
+
+    def make(folder: Path) -> None:
+        from geom.cli import main
+
+        design, sheet = SCANS / "cupola-2.toml", SCANS / "cupola-2-heat-41.csv"
+        words = ["survey", str(design), str(sheet), "--out", str(folder / "out")]
+        assert main([*words, "--quiet", "--title", "Heat 41 <b>"]) == 0
+
+    return made_once(tmp_path_factory, "demo-survey", make) / "out"
+
+
+@pytest.fixture(scope="session")
+def scanned_demo(tmp_path_factory: pytest.TempPathFactory) -> RadialSurface:
+    """The surface of the demo's laser scan."""
+
+    def make(folder: Path) -> None:
+        import geom
+
+        design = geom.load_design(SCANS / "cupola-2.toml")
+        readings = geom.load_readings(
+            SCANS / "cupola-2-heat-41-scan.laz",
+            design,
+            cloud_unit="mm",
+            scanner=(0, 0, 0),
+            targets=SCANS / "cupola-2-heat-41-targets.csv",
+        )
+        surface = geom.reconstruct(readings, design)
+        (folder / "surface.pickle").write_bytes(pickle.dumps(surface))
+
+    folder = made_once(tmp_path_factory, "demo-scan", make)
+    surface: RadialSurface = pickle.loads((folder / "surface.pickle").read_bytes())
+    return surface

@@ -43,11 +43,8 @@ def pose(script, design) -> Pose:
 
 
 @pytest.fixture(scope="module")
-def surface(design) -> geom.RadialSurface:
-    readings = geom.load_readings(
-        LASER, design, cloud_unit="mm", scanner=(0, 0, 0), targets=TARGETS
-    )
-    return geom.reconstruct(readings, design)
+def surface(scanned_demo) -> geom.RadialSurface:
+    return scanned_demo
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ _WEAR, _REACH = 15.0, 200.0
 _BRICKS, _BRICK = 2.0, 60.0
 
 
-def _covariance(left: Float, right: Float) -> Float:
+def covariance(left: Float, right: Float) -> Float:
     """Of cut-back at places (n, 2) of azimuth and height; (n, k), mm2."""
     turn = np.deg2rad(left[:, None, 0] - right[None, :, 0])
     chord = 2.0 * RADIUS * np.sin(0.5 * turn)
@@ -34,6 +34,13 @@ def places_of_nodes() -> Float:
     """Azimuth and height of every node; (q, 2), azimuth running fastest."""
     height, azimuth = np.meshgrid(HEIGHTS, AZIMUTHS, indexing="ij")
     return np.stack([azimuth.ravel(), height.ravel()], axis=1)
+
+
+def prior() -> Float:
+    """Covariance of a node of the first column with every node; as `prior_of`."""
+    places = places_of_nodes()
+    table = covariance(places[:: AZIMUTHS.size], places)
+    return table.reshape(HEIGHTS.size, HEIGHTS.size, AZIMUTHS.size)
 
 
 def read_wall(
@@ -52,10 +59,10 @@ def read_wall(
     """
     value = cutback + np.random.default_rng(seed).normal(0.0, noise, cutback.size)
     nodes = places_of_nodes()
-    among = _covariance(places, places) + noise**2 * np.eye(cutback.size)
-    cross = _covariance(nodes, places)
+    among = covariance(places, places) + noise**2 * np.eye(cutback.size)
+    cross = covariance(nodes, places)
     pull = np.linalg.solve(among, cross.T).T
-    return on_nodes(pull @ value, _covariance(nodes, nodes) - pull @ cross.T)
+    return on_nodes(pull @ value, covariance(nodes, nodes) - pull @ cross.T)
 
 
 def on_nodes(mean: Float, covariance: Float) -> Nodes:

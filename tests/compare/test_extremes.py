@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from geom.compare.draws import WallDraws, draw_walls
+from geom.compare.draws import WallDraws, draw_walls, prior_of
 from geom.compare.extremes import HOLES, deepest_point, of_greatest, unseen_holes
 from geom.compare.nodes import Nodes, make_nodes
 from geom.quantity import K95, Quantity
@@ -251,7 +251,8 @@ def test_readings_in_holes_are_those_the_others_do_not_foretell() -> None:
 
 
 def walls_of(surface: RadialSurface) -> WallDraws:
-    return draw_walls(make_nodes(surface))
+    nodes = make_nodes(surface)
+    return draw_walls(nodes, prior_of(surface, nodes))
 
 
 def test_least_lining_left_mirrors_the_deepest_point_of_a_straight_wall() -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from geom.compare.draws import WallDraws
 from geom.compare.extent import ALL_ROUND, columns_spanned
 from geom.compare.findings import ACTIONS, NO_CALL
-from geom.compare.nodes import make_nodes
+from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.zones import (
     BRICK_FACE,
     call_actions,
@@ -34,6 +37,16 @@ def box(grid: Grid, rows: slice, columns: list[int]) -> Bool:
     mask = np.zeros(grid.shape, dtype=bool)
     mask[rows, columns] = True
     return mask
+
+
+def level_walls(nodes: Nodes, cutback: Float, sd: float) -> WallDraws:
+    """Draws of a wall level in each node that moves up and down as one."""
+    mean = nodes.gather(cutback) / nodes.gather(np.ones_like(cutback))
+    moved = sd * np.random.default_rng(1).standard_normal(4000)
+    moved -= moved.mean()
+    wall = mean[:, None] + moved
+    nodes = replace(nodes, mean=mean, covariance=np.full((mean.size,) * 2, sd**2))
+    return WallDraws(nodes, wall, wall, np.zeros(mean.size))
 
 
 @pytest.mark.parametrize(
@@ -95,26 +108,60 @@ def test_openings_and_unsurveyed_wall_get_no_call() -> None:
     assert (action[grid.surveyed[:, None] & ~grid.opening] != NO_CALL).all()
 
 
-def test_a_zone_over_azimuth_zero_is_one_zone_from_high_to_low_azimuth() -> None:
+@pytest.mark.parametrize("sign", [1.0, -1.0], ids=["brick", "chip"])
+def test_a_zone_over_azimuth_zero_is_one_zone_from_high_to_low_azimuth(
+    sign: float,
+) -> None:
     design = plain_design()
-    surface = reconstruct(worn_readings(design), design)
-    grid, nodes = surface.grid, make_nodes(surface)
-    columns = [*range(350, 360), *range(20)]
+    surface = reconstruct(worn_readings(design, azimuths=8, heights=6), design)
+    grid = surface.grid
+    columns = [*range(348, 360), *range(24)]  # whole nodes, of 6 degrees
     patch = box(grid, slice(60, 90), columns)
-    cutback = np.where(patch, 45.0, 0.0)
+    cutback = np.where(patch, sign * 45.0, 0.0)
+    walls = level_walls(make_nodes(surface), np.where(patch, cutback, 0.0), 1.0)
     sd = np.where(grid.surveyed[:, None], 1.0, np.nan) * np.ones(grid.shape)
     cutback[~grid.surveyed] = np.nan
     action = call_actions(grid, cutback, sd, RULES)
-    zones, number = find_zones(grid, cutback, sd, action, nodes)
-    assert [zone.action for zone in zones] == ["brick"]
+    zones, number = find_zones(grid, cutback, sd, action, walls)
+    assert [zone.action for zone in zones] == ["brick" if sign > 0.0 else "chip"]
     zone = zones[0]
-    assert (zone.azimuth_from, zone.azimuth_to) == (349.5, 19.5)
+    assert (zone.azimuth_from, zone.azimuth_to) == (347.5, 23.5)
     assert zone.area == pytest.approx(grid.face_area[patch].sum())
-    exact = grid.patch[patch].sum() * (495.0**2 - 450.0**2 + 1.0) / 2.0
-    assert zone.volume.value == pytest.approx(exact, rel=1e-6)
-    assert zone.cutback_max.value == zone.cutback_mean.value == pytest.approx(45.0)
+    far = 450.0 + sign * 45.0
+    exact = grid.patch[patch].sum() * abs(far**2 - 450.0**2 + 1.0) / 2.0
+    assert zone.volume.value == pytest.approx(exact, rel=1e-3)
+    # of a wall that moves as one, the radius far out moves every litre
+    slope = grid.patch[patch].sum() * far
+    assert zone.volume.sd == pytest.approx(slope, rel=0.05)
+    assert zone.cutback_max.value == pytest.approx(sign * 45.0, abs=0.01)
+    assert zone.cutback_max.sd == pytest.approx(1.0, rel=0.05)
+    near = sign * (45.0 - 1.96)
+    end = zone.cutback_max.low95 if sign > 0.0 else zone.cutback_max.high95
+    assert end == pytest.approx(near, abs=0.15)
+    assert zone.cutback_mean.value == pytest.approx(sign * 45.0)
     assert (number[patch] == 1).all()
     assert number.sum() == patch.sum()
+
+
+def test_the_greatest_of_a_zone_is_of_all_its_places_not_of_one_cell() -> None:
+    """Places that move apart have a deeper deepest than the best surface shows."""
+    design = plain_design()
+    surface = reconstruct(worn_readings(design, azimuths=8, heights=6), design)
+    grid, nodes = surface.grid, make_nodes(surface)
+    patch = box(grid, slice(60, 90), list(range(48, 108)))
+    cutback = np.where(patch, 45.0, 0.0)
+    cutback[~grid.surveyed] = np.nan
+    sd = np.where(grid.surveyed[:, None], 3.0, np.nan) * np.ones(grid.shape)
+    walls = level_walls(nodes, np.where(patch, 45.0, 0.0), 0.0)
+    chance = np.random.default_rng(2).normal(0.0, 3.0, walls.plain.shape)
+    wall = walls.plain + chance
+    apart = WallDraws(walls.nodes, wall, wall, walls.sound)
+    action = call_actions(grid, cutback, sd, RULES)
+    (zone,), _ = find_zones(grid, cutback, sd, action, apart)
+    # the greatest of some 70 normals is 2.3 standard deviations out
+    assert 45.0 + 1.8 * 3.0 < zone.cutback_max.value < 45.0 + 3.0 * 3.0
+    assert zone.cutback_max.low95 == pytest.approx(45.0 - 1.96 * 3.0, abs=0.01)
+    assert zone.cutback_mean.value == pytest.approx(45.0)
 
 
 def test_a_zone_all_round_says_so_within_the_pinned_range() -> None:
@@ -123,8 +170,9 @@ def test_a_zone_all_round_says_so_within_the_pinned_range() -> None:
     cutback = np.where(surface.grid.surveyed[:, None], 20.0, np.nan)
     cutback = cutback * np.ones(surface.grid.shape)
     sd = np.ones_like(cutback)
+    walls = level_walls(make_nodes(surface), np.nan_to_num(cutback), 1.0)
     action = call_actions(surface.grid, cutback, sd, RULES)
-    zones, _ = find_zones(surface.grid, cutback, sd, action, make_nodes(surface))
+    zones, _ = find_zones(surface.grid, cutback, sd, action, walls)
     assert [(z.azimuth_from, z.azimuth_to) for z in zones] == [(0.0, ALL_ROUND)]
 
 

@@ -90,7 +90,9 @@ def test_rod_and_scan_together_are_one_surface(findings):
     assert surface.grid.surveyed_heights[0] <= 10 * 25.4
 
 
-def test_the_same_points_in_another_format_and_unit_give_the_same_wall(tmp_path):
+def test_the_same_points_in_another_format_and_unit_give_the_same_wall(
+    scanned_demo, tmp_path
+):
     import laspy
 
     las = laspy.read(SCAN)
@@ -103,12 +105,9 @@ def test_the_same_points_in_another_format_and_unit_give_the_same_wall(tmp_path)
     (tmp_path / "seen.csv").write_text("\n".join(sheet), "utf-8")
     design = geom.load_design(DESIGN)
 
-    def surface(path: Path, unit: str, targets: Path) -> geom.RadialSurface:
-        told = {"cloud_unit": unit, "scanner": (0, 0, 0), "targets": targets}
-        return geom.reconstruct(geom.load_readings(path, design, **told), design)
-
-    first = surface(SCAN, "mm", TARGETS)
-    other = surface(tmp_path / "scan.npy", "in", tmp_path / "seen.csv")
+    told = {"cloud_unit": "in", "scanner": (0, 0, 0), "targets": tmp_path / "seen.csv"}
+    readings = geom.load_readings(tmp_path / "scan.npy", design, **told)
+    first, other = scanned_demo, geom.reconstruct(readings, design)
     # The first look takes points from other places of the file, and rounding
     # puts a few into the neighbouring cell; the lowest rings are seen only just.
     both = np.isfinite(first.radius) & np.isfinite(other.radius)

@@ -30,6 +30,9 @@ def survey(sheet: Path, out: Path, *more: str) -> int:
 def surveyed(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Path:
+    if request.param.name == "cupola-2-heat-41.csv":
+        made: Path = request.getfixturevalue("demo_survey")
+        return made
     out = tmp_path_factory.mktemp("survey") / "out"
     assert survey(request.param, out, "--quiet", "--title", "Heat 41 <b>") == 0
     return out

@@ -34,12 +34,9 @@ print(json.dumps(told, default=float))
 """
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    out = tmp_path_factory.mktemp("view") / "out"
-    sheet = SCANS / "cupola-2-heat-41.csv"
-    assert main(["survey", str(DESIGN), str(sheet), "--out", str(out), "--quiet"]) == 0
-    return out
+@pytest.fixture
+def folder(demo_survey):
+    return demo_survey
 
 
 def python(*words):

@@ -57,7 +57,7 @@ def read(truth, *, azimuths=16, heights=10, seed=0, low=100.0, high=1400.0):
 
 
 def survey(readings: RodReadings, design: Design = DESIGN):
-    surface = reconstruct(readings, design, spacing=25.0, columns=120)
+    surface = reconstruct(readings, design, spacing=25.0, columns=60)
     return surface, assess(surface, design)
 
 

@@ -6,6 +6,7 @@ from typing import Any, cast
 
 import numpy as np
 
+from geom.compare.draws import WallDraws
 from geom.compare.findings import (
     Deepest,
     Findings,
@@ -91,8 +92,10 @@ def findings_of(surface: RadialSurface) -> Findings:
     """What a plan asks of findings; the rest is left empty."""
     grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
     nodes = make_nodes(surface)
+    drawn = nodes.mean[:, None] + nodes.draws(np.arange(nodes.mean.size), 400, seed=0)
+    walls = WallDraws(nodes, drawn, drawn, np.zeros(nodes.mean.size))
     action = call_actions(grid, cutback, sd, surface.design.repair)
-    zones, number = find_zones(grid, cutback, sd, action, nodes)
+    zones, number = find_zones(grid, cutback, sd, action, walls)
     nothing = Quantity.normal(0.0, 0.0)
     return Findings(
         lining=surface.design.name,
@@ -102,7 +105,7 @@ def findings_of(surface: RadialSurface) -> Findings:
         readings=ReadingsSummary(surface.count, 0, surface.kinds),
         surveyed=Surveyed(*grid.surveyed_heights, float(grid.face_area.sum())),
         datum=None,
-        volume=volumes(grid, cutback, sd, nodes),
+        volume=volumes(grid, cutback, sd, walls),
         deepest=Deepest(nothing, 0.0, 0.0, None),
         levels=(),
         zones=zones,

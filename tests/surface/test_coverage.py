@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from geom.compare.draws import draw_walls, prior_of
 from geom.compare.nodes import make_nodes
 from geom.compare.volume import volumes
 from geom.quantity import K95
@@ -43,7 +44,7 @@ def surveyed_walls() -> Iterator[tuple[RadialSurface, Float]]:
         for seed in range(3):
             lining = make_lining(family, 4000 + seed)
             readings = read(lining, 12, 10, noise=2.0, seed=seed)
-            surface = reconstruct(readings, lining.design, spacing=25.0, columns=90)
+            surface = reconstruct(readings, lining.design, spacing=30.0, columns=60)
             height, azimuth = np.meshgrid(
                 surface.height, surface.azimuth, indexing="ij"
             )
@@ -77,7 +78,9 @@ def test_volume_intervals_hold_the_true_volume(surveys) -> None:
     held = []
     for surface, true in surveys:
         grid = surface.grid
-        told = volumes(grid, surface.cutback, surface.radius_sd, make_nodes(surface))
+        nodes = make_nodes(surface)
+        walls = draw_walls(nodes, prior_of(surface, nodes))
+        told = volumes(grid, surface.cutback, surface.radius_sd, walls)
         drawn = grid.design_radius[:, None]
         section = expected_excess(true, np.zeros_like(true), drawn)
         volume = float(np.sum(grid.patch * section))

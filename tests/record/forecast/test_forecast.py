@@ -365,10 +365,11 @@ def test_intervals_hold_the_truth_in_a_few_campaigns(furnace):
 def test_intervals_hold_the_truth_in_90_to_98_of_100(furnace):
     """Of zones that wear little they hold it oftener: the greater of two rates governs.
 
-    Two standard deviations of a share seen in 100 campaigns come to 0.05.
+    What it catches: intervals without the scatter of heats to come hold 7 in 10.  A
+    standard deviation of a share seen in 50 campaigns is 0.03.
     """
     names = ("whole wall", "melting zone", "stack", "well")
-    found = coverage(furnace, range(1000, 1100), names)
+    found = coverage(furnace, range(1000, 1050), names)
     for name in names[:2]:
         assert 0.90 <= found[name] <= 0.985, found
     for name in names[2:]:
@@ -458,7 +459,7 @@ def test_drift_is_told_with_an_interval_that_holds():
     furnace = Furnace(heats=7, drift=1.2)
     design = with_design(repair=RepairRules(brick_threshold=40.0))
     held = []
-    for seed in range(100):
+    for seed in range(50):
         told, _ = furnace.campaign(seed)
         brick = repaired(told, design, seed=seed)[0]
         rng = np.random.default_rng([seed, 2])
@@ -469,7 +470,7 @@ def test_drift_is_told_with_an_interval_that_holds():
         )
         # somewhere between the last repair that did not pass and the first that did
         held.append(brick.heats.low95 <= true <= brick.heats.high95 + 1.0)
-    # two standard deviations of a share seen in 100 campaigns come to 0.05
+    # a drift taken as known without error holds 7 in 10
     assert np.mean(held) > 0.88
 
 

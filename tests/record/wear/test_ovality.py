@@ -105,7 +105,8 @@ def noisy(sides, *, by=0):
 
 
 def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records():
-    count, calls = 300, 0
+    """Each test at 0.05, and not all together, calls some 40 of 100."""
+    count, calls = 120, 0
     for seed in range(count):
         told = circumferential_pattern(
             series_of(np.full(HOURS, 8.0), 1.5, seed=seed), DESIGN
@@ -117,16 +118,17 @@ def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records()
 
 @pytest.mark.parametrize(("count", "scatter"), [(5, 2.0), (14, 6.0)])
 def test_the_interval_of_a_clear_wave_holds_the_truth(count, scatter):
+    """A normal interval in place of Student's holds 5 spells' wave 85 times in 100."""
     sides = 10.0 + 3.0 * np.cos(TURN)
     held = told = 0
-    for seed in range(300):
+    for seed in range(120):
         series = series_of(sides, scatter, count=count, seed=seed)
         wall = circumferential_pattern(series, DESIGN)[0]
         for harmonic in wall.harmonics:
             if harmonic.order == 1:
                 told += 1
                 held += harmonic.amplitude.low95 <= 3.0 <= harmonic.amplitude.high95
-    assert told > 270
+    assert told > 108
     assert 0.92 < held / told < 0.98
 
 
@@ -139,7 +141,7 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
     prior, read = 2.0, 1.5
     share, stated = prior / (prior + read), prior * read / (prior + read)
     held = plain = told = 0
-    for seed in range(200):
+    for seed in range(80):
         rng = np.random.default_rng([seed, 7])
         true = np.sqrt(2.0 * prior) * np.cos(TURN - rng.uniform(0.0, 2.0 * np.pi))
         blunt = series_of(
@@ -158,7 +160,7 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
             told += 1
             held += upright[0].low95 <= np.sqrt(2.0 * prior) <= upright[0].high95
             plain += flat[0].low95 <= np.sqrt(2.0 * prior) <= flat[0].high95
-    assert told > 150
+    assert told > 60
     assert plain < 0.6 * told
     assert 0.92 * told < held
 

@@ -205,14 +205,15 @@ def test_the_document_is_json_with_units_and_whole_quantities(short):
     assert told["verdict"] == "not back"
 
 
-@pytest.mark.slow
-def test_thirty_walls_are_judged_as_their_truth_is():
-    """Patches left 0 to 14 mm short at random; tolerance 6 mm."""
+def test_twelve_walls_are_judged_as_their_truth_is(before):
+    """Patches left 0 to 14 mm short at random; tolerance 6 mm.
+
+    What it catches alone: zones accepted on the best estimate, without its error, let a
+    patch just out of tolerance pass.
+    """
     chance = np.random.default_rng(5)
     wrong, accepted, fair, held = 0, 0, 0, []
-    for k in range(30):
-        if k % 3 == 0:
-            before = as_before(*survey(read(burnt, seed=1000 + k)))
+    for k in range(12):
         left = chance.uniform(0.0, 14.0, 3) * (chance.random(3) < 0.7)
         now = partial(mended, seed=k, short=tuple(left))
         one = Repair(before, *survey(read(now, seed=2000 + k)), burnt, now)
@@ -226,8 +227,8 @@ def test_thirty_walls_are_judged_as_their_truth_is():
             fair += back
             put_in, truth = zone.moved.put_in, one.truly_put_in(masks[zone.id])
             held.append(put_in.low95 <= truth <= put_in.high95)
-    # 49 of 90 zones are back; a judge that said yes to all would be wrong in 41.
-    assert 40 < fair < 60
+    # of 36 zones about half are back; a judge that said yes to all would be wrong in 17
+    assert 14 < fair < 24
     assert accepted >= 0.6 * fair
     assert wrong <= 0.05 * accepted
     assert 0.85 <= np.mean(held) <= 1.0

@@ -40,9 +40,7 @@ def test_slopes_of_the_log_amplitude_agree_with_differences(
     step = 1e-6
     for k, unit in enumerate(step * np.eye(theta.size)):
         ahead, behind = (
-            np.log(
-                wall.amplitude(HEIGHTS, theta + sign * step * np.eye(theta.size)[k])[0]
-            )
+            np.log(wall.amplitude(HEIGHTS, theta + sign * unit)[0])
             for sign in (1.0, -1.0)
         )
         np.testing.assert_allclose(
