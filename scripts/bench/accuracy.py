@@ -260,8 +260,8 @@ def main(words: Sequence[str] | None = None) -> None:
 
 
 def _settings(options: argparse.Namespace) -> Record:
-    asked = {k: v for k, v in vars(options).items() if k != "json"}
-    return asked | {"noise": NOISE, "low": LOW, "high": HIGH}
+    settings = {k: v for k, v in vars(options).items() if k != "json"}
+    return settings | {"noise": NOISE, "low": LOW, "high": HIGH}
 
 
 if __name__ == "__main__":

@@ -38,12 +38,14 @@ def run(
         return []
     from campaign_forecasts import forecasts
     from campaign_scores import score
-    from campaign_truth import Told
+    from campaign_truth import CampaignTruth
 
     rows = score(seen)
     for name, one in seen.items():
         after = f" after a step ({name})" if name else ""
-        rows += [row | {"what": row["what"] + after} for row in forecasts(Told(one))]
+        rows += [
+            row | {"what": row["what"] + after} for row in forecasts(CampaignTruth(one))
+        ]
     return [{"seed": seed} | row for row in rows]
 
 

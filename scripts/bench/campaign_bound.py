@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 from campaign_surveys import AFTER_STEP, Seen, load
-from campaign_truth import Told
+from campaign_truth import CampaignTruth
 from scipy.special import ndtr, ndtri
 
 from geom.record.changepoints.candidates import candidate_regions
@@ -51,7 +51,7 @@ def height(without: WearTable, record: WearTable, known: Float) -> float:
 
 def searched(one: Seen, record: WearTable) -> int:
     """Shapes and places that are searched in a record."""
-    regions = Told(one).regions
+    regions = CampaignTruth(one).regions
     shapes = len(candidate_regions(regions, record.rows, record.row_mean).regions)
     return shapes * (len(record.wear) - BEFORE - AFTER + 1)
 
@@ -69,7 +69,7 @@ def main(words: Sequence[str] | None = None) -> None:
         parser.error(f"no furnace {named} in {options.folder}")
     furnaces = [load(file, int(file.stem[-5:]), options.heats) for file in files]
     records = [
-        {name: wear_table(Told(one).series) for name, one in furnace.items()}
+        {name: wear_table(CampaignTruth(one).series) for name, one in furnace.items()}
         for furnace in furnaces
     ]
     known = scatter([record[""] for record in records])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from campaign_truth import Onward, Told
+from campaign_truth import CampaignTruth, Onward
 
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import find_steps
@@ -18,29 +18,29 @@ FUTURES = 5
 AHEAD = 60
 
 
-def forecasts(told: Told) -> list[dict[str, Any]]:
+def forecasts(truth: CampaignTruth) -> list[dict[str, Any]]:
     """Heats until the brick threshold if the wall is left alone from the last survey.
 
     Of walls that last longer than `AHEAD` it is only asked whether the forecast allows
     that.
     """
-    seen = told.seen
-    said = forecast(
-        told.series,
-        wear_rates(told.series, "heat"),
+    seen = truth.seen
+    estimate = forecast(
+        truth.series,
+        wear_rates(truth.series, "heat"),
         seen.furnace.design,
-        told.occasions[-1],
-        state_of=told.state,
-        steps=find_steps(told.series, seed=seen.furnace.seed),
+        truth.occasions[-1],
+        state_of=truth.state,
+        steps=find_steps(truth.series, seed=seen.furnace.seed),
         seed=seen.furnace.seed,
     )
-    brick = [(one, one.heats) for one in said if one.limit == "brick threshold"]
-    place = {region: i for i, region in enumerate(told.regions.regions)}
-    groups = told.regions.member[[place[one.region] for one, _ in brick]] > 0.0
+    brick = [(one, one.heats) for one in estimate if one.limit == "brick threshold"]
+    place = {region: i for i, region in enumerate(truth.regions.regions)}
+    groups = truth.regions.member[[place[one.region] for one, _ in brick]] > 0.0
     limit = np.full(groups.shape[1], seen.furnace.design.repair.brick_threshold)
     rows = []
     for future in range(1, FUTURES + 1):
-        true = Onward(told, future).heats(limit, groups, most=AHEAD)
+        true = Onward(truth, future).heats(limit, groups, most=AHEAD)
         for (one, heats), passed in zip(brick, true.tolist(), strict=True):
             if heats is not None:
                 name = one.region.name or one.region.kind
@@ -48,8 +48,10 @@ def forecasts(told: Told) -> list[dict[str, Any]]:
     return rows
 
 
-def _figures(said: Quantity, true: float) -> dict[str, Any]:
-    low, value, high = (min(x, AHEAD) for x in (said.low95, said.value, said.high95))
+def _figures(estimate: Quantity, true: float) -> dict[str, Any]:
+    low, value, high = (
+        min(x, AHEAD) for x in (estimate.low95, estimate.value, estimate.high95)
+    )
     passed = min(true, AHEAD)
     return {
         "heats": passed,

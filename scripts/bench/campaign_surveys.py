@@ -189,15 +189,15 @@ _TRUE = ("true", "deepest", "lasting", "spalls", "extra", "hours", "melted")
 
 def save(file: Path, seen: dict[str, Seen]) -> None:
     """Keep every campaign of a furnace; panels never told are left out."""
-    told = np.flatnonzero(np.isfinite(seen[""].states[0].cutback))
-    kept = {"told": told}
+    known = np.flatnonzero(np.isfinite(seen[""].states[0].cutback))
+    kept = {"told": known}
     for name, one in seen.items():
         kept |= {f"{name}/true/{key}": getattr(one, key) for key in _TRUE}
         first = 2 * one.furnace.from_heat - 1 if name else 0
         for key in _STATE:
             some = np.stack([getattr(state, key) for state in one.states[first:]])
-            cut = some[:, told]
-            cut = cut[:, :, told] if key == "covariance" else cut
+            cut = some[:, known]
+            cut = cut[:, :, known] if key == "covariance" else cut
             kept[f"{name}/{key}"] = cut.astype(np.float32)
     draft = file.with_suffix(".draft.npz")
     np.savez_compressed(draft, **kept)
@@ -210,12 +210,12 @@ def load(file: Path, seed: int, heats: int) -> dict[str, Seen]:
     panels = panels_of(furnaces[""].design)
     seen: dict[str, Seen] = {}
     with np.load(file) as kept:
-        told = kept["told"]
+        known = kept["told"]
         for name, furnace in furnaces.items():
             true = {key: kept[f"{name}/true/{key}"] for key in _TRUE}
             cut = {key: kept[f"{name}/{key}"].astype(np.float64) for key in _STATE}
             states = tuple(
-                _whole(panels, told, {key: some[i] for key, some in cut.items()})
+                _whole(panels, known, {key: some[i] for key, some in cut.items()})
                 for i in range(len(cut["cutback"]))
             )
             if name:
@@ -224,14 +224,14 @@ def load(file: Path, seed: int, heats: int) -> dict[str, Seen]:
     return seen
 
 
-def _whole(panels: Panels, told: Int, cut: dict[str, Float]) -> PanelState:
+def _whole(panels: Panels, known: Int, cut: dict[str, Float]) -> PanelState:
     def spread(key: str, empty: float) -> Float:
         full = np.full((panels.count, *cut[key].shape[1:]), empty)
-        full[told] = cut[key]
+        full[known] = cut[key]
         return full
 
     covariance = np.zeros((panels.count, panels.count))
-    covariance[np.ix_(told, told)] = cut["covariance"]
+    covariance[np.ix_(known, known)] = cut["covariance"]
     return PanelState(
         panels=panels,
         cutback=spread("cutback", np.nan),

@@ -21,7 +21,7 @@ _FIRST = date(2026, 1, 5)
 
 
 @dataclass(frozen=True)
-class Told:
+class CampaignTruth:
     """A campaign as the record has it, with the truth of every piece beside it.
 
     Truths are means over the panels that the surveys tell, weighted by their wall, as
@@ -66,8 +66,8 @@ class Told:
         """Of each told panel in each piece; (s, p)."""
         area = self.seen.states[0].area
         weight = self.regions.member * np.where(area > 0.0, area, 0.0)
-        told = np.isfinite(self.seen.states[0].cutback)
-        weight = weight * told
+        covered = np.isfinite(self.seen.states[0].cutback)
+        weight = weight * covered
         held = weight.sum(axis=1, keepdims=True)
         return np.asarray(weight / np.maximum(held, 1e-9))
 
@@ -109,12 +109,12 @@ class Onward:
 
     Attributes
     ----------
-    told : Told
+    truth : CampaignTruth
     future : int
         Which of the furnace's possible futures, from 1.
     """
 
-    told: Told
+    covered: CampaignTruth
     future: int
 
     def heats(self, limit: Float, groups: Bool, *, most: int = 60) -> Float:
@@ -135,15 +135,15 @@ class Onward:
             Within a heat told as if the deepest place wore evenly; inf where it is not
             passed.  The wall's texture does not count.
         """
-        seen = self.told.seen
+        seen = self.covered.seen
         tiles = tiles_of(seen.furnace.design)
         a, h = tiles.cells.azimuth, tiles.cells.height
         wall = walls_at(seen.furnace, seen.heats, a, h, texture=False)[-1]
-        told = np.isfinite(seen.states[0].cutback)
-        known = groups & told
+        covered = np.isfinite(seen.states[0].cutback)
+        known = groups & covered
 
         def over() -> Float:
-            past = np.where(told, tiles.greatest(wall) - limit, -np.inf)
+            past = np.where(covered, tiles.greatest(wall) - limit, -np.inf)
             return np.where(known, past, -np.inf).max(axis=1)
 
         found = np.full(len(groups), np.inf)

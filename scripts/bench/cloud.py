@@ -25,7 +25,7 @@ from cloud_distance import PEERS as MESHES
 from cloud_large import GROWTH, IN_FILE, STREAMED, files, growth, stream, survey
 from cloud_mesh import distances
 from cloud_peers import PEERS, Question, Route, counted, daubline, own_cells
-from cloud_timing import TooLong, best, in_child, many, show, stopped_after, told
+from cloud_timing import TooLong, best, formatted, in_child, many, show, stopped_after
 from cloud_wall import DUST_IS_ONE_IN, NOISE, Columns, make_wall
 
 import geom
@@ -43,13 +43,13 @@ _POINT, _COPIED = 12, 1 << 26
 
 def first_calls() -> None:
     """Seconds to load what counts, and of the first call of it."""
-    asked = Question.of(make_wall())
-    held = asked.wall.columns(10_000)
+    question = Question.of(make_wall())
+    held = question.wall.columns(10_000)
     start = time.perf_counter()
     import geom.surface.clouds.kernels  # noqa: F401 - its loading is what is timed
 
     middle = time.perf_counter()
-    wall_cells(counted(asked, *held), asked.grid)
+    wall_cells(counted(question, *held), question.grid)
     print(middle - start, time.perf_counter() - middle)
 
 
@@ -58,32 +58,32 @@ def show_first_calls() -> None:
     rows = []
     with TemporaryDirectory() as folder:
         env = os.environ | {"NUMBA_CACHE_DIR": folder}
-        for said in ("compiled code not cached", "cached"):
+        for report in ("compiled code not cached", "cached"):
             done = in_child([sys.executable, __file__, "--one", "first"], env)
             if done.code:
                 raise RuntimeError(done.err)
             loading, call = map(float, done.out.split())
-            rows.append([said, told(loading), told(call)])
+            rows.append([report, formatted(loading), formatted(call)])
     heads = ("first call", "loading numba s", "first call, 1e4 points, s")
     show("The first call of a process", heads, rows)
 
 
-def show_routes(asked: Question, count: int, *, in_order: bool) -> float:
+def show_routes(question: Question, count: int, *, in_order: bool) -> float:
     """One table of all routes; the points that counting takes in a second."""
-    held = asked.wall.columns(count, in_order=in_order)
+    held = question.wall.columns(count, in_order=in_order)
     rows: list[tuple[str, float, Float | None]] = []
-    _, alone = best(lambda: counted(asked, *held))
+    _, alone = best(lambda: counted(question, *held))
     rows.append(("daubline, counting alone", alone, None))
-    value, seconds = best(lambda: _with_volume(asked, daubline, held))
+    value, seconds = best(lambda: _with_volume(question, daubline, held))
     rows.append(("daubline, the same question", seconds, value))
-    ours = ("daubline, its own cells", *_own_cells(asked, held))
-    rows += [ours, ("the same on one thread", *_own_cells(asked, held, threads=1))]
+    ours = ("daubline, its own cells", *_own_cells(question, held))
+    rows += [ours, ("the same on one thread", *_own_cells(question, held, threads=1))]
     missing = []
     for name, route in PEERS.items():
         try:
             with stopped_after(TOO_LONG):
                 value, seconds = best(
-                    lambda route=route: _with_volume(asked, route, held)
+                    lambda route=route: _with_volume(question, route, held)
                 )
         except ImportError:
             missing.append(f"{name}: not installed")
@@ -93,11 +93,11 @@ def show_routes(asked: Question, count: int, *, in_order: bool) -> float:
             rows.append((name, seconds, value))
     fastest = min(seconds for name, seconds, _ in rows if name in PEERS)
     show(
-        f"{many(count)} points in memory to {asked.grid.wall.size} cells",
+        f"{many(count)} points in memory to {question.grid.wall.size} cells",
         ("route", "s", "million points/s", "time / fastest general route",
          "cells told", "rms off the truth mm", "volume off %"),
-        [[name, told(seconds), told(count / seconds / 1e6),
-          told(seconds / fastest, ".3f"), *_how_good(asked, value)]
+        [[name, formatted(seconds), formatted(count / seconds / 1e6),
+          formatted(seconds / fastest, ".3f"), *_how_good(question, value)]
          for name, seconds, value in rows],
     )  # fmt: skip
     for line in missing:
@@ -105,48 +105,48 @@ def show_routes(asked: Question, count: int, *, in_order: bool) -> float:
     return count / alone
 
 
-def _with_volume(asked: Question, route: Route, held: Columns) -> Float:
-    value = route(asked, *held)
-    asked.volume(value)
+def _with_volume(question: Question, route: Route, held: Columns) -> Float:
+    value = route(question, *held)
+    question.volume(value)
     return value
 
 
 def _own_cells(
-    asked: Question, held: Columns, threads: int | None = None
+    question: Question, held: Columns, threads: int | None = None
 ) -> tuple[float, Float]:
     import numba
 
     usual = numba.get_num_threads()
     numba.set_num_threads(threads or usual)
-    cutback, seconds = best(lambda: _with_volume(asked, own_cells, held))
+    cutback, seconds = best(lambda: _with_volume(question, own_cells, held))
     numba.set_num_threads(usual)
     return seconds, cutback
 
 
-def _how_good(asked: Question, value: Float | None) -> list[str]:
+def _how_good(question: Question, value: Float | None) -> list[str]:
     """Cells told; their error; and that of the volume of these very cells."""
     if value is None:
         return ["", "", ""]
-    true = np.where(np.isfinite(value), asked.truth(), np.nan)
+    true = np.where(np.isfinite(value), question.truth(), np.nan)
     rms = float(np.sqrt(np.nanmean((value - true) ** 2)))
-    off = asked.volume(value) / asked.volume(true) - 1.0
+    off = question.volume(value) / question.volume(true) - 1.0
     cells = int(np.isfinite(value).sum())
-    return [f"{cells}", told(rms, ".2f"), told(100.0 * off, "+.2f")]
+    return [f"{cells}", formatted(rms, ".2f"), formatted(100.0 * off, "+.2f")]
 
 
-def show_distances(asked: Question, ours: float, python: str | None) -> None:
+def show_distances(question: Question, ours: float, python: str | None) -> None:
     """Signed distances from a mesh: points a second, on some of the points."""
     rows = []
     for name in MESHES:
-        found = distances(asked.wall, name, DISTANCE, python)
-        if found.said:
-            rows.append([name, found.said, "", "", "", ""])
+        found = distances(question.wall, name, DISTANCE, python)
+        if found.report:
+            rows.append([name, found.report, "", "", "", ""])
             continue
         rate = found.points / found.seconds
-        gap = told(found.gap, ".3f")
+        gap = formatted(found.gap, ".3f")
         rows.append(
-            [name, many(found.points), told(found.seconds), told(rate / 1e6),
-             told(rate / ours, ".4f"), gap]
+            [name, many(found.points), formatted(found.seconds), formatted(rate / 1e6),
+             formatted(rate / ours, ".4f"), gap]
         )  # fmt: skip
     show(
         "Signed distance from the mesh of the drawing: no cells and no medians, which "
@@ -173,8 +173,8 @@ def show_memory(ours: float) -> None:
             )
         rate = there.nbytes / seconds
         rows.append(
-            [f"{threads}", told(rate / 1e9), told(rate / _POINT / 1e6, ".0f"),
-             told(ours * _POINT / rate, ".3f")]
+            [f"{threads}", formatted(rate / 1e9), formatted(rate / _POINT / 1e6, ".0f"),
+             formatted(ours * _POINT / rate, ".3f")]
         )  # fmt: skip
     show(
         "Memory: numpy's copy of a large array (each byte read once, written once)",
@@ -185,13 +185,13 @@ def show_memory(ours: float) -> None:
 
 
 def _versions() -> str:
-    said = [f"Python {platform.python_version()}", f"daubline {geom.__version__}"]
+    report = [f"Python {platform.python_version()}", f"daubline {geom.__version__}"]
     for name in LIBRARIES:
         try:
-            said.append(f"{name} {version(name)}")
+            report.append(f"{name} {version(name)}")
         except PackageNotFoundError:
-            said.append(f"{name} not installed")
-    return ", ".join(said)
+            report.append(f"{name} not installed")
+    return ", ".join(report)
 
 
 def _counts(text: str) -> tuple[int, ...]:
@@ -221,40 +221,42 @@ def _options(words: Sequence[str] | None) -> argparse.Namespace:
 
 def main(words: Sequence[str] | None = None) -> None:
     """Run what is asked for, and print tables as they come."""
-    said = _options(words)
-    if said.one == "first":
+    report = _options(words)
+    if report.one == "first":
         first_calls()
         return
-    asked = Question.of(make_wall(said.seed))
-    if said.one == "stream":
-        stream(asked, said.points[0])
+    question = Question.of(make_wall(report.seed))
+    if report.one == "stream":
+        stream(question, report.points[0])
         return
     start = time.perf_counter()
     print(f"{os.cpu_count()} processors; {_versions()}")
-    rows, columns = asked.grid.shape
+    rows, columns = question.grid.shape
     print(
         f"Cells {rows} x {columns}; noise {NOISE} mm, one point in {DUST_IS_ONE_IN} "
-        f"dust; points {'in order' if said.in_order else 'in any order'}; "
-        f"seed {said.seed}; best of up to 3"
+        f"dust; points {'in order' if report.in_order else 'in any order'}; "
+        f"seed {report.seed}; best of up to 3"
     )
-    sizes, streamed = said.points or GROWTH, STREAMED
-    if said.points:
+    sizes, streamed = report.points or GROWTH, STREAMED
+    if report.points:
         streamed = (max(sizes), 3 * max(sizes))
     extra: dict[str, Callable[[], None]] = {
-        "files": lambda: files(asked, max(said.points or (IN_FILE,))),
-        "survey": lambda: survey(asked.wall, max(said.points or (IN_FILE,))),
-        "growth": lambda: growth(asked, sizes, streamed),
+        "files": lambda: files(question, max(report.points or (IN_FILE,))),
+        "survey": lambda: survey(question.wall, max(report.points or (IN_FILE,))),
+        "growth": lambda: growth(question, sizes, streamed),
     }
-    wanted = [name for name in extra if said.all or getattr(said, name)]
-    if said.all or not wanted:
+    wanted = [name for name in extra if report.all or getattr(report, name)]
+    if report.all or not wanted:
         show_first_calls()
-        wall_cells(counted(asked, *asked.wall.columns(1000)), asked.grid)  # compiles
+        wall_cells(
+            counted(question, *question.wall.columns(1000)), question.grid
+        )  # compiles
         rates = [
-            show_routes(asked, count, in_order=said.in_order)
-            for count in said.points or (1_000_000, 10_000_000)
+            show_routes(question, count, in_order=report.in_order)
+            for count in report.points or (1_000_000, 10_000_000)
         ]
         show_memory(rates[-1])
-        show_distances(asked, rates[-1], said.open3d_python)
+        show_distances(question, rates[-1], report.open3d_python)
     for name in wanted:
         extra[name]()
     print(f"\n{time.perf_counter() - start:.0f} s in all")

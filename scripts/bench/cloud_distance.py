@@ -47,13 +47,13 @@ def by_vtk(vertices: Array, triangles: NDArray[np.int64]) -> tuple[Distance, int
     mesh = vtkPolyData()
     mesh.SetPoints(places)
     mesh.SetPolys(faces)
-    asked = vtkImplicitPolyDataDistance()
-    asked.SetInput(mesh)
+    query = vtkImplicitPolyDataDistance()
+    query.SetInput(mesh)
 
     def distance(points: Array) -> Array:
-        told = vtkDoubleArray()
-        asked.FunctionValue(numpy_to_vtk(points), told)
-        return vtk_to_numpy(told)
+        timed = vtkDoubleArray()
+        query.FunctionValue(numpy_to_vtk(points), timed)
+        return vtk_to_numpy(timed)
 
     return distance, 5000
 
@@ -66,8 +66,8 @@ def by_open3d(vertices: Array, triangles: NDArray[np.int64]) -> tuple[Distance, 
     scene.add_triangles(vertices.astype(np.float32), triangles.astype(np.uint32))
 
     def distance(points: Array) -> Array:
-        asked = open3d.core.Tensor(points.astype(np.float32))
-        return scene.compute_signed_distance(asked).numpy()
+        query = open3d.core.Tensor(points.astype(np.float32))
+        return scene.compute_signed_distance(query).numpy()
 
     return distance, 100_000
 
@@ -75,7 +75,7 @@ def by_open3d(vertices: Array, triangles: NDArray[np.int64]) -> tuple[Distance, 
 PEERS = {"trimesh": by_trimesh, "VTK": by_vtk, "Open3D": by_open3d}
 
 
-def told(distance: Distance, points: Array, portion: int, limit: float) -> Array:
+def timed(distance: Distance, points: Array, portion: int, limit: float) -> Array:
     """Distances of the first points, as many as the time allows."""
     found, end = [], time.perf_counter() + limit
     for first in range(0, len(points), portion):
@@ -96,7 +96,7 @@ def main(which: str, folder: Path, limit: float) -> int:
         return MISSING
     distance(points[:10])
     start = time.perf_counter()
-    found = told(distance, points, portion, limit)
+    found = timed(distance, points, portion, limit)
     seconds = time.perf_counter() - start
     np.save(folder / "distance.npy", found)
     print(len(found), seconds)

@@ -51,8 +51,8 @@ def _write_las(path: Path, runs: Iterable[Short]) -> None:
 
 
 def _npy_header(file: IO[bytes], count: int) -> None:
-    said = {"descr": "<f4", "fortran_order": False, "shape": (count, 3)}
-    np.lib.format.write_array_header_1_0(file, said)
+    npy_header = {"descr": "<f4", "fortran_order": False, "shape": (count, 3)}
+    np.lib.format.write_array_header_1_0(file, npy_header)
 
 
 def _ply_header(count: int) -> bytes:

@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory, gettempdir
 import numpy as np
 from cloud_files import BARE, UNIT, write
 from cloud_peers import Question, counted
-from cloud_timing import best, in_child, many, show, told
+from cloud_timing import best, formatted, in_child, many, show
 from cloud_wall import Wall, design_toml
 
 from geom.readings.cloud import Cloud
@@ -45,31 +45,34 @@ def open_hdf5(path: Path, wall: Wall) -> Cloud:
     return cloud
 
 
-def counted_file(asked: Question, path: Path) -> Histogram:
+def counted_file(question: Question, path: Path) -> Histogram:
     """All points of a file, counted."""
-    histogram = Histogram(asked.layout)
-    bin_cloud(open_hdf5(path, asked.wall), asked.wall.pose, histogram)
+    histogram = Histogram(question.layout)
+    bin_cloud(open_hdf5(path, question.wall), question.wall.pose, histogram)
     return histogram
 
 
-def files(asked: Question, points: int) -> None:
+def files(question: Question, points: int) -> None:
     """From file to cells, beside the bare time to read the file."""
     rows = []
     for ending, (reader, read) in BARE.items():
         count = min(points, IN_TEXT) if ending == ".xyz" else points
         with TemporaryDirectory() as folder:
             path = Path(folder) / f"scan{ending}"
-            write(path, asked.wall.runs(count), count)
+            write(path, question.wall.runs(count), count)
             found, bare = best(lambda path=path, read=read: read(path))
-            histogram, alone = best(lambda path=path: counted_file(asked, path))
+            histogram, alone = best(lambda path=path: counted_file(question, path))
             _, ours = best(
-                lambda path=path: wall_cells(counted_file(asked, path), asked.grid)
+                lambda path=path: wall_cells(
+                    counted_file(question, path), question.grid
+                )
             )
             _refuse_other(count, found, histogram.total)
             size = path.stat().st_size / 1e6
         rows.append(
-            [ending, many(count), told(size, ".0f"), reader, told(bare), told(alone),
-             told(ours), told(ours / bare, ".2f"), told(count / ours / 1e6)]
+            [ending, many(count), formatted(size, ".0f"), reader,
+             formatted(bare), formatted(alone), formatted(ours),
+             formatted(ours / bare, ".2f"), formatted(count / ours / 1e6)]
         )  # fmt: skip
     heads = (
         "file", "points", "MB", "read bare by", "bare s", "daubline, counting s",
@@ -99,8 +102,8 @@ def survey(wall: Wall, points: int) -> None:
         ]  # fmt: skip
         done = in_child(command)
         if done.code:
-            said = done.err.strip().splitlines() or ["no word why"]
-            print(f"\nThe whole survey: skipped, the command says: {said[-1]}")
+            reason = done.err.strip().splitlines() or ["no word why"]
+            print(f"\nThe whole survey: skipped, the command says: {reason[-1]}")
             return
         findings = json.loads((out / "findings.json").read_text("utf-8"))
     volume, heights = findings["volume"], findings["surveyed"]
@@ -108,7 +111,7 @@ def survey(wall: Wall, points: int) -> None:
     datum = findings["datum"] or {"offset_x": np.nan, "offset_y": np.nan}
     off = np.hypot(datum["offset_x"] - pose.offset_x, datum["offset_y"] - pose.offset_y)
     litres = [
-        told(1e3 * number, ".2f")
+        formatted(1e3 * number, ".2f")
         for name in ("rebuild", "net")
         for number in (volume[name]["value"], volume[name]["sd"])
     ]
@@ -116,28 +119,29 @@ def survey(wall: Wall, points: int) -> None:
         "The whole survey: pose found, all files written",
         ("points", "s", "million points/s", "peak MB", "rebuild l", "sd l", "net l",
          "sd l", "true l", "axis off by mm"),
-        [[many(points), told(done.seconds, ".1f"), told(points / done.seconds / 1e6),
-          told(done.megabytes, ".0f"), *litres, told(1e3 * true, ".2f"),
-          told(float(off), ".2f")]],
+        [[many(points), formatted(done.seconds, ".1f"),
+          formatted(points / done.seconds / 1e6),
+          formatted(done.megabytes, ".0f"), *litres, formatted(1e3 * true, ".2f"),
+          formatted(float(off), ".2f")]],
     )  # fmt: skip
 
 
-def growth(asked: Question, sizes: Sequence[int], streamed: Sequence[int]) -> None:
+def growth(question: Question, sizes: Sequence[int], streamed: Sequence[int]) -> None:
     """Time a point and memory, as the number of points grows."""
     rows = []
     for count in sizes:
-        held = asked.wall.columns(count)
-        _, memory = best(lambda held=held: counted(asked, *held))
+        held = question.wall.columns(count)
+        _, memory = best(lambda held=held: counted(question, *held))
         del held
-        rows.append([many(count), told(memory), told(1e9 * memory / count)])
+        rows.append([many(count), formatted(memory), formatted(1e9 * memory / count)])
         if shutil.disk_usage(gettempdir()).free < _FREE:
             rows[-1] += ["too little disk", ""]
             continue
         with TemporaryDirectory() as folder:
             path = Path(folder) / "scan.npy"
-            write(path, asked.wall.runs(count), count)
-            _, file = best(lambda path=path: counted_file(asked, path))
-        rows[-1] += [told(file), told(1e9 * file / count)]
+            write(path, question.wall.runs(count), count)
+            _, file = best(lambda path=path: counted_file(question, path))
+        rows[-1] += [formatted(file), formatted(1e9 * file / count)]
     show(
         "Counting, as the number of points grows (file: .npy of float32)",
         ("points", "from memory s", "ns a point", "from file s", "ns a point"),
@@ -151,21 +155,21 @@ def growth(asked: Question, sizes: Sequence[int], streamed: Sequence[int]) -> No
         if done.code:
             raise RuntimeError(done.err)
         seconds = float(done.out.split()[0])
-        spent = [told(seconds), told(1e9 * seconds / count)]
-        rows.append([many(count), *spent, told(done.megabytes, ".0f")])
+        spent = [formatted(seconds), formatted(1e9 * seconds / count)]
+        rows.append([many(count), *spent, formatted(done.megabytes, ".0f")])
     heads = ("points", "counting s", "ns a point", "peak MB")
     show("Points streamed by the million, in a process of their own", heads, rows)
 
 
-def stream(asked: Question, count: int) -> None:
+def stream(question: Question, count: int) -> None:
     """Count points as they are made, and tell the seconds that counting took."""
-    for run in asked.wall.runs(1000):  # loads what was compiled
-        Histogram(asked.layout).count(Points(*run.T), asked.wall.pose, 1.0)
-    histogram, seconds = Histogram(asked.layout), 0.0
-    for run in asked.wall.runs(count):
+    for run in question.wall.runs(1000):  # loads what was compiled
+        Histogram(question.layout).count(Points(*run.T), question.wall.pose, 1.0)
+    histogram, seconds = Histogram(question.layout), 0.0
+    for run in question.wall.runs(count):
         start = time.perf_counter()
-        histogram.count(Points(*run.T), asked.wall.pose, 1.0)
+        histogram.count(Points(*run.T), question.wall.pose, 1.0)
         seconds += time.perf_counter() - start
-    wall_cells(histogram, asked.grid)
+    wall_cells(histogram, question.grid)
     _refuse_other(count, histogram.total)
     print(seconds)

@@ -28,7 +28,7 @@ class Distances:
 
     Attributes
     ----------
-    said : str
+    failure : str
         Why there is nothing else; empty if all is well.
     points : int
     seconds : float
@@ -36,7 +36,7 @@ class Distances:
         Median of the difference from cut-back along the radius, no sign, mm.
     """
 
-    said: str
+    failure: str
     points: int = 0
     seconds: float = np.nan
     gap: float = np.nan

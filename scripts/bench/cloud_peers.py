@@ -119,12 +119,12 @@ Counts = NDArray[np.uint32] | Int
 Route = Callable[[Question, Short, Short, Short], Float]
 
 
-def counted(asked: Question, x: Short, y: Short, z: Short) -> Histogram:
+def counted(question: Question, x: Short, y: Short, z: Short) -> Histogram:
     """The points counted by daubline, in runs as from a file."""
-    histogram = Histogram(asked.layout)
+    histogram = Histogram(question.layout)
     for first in range(0, x.size, RUN):
         some = slice(first, first + RUN)
-        histogram.count(Points(x[some], y[some], z[some]), asked.wall.pose, 1.0)
+        histogram.count(Points(x[some], y[some], z[some]), question.wall.pose, 1.0)
     return histogram
 
 
@@ -151,17 +151,17 @@ def tally_medians(histogram: Histogram) -> Float:
     return out
 
 
-def daubline(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def daubline(question: Question, x: Short, y: Short, z: Short) -> Float:
     """The package measured here, asked for the very same."""
-    return tally_medians(counted(asked, x, y, z))
+    return tally_medians(counted(question, x, y, z))
 
 
-def own_cells(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def own_cells(question: Question, x: Short, y: Short, z: Short) -> Float:
     """What daubline itself goes on with: centres of the wall's points, without dust.
 
     Cells with few points are told by those around them; each has its variance.
     """
-    return wall_cells(counted(asked, x, y, z), asked.grid).cutback
+    return wall_cells(counted(question, x, y, z), question.grid).cutback
 
 
 def _middle_places(cell: Int, cells: int) -> tuple[Int, Int, Int]:
@@ -172,72 +172,72 @@ def _middle_places(cell: Int, cells: int) -> tuple[Int, Int, Int]:
     return there, start + (many[there] - 1) // 2, start + many[there] // 2
 
 
-def numpy_plain(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def numpy_plain(question: Question, x: Short, y: Short, z: Short) -> Float:
     """Numpy as a person would write it: ``searchsorted`` and ``lexsort``."""
-    layout, (rows, columns) = asked.layout, asked.grid.shape
-    azimuth, radius, height = asked.wall.pose.to_wall(np.stack([x, y, z], axis=1))
+    layout, (rows, columns) = question.layout, question.grid.shape
+    azimuth, radius, height = question.wall.pose.to_wall(np.stack([x, y, z], axis=1))
     row = np.searchsorted(layout.edge, height, side="right") - 1
     column = np.floor(azimuth * (columns / 360.0) + 0.5).astype(np.int64) % columns
-    drawn = asked.wall.design.profile.radius_at(height)
+    drawn = question.wall.design.profile.radius_at(height)
     value = radius - drawn + PROUD
     inside = (row >= 0) & (row < rows) & (value >= 0) & (value < layout.bins * BIN)
     cell, value = (row * columns + column)[inside], value[inside]
     value = value[np.lexsort((value, cell))]
     there, low, high = _middle_places(cell, rows * columns)
-    return asked.shaped(there, 0.5 * (value[low] + value[high]))
+    return question.shaped(there, 0.5 * (value[low] + value[high]))
 
 
-def numpy_sort(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def numpy_sort(question: Question, x: Short, y: Short, z: Short) -> Float:
     """Numpy: one sort of whole numbers that hold cell and cut-back to 0.1 mm."""
-    cell, value = asked.placed(x, y, z)
-    steps = int(asked.layout.bins * BIN * _FINE)
+    cell, value = question.placed(x, y, z)
+    steps = int(question.layout.bins * BIN * _FINE)
     fine = np.minimum(value * np.float32(_FINE), np.float32(steps - 1))
     key = cell.astype(np.uint32) * np.uint32(steps) + fine.astype(np.uint32)
     key.sort()
-    there, low, high = _middle_places(cell, asked.grid.wall.size)
+    there, low, high = _middle_places(cell, question.grid.wall.size)
     middle = 0.5 * (key[low].astype(np.float64) + key[high]) - there * float(steps)
-    return asked.shaped(there, (middle + 0.5) / _FINE)
+    return question.shaped(there, (middle + 0.5) / _FINE)
 
 
-def numpy_histogram(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def numpy_histogram(question: Question, x: Short, y: Short, z: Short) -> Float:
     """Numpy: ``bincount`` of cells and millimetres of cut-back."""
-    cell, value = asked.placed(x, y, z)
-    bins, cells = asked.layout.bins, asked.grid.wall.size
+    cell, value = question.placed(x, y, z)
+    bins, cells = question.layout.bins, question.grid.wall.size
     key = cell.astype(np.int64) * bins + (value / np.float32(BIN)).astype(np.int64)
     counts = np.bincount(key, minlength=cells * bins).reshape(cells, bins)
     there = np.flatnonzero(counts.any(axis=1))
-    return asked.shaped(there, BIN * (_middles(counts[there]) + 0.5))
+    return question.shaped(there, BIN * (_middles(counts[there]) + 0.5))
 
 
-def polars_median(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def polars_median(question: Question, x: Short, y: Short, z: Short) -> Float:
     """Polars: ``group_by`` and ``median``, on all processors."""
     import polars as pl
 
-    cell, value = asked.placed(x, y, z)
+    cell, value = question.placed(x, y, z)
     frame = pl.DataFrame({"cell": cell, "value": value})
-    told = frame.group_by("cell").agg(pl.col("value").median())
-    return asked.shaped(told["cell"].to_numpy(), told["value"].to_numpy())
+    medians = frame.group_by("cell").agg(pl.col("value").median())
+    return question.shaped(medians["cell"].to_numpy(), medians["value"].to_numpy())
 
 
-def pandas_median(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def pandas_median(question: Question, x: Short, y: Short, z: Short) -> Float:
     """Pandas: ``groupby`` and ``median``."""
     import pandas as pd
 
-    cell, value = asked.placed(x, y, z)
-    told = pd.Series(value).groupby(cell, sort=False).median()
-    return asked.shaped(told.index.to_numpy(), told.to_numpy())
+    cell, value = question.placed(x, y, z)
+    medians = pd.Series(value).groupby(cell, sort=False).median()
+    return question.shaped(medians.index.to_numpy(), medians.to_numpy())
 
 
-def scipy_median(asked: Question, x: Short, y: Short, z: Short) -> Float:
+def scipy_median(question: Question, x: Short, y: Short, z: Short) -> Float:
     """Scipy: ``binned_statistic_2d`` of row and column."""
     from scipy.stats import binned_statistic_2d
 
-    cell, value = asked.placed(x, y, z)
-    rows, columns = asked.grid.shape
+    cell, value = question.placed(x, y, z)
+    rows, columns = question.grid.shape
     row, column = np.divmod(cell, np.int32(columns))
     edges = [np.arange(rows + 1) - 0.5, np.arange(columns + 1) - 0.5]
-    told = binned_statistic_2d(row, column, value, "median", bins=edges)
-    return np.asarray(told.statistic) - PROUD
+    medians = binned_statistic_2d(row, column, value, "median", bins=edges)
+    return np.asarray(medians.statistic) - PROUD
 
 
 PEERS: dict[str, Route] = {

@@ -101,7 +101,7 @@ def show(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Non
     sys.stdout.flush()
 
 
-def told(number: float, form: str = ".3g") -> str:
+def formatted(number: float, form: str = ".3g") -> str:
     """A number as the tables show it; nothing for NaN."""
     return "" if number != number else format(number, form)  # noqa: PLR0124
 

@@ -74,12 +74,12 @@ class Hand:
 
     def send(self, azimuth: float, height: float, text: str) -> float:
         """Milliseconds to the call of a reading."""
-        told = {
+        figures = {
             "id": uuid.uuid4().hex, "entry": uuid.uuid4().hex, "deed": "enter",
             "azimuth": f"{azimuth:g}", "height": f"{height:g}", "text": text,
             "note": "", "time": "2026-01-05T06:30:00Z",
         }  # fmt: skip
-        body = json.dumps({"sheet": self.key, "events": [told]})
+        body = json.dumps({"sheet": self.key, "events": [figures]})
         head = {"Content-Type": "application/json", "Origin": f"http://{self.home}"}
         start = time.perf_counter()
         self.line.request("POST", "/entries", body, head)
@@ -116,9 +116,9 @@ def measured(count: int, pause: float, folder: Path) -> tuple[float, float, floa
 
 
 def main() -> None:
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--counts", default=",".join(map(str, SHEETS)))
-    counts = [int(word) for word in asked.parse_args().counts.split(",")]
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--counts", default=",".join(map(str, SHEETS)))
+    counts = [int(word) for word in parser.parse_args().counts.split(",")]
     load = ", ".join(f"{part:.1f}" for part in os.getloadavg())
     print(f"{os.cpu_count()} processors, load {load}")
     print("readings  hand   median ms  worst ms  to the full fit s")
@@ -126,8 +126,8 @@ def main() -> None:
         for count in counts:
             for name, pause in HANDS.items():
                 median, worst, fit = measured(count, pause, Path(folder))
-                said = "" if np.isnan(fit) else f"{fit:17.2f}"
-                print(f"{count:8d}  {name:5s}  {median:9.0f}  {worst:8.0f}  {said}")
+                remark = "" if np.isnan(fit) else f"{fit:17.2f}"
+                print(f"{count:8d}  {name:5s}  {median:9.0f}  {worst:8.0f}  {remark}")
 
 
 if __name__ == "__main__":

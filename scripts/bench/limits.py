@@ -77,15 +77,15 @@ def answered(lining: Lining, grid: str, seed: int, cells: Cells) -> Answer:
 def figures(lining: Lining, cells: Cells, mean: Float, sd: Float) -> Figures:
     """RMSE in mm, volume error in percent (plain and as expected), brick overlap."""
     true = lining.cutback(cells.azimuth, cells.height)
-    told = cells.clear & np.isfinite(mean)
+    known = cells.clear & np.isfinite(mean)
     limit = lining.design.repair.brick_threshold
     volume = lining.true_rebuild_volume()
     filled, spread = np.nan_to_num(mean), np.nan_to_num(sd)
-    said = (cells.volume(filled), expected_volume(cells, filled, spread))
+    volumes = (cells.volume(filled), expected_volume(cells, filled, spread))
     return (
-        rmse(mean[told], true[told]),
-        *(abs(100.0 * (v / volume - 1.0)) for v in said),
-        overlap(mean[told] > limit, true[told] > limit),
+        rmse(mean[known], true[known]),
+        *(abs(100.0 * (v / volume - 1.0)) for v in volumes),
+        overlap(mean[known] > limit, true[known] > limit),
     )
 
 

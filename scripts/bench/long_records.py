@@ -174,16 +174,16 @@ def _rewritten(
     shutil.copyfile(template, path)
     path.chmod(0o644)
     with h5py.File(path, "r+") as file:
-        told = np.isfinite(file["cutback"][()])
+        known = np.isfinite(file["cutback"][()])
         sd = file["cutback_sd"][()] * (1.0 + 0.05 * chance.random(cutback.shape))
-        seen = np.where(told, cutback, np.nan)
+        seen = np.where(known, cutback, np.nan)
         drawn = file["design_radius"][()]
         for name, field in (
             ("cutback", seen), ("radius", drawn + seen),
             ("cutback_sd", sd), ("radius_sd", sd),
         ):  # fmt: skip
             file[name][...] = field
-        held = np.bincount(owner, told.ravel())
+        held = np.bincount(owner, known.ravel())
         total = np.bincount(owner, np.nan_to_num(seen).ravel())
         whole = np.bincount(owner)
         mean = np.where(held > 0.8 * whole, total / np.maximum(held, 1.0), np.nan)
@@ -217,5 +217,5 @@ def _copied(wall: Path, path: Path, occasion: Occasion) -> None:
         file["melted"][()] = _number(occasion.melted)
 
 
-def _number(told: float | None) -> float:
-    return float("nan") if told is None else told
+def _number(known: float | None) -> float:
+    return float("nan") if known is None else known

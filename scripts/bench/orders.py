@@ -97,16 +97,16 @@ def _one_thread() -> None:
 def show(tasks: Sequence[Task], found: Sequence[dict[str, Held]]) -> None:
     """Print a line for each wall, and the shares over all."""
     print("litres of brick, kg        best  enough  bought    need")
-    for (family, seed), told in zip(tasks, found, strict=True):
-        for name, one in told.items():
-            said = "" if one.suffices else "  short"
+    for (family, seed), outcome in zip(tasks, found, strict=True):
+        for name, one in outcome.items():
+            remark = "" if one.suffices else "  short"
             print(
                 f"{family:10s} {seed:5d} {name:9s}{one.best:6.1f}  {one.enough:6.1f}"
-                f"  {one.bought:6.1f}  {one.need:6.1f}{said}"
+                f"  {one.bought:6.1f}  {one.need:6.1f}{remark}"
             )
     print("\nmaterial   suffices  as bought  surplus %  bought surplus %  best error %")
     for name in MATERIALS:
-        rows = [told[name] for told in found]
+        rows = [outcome[name] for outcome in found]
         wanted = [one for one in rows if one.demand > 0.0]
         shares = (
             np.mean([one.suffices for one in rows]),
@@ -120,7 +120,9 @@ def show(tasks: Sequence[Task], found: Sequence[dict[str, Held]]) -> None:
             f"{name:10s} {shares[0]:8.3f}  {shares[1]:9.3f}"
             f"  {errors[0]:9.1f}  {errors[1]:16.1f}  {errors[2]:12.1f}"
         )
-    whole = np.mean([all(one.suffices for one in told.values()) for told in found])
+    whole = np.mean(
+        [all(one.suffices for one in outcome.values()) for outcome in found]
+    )
     print(f"all three  {whole:8.3f}   of {len(found)} walls")
 
 

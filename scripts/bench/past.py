@@ -125,18 +125,18 @@ def score(lining: Lining, surface: RadialSurface) -> Record:
     cells = cut_into_cells(lining.design, LOW, HIGH, turn_step=2.0, height_step=20.0)
     at = _Between(surface.height, surface.azimuth, cells.height, cells.azimuth)
     mean, sd = at(surface.cutback), at(surface.radius_sd)
-    told = cells.clear & np.isfinite(mean)
+    known = cells.clear & np.isfinite(mean)
     true = lining.cutback(cells.azimuth, cells.height)
     findings = geom.assess(surface, lining.design)
     limits = findings.surveyed
     volume = lining.true_rebuild_volume(limits.height_from, limits.height_to)
-    said = findings.volume.rebuild
+    estimate = findings.volume.rebuild
     return {
-        "rmse": rmse(mean[told], true[told]),
-        "covered": coverage(mean[told], sd[told], true[told]),
-        "volume_percent": 100.0 * (said.value / volume - 1.0),
-        "volume_covered": bool(said.low95 <= volume <= said.high95),
-        "volume_half_width": 50.0 * (said.high95 - said.low95) / volume,
+        "rmse": rmse(mean[known], true[known]),
+        "covered": coverage(mean[known], sd[known], true[known]),
+        "volume_percent": 100.0 * (estimate.value / volume - 1.0),
+        "volume_covered": bool(estimate.low95 <= volume <= estimate.high95),
+        "volume_half_width": 50.0 * (estimate.high95 - estimate.low95) / volume,
     }
 
 

@@ -58,7 +58,7 @@ class Job:
         return np.deg2rad(self.azimuth) * BORE
 
     @property
-    def asked(self) -> tuple[Float, Float]:
+    def targets(self) -> tuple[Float, Float]:
         """Arc length and height of the cells' middles, mm."""
         return np.deg2rad(self.cells.azimuth) * BORE, self.cells.height
 
@@ -101,7 +101,7 @@ def _griddata(job: Job, method: str) -> Answer:
 
     index, x = job.beyond_seam()
     return Answer(
-        griddata((x, job.height[index]), job.cutback[index], job.asked, method=method)
+        griddata((x, job.height[index]), job.cutback[index], job.targets, method=method)
     )
 
 
@@ -215,7 +215,7 @@ def pykrige(job: Job) -> Answer:
     setting = _chosen(job, settings, build)
     index, x = job.beyond_seam()
     best = krige(setting, x, job.height[index], job.cutback[index])
-    u, v = job.asked
+    u, v = job.targets
     mean, var = best.execute("points", u, setting[1] * v)
     nugget = float(best.variogram_model_parameters[-1])
     return Answer(np.asarray(mean), _of_the_wall(np.asarray(var), nugget, job.noise))
@@ -248,7 +248,7 @@ def gstools(job: Job) -> Answer:
     setting = _chosen(job, settings, build)
     index, x = job.beyond_seam()
     best = krige(setting, x, job.height[index], job.cutback[index])
-    u, v = job.asked
+    u, v = job.targets
     mean, var = best((u, setting[1] * v), return_var=True)
     return Answer(mean, _of_the_wall(var, float(best.model.nugget), job.noise))
 
@@ -297,7 +297,7 @@ def verde(job: Job) -> Answer:
         if np.max(spline.scores_) > best_score:
             best, best_score = (spline, stretch), float(np.max(spline.scores_))
     assert best is not None
-    u, v = job.asked
+    u, v = job.targets
     return Answer(best[0].predict((u, best[1] * v)))
 
 
@@ -328,8 +328,8 @@ def _chosen(job: Job, settings: Sequence[Any], build: Callable[[Any], Fit]) -> A
     for k in range(fold.max() + 1):
         kept, out = fold[index] != k, np.flatnonzero(fold == k)
         for i, setting in enumerate(settings):
-            said = build(setting)(x[kept], job.height[index][kept], y[kept])
-            gap = said(x[:n][out], job.height[out]) - job.cutback[out]
+            fitted = build(setting)(x[kept], job.height[index][kept], y[kept])
+            gap = fitted(x[:n][out], job.height[out]) - job.cutback[out]
             loss[i] += float(np.sum(gap**2))
     return settings[int(np.argmin(loss))]
 
@@ -338,7 +338,7 @@ def _best_of(job: Job, settings: Sequence[Any], build: Callable[[Any], Fit]) -> 
     """The answer of the best setting, fitted to all readings."""
     index, x = job.beyond_seam()
     fit = build(_chosen(job, settings, build))
-    return fit(x, job.height[index], job.cutback[index])(*job.asked)
+    return fit(x, job.height[index], job.cutback[index])(*job.targets)
 
 
 #: Every peer by the name it is told under.

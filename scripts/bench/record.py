@@ -4,7 +4,7 @@
 
 For each number of surveys a record is made (`long_records`), every way to its wear map
 (`record_ways`) is run in a process of its own, and seconds and memory, of it and its
-processes together, are told side by side.  ``--study`` times the whole command as well.
+processes together, stand side by side.  ``--study`` times the whole command as well.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
-from cloud_timing import show, told
+from cloud_timing import formatted, show
 from long_records import bytes_of, make_record
 from record_memory import Watched, watched
 from record_ways import WAYS, save
@@ -30,7 +30,7 @@ from geom.record.store.store import Record, open_record
 
 #: Bytes of disk that a survey takes, and that must be free besides.
 _SURVEY, _FREE = 1_400_000, 2_000_000_000
-#: Surveys from which peers are not asked any more, unless told.
+#: Surveys from which peers are not asked any more, unless formatted.
 _PEERS = 2000
 _LIBRARIES = ("numpy", "numba", "h5py", "xarray", "dask", "distributed")
 
@@ -71,11 +71,11 @@ def compared(record: Record, names: Sequence[str]) -> list[list[str]]:
             ]
             count = len(record.occasions)
             rows.append(
-                [f"{count:,}", name, told(open_hdf5), told(seconds, ".1f"),
-                 told(1e3 * seconds / count), told(seconds / base, ".2f"),
-                 told(done.seconds, ".1f"), told(done.processor, ".1f"),
-                 told(done.megabytes, ".0f"),
-                 *(told(o, ".1g") for o in off)]
+                [f"{count:,}", name, formatted(open_hdf5), formatted(seconds, ".1f"),
+                 formatted(1e3 * seconds / count), formatted(seconds / base, ".2f"),
+                 formatted(done.seconds, ".1f"), formatted(done.processor, ".1f"),
+                 formatted(done.megabytes, ".0f"),
+                 *(formatted(o, ".1g") for o in off)]
             )  # fmt: skip
             print(f"  {name}: {seconds:.1f} s", file=sys.stderr, flush=True)
     return rows
@@ -90,8 +90,8 @@ def whole_command(record: Record) -> list[str]:
     if done.code:
         raise RuntimeError(done.err)
     count = f"{len(record.occasions):,}"
-    spent = told(done.seconds, ".1f"), told(done.processor, ".1f")
-    return [count, *spent, told(done.megabytes, ".0f")]
+    spent = formatted(done.seconds, ".1f"), formatted(done.processor, ".1f")
+    return [count, *spent, formatted(done.megabytes, ".0f")]
 
 
 def _counts(text: str) -> tuple[int, ...]:
@@ -117,17 +117,17 @@ def _options(words: Sequence[str] | None) -> argparse.Namespace:
 
 def main(words: Sequence[str] | None = None) -> None:
     """Run what is asked for, and print tables as they come."""
-    said = _options(words)
-    if said.one:
-        name, folder, out = said.one
+    options = _options(words)
+    if options.one:
+        name, folder, out = options.one
         one_way(name, Path(folder), Path(out))
         return
     found = ", ".join(f"{name} {version(name)}" for name in _LIBRARIES)
     print(f"{os.cpu_count()} processors; Python {platform.python_version()}, {found}")
     maps: list[list[str]] = []
     whole: list[list[str]] = []
-    with TemporaryDirectory(dir=said.folder) as scratch:
-        for count in said.surveys:
+    with TemporaryDirectory(dir=options.folder) as scratch:
+        for count in options.surveys:
             if shutil.disk_usage(scratch).free < count * _SURVEY + _FREE:
                 print(f"{count:,} surveys: too little disk")
                 continue
@@ -136,10 +136,12 @@ def main(words: Sequence[str] | None = None) -> None:
             size, made = bytes_of(record) / 1e6, time.perf_counter() - begun
             shape = f"{size:,.0f} MB, {size / count:.2f} MB a survey"
             print(f"{count:,} surveys: {shape}; made in {made:.0f} s", flush=True)
-            names = [n for n in WAYS if n.startswith("daub") or count <= said.peers_to]
-            if not said.only_study:
+            names = [
+                n for n in WAYS if n.startswith("daub") or count <= options.peers_to
+            ]
+            if not options.only_study:
                 maps += compared(record, names)
-            if said.study or said.only_study:
+            if options.study or options.only_study:
                 whole.append(whole_command(record))
             shutil.rmtree(record.folder)
     if maps:

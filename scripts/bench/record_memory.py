@@ -101,5 +101,5 @@ def _megabytes(process: int) -> float:
         lines = Path(f"/proc/{process}/smaps_rollup").read_text("ascii").splitlines()
     except OSError:
         return 0.0
-    told = [int(line.split()[1]) for line in lines if line.startswith("Pss:")]
-    return sum(told) / 1024.0
+    sizes = [int(line.split()[1]) for line in lines if line.startswith("Pss:")]
+    return sum(sizes) / 1024.0

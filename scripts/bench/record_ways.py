@@ -46,10 +46,10 @@ def by_hand(record: Record) -> Maps:
     for one in spells:
         wear = read(one.end) - read(one.start)
         heats, middle = float(one.heats), 0.5 * (one.first_heat + one.last_heat)
-        told = np.isfinite(wear)
-        wear = np.where(told, wear, 0.0)
+        known = np.isfinite(wear)
+        wear = np.where(known, wear, 0.0)
         sums = sums + np.stack([
-            told, heats * told, heats * middle * told, heats * middle**2 * told,
+            known, heats * known, heats * middle * known, heats * middle**2 * known,
             wear, wear * middle, wear**2 / heats,
         ])  # fmt: skip
     return _from_sums(sums)
@@ -98,10 +98,10 @@ def _fitted(wear: Any, spells: tuple[Spell, ...]) -> Maps:
     middle = xr.DataArray(
         [0.5 * (one.first_heat + one.last_heat) for one in spells], dims="survey"
     )
-    told = wear.notnull()
-    weight = heats.where(told)
+    known = wear.notnull()
+    weight = heats.where(known)
     sums = {
-        "n": told.sum("survey"),
+        "n": known.sum("survey"),
         "w": weight.sum("survey"),
         "x": (weight * middle).sum("survey"),
         "xx": (weight * middle**2).sum("survey"),

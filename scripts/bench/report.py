@@ -38,8 +38,8 @@ def main() -> None:
         print(f"{report.stat().st_size / 1e6:.2f} MB")
         print(f"written in {written:.2f} s, its four pictures included (aim 2)")
         for name, path in (("bare page", bare), ("report", report)):
-            told = open_hdf5(path)
-            for what, times in zip(("answering", "turning too"), told, strict=True):
+            measured = open_hdf5(path)
+            for what, times in zip(("answering", "turning too"), measured, strict=True):
                 print(
                     f"{name}: opened and {what} in {statistics.median(times):.2f} s, "
                     f"worst {max(times):.2f} s"
@@ -70,9 +70,9 @@ def open_hdf5(path: Path) -> tuple[list[float], list[float]]:
     with sync_playwright() as playwright:
         there = shutil.which("chromium")
         browser: Any = playwright.chromium.launch(executable_path=there, args=flags)
-        told = [once(browser, path) for _ in range(TIMES)]
+        measured = [once(browser, path) for _ in range(TIMES)]
         browser.close()
-    return [flat for flat, _ in told], [whole for _, whole in told]
+    return [flat for flat, _ in measured], [whole for _, whole in measured]
 
 
 def once(browser: Any, path: Path) -> tuple[float, float]:

@@ -158,11 +158,11 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=40)
     parser.add_argument("--points", type=float, default=1e6)
     parser.add_argument("--first", type=int, default=0, help="seed of the first scene")
-    asked = parser.parse_args()
-    seeds = range(asked.first, asked.first + asked.scenes)
+    options = parser.parse_args()
+    seeds = range(options.first, options.first + options.scenes)
     with ProcessPoolExecutor(2) as pool:
         for even, name in ((True, "points evenly"), (False, "as a scanner meets it")):
-            job = partial(score, points=int(asked.points), even=even)
+            job = partial(score, points=int(options.points), even=even)
             show(name, list(pool.map(job, seeds)))
 
 

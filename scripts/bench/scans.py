@@ -125,11 +125,11 @@ def draw_pose(rng: Generator, design: Design) -> Pose:
     """Off the axis by up to 80 mm and tilted by up to 2 degrees."""
     way, lean = rng.uniform(0, 2 * np.pi, 2)
     off, tilt = rng.uniform(0, 80), rng.uniform(0, 2)
-    told = [off * np.cos(way), off * np.sin(way), tilt * np.cos(lean)]
+    parameters = [off * np.cos(way), off * np.sin(way), tilt * np.cos(lean)]
     nominal = Pose.nominal(
         design, azimuth_of_x=float(rng.uniform(0, 360)), z_offset=-1200.0
     )
-    return nominal.at(np.array([*told, tilt * np.sin(lean)]))
+    return nominal.at(np.array([*parameters, tilt * np.sin(lean)]))
 
 
 @dataclass(frozen=True)

@@ -45,15 +45,15 @@ class Answer:
     volume_range: tuple[float, float] | None = None
 
 
-def rmse(said: Float, true: Float) -> float:
+def rmse(estimate: Float, true: Float) -> float:
     """Root of the mean squared difference."""
-    return float(np.sqrt(np.mean((said - true) ** 2)))
+    return float(np.sqrt(np.mean((estimate - true) ** 2)))
 
 
-def overlap(said: Bool, true: Bool) -> float:
+def overlap(estimate: Bool, true: Bool) -> float:
     """Intersection over union of two masks; 1 when both are empty."""
-    either = int(np.sum(said | true))
-    return float(np.sum(said & true) / either) if either else 1.0
+    either = int(np.sum(estimate | true))
+    return float(np.sum(estimate & true) / either) if either else 1.0
 
 
 def coverage(mean: Float, sd: Float, true: Float) -> float:
@@ -140,18 +140,18 @@ def score(
         Numbers and, under ``bins``, the sums of the calibration error.  None where
         the method states nothing.
     """
-    told = cells.clear & np.isfinite(answer.mean)
-    mean, worn = answer.mean[told], true[told]
+    known = cells.clear & np.isfinite(answer.mean)
+    mean, worn = answer.mean[known], true[known]
     brick = worn > threshold
     found: dict[str, object] = {
-        "answered": float(told.sum() / cells.clear.sum()),
+        "answered": float(known.sum() / cells.clear.sum()),
         "rmse": rmse(mean, worn),
         "bias": float(np.mean(mean - worn)),
         **_volume_scores(answer, cells, true_volume),
     }
-    p_brick = None if answer.p_brick is None else answer.p_brick[told]
+    p_brick = None if answer.p_brick is None else answer.p_brick[known]
     if answer.sd is not None:
-        sd = answer.sd[told]
+        sd = answer.sd[known]
         found["coverage"] = coverage(mean, sd, worn)
         found["half_width"] = float(np.mean(K95 * sd))
         found["interval_score"] = interval_score(mean, sd, worn)
@@ -173,11 +173,11 @@ def _volume_scores(
     def percent(volume: float) -> float:
         return 100.0 * (volume / true_volume - 1.0)
 
-    told = np.where(np.isfinite(answer.mean), answer.mean, 0.0)
-    found: dict[str, object] = {"volume_plain": percent(cells.volume(told))}
+    known = np.where(np.isfinite(answer.mean), answer.mean, 0.0)
+    found: dict[str, object] = {"volume_plain": percent(cells.volume(known))}
     stated = answer.volume
     if stated is None and answer.sd is not None:
-        stated = expected_volume(cells, told, np.nan_to_num(answer.sd))
+        stated = expected_volume(cells, known, np.nan_to_num(answer.sd))
     if stated is not None:
         found["volume_stated"] = percent(stated)
     if answer.volume_low is not None and answer.volume_high is not None:

@@ -41,7 +41,7 @@ def ours(count: int) -> None:
     surface = geom.reconstruct(readings, lining.design)
     middle = time.perf_counter()
     geom.assess(surface, lining.design)
-    told(middle - start, time.perf_counter() - middle)
+    show_speeds(middle - start, time.perf_counter() - middle)
 
 
 def reference(count: int) -> None:
@@ -62,7 +62,7 @@ def reference(count: int) -> None:
     for row in np.array_split(height, 20):
         azimuth = np.tile(np.arange(360.0), row.size)
         model.predict(points(azimuth, np.repeat(row, 360), radius), return_std=True)
-    told(time.perf_counter() - start, 0.0)
+    show_speeds(time.perf_counter() - start, 0.0)
 
 
 def points(azimuth: np.ndarray, height: np.ndarray, radius: float) -> np.ndarray:
@@ -70,7 +70,7 @@ def points(azimuth: np.ndarray, height: np.ndarray, radius: float) -> np.ndarray
     return np.stack([radius * np.cos(turn), radius * np.sin(turn), height], axis=1)
 
 
-def told(first: float, second: float) -> None:
+def show_speeds(first: float, second: float) -> None:
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     print(first, second, memory)
 
@@ -89,21 +89,21 @@ def measured(who: str, count: int, runs: int) -> tuple[float, float, float]:
 
 
 def main() -> None:
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--one", choices=("ours", "reference"))
-    asked.add_argument("--readings", type=int, choices=GRIDS)
-    asked.add_argument("--runs", type=int, default=3)
-    asked.add_argument("--largest-reference", type=int, default=480)
-    said = asked.parse_args()
-    if said.one:
-        {"ours": ours, "reference": reference}[said.one](said.readings)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--one", choices=("ours", "reference"))
+    parser.add_argument("--readings", type=int, choices=GRIDS)
+    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--largest-reference", type=int, default=480)
+    options = parser.parse_args()
+    if options.one:
+        {"ours": ours, "reference": reference}[options.one](options.readings)
         return
     print("readings  reconstruct s  assess s  memory MB  reference s  ratio")
     for count in GRIDS:
-        mine = measured("ours", count, said.runs)
+        mine = measured("ours", count, options.runs)
         line = f"{count:8d}  {mine[0]:13.2f}  {mine[1]:8.2f}  {mine[2]:9.0f}"
-        if count <= said.largest_reference:
-            other = measured("reference", count, said.runs)[0]
+        if count <= options.largest_reference:
+            other = measured("reference", count, options.runs)[0]
             line += f"  {other:11.2f}  {mine[0] / other:5.2f}"
         print(line, flush=True)
 

@@ -30,28 +30,32 @@ _MEANS = (
 def summarise(records: Sequence[Record]) -> Record:
     """The figures of one method over linings; None where it states nothing."""
     sound = [r for r in records if "failed" not in r]
-    told: Record = {"count": len(records), "failed": len(records) - len(sound)}
+    summary: Record = {"count": len(records), "failed": len(records) - len(sound)}
     for name in _MEANS:
-        told[name] = _mean([r[name] for r in sound if name in r])
+        summary[name] = _mean([r[name] for r in sound if name in r])
     for name in ("volume_plain", "volume_stated"):
-        told[name] = _mean([abs(r[name]) for r in sound if name in r])
-        told[f"{name}_bias"] = _mean([r[name] for r in sound if name in r])
-    told["volume"] = _volume_figure(told, sound)
+        summary[name] = _mean([abs(r[name]) for r in sound if name in r])
+        summary[f"{name}_bias"] = _mean([r[name] for r in sound if name in r])
+    summary["volume"] = _volume_figure(summary, sound)
     for name in ("rmse", "coverage", "overlap"):
         values = [r[name] for r in sound if name in r]
-        told[f"{name}_se"] = _standard_error(values)
+        summary[f"{name}_se"] = _standard_error(values)
     bins = [np.asarray(r["bins"]) for r in sound if "bins" in r]
-    told["calibration"] = calibration_error(np.sum(bins, axis=0)) if bins else None
-    told["bins"] = np.sum(bins, axis=0).tolist() if bins else None
-    told["seconds"] = float(np.median([r["seconds"] for r in sound])) if sound else None
-    return told
+    summary["calibration"] = calibration_error(np.sum(bins, axis=0)) if bins else None
+    summary["bins"] = np.sum(bins, axis=0).tolist() if bins else None
+    summary["seconds"] = (
+        float(np.median([r["seconds"] for r in sound])) if sound else None
+    )
+    return summary
 
 
-def _volume_figure(told: Record, sound: Sequence[Record]) -> float | None:
+def _volume_figure(summary: Record, sound: Sequence[Record]) -> float | None:
     """Daubline by the volume it states; a peer by the better of its two ways."""
-    ways = [told[n] for n in ("volume_plain", "volume_stated") if told[n] is not None]
+    ways = [
+        summary[n] for n in ("volume_plain", "volume_stated") if summary[n] is not None
+    ]
     if sound and sound[0]["method"] == OURS:
-        return told["volume_stated"]
+        return summary["volume_stated"]
     return min(ways) if ways else None
 
 

@@ -12,7 +12,7 @@ import pytest
 from campaign_scores import holds, survey_errors
 from campaign_surveys import AFTER_STEP as AFTER
 from campaign_surveys import Furnace, Tiles, observe, observe_all, stepped, tiles_of
-from campaign_truth import Onward, Told
+from campaign_truth import CampaignTruth, Onward
 from campaign_walls import added, mean_spalls, steps_to_plant, walls_at
 from linings import in_opening
 
@@ -127,13 +127,13 @@ def perfect(monkeypatch: pytest.MonkeyPatch) -> None:
         tiles: Tiles = tiles_of(furnace.design)
         a, h = tiles.cells.azimuth, tiles.cells.height
         mean = tiles.mean(walls_at(furnace, heats, a, h)[place])
-        told = np.abs(tiles.panels.height - 750.0) < 450.0
-        mean = np.where(told, mean, np.nan)
-        known = 0.01 * np.eye(mean.size) * told
-        area = np.where(told, 1e4, 0.0)
+        found = np.abs(tiles.panels.height - 750.0) < 450.0
+        mean = np.where(found, mean, np.nan)
+        known = 0.01 * np.eye(mean.size) * found
+        area = np.where(found, 1e4, 0.0)
         sd = 0.1 + 0.0 * mean
         parts = (np.repeat(one[:, None], PARTS, axis=1) for one in (mean, sd))
-        read = np.where(told, 1.0, 0.0)
+        read = np.where(found, 1.0, 0.0)
         return PanelState(tiles.panels, mean, known, mean, sd, *parts, area, read)
 
     monkeypatch.setattr(campaign_surveys, "survey", survey)
@@ -154,33 +154,33 @@ def test_what_is_kept_is_read_again_the_same(tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("perfect")
-def test_the_truth_is_told_of_the_same_panels_as_the_wear() -> None:
+def test_the_truth_is_stated_of_the_same_panels_as_the_wear() -> None:
     seen = observe_all(5, HEATS, "8x6", None)
-    told = Told(seen[""])
-    piece = np.isfinite(told.series.wear).all(axis=0)
+    found = CampaignTruth(seen[""])
+    piece = np.isfinite(found.series.wear).all(axis=0)
     assert 50 < piece.sum() < piece.size
-    np.testing.assert_allclose(told.series.wear[:, piece], told.wear[:, piece])
-    zone = Told(seen["zone"])
-    late = zone.wear[-AFTER:] - told.wear[-AFTER:]
+    np.testing.assert_allclose(found.series.wear[:, piece], found.wear[:, piece])
+    zone = CampaignTruth(seen["zone"])
+    late = zone.wear[-AFTER:] - found.wear[-AFTER:]
     strength = [seen[""].furnace.heat(HEATS - 1 + i).strength for i in range(AFTER)]
     np.testing.assert_allclose(
         late, np.outer(strength, zone.extra), rtol=1e-6, atol=1e-9
     )
-    np.testing.assert_array_equal(zone.wear[:-AFTER], told.wear[:-AFTER])
+    np.testing.assert_array_equal(zone.wear[:-AFTER], found.wear[:-AFTER])
 
 
 @pytest.mark.usefixtures("perfect")
 def test_a_limit_half_a_heat_away_is_passed_in_half_a_heat() -> None:
-    told = Told(observe(Furnace(5), HEATS, "8x6"))
-    tiles = tiles_of(told.seen.furnace.design)
+    found = CampaignTruth(observe(Furnace(5), HEATS, "8x6"))
+    tiles = tiles_of(found.seen.furnace.design)
     a, h = tiles.cells.azimuth, tiles.cells.height
-    wall = walls_at(told.seen.furnace, HEATS, a, h, texture=False)[-1]
-    worn = told.seen.furnace.heat(HEATS + 1, future=2).wear(a, h)
+    wall = walls_at(found.seen.furnace, HEATS, a, h, texture=False)[-1]
+    worn = found.seen.furnace.heat(HEATS + 1, future=2).wear(a, h)
     now, then = tiles.greatest(wall), tiles.greatest(wall + worn)
-    panel = int(np.argmax(np.where(told.seen.states[0].area > 0.0, then - now, 0.0)))
+    panel = int(np.argmax(np.where(found.seen.states[0].area > 0.0, then - now, 0.0)))
     alone = np.zeros((1, now.size), dtype=bool)
     alone[0, panel] = True
-    onward = Onward(told, 2)
+    onward = Onward(found, 2)
     half = onward.heats(0.5 * (now + then), alone)
     np.testing.assert_allclose(half, 0.5)
     np.testing.assert_array_equal(onward.heats(now - 1.0, alone), 0.0)
@@ -197,21 +197,21 @@ def test_a_limit_half_a_heat_away_is_passed_in_half_a_heat() -> None:
 
 
 def test_a_share_counts_truths_inside_and_only_those() -> None:
-    said = Quantity(10.0, 1.0, 8.0, 12.0)
-    assert holds(said, 8.0)
-    assert holds(said, 12.0)
-    assert not holds(said, 12.1)
+    words = Quantity(10.0, 1.0, 8.0, 12.0)
+    assert holds(words, 8.0)
+    assert holds(words, 12.0)
+    assert not holds(words, 12.1)
 
 
 @pytest.mark.usefixtures("perfect")
-def test_errors_that_come_back_are_told_from_those_that_do_not() -> None:
+def test_errors_that_repeat_are_distinguished_from_those_that_do_not() -> None:
     seen = observe(Furnace(5), HEATS, "8x6")
     off = [
         replace(state, cutback=state.cutback + (1.5 if place % 2 else 0.0))
         for place, state in enumerate(seen.states)
     ]
-    sound = survey_errors(Told(seen))
-    spoiled = survey_errors(Told(replace(seen, states=tuple(off))))
+    sound = survey_errors(CampaignTruth(seen))
+    spoiled = survey_errors(CampaignTruth(replace(seen, states=tuple(off))))
     assert len(sound) == len(spoiled) > 50
     np.testing.assert_allclose([row["back"] for row in sound], 0.0, atol=1e-9)
     np.testing.assert_allclose([row["back"] for row in spoiled], 1.5**2)

@@ -55,27 +55,27 @@ def volume(value, full):
 
 @pytest.mark.parametrize("route", PEERS.values(), ids=PEERS)
 def test_every_route_finds_the_medians_and_the_volume_of_ours(route, held, full, ours):
-    told = route(ASKED, *held)
+    found = route(ASKED, *held)
     # our medians are the middles of bins; one route tells 0.1 mm apart, and a point at
     # the edge of a bin or a cell may fall on either side of it in float32
-    assert gap(told, ours, full) < 0.5 * BIN + 0.1
-    assert volume(told, full) == pytest.approx(volume(ours, full), rel=0.002)
+    assert gap(found, ours, full) < 0.5 * BIN + 0.1
+    assert volume(found, full) == pytest.approx(volume(ours, full), rel=0.002)
 
 
-def test_a_scan_two_millimetres_off_is_told_apart(held, full, ours):
+def test_a_scan_two_millimetres_off_is_distinguished(held, full, ours):
     pose = WALL.pose
     off = replace(WALL, pose=replace(pose, offset_x=pose.offset_x + 2.0))
-    told = PEERS["numpy, sort"](replace(ASKED, wall=off), *held)
-    assert gap(told, ours, full) > 1.0
+    found = PEERS["numpy, sort"](replace(ASKED, wall=off), *held)
+    assert gap(found, ours, full) > 1.0
 
 
-def test_a_median_is_told_from_a_mean_of_all_points(held, full, ours):
+def test_a_median_is_distinguished_from_a_mean_of_all_points(held, full, ours):
     cell, value = ASKED.placed(*held)
     size = ASKED.grid.wall.size
     mean = np.bincount(cell, value, size) / np.maximum(np.bincount(cell, None, size), 1)
-    told = (mean - 150.0).reshape(ASKED.grid.shape)
-    assert gap(told, ours, full) > 5.0  # dust pulls it
-    assert abs(volume(told, full) / volume(ours, full) - 1.0) > 0.002
+    found = (mean - 150.0).reshape(ASKED.grid.shape)
+    assert gap(found, ours, full) > 5.0  # dust pulls it
+    assert abs(volume(found, full) / volume(ours, full) - 1.0) > 0.002
 
 
 def test_medians_are_near_the_known_wear(full, ours):
@@ -86,11 +86,11 @@ def test_medians_are_near_the_known_wear(full, ours):
 
 
 def test_own_cells_are_nearer_still_and_have_the_volume(held, full, ours):
-    told = own_cells(ASKED, *held)
+    found = own_cells(ASKED, *held)
     true = ASKED.truth()
-    own, median = (np.sqrt(np.mean((v - true)[full] ** 2)) for v in (told, ours))
+    own, median = (np.sqrt(np.mean((v - true)[full] ** 2)) for v in (found, ours))
     assert own < median
-    assert volume(told, full) == pytest.approx(volume(true, full), rel=0.002)
+    assert volume(found, full) == pytest.approx(volume(true, full), rel=0.002)
 
 
 def test_points_in_runs_are_the_points_asked_for():
@@ -156,14 +156,14 @@ def test_the_mesh_of_the_drawing_is_closed_and_as_big_as_the_bore():
 
 @pytest.mark.parametrize("which", MESHES)
 def test_distances_from_the_mesh_are_the_cut_back(which):
-    told = distances(WALL, which, 0.01)
-    assert told.said in {"", "not installed"}
-    assert told.said == "" or which != "VTK"  # which daubline itself needs
-    if told.said == "":
-        assert told.points >= 1000
-        assert told.seconds > 0.0
+    found = distances(WALL, which, 0.01)
+    assert found.said in {"", "not installed"}
+    assert found.said == "" or which != "VTK"  # which daubline itself needs
+    if found.said == "":
+        assert found.points >= 1000
+        assert found.seconds > 0.0
         # the cone leans 0.5 degrees, chords lie 0.02 mm inside; a wrong sign is 80 mm
-        assert told.gap < 0.05
+        assert found.gap < 0.05
 
 
 def test_a_mesh_library_that_is_missing_is_no_failure(monkeypatch, tmp_path):
@@ -191,6 +191,6 @@ def test_a_child_tells_its_own_memory():
     assert in_child([sys.executable, "-c", "raise SystemExit(4)"]).code == 4
 
 
-def test_numbers_of_points_are_read_and_said_alike():
+def test_numbers_of_points_are_read_and_stated_alike():
     assert _counts("1e6,2.5e7") == (1_000_000, 25_000_000)
     assert [many(n) for n in _counts("1e6,2.5e7")] == ["1e6", "2.5e7"]

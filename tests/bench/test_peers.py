@@ -26,8 +26,8 @@ def lobe(a, h):
 
 @pytest.mark.parametrize("peer", [griddata_linear, griddata_cubic, thin_plate])
 def test_peers_close_the_wall_and_follow_one_lobe(peer):
-    asked = job(lobe)
-    gap = peer(asked).mean - lobe(asked.cells.azimuth, asked.cells.height)
+    options = job(lobe)
+    gap = peer(options).mean - lobe(options.cells.azimuth, options.cells.height)
     assert np.isfinite(gap).all()
     # a chord of 22.5 degrees hangs 10 (1 - cos 11.25) = 0.19 mm off the lobe
     assert np.max(np.abs(gap)) < 0.25
@@ -45,21 +45,21 @@ def test_turning_the_azimuth_origin_turns_the_answer(peer):
 
 def test_end_areas_between_two_heights_is_the_mean_area_times_the_height():
     low, high = 254.0, 854.0  # in the cylinder
-    asked = job(
+    options = job(
         lambda a, h: np.where(h < 500.0, 10.0, 30.0) + 0.0 * a,
         azimuths=8, heights=2, low=low, high=high,
     )  # fmt: skip
     areas = [np.pi * ((BORE + c) ** 2 - BORE**2) for c in (10.0, 30.0)]
     by_hand = (high - low) * sum(areas) / 2
-    found = asked.cells.volume(end_areas(asked).mean)
+    found = options.cells.volume(end_areas(options).mean)
     # the area is a straight line in height, which the midpoint rule integrates exactly
     assert found == pytest.approx(by_hand, rel=1e-9)
 
 
 def test_end_areas_knows_only_the_mean_of_each_height():
-    asked = job(lobe)
-    flat = end_areas(asked).mean.reshape(asked.cells.shape)
+    options = job(lobe)
+    flat = end_areas(options).mean.reshape(options.cells.shape)
     assert np.ptp(flat, axis=1).max() < 1e-9
-    straight = 20.0 + 0.01 * (asked.cells.height.reshape(flat.shape) - LOW)
+    straight = 20.0 + 0.01 * (options.cells.height.reshape(flat.shape) - LOW)
     # areas, not radii, are straight in between: 0.001 mm here
     assert np.max(np.abs(flat - straight)) < 0.01

@@ -34,7 +34,7 @@ def test_a_record_made_quickly_is_a_sound_record(record):
     assert 0.3e6 < bytes_of(record) / SURVEYS < 3e6
 
 
-def test_it_wears_where_it_is_said_to(record):
+def test_it_wears_where_it_is_meant_to(record):
     """Most at a height of 1000 mm and an azimuth of 75 degrees, 0.7 x 1.4 of 12 to 18.
 
     What a reconstructed wall strays besides is 1.5 mm; heats scatter by a fifth.

@@ -116,7 +116,7 @@ def test_a_perfect_answer_scores_perfectly():
     assert "bins" not in found
 
 
-def test_a_wall_said_ten_percent_too_deep_is_told_in_percent():
+def test_a_wall_reported_ten_percent_too_deep_is_scored_in_percent():
     true = np.full(CELLS.azimuth.size, 20.0)
     found = score(Answer(1.1 * true), CELLS, true, CELLS.volume(true), 31.75)
     rd = CELLS.design_radius[0]
@@ -145,10 +145,10 @@ def test_an_own_volume_and_its_interval_are_scored_as_stated():
 
 def test_points_in_openings_and_points_without_an_answer_are_not_scored():
     true = np.full(CELLS.azimuth.size, 20.0)
-    said = np.where(CELLS.clear, 20.0, 500.0)
-    assert score(Answer(said), CELLS, true, 1.0, 31.75)["rmse"] == 0.0
+    words = np.where(CELLS.clear, 20.0, 500.0)
+    assert score(Answer(words), CELLS, true, 1.0, 31.75)["rmse"] == 0.0
     first = np.flatnonzero(CELLS.clear)[0]
-    said[first] = np.nan
-    found = score(Answer(said), CELLS, true, 1.0, 31.75)
+    words[first] = np.nan
+    found = score(Answer(words), CELLS, true, 1.0, 31.75)
     assert found["rmse"] == 0.0
     assert found["answered"] == pytest.approx(1 - 1 / CELLS.clear.sum())

@@ -16,16 +16,16 @@ def record(method, rmse, **more):
 
 def test_a_summary_averages_and_takes_volume_errors_without_sign():
     two = [record("Verde", 2.0), record("Verde", 4.0, volume_plain=6.0)]
-    told = summarise(two)
-    assert (told["rmse"], told["volume"], told["count"]) == (3.0, 4.0, 2)
-    assert told["volume_plain_bias"] == 2.0
-    assert told["rmse_se"] == pytest.approx(1.0)
-    assert told["coverage"] is None
+    found = summarise(two)
+    assert (found["rmse"], found["volume"], found["count"]) == (3.0, 4.0, 2)
+    assert found["volume_plain_bias"] == 2.0
+    assert found["rmse_se"] == pytest.approx(1.0)
+    assert found["coverage"] is None
 
 
 def test_a_failure_is_counted_and_not_averaged():
-    told = summarise([record("Verde", 2.0), {"failed": "ValueError: no"}])
-    assert (told["failed"], told["count"], told["rmse"]) == (1, 2, 2.0)
+    found = summarise([record("Verde", 2.0), {"failed": "ValueError: no"}])
+    assert (found["failed"], found["count"], found["rmse"]) == (1, 2, 2.0)
 
 
 def test_a_peer_has_the_better_of_its_volumes_and_daubline_the_one_it_states():
@@ -41,13 +41,13 @@ def test_the_best_peer_is_found_for_each_figure():
         record("daubline", 2.0, overlap=0.45, volume_stated=1.0),
     ]
     duel = best_peers(tabulate(records, ("Verde", "PyKrige", "daubline")))
-    told = {d["figure"]: d for d in duel if d["family"] == "all"}
-    assert told["rmse"]["peer"] == "Verde"
-    assert told["rmse"]["ratio"] == pytest.approx(0.5)
-    assert told["rmse"]["better"] is True
-    assert told["overlap"]["ratio"] == pytest.approx(0.5)
-    assert told["overlap"]["better"] is False
-    assert told["volume"]["ratio"] == pytest.approx(0.5)
+    found = {d["figure"]: d for d in duel if d["family"] == "all"}
+    assert found["rmse"]["peer"] == "Verde"
+    assert found["rmse"]["ratio"] == pytest.approx(0.5)
+    assert found["rmse"]["better"] is True
+    assert found["overlap"]["ratio"] == pytest.approx(0.5)
+    assert found["overlap"]["better"] is False
+    assert found["volume"]["ratio"] == pytest.approx(0.5)
 
 
 def test_grid_values_are_interpolated_across_the_seam_and_past_missing_nodes():

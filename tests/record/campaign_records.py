@@ -69,10 +69,10 @@ def design_text(
     *, name: str = "Cupola R (invented)", unit: str = "mm", **sizes: float
 ) -> str:
     """The design file, its lengths in mm or in inches."""
-    told = {**_SIZES, "tall": 80, **sizes}
+    found = {**_SIZES, "tall": 80, **sizes}
     if unit == "in":
-        told = {key: value / 25.4 for key, value in told.items()}
-    return DESIGN.format(name=name, unit=unit, **told)
+        found = {key: value / 25.4 for key, value in found.items()}
+    return DESIGN.format(name=name, unit=unit, **found)
 
 
 def new_record(folder: Path, **told: object) -> Record:
@@ -182,8 +182,10 @@ class Surveyor:
         fields = {"cutback": cutback, "cutback_sd": sd}
         drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
         fields |= {"design_radius": drawn, "radius": drawn + cutback, "radius_sd": sd}
-        told = {name: (both, part.astype(np.float32)) for name, part in fields.items()}
-        told |= {
+        result = {
+            name: (both, part.astype(np.float32)) for name, part in fields.items()
+        }
+        result |= {
             "panel_edge": (("panel_edges",), panels.edge),
             "panel_height": (one, panels.height),
             "panel_azimuth": (one, panels.azimuth),
@@ -201,9 +203,9 @@ class Surveyor:
         per_m3 = {"volume": {"rebuild": _times(found["volume"]["rebuild"], 1e-9)}}
         greatest = Quantity.normal(float(cutback.max()), float(np.hypot(WHOLE, OWN)))
         deepest = {"deepest": {"cutback": greatest.to_dict()}}
-        told["findings"] = ((), json.dumps(per_m3 | deepest))
+        result["findings"] = ((), json.dumps(per_m3 | deepest))
         at = {"height": grid.height, "azimuth": grid.azimuth}
-        return xr.Dataset(told, coords=at, attrs={"title": "invented", "created": ""})
+        return xr.Dataset(result, coords=at, attrs={"title": "invented", "created": ""})
 
 
 def _times(told: dict[str, float], factor: float) -> dict[str, float]:

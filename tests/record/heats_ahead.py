@@ -54,7 +54,7 @@ def state(
 ) -> PanelState:
     """One survey; ``common`` is the share of the means' variance that all share.
 
-    Of each panel's parts one is told, as deep as the deepest place.
+    Of each panel's parts one is given, as deep as the deepest place.
     """
     covariance = np.full((COUNT, COUNT), common * mean_sd**2)
     np.fill_diagonal(covariance, mean_sd**2)
@@ -76,7 +76,7 @@ def state(
 
 
 @dataclass
-class Told:
+class SurveyedCampaign:
     """Surveys of one campaign."""
 
     states: dict[Occasion, PanelState] = field(default_factory=dict)
@@ -101,19 +101,19 @@ def even(
     later: float = 1.0,
     later_from: int = 10**6,
     seed: int = 1,
-) -> Told:
+) -> SurveyedCampaign:
     """Repaired after every heat, every heat takes the same; errors next to none.
 
     ``left``: deepest place that a repair leaves, mm.  ``later``: by how much more wears
     from a heat on.
     """
     rng = np.random.default_rng(seed)
-    told = Told()
+    found = SurveyedCampaign()
     rate = np.broadcast_to(np.asarray(rate, dtype=np.float64), COUNT)
 
     def seen(heat: int, stage: Stage, mean: Float, deepest: Float) -> None:
         one, other = rng.normal(0.0, errors, (2, COUNT))
-        told.states[occasion(heat, stage)] = state(
+        found.states[occasion(heat, stage)] = state(
             mean + one, deepest + one + other, mean_sd=errors, deepest_sd=1.5 * errors
         )
 
@@ -123,7 +123,7 @@ def even(
         seen(heat - 1, "after repair", zero, zero + left)
         seen(heat, "before repair", worn, left + ratio * worn)
     seen(heats, "after repair", zero, zero + left)
-    return told
+    return found
 
 
 @dataclass(frozen=True)
@@ -140,21 +140,21 @@ class Furnace:
     step_after: int = 10**6
     drift: float = 0.0
 
-    def campaign(self, seed: int) -> tuple[Told, Pattern]:
+    def campaign(self, seed: int) -> tuple[SurveyedCampaign, Pattern]:
         rng = np.random.default_rng(seed)
         pattern = Pattern.drawn(self, rng)
-        told = Told()
+        found = SurveyedCampaign()
         for heat in range(1, self.heats + 1):
             left, deep = self._repaired(heat - 1, rng)
-            said = occasion(heat - 1, "after repair")
-            told.states[said] = self._seen(left, deep, rng)
+            words = occasion(heat - 1, "after repair")
+            found.states[words] = self._seen(left, deep, rng)
             worn, deeper = pattern.heat(heat, rng)
-            said = occasion(heat, "before repair")
-            told.states[said] = self._seen(left + worn, deep + deeper, rng)
+            words = occasion(heat, "before repair")
+            found.states[words] = self._seen(left + worn, deep + deeper, rng)
         left, deep = self._repaired(self.heats, rng)
-        said = occasion(self.heats, "after repair")
-        told.states[said] = self._seen(left, deep, rng)
-        return told, pattern
+        words = occasion(self.heats, "after repair")
+        found.states[words] = self._seen(left, deep, rng)
+        return found, pattern
 
     def _repaired(self, heat: int, rng: np.random.Generator) -> tuple[Float, Float]:
         """Mean and deepest place of every panel as a repair leaves them."""
@@ -213,11 +213,13 @@ class Pattern:
         strayed = 1.0 + 0.05 * rng.standard_normal(COUNT)
         return worn, self.ratio * worn * strayed
 
-    def heats_to(self, limit: Float, told: Told, group: Bool, seed: int) -> float:
+    def heats_to(
+        self, limit: Float, campaign: SurveyedCampaign, group: Bool, seed: int
+    ) -> float:
         """Heats until the first of some panels truly passes, left alone."""
         rng = np.random.default_rng([seed, 1])
         _, error = self.furnace.errors(rng)
-        depth = told.states[told.last].deepest + error
+        depth = campaign.states[campaign.last].deepest + error
         for heat in range(2000):
             if (depth >= limit)[group].any():
                 return float(heat)

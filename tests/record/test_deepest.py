@@ -17,7 +17,7 @@ def test_it_is_the_figure_of_every_survey_that_a_heat_left(tmp_path):
             o for o in record.occasions if o.heat == depth.heat and o.is_as_worn
         )
         with open_hdf5(record.path(occasion)) as file:
-            said = read_findings(file)["deepest"]["cutback"]
+            words = read_findings(file)["deepest"]["cutback"]
             deepest = file["cutback"][()]
-        assert depth.cutback.to_dict() == said
+        assert depth.cutback.to_dict() == words
         assert depth.cutback.value == pytest.approx(deepest[deepest > -1e9].max())

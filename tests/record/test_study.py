@@ -80,7 +80,7 @@ def test_even_wear_has_no_step(wear):
     assert wear.gaps == ()
 
 
-def test_what_is_told_of_some_spells_only_is_said(wear):
+def test_what_only_some_spells_state_is_warned_of(wear):
     hours, lining, tried = wear.warnings
     assert tried == ForecastsTried()
     assert hours == PartlyStated("hour", 4, 10)
@@ -94,43 +94,43 @@ def test_forecasts_are_of_the_wall_as_the_last_survey_left_it(wear):
     """About 31 mm to the threshold of 32 mm, at about 2 mm a heat."""
     found = [f for f in wear.forecasts if f.region.kind == "wall"]
     found = [f for f in found if f.limit == "brick threshold"]
-    (told,) = found
-    assert told.heats is not None
-    assert 9.0 < told.heats.value < 19.0
-    assert not told.stop
+    (result,) = found
+    assert result.heats is not None
+    assert 9.0 < result.heats.value < 19.0
+    assert not result.stop
 
 
 def test_repairs_that_put_the_wall_back_leave_it_standing(wear):
     """Every repair leaves 1 mm: what repairs leave does not come near the limit."""
-    (told,) = wear.repaired
-    assert told.going == "repaired as now"
-    assert told.heats is not None
-    assert told.heats.low95 > 100.0
-    assert not told.stop
+    (found,) = wear.repaired
+    assert found.going == "repaired as now"
+    assert found.heats is not None
+    assert found.heats.low95 > 100.0
+    assert not found.stop
 
 
 # --- the document --------------------------------------------------------------------
 
 
 def test_the_document_is_json_and_holds_the_numbers(wear):
-    told = json.loads(json.dumps(wear.to_dict(), allow_nan=False))
-    assert told["schema"] == "daubline.wear/1"
-    assert told["campaign"] == "second"
-    assert told["created"] == "2026-06-01T00:00:00+00:00"
-    assert told["units"]["per_tonne"] == "mm/tonne"
-    assert len(told["spells"]) == HEATS
-    assert told["spells"][0]["melted"] == 40.0
-    assert told["spells"][-1]["hours"] is None
+    found = json.loads(json.dumps(wear.to_dict(), allow_nan=False))
+    assert found["schema"] == "daubline.wear/1"
+    assert found["campaign"] == "second"
+    assert found["created"] == "2026-06-01T00:00:00+00:00"
+    assert found["units"]["per_tonne"] == "mm/tonne"
+    assert len(found["spells"]) == HEATS
+    assert found["spells"][0]["melted"] == 40.0
+    assert found["spells"][-1]["hours"] is None
     wall = wear.regions.of_kind("wall")[0]
     long = wear.rates["heat"].long[wall]
-    assert told["wall"]["per_heat"]["long"] == long.to_dict()
-    assert told["wall"]["per_hour"]["spells"] == 4
+    assert found["wall"]["per_heat"]["long"] == long.to_dict()
+    assert found["wall"]["per_hour"]["spells"] == 4
     for kind, name in (("zone", "zones"), ("level", "levels"), ("panel", "panels")):
-        assert len(told[name]) == len(wear.regions.of_kind(kind))
-    assert [one["name"] for one in told["zones"]] == [
+        assert len(found[name]) == len(wear.regions.of_kind(kind))
+    assert [one["name"] for one in found["zones"]] == [
         wear.regions.regions[i].name for i in wear.regions.of_kind("zone")
     ]
-    assert len(told["forecasts"]) == len(wear.forecasts) + len(wear.repaired)
+    assert len(found["forecasts"]) == len(wear.forecasts) + len(wear.repaired)
 
 
 def test_the_same_record_is_the_same_document(even, wear):
@@ -172,7 +172,7 @@ def test_the_latest_campaign_is_studied_unless_another_is_named(two_campaigns):
     assert {one.campaign for one in older.occasions} == {"old brick"}
 
 
-def test_a_campaign_that_is_not_there_is_told(two_campaigns):
+def test_a_campaign_that_is_not_there_is_reported(two_campaigns):
     with pytest.raises(InputError, match=r"'new brik'.*'old brick' and 'new brick'"):
         study(two_campaigns, campaign="new brik")
 
@@ -180,7 +180,7 @@ def test_a_campaign_that_is_not_there_is_told(two_campaigns):
 # --- too little ----------------------------------------------------------------------
 
 
-def test_one_spell_is_told_as_one_spell(tmp_path):
+def test_one_spell_is_stated_as_one_spell(tmp_path):
     grid = start(tmp_path / "record")
     record = put(
         tmp_path / "record",
@@ -223,7 +223,7 @@ def test_without_a_spell_nothing_is_made_up(tmp_path, stages, why):
     assert "add those surveys" in str(fault.value)
 
 
-def test_an_empty_record_is_told(tmp_path):
+def test_an_empty_record_is_reported(tmp_path):
     start(tmp_path / "record")
     with pytest.raises(InputError, match="holds no survey"):
         study(put(tmp_path / "record"))

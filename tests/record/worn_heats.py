@@ -69,9 +69,9 @@ def series_of(
     weight = known[:, None, :] * PIECES.member
     held = weight.sum(axis=2)
     total = np.einsum("nsp,np->ns", weight, np.nan_to_num(flat))
-    told = held > 0.8 * PIECES.member.sum(axis=1)
-    end = np.where(told, total / np.maximum(held, 1.0), np.nan)
-    variance = np.where(told, stated, np.nan)
+    found = held > 0.8 * PIECES.member.sum(axis=1)
+    end = np.where(found, total / np.maximum(held, 1.0), np.nan)
+    variance = np.where(found, stated, np.nan)
     spells: list[Spell] = []
     last = 0
     for k in range(count):

@@ -56,13 +56,13 @@ class Writers:
 
     def fork(self, work: Callable[[Callable[[str], None]], None]) -> tuple[int, int]:
         """A process that works and tells lines; its id and the pipe's end."""
-        end, told = os.pipe()
+        end, found = os.pipe()
         if (pid := os.fork()) != 0:
-            os.close(told)
+            os.close(found)
             return pid, end
 
         def say(line: str) -> None:
-            os.write(told, f"{line}\n".encode())
+            os.write(found, f"{line}\n".encode())
 
         try:
             os.close(end)
@@ -131,12 +131,12 @@ class Writers:
             _watch(step, after=after)
             say(writers.add(2))
 
-        told = self._finish(work)
+        found = self._finish(work)
         faults = check_record(here)
         there = [one.heat for one in open_record(here).occasions]
         return {
             "step": (step, after),
-            "told": told,
+            "told": found,
             "there": 2 in there,
             "before": 1 in there,
             "faults": faults,
@@ -146,9 +146,9 @@ class Writers:
 
     def _finish(self, work: Callable[[Callable[[str], None]], None]) -> list[str]:
         pid, end = self.fork(work)
-        told = _lines(end)
+        found = _lines(end)
         os.waitpid(pid, 0)
-        return told
+        return found
 
     def race(self, count: int) -> list[list[str]]:
         """Two who add the same occasion at the same time, many times over."""
@@ -194,8 +194,8 @@ def _watch(deadly: int, *, after: bool) -> list[str]:
 
 
 def _lines(end: int) -> list[str]:
-    with os.fdopen(end) as told:
-        return told.read().split("\n")[:-1]
+    with os.fdopen(end) as found:
+        return found.read().split("\n")[:-1]
 
 
 def main() -> None:

@@ -1,9 +1,9 @@
 "use strict";
 /** The clock that lies on the furnace: where to turn the rod to. */
 
-function svgPart(name, told, words) {
+function svgPart(name, attributes, words) {
   const part = document.createElementNS("http://www.w3.org/2000/svg", name);
-  for (const [key, value] of Object.entries(told)) part.setAttribute(key, String(value));
+  for (const [key, value] of Object.entries(attributes)) part.setAttribute(key, String(value));
   if (words !== undefined) part.textContent = words;
   return part;
 }

@@ -139,8 +139,8 @@
 
   /** Readings as the desk has them, with what it does not have yet. */
   function lines() {
-    const told = (state?.entries ?? []).map((entry, k) => ({ ...entry, number: k + 1 }));
-    const byId = new Map(told.map((line) => [line.id, line]));
+    const numbered = (state?.entries ?? []).map((entry, k) => ({ ...entry, number: k + 1 }));
+    const byId = new Map(numbered.map((line) => [line.id, line]));
     for (const event of kept.waiting()) {
       const old = byId.get(event.entry);
       const line = { ...(old ?? { id: event.entry, slip: "" }), azimuth: event.azimuth, height: event.height,
@@ -257,8 +257,8 @@
 
   /** How far a reading by itself is off the drawing. */
   function sayOff(mm) {
-    const said = sayLength(Math.abs(mm), unit);
-    if (said === sayLength(0, unit)) return "On its drawing";
+    const length = sayLength(Math.abs(mm), unit);
+    if (length === sayLength(0, unit)) return "On its drawing";
     return `${mm > 0 ? "Cut back" : "Stands proud"} ${sayBoth(Math.abs(mm), unit)}`;
   }
 
@@ -267,19 +267,19 @@
     const refused = kept.refused().length;
     const status = find("status");
     const many = `${waiting} not yet saved`;
-    let told = ["saved", "All saved"];
-    if (sender.other) told = ["bad", `${sender.other} is open at this address now. Reload to go on with it${waiting ? `; ${many} stay here` : ""}`];
-    else if (waiting && !sender.connected) told = ["away", `${many}: no connection`];
-    else if (waiting && sender.trouble) told = ["bad", `${many}: ${sender.trouble}`];
-    else if (waiting) told = ["waiting", `Saving ${waiting}`];
-    else if (refused) told = ["bad", `${refused} refused: mend ${refused === 1 ? "it" : "them"} in the list`];
-    else if (!sender.connected) told = ["away", "All saved, but no connection"];
-    else if (!kept.works) told = ["bad", "All saved, but this browser keeps nothing: do not reload without connection"];
-    else if (kept.ofOthers()) told = ["bad", `All saved; ${kept.ofOthers()} of another sheet still wait in this browser: open that sheet to save them`];
-    status.className = told[0];
+    let label = ["saved", "All saved"];
+    if (sender.other) label = ["bad", `${sender.other} is open at this address now. Reload to go on with it${waiting ? `; ${many} stay here` : ""}`];
+    else if (waiting && !sender.connected) label = ["away", `${many}: no connection`];
+    else if (waiting && sender.trouble) label = ["bad", `${many}: ${sender.trouble}`];
+    else if (waiting) label = ["waiting", `Saving ${waiting}`];
+    else if (refused) label = ["bad", `${refused} refused: mend ${refused === 1 ? "it" : "them"} in the list`];
+    else if (!sender.connected) label = ["away", "All saved, but no connection"];
+    else if (!kept.works) label = ["bad", "All saved, but this browser keeps nothing: do not reload without connection"];
+    else if (kept.ofOthers()) label = ["bad", `All saved; ${kept.ofOthers()} of another sheet still wait in this browser: open that sheet to save them`];
+    status.className = label[0];
     const words = document.createElement("b");
-    words.textContent = told[1];
-    if (status.textContent !== told[1]) status.replaceChildren(words);
+    words.textContent = label[1];
+    if (status.textContent !== label[1]) status.replaceChildren(words);
   }
 
   function showFit() {
@@ -324,8 +324,8 @@
       if (where) place.move({ row: rowAt(wall, where.mm), column: columnAt(wall, where.azimuth) });
       place.listen(() => {
         if (pointing) return;
-        const said = sayCell(wall, wall.heats[0], place.row, place.column);
-        find("cell").textContent = `${said.where}: ${said.lines.map((line) => line.slice(0, 2).join(" ")).join("; ")}${said.call ? `. ${said.call}` : ""}`;
+        const description = sayCell(wall, wall.heats[0], place.row, place.column);
+        find("cell").textContent = `${description.where}: ${description.lines.map((line) => line.slice(0, 2).join(" ")).join("; ")}${description.call ? `. ${description.call}` : ""}`;
       });
     } else if (where && picture) {
       pointing = true;
@@ -374,21 +374,21 @@
   // --- the desk -----------------------------------------------------------------------
 
   const sender = makeSender(kept, key, {
-    state(told) {
-      state = told;
-      kept.write("state", told);
+    state(news) {
+      state = news;
+      kept.write("state", news);
       if (!station && !correcting) station = nextAfter(null);
     },
     /** A refused reading goes back into the box if the hand has not begun another. */
     verdicts(list) {
-      const told = list.find((one) => !one.kept);
-      if (!told || radius.value.trim() || correcting) return;
-      const { event } = kept.refused().find((one) => one.event.id === told.event) ?? {};
+      const refusal = list.find((one) => !one.kept);
+      if (!refusal || radius.value.trim() || correcting) return;
+      const { event } = kept.refused().find((one) => one.event.id === refusal.event) ?? {};
       if (!event || event.deed === "withdraw") return;
       takeUp(event, event.deed === "correct" ? event.entry : null);
       kept.drop(event.id);
       keepDraft();
-      complain(told.why);
+      complain(refusal.why);
     },
     changed: show,
   });

@@ -48,8 +48,8 @@ function makeKept(key) {
   function all() {
     const found = new Map(inMemory);
     for (const name of names().filter((one) => one.startsWith(`${prefix}deed `))) {
-      const told = read(name.slice(prefix.length));
-      if (told) found.set(told.event.id, told);
+      const stored = read(name.slice(prefix.length));
+      if (stored) found.set(stored.event.id, stored);
     }
     return [...found.values()].sort((a, b) => a.order - b.order);
   }
@@ -64,8 +64,8 @@ function makeKept(key) {
     /** Keep a deed. */
     add(event) {
       last = Math.max(Date.now(), last + 1);
-      const told = { event, order: last, why: "" };
-      if (!write(`deed ${event.id}`, told)) inMemory.set(event.id, told);
+      const stored = { event, order: last, why: "" };
+      if (!write(`deed ${event.id}`, stored)) inMemory.set(event.id, stored);
     },
     /** Forget a deed: the desk has it, or the hand dropped it. */
     drop(id) {
@@ -74,8 +74,8 @@ function makeKept(key) {
     },
     /** Mark a deed as refused, with why; it is sent no more. */
     refuse(id, why) {
-      const told = all().find((one) => one.event.id === id);
-      if (told && !write(`deed ${id}`, { ...told, why })) inMemory.set(id, { ...told, why });
+      const stored = all().find((one) => one.event.id === id);
+      if (stored && !write(`deed ${id}`, { ...stored, why })) inMemory.set(id, { ...stored, why });
     },
     /** Deeds to be sent. */
     waiting() { return all().filter((one) => !one.why).map((one) => one.event); },

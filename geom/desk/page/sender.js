@@ -19,7 +19,7 @@ function makeSender(kept, key, hear) {
     const alarm = setTimeout(() => end.abort(), patience);
     try {
       const answer = await fetch(path, { ...options, signal: end.signal, cache: "no-store" });
-      return { status: answer.status, told: await answer.json() };
+      return { status: answer.status, reply: await answer.json() };
     } finally {
       clearTimeout(alarm);
     }
@@ -44,7 +44,7 @@ function makeSender(kept, key, hear) {
     clearTimeout(timer);
     let again = false;
     try {
-      const { status, told } = await ask("/entries", {
+      const { status, reply } = await ask("/entries", {
         method: "POST",
         headers: { "Content-Type": "application/json" },
         body: JSON.stringify({ sheet: key, events }),
@@ -53,15 +53,15 @@ function makeSender(kept, key, hear) {
       if (status === 200) {
         sender.trouble = "";
         wait = SOONEST;
-        for (const { event, kept: done, why } of told.verdicts) {
+        for (const { event, kept: done, why } of reply.verdicts) {
           if (done) kept.drop(event);
           else kept.refuse(event, why);
         }
-        hear.verdicts(told.verdicts);
-        take(told.state);
+        hear.verdicts(reply.verdicts);
+        take(reply.state);
       } else {
         if (status === 409) sender.other = "another sheet";
-        sender.trouble = told.why ?? `the desk answers ${status}`;
+        sender.trouble = reply.why ?? `the desk answers ${status}`;
         again = true;
       }
     } catch {
@@ -85,13 +85,13 @@ function makeSender(kept, key, hear) {
     let pause = SOONEST;
     for (;;) {
       try {
-        const { status, told } = await ask(`/state?since=${sender.version}`, {}, 25000);
+        const { status, reply } = await ask(`/state?since=${sender.version}`, {}, 25000);
         if (status !== 200) throw new Error(String(status));
         const back = !sender.connected;
         sender.connected = true;
         pause = SOONEST;
-        const news = told.state.version !== sender.version;
-        if (news && !sender.sending) take(told.state);
+        const news = reply.state.version !== sender.version;
+        if (news && !sender.sending) take(reply.state);
         if (back) {
           wait = SOONEST;
           push();

@@ -12,9 +12,9 @@ self.addEventListener("install", (event) => {
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 
 self.addEventListener("fetch", (event) => {
-  const asked = new URL(event.request.url);
-  if (event.request.method !== "GET" || asked.origin !== self.location.origin) return;
-  if (asked.pathname === "/") event.respondWith(page());
+  const url = new URL(event.request.url);
+  if (event.request.method !== "GET" || url.origin !== self.location.origin) return;
+  if (url.pathname === "/") event.respondWith(page());
 });
 
 /** The page from the desk; if it is away, as it was last. */

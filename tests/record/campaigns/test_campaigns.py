@@ -20,11 +20,11 @@ OLD, NEW = hump(12.0, low=2.0), hump(9.0, low=1.5)
 @pytest.fixture(scope="module")
 def record(tmp_path_factory):
     made = new_record(tmp_path_factory.mktemp("furnace") / "record")
-    told = {"heats": 5, "scatter": 0.03}
-    add_campaign(made, "old", OLD, first=0, seed=1, **told)
-    add_campaign(made, "new", NEW, first=5, seed=2, begin=date(2026, 2, 1), **told)
+    found = {"heats": 5, "scatter": 0.03}
+    add_campaign(made, "old", OLD, first=0, seed=1, **found)
+    add_campaign(made, "new", NEW, first=5, seed=2, begin=date(2026, 2, 1), **found)
     later = {"begin": date(2026, 3, 1), "melted": 40_000.0, "hours": None}
-    return add_campaign(made, "old again", OLD, first=10, seed=3, **told, **later)
+    return add_campaign(made, "old again", OLD, first=10, seed=3, **found, **later)
 
 
 @pytest.fixture(scope="module")
@@ -49,8 +49,8 @@ def mean_wear(record, wear, low, high):
 
 def test_rates_hold_the_known_wear_of_every_zone(record, better):
     for i in (*better.regions.of_kind("zone"), *better.regions.of_kind("wall")):
-        region, told = better.regions.regions[i], better.wear[i]
-        for rate, wear in ((told.first, OLD), (told.second, NEW)):
+        region, found = better.regions.regions[i], better.wear[i]
+        for rate, wear in ((found.first, OLD), (found.second, NEW)):
             # Twenty tonnes a heat.
             truth = mean_wear(record, wear, region.height_from, region.height_to) / 20.0
             assert abs(rate.value - truth) < 3.0 * rate.sd
@@ -126,10 +126,10 @@ def test_levels_are_ranked_as_far_as_they_are_settled(better):
 def test_two_records_of_one_drawing_are_compared_with_a_caution(record, tmp_path):
     other = new_record(tmp_path / "other", name="Cupola S (invented)")
     other = add_campaign(other, "old", NEW, first=0, heats=4, seed=4, scatter=0.02)
-    told = compare_campaigns((record, "old"), (other, "old"), by="hour")
-    assert "different furnaces" in comparison_cautions(told)[0]
-    assert told.second.lining == "Cupola S (invented)"
-    assert told.of("melting zone").ratio.high95 < 1.0
+    found = compare_campaigns((record, "old"), (other, "old"), by="hour")
+    assert "different furnaces" in comparison_cautions(found)[0]
+    assert found.second.lining == "Cupola S (invented)"
+    assert found.of("melting zone").ratio.high95 < 1.0
 
 
 def test_what_cannot_be_compared_is_refused(record, tmp_path):
@@ -151,15 +151,15 @@ def test_what_cannot_be_compared_is_refused(record, tmp_path):
 
 
 def test_the_document_has_every_number_and_no_other(better):
-    told = json.loads(json.dumps(better.to_dict(), allow_nan=False))
-    assert told["schema"] == "daubline.campaigns/1"
-    assert told["units"]["wear"] == "mm/tonne"
-    (zone,) = [p for p in told["pieces"] if p["name"] == "melting zone"]
+    found = json.loads(json.dumps(better.to_dict(), allow_nan=False))
+    assert found["schema"] == "daubline.campaigns/1"
+    assert found["units"]["wear"] == "mm/tonne"
+    (zone,) = [p for p in found["pieces"] if p["name"] == "melting zone"]
     assert zone["difference"] == better.of("melting zone").difference.to_dict()
     assert set(zone["ratio"]) == {"value", "sd", "low95", "high95"}
-    material = told["material"]["first"]["value"]
+    material = found["material"]["first"]["value"]
     assert material == pytest.approx(better.material.first.value * 1e-9)
-    area = told["map"]
+    area = found["map"]
     parts = area["second_more"] + area["second_less"] + area["not_shown"]
     assert parts == pytest.approx(area["compared"])
     # All round, less the tuyere.

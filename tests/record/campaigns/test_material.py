@@ -78,7 +78,7 @@ def test_repairs_that_differ_widen_the_interval():
     assert rate.sd > 5.0 * np.sqrt(2.0 * 5.0) / 5.0 * LITRE / 1.5
 
 
-def test_repairs_not_measured_or_not_told_are_left_out_in_words():
+def test_repairs_not_measured_or_not_known_are_left_out_in_words():
     occasions = [
         at(0, "after repair"),
         at(1, "before repair", 5.0, 20_000.0),

@@ -42,7 +42,7 @@ def truly(to: Field, design: Design) -> tuple[float, float]:
 
 @pytest.mark.parametrize("design", [plain_design(), tapered_design()])
 def test_what_was_lost_and_put_back_is_found(design: Design) -> None:
-    told = changed(design=design, sd=1e-3, common=1e-4)
+    found = changed(design=design, sd=1e-3, common=1e-4)
     lost, restored = truly(patched, design)
     # the first survey errs by half a millimetre, so both are expected a little greater
     first = compare_walls(
@@ -51,12 +51,12 @@ def test_what_was_lost_and_put_back_is_found(design: Design) -> None:
     )
     assert first.volume.lost.value == pytest.approx(lost, rel=2e-3)
     assert first.volume.restored.value == pytest.approx(restored, rel=2e-3)
-    assert told.volume.lost.value > 1.02 * lost
+    assert found.volume.lost.value > 1.02 * lost
 
 
 def test_where_it_is_greatest_and_how_much() -> None:
-    told = changed()
-    loss, gain = told.greatest_loss, told.greatest_gain
+    found = changed()
+    loss, gain = found.greatest_loss, found.greatest_gain
     assert loss is not None
     assert gain is not None
     assert (loss.azimuth, gain.azimuth) == (60.0, 250.0)
@@ -64,58 +64,58 @@ def test_where_it_is_greatest_and_how_much() -> None:
     assert gain.height == pytest.approx(1150.0, abs=6.0)
     assert loss.change.value == pytest.approx(18.0, rel=2e-3)
     assert loss.change.sd == pytest.approx(np.sqrt(2.0) * np.hypot(0.5, 0.2))
-    assert told.detection == pytest.approx(1.96 * loss.change.sd, rel=1e-4)
-    assert told.maps.shown[:, 60].max() == 1
-    assert told.maps.shown[:, 250].min() == -1
+    assert found.detection == pytest.approx(1.96 * loss.change.sd, rel=1e-4)
+    assert found.maps.shown[:, 60].max() == 1
+    assert found.maps.shown[:, 250].min() == -1
 
 
 def test_levels_and_sides_add_up_to_the_wall() -> None:
-    told = changed()
+    found = changed()
     for kind in ("level", "side"):
-        regions = told.of_kind(kind)  # type: ignore[arg-type]
+        regions = found.of_kind(kind)  # type: ignore[arg-type]
         for name in ("lost", "restored", "net"):
-            whole = getattr(told.volume, name).value
+            whole = getattr(found.volume, name).value
             parts = [getattr(one.volume, name).value for one in regions]
             assert sum(parts) == pytest.approx(whole, rel=1e-9)
-        assert sum(p.area for p in regions) == pytest.approx(told.areas.compared)
-    most = max(told.of_kind("side"), key=lambda one: one.volume.lost.value)
+        assert sum(p.area for p in regions) == pytest.approx(found.areas.compared)
+    most = max(found.of_kind("side"), key=lambda one: one.volume.lost.value)
     assert (most.region.azimuth_from, most.region.azimuth_to) == (45.0, 75.0)
-    most = max(told.of_kind("level"), key=lambda one: one.volume.lost.value)
+    most = max(found.of_kind("level"), key=lambda one: one.volume.lost.value)
     assert most.region.height_from <= 700.0 <= most.region.height_to
 
 
 def test_what_all_places_err_in_together_does_not_average_out() -> None:
-    told = changed(common=0.8)
-    wall = told.of_kind("wall")[0]
+    found = changed(common=0.8)
+    wall = found.of_kind("wall")[0]
     # the panels' own errors all but vanish over the wall: the common ones stay
     assert wall.mean.sd == pytest.approx(np.hypot(0.2, 0.8), rel=0.02)
 
 
 def test_zones_go_by_their_names() -> None:
     design = tapered_design()
-    told = changed(design=design)
-    names = [one.region.name for one in told.of_kind("zone")]
+    found = changed(design=design)
+    names = [one.region.name for one in found.of_kind("zone")]
     assert names == ["well", "tuyere belt", "melting zone", "stack"]
 
 
 def test_openings_have_no_change_and_no_volume() -> None:
     design = tapered_design()
-    told = changed(lambda height, azimuth: 5.0 + 0.0 * (height + azimuth), design)
-    grid = told.grid
-    assert np.isnan(told.maps.change[grid.opening]).all()
-    assert told.areas.compared == pytest.approx(float(grid.face_area.sum()))
-    assert (told.maps.shown[grid.opening] == 0).all()
+    found = changed(lambda height, azimuth: 5.0 + 0.0 * (height + azimuth), design)
+    grid = found.grid
+    assert np.isnan(found.maps.change[grid.opening]).all()
+    assert found.areas.compared == pytest.approx(float(grid.face_area.sum()))
+    assert (found.maps.shown[grid.opening] == 0).all()
 
 
 def test_only_wall_surveyed_both_times_is_compared() -> None:
-    told = compare_walls(
+    found = compare_walls(
         recorded_wall(between=(0.0, 900.0)),
         recorded_wall(burnt, between=(300.0, 1500.0), created=LATER),
     )
-    assert told.grid.surveyed_heights == pytest.approx((300.0, 900.0), abs=10.0)
-    (words,) = change_warnings(told, plain_design())
+    assert found.grid.surveyed_heights == pytest.approx((300.0, 900.0), abs=10.0)
+    (words,) = change_warnings(found, plain_design())
     assert "only one survey reached" in words
-    assert {one.region.height_from for one in told.of_kind("level")} == {
+    assert {one.region.height_from for one in found.of_kind("level")} == {
         300.0,
         450.0,
         600.0,
@@ -123,7 +123,7 @@ def test_only_wall_surveyed_both_times_is_compared() -> None:
     }
 
 
-def test_a_panel_that_is_not_told_errs_with_its_neighbour() -> None:
+def test_a_panel_that_is_not_known_errs_with_its_neighbour() -> None:
     whole = compare_walls(recorded_wall(), recorded_wall(burnt, created=LATER))
     part = compare_walls(
         recorded_wall(told=(0.0, 1200.0)), recorded_wall(burnt, created=LATER)
@@ -152,9 +152,9 @@ def test_a_survey_on_rows_of_its_own_is_laid_on_those_of_the_record() -> None:
     assert 1403.0 < grid.height[known][-1] <= 1413.0
     exact = patched(grid.height[known][:, None], grid.azimuth)
     assert np.abs(laid.cutback[known] - exact).max() < 0.03  # straight over 10 mm
-    told = compare_walls(recorded_wall(between=(120.0, 1413.0)), replace_created(wall))
-    assert told.greatest_loss is not None
-    assert told.greatest_loss.change.value == pytest.approx(18.0, abs=0.03)
+    found = compare_walls(recorded_wall(between=(120.0, 1413.0)), replace_created(wall))
+    assert found.greatest_loss is not None
+    assert found.greatest_loss.change.value == pytest.approx(18.0, abs=0.03)
 
 
 def test_nothing_is_drawn_across_a_step_of_the_profile() -> None:
@@ -198,10 +198,10 @@ def test_titles_and_occasions_say_which_survey() -> None:
     ]
     start = recorded_wall(occasion=made[0])
     end = recorded_wall(burnt, occasion=made[1], created=LATER)
-    told = compare_walls(start, end)
-    assert told.title == "From heat 3, after repair to heat 4, before repair"
-    assert told.to_dict()["from"]["occasion"] == "heat 3, after repair"
-    assert change_warnings(told, plain_design()) == []
+    found = compare_walls(start, end)
+    assert found.title == "From heat 3, after repair to heat 4, before repair"
+    assert found.to_dict()["from"]["occasion"] == "heat 3, after repair"
+    assert change_warnings(found, plain_design()) == []
     (words,) = change_warnings(compare_walls(end, start), plain_design())
     assert "the later survey" in words
     other = replace(end, occasion=replace(made[1], campaign="two"))
@@ -231,11 +231,11 @@ def test_two_of_the_same_and_two_that_have_nothing_in_common_are_refused() -> No
 
 
 def test_the_document_has_every_number_in_its_unit() -> None:
-    told = changed()
-    document = told.to_dict()
+    found = changed()
+    document = found.to_dict()
     assert document["schema"] == "daubline.change/1"
     lost = document["volume"]["lost"]
-    assert lost["value"] == pytest.approx(told.volume.lost.value * 1e-9)
+    assert lost["value"] == pytest.approx(found.volume.lost.value * 1e-9)
     assert set(lost) == {"value", "sd", "low95", "high95"}
     assert document["area"]["compared"] == pytest.approx(0.9 * np.pi * 1.5)
     assert document["area"]["shown_lost"] <= document["area"]["beyond_lost"]

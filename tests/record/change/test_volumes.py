@@ -74,21 +74,21 @@ def test_sections_are_those_of_numerical_integration() -> None:
         last = there.start[row, column] + there.change[row, column] + 4.0 * point
         section = (last**2 - first**2) / 2.0
         each = weight[:, None] * weight
-        for told, sign in ((lost, 1.0), (restored, -1.0)):
+        for found, sign in ((lost, 1.0), (restored, -1.0)):
             whole = float(np.sum(each * np.maximum(sign * section, 0.0)))
-            assert told[row, column] == pytest.approx(whole, rel=2.5e-3)
+            assert found[row, column] == pytest.approx(whole, rel=2.5e-3)
         # with the first radius taken for exact it is more than that off
         whole = float(np.sum(each * np.maximum(section, 0.0)))
         assert plain[row, column] > 1.005 * whole
 
 
 def test_expected_volumes_are_the_means_of_drawn_walls() -> None:
-    told = volume_change(surveys(), surveys().patch)
+    found = volume_change(surveys(), surveys().patch)
     lost, restored = parts(drawn(), surveys().patch)
-    for volume, draws in ((told.lost, lost), (told.restored, restored)):
+    for volume, draws in ((found.lost, lost), (found.restored, restored)):
         doubt = draws.std() / np.sqrt(DRAWS)
         assert volume.value == pytest.approx(draws.mean(), abs=4.0 * doubt)
-    assert told.net.value == pytest.approx(told.lost.value - told.restored.value)
+    assert found.net.value == pytest.approx(found.lost.value - found.restored.value)
 
 
 @pytest.mark.parametrize("part", ["wall", "level", "where it burnt"])
@@ -99,13 +99,13 @@ def test_joint_uncertainty_is_that_of_drawn_walls(part: str) -> None:
         here *= (np.abs(there.grid.height - 675.0) < 75.0)[:, None]
     if part == "where it burnt":
         here *= there.change > 7.0
-    told = volume_change(there, there.patch * here)
+    found = volume_change(there, there.patch * here)
     lost, restored = parts(drawn(), here)
     # within a panel errors are taken to be those of its mean: right to 12 %
-    assert told.lost.sd == pytest.approx(lost.std(), rel=0.12)
+    assert found.lost.sd == pytest.approx(lost.std(), rel=0.12)
     if part != "where it burnt":
-        assert told.restored.sd == pytest.approx(restored.std(), rel=0.12)
-        assert told.net.sd == pytest.approx((lost - restored).std(), rel=0.06)
+        assert found.restored.sd == pytest.approx(restored.std(), rel=0.12)
+        assert found.net.sd == pytest.approx((lost - restored).std(), rel=0.06)
 
 
 def test_cells_taken_one_by_one_would_claim_far_too_little() -> None:
@@ -154,10 +154,10 @@ def test_a_shell_worn_evenly_has_its_exact_volume() -> None:
     there = coarse_difference(
         np.full(grid.shape, 10.0), np.full(grid.shape, 7.0), sure, sure
     )
-    told = volume_change(there, there.patch)
+    found = volume_change(there, there.patch)
     exact = np.pi * (467.0**2 - 460.0**2) * 1500.0
-    assert told.lost.value == pytest.approx(exact, rel=1e-9)
-    assert told.restored.value == pytest.approx(0.0, abs=1.0)
+    assert found.lost.value == pytest.approx(exact, rel=1e-9)
+    assert found.restored.value == pytest.approx(0.0, abs=1.0)
     assert mean_change(there, there.patch).value == pytest.approx(7.0)
 
 
@@ -167,10 +167,10 @@ def test_mean_change_errs_as_drawn() -> None:
         there.grid, 450.0, DRAWS, chance
     )
     side = there.patch * (np.abs(there.grid.azimuth - 90.0) < 14.0)
-    told = mean_change(there, side)
+    found = mean_change(there, side)
     # 2000 draws give a standard deviation to 1.6 %
-    assert told.sd == pytest.approx(draws[:, side > 0.0].mean(axis=1).std(), rel=0.05)
-    assert told.value == pytest.approx(there.change[side > 0.0].mean(), rel=1e-9)
+    assert found.sd == pytest.approx(draws[:, side > 0.0].mean(axis=1).std(), rel=0.05)
+    assert found.value == pytest.approx(there.change[side > 0.0].mean(), rel=1e-9)
 
 
 def test_no_wall_has_nothing_lost() -> None:

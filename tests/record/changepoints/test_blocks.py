@@ -26,9 +26,9 @@ def test_means_over_blocks_keep_the_weighted_mean():
     weight = rng.uniform(0.5, 1.5, 300)
     blocks = Blocks(weight / weight.mean())
     table = rng.normal(5.0, 1.0, (300, 4))
-    told = np.average(blocks.means(table), axis=0, weights=blocks.block_weight)
-    assert np.allclose(told, np.average(table, axis=0, weights=weight))
-    assert not np.allclose(told, table.mean(axis=0), rtol=1e-6)
+    found = np.average(blocks.means(table), axis=0, weights=blocks.block_weight)
+    assert np.allclose(found, np.average(table, axis=0, weights=weight))
+    assert not np.allclose(found, table.mean(axis=0), rtol=1e-6)
 
 
 @pytest.mark.parametrize("at", [100, 165, 166, 1234, 4979, 4990, 4998])

@@ -135,7 +135,7 @@ def test_one_odd_heat_is_no_step_wherever_it_is(odd):
     assert find_steps(series_of(wear)) == ()
 
 
-def test_longer_heats_are_no_step_where_their_hours_are_told():
+def test_longer_heats_are_no_step_where_their_hours_are_stated():
     hours = np.array([8.0] * BEFORE + [11.0] * 4)
     wear = heats(14, seed=3, shared=0.02) * (hours / 8.0)[:, None, None]
     assert find_steps(series_of(wear, hours=hours.tolist())) == ()
@@ -143,7 +143,7 @@ def test_longer_heats_are_no_step_where_their_hours_are_told():
     assert (step.region.kind, step.first.words) == ("wall", "heat 11")
 
 
-def test_spells_of_several_heats_are_told_per_heat():
+def test_spells_of_several_heats_are_stated_per_heat():
     lasted = [1, 3, 1, 2, 1, 1, 2, 1, 1, 1, 2, 1]
     wear = stepped(heats(12, seed=4), MELTING)
     whole = wear * np.array(lasted)[:, None, None]
@@ -156,7 +156,7 @@ def test_spells_of_several_heats_are_told_per_heat():
     assert step.before.value == pytest.approx(single.before.value, abs=0.2)
 
 
-def test_two_steps_in_one_zone_are_told_each_by_itself():
+def test_two_steps_in_one_zone_are_stated_each_by_itself():
     wear = stepped(heats(20, seed=6, level=0.3), MELTING, at=7)
     wear = stepped(wear, MELTING, mm=-4.0, at=14)
     one, other = find_steps(series_of(wear))
@@ -166,7 +166,7 @@ def test_two_steps_in_one_zone_are_told_each_by_itself():
     assert other.before.value == pytest.approx(one.after.value)
 
 
-def test_wall_that_is_not_told_takes_nothing_away_from_the_rest():
+def test_wall_that_is_not_known_takes_nothing_from_the_rest():
     wear = stepped(heats(14, seed=7), MELTING, at=11)
     wear[3, 6, 2] = wear[5, 8:] = wear[8] = np.nan
     wear[:, :2] = np.nan
@@ -175,7 +175,7 @@ def test_wall_that_is_not_told_takes_nothing_away_from_the_rest():
     assert step.first.words == "heat 12"
 
 
-def test_nothing_is_said_of_wall_that_only_a_few_spells_tell():
+def test_nothing_is_stated_of_wall_that_only_a_few_spells_tell():
     wear = stepped(heats(14, seed=7), 6, at=11)
     assert find_steps(series_of(wear))[0].region.kind == "level"
     wear[12:, 6] = np.nan
@@ -183,7 +183,7 @@ def test_nothing_is_said_of_wall_that_only_a_few_spells_tell():
 
 
 @pytest.mark.parametrize("count", [0, 1, 4])
-def test_with_fewer_than_five_spells_nothing_is_said(count):
+def test_with_fewer_than_five_spells_nothing_is_stated(count):
     assert find_steps(series_of(heats(count))) == ()
 
 

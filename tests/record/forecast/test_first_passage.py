@@ -42,8 +42,8 @@ def test_walls_worn_heat_by_heat_pass_when_it_says(room, rate, scatter):
     before = np.where(first > 0, gone[rows, first - 1], 0.0)
     walked = first + (room - before) / (gone[rows, first] - before)
     parts = [0.025, 0.5, 0.975]
-    told = np.quantile(drawn(room, rate, scatter), parts)
-    assert told == pytest.approx(np.quantile(walked, parts), abs=0.12)
+    found = np.quantile(drawn(room, rate, scatter), parts)
+    assert found == pytest.approx(np.quantile(walked, parts), abs=0.12)
     without = np.quantile(drawn(room, rate, 0.0), parts)
     assert without != pytest.approx(np.quantile(walked, parts), abs=0.5)
 

@@ -31,7 +31,7 @@ from tests.record.heats_ahead import (
     PANELS,
     PIECES,
     Furnace,
-    Told,
+    SurveyedCampaign,
     even,
     occasion,
     state,
@@ -42,13 +42,15 @@ HOT = 4 * HOURS + 7
 BRICK = DESIGN.repair.brick_threshold
 
 
-def forecasts(told: Told, design=DESIGN, **options) -> tuple[Forecast, ...]:
+def forecasts(
+    campaign: SurveyedCampaign, design=DESIGN, **options
+) -> tuple[Forecast, ...]:
     return forecast(
-        told.series,
-        wear_rates(told.series, "heat"),
+        campaign.series,
+        wear_rates(campaign.series, "heat"),
         design,
-        told.last,
-        state_of=told.states.__getitem__,
+        campaign.last,
+        state_of=campaign.states.__getitem__,
         **options,
     )
 
@@ -76,7 +78,7 @@ def one_hot_panel(rate: float = 6.0) -> np.ndarray:
 
 
 @pytest.fixture(scope="module")
-def calm() -> Told:
+def calm() -> SurveyedCampaign:
     """3 mm a heat, 6 in one panel; the deepest place 1 1/2 times that; 2 mm left."""
     return even(6, one_hot_panel(), ratio=1.5, errors=0.03)
 
@@ -107,7 +109,7 @@ def test_a_zone_passes_by_its_own_panels(found):
     assert of(found, "melting zone").heats.value == pytest.approx(58.0 / 9.0, rel=0.03)
 
 
-def test_six_panels_that_pass_first_are_told_by_themselves(found):
+def test_six_panels_that_pass_first_are_stated_by_themselves(found):
     assert len(panels_of(found)) == 6
     assert len(set(panels_of(found))) == 6
 
@@ -141,10 +143,10 @@ def test_where_the_drawing_widens_in_a_panel_its_widest_counts():
     assert lining[-1] == pytest.approx(50.0)
 
 
-def test_without_the_key_only_the_brick_threshold_is_told(calm):
+def test_without_the_key_only_the_brick_threshold_is_stated(calm):
     design = with_design(least_lining=None)
-    told = forecasts(calm, design)
-    assert {one.limit for one in told} == {"brick threshold"}
+    result = forecasts(calm, design)
+    assert {one.limit for one in result} == {"brick threshold"}
     assert missing_shell_keys(DESIGN) == ()
     assert missing_shell_keys(design) == ("least_lining",)
     bare = with_design(least_lining=None, shell_radius=None)
@@ -159,8 +161,8 @@ def test_the_rule_is_named_with_the_rate_that_governs(found):
 
 def test_the_greater_rate_governs_and_the_lesser_bounds_the_end():
     """Half as much again in the last three of ten heats: 9, not 6.9 in the mean."""
-    told = even(10, 6.0, later=1.5, later_from=8, errors=0.05)
-    wall = of(forecasts(told), "whole wall")
+    result = even(10, 6.0, later=1.5, later_from=8, errors=0.05)
+    wall = of(forecasts(result), "whole wall")
     assert wall.governing == "short-term"
     assert wall.rate.value == pytest.approx(9.0, rel=0.03)
     assert wall.heats.value == pytest.approx(58.0 / 9.0, rel=0.05)
@@ -172,34 +174,34 @@ def test_the_greater_rate_governs_and_the_lesser_bounds_the_end():
     assert wall.heats.high95 > 58.0 / 3.5
 
 
-def stepped(told: Told, heat: int, region) -> Step:
-    (first,) = [one for one in told.series.spells if one.start.heat == heat]
+def stepped(campaign: SurveyedCampaign, heat: int, region) -> Step:
+    (first,) = [one for one in campaign.series.spells if one.start.heat == heat]
     none = Quantity.normal(0.0, 1.0)
     return Step(region, first, none, none, none, 0.01)
 
 
 def test_after_a_step_the_long_term_rate_counts_from_there():
-    told = even(10, 6.0, later=1.5, later_from=6, errors=0.05)
+    result = even(10, 6.0, later=1.5, later_from=6, errors=0.05)
     wall = PIECES.regions[0]
     # the last three wear a little less than those before, so that the long rate governs
     for heat in (8, 9, 10):
-        before = told.states[occasion(heat, "before repair")]
-        told.states[occasion(heat, "before repair")] = replace(
+        before = result.states[occasion(heat, "before repair")]
+        result.states[occasion(heat, "before repair")] = replace(
             before, cutback=before.cutback - 0.4, part=before.part - 0.4
         )
-    with_step = of(forecasts(told, steps=(stepped(told, 5, wall),)), "whole wall")
+    with_step = of(forecasts(result, steps=(stepped(result, 5, wall),)), "whole wall")
     assert (with_step.governing, with_step.since) == ("long-term", 6)
     assert "long-term rate governs, told since heat 6" in say_rule_here(with_step)
     assert with_step.rate.value == pytest.approx(9.0 - 0.4 * 3 / 5, rel=0.02)
-    without = of(forecasts(told), "whole wall")
+    without = of(forecasts(result), "whole wall")
     assert without.rate.value == pytest.approx(8.6, rel=0.02)
     assert (without.governing, without.since) == ("short-term", 0)
 
 
 def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
-    told = even(10, 6.0, later=1.5, later_from=6, errors=0.05)
+    result = even(10, 6.0, later=1.5, later_from=6, errors=0.05)
     level = PIECES.regions[PIECES.of_kind("level")[9]]
-    found = forecasts(told, steps=(stepped(told, 5, level),))
+    found = forecasts(result, steps=(stepped(result, 5, level),))
     # ten levels of which only this has its long rate at 9, and so the same as the short
     since_step = [one for one in found if one.since]
     assert {one.region.height_from for one in since_step} <= {level.height_from}
@@ -209,8 +211,8 @@ def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
 
 
 def test_a_limit_that_may_be_passed_in_the_next_heat_is_a_call_to_stop():
-    told = even(12, 6.0, left=49.0)
-    wall = of(forecasts(told), "whole wall")
+    result = even(12, 6.0, left=49.0)
+    wall = of(forecasts(result), "whole wall")
     assert wall.heats.value == pytest.approx(11.0 / 6.0, rel=0.1)
     assert wall.heats.low95 > 1.0
     assert not wall.stop
@@ -234,15 +236,17 @@ def test_a_wall_that_does_not_wear_is_not_passed_within_what_is_looked_ahead():
     assert not wall.stop
 
 
-def test_of_one_spell_heats_are_told_widely():
+def test_of_one_spell_heats_are_stated_widely():
     wall = of(forecasts(even(1, 6.0)), "whole wall")
     assert wall.heats.low95 < 58.0 / 6.0 < wall.heats.high95
     assert wall.heats.high95 > 1.5 * wall.heats.low95
 
 
 def test_no_spell_of_wear_is_no_forecast():
-    told = Told({occasion(0, "after repair"): state(np.zeros(COUNT), np.zeros(COUNT))})
-    assert forecasts(told) == ()
+    result = SurveyedCampaign(
+        {occasion(0, "after repair"): state(np.zeros(COUNT), np.zeros(COUNT))}
+    )
+    assert forecasts(result) == ()
 
 
 def test_panels_that_the_last_survey_did_not_tell_do_not_count(calm):
@@ -250,22 +254,22 @@ def test_panels_that_the_last_survey_did_not_tell_do_not_count(calm):
     hidden.part[HOT] = np.nan
     stack = PIECES.member[[p.name for p in PIECES.regions].index("stack")] > 0
     hidden.part[stack] = np.nan
-    found = forecasts(Told(calm.states | {calm.last: hidden}))
+    found = forecasts(SurveyedCampaign(calm.states | {calm.last: hidden}))
     assert of(found, "whole wall").heats.value == pytest.approx(58.0 / 4.5, rel=0.06)
     assert not [one for one in found if one.region.name == "stack"]
     assert not {*panels_of(found)} & {HOT, *np.flatnonzero(stack)}
 
 
 def test_spells_of_another_campaign_do_not_count():
-    told = even(5, 6.0, errors=0.03)
+    result = even(5, 6.0, errors=0.03)
     before = even(4, 20.0)
     states = {
         replace(one, campaign="one"): what for one, what in before.states.items()
     } | {
         replace(one, heat=one.heat + 10, campaign="two"): what
-        for one, what in told.states.items()
+        for one, what in result.states.items()
     }
-    both = of(forecasts(Told(states)), "whole wall")
+    both = of(forecasts(SurveyedCampaign(states)), "whole wall")
     assert both.heats.value == pytest.approx(58.0 / 6.0, rel=0.04)
 
 
@@ -277,22 +281,24 @@ def test_spells_of_another_campaign_do_not_count():
 )
 def test_the_next_survey_is_within_half_of_the_lower_end(found, low, within):
     heats = Quantity(max(low, 20.0), 1.0, low, np.inf)
-    told = replace(found[0], heats=heats)
-    assert told.survey_within == within
-    assert told.survey_within <= max(1.0, 0.5 * low)
+    result = replace(found[0], heats=heats)
+    assert result.survey_within == within
+    assert result.survey_within <= max(1.0, 0.5 * low)
 
 
 def test_where_nobody_can_tell_the_next_heat_is_surveyed(found):
-    told = replace(found[0], heats=None)
-    assert told.survey_within == 1
+    result = replace(found[0], heats=None)
+    assert result.survey_within == 1
 
 
 # --- how it is drawn -----------------------------------------------------------------
 
 
 def test_the_same_seed_is_the_same_forecast_and_another_nearly():
-    told, _ = Furnace().campaign(1)
-    first, again, other = (of(forecasts(told, seed=s), "whole wall") for s in (0, 0, 5))
+    result, _ = Furnace().campaign(1)
+    first, again, other = (
+        of(forecasts(result, seed=s), "whole wall") for s in (0, 0, 5)
+    )
     assert first == again
     assert other.heats != first.heats
     assert other.heats.value == pytest.approx(first.heats.value, rel=0.03)
@@ -301,13 +307,16 @@ def test_the_same_seed_is_the_same_forecast_and_another_nearly():
 
 def test_many_panels_alike_pass_sooner_than_each_and_errors_in_common_do_not_hasten():
     """The first of 120 that err by themselves is early; what all share only widens."""
-    told = even(6, 6.0, errors=0.05)
-    last = told.states[told.last]
+    result = even(6, 6.0, errors=0.05)
+    last = result.states[result.last]
     alone = replace(last, part_sd=np.full(last.part_sd.shape, 4.0))
     square = 16.0 * (np.full((COUNT, COUNT), 0.999) + 0.001 * np.eye(COUNT))
     alike = replace(alone, covariance=square)
     by_alone, by_alike = (
-        of(forecasts(Told(told.states | {told.last: one})), "whole wall").heats
+        of(
+            forecasts(SurveyedCampaign(result.states | {result.last: one})),
+            "whole wall",
+        ).heats
         for one in (alone, alike)
     )
     # the greatest of 120 normal errors lies 2.5 standard deviations out
@@ -318,12 +327,12 @@ def test_many_panels_alike_pass_sooner_than_each_and_errors_in_common_do_not_has
 
 def test_it_is_quick_enough_to_be_asked_often():
     """Less than a second of work for 120 panels and two limits."""
-    told, _ = Furnace().campaign(2)
-    series, rates = told.series, wear_rates(told.series, "heat")
+    result, _ = Furnace().campaign(2)
+    series, rates = result.series, wear_rates(result.series, "heat")
     times = []
     for _ in range(2):
         start = time.process_time()
-        forecast(series, rates, DESIGN, told.last, state_of=told.states.__getitem__)
+        forecast(series, rates, DESIGN, result.last, state_of=result.states.__getitem__)
         times.append(time.process_time() - start)
     assert min(times) < 1.0
 
@@ -338,12 +347,12 @@ def coverage(
     limit = np.full(COUNT, BRICK)
     held: dict[str, list[bool]] = {name: [] for name in names}
     for seed in seeds:
-        told, pattern = furnace.campaign(seed)
-        found = forecasts(told, seed=seed)
+        result, pattern = furnace.campaign(seed)
+        found = forecasts(result, seed=seed)
         for name in names:
             one = of(found, name)
             group = PIECES.member[PIECES.regions.index(one.region)] > 0.0
-            true = pattern.heats_to(limit, told, group, seed)
+            true = pattern.heats_to(limit, result, group, seed)
             held[name].append(one.heats.low95 <= true <= one.heats.high95)
     return {name: float(np.mean(one)) for name, one in held.items()}
 
@@ -381,18 +390,18 @@ def test_the_lesser_rate_alone_would_be_overtaken_by_a_rise():
     """Spoiled: of the mean of all heats, a rise late in the campaign is missed."""
     limit, early = np.full(COUNT, BRICK), []
     for seed in range(24):
-        told, pattern = RISEN.campaign(seed)
-        rates = wear_rates(told.series, "heat")
+        result, pattern = RISEN.campaign(seed)
+        rates = wear_rates(result.series, "heat")
         spoiled = replace(rates, short=rates.long)
         wall = forecast(
-            told.series,
+            result.series,
             spoiled,
             DESIGN,
-            told.last,
-            state_of=told.states.__getitem__,
+            result.last,
+            state_of=result.states.__getitem__,
             seed=seed,
         )[0]
-        true = pattern.heats_to(limit, told, np.full(COUNT, True), seed)
+        true = pattern.heats_to(limit, result, np.full(COUNT, True), seed)
         early.append(true < wall.heats.low95)
     assert np.mean(early) > 0.12
 
@@ -400,23 +409,29 @@ def test_the_lesser_rate_alone_would_be_overtaken_by_a_rise():
 # --- repaired as now -----------------------------------------------------------------
 
 
-def drifting(heats: int, drift: np.ndarray | float, seed: int = 1) -> Told:
+def drifting(heats: int, drift: np.ndarray | float, seed: int = 1) -> SurveyedCampaign:
     """Repairs leave the deepest places at 10 mm and a drift of so much a heat."""
     rng = np.random.default_rng(seed)
-    told = Told()
+    result = SurveyedCampaign()
     for heat in range(heats + 1):
         off = rng.normal(0.0, 0.3, COUNT)
         left = 10.0 + np.asarray(drift) * heat + off
-        told.states[occasion(heat, "after repair")] = state(left - 3.0, left)
+        result.states[occasion(heat, "after repair")] = state(left - 3.0, left)
         if heat < heats:
             worn = state(left + 5.0, left + 9.0)
-            told.states[occasion(heat + 1, "before repair")] = worn
-    return told
+            result.states[occasion(heat + 1, "before repair")] = worn
+    return result
 
 
-def repaired(told: Told, design=DESIGN, **options) -> tuple[Forecast, ...]:
+def repaired(
+    campaign: SurveyedCampaign, design=DESIGN, **options
+) -> tuple[Forecast, ...]:
     return forecast_repaired(
-        told.series, design, told.last, state_of=told.states.__getitem__, **options
+        campaign.series,
+        design,
+        campaign.last,
+        state_of=campaign.states.__getitem__,
+        **options,
     )
 
 
@@ -455,13 +470,13 @@ def test_fewer_than_four_repairs_tell_no_drift():
 
 
 @pytest.mark.slow
-def test_drift_is_told_with_an_interval_that_holds():
+def test_drift_is_stated_with_an_interval_that_holds():
     furnace = Furnace(heats=7, drift=1.2)
     design = with_design(repair=RepairRules(brick_threshold=40.0))
     held = []
     for seed in range(50):
-        told, _ = furnace.campaign(seed)
-        brick = repaired(told, design, seed=seed)[0]
+        result, _ = furnace.campaign(seed)
+        brick = repaired(result, design, seed=seed)[0]
         rng = np.random.default_rng([seed, 2])
         true = next(
             heat
@@ -476,11 +491,11 @@ def test_drift_is_told_with_an_interval_that_holds():
 
 def test_wall_that_no_survey_reaches_does_not_spoil_what_repairs_leave():
     """Rows below the lowest and above the highest reading, and one panel alone."""
-    told = drifting(8, 1.0)
-    for one in told.states.values():
+    result = drifting(8, 1.0)
+    for one in result.states.values():
         for part in (one.cutback, one.deepest, one.deepest_sd):
             part[: 2 * HOURS] = part[-HOURS:] = part[5 * HOURS] = np.nan
-    brick, lining = repaired(told)
+    brick, lining = repaired(result)
     for found in (brick, lining):
         for part in (found.at, found.room, found.rate):
             assert np.isfinite(list(part.to_dict().values())).all()

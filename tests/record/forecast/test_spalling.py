@@ -123,11 +123,11 @@ def test_walls_with_spots_pass_when_worn_heat_by_heat_they_do():
     room, rate = rng.uniform(5.0, 60.0, 300), rng.uniform(2.0, 9.0, 300)
     after, depth = rng.exponential(4.0, 300), rng.uniform(5.0, 30.0, 300)
     even = first_passage_time(room, rate, np.zeros(300))
-    told = first_passage_with_spall(
+    result = first_passage_with_spall(
         even, room, rate, np.zeros(300), after=after, depth=depth
     )
     time = np.arange(0.0, 40.0, 0.01)
     worn = rate[:, None] * time + np.where(time >= after[:, None], depth[:, None], 0.0)
     by_hand = time[np.argmax(worn >= room[:, None], axis=1)]
-    np.testing.assert_allclose(told, by_hand, atol=0.011)
-    assert (told < even - 0.5).mean() > 0.2
+    np.testing.assert_allclose(result, by_hand, atol=0.011)
+    assert (result < even - 0.5).mean() > 0.2

@@ -74,12 +74,12 @@ def laid(design: Design, **rows: float) -> tuple[Grid, xr.Dataset]:
 def test_a_straight_wall_is_the_same_on_the_rows_of_the_record(design: Design) -> None:
     grid, data = laid(design, spacing=7.0)
     truth = straight(grid.height, grid.azimuth)
-    told = (grid.height > LOW) & (grid.height < HIGH)
+    result = (grid.height > LOW) & (grid.height < HIGH)
     found = data["cutback"].to_numpy()
     # Past the middle of the outermost rows, and beside a step, it goes on level: half a
     # row of 7 mm at most, times its rise.
-    assert np.abs(found - truth)[told].max() <= 0.5 * 7.0 * RISE + 1e-5
-    inside = told & (np.abs(grid.height - STEP) > 3.6) & (grid.height > LOW + 3.6)
+    assert np.abs(found - truth)[result].max() <= 0.5 * 7.0 * RISE + 1e-5
+    inside = result & (np.abs(grid.height - STEP) > 3.6) & (grid.height > LOW + 3.6)
     inside &= grid.height < HIGH - 3.6
     assert np.abs(found - truth)[inside].max() < 1e-5
 
@@ -101,31 +101,31 @@ def test_nothing_is_drawn_straight_across_a_step(design: Design) -> None:
     assert abs(across - truth[0]) > 3.0
 
 
-def test_where_nothing_was_surveyed_nothing_is_told(design: Design) -> None:
+def test_where_nothing_was_surveyed_nothing_is_stated(design: Design) -> None:
     grid, data = laid(design)
-    told = (grid.height >= LOW) & (grid.height <= HIGH)
-    assert 0 < told.sum() < told.size
+    found = (grid.height >= LOW) & (grid.height <= HIGH)
+    assert 0 < found.sum() < found.size
     for name in ("radius", "radius_sd", "cutback", "cutback_sd", "p_brick"):
         field = data[name].to_numpy()
         assert field.dtype == np.float32
-        assert np.isfinite(field[told]).all()
-        assert np.isnan(field[~told]).all()
-    assert (data["surveyed"].to_numpy() == told[:, None]).all()
-    assert (data["action"].to_numpy()[~told] == -1).all()
-    assert (data["zone"].to_numpy()[~told] == 0).all()
+        assert np.isfinite(field[found]).all()
+        assert np.isnan(field[~found]).all()
+    assert (data["surveyed"].to_numpy() == found[:, None]).all()
+    assert (data["action"].to_numpy()[~found] == -1).all()
+    assert (data["zone"].to_numpy()[~found] == 0).all()
 
 
 def test_actions_and_zones_are_those_of_the_nearest_row(design: Design) -> None:
     own = make_grid(design, surveyed=(LOW, HIGH), spacing=7.0)
     grid, data = laid(design, spacing=7.0)
-    told = (grid.height > LOW) & (grid.height < HIGH)
+    result = (grid.height > LOW) & (grid.height < HIGH)
     same_side = (own.height > STEP)[None, :] == (grid.height > STEP)[:, None]
     away = np.abs(grid.height[:, None] - own.height[None, :])
     away = np.where(same_side & own.surveyed[None, :], away, np.inf)
     zone = data["zone"].to_numpy()
     assert zone.dtype == np.int32
     found = away[np.arange(away.shape[0]), zone[:, 0]]
-    assert (found[told] <= away.min(axis=1)[told] + 1e-9).all()
+    assert (found[result] <= away.min(axis=1)[result] + 1e-9).all()
     assert (zone == zone[:, :1]).all()
 
 

@@ -100,10 +100,10 @@ WRONG: dict[str, tuple[str, str, str]] = {
 def test_a_wrong_cell_is_refused_with_its_place(folder: Path, case: str) -> None:
     old, new, words = WRONG[case]
     assert old in ROWS[2]
-    with pytest.raises(InputError, match=words) as told:
+    with pytest.raises(InputError, match=words) as found:
         read(folder, *ROWS[:2], ROWS[2].replace(old, new, 1))
-    assert told.value.file == str(folder / "log.csv")
-    assert told.value.cure
+    assert found.value.file == str(folder / "log.csv")
+    assert found.value.cure
 
 
 HEADS: dict[str, tuple[str, str, str]] = {

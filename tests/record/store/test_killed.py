@@ -59,15 +59,18 @@ def test_a_writer_killed_at_any_step_leaves_a_sound_record(
     for step in steps:
         assert step["faults"] == step["after"] == step["told"] == [], step
         assert step["before"], step
-        told = "is already in the record" if step["there"] else "saved"
-        assert step["next"].endswith(told), step
+        found = "is already in the record" if step["there"] else "saved"
+        assert step["next"].endswith(found), step
 
 
 def test_of_two_who_add_the_same_occasion_at_once_exactly_one_saves(
     shop: Path, record: Path
 ) -> None:
-    for heat, told in enumerate(writers(shop, record, "race", "12"), 1):
-        assert told == [f"heat {heat}, before repair is already in the record", "saved"]
+    for heat, found in enumerate(writers(shop, record, "race", "12"), 1):
+        assert found == [
+            f"heat {heat}, before repair is already in the record",
+            "saved",
+        ]
     assert check_record(record) == ()
     assert [one.heat for one in open_record(record).occasions] == list(range(13))
 
@@ -86,9 +89,9 @@ def test_two_writers_killed_two_hundred_times_lose_nothing_they_reported(
     path = add_survey(record, shop / "survey", occasion(9999))
     assert path.is_file()
     assert check_record(record) == ()
-    told = json.loads((record / "manifest.json").read_text("utf-8"))["surveys"]
+    result = json.loads((record / "manifest.json").read_text("utf-8"))["surveys"]
     there = {file.name for file in (record / "surveys").glob("*.nc")}
-    assert told.keys() == there
+    assert result.keys() == there
 
 
 def test_two_who_add_different_surveys_at_once_both_save(
@@ -105,5 +108,5 @@ def test_two_who_add_different_surveys_at_once_both_save(
     assert [one.wait() for one in pair] == [0, 0]
     assert [one.heat for one in open_record(record).occasions] == [3, 4]
     assert check_record(record) == ()
-    told = json.loads((record / "manifest.json").read_text("utf-8"))["surveys"]
-    assert len(told) == 2
+    found = json.loads((record / "manifest.json").read_text("utf-8"))["surveys"]
+    assert len(found) == 2

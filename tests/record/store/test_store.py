@@ -86,7 +86,7 @@ def test_a_record_is_its_drawing_its_surveys_and_a_manifest(
         assert stat.S_IMODE((kept / name).stat().st_mode) & 0o333 == 0
 
 
-def test_occasions_come_back_in_order_as_they_were_told(kept: Path) -> None:
+def test_occasions_come_back_in_order_as_they_were_stated(kept: Path) -> None:
     record = open_record(kept)
     assert record.occasions == (FIRST, LAST)
     assert record.design.name == "Cupola S (invented)"
@@ -122,9 +122,9 @@ def test_panels_are_read_alone_and_are_the_same(shop: Path, kept: Path) -> None:
         record.state(FIRST),
         load_panels(shop / "survey", panels_of(record.design)),
     ):
-        told = record.wall(FIRST).panels
+        found = record.wall(FIRST).panels
         for name in ("cutback", "covariance", "deepest", "deepest_sd", "area"):
-            np.testing.assert_array_equal(getattr(state, name), getattr(told, name))
+            np.testing.assert_array_equal(getattr(state, name), getattr(found, name))
 
 
 def test_all_surveys_open_in_one_call_and_nothing_is_filled_in(kept: Path) -> None:
@@ -235,9 +235,9 @@ def test_a_survey_of_another_drawing_is_refused(
     old, new, words = OTHERS[case]
     assert old in DRAWING
     start_record(tmp_path / "record", drawing(tmp_path, DRAWING.replace(old, new)))
-    with pytest.raises(InputError, match=words) as told:
+    with pytest.raises(InputError, match=words) as found:
         add_survey(tmp_path / "record", shop / "survey", FIRST)
-    assert told.value.cure
+    assert found.value.cure
     assert open_record(tmp_path / "record").occasions == ()
 
 
@@ -287,9 +287,9 @@ def test_a_folder_that_holds_no_such_survey_is_refused(
     spoil, words = FOLDERS[case]
     folder = spoiled(shop, tmp_path / "spoiled", spoil)
     before = files(record)
-    with pytest.raises(InputError, match=words) as told:
+    with pytest.raises(InputError, match=words) as found:
         add_survey(record, folder, occasion(9))
-    assert "spoiled" in (told.value.file or "")
+    assert "spoiled" in (found.value.file or "")
     assert files(record) == before
 
 
@@ -380,9 +380,9 @@ def test_a_record_opens_without_its_manifest_and_the_next_add_makes_it(
     assert open_record(record).occasions == (FIRST, LAST)
     assert check_record(record) == ()
     add_survey(record, shop / "survey", occasion(9))
-    told = json.loads((record / "manifest.json").read_text("utf-8"))["surveys"]
-    assert list(told) == [p.name for p in sorted((record / "surveys").iterdir())]
-    for name, entry in told.items():
+    found = json.loads((record / "manifest.json").read_text("utf-8"))["surveys"]
+    assert list(found) == [p.name for p in sorted((record / "surveys").iterdir())]
+    for name, entry in found.items():
         content = (record / "surveys" / name).read_bytes()
         assert entry["sha256"] == hashlib.sha256(content).hexdigest()
 
@@ -405,8 +405,8 @@ def test_a_manifest_that_another_writes_over_is_mended(
     path.write_bytes(old)
     monkeypatch.setattr(manifest, "atomic_write", write_then_other)
     add_survey(record, shop / "survey", occasion(11))
-    told = json.loads(path.read_text("utf-8"))["surveys"]
-    assert [entry["heat"] for entry in told.values()] == [3, 5, 9, 11]
+    found = json.loads(path.read_text("utf-8"))["surveys"]
+    assert [entry["heat"] for entry in found.values()] == [3, 5, 9, 11]
 
 
 def test_with_a_good_manifest_no_survey_is_opened(
@@ -425,13 +425,13 @@ def test_with_a_good_manifest_no_survey_is_opened(
 def test_five_thousand_surveys_are_listed_in_a_second(record: Path) -> None:
     """Of the processor's time; the surveys are links to one file."""
     one = survey_of(record, LAST)
-    told = json.loads((record / "manifest.json").read_text("utf-8"))
-    entry = told["surveys"][one.name]
+    result = json.loads((record / "manifest.json").read_text("utf-8"))
+    entry = result["surveys"][one.name]
     for heat in range(6, 5004):
         name = f"heat-{heat:05d}-before-repair.nc"
         os.link(one, record / "surveys" / name)
-        told["surveys"][name] = entry | {"heat": heat}
-    (record / "manifest.json").write_text(json.dumps(told), "utf-8")
+        result["surveys"][name] = entry | {"heat": heat}
+    (record / "manifest.json").write_text(json.dumps(result), "utf-8")
     start = time.process_time()
     found = open_record(record)
     assert time.process_time() - start < 1.0
@@ -621,7 +621,7 @@ def test_an_empty_file_is_no_survey_and_holds_its_place_for_a_minute(
 
 
 @pytest.mark.parametrize("call", ["fsync", "link and replace"])
-def test_a_full_disk_is_told_and_leaves_the_record_as_it_was(
+def test_a_full_disk_is_reported_and_leaves_the_record_as_it_was(
     shop: Path, record: Path, monkeypatch: pytest.MonkeyPatch, call: str
 ) -> None:
     def full(*_: object, **__: object) -> None:
@@ -630,9 +630,9 @@ def test_a_full_disk_is_told_and_leaves_the_record_as_it_was(
     before = {name: (record / name).read_bytes() for name in files(record)}
     for name in ("fsync",) if call == "fsync" else ("link", "replace", "rename"):
         monkeypatch.setattr(os, name, full)
-    with pytest.raises(InputError, match="cannot be written") as told:
+    with pytest.raises(InputError, match="cannot be written") as found:
         add_survey(record, shop / "survey", occasion(9))
-    assert "No space left" in told.value.what
+    assert "No space left" in found.value.what
     monkeypatch.undo()
     assert {name: (record / name).read_bytes() for name in files(record)} == before
 

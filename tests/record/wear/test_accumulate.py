@@ -175,12 +175,12 @@ def test_the_map_is_what_plain_xarray_makes_of_the_record(which, request, short_
     amounts = [exposures(spells, which) for which in ("heat", "hour", "tonne")]
     maps = summed(record).maps
     rates = (maps.per_heat, maps.per_hour, maps.per_tonne)
-    for amount, told in zip(amounts, rates, strict=True):
+    for amount, found in zip(amounts, rates, strict=True):
         lasted = xr.DataArray(amount, dims="spell").where(wear.notnull())
         whole = lasted.sum("spell", min_count=1)
         expected = (wear.sum("spell") / whole).compute()
-        np.testing.assert_allclose(told.rate, expected, rtol=1e-9)
-        np.testing.assert_array_equal(told.spells, wear.notnull().sum("spell"))
+        np.testing.assert_allclose(found.rate, expected, rtol=1e-9)
+        np.testing.assert_array_equal(found.spells, wear.notnull().sum("spell"))
     heat = xr.DataArray([float(one.end.heat) for one in spells], dims="spell")
     away = heat - heat.where(wear.notnull()).mean("spell")
     square = (away**2).where(wear.notnull()).sum("spell")
@@ -209,10 +209,10 @@ def test_each_survey_is_read_once(left_alone, repaired, monkeypatch):
         assert sorted(read) == sorted(f"{name}.nc" for name in needed)
 
 
-def test_progress_is_told_in_words(repaired, short_runs):
-    said: list[str] = []
-    summed(repaired, tick=said.append)
-    assert said == [f"{n} of 13 spells" for n in (4, 8, 12, 13)]
+def test_progress_is_reported_in_words(repaired, short_runs):
+    words: list[str] = []
+    summed(repaired, tick=words.append)
+    assert words == [f"{n} of 13 spells" for n in (4, 8, 12, 13)]
 
 
 def test_few_spells_start_no_processes(repaired, monkeypatch):
@@ -269,7 +269,7 @@ def damaged(repaired, tmp_path, monkeypatch) -> Record:
 
 
 @pytest.mark.parametrize("how", [{}, {"processes": 2}, {"cluster": "local"}])
-def test_a_damaged_survey_is_told_the_same_by_all(damaged, how, short_runs):
+def test_a_damaged_survey_is_reported_the_same_by_all(damaged, how, short_runs):
     with pytest.raises(InputError) as fault:
         summed(damaged, **how)
     name = damaged.occasions[9].name
@@ -278,13 +278,13 @@ def test_a_damaged_survey_is_told_the_same_by_all(damaged, how, short_runs):
     assert "daubline record check" in str(fault.value)
 
 
-def test_a_survey_that_is_gone_is_told(damaged):
+def test_a_survey_that_is_gone_is_reported(damaged):
     damaged.path(damaged.occasions[9]).unlink()
     with pytest.raises(InputError, match=r"no such file.*under the same name"):
         summed(damaged)
 
 
-def test_a_survey_on_other_rows_is_told(repaired):
+def test_a_survey_on_other_rows_is_reported(repaired):
     spells, _ = find_spells(repaired.occasions)
     regions = regions_of(repaired.panels, repaired.design)
     run = cut_chunks(repaired, spells, regions)[0]
@@ -293,7 +293,7 @@ def test_a_survey_on_other_rows_is_told(repaired):
         accumulate_chunk(taller)
 
 
-def test_another_version_of_the_program_is_told(repaired):
+def test_another_version_of_the_program_is_reported(repaired):
     spells, _ = find_spells(repaired.occasions)
     regions = regions_of(repaired.panels, repaired.design)
     run = replace(cut_chunks(repaired, spells, regions)[0], version="0.0.9")
@@ -301,7 +301,7 @@ def test_another_version_of_the_program_is_told(repaired):
         accumulate_chunk(run)
 
 
-def test_no_scheduler_is_told(repaired):
+def test_no_scheduler_is_reported(repaired):
     with pytest.raises(InputError, match='no Dask scheduler answers at "nowhere"'):
         summed(repaired, cluster="nowhere")
 

@@ -43,16 +43,16 @@ def summed(cutback, sd, heats, middle, *, ends=None) -> Float:
 def two_passes(cutback, heats, middle) -> Float:
     """Mean wear per heat, mean heat, and squares about them: numpy, twice over all."""
     wear = cutback[1::2].astype(np.float64) - cutback[::2].astype(np.float64)
-    told = np.isfinite(wear)
-    weight = np.where(told, heats[:, None], 0.0)
-    each = np.where(told, wear / heats[:, None], 0.0)
+    found = np.isfinite(wear)
+    weight = np.where(found, heats[:, None], 0.0)
+    each = np.where(found, wear / heats[:, None], 0.0)
     total = weight.sum(axis=0)
     mean = (weight * each).sum(axis=0) / total
     heat = (weight * middle[:, None]).sum(axis=0) / total
     apart, later = each - mean, middle[:, None] - heat
     squares = [(weight * a * b).sum(axis=0) for a, b in
                ((apart, apart), (later, later), (apart, later))]  # fmt: skip
-    return np.stack([told.sum(axis=0), total, mean, heat, *squares])
+    return np.stack([found.sum(axis=0), total, mean, heat, *squares])
 
 
 #: In the order of `two_passes`, but for the product that comes last.
@@ -116,9 +116,9 @@ def test_spells_that_do_not_tell_how_long_they_lasted_are_not_counted():
     cutback, sd, heats, middle = invented(12, holes=0.0)
     untold = heats.copy()
     untold[[2, 5]], untold[7] = np.nan, 0.0
-    told = np.isin(np.arange(12), [2, 5, 7], invert=True)
-    both = np.repeat(told, 2)
-    expected = summed(cutback[both], sd[both], heats[told], middle[told])
+    found = np.isin(np.arange(12), [2, 5, 7], invert=True)
+    both = np.repeat(found, 2)
+    expected = summed(cutback[both], sd[both], heats[found], middle[found])
     np.testing.assert_array_equal(summed(cutback, sd, untold, middle), expected)
 
 
@@ -285,9 +285,9 @@ def test_a_trend_is_found():
     sd = np.full(walls.shape, 0.1, dtype=np.float32)
     maps = mapped(summed(walls.astype(np.float32), sd, np.ones(n), middle))
     assert np.mean(maps.trend) == pytest.approx(0.05, abs=2e-4)
-    told = maps.trend, maps.trend_sd
-    assert covered(*told, 0.05, PRIOR_DOF + n - 2) == pytest.approx(0.95, abs=0.012)
-    assert covered(*told, 0.0, PRIOR_DOF + n - 2) < 0.01
+    found = maps.trend, maps.trend_sd
+    assert covered(*found, 0.05, PRIOR_DOF + n - 2) == pytest.approx(0.95, abs=0.012)
+    assert covered(*found, 0.0, PRIOR_DOF + n - 2) < 0.01
 
 
 def test_a_trend_is_that_of_scipy():
@@ -302,7 +302,7 @@ def test_a_trend_is_that_of_scipy():
         assert maps.trend.ravel()[cell] == pytest.approx(slope, rel=1e-9)
 
 
-def test_nothing_is_made_up_where_nothing_was_told():
+def test_nothing_is_made_up_where_nothing_was_stated():
     table, _ = drawn(2, seed=2, scatter=0.8, error=0.3)
     table[: SHAPE[1]] = np.zeros((), CELL)
     maps = mapped(table)

@@ -52,11 +52,11 @@ def test_planted_waves_come_back_to_the_number(heats):
     """12 + 4 cos(a - 240) + 2 cos 2(a - 30): closed form, no scatter to speak of."""
     sides = 12.0 + 4.0 * np.cos(TURN - np.deg2rad(240.0))
     sides += 2.0 * np.cos(2.0 * (TURN - np.deg2rad(30.0)))
-    told = circumferential_pattern(series_of(sides, 1e-6, heats=heats), DESIGN)
-    assert [one.zone.name for one in told] == [
+    found = circumferential_pattern(series_of(sides, 1e-6, heats=heats), DESIGN)
+    assert [one.zone.name for one in found] == [
         "whole wall", "well", "tuyere belt", "melting zone", "stack"
     ]  # fmt: skip
-    for one in told:
+    for one in found:
         first, second = one.harmonics
         assert (first.order, second.order) == (1, 2)
         assert first.amplitude.value == pytest.approx(4.0, abs=1e-4)
@@ -69,11 +69,11 @@ def test_planted_waves_come_back_to_the_number(heats):
         assert "oval" in words
 
 
-def test_wear_in_front_of_the_tuyeres_is_told_from_wear_between():
+def test_wear_in_front_of_the_tuyeres_is_distinguished_from_wear_between():
     """Six tuyeres at 30, 90, ... stand at the odd hours."""
     sides = np.where(np.arange(HOURS) % 2 == 1, 9.0, 6.0)
-    told = circumferential_pattern(series_of(sides, 0.05), DESIGN)
-    for one in told:
+    found = circumferential_pattern(series_of(sides, 0.05), DESIGN)
+    for one in found:
         assert one.tuyeres is not None
         assert one.tuyeres.value == pytest.approx(3.0, abs=0.1)
         assert "more in front of the tuyeres" in say_harmonics(one, DESIGN)
@@ -85,10 +85,10 @@ def test_wear_in_front_of_the_tuyeres_is_told_from_wear_between():
 
 def test_turning_azimuth_zero_turns_the_answer_and_nothing_else():
     sides = 10.0 + 3.0 * np.cos(TURN - np.deg2rad(60.0))
-    told, turned = (
+    found, turned = (
         circumferential_pattern(noisy(sides, by=by), DESIGN) for by in (0, 4)
     )
-    for one, other in zip(told, turned, strict=True):
+    for one, other in zip(found, turned, strict=True):
         first, moved = one.harmonics[0], other.harmonics[0]
         assert first.amplitude.value == pytest.approx(moved.amplitude.value)
         assert (moved.azimuth - first.azimuth) % 360.0 == pytest.approx(120.0)
@@ -108,10 +108,10 @@ def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records()
     """Each test at 0.05, and not all together, calls some 40 of 100."""
     count, calls = 120, 0
     for seed in range(count):
-        told = circumferential_pattern(
+        found = circumferential_pattern(
             series_of(np.full(HOURS, 8.0), 1.5, seed=seed), DESIGN
         )
-        calls += any(one.harmonics or one.tuyeres for one in told)
+        calls += any(one.harmonics or one.tuyeres for one in found)
     least = FALSE_CALLS + 3.0 * np.sqrt(FALSE_CALLS / count)
     assert 0 < calls <= least * count
 
@@ -120,16 +120,16 @@ def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records()
 def test_the_interval_of_a_clear_wave_holds_the_truth(count, scatter):
     """A normal interval in place of Student's holds 5 spells' wave 85 times in 100."""
     sides = 10.0 + 3.0 * np.cos(TURN)
-    held = told = 0
+    held = found = 0
     for seed in range(120):
         series = series_of(sides, scatter, count=count, seed=seed)
         wall = circumferential_pattern(series, DESIGN)[0]
         for harmonic in wall.harmonics:
             if harmonic.order == 1:
-                told += 1
+                found += 1
                 held += harmonic.amplitude.low95 <= 3.0 <= harmonic.amplitude.high95
-    assert told > 108
-    assert 0.92 < held / told < 0.98
+    assert found > 108
+    assert 0.92 < held / found < 0.98
 
 
 def test_waves_that_surveys_tell_too_flat_stand_upright_again():
@@ -140,7 +140,7 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
     """
     prior, read = 2.0, 1.5
     share, stated = prior / (prior + read), prior * read / (prior + read)
-    held = plain = told = 0
+    held = plain = result = 0
     for seed in range(80):
         rng = np.random.default_rng([seed, 7])
         true = np.sqrt(2.0 * prior) * np.cos(TURN - rng.uniform(0.0, 2.0 * np.pi))
@@ -157,15 +157,15 @@ def test_waves_that_surveys_tell_too_flat_stand_upright_again():
             for one in found
         )
         if upright:
-            told += 1
+            result += 1
             held += upright[0].low95 <= np.sqrt(2.0 * prior) <= upright[0].high95
             plain += flat[0].low95 <= np.sqrt(2.0 * prior) <= flat[0].high95
-    assert told > 60
-    assert plain < 0.6 * told
-    assert 0.92 * told < held
+    assert result > 60
+    assert plain < 0.6 * result
+    assert 0.92 * result < held
 
 
-def test_few_spells_and_wall_not_told_all_round_say_so():
+def test_few_spells_and_wall_not_known_all_round_say_so():
     sides = np.full(HOURS, 8.0)
     few = circumferential_pattern(series_of(sides, count=3), DESIGN)[0]
     assert "too few" in say_harmonics(few, DESIGN)

@@ -16,7 +16,15 @@ from geom.record.forecast.variance_components import (
     variance_components,
 )
 from geom.units import Float
-from tests.record.heats_ahead import COUNT, PIECES, ROW, Furnace, Told, even, occasion
+from tests.record.heats_ahead import (
+    COUNT,
+    PIECES,
+    ROW,
+    Furnace,
+    SurveyedCampaign,
+    even,
+    occasion,
+)
 from tests.record.heats_ahead import state as survey
 
 PANEL = list(PIECES.of_kind("panel"))
@@ -52,7 +60,7 @@ def test_shares_are_seen_from_how_well_means_are_known(parts):
     assert found.sd**2 == pytest.approx(sum(parts), rel=1e-12)
 
 
-def test_draws_hang_together_as_told():
+def test_draws_hang_together_as_stated():
     parts = (1.0, 2.0, 0.5, 4.0)
     spread = VarianceComponents(*(np.full(COUNT, np.sqrt(part)) for part in parts))
     drawn = spread.draws(np.random.default_rng(3), 40_000)
@@ -62,7 +70,7 @@ def test_draws_hang_together_as_told():
     assert np.abs(seen - table((1.0, 0.0, 0.5, 6.0))).max() > 1.0
 
 
-def test_what_is_not_told_has_no_spread():
+def test_what_is_not_known_has_no_spread():
     sd = sds(table((1.0, 0.0, 0.0, 1.0)))
     sd[PANEL[5]] = np.nan
     assert variance_components(sd, PIECES).sd[5] == 0.0
@@ -115,7 +123,7 @@ def test_one_burnt_out_place_is_not_smoothed_away():
     assert shrink_rates(value, sd, PIECES).value[place] < true[place] + 1.5
 
 
-def test_a_panel_that_no_survey_told_takes_its_level_and_side():
+def test_a_panel_that_no_survey_covers_takes_its_level_and_side():
     true, value, sd = rates(5, own=0.01)
     value[PANEL[63]] = sd[PANEL[63]] = np.nan
     found = shrink_rates(value, sd, PIECES)
@@ -131,8 +139,8 @@ def scatters(seeds: int, **furnace: float) -> tuple[float, float]:
     hot = np.isin(ROW, (4, 5))
     share, alike = [], []
     for seed in range(seeds):
-        told, pattern = Furnace(heats=12, level=0.0, **furnace).campaign(seed)
-        found = heat_variance(told.series).components
+        result, pattern = Furnace(heats=12, level=0.0, **furnace).campaign(seed)
+        found = heat_variance(result.series).components
         share.append(found.sd[hot].mean() / pattern.rate[hot].mean())
         alike.append(found.wall[hot].mean() / found.sd[hot].mean())
     return float(np.sqrt(np.mean(np.square(share)))), float(np.mean(alike))
@@ -151,7 +159,7 @@ def test_scatter_is_found_beyond_the_surveys_errors():
     assert by_itself < 0.4
 
 
-def test_of_one_heat_what_is_held_before_is_told():
+def test_of_one_heat_what_is_held_before_is_stated():
     found = heat_variance(even(1, 10.0).series)
     assert found.components.sd == pytest.approx(2.0, rel=0.05)  # a fifth of the wear
     assert found.dof == 2.0
@@ -171,10 +179,10 @@ def parted(
     errors: float = 0.3,
     stray: float = 0.0,
     seed: int = 8,
-) -> Told:
+) -> SurveyedCampaign:
     """Every part wears its panel's rate and an extra; repaired flat; (p, PARTS)."""
     rng = np.random.default_rng(seed)
-    told, zero = Told(), np.zeros(COUNT)
+    found, zero = SurveyedCampaign(), np.zeros(COUNT)
     part = np.broadcast_to(np.asarray(rate, dtype=np.float64), COUNT)[:, None] + extra
     for heat in range(1, heats + 1):
         hard = 1.0 + stray * rng.standard_normal(part.shape)
@@ -183,12 +191,12 @@ def parted(
             ("before repair", 0, zero + rate, part * hard),
         ):
             seen = deep + errors * rng.standard_normal(part.shape)
-            told.states[occasion(heat - before, stage)] = replace(
+            found.states[occasion(heat - before, stage)] = replace(
                 survey(mean, seen.max(axis=1), mean_sd=0.01),
                 part=seen,
                 part_sd=np.full(part.shape, errors),
             )
-    return told
+    return found
 
 
 def ring(seed: int = 3) -> Float:
@@ -200,8 +208,8 @@ def ring(seed: int = 3) -> Float:
 
 def test_parts_are_followed_where_they_stand():
     true = ring()
-    told = parted(6, 8.0, true)
-    found = subpanel_wear(told.series, told.states.__getitem__)
+    result = parted(6, 8.0, true)
+    found = subpanel_wear(result.series, result.states.__getitem__)
     off = (found.extra - true) / found.sd
     assert np.sqrt(np.mean(off**2)) == pytest.approx(1.0, abs=0.1)
     assert np.sqrt(np.mean((found.extra - true) ** 2)) < 0.2
@@ -212,12 +220,12 @@ def test_parts_are_followed_where_they_stand():
 def test_parts_known_poorly_are_drawn_to_those_at_their_height():
     """Errors are twice as large as what parts truly differ by."""
     true = ring()
-    told = parted(2, 8.0, true, errors=1.0)
-    found = subpanel_wear(told.series, told.states.__getitem__)
+    result = parted(2, 8.0, true, errors=1.0)
+    found = subpanel_wear(result.series, result.states.__getitem__)
     raw = np.mean(
         [
             one.part * (1 if at.stage == "before repair" else -1)
-            for at, one in told.states.items()
+            for at, one in result.states.items()
         ],
         axis=0,
     )
@@ -226,16 +234,16 @@ def test_parts_known_poorly_are_drawn_to_those_at_their_height():
 
 
 def test_what_parts_stray_by_is_found():
-    told = parted(8, 8.0, ring(), errors=0.1, stray=0.2)
-    found = subpanel_wear(told.series, told.states.__getitem__)
+    result = parted(8, 8.0, ring(), errors=0.1, stray=0.2)
+    found = subpanel_wear(result.series, result.states.__getitem__)
     assert found.stray == pytest.approx(0.2, rel=0.1)
 
 
-def test_parts_that_are_not_told_stay_untold():
-    told = parted(3, 8.0, ring())
-    for one in told.states.values():
+def test_parts_that_are_not_known_stay_unknown():
+    result = parted(3, 8.0, ring())
+    for one in result.states.values():
         one.part[20, 4:] = np.nan
-    found = subpanel_wear(told.series, told.states.__getitem__)
+    found = subpanel_wear(result.series, result.states.__getitem__)
     assert np.isnan(found.extra[20, 4:]).all()
     assert np.isfinite(found.extra[20, :4]).all()
     assert np.isfinite(np.delete(found.extra, 20, axis=0)).all()

@@ -24,7 +24,7 @@ def test_wear_of_a_spell_is_shared_out_over_its_heats():
 
 
 @pytest.mark.parametrize(("told", "name"), [("hours", "hour"), ("melted", "tonne")])
-def test_wear_that_goes_with_hours_or_iron_is_told_by_them(told, name):
+def test_wear_that_goes_with_hours_or_iron_is_estimated_by_them(told, name):
     long = np.random.default_rng(3).uniform(5.0, 12.0, 12)
     wear = heats(12, seed=2, shared=0.01) * (long / long.mean())[:, None, None]
     by_it = per_heat(series_of(wear, **{told: long.tolist()}))
@@ -51,6 +51,6 @@ def test_hours_that_not_every_spell_tells_are_left_aside():
 
 
 def test_no_spells_are_no_rates():
-    told = per_heat(series_of(heats(0)))
-    assert told.rate.shape == (0, len(PIECES.regions))
-    assert told.weight.size == 0
+    found = per_heat(series_of(heats(0)))
+    assert found.rate.shape == (0, len(PIECES.regions))
+    assert found.weight.size == 0

@@ -119,7 +119,7 @@ def test_spells_of_several_heats_count_by_their_heats() -> None:
     assert rates.long[0].value == pytest.approx(32.0 / 7.0, rel=2e-3)
 
 
-def test_scatter_is_told_of_one_heat() -> None:
+def test_scatter_is_stated_of_one_heat() -> None:
     rng = np.random.default_rng(8)
     heats = (1, 2, 3, 1, 2) * 8
     wear = np.array(heats) * 5.0 + np.sqrt(heats) * rng.normal(0.0, 0.8, 40)
@@ -179,11 +179,11 @@ def test_only_the_last_campaign_counts_unless_another_is_asked_for() -> None:
             )
         ),
     )
-    last, asked = wear_rates(both, "heat"), wear_rates(both, "heat", campaign="old")
+    last, options = wear_rates(both, "heat"), wear_rates(both, "heat", campaign="old")
     assert last.long[0] is not None
-    assert asked.long[0] is not None
-    assert [last.long[0].value, asked.long[0].value] == pytest.approx([2.0, 9.0])
-    assert last.spells == asked.spells == (3,)
+    assert options.long[0] is not None
+    assert [last.long[0].value, options.long[0].value] == pytest.approx([2.0, 9.0])
+    assert last.spells == options.spells == (3,)
 
 
 def test_one_spell_of_one_wall_tells_no_rate() -> None:
@@ -199,7 +199,7 @@ def test_no_spell_at_all_tells_nothing() -> None:
     assert rates.spells == (0, 0)
 
 
-def test_a_piece_seen_once_is_told_by_the_scatter_of_its_kind() -> None:
+def test_a_piece_seen_once_is_estimated_by_the_scatter_of_its_kind() -> None:
     rng = np.random.default_rng(3)
     wear = 5.0 + rng.normal(0.0, 1.0, (6, 20))
     wear[1:, 4] = np.nan
@@ -351,9 +351,9 @@ def test_intervals_are_true_where_one_spell_is_out_of_line(spells) -> None:
 def test_intervals_are_true_of_the_pieces_that_wear_most() -> None:
     how = Draws(spells=4, regions=60, campaigns=80, together=0.3, with_rate=True)
     seen, kind, rate = drawn(how, seed=5)
-    told = np.array(rates_of(seen, kind, "heat").long, dtype=object)
+    found = np.array(rates_of(seen, kind, "heat").long, dtype=object)
     worst = rate > np.quantile(rate, 0.9)
-    assert 0.90 <= holds(tuple(told[worst]), rate[worst]) <= 0.98
+    assert 0.90 <= holds(tuple(found[worst]), rate[worst]) <= 0.98
 
 
 @pytest.mark.slow
@@ -436,5 +436,5 @@ def test_the_better_rings_are_known_the_less_comes_back(
         ("side", ASSUMED.systematic_share),
         ("panel", 0.75 * ASSUMED.systematic_share),
     ):
-        told = replace(exact, kinds=(one,) * 20)
-        assert excess_variance(told, kind).share == pytest.approx(np.full(20, due))
+        found = replace(exact, kinds=(one,) * 20)
+        assert excess_variance(found, kind).share == pytest.approx(np.full(20, due))

@@ -55,48 +55,48 @@ def series(one: PanelState, other: PanelState) -> WearSeries:
 def test_wear_is_the_mean_over_the_piece_by_area() -> None:
     area = np.random.default_rng(0).uniform(1.0, 3.0, COUNT)
     one, other = state(1, area=area), state(2, area=area)
-    told = series(one, other)
+    found = series(one, other)
     for i in (0, *PIECES.of_kind("level")[:2], PIECES.of_kind("panel")[7]):
         weight = PIECES.member[i] * area
         weight /= weight.sum()
         mean = float(weight @ (other.cutback - one.cutback))
-        assert told.wear[0, i] == pytest.approx(mean, rel=1e-12)
+        assert found.wear[0, i] == pytest.approx(mean, rel=1e-12)
         plain = (PIECES.member[i] * (other.cutback - one.cutback)).sum()
         if i == 0:  # the plain mean of unlike panels is another number
-            assert told.wear[0, i] != pytest.approx(plain / COUNT, rel=1e-4)
+            assert found.wear[0, i] != pytest.approx(plain / COUNT, rel=1e-4)
 
 
 def test_variance_of_a_mean_uses_how_errors_hang_together() -> None:
     area = np.ones(COUNT)
     one, other = state(1, area=area), state(2, area=area)
-    told = series(one, other)
+    found = series(one, other)
     weight = np.full(COUNT, 1.0 / COUNT)
     draws = np.random.default_rng(4).multivariate_normal(
         np.zeros(COUNT), other.covariance, 20000
     )
     # 20 000 draws tell a variance to 1 %
-    assert told.end_variance[0, 0] == pytest.approx((draws @ weight).var(), rel=0.05)
-    assert told.variance[0, 0] == pytest.approx(
+    assert found.end_variance[0, 0] == pytest.approx((draws @ weight).var(), rel=0.05)
+    assert found.variance[0, 0] == pytest.approx(
         weight @ (one.covariance + other.covariance) @ weight, rel=1e-12
     )
     alone = float(np.diag(other.covariance).sum()) / COUNT**2
-    assert told.end_variance[0, 0] > 10.0 * alone
+    assert found.end_variance[0, 0] > 10.0 * alone
 
 
-def test_a_level_that_one_survey_left_out_is_not_told_and_the_rest_is() -> None:
+def test_a_level_that_one_survey_left_out_is_not_known_and_the_rest_is() -> None:
     blind = tuple(range(HOURS))
-    told = series(state(1), state(2, blind=blind))
+    found = series(state(1), state(2, blind=blind))
     levels, panels = PIECES.of_kind("level"), PIECES.of_kind("panel")
-    assert np.isnan(told.wear[0, levels[0]])
-    assert np.isnan(told.end_variance[0, levels[0]])
-    assert np.isnan(told.wear[0, panels[3]])
-    assert np.isfinite(told.wear[0, levels[1:]]).all()
-    assert np.isfinite(told.wear[0, 0])  # nine tenths of the wall: enough
+    assert np.isnan(found.wear[0, levels[0]])
+    assert np.isnan(found.end_variance[0, levels[0]])
+    assert np.isnan(found.wear[0, panels[3]])
+    assert np.isfinite(found.wear[0, levels[1:]]).all()
+    assert np.isfinite(found.wear[0, 0])  # nine tenths of the wall: enough
 
 
-def test_a_wall_of_which_too_little_is_surveyed_is_not_told() -> None:
-    told = series(state(1), state(2, blind=tuple(range(3 * HOURS))))
-    assert np.isnan(told.wear[0, 0])
+def test_a_wall_of_which_too_little_is_surveyed_is_not_known() -> None:
+    found = series(state(1), state(2, blind=tuple(range(3 * HOURS))))
+    assert np.isnan(found.wear[0, 0])
 
 
 def test_only_panels_that_both_surveys_tell_are_compared() -> None:
@@ -104,43 +104,43 @@ def test_only_panels_that_both_surveys_tell_are_compared() -> None:
     area = np.ones(COUNT)
     one, other = state(1, area=area, blind=(4,)), state(2, area=area, blind=(9,))
     both = np.isfinite(one.cutback) & np.isfinite(other.cutback)
-    told = series(one, other)
+    found = series(one, other)
     mean = float((other.cutback - one.cutback)[both].mean())
-    assert told.wear[0, 0] == pytest.approx(mean, rel=1e-12)
+    assert found.wear[0, 0] == pytest.approx(mean, rel=1e-12)
     apart = float(np.nanmean(other.cutback) - np.nanmean(one.cutback))
-    assert told.wear[0, 0] != pytest.approx(apart, rel=1e-4)
+    assert found.wear[0, 0] != pytest.approx(apart, rel=1e-4)
 
 
 def test_a_panel_that_one_survey_measured_only_partly_is_weighed_whole() -> None:
     small = np.ones(COUNT)
     small[:HOURS] = 0.85
-    told = series(state(1, area=np.ones(COUNT)), state(2, area=small))
+    found = series(state(1, area=np.ones(COUNT)), state(2, area=small))
     swapped = series(state(1, area=small), state(2, area=np.ones(COUNT)))
-    np.testing.assert_allclose(told.wear, swapped.wear, rtol=1e-12)
+    np.testing.assert_allclose(found.wear, swapped.wear, rtol=1e-12)
 
 
 def test_wear_of_two_spells_adds_up() -> None:
     later = Occasion(1, "not repaired", END.date)
     states = {START: state(1), later: state(2), NEXT: state(3)}
     spells = (Spell(START, later), Spell(later, NEXT), Spell(START, NEXT))
-    told = wear_series(spells, PIECES, states.__getitem__)
-    assert told.wear.shape == (3, len(PIECES.regions))
+    found = wear_series(spells, PIECES, states.__getitem__)
+    assert found.wear.shape == (3, len(PIECES.regions))
     panels = list(PIECES.of_kind("panel"))
     np.testing.assert_allclose(
-        told.wear[0, panels] + told.wear[1, panels], told.wear[2, panels], atol=1e-9
+        found.wear[0, panels] + found.wear[1, panels], found.wear[2, panels], atol=1e-9
     )
 
 
 def test_sides_err_as_the_mean_of_their_rows() -> None:
     """Against draws of the whole covariance, wall that is blind left out."""
     blind = (3, HOURS + 5)
-    told = series(state(1), state(2, blind=blind))
+    result = series(state(1), state(2, blind=blind))
     root = np.linalg.cholesky(covariance(2))
     draws = root @ np.random.default_rng(9).standard_normal((COUNT, 20_000))
     rows = draws.reshape(-1, HOURS, draws.shape[1])
     large = [*PIECES.of_kind("wall"), *PIECES.of_kind("zone")]
-    assert told.side_covariance.shape == (1, len(large), HOURS, HOURS)
-    for found, region in zip(told.side_covariance[0], large, strict=True):
+    assert result.side_covariance.shape == (1, len(large), HOURS, HOURS)
+    for found, region in zip(result.side_covariance[0], large, strict=True):
         inside = PIECES.member[region].reshape(-1, HOURS).all(axis=1)
         inside[[0, 1]] = False  # the blind panels' rows
         if not inside.any():
@@ -148,18 +148,18 @@ def test_sides_err_as_the_mean_of_their_rows() -> None:
             continue
         expected = np.cov(rows[inside].mean(axis=0))
         np.testing.assert_allclose(found, expected, atol=0.05 * expected.max())
-    assert np.isfinite(told.side_covariance[0, 0]).all()
+    assert np.isfinite(result.side_covariance[0, 0]).all()
 
 
 def test_no_spell_is_an_empty_series_of_the_right_width() -> None:
-    told = wear_series((), PIECES, {}.__getitem__)
-    assert told.wear.shape == told.variance.shape == (0, len(PIECES.regions))
+    found = wear_series((), PIECES, {}.__getitem__)
+    assert found.wear.shape == found.variance.shape == (0, len(PIECES.regions))
 
 
 def test_days_do_not_matter() -> None:
     late = Occasion(1, "before repair", END.date + timedelta(90))
     states = {START: state(1), END: state(2), late: state(2)}
-    told = wear_series(
+    found = wear_series(
         (Spell(START, END), Spell(START, late)), PIECES, states.__getitem__
     )
-    np.testing.assert_array_equal(told.wear[0], told.wear[1])
+    np.testing.assert_array_equal(found.wear[0], found.wear[1])

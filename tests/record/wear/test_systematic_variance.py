@@ -30,15 +30,15 @@ def alike(up, across):
 def test_a_piece_of_the_record_has_its_own():
     variance = stated(alike(200.0, 60.0))
     for i in (0, ZONE, 12, 25, 60):
-        told = systematic_variance(PIECES.regions[i], PIECES, variance)
-        assert told == pytest.approx(ASSUMED.systematic_share * variance[0, i])
+        found = systematic_variance(PIECES.regions[i], PIECES, variance)
+        assert found == pytest.approx(ASSUMED.systematic_share * variance[0, i])
 
 
 def test_spells_that_do_not_tell_a_piece_do_not_count():
     variance = stated(alike(200.0, 60.0))
     variance[2:, ZONE] = np.nan
-    told = systematic_variance(PIECES.regions[ZONE], PIECES, variance)
-    assert told == pytest.approx(ASSUMED.systematic_share * variance[0, ZONE])
+    found = systematic_variance(PIECES.regions[ZONE], PIECES, variance)
+    assert found == pytest.approx(ASSUMED.systematic_share * variance[0, ZONE])
 
 
 @pytest.mark.parametrize(("up", "across"), [(100.0, 30.0), (400.0, 90.0)])
@@ -56,5 +56,5 @@ def test_neighbouring_pieces_together_have_no_less_than_is_true(up, across):
     }
     for region, panels in inside.items():
         true = covariance[np.ix_(panels, panels)].mean()
-        told = systematic_variance(region, PIECES, variance) / ASSUMED.systematic_share
-        assert true <= told <= 3.0 * true
+        found = systematic_variance(region, PIECES, variance) / ASSUMED.systematic_share
+        assert true <= found <= 3.0 * true
