@@ -76,7 +76,7 @@ def test_the_scan_is_what_the_script_makes(script, design, pose, tmp_path):
 def test_the_scan_is_displaced_tilted_spoiled_and_in_shadow(pose, surface):
     assert np.hypot(pose.offset_x, pose.offset_y) > 30.0
     assert np.hypot(pose.tilt_x, pose.tilt_y) > 1.0
-    wall = surface.grid.surveyed[:, None] & ~surface.grid.opening
+    wall = surface.grid.surveyed & ~surface.grid.opening
     assert 0.03 < np.mean(~surface.seen[wall]) < 0.3
     assert surface.points_left_out > 0.02 * surface.count
 
@@ -93,7 +93,7 @@ def test_the_survey_finds_where_the_scanner_stood(pose, surface):
 
 
 def test_the_wall_is_where_it_was_planted(surface, true_cutback):
-    wall = surface.grid.surveyed[:, None] & ~surface.grid.opening
+    wall = surface.grid.surveyed & ~surface.grid.opening
     off = surface.cutback - true_cutback
     held = np.abs(off) < 1.96 * surface.radius_sd
     assert np.sqrt(np.mean(off[wall & surface.seen] ** 2)) < 3.0

@@ -27,6 +27,7 @@ from geom.compare.findings import (
     ReadingsSummary,
     Surveyed,
 )
+from geom.compare.gaps import ring_gaps, share_surveyed, warn_of_gaps
 from geom.compare.levels import section_levels
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.panels import survey_panels
@@ -36,8 +37,8 @@ from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.stats.partial_moments import chance_above, hermite_excess
-from geom.surface import Grid, Posterior, RadialSurface
-from geom.units import Bool, Float
+from geom.surface import Posterior, RadialSurface
+from geom.units import Float
 
 
 def volume_budget(
@@ -95,6 +96,7 @@ def assess(
     action = call_actions(grid, cutback, sd, design.repair)
     zones, number = find_zones(grid, cutback, sd, action, walls)
     low, high = grid.surveyed_heights
+    gaps = ring_gaps(grid)
     typical = float(np.sqrt(np.nanmean(sd**2)))
     moment = datetime.now(UTC) if created is None else created
     return Findings(
@@ -107,7 +109,9 @@ def assess(
             len(surface.rejected) + surface.points_left_out,
             surface.kinds,
         ),
-        surveyed=Surveyed(low, high, float(grid.face_area.sum())),
+        surveyed=Surveyed(
+            low, high, float(grid.face_area.sum()), share_surveyed(grid), gaps
+        ),
         datum=_datum(surface.poses),
         volume=volumes(grid, cutback, sd, walls),
         deepest=deepest_point(surface, walls),
@@ -116,14 +120,14 @@ def assess(
         budget=volume_budget(
             surface.posterior, nodes, nodes.gather(grid.patch), typical
         ),
-        warnings=surface.warnings,
+        warnings=surface.warnings + warn_of_gaps(gaps, design),
         maps=Maps(
             cutback=cutback,
             cutback_sd=sd,
             p_brick=chance_above(cutback, sd, design.repair.brick_threshold),
             action=action,
             zone=number,
-            surveyed=_surveyed(grid),
+            surveyed=grid.surveyed.copy(),
         ),
         panels=survey_panels(surface, nodes),
     )
@@ -143,7 +147,3 @@ def _datum(poses: Sequence[CloudPose]) -> DatumPose | None:
         sd_offset=float(np.sqrt(np.mean(offset**2))),
         sd_tilt=float(np.sqrt(np.mean(tilt**2))),
     )
-
-
-def _surveyed(grid: Grid) -> Bool:
-    return np.broadcast_to(grid.surveyed[:, None], grid.shape).copy()

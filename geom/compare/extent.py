@@ -76,6 +76,27 @@ def columns_spanned(mask: Bool) -> tuple[int, int, bool]:
     return int(held[(widest + 1) % held.size]), int(held[widest]), False
 
 
+def widest_run(held: Bool) -> float:
+    """How far round the longest run of held columns goes, degrees.
+
+    Parameters
+    ----------
+    held : bool array (k,)
+        Evenly round the ring.
+
+    Examples
+    --------
+    >>> widest_run(np.array([True, False, True, True]))
+    270.0
+    """
+    columns = held.size
+    free = np.flatnonzero(~held)
+    if not free.size:
+        return 360.0
+    apart = np.diff(np.append(free, free[0] + columns)) - 1
+    return float(apart.max() * 360.0 / columns)
+
+
 def outline(mask: Bool, grid: Grid) -> BaseGeometry:
     """Cells of a grid as one area of the unrolled wall, cut at azimuth 0.
 

@@ -82,7 +82,7 @@ def deepest_point(
         is that of the least lining anywhere: plan on its ``low95``.
     """
     grid, cutback = surface.grid, surface.cutback
-    wall = grid.surveyed[:, None] & ~grid.opening
+    wall = grid.surveyed & ~grid.opening
     inward = np.where(wall, cutback, -np.inf)
     row, column = np.unravel_index(int(np.argmax(inward)), grid.shape)
     nodes = walls.nodes

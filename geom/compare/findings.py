@@ -37,11 +37,25 @@ class ReadingsSummary:
 
 @dataclass(frozen=True)
 class Surveyed:
-    """Between which heights (mm) the wall was measured, and its area there (mm2)."""
+    """Which wall readings tell of.
+
+    Attributes
+    ----------
+    height_from, height_to : float, mm
+        The lowest and the highest of it.
+    area : float, mm2
+        Openings left out.
+    share : float
+        Of the wall between those heights, 0 to 1.
+    gaps : tuple of Extent
+        Wall between them that no reading tells of, piece by piece.
+    """
 
     height_from: float
     height_to: float
     area: float = field(metadata=AREA)
+    share: float = 1.0
+    gaps: tuple[Extent, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ import itertools
 import numpy as np
 
 from geom.compare.findings import Level
+from geom.compare.gaps import ring_read
 from geom.datum import fit_circle
 from geom.design import Design
 from geom.frame import Sense, to_cartesian
@@ -53,10 +54,17 @@ def section_levels(
     surface : RadialSurface
     low, high : float, mm
         Surveyed heights; both get a section.
+
+    Returns
+    -------
+    tuple of Level
+        Without the heights at which the ring was not read round.
     """
     profile = surface.design.profile
     levels = []
     for height in level_heights(surface.design, low, high):
+        if not ring_read(surface.grid, height):
+            continue
         at_step = height in profile.steps
         for side in ("below", "above") if at_step else ("",):
             design_radius = profile.radius_at(

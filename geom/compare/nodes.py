@@ -193,10 +193,10 @@ def make_nodes(surface: RadialSurface) -> Nodes:
 
 def _row_of(grid: Grid, edge: Float) -> Int:
     row = np.searchsorted(edge, grid.height, side="right") - 1
-    return np.where(grid.surveyed, np.clip(row, 0, edge.size - 2), -1)
+    return np.clip(row, 0, edge.size - 2)
 
 
 def _owner(grid: Grid, edge: Float) -> Int:
     row = _row_of(grid, edge)[:, None]
     column = np.arange(grid.azimuth.size) * _COLUMNS // grid.azimuth.size
-    return np.where(row >= 0, row * _COLUMNS + column[None, :], -1)
+    return np.where(grid.surveyed, row * _COLUMNS + column[None, :], -1)

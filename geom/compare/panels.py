@@ -308,10 +308,10 @@ def panel_state(
     owner = panels.owner(grid.height, grid.azimuth)
     wall = grid.wall * grid.row_height[:, None] * grid.design_radius[:, None]
     whole = _per_panel(owner, wall, panels.count)
-    held = _per_panel(owner, wall * grid.surveyed[:, None], panels.count)
+    held = _per_panel(owner, wall * grid.surveyed, panels.count)
     enough = held > _ENOUGH * np.maximum(whole, 1e-9)
     share = np.divide(1.0, held, out=np.zeros_like(held), where=enough)
-    weight = np.where(grid.surveyed[:, None], wall * share[owner], 0.0)
+    weight = np.where(grid.surveyed, wall * share[owner], 0.0)
     mean = _per_panel(owner, np.nan_to_num(cutback) * weight, panels.count)
     pulled = _pull(owner, nodes, weight, panels.count)
     shown = np.where(weight > 0.0, cutback, np.nan)

@@ -28,14 +28,10 @@ section VI (thresholding with hysteresis).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import label
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from geom.compare.draws import WallDraws
 from geom.compare.extent import Extent
@@ -46,68 +42,15 @@ from geom.design import RepairRules
 from geom.quantity import K95, Quantity
 from geom.stats.partial_moments import chance_above
 from geom.surface import Grid
+from geom.surface.pieces import BRICK_FACE, each_piece, grown, large
 from geom.units import Bool, Float, Int
 
 #: Chances that a call needs: of a core, of a body, and not to be ruled out.
 SURE = 0.8
 LIKELY = 0.5
 POSSIBLE = 0.1
-#: Face of a standard brick laid flat, 9 x 2 1/2 in (Hawkins, Maxims and Instructions
-#: for the Boiler Room, c. 1900), mm2.
-BRICK_FACE = 228.6 * 63.5
 #: Actions that make zones, in the order these are numbered.
 _IN_ORDER: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
-
-
-def pieces(mask: Bool) -> tuple[Int, int]:
-    """Number the connected pieces of a mask on the ring.
-
-    Parameters
-    ----------
-    mask : bool array (m, k)
-        The last column is next to the first; cells touch by their sides.
-
-    Returns
-    -------
-    number : int array (m, k)
-        0 outside, else 1 to count.
-    count : int
-
-    Examples
-    --------
-    >>> pieces(np.array([[True, False, True, True]]))[0]
-    array([[1, 0, 1, 1]])
-    """
-    number, count = label(mask)
-    seam = np.stack([number[:, 0], number[:, -1]])[:, mask[:, 0] & mask[:, -1]]
-    touching = coo_array((np.ones(seam.shape[1]), seam), shape=(count + 1, count + 1))
-    count, merged = connected_components(touching, directed=False)
-    return merged[number].astype(np.int64), int(count) - 1
-
-
-def each_piece(mask: Bool) -> Iterator[Bool]:
-    """The masks of the connected pieces, one by one."""
-    number, count = pieces(mask)
-    for k in range(1, count + 1):
-        yield number == k
-
-
-def grown(core: Bool, body: Bool) -> Bool:
-    """The pieces of ``body`` that hold some of ``core``: hysteresis."""
-    number, count = pieces(body)
-    seeded = np.zeros(count + 1, dtype=bool)
-    seeded[number[core & body]] = True
-    seeded[0] = False
-    return seeded[number]
-
-
-def large(mask: Bool, area: Float, least: float) -> Bool:
-    """Only the pieces of at least some area; ``area`` is that of each cell."""
-    number, count = pieces(mask)
-    size = np.bincount(number.ravel(), weights=area.ravel(), minlength=count + 1)
-    keep = size >= least
-    keep[0] = False
-    return keep[number]
 
 
 def call_actions(
@@ -120,7 +63,7 @@ def call_actions(
     int8 array (m, k)
         Index into `ACTIONS`; `NO_CALL` where not surveyed or an opening.
     """
-    wall = grid.surveyed[:, None] & ~grid.opening
+    wall = grid.surveyed & ~grid.opening
     past = _chance(wall, chance_above(cutback, sd, rules.brick_threshold))
     worn = _chance(wall, chance_above(cutback, sd, rules.tolerance))
     proud = _chance(wall, chance_above(-cutback, sd, rules.tolerance))

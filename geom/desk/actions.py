@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from geom.readings import RodReadings
 from geom.sampling.feasible import widened
 from geom.sampling.plan import SamplingPlan, initial_plan, onward_of
 from geom.surface import GPPosterior, Grid, RadialSurface, make_grid
+from geom.surface.coverage import OnGrid, on_surveyed, surveyed_by
 from geom.surface.reconstruct import LEAST_AZIMUTHS, LEAST_HEIGHTS, LEAST_READINGS
 from geom.units import Float, Int
 
@@ -37,13 +38,6 @@ _SAME_AZIMUTH, _SAME_HEIGHT = 0.5, 5.0
 _MOST_ROWS, _MOST_COLUMNS = 60, 48
 
 Codes = NDArray[np.int8]
-
-
-class CutbackOnGrid(Protocol):
-    """Anything that knows cut-back on a grid."""
-
-    def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Mean and standard deviation, mm; (m, k) each."""
 
 
 @dataclass(frozen=True)
@@ -87,20 +81,20 @@ class StationActions:
 
 @on_one_thread_when_small(lambda readings, *_: len(readings))
 def quick_actions(
-    readings: RodReadings, wall: CutbackOnGrid, board: SamplingPlan, design: Design
+    readings: RodReadings, wall: OnGrid, board: SamplingPlan, design: Design
 ) -> StationActions:
     """Calls from a coarse grid, each station's own cut-back put into its cell.
 
     Parameters
     ----------
     readings : RodReadings
-    wall : CutbackOnGrid
+    wall : OnGrid
         Of these readings.
     board : SamplingPlan
     design : Design
     """
     grid = coarse_grid(readings, design)
-    cutback, sd = _cutback_on_grid(wall, grid)
+    cutback, sd = on_surveyed(wall, grid)
     station_cutback, station_sd = _cutback_at_stations(wall, readings, board)
     known = ~np.isnan(station_cutback)
     row, column = cells = _station_cells(grid, board)
@@ -136,7 +130,7 @@ def full_actions(
     """
     rules, posterior = surface.design.repair, rod_posterior(surface)
     grid = coarse_grid(readings, surface.design)
-    cutback, sd = _cutback_on_grid(posterior, grid)
+    cutback, sd = on_surveyed(posterior, grid)
     station_cutback, station_sd = _cutback_at_stations(posterior, readings, board)
     fine = call_actions(surface.grid, surface.cutback, surface.radius_sd, rules)
     cells = _station_cells(surface.grid, board)
@@ -170,9 +164,12 @@ def coarse_grid(readings: RodReadings | None, design: Design) -> Grid:
     low = high = design.profile.bottom
     if readings is not None:
         low, high = float(readings.height.min()), float(readings.height.max())
-    return make_grid(
+    grid = make_grid(
         design, surveyed=(low, high), spacing=GRID_ROW, columns=GRID_COLUMNS
     )
+    if readings is None:
+        return grid
+    return replace(grid, surveyed=grid.surveyed & surveyed_by(grid, *readings.stations))
 
 
 def missing_readings(readings: RodReadings | None) -> str:
@@ -202,7 +199,7 @@ def missing_readings(readings: RodReadings | None) -> str:
 
 
 def _cutback_at_stations(
-    wall: CutbackOnGrid, readings: RodReadings, board: SamplingPlan
+    wall: OnGrid, readings: RodReadings, board: SamplingPlan
 ) -> tuple[Float, Float]:
     """Cut-back at the stations between the lowest and the highest reading."""
     low, high = float(readings.height.min()), float(readings.height.max())
@@ -214,20 +211,11 @@ def _cutback_at_stations(
     return cutback, sd
 
 
-def _cutback_on_grid(wall: CutbackOnGrid, grid: Grid) -> tuple[Float, Float]:
-    cutback = np.full(grid.shape, np.nan)
-    sd = cutback.copy()
-    rows = grid.surveyed
-    if rows.any():
-        cutback[rows], sd[rows] = wall.on_grid(grid.height[rows], grid.azimuth)
-    return cutback, sd
-
-
 def _station_cells(
     grid: Grid, board: SamplingPlan
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Row and column of the surveyed cell of each station; two arrays (m, k)."""
-    surveyed = np.flatnonzero(grid.surveyed)
+    surveyed = np.flatnonzero(grid.surveyed_rows)
     row = np.searchsorted(grid.edge, board.height, side="right") - 1
     row = np.clip(row, surveyed[0], surveyed[-1])
     columns = grid.azimuth.size

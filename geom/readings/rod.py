@@ -56,6 +56,16 @@ class RodReadings:
         """As ``findings.json`` names them, each once."""
         return [f"rod {kind}" for kind in dict.fromkeys(self.kind)]
 
+    @property
+    def stations(self) -> tuple[Float, Float]:
+        """Azimuth (degrees) and height (mm) of every place touched; two arrays (q,).
+
+        A diameter touches two; its far ends come after all readings.
+        """
+        across = self.is_kind("diameter")
+        azimuth = np.append(self.azimuth, (self.azimuth[across] + 180.0) % 360.0)
+        return azimuth, np.append(self.height, self.height[across])
+
     def is_kind(self, kind: RodKind) -> np.ndarray:
         """Which readings are of a kind; bool array (n,)."""
         return np.array([k == kind for k in self.kind], dtype=bool)

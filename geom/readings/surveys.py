@@ -92,7 +92,7 @@ class SurveyBefore:
     Attributes
     ----------
     survey : PastSurvey
-        The gridded wall, m surveyed rows of k azimuths.
+        The gridded wall, m rows of k azimuths with anything surveyed; NaN where not.
     zone : int array (m, k)
         Zone of each of its cells, 0 where none.
     zones : tuple of ZoneBefore
@@ -151,6 +151,25 @@ def load_past_survey(folder: Path | str, design: Design) -> PastSurvey:
         If the folder holds no survey, or one of another lining, drawing or frame.
     """
     path = Path(folder) / FILE
+    survey = _load(Path(folder), design)
+    whole = np.isfinite(survey.cutback).all(axis=1)
+    if whole.sum() < 2:
+        raise InputError(
+            "has fewer than two rows that were surveyed all round",
+            file=path,
+            cure=_CURE,
+        )
+    return PastSurvey(
+        height=survey.height[whole],
+        azimuth=survey.azimuth,
+        cutback=survey.cutback[whole],
+        cutback_sd=survey.cutback_sd[whole],
+    )
+
+
+def _load(folder: Path, design: Design) -> PastSurvey:
+    """The surveyed wall of an output folder; NaN where it was not read."""
+    path = folder / FILE
     if not path.is_file():
         raise InputError(f"there is no {FILE} in it", file=folder, cure=_CURE)
     try:
@@ -176,7 +195,7 @@ def load_survey_before(folder: Path | str, design: Design) -> SurveyBefore:
         files of two surveys.
     """
     folder = Path(folder)
-    survey = load_past_survey(folder, design)
+    survey = _load(folder, design)
     path = folder / FINDINGS
     if not path.is_file():
         raise InputError(
@@ -243,20 +262,23 @@ def _checked(data: xr.Dataset, design: Design) -> PastSurvey:
     height = data["height"].to_numpy().astype(np.float64)
     azimuth = data["azimuth"].to_numpy().astype(np.float64)
     _refuse_other_grid(height, azimuth)
-    rows = data["surveyed"].to_numpy().all(axis=1)
+    surveyed = data["surveyed"].to_numpy() > 0
+    rows = surveyed.any(axis=1)
+    there = surveyed[rows]
     drawn = data["design_radius"].to_numpy()[rows]
-    survey = PastSurvey(
-        height=height[rows],
-        azimuth=azimuth,
-        cutback=data["cutback"].to_numpy()[rows].astype(np.float64),
-        cutback_sd=data["cutback_sd"].to_numpy()[rows].astype(np.float64),
+    cutback, sd = (
+        np.where(there, data[name].to_numpy()[rows].astype(np.float64), np.nan)
+        for name in ("cutback", "cutback_sd")
     )
-    if survey.height.size < 2:
+    if rows.sum() < 2:
         raise InputError("has fewer than two surveyed rows", cure=_CURE)
-    if not np.isfinite(survey.cutback).all():
+    if not np.isfinite(cutback[there]).all():
         raise InputError("is not a number on surveyed wall", place="cutback")
-    if not np.isfinite(survey.cutback_sd).all() or (survey.cutback_sd < 0.0).any():
+    if not np.isfinite(sd[there]).all() or (sd[there] < 0.0).any():
         raise InputError("is not a sd on surveyed wall", place="cutback_sd")
+    survey = PastSurvey(
+        height=height[rows], azimuth=azimuth, cutback=cutback, cutback_sd=sd
+    )
     _refuse_other_drawing(survey.height, drawn, design)
     return survey
 
@@ -291,7 +313,7 @@ def _zone_map(path: Path) -> tuple[Int, str]:
             raise InputError(
                 "has no zones over the wall", file=path, cure=_SURVEY_AGAIN
             )
-        rows = data["surveyed"].to_numpy().all(axis=1)
+        rows = (data["surveyed"].to_numpy() > 0).any(axis=1)
         zone = data["zone"].to_numpy()[rows]
         created = str(data.attrs.get("created", ""))
     return zone.astype(np.int64), created

@@ -35,7 +35,7 @@ LIP = 20.0
 SURE_TO_SHED = 0.9
 #: Draws for the share of a tuyere's width that stands in front.
 LIP_DRAWS = 4000
-#: Sections this near to the worst ring are of the melting zone, mm.
+#: Rows this near to the worst ring are of the melting zone, mm.
 MELTING_REACH = 150.0
 #: Iron from each square millimetre of section, kg/h: 10 lb/in2 h, common practice, from
 #: memory; orientation only.

@@ -25,14 +25,15 @@ class RepairPackage:
     plan : RepairPlan
     taper : tuple of TuyereAudit
         In the order of the design file.
-    melting : WornMelting
+    melting : WornMelting or None
+        None where no ring was read round.
     bottom : SandBottom or None
         None where the design names no tap hole.
     """
 
     plan: RepairPlan
     taper: tuple[TuyereAudit, ...]
-    melting: WornMelting
+    melting: WornMelting | None
     bottom: SandBottom | None
 
     def to_dict(self) -> dict[str, Any]:

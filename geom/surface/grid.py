@@ -36,8 +36,8 @@ class Grid:
         At the rows' centres.
     wall : array (m, k), 0 to 1
         Share of each cell that is wall and not opening.
-    surveyed : bool array (m,)
-        Rows between the lowest and the highest reading.
+    surveyed : bool array (m, k)
+        Cells that readings tell of, `geom.surface.coverage` says by which rule.
     """
 
     edge: Float
@@ -67,9 +67,14 @@ class Grid:
         return self.height.size, self.azimuth.size
 
     @cached_property
+    def surveyed_rows(self) -> Bool:
+        """Rows with any surveyed cell; shape (m,)."""
+        return np.asarray(self.surveyed.any(axis=1))
+
+    @cached_property
     def surveyed_heights(self) -> tuple[float, float]:
         """Lowest and highest surveyed height, mm."""
-        rows = np.flatnonzero(self.surveyed)
+        rows = np.flatnonzero(self.surveyed_rows)
         return float(self.edge[rows[0]]), float(self.edge[rows[-1] + 1])
 
     @cached_property
@@ -80,7 +85,7 @@ class Grid:
     @cached_property
     def counted(self) -> Float:
         """Share of each cell that is surveyed wall; shape (m, k)."""
-        return self.wall * self.surveyed[:, None]
+        return self.wall * self.surveyed
 
     @cached_property
     def patch(self) -> Float:
@@ -91,6 +96,12 @@ class Grid:
     def face_area(self) -> Float:
         """Area of surveyed design face in each cell, mm2; shape (m, k)."""
         return self.patch * self.design_radius[:, None]
+
+    @cached_property
+    def whole_face(self) -> Float:
+        """Area of design face in each cell, surveyed or not, mm2; shape (m, k)."""
+        whole = self.wall * (self.row_height * self.design_radius)[:, None]
+        return whole * self.sector
 
     def interpolate(
         self,
@@ -131,7 +142,8 @@ def make_grid(
     ----------
     design : Design
     surveyed : (low, high), mm
-        Heights of the lowest and the highest reading.
+        Heights of the lowest and the highest reading: all between them counts as
+        surveyed, round the ring too.
     spacing : float, mm
         Greatest distance between row centres.
     columns : int
@@ -152,12 +164,13 @@ def make_grid(
     edge = np.concatenate([*pieces, fixed[-1:]])
     centre = 0.5 * (edge[:-1] + edge[1:])
     azimuth = np.arange(columns, dtype=np.float64) * (360.0 / columns)
+    between = (centre > low) & (centre < high)
     return Grid(
         edge=edge,
         azimuth=azimuth,
         design_radius=design.profile.radius_at(centre),
         wall=_wall_share(design, edge, azimuth),
-        surveyed=(centre > low) & (centre < high),
+        surveyed=np.repeat(between[:, None], columns, axis=1),
     )
 
 

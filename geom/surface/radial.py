@@ -26,7 +26,6 @@ def surface_dataset(surface: RadialSurface) -> xr.Dataset:
     import xarray as xr
 
     grid, dims = surface.grid, ("height", "azimuth")
-    surveyed = np.broadcast_to(grid.surveyed[:, None], grid.shape)
     drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
     mm = {"units": "mm"}
     return xr.Dataset(
@@ -54,7 +53,7 @@ def surface_dataset(surface: RadialSurface) -> xr.Dataset:
             ),
             "surveyed": (
                 dims,
-                surveyed.astype(np.int8),
+                grid.surveyed.astype(np.int8),
                 _flag("not surveyed surveyed"),
             ),
             **_seen_variable(surface),
@@ -180,7 +179,7 @@ class RadialSurface:
         """
         if self.seen is not None:
             grid = self.grid
-            shown = self.seen & grid.surveyed[:, None] & ~grid.opening
+            shown = self.seen & grid.surveyed & ~grid.opening
             row, column = np.nonzero(shown)
             return grid.azimuth[column], grid.height[row]
         observed = self.posterior.fitted.best.observed

@@ -11,6 +11,10 @@ from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.parallel import on_one_thread_when_small
 from geom.readings import CloudReadings, RodReadings
+from geom.surface.coverage import (
+    on_surveyed,
+    surveyed_by,
+)
 from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
 from geom.surface.grid import make_grid
 from geom.surface.radial import RadialSurface, Rejected
@@ -117,10 +121,8 @@ def _of_rods(  # noqa: PLR0917
     fit = fit_wall(readings, design, prior, seed=seed)
     rejected = tuple(sorted(rejected + fit.rejected, key=lambda r: number[r.place]))
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)
-    cutback = np.full(grid.shape, np.nan)
-    sd = np.full(grid.shape, np.nan)
-    rows = grid.surveyed
-    cutback[rows], sd[rows] = fit.posterior.on_grid(grid.height[rows], grid.azimuth)
+    grid = replace(grid, surveyed=grid.surveyed & surveyed_by(grid, *readings.stations))
+    cutback, sd = on_surveyed(fit.posterior, grid)
     return RadialSurface(
         design=design,
         grid=grid,

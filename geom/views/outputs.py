@@ -27,7 +27,6 @@ from geom.surface.radial import RadialSurface
 from geom.views.charts.change_map import change_png, levels_png, scale_png, wall_png
 from geom.views.charts.cutback_map import map_png
 from geom.views.charts.sections import level_sections, upright_sections
-from geom.views.charts.unrolled import stations
 from geom.views.charts.work_map import workmap_png
 from geom.views.documents import (
     campaigns_document,
@@ -185,7 +184,7 @@ def survey_makers(
         return stl_bytes(rebuild_solid(surface, excess))
 
     def report(_: Path) -> bytes:
-        azimuth, height = stations(readings.rod)
+        azimuth, height = readings.rod.stations
         dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))
         return report_bytes(surface, findings, works, pictures(), dots=dots)
 

@@ -58,7 +58,7 @@ def held(task: Task) -> dict[str, Held]:
     plan = plan_repair(surface, assess(surface, design), design)
     grid = surface.grid
     true = lining.cutback(grid.azimuth[None, :], grid.height[:, None])
-    true = np.where(grid.surveyed[:, None], true, np.nan)
+    true = np.where(grid.surveyed, true, np.nan)
     wall = Wall(grid, true, np.zeros(grid.shape), design)
     demand = demand_by_rule(wall, bonds_of(bricks_of(design)))
     lines = {line.material: line for line in plan.order}

@@ -95,7 +95,7 @@ def score(seed: int, *, points: int, even: bool) -> Score:
         surface, findings, seconds = survey(scene)
     true, volume = truth(scene, surface)
     assert surface.seen is not None
-    wall = surface.grid.surveyed[:, None] & ~surface.grid.opening
+    wall = surface.grid.surveyed & ~surface.grid.opening
     seen, hidden = wall & surface.seen, wall & ~surface.seen
     off = surface.cutback - true
     held = np.abs(off) < 1.96 * surface.radius_sd

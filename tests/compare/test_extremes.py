@@ -88,7 +88,7 @@ def test_greatest_of_level_independent_places_follows_order_statistics(
 
 def place_of_deepest(surface: RadialSurface) -> tuple[int, int]:
     grid = surface.grid
-    wall = grid.surveyed[:, None] & ~grid.opening
+    wall = grid.surveyed & ~grid.opening
     flat = int(np.argmax(np.where(wall, surface.cutback, -np.inf)))
     return flat // grid.azimuth.size, flat % grid.azimuth.size
 
@@ -215,7 +215,7 @@ def test_the_deepest_point_counts_holes_and_the_lining_left_does_too() -> None:
 
 def area_of(walls: WallDraws, surface: RadialSurface) -> Float:
     grid = surface.grid
-    wall = grid.surveyed[:, None] & ~grid.opening
+    wall = grid.surveyed & ~grid.opening
     return walls.nodes.gather(np.where(wall, grid.face_area, 0.0)) * 1e-6
 
 

@@ -32,7 +32,7 @@ NOTHING = np.zeros(0)
 def no_nodes(grid: Grid) -> Nodes:
     """A net that says nothing, for tests of means alone."""
     owner = np.full(grid.shape, -1, dtype=np.int64)
-    owner[grid.surveyed] = 0
+    owner[grid.surveyed_rows] = 0
     one = np.ones(1)
     return Nodes(one, one, one, one, np.ones((1, 1)), owner)
 
@@ -41,7 +41,7 @@ def told(
     design: Design, cutback: Float, *, surveyed: tuple[float, float]
 ) -> PanelState:
     grid = make_grid(design, surveyed=surveyed)
-    field = np.where(grid.surveyed[:, None], cutback, np.nan)
+    field = np.where(grid.surveyed, cutback, np.nan)
     sd = np.ones(grid.shape)
     return panel_state(panels_of(design), grid, field, sd, no_nodes(grid), read=NOTHING)
 
@@ -275,7 +275,7 @@ def test_variance_of_the_whole_wall_is_that_of_the_nodes() -> None:
     state = survey_panels(surface, nodes)
     told = np.isfinite(state.cutback)
     weight = np.where(told, state.area, 0.0) / state.area[told].sum()
-    inside = told[panels.owner(grid.height, grid.azimuth)] & grid.surveyed[:, None]
+    inside = told[panels.owner(grid.height, grid.azimuth)] & grid.surveyed
     cells = np.where(inside, grid.face_area, 0.0)
     direct = nodes.sd_of_sum(nodes.gather(cells / cells.sum()))
     assert np.sqrt(weight @ state.covariance @ weight) == pytest.approx(

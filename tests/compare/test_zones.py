@@ -11,15 +11,10 @@ from geom.compare.draws import WallDraws
 from geom.compare.extent import ALL_ROUND, columns_spanned
 from geom.compare.findings import ACTIONS, NO_CALL
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.zones import (
-    BRICK_FACE,
-    call_actions,
-    find_zones,
-    grown,
-    pieces,
-)
+from geom.compare.zones import call_actions, find_zones
 from geom.design import RepairRules
 from geom.surface import Grid, make_grid, reconstruct
+from geom.surface.pieces import BRICK_FACE, grown, pieces
 from geom.units import Bool, Float
 from tests.walls import plain_design, tapered_design, worn_readings
 
@@ -105,7 +100,7 @@ def test_openings_and_unsurveyed_wall_get_no_call() -> None:
     action = call_actions(grid, surface.cutback, surface.radius_sd, RULES)
     assert (action[~grid.surveyed] == NO_CALL).all()
     assert (action[grid.opening] == NO_CALL).all()
-    assert (action[grid.surveyed[:, None] & ~grid.opening] != NO_CALL).all()
+    assert (action[grid.surveyed & ~grid.opening] != NO_CALL).all()
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0], ids=["brick", "chip"])
@@ -119,7 +114,7 @@ def test_a_zone_over_azimuth_zero_is_one_zone_from_high_to_low_azimuth(
     patch = box(grid, slice(60, 90), columns)
     cutback = np.where(patch, sign * 45.0, 0.0)
     walls = level_walls(make_nodes(surface), np.where(patch, cutback, 0.0), 1.0)
-    sd = np.where(grid.surveyed[:, None], 1.0, np.nan) * np.ones(grid.shape)
+    sd = np.where(grid.surveyed, 1.0, np.nan) * np.ones(grid.shape)
     cutback[~grid.surveyed] = np.nan
     action = call_actions(grid, cutback, sd, RULES)
     zones, number = find_zones(grid, cutback, sd, action, walls)
@@ -151,7 +146,7 @@ def test_the_greatest_of_a_zone_is_of_all_its_places_not_of_one_cell() -> None:
     patch = box(grid, slice(60, 90), list(range(48, 108)))
     cutback = np.where(patch, 45.0, 0.0)
     cutback[~grid.surveyed] = np.nan
-    sd = np.where(grid.surveyed[:, None], 3.0, np.nan) * np.ones(grid.shape)
+    sd = np.where(grid.surveyed, 3.0, np.nan) * np.ones(grid.shape)
     walls = level_walls(nodes, np.where(patch, 45.0, 0.0), 0.0)
     chance = np.random.default_rng(2).normal(0.0, 3.0, walls.plain.shape)
     wall = walls.plain + chance
@@ -167,7 +162,7 @@ def test_the_greatest_of_a_zone_is_of_all_its_places_not_of_one_cell() -> None:
 def test_a_zone_all_round_says_so_within_the_pinned_range() -> None:
     design = plain_design()
     surface = reconstruct(worn_readings(design), design)
-    cutback = np.where(surface.grid.surveyed[:, None], 20.0, np.nan)
+    cutback = np.where(surface.grid.surveyed, 20.0, np.nan)
     cutback = cutback * np.ones(surface.grid.shape)
     sd = np.ones_like(cutback)
     walls = level_walls(make_nodes(surface), np.nan_to_num(cutback), 1.0)

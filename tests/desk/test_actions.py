@@ -48,7 +48,7 @@ def test_the_full_calls_are_those_of_the_report(survey):
             if actions.station_action[row, column] == NO_CALL:
                 continue
             inside = np.abs(grid.height - height) <= 0.5 * grid.row_height + 1e-6
-            cells = action[inside & grid.surveyed, round(azimuth)]
+            cells = action[inside & grid.surveyed_rows, round(azimuth)]
             assert actions.station_action[row, column] in cells
             count += 1
     assert count > 80

@@ -41,7 +41,7 @@ def test_what_was_found_is_read_back_on_the_surveyed_rows(
     folder: Path, surface: RadialSurface
 ) -> None:
     survey = load_past_survey(folder, DESIGN)
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     assert 0 < rows.sum() < rows.size
     np.testing.assert_allclose(survey.height, surface.height[rows])
     np.testing.assert_allclose(survey.azimuth, surface.azimuth)

@@ -53,7 +53,7 @@ def test_what_was_found_is_read_back_in_mm(
 ) -> None:
     surface, findings = surveyed
     before = load_survey_before(folder, DESIGN)
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     np.testing.assert_array_equal(before.zone, findings.maps.zone[rows])
     np.testing.assert_allclose(before.survey.cutback, surface.cutback[rows])
     assert before.title == "Heat 41"

@@ -50,7 +50,7 @@ def known_surface(
     grid = make_grid(design, surveyed=surveyed, columns=columns)
     azimuth, height = np.meshgrid(grid.azimuth, grid.height)
     mean = posterior.mean(azimuth, height) if isinstance(posterior, KnownWall) else 0.0
-    cutback = np.where(grid.surveyed[:, None], mean, np.full(grid.shape, np.nan))
+    cutback = np.where(grid.surveyed, mean, np.full(grid.shape, np.nan))
     return RadialSurface(
         design=design,
         grid=grid,

@@ -63,7 +63,7 @@ def survey(readings: RodReadings, design: Design = DESIGN):
 
 def as_before(surface: RadialSurface, findings: Findings) -> SurveyBefore:
     """A survey as `load_survey_before` gives it."""
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     return SurveyBefore(
         survey=PastSurvey(
             surface.height[rows],

@@ -76,7 +76,7 @@ def surface_of(
     """A wall that is known so well everywhere."""
     grid = make_grid(design, surveyed=(LOW, HIGH), columns=columns)
     azimuth, height = np.meshgrid(grid.azimuth, grid.height)
-    known = np.where(grid.surveyed[:, None], 1.0, np.nan)
+    known = np.where(grid.surveyed, 1.0, np.nan)
     return RadialSurface(
         design=design,
         grid=grid,

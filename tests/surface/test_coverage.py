@@ -53,7 +53,7 @@ def surveyed_walls() -> Iterator[tuple[RadialSurface, Float]]:
 
 
 def on_wall(surface: RadialSurface) -> Bool:
-    return surface.grid.surveyed[:, None] & ~surface.grid.opening
+    return surface.grid.surveyed & ~surface.grid.opening
 
 
 def test_95_percent_intervals_of_points_hold_about_95_percent(surveys) -> None:

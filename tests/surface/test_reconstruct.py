@@ -27,7 +27,7 @@ def rough(readings: RodReadings) -> RadialSurface:
 
 def test_wall_is_found_within_its_own_uncertainty() -> None:
     surface = reconstruct(worn_readings(DESIGN), DESIGN, spacing=20.0, columns=120)
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     height, azimuth = np.meshgrid(surface.height, surface.azimuth, indexing="ij")
     off = (surface.cutback - worn(azimuth, height))[rows]
     sd = surface.radius_sd[rows]
@@ -76,7 +76,7 @@ def test_diameters_cannot_see_odd_harmonics_and_the_sd_says_so() -> None:
     across = rod_readings(azimuth, height, radius + far + error, "diameter", sd=1.0)
     along = rod_readings(azimuth, height, radius + error, "radius", sd=1.0)
     blind, sighted = rough(across), rough(along)
-    rows = blind.grid.surveyed
+    rows = blind.grid.surveyed_rows
     assert np.mean(blind.radius_sd[rows]) > 2.0 * np.mean(sighted.radius_sd[rows])
     mean, covariance = blind.posterior.joint(np.array([700.0]), np.array([60.0, 240.0]))
     odd_sd = np.sqrt(covariance[0, 0] + covariance[1, 1] - 2.0 * covariance[0, 1])
@@ -135,7 +135,7 @@ def test_dataset_is_labelled_in_mm_and_round_trips_the_arrays() -> None:
     np.testing.assert_array_equal(told.radius.values, surface.radius)
     drawn = told.radius - told.design_radius
     np.testing.assert_allclose(drawn.values, told.cutback.values)
-    assert told.surveyed.values.sum() == surface.grid.surveyed.sum() * 36
+    assert told.surveyed.values.sum() == surface.grid.surveyed.sum()
 
 
 def test_of_very_many_readings_the_mean_is_exact_and_the_sd_never_too_small() -> None:

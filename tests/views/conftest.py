@@ -51,9 +51,7 @@ class Furnace:
         findings, design = self.findings, self.design
         # a real surface goes on behind its openings
         posterior = self.surface.posterior
-        behind = np.where(
-            self.surface.grid.surveyed[:, None], posterior.cutback, np.nan
-        )
+        behind = np.where(self.surface.grid.surveyed, posterior.cutback, np.nan)
         drawn = self.surface.grid.design_radius[:, None]
         surface = replace(
             self.surface,
@@ -197,7 +195,7 @@ def make_furnace(
     design = make_design(unit, sense, **changes)
     grid = make_grid(design, surveyed=surveyed, spacing=spacing, columns=columns)
     cutback, sd = field(grid)
-    known = np.broadcast_to(grid.surveyed[:, None], grid.shape) & ~grid.opening
+    known = np.broadcast_to(grid.surveyed, grid.shape) & ~grid.opening
     maps = call(cutback, sd, design, known)
     radius = grid.design_radius[:, None] + maps.cutback
     readings = make_readings(surveyed)

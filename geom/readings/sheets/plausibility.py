@@ -24,6 +24,9 @@ _MAX_IMPOSSIBLE_SHARE = 0.2
 #: A reading with a standard uncertainty from here on tells nothing, mm.
 _MAX_SD = 100.0
 
+#: So many different azimuths, all whole numbers from 1 to 12, are hours.
+_LEAST_HOURS = 3
+
 _ROUNDING = 1e-6  # mm; what changing units may add to a length
 
 
@@ -33,10 +36,11 @@ def refuse_implausible(sheet: Sheet, design: Design) -> None:
     Raises
     ------
     InputError
-        For heights outside the profile, radii that are not positive, past the shell or
-        far from the drawing, the wrong unit or quantity, an sd that is none, and
-        readings inside an opening.
+        For hours typed as degrees, heights outside the profile, radii that are not
+        positive, past the shell or far from the drawing, the wrong unit or quantity, an
+        sd that is none, and readings inside an opening.
     """
+    _refuse_hours(sheet)
     _refuse_heights(sheet, design)
     _refuse_whole(sheet, design)
     _refuse_values(sheet, design)
@@ -58,6 +62,23 @@ def ratio_to_design(sheet: Sheet, design: Design) -> Float:
     """
     designed = design_radius(sheet, design)
     return sheet.value / (2.0 * designed if sheet.kind == "diameter" else designed)
+
+
+def _refuse_hours(sheet: Sheet) -> None:
+    """Refuse azimuths that go from 1 to 12 by whole numbers: hours of the clock."""
+    told = np.unique(sheet.azimuth)
+    hours = (told >= 1.0) & (told <= 12.0) & (told == np.round(told))
+    if told.size < _LEAST_HOURS or not hours.all():
+        return
+    what = (
+        f"hours? All azimuths are whole numbers from {told[0]:.0f} to {told[-1]:.0f}: "
+        f"as degrees that is {told[-1] - told[0]:.0f}° of the ring"
+    )
+    cure = (
+        "If they are hours, name the column clock; if not, write degrees from 0 to 360 "
+        "(30 to an hour)"
+    )
+    raise sheet.error(what, cure=cure)
 
 
 def _refuse_heights(sheet: Sheet, design: Design) -> None:

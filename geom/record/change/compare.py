@@ -209,7 +209,7 @@ def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> SurveyDif
         )
     radius = grid.design_radius[:, None] + start.cutback
     return SurveyDifference(
-        grid=replace(grid, surveyed=np.asarray(both.any(axis=1))),
+        grid=replace(grid, surveyed=both),
         panels=start.panels.panels,
         start=np.where(both, radius, np.nan),
         start_sd=np.where(both, start.cutback_sd, np.nan),

@@ -90,30 +90,30 @@ def resample_survey(
     Returns
     -------
     Dataset, dims (height, azimuth)
-        Lengths as float32; NaN, and ``surveyed`` 0, outside the heights surveyed.
+        Lengths as float32; NaN, and ``surveyed`` 0, where nothing was surveyed.
     """
     import xarray as xr
 
-    known = np.flatnonzero(data["surveyed"].to_numpy().all(axis=1))
+    known = np.flatnonzero(data["surveyed"].to_numpy().any(axis=1))
     rows = data["height"].to_numpy()[known].astype(np.float64)
-    surveyed = (grid.height >= between[0]) & (grid.height <= between[1])
+    inside = (grid.height >= between[0]) & (grid.height <= between[1])
     row = row_index(rows, grid.height, steps=design.profile.steps)
-    surveyed &= np.isfinite(row)
-    row = np.where(surveyed, row, np.nan)
+    row = np.where(inside, row, np.nan)
     fields: dict[str, Any] = {}
     for name in STRAIGHT:
         field = data[name].to_numpy()[known].astype(np.float64)
         fields[name] = interpolate_rows(field, row)
+    surveyed = np.isfinite(fields["cutback"])
     closest = np.floor(np.nan_to_num(row) + 0.5).astype(np.int64)
     for name in NEAREST:
         field = data[name].to_numpy()[known]
         none = field.dtype.type(-1 if name == "action" else 0)
-        fields[name] = np.where(surveyed[:, None], field[closest], none)
+        fields[name] = np.where(surveyed, field[closest], none)
     design_radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)
     fields["radius"] = design_radius + fields["cutback"]
     fields["radius_sd"] = fields["cutback_sd"]
     fields["design_radius"] = design_radius
-    fields["surveyed"] = np.broadcast_to(surveyed[:, None], grid.shape).astype(np.int8)
+    fields["surveyed"] = surveyed.astype(np.int8)
     fields["opening"] = grid.opening.astype(np.int8)
     return xr.Dataset(
         {

@@ -25,7 +25,6 @@ from geom.compare.nodes import Nodes
 from geom.frame import to_cartesian
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import Decision, chance_within, decide, judge
-from geom.repair.acceptance.material import whole_face
 from geom.repair.acceptance.result import CheckPoint, FaceCheck, LevelCheck
 from geom.repair.assumptions import FACE_DRAWS, FACE_SHARE, READING_REACH
 from geom.surface import Grid, RadialSurface
@@ -61,7 +60,7 @@ class RepairedWall:
     @cached_property
     def measured(self) -> Bool:
         """Surveyed wall with a reading near enough; (m, k)."""
-        wall = self.grid.surveyed[:, None] & ~self.grid.opening
+        wall = self.grid.surveyed & ~self.grid.opening
         return wall & (self.distance <= READING_REACH)
 
     def check(self, mask: Bool) -> FaceCheck:
@@ -113,7 +112,7 @@ class RepairedWall:
         decision = judged.decision if measured >= FACE_SHARE else "cannot tell"
         measure_at = None
         if decision == "cannot tell":
-            sd = np.where(ring, self.surface.radius_sd, -np.inf)
+            sd = np.where(ring & self.grid.surveyed, self.surface.radius_sd, -np.inf)
             measure_at = (
                 self._furthest(ring) if measured < FACE_SHARE else self._point(sd)
             )
@@ -131,11 +130,12 @@ class RepairedWall:
 
     def share_measured(self, mask: Bool) -> float:
         """Share of a piece of face that was measured."""
-        return share_of(whole_face(self.grid) * mask, self.measured)
+        return share_of(self.grid.whole_face * mask, self.measured)
 
     def _ring(self, height: float) -> Bool:
         """The surveyed row of wall nearest to a level; (m, k)."""
-        off = np.where(self.grid.surveyed, np.abs(self.grid.height - height), np.inf)
+        there = self.grid.surveyed_rows
+        off = np.where(there, np.abs(self.grid.height - height), np.inf)
         row = np.arange(off.size) == np.argmin(off)
         return np.asarray(row[:, None] & ~self.grid.opening)
 
@@ -152,7 +152,7 @@ class RepairedWall:
         """The cell where a field is greatest, as a place to tell of."""
         row, column = np.unravel_index(int(np.argmax(field)), field.shape)
         azimuth, height = self.grid.azimuth[column], self.grid.height[row]
-        if not self.grid.surveyed[row]:
+        if not self.grid.surveyed[row, column]:
             return CheckPoint(float(azimuth), float(height), None, None)
         cutback = self.surface.cutback[row, column]
         here = Quantity.normal(cutback, self.surface.radius_sd[row, column])

@@ -50,17 +50,17 @@ class WallBefore:
     Attributes
     ----------
     cutback, sd : array, mm
-        NaN in rows that were not surveyed before.
+        NaN where not surveyed before.
     zone : int array
         Zone of each cell, 0 where none.
-    rows : bool array (m,)
-        Rows surveyed before.
+    known : bool array
+        Wall surveyed before.
     """
 
     cutback: Float
     sd: Float
     zone: Int
-    rows: Bool
+    known: Bool
 
 
 @dataclass(frozen=True)
@@ -91,11 +91,13 @@ def wall_before(before: SurveyBefore, grid: Grid) -> WallBefore:
     row = row_index(survey.height, grid.height)
     nearest = np.rint(row).astype(np.int64)
     row[~rows] = np.nan
+    cutback = interpolate_rows(survey.cutback[:, column], row)
+    known = np.isfinite(cutback)
     return WallBefore(
-        cutback=interpolate_rows(survey.cutback[:, column], row),
+        cutback=cutback,
         sd=interpolate_rows(survey.cutback_sd[:, column], row),
-        zone=np.where(rows[:, None], before.zone[nearest][:, column], 0),
-        rows=rows,
+        zone=np.where(known, before.zone[nearest][:, column], 0),
+        known=known,
     )
 
 
@@ -117,7 +119,7 @@ def material_balance(
         Joint standard uncertainty of the net volume over these cells before.
     """
     grid = surface.grid
-    patch = np.where(mask & wall.rows[:, None], grid.patch, 0.0)
+    patch = np.where(mask & wall.known, grid.patch, 0.0)
     held = patch > 0.0
     x, y = wall.cutback[held], surface.cutback[held]
     radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)[held]
@@ -198,9 +200,9 @@ def zone_sd(wall: WallBefore, grid: Grid, mask: Bool, mean_sd: float) -> float:
     mean_sd : float, mm
         Of the zone's mean cut-back, from the findings.
     """
-    lever = whole_face(grid) * (1.0 + wall.cutback / grid.design_radius[:, None])
+    lever = grid.whole_face * (1.0 + wall.cutback / grid.design_radius[:, None])
     whole = float(np.nansum(lever[mask]))
-    kept = mask & grid.surveyed[:, None]
+    kept = mask & grid.surveyed
     part = float(np.nansum(lever[kept])) / whole
     return whole * mean_sd * float(np.sqrt(part))
 
@@ -209,8 +211,3 @@ def zones_sd(sds: list[float], rebuild_sd: float) -> float:
     """Joint sd before over several zones, from each one's and the rebuild volume's."""
     apart, together = float(np.sqrt(np.sum(np.square(sds)))), float(np.sum(sds))
     return float(np.clip(rebuild_sd, apart, together))
-
-
-def whole_face(grid: Grid) -> Float:
-    """Area of design face in each cell, surveyed or not, mm2; shape (m, k)."""
-    return grid.wall * (grid.row_height * grid.design_radius)[:, None] * grid.sector

@@ -19,7 +19,6 @@ from geom.compare import Findings
 from geom.compare.extent import Extent
 from geom.compare.nodes import make_nodes
 from geom.compare.volume import positive
-from geom.compare.zones import BRICK_FACE
 from geom.design import Design
 from geom.errors import InputError
 from geom.parallel import on_one_thread_when_small
@@ -32,7 +31,6 @@ from geom.repair.acceptance.material import (
     WallBefore,
     material_balance,
     wall_before,
-    whole_face,
     zone_sd,
     zones_sd,
 )
@@ -44,6 +42,7 @@ from geom.repair.acceptance.result import (
 )
 from geom.repair.assumptions import NEW_SHARE
 from geom.surface import Grid, RadialSurface
+from geom.surface.pieces import BRICK_FACE
 from geom.surface.radial import Rejected
 from geom.units import Bool
 
@@ -77,7 +76,7 @@ def recheck(
     from geom.repair.audit.taper import taper_audit
 
     was = wall_before(before, surface.grid)
-    if not (was.rows & surface.grid.surveyed).any():
+    if not (was.known & surface.grid.surveyed).any():
         raise _nothing_shared(before, surface.grid)
     now = RepairedWall(surface, make_nodes(surface), design.repair.tolerance)
     levels = tuple(now.check_level(level) for level in findings.levels)
@@ -177,9 +176,7 @@ def _material(
     before: SurveyBefore, was: WallBefore, now: RepairedWall
 ) -> MaterialTotals:
     grid = now.grid
-    covered = np.broadcast_to(was.rows[:, None], grid.shape)
-    again = np.broadcast_to(grid.surveyed[:, None], grid.shape)
-    share = share_of(whole_face(grid) * covered, again)
+    share = share_of(grid.whole_face * was.known, grid.surveyed)
     sd = before.net.sd * float(np.sqrt(share))
     seen = [z for z in before.zones if grid.patch[was.zone == z.id].any()]
     called = [z.volume for z in seen if z.action in ("brick", "daub")]
@@ -187,7 +184,7 @@ def _material(
         zones=_over_zones(before, seen, was, now) if seen else None,
         called_for=_sum_of(called, before.rebuild.sd) if called else None,
         planned=before.planned,
-        wall=material_balance(was, now.surface, now.nodes, covered, sd),
+        wall=material_balance(was, now.surface, now.nodes, was.known, sd),
     )
 
 

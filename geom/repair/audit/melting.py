@@ -11,9 +11,11 @@ is too small.  This says what rate and blast keep the specific rate, that is mel
 square metre as the drawing does.  It does not say that the furnace melts more by
 itself: the rate follows the blast, and blown as before a wider furnace is blown softer.
 
-The melting zone is taken about the worst ring: the surveyed height at which the mean
-cut-back all round, openings left out, is greatest.  All sections of the wall within
-150 mm of it belong to the zone (our own choice, no source), or the nearest one.
+The worst ring is the row of the wall, read round, at which the mean cut-back all round,
+openings left out, is greatest; what is told of the ring is of that row alone.  The
+melting zone is the band of all such rows within 150 mm of it (our own choice, no
+source), integrated over height; rate and blast go by the band.  Both are of the wall as
+it was surveyed, before any repair.
 
 References
 ----------
@@ -27,20 +29,23 @@ with the blast.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from geom.compare.findings import Findings, Level
+from geom.compare.gaps import read_round
 from geom.design import Design
 from geom.design.shop import Melting
 from geom.document import AREA, MERGED, fields_document, only
 from geom.quantity import Quantity
 from geom.repair.assumptions import COMMON_RULE, MELTING_REACH
 from geom.surface import RadialSurface
+from geom.units import Bool, Int
 
+#: Places that stand for a band: heights at most, and azimuths.
+_HEIGHTS, _AZIMUTHS = 7, 60
 #: What the document tells of a section apart from what it does.
 _SECTION = only("height", "side", "design_diameter", "area_diameter", merged=True)
 
@@ -91,19 +96,23 @@ class WornMelting:
         All surveyed sections, bottom up.
     ring : float, mm
         Height of the worst ring.
-    heights : tuple of float, mm
-        Of the sections that are the melting zone.
+    at_ring : Worn
+        Of that ring alone.
+    height_from, height_to : float, mm
+        Of the band that is the melting zone.
     zone : Worn
-        Of the melting zone.
+        Of the band.
     drawn_area : float, mm2
-        Of the melting zone as drawn, mean.
+        Of a section of the band as drawn, mean.
     common_rule : Quantity, kg/h
         10 lb/in2 h on the worn area: common practice, from memory; orientation only.
     """
 
     levels: tuple[WornLevel, ...]
     ring: float
-    heights: tuple[float, ...]
+    at_ring: Worn
+    height_from: float
+    height_to: float
     drawn_area: float = field(metadata=AREA)
     zone: Worn = field(metadata=MERGED)
     common_rule: Quantity
@@ -116,7 +125,7 @@ class WornMelting:
 
 def worn_melting(
     surface: RadialSurface, findings: Findings, design: Design
-) -> WornMelting:
+) -> WornMelting | None:
     """What the diameters that were found do to melting rate and blast.
 
     Parameters
@@ -129,67 +138,96 @@ def worn_melting(
 
     Returns
     -------
-    WornMelting
+    WornMelting or None
+        None where no ring was read round.
     """
-    melting = design.shop.melting
-    ring = worst_ring(surface)
-    zone = zone_levels(findings.levels, ring)
-    design_area = float(np.mean([_design_area(level) for level in zone]))
-    worn = _worn(zone_ratio(zone), melting)
+    melting, grid = design.shop.melting, surface.grid
+    row = worst_row(surface)
+    if row is None:
+        return None
+    ring = float(grid.height[row])
+    band = _read_rows(surface) & (np.abs(grid.height - ring) <= MELTING_REACH)
+    rows = np.flatnonzero(band)
+    radius, tall = grid.design_radius[rows], grid.row_height[rows]
+    design_area = float(np.pi * np.sum(tall * radius**2) / tall.sum())
+    worn = _worn(band_ratio(surface, rows), melting)
     return WornMelting(
         levels=tuple(
-            WornLevel(level, _worn(zone_ratio([level]), melting))
+            WornLevel(level, _worn(section_ratio(level), melting))
             for level in findings.levels
         ),
         ring=ring,
-        heights=tuple(dict.fromkeys(level.height for level in zone)),
+        at_ring=_worn(band_ratio(surface, np.array([row])), melting),
+        height_from=float(grid.edge[rows[0]]),
+        height_to=float(grid.edge[rows[-1] + 1]),
         zone=worn,
         drawn_area=design_area,
         common_rule=worn.area_ratio.times(COMMON_RULE * design_area),
     )
 
 
-def worst_ring(surface: RadialSurface) -> float:
-    """Surveyed height at which mean cut-back all round is greatest, mm.
+def worst_row(surface: RadialSurface) -> int | None:
+    """The row, read round, at which mean cut-back all round is greatest.
 
     The lowest of several; where a row is opening all round it does not count.
     """
-    wall = surface.grid.counted
+    wall = np.where(_read_rows(surface)[:, None], surface.grid.counted, 0.0)
     total = wall.sum(axis=1)
+    if not total.any():
+        return None
     mean = np.sum(wall * np.nan_to_num(surface.cutback), axis=1)
     mean = np.divide(mean, total, out=np.full(total.size, -np.inf), where=total > 0.0)
-    return float(surface.height[int(np.argmax(mean))])
+    return int(np.argmax(mean))
 
 
-def zone_levels(levels: Sequence[Level], ring: float) -> list[Level]:
-    """The sections within `MELTING_REACH` of a height, or else the nearest."""
-    distance = np.array([abs(level.height - ring) for level in levels])
-    most = max(MELTING_REACH, float(distance.min()))
-    return [level for level, far in zip(levels, distance, strict=True) if far <= most]
+def _read_rows(surface: RadialSurface) -> Bool:
+    """Surveyed rows that were read round; (m,)."""
+    return np.asarray(surface.grid.surveyed_rows & read_round(surface.grid))
 
 
-def zone_ratio(levels: Sequence[Level]) -> Quantity:
-    """Area of some sections over that drawn, taken together.
+def band_ratio(surface: RadialSurface, rows: Int) -> Quantity:
+    """Area of some rows of the grid over that drawn, integrated over height.
 
-    Standard uncertainties are added as if all erred alike, which is never too little
-    (JCGM 100:2008, 5.2.2, note 1).
+    Parameters
+    ----------
+    surface : RadialSurface
+    rows : int array (b,)
+        A narrow gap in a row is taken to be as the rest of it.
+
+    Returns
+    -------
+    Quantity
+        Its standard uncertainty is that of ``sum v r**2`` over a net of places that
+        stand for the band, weights v: variance ``4 (v m)' C (v m) + 2 (v v') . C**2``.
+    """
+    grid = surface.grid
+    tall = grid.row_height[rows]
+    drawn = float(np.sum(tall * grid.design_radius[rows] ** 2))
+    square = surface.radius[rows] ** 2 + surface.radius_sd[rows] ** 2
+    ratio = float(np.sum(tall * np.nanmean(square, axis=1))) / drawn
+    some = rows[np.linspace(0, rows.size - 1, min(rows.size, _HEIGHTS)).astype(int)]
+    azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
+    mean, covariance = surface.posterior.joint(grid.height[some], azimuth)
+    radius = np.repeat(grid.design_radius[some], _AZIMUTHS)
+    weight = 1.0 / float(np.sum(radius**2))
+    pull = radius + mean
+    variance = 4.0 * pull @ covariance @ pull + 2.0 * np.sum(covariance**2)
+    sd = weight * float(np.sqrt(np.maximum(variance, 0.0)))
+    return Quantity.normal(ratio, sd).not_below(0.0)
+
+
+def section_ratio(level: Level) -> Quantity:
+    """Area of a section over that drawn.
 
     Examples
     --------
     >>> change, found = Quantity.normal(44.0, 2.0), Quantity.normal(1200.0, 8.0)
-    >>> ratio = zone_ratio([Level(0.0, "", 1000.0, found, change)])
+    >>> ratio = section_ratio(Level(0.0, "", 1000.0, found, change))
     >>> round(ratio.value, 9), round(ratio.sd, 9)
     (1.44, 0.02)
     """
-    area = np.array([_design_area(level) for level in levels])
-    share = area / area.sum()
-    value = [1.0 + 0.01 * level.area_change_percent.value for level in levels]
-    sd = [0.01 * level.area_change_percent.sd for level in levels]
-    return Quantity.normal(float(share @ value), float(share @ sd)).not_below(0.0)
-
-
-def _design_area(level: Level) -> float:
-    return float(np.pi / 4.0 * level.design_diameter**2)
+    change = level.area_change_percent.times(0.01)
+    return Quantity.normal(1.0 + change.value, change.sd).not_below(0.0)
 
 
 def _worn(ratio: Quantity, melting: Melting) -> Worn:

@@ -29,6 +29,7 @@ from typing import Literal
 
 import numpy as np
 
+from geom.compare.gaps import ring_read
 from geom.compare.levels import section_area
 from geom.design import Design, Opening
 from geom.document import OMITTED, VOLUME
@@ -204,7 +205,7 @@ def thickness_at(
 def found_radius(surface: RadialSurface, height: float) -> Quantity | None:
     """Radius of the circle of a section's area, mm; None where not surveyed."""
     low, high = surface.grid.surveyed_heights
-    if not low <= height <= high:
+    if not low <= height <= high or not ring_read(surface.grid, height):
         return None
     azimuth = np.arange(SECTION_AZIMUTHS) * 360.0 / SECTION_AZIMUTHS
     mean, covariance = surface.posterior.joint(np.array([height]), azimuth)

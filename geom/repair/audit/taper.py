@@ -89,7 +89,7 @@ class OpeningGeometry:
         self.reach = max(float(min(ends)) - high, 0.0)
         lip, sill = _next_to(grid.height - high), _next_to(low - grid.height)
         above = (grid.height > high) & (grid.height < high + self.reach)
-        patch = grid.wall * (grid.row_height * grid.surveyed)[:, None]
+        patch = grid.counted * grid.row_height[:, None]
         lip_mean, sill_mean = _mean_of(patch, lip), _mean_of(patch, sill)
         whole = lip_mean.any(axis=0) & sill_mean.any(axis=0)
         across = _across(grid, opening, design.radius_at_opening(opening)) * whole
@@ -97,7 +97,7 @@ class OpeningGeometry:
         self._width = across / across.sum() if self.surveyed else across
         self._contrast = sill_mean - lip_mean
         self._above = np.where(above[:, None], patch * across, 0.0)
-        self._rows = _and_neighbours((lip | sill | above) & grid.surveyed)
+        self._rows = _and_neighbours((lip | sill | above) & grid.surveyed_rows)
         self._columns = _and_neighbours(across > 0.0, ring=True)
 
     def joint(self) -> tuple[Float, Float]:

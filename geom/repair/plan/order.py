@@ -99,7 +99,7 @@ def posterior_walls(
     nodes : Nodes
     count, seed : int
     """
-    grid, rows = surface.grid, surface.grid.surveyed
+    grid, rows = surface.grid, surface.grid.surveyed_rows
     shape = (nodes.height.size, nodes.azimuth.size)
     for error in _draws(nodes, count, seed).T:
         cutback = surface.cutback.copy()

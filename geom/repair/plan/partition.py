@@ -14,10 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.compare.findings import ACTIONS, Action
-from geom.compare.zones import call_actions, each_piece
+from geom.compare.zones import call_actions
 from geom.repair.masonry.bonds import Bond
 from geom.repair.masonry.layup import LayUp, Misfit, lay_up
 from geom.repair.wall import Wall
+from geom.surface.pieces import each_piece
 from geom.units import Bool, Float
 
 _OTHERS: tuple[Action, ...] = ("daub", "chip", "measure again")
@@ -94,7 +95,7 @@ def partition(
     tuple of Plot
         In the order of ``zones``.
     """
-    free = np.ones(wall.grid.shape)
+    free = wall.grid.surveyed.astype(np.float64)
     bricked: dict[int, LayUp] = {}
     misfits: dict[int, tuple[Misfit, ...]] = {}
     for zone in (zone for zone in zones if zone.action == "brick"):

@@ -344,7 +344,7 @@ def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
     column = np.arange(grid.azimuth.size) // columns
     across = int(column[-1]) + 1
     number = row[:, None] * across + column[None, :]
-    seen = cells.seen & grid.surveyed[:, None]
+    seen = cells.seen & grid.surveyed
     at = number[seen]
 
     def mean(field: Float) -> Float:

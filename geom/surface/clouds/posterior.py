@@ -126,14 +126,14 @@ class CloudPosterior:
         offset = float((pull * offsets) @ covariance @ (pull * offsets))
         by_height = float((pull * rise) @ covariance @ (pull * rise))
         sd = np.sqrt(np.diag(covariance))
-        surveyed = self.grid.surveyed[:, None] & ~self.occluded
+        surveyed = self.grid.surveyed & ~self.occluded
 
         def typical_of(variance: Float) -> float:
             some = variance[surveyed & np.isfinite(variance)]
             return float(np.sqrt(some.mean())) if some.size else 0.0
 
         from_points = sum(s.variance for s in read if s.source == BLOCKS)
-        unseen_sd = _rms(self.sd[self.occluded])
+        unseen_sd = _rms(self.sd[self.occluded & self.grid.surveyed])
         of_scatter = typical_of(self.scatter_variance)
         of_grazing = typical_of(self.grazing_variance)
         scatter = float(squared @ net.scatter_variance) + from_points
@@ -168,13 +168,13 @@ class _Net:
     def __init__(self, wall: CloudPosterior, height: Float, azimuth: Float) -> None:
         grid = wall.grid
         rows = _nearest(grid.height, height)
-        rows = np.where(grid.surveyed, rows, -1)
+        rows = np.where(grid.surveyed_rows, rows, -1)
         turn = np.mod(grid.azimuth[:, None] - azimuth[None, :] + 180.0, 360.0) - 180.0
         columns = np.argmin(np.abs(turn), axis=1)
         if height.size == 1:
             rows = np.full(grid.height.size, -1)
             at = np.argmin(
-                np.where(grid.surveyed, np.abs(grid.height - height[0]), 9e9)
+                np.where(grid.surveyed_rows, np.abs(grid.height - height[0]), 9e9)
             )
             rows[at] = 0
         self._owner = np.where(

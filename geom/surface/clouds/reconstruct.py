@@ -19,6 +19,7 @@ from geom.surface.clouds.calibration import variance_inflation
 from geom.surface.clouds.cells import STEPS, Cells, block_means
 from geom.surface.clouds.posterior import CloudPosterior
 from geom.surface.clouds.register import RegisteredClouds, Tick, register_clouds
+from geom.surface.coverage import LASER, surveyed_by, within_reach
 from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
 from geom.surface.grid import Grid, interpolate_smoothly, make_grid
 from geom.surface.radial import RadialSurface
@@ -71,27 +72,31 @@ def reconstruct_clouds(
     bottom, top = design.profile.bottom, design.profile.top
     grid = make_grid(design, surveyed=(bottom, top), spacing=spacing, columns=columns)
     clouds = register_clouds(readings, design, grid, tick=tick, binner=binner)
-    grid = replace(grid, surveyed=surveyed_rows(clouds.cells, grid, readings))
+    rows = rows_seen(clouds.cells, grid, readings)
+    grid = replace(grid, surveyed=np.repeat(rows[:, None], columns, axis=1))
     tick("fitting the wall")
     fit = _fitted(clouds, grid, readings, design, seed)
     wall = _combined(fit, clouds, grid)
+    grid = replace(grid, surveyed=grid.surveyed & _told(clouds.cells, grid, readings))
+    wall = replace(wall, grid=grid)
+    cutback = np.where(grid.surveyed, wall.mean, np.nan)
     return RadialSurface(
         design=design,
         grid=grid,
-        radius=wall.mean + grid.design_radius[:, None],
-        radius_sd=wall.sd,
+        radius=cutback + grid.design_radius[:, None],
+        radius_sd=np.where(grid.surveyed, wall.sd, np.nan),
         posterior=wall,
         count=clouds.cells.total + len(readings.rod),
         kinds=tuple(readings.kinds),
         rejected=fit.rejected,
         warnings=_warnings(clouds, design, fit),
-        seen=clouds.cells.seen & grid.surveyed[:, None],
+        seen=clouds.cells.seen & grid.surveyed,
         points_left_out=clouds.cells.rejected,
         poses=tuple(found.pose for found in clouds.found),
     )
 
 
-def surveyed_rows(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
+def rows_seen(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
     """Rows between the lowest and the highest that are seen well enough, or read."""
     wall = grid.wall >= 0.5
     share = (cells.seen & wall).sum(axis=1) / np.maximum(wall.sum(axis=1), 1)
@@ -110,6 +115,13 @@ def surveyed_rows(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
         )
     index = np.arange(grid.height.size)
     return np.asarray((index >= rows[0]) & (index <= rows[-1]))
+
+
+def _told(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
+    """Cells near enough to what a laser saw, or to a rod reading; (m, k)."""
+    row, column = np.nonzero(cells.seen & grid.surveyed & ~grid.opening)
+    told = within_reach(grid, grid.azimuth[column], grid.height[row], LASER)
+    return told | surveyed_by(grid, *readings.rod.stations)
 
 
 def _fitted(
@@ -140,7 +152,7 @@ def _fitted(
 
 def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     """Each cell weighed against what the fitted wall lets expect."""
-    cells, rows = clouds.cells, grid.surveyed
+    cells, rows = clouds.cells, grid.surveyed_rows
     height = grid.height[rows]
     expected = np.full(grid.shape, np.nan)
     unsure = np.full(grid.shape, np.nan)

@@ -339,7 +339,7 @@ def learn_prior(
 def _as_past_survey(survey: RadialSurface | PastSurvey, design: Design) -> PastSurvey:
     if isinstance(survey, PastSurvey):
         return survey
-    rows = survey.grid.surveyed
+    rows = survey.grid.surveyed.all(axis=1)
     height, radius = survey.height[rows], survey.grid.design_radius[rows]
     if design.profile.row_that_differs(height, radius) is not None:
         raise InputError("a past survey was compared with another drawing")

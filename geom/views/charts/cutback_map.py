@@ -20,7 +20,6 @@ from geom.views.charts.unrolled import (
     PanelLayout,
     UnrolledFigure,
     not_surveyed_patch,
-    stations,
 )
 from geom.views.say import headings, say_sense
 
@@ -111,7 +110,7 @@ def _shadow(surface: RadialSurface, findings: Findings) -> Bool:
     """Wall that the laser did not see, or that rod readings leave in doubt."""
     grid = surface.grid
     if surface.seen is not None:
-        return ~surface.seen & grid.surveyed[:, None] & ~grid.opening
+        return ~surface.seen & grid.surveyed & ~grid.opening
     limit = surface.design.repair.brick_threshold
     half = K95 * np.nan_to_num(findings.maps.cutback_sd)
     return np.asarray((half > DOUBT * limit) & ~grid.opening)
@@ -121,7 +120,7 @@ def _dots(
     frame: UnrolledFigure, readings: RodReadings, surface: RadialSurface
 ) -> list[Any]:
     """Readings as drawn; readings left out are crosses."""
-    azimuth, height = stations(readings)
+    azimuth, height = readings.stations
     if not 0 < azimuth.size <= MOST_DOTS:
         return []
     out = {r.place for r in surface.rejected}

@@ -89,7 +89,7 @@ def _zero(surface: RadialSurface) -> str:
 
 def _rows(surface: RadialSurface, findings: Findings) -> list[int]:
     """Rows of the deepest point and of three heights spread over the survey."""
-    rows = np.flatnonzero(surface.grid.surveyed)
+    rows = np.flatnonzero(surface.grid.surveyed_rows)
     height = surface.height[rows]
     asked = np.append(
         np.quantile(height, [0.15, 0.5, 0.85]), float(findings.deepest.height)

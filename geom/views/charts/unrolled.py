@@ -17,7 +17,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from geom.design import Design, Opening
 from geom.frame import turn
-from geom.readings.rod import RodReadings
 from geom.surface.grid import Grid, close_seam
 from geom.units import MM_PER, Bool, Float
 from geom.views.charts import colours
@@ -423,10 +422,3 @@ def not_surveyed_patch(label: str) -> Any:
     return Patch(
         facecolor=colours.NOT_SURVEYED, edgecolor="#ffffff", hatch="xx", label=label
     )
-
-
-def stations(readings: RodReadings) -> tuple[Float, Float]:
-    """Azimuth and height of every place touched; a diameter touches two."""
-    across = readings.is_kind("diameter")
-    azimuth = np.append(readings.azimuth, readings.azimuth[across] + 180.0)
-    return azimuth, np.append(readings.height, readings.height[across])

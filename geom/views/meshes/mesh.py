@@ -76,7 +76,7 @@ def wall_mesh(surface: RadialSurface) -> WallMesh:
 def _rings(surface: RadialSurface) -> tuple[Int, Float, Float]:
     """Row, height and design radius of each ring of vertices, bottom up."""
     grid, profile = surface.grid, surface.design.profile
-    rows = np.flatnonzero(grid.surveyed)
+    rows = np.flatnonzero(grid.surveyed_rows)
     low, high = grid.edge[rows[0]], grid.edge[rows[-1] + 1]
     ends = profile.radius_at(low), profile.radius_at(high, side="below")
     row = np.concatenate([rows[:1], rows, rows[-1:]])

@@ -187,7 +187,7 @@ def rebuild_solid(surface: RadialSurface, excess: Float) -> Solid:
     """
     grid = surface.grid
     known = np.where(np.isfinite(excess), excess, 0.0)
-    amount = np.where(grid.opening | ~grid.surveyed[:, None], 0.0, known)
+    amount = np.where(grid.opening | ~grid.surveyed, 0.0, known)
     kept, share = _select_cells(surface, amount)
     if not kept.any():
         return _thinnest_solid(surface)
@@ -213,7 +213,7 @@ def _select_cells(surface: RadialSurface, amount: Float) -> tuple[Bool, float]:
 def _thinnest_solid(surface: RadialSurface) -> Solid:
     grid = surface.grid
     kept = np.zeros(grid.shape, dtype=bool)
-    kept.flat[int(np.argmax(grid.surveyed[:, None] & ~grid.opening))] = True
+    kept.flat[int(np.argmax(grid.surveyed & ~grid.opening))] = True
     corners = find_corners(surface, kept)
     used, faces = _faces(corners, surface.design.azimuth_sense)
     amount = THINNEST[0] * corners.design

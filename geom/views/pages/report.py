@@ -107,6 +107,7 @@ def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
         "summary": summary,
         "quantities": 3 if findings.deepest.remaining_lining is None else 4,
         "zones": zones,
+        "closing": tables.closing_rows(findings, design),
         "actions": [a for a in WORK if any(zone.action == a for zone in zones)],
         "looks": ACTION_STYLES,
         "tasks": tables.TASKS,

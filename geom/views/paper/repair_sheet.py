@@ -53,6 +53,7 @@ from geom.views.tables.repair import (
     strike_rows,
     taper_rows,
 )
+from geom.views.tables.survey import best_at_deepest
 
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable
@@ -168,12 +169,20 @@ def _needs(findings: Findings, design: Design) -> list[Flowable]:
     """The few lines to read first."""
     rebuild, deepest = findings.volume.rebuild, findings.deepest
     clock = clock_face(deepest.azimuth, design.azimuth_sense)
+    unit = design.length_unit
     lines = [
         f"Gone: {say_volume(rebuild.value, design)}, "
         f"95 % sure: {say_volume_interval(rebuild, design)}.",
-        f"Deepest: {say_both(deepest.cutback.value, design.length_unit)} at {clock}, "
-        f"{say_from(deepest.height, design)}.",
+        f"Greatest cut-back anywhere: {say_both(deepest.cutback.value, unit)}.",
+        f"Best surface is deepest, {say_both(best_at_deepest(findings), unit)}, at "
+        f"{clock}, {say_from(deepest.height, design)}.",
     ]
+    if deepest.remaining_lining is not None:
+        least = deepest.remaining_lining
+        lines.append(
+            f"Least lining left anywhere: {say_both(least.value, unit)}; plan on "
+            f"{say_both(least.low95, unit)}."
+        )
     return [paragraph(line, 13, after=3) for line in lines]
 
 

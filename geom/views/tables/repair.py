@@ -114,7 +114,7 @@ def _depth(zone: ZonePlan, design: Design) -> str:
     if zone.brickwork is not None:
         return f"cut {say_length(zone.brickwork.seat, unit)} deep"
     if zone.daub is not None:
-        return f"gone up to {say_length(zone.daub.thickness, unit)}"
+        return f"best surface gone up to {say_length(zone.daub.thickness, unit)}"
     return "not settled"
 
 
@@ -397,17 +397,26 @@ def bottom_lines(bottom: SandBottom, design: Design) -> list[str]:
     ]
 
 
-def melting_lines(worn: WornMelting, design: Design) -> list[str]:
+def melting_lines(worn: WornMelting | None, design: Design) -> list[str]:
     """What the worn diameter does to melting rate and blast."""
+    if worn is None:
+        return ["No ring of the wall was read all round: nothing is said of melting."]
     unit, zone = design.length_unit, worn.zone
-    change = say_change_percent(zone.change_percent)
-    lines = [f"Worst ring: {say_from(worn.ring, design)}. Its area: {change}."]
+    at_ring, in_band = (
+        say_change_percent(part.change_percent) for part in (worn.at_ring, zone)
+    )
+    band = say_heights(worn.height_from, worn.height_to, design)
+    lines = [
+        f"All of this is of the wall as surveyed, before the repair. Worst ring: "
+        f"{say_from(worn.ring, design)}. Area of that ring: {at_ring}.",
+        f"Melting zone, the band from {band}: its area: {in_band}.",
+    ]
     lines += [
         f"At {say_both(each.level.height, unit)}: drawn "
         f"{say_both(each.level.design_diameter, unit)}, found "
         f"{say_length_interval(each.level.area_diameter, design)}."
         for each in worn.levels
-        if each.level.height in worn.heights
+        if worn.height_from <= each.level.height <= worn.height_to
     ]
     if zone.rate is None and zone.blast is None:
         lines.append("To melt as hard on the same area, rate and blast change alike.")

@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from geom.compare.findings import ACTIONS, Action, Findings, Level, Zone
+import numpy as np
+
+from geom.compare.findings import ACTIONS, NO_CALL, Action, Findings, Level, Zone
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
@@ -29,6 +31,7 @@ from geom.views.say import (
     say_litres,
     say_volume,
     say_volume_interval,
+    upfirst,
 )
 from geom.views.tables.repair import order_words, say_sure, taper_words
 
@@ -90,7 +93,7 @@ def _zone_row(zone: Zone, design: Design) -> ZoneRow:
 def _depth(zone: Zone) -> tuple[str, Quantity]:
     """A zone's depth and what it is; of build-up, how far it stands proud."""
     if zone.action != "chip":
-        return "deepest", zone.cutback_max
+        return "greatest anywhere in it", zone.cutback_max
     return "proud, on average", -zone.cutback_mean
 
 
@@ -100,23 +103,26 @@ def finding_rows(findings: Findings, design: Design) -> list[tuple[str, str, str
     rows = [
         _volume_row("Rebuild volume", volume.rebuild, design),
         _volume_row("Build-up to take off", volume.buildup, design),
-        _length_row("Deepest cut-back", deepest.cutback, design),
+        _length_row("Greatest cut-back anywhere", deepest.cutback, design),
     ]
     if deepest.remaining_lining is not None:
-        rows.append(_length_row("Least lining left", deepest.remaining_lining, design))
+        least = deepest.remaining_lining
+        rows.append(_length_row("Least lining left anywhere", least, design))
     clock = clock_face(deepest.azimuth, design.azimuth_sense)
     surveyed, readings = findings.surveyed, findings.readings
     kinds = ", ".join(plain(kind, most=40) for kind in readings.kinds)
     return [
         *rows,
         (
-            "Deepest point",
+            "Best surface is deepest at",
             f"{clock}, {say_from(deepest.height, design)}",
-            f"azimuth {deepest.azimuth:.0f}°",
+            f"azimuth {deepest.azimuth:.0f}°; best surface there: "
+            f"{say_both(best_at_deepest(findings), design.length_unit)}",
         ),
         (
             "Surveyed wall",
             say_area(surveyed.area, design),
+            f"{_share(surveyed.share)}"
             f"from {say_heights(surveyed.height_from, surveyed.height_to, design)}",
         ),
         (
@@ -125,6 +131,38 @@ def finding_rows(findings: Findings, design: Design) -> list[tuple[str, str, str
             f"{readings.rejected:,} left out",
         ),
     ]
+
+
+def _share(share: float) -> str:
+    """How much of the wall between the readings was read; nothing of all of it."""
+    return "" if share > 0.995 else f"{100.0 * share:.0f} % of the wall "
+
+
+def best_at_deepest(findings: Findings) -> float:
+    """Cut-back of the best surface where it is deepest, mm."""
+    maps = findings.maps
+    return float(np.max(maps.cutback[maps.action != NO_CALL]))
+
+
+def closing_rows(findings: Findings, design: Design) -> list[tuple[str, str]]:
+    """Where the rebuild volume lies: in zones, and in the rest; the last is the sum."""
+    names: dict[Action, str] = {
+        "brick": "zones to brick",
+        "daub": "zones to daub",
+        "measure again": "zones to measure again",
+    }
+    parts = {
+        words: sum((zone.volume.value for zone in findings.of_action(action)), 0.0)
+        for action, words in names.items()
+    }
+    whole = findings.volume.rebuild.value
+    rest = whole - sum(parts.values())
+    rows = [(upfirst(words), volume) for words, volume in parts.items() if volume]
+    rows += [
+        ("Wall left as it is: within tolerance, or too little of it for a zone", rest),
+        ("Rebuild volume", whole),
+    ]
+    return [(name, say_volume(volume, design)) for name, volume in rows]
 
 
 def _volume_row(name: str, volume: Quantity, design: Design) -> tuple[str, str, str]:
@@ -192,7 +230,7 @@ def terminal_rows(
     rows = [
         ("Survey", f"{findings.title} ({findings.readings.count:,} readings)"),
         ("Rebuild volume", say_litres(findings.volume.rebuild)),
-        ("Deepest point", _deepest_sentence(design, findings)),
+        *_deepest(design, findings),
         ("Zones", _zone_counts(findings)),
         *_repair(design, works),
     ]
@@ -205,21 +243,34 @@ def terminal_rows(
     ]
 
 
-def _deepest_sentence(design: Design, findings: Findings) -> str:
+def _deepest(design: Design, findings: Findings) -> list[tuple[str, str]]:
+    """The greatest and the least anywhere, apart from where the best surface has it."""
     point, unit = findings.deepest, design.length_unit
     clock = clock_face(point.azimuth, design.azimuth_sense)
-    depth, low, high = (
-        say_both(mm, unit)
-        for mm in (point.cutback.value, point.cutback.low95, point.cutback.high95)
+    rows = [
+        (
+            "Greatest cut-back",
+            f"{_within(point.cutback, unit)}, anywhere on the wall",
+        ),
+        (
+            "Deepest place",
+            f"{say_both(best_at_deepest(findings), unit)} by the best surface, at "
+            f"{clock} seen from above with the {design.azimuth_zero} at 12 "
+            f"({point.azimuth:.0f} degrees), {say_both(point.height, unit)} above the "
+            f"{design.height_zero}",
+        ),
+    ]
+    if point.remaining_lining is not None:
+        least = _within(point.remaining_lining, unit)
+        rows.append(("Least lining left", f"{least}, anywhere on the wall"))
+    return rows
+
+
+def _within(length: Quantity, unit: str) -> str:
+    value, low, high = (
+        say_both(mm, unit) for mm in (length.value, length.low95, length.high95)
     )
-    words = (
-        f"{depth} cut back, 95 % between {low} and {high}; at {clock} seen from above "
-        f"with the {design.azimuth_zero} at 12 ({point.azimuth:.0f} degrees), "
-        f"{say_both(point.height, unit)} above the {design.height_zero}"
-    )
-    if point.remaining_lining is None:
-        return words
-    return f"{words}; {say_both(point.remaining_lining.value, unit)} left to the shell"
+    return f"{value}, 95 % between {low} and {high}"
 
 
 def _zone_counts(findings: Findings) -> str:

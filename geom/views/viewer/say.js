@@ -87,14 +87,14 @@ function sayCell(wall, heat, row, column, base) {
   }
   const half = K95 * heat.sd[cell];
   const lines = [[
-    depth < 0 ? "Stands proud" : "Cut back",
+    depth < 0 ? "Stands proud here" : "Cut back here",
     sayBoth(Math.abs(depth), unit),
     `95 %: ${sayBetween(depth - half, depth + half, unit)}` +
       (unit === "mm" ? "" : ` (${sayBetween(depth - half, depth + half, "mm")})`),
   ]];
   if (wall.shell !== null) {
     const left = wall.shell - wall.design[row] - depth;
-    lines.push(["Lining left", sayBoth(left, unit), `95 %: ${sayBetween(left - half, left + half, unit)}`]);
+    lines.push(["Lining left here", sayBoth(left, unit), `95 %: ${sayBetween(left - half, left + half, unit)}`]);
   }
   lines.push(["Needs brick", `${heat.chance[cell]} in 100`, "the chance that it is past the brick line"]);
   const change = base ? sayChange(wall, heat, base, cell) : null;

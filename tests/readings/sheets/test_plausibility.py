@@ -281,3 +281,20 @@ def test_no_sheet_of_radii_in_another_unit_passes(write, design, unit, other, we
         assert len(load_readings(path, design)) == len(wear)
         return
     assert f"radius_{unit}" in str(refusal(path, design))
+
+
+@pytest.mark.parametrize("hours", [range(1, 13), (3, 6, 9, 12), (1, 2, 3)])
+def test_hours_typed_as_degrees_are_refused_with_the_cure(write, design, hours):
+    lines = ["azimuth_deg,height_in,radius_in"]
+    lines += [f"{hour},{height},{WORN[height]}" for height in HEIGHTS for hour in hours]
+    fault = refusal(write("\n".join(lines)), design)
+    assert "hours?" in str(fault)
+    assert "clock" in fault.cure
+    assert "degrees" in fault.cure
+
+
+@pytest.mark.parametrize("azimuths", [range(12), range(10, 100, 10), (1.5, 3, 6)])
+def test_degrees_that_are_no_hours_pass(write, no_shell, azimuths):
+    lines = ["azimuth_deg,height_in,radius_in"]
+    lines += [f"{a},{height},{WORN[height]}" for height in HEIGHTS for a in azimuths]
+    assert len(load_readings(write("\n".join(lines)), no_shell)) == 4 * len(azimuths)

@@ -174,7 +174,7 @@ def on_rows_of_its_own(
     design = plain_design() if design is None else design
     grid = make_grid(design, surveyed=between)
     wall = recorded_wall(cutback, design=design, between=between)
-    seen = grid.surveyed[:, None]
+    seen = grid.surveyed
     field = cutback(grid.height[:, None], grid.azimuth)
     return replace(
         wall,

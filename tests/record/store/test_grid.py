@@ -38,7 +38,7 @@ def straight(height: Float, azimuth: Float) -> Float:
 
 def dataset(grid: Grid) -> xr.Dataset:
     """What ``surface.nc`` would hold of that wall."""
-    rows = grid.surveyed[:, None]
+    rows = grid.surveyed
     both = ("height", "azimuth")
     shape = grid.shape
     cutback = np.where(rows, straight(grid.height, grid.azimuth), np.nan)
@@ -92,7 +92,7 @@ def test_nothing_is_drawn_straight_across_a_step(design: Design) -> None:
     truth = straight(grid.height, grid.azimuth)[row]
     found = data["cutback"].to_numpy()[row]
     assert np.abs(found - truth).max() <= 0.5 * 25.0 * RISE + 1e-5
-    rows = own.surveyed
+    rows = own.surveyed_rows
     across = np.interp(
         grid.height[row],
         own.height[rows],
@@ -121,7 +121,7 @@ def test_actions_and_zones_are_those_of_the_nearest_row(design: Design) -> None:
     result = (grid.height > LOW) & (grid.height < HIGH)
     same_side = (own.height > STEP)[None, :] == (grid.height > STEP)[:, None]
     away = np.abs(grid.height[:, None] - own.height[None, :])
-    away = np.where(same_side & own.surveyed[None, :], away, np.inf)
+    away = np.where(same_side & own.surveyed_rows[None, :], away, np.inf)
     zone = data["zone"].to_numpy()
     assert zone.dtype == np.int32
     found = away[np.arange(away.shape[0]), zone[:, 0]]

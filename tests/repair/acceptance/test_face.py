@@ -19,7 +19,7 @@ TOLERANCE = 6.0
 
 
 def everywhere(surface):
-    return np.broadcast_to(surface.grid.surveyed[:, None], surface.grid.shape)
+    return np.broadcast_to(surface.grid.surveyed, surface.grid.shape)
 
 
 @pytest.mark.parametrize(("cutback", "sd"), [(0.0, 3.0), (5.0, 2.0), (9.0, 1.5)])

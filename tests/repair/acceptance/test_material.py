@@ -28,7 +28,7 @@ NOTHING = Quantity.normal(0.0, 0.0)
 def even_wall(cutback: float, sd: float, *, low: float = 100.0, high: float = 1400.0):
     """A wall of one cut-back all over, its errors the same everywhere."""
     grid = make_grid(DESIGN, surveyed=(low, high), spacing=50.0, columns=36)
-    known = np.broadcast_to(grid.surveyed[:, None], grid.shape)
+    known = np.broadcast_to(grid.surveyed, grid.shape)
     field = np.where(known, RADIUS + cutback, np.nan)
     surface = RadialSurface(
         design=DESIGN,
@@ -146,7 +146,7 @@ def test_only_wall_that_both_surveys_cover_counts():
     )
     assert told.area == pytest.approx(2.0 * np.pi * RADIUS * 500.0, rel=1e-9)
     assert (wall.zone == 1).any(axis=1).sum() == 10
-    assert np.isnan(wall.cutback[~wall.rows]).all()
+    assert np.isnan(wall.cutback[~wall.known]).all()
 
 
 def test_a_survey_before_is_interpolated_along_the_height():

@@ -22,12 +22,12 @@ from geom.design import Melting, Shop
 from geom.quantity import Quantity
 from geom.repair.assumptions import COMMON_RULE
 from geom.repair.audit.melting import (
+    band_ratio,
+    section_ratio,
     worn_melting,
-    worst_ring,
-    zone_levels,
-    zone_ratio,
+    worst_row,
 )
-from geom.surface import reconstruct
+from geom.surface import RadialSurface, reconstruct
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
 from tests.walls import plain_design, tapered_design, worn, worn_readings
@@ -53,7 +53,7 @@ def section(drawn: float, found: float, sd_percent: float = 0.0, height: float =
 
 
 def test_published_rates_of_two_cupolas_follow_the_area() -> None:
-    ratio = zone_ratio([section(18.0 * INCH, 72.0 * INCH)]).value
+    ratio = section_ratio(section(18.0 * INCH, 72.0 * INCH)).value
     assert ratio == pytest.approx(16.0, rel=1e-12)
     assert 0.75 * ratio == pytest.approx(12.0, rel=1e-12)
     # the diameter alone would make it 3 tons
@@ -65,7 +65,7 @@ def test_published_rates_of_two_cupolas_follow_the_area() -> None:
 
 @pytest.mark.parametrize(("bore", "area"), BORES.items())
 def test_areas_of_bores_are_those_of_the_table(bore: int, area: int) -> None:
-    ratio = zone_ratio([section(18.0, float(bore))]).value
+    ratio = section_ratio(section(18.0, float(bore))).value
     assert ratio * np.pi / 4.0 * 18.0**2 == pytest.approx(area, abs=1.0)
 
 
@@ -100,44 +100,75 @@ def test_the_mean_diameter_of_a_wall_out_of_round_is_too_small() -> None:
     design = plain_design()
     surface = known_surface(design, KnownWall(lobed))
     (level, *_) = section_levels(surface, 700.0, 1400.0)
-    ratio = zone_ratio([level]).value
+    ratio = section_ratio(level).value
     assert ratio == pytest.approx(1.0 + 60.0**2 / (2.0 * 450.0**2), rel=1e-9)
     by_mean_diameter = 1.0  # cos(2 a) has no mean
     assert ratio > by_mean_diameter + 0.008
 
 
-def test_the_zone_is_about_the_worst_ring_or_else_the_nearest_section() -> None:
-    levels = [section(900.0, 960.0, height=h) for h in (400.0, 560.0, 800.0, 1000.0)]
-    assert [v.height for v in zone_levels(levels, 650.0)] == [560.0, 800.0]
-    assert [v.height for v in zone_levels(levels, 1200.0)] == [1000.0]
+def test_the_ring_that_is_named_is_the_ring_that_is_told() -> None:
+    """A narrow hump: the band about it is worn less than the ring at its crest."""
+    design = plain_design()
+    surface = known_surface(design, KnownWall(narrow_hump))
+    findings = FewFindings(section_levels(surface, 100.0, 1400.0))
+    told = worn_melting(surface, findings, design)
+    assert told is not None
+    assert told.ring == pytest.approx(700.0, abs=10.0)
+    crest = 1.0 + float(narrow_hump(np.zeros(1), np.array([told.ring]))[0]) / 450.0
+    assert told.at_ring.area_ratio.value == pytest.approx(crest**2, rel=1e-9)
+    assert told.height_from == pytest.approx(told.ring - 150.0, abs=10.0)
+    assert told.height_to == pytest.approx(told.ring + 150.0, abs=10.0)
+    height = np.linspace(told.height_from, told.height_to, 3001)
+    whole = np.mean((1.0 + narrow_hump(height, height) / 450.0) ** 2)
+    assert told.zone.area_ratio.value == pytest.approx(whole, rel=1e-4)
+    assert told.at_ring.area_ratio.value > 1.05 * told.zone.area_ratio.value
+
+
+def test_of_a_ring_that_was_not_read_round_nothing_is_told() -> None:
+    design = plain_design()
+    surface = known_surface(design, KnownWall(burnt_back_evenly))
+    read = np.broadcast_to(surface.azimuth < 200.0, surface.grid.shape)
+    surface = replace(
+        surface,
+        grid=replace(surface.grid, surveyed=surface.grid.surveyed & read),
+        radius=np.where(read, surface.radius, np.nan),
+    )
+    levels = section_levels(surface, 100.0, 1400.0)
+    assert levels == ()
+    assert worn_melting(surface, FewFindings(levels), design) is None
 
 
 def test_openings_do_not_make_the_worst_ring() -> None:
     design = tapered_design()
     surface = known_surface(design, KnownWall(deep_at_the_tuyeres))
     # without the cells of the tuyeres the ring at 900 mm is the worst
-    assert worst_ring(surface) == pytest.approx(900.0, abs=30.0)
+    assert worst_height(surface) == pytest.approx(900.0, abs=30.0)
     bare = tapered_design(openings=())
     spoiled = known_surface(bare, KnownWall(deep_at_the_tuyeres))
-    assert worst_ring(spoiled) == pytest.approx(445.0, abs=45.0)
+    assert worst_height(spoiled) == pytest.approx(445.0, abs=45.0)
 
 
-def test_sections_together_are_never_said_surer_than_errors_alike_leave_them() -> None:
-    levels = [section(900.0, 960.0, sd) for sd in (1.0, 3.0)]
-    told = zone_ratio(levels)
-    common = np.random.default_rng(2).standard_normal(100_000)
-    change = [0.01 * v.area_change_percent.value for v in levels]
-    drawn = 1.0 + np.mean([change[0] + 0.01 * common, change[1] + 0.03 * common], 0)
-    assert told.value == pytest.approx(drawn.mean(), abs=5e-4)
-    assert told.sd == pytest.approx(drawn.std(), rel=0.01)
-    side_by_side = 0.5 * np.hypot(0.01, 0.03)
-    assert told.sd > 1.2 * side_by_side
+def worst_height(surface: RadialSurface) -> float:
+    row = worst_row(surface)
+    assert row is not None
+    return float(surface.height[row])
 
 
-def test_sections_of_unlike_bores_are_weighed_by_area() -> None:
-    levels = [section(900.0, 990.0), section(450.0, 450.0)]
-    grown, drawn = 990.0**2 + 450.0**2, 900.0**2 + 450.0**2
-    assert zone_ratio(levels).value == pytest.approx(grown / drawn, rel=1e-12)
+def test_a_band_is_as_sure_as_its_draws() -> None:
+    """Rows that err together: the stated sd is that of integrated areas drawn."""
+
+    def kernel(a: Float, h: Float, a2: Float, h2: Float) -> Float:
+        return 9.0 * np.exp(-(((h - h2) / 200.0) ** 2)) + 0.0 * (a - a2)
+
+    surface = known_surface(plain_design(), KnownWall(burnt_back_evenly, kernel))
+    rows = np.flatnonzero(np.abs(surface.height - 700.0) < 150.0)
+    told = band_ratio(surface, rows)
+    height = surface.height[rows]
+    table = 9.0 * np.exp(-(((height[:, None] - height) / 200.0) ** 2))
+    root = np.linalg.cholesky(table + 1e-9 * np.eye(rows.size))
+    error = root @ np.random.default_rng(2).standard_normal((rows.size, 20_000))
+    drawn = np.mean(((480.0 + error) / 450.0) ** 2, axis=0)
+    assert told.sd == pytest.approx(drawn.std(), rel=0.03)
 
 
 def test_of_a_real_survey_the_truth_lies_in_the_interval() -> None:
@@ -145,7 +176,8 @@ def test_of_a_real_survey_the_truth_lies_in_the_interval() -> None:
     surface = reconstruct(worn_readings(design), design, spacing=25.0, columns=120)
     told = worn_melting(surface, assess(surface, design), design)
     assert told.ring == pytest.approx(700.0, abs=60.0)  # where it was planted
-    truth = np.mean([true_ratio(height) for height in told.heights])
+    heights = np.linspace(told.height_from, told.height_to, 61)
+    truth = np.mean([true_ratio(height) for height in heights])
     ratio = told.zone.area_ratio
     assert ratio.low95 < truth < ratio.high95
     assert not ratio.low95 < 1.0 < ratio.high95
@@ -181,6 +213,10 @@ class FewFindings:
 
 def burnt_back_evenly(azimuth: Float, height: Float) -> Float:
     return np.full(azimuth.shape, 30.0)
+
+
+def narrow_hump(azimuth: Float, height: Float) -> Float:
+    return 60.0 * np.exp(-(((height - 700.0) / 80.0) ** 2)) + 0.0 * azimuth
 
 
 def lobed(azimuth: Float, height: Float) -> Float:

@@ -120,7 +120,7 @@ def test_why_no_brick_fits_is_told_brick_by_brick() -> None:
     mask = box(grid, 300.0, 500.0, list(range(60)))
     wall = Wall(
         grid,
-        np.where(mask & grid.surveyed[:, None], 50.0, 0.0),
+        np.where(mask & grid.surveyed, 50.0, 0.0),
         np.zeros(grid.shape),
         plain_design(shell_radius=547.0),
     )

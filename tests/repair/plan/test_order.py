@@ -92,7 +92,7 @@ def test_drawn_walls_are_those_of_the_readings() -> None:
     surface = surface_of(plain_design(), field, sd=3.0)
     nodes = make_nodes(surface)
     walls = list(posterior_walls(surface, nodes, 400, seed=2))
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     cutback = np.stack([wall.cutback[rows] for wall in walls])
     # 400 draws: the mean to 0.15 mm, the sd to 3.5 %; three times that
     assert cutback.mean(axis=0) == pytest.approx(20.0, abs=0.6)

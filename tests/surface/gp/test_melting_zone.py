@@ -100,7 +100,7 @@ def test_a_sound_wall_is_not_given_a_hump_between_its_rows(design: Design) -> No
 def test_between_few_rows_the_hump_is_drawn_and_its_interval_holds_it() -> None:
     readings = sheet(6, azimuths=8)
     surface = reconstruct(readings, DESIGN, spacing=25.0, columns=36)
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     true = wear(surface.height[rows])[:, None]
     off = np.abs(surface.cutback[rows] - true)
     assert np.sqrt(np.mean(off**2)) < 3.0

@@ -142,7 +142,7 @@ def test_a_rod_10_mm_off_the_axis_is_not_reported_as_wear() -> None:
 def test_without_sound_wall_an_error_at_all_heights_alike_is_laid_to_the_rod() -> None:
     readings, _, _ = off_axis_sheet(10.0)
     fair = reconstruct(readings, DESIGN, spacing=25.0, columns=72)
-    rows = np.flatnonzero(fair.grid.surveyed)
+    rows = np.flatnonzero(fair.grid.surveyed_rows)
     height = fair.height[rows]
     wear = 30.0 * np.exp(-(((height - 650.0) / 200.0) ** 2))[:, None]
     off = np.abs(fair.cutback[rows] - wear)
@@ -161,5 +161,5 @@ def test_a_dirty_datum_band_is_not_taken_as_sound_and_a_warning_says_so() -> Non
     design = plain_design(datum_bands=(DatumBand(1250.0, 1450.0),))
     surface = reconstruct(dirty, design, spacing=50.0, columns=36)
     assert any("datum band" in words for words in surface.warnings)
-    top = surface.cutback[np.flatnonzero(surface.grid.surveyed)[-1]]
+    top = surface.cutback[np.flatnonzero(surface.grid.surveyed_rows)[-1]]
     assert np.mean(top) == pytest.approx(15.0, abs=2.0)

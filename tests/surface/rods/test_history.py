@@ -229,7 +229,7 @@ def test_order_of_surveys_does_not_matter() -> None:
 
 def test_surfaces_teach_as_surveys_read_from_files_do() -> None:
     surface = fitted()
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     filed = PastSurvey(
         surface.height[rows],
         surface.azimuth,
@@ -305,7 +305,7 @@ def test_grid_reaches_beyond_what_the_past_saw() -> None:
     azimuth, height = nodes()
     part = as_survey(wall(azimuth, height, heat=1), low=50)
     surface = fitted(learn_prior([part], DESIGN))
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     assert surface.height[rows].min() < part.height[0]
     assert np.isfinite(surface.radius[rows]).all()
     assert make_grid(DESIGN, surveyed=(100.0, 1400.0)).surveyed.any()

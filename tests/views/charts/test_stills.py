@@ -61,7 +61,7 @@ def test_the_round_shows_both_halves_in_the_colours_of_the_wall(furnace):
     surface, findings = furnace.surface, furnace.findings
     content = round_view(surface, findings, dpi=80)
     blank = [int(colours.NOT_SURVEYED[i : i + 2], 16) for i in (1, 3, 5)]
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     missing = 1.0 - float(np.diff(surface.grid.edge)[rows].sum()) / (
         surface.grid.edge[-1] - surface.grid.edge[0]
     )

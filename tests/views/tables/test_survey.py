@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pytest
+
 from geom.quantity import Quantity
 from geom.views.tables import survey as tables
 
@@ -40,9 +42,26 @@ def test_lining_left_is_told_only_where_the_shell_is_known(furnace):
     deepest = replace(furnace.findings.deepest, remaining_lining=None)
     bare = replace(furnace.findings, deepest=deepest)
     names = [row[0] for row in tables.finding_rows(bare, furnace.design)]
-    assert "Least lining left" not in names
+    assert "Least lining left anywhere" not in names
     full = [row[0] for row in tables.finding_rows(furnace.findings, furnace.design)]
-    assert "Least lining left" in full
+    assert "Least lining left anywhere" in full
+
+
+def test_where_the_rebuild_lies_closes_to_the_rebuild(furnace):
+    findings = furnace.findings
+    rows = tables.closing_rows(findings, furnace.design)
+    litres = [float(volume.split("(")[1].split(" L")[0]) for _, volume in rows]
+    assert sum(litres[:-1]) == pytest.approx(litres[-1], abs=0.3)
+    assert rows[-1][0] == "Rebuild volume"
+    called = [zone for zone in findings.zones if zone.action != "chip"]
+    assert len(rows) == 2 + len({zone.action for zone in called})
+
+
+def test_greatest_anywhere_is_told_apart_from_the_deepest_place(furnace):
+    rows = dict(tables._deepest(furnace.design, furnace.findings))
+    assert rows["Greatest cut-back"].endswith("anywhere on the wall")
+    assert rows["Least lining left"].endswith("anywhere on the wall")
+    assert "lining" not in rows["Deepest place"]
 
 
 def test_left_out_readings_are_told_with_their_reason(furnace):

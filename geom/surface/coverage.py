@@ -1,0 +1,193 @@
+"""Which wall is surveyed: where a reading stands near enough to tell of it.
+
+A place is surveyed if a reading stands within reach of it, round the ring and up the
+wall, and it lies between the lowest and the highest reading.  The reach follows from
+where readings stand and never from what they say; readings left out of the fit count
+too, and so does either end of a diameter.
+
+How far a sheet reaches is told by its own spacing.  Each reading has a neighbour on
+either side, the nearest that stands rather beside it than above or below it, and
+likewise one below and one above; the nearer of two is its spacing in that direction, so
+that the edge of what was read does not count.  The sheet's spacing is the upper
+quartile of those over the wall: each reading weighs by the wall it stands for, so that
+some readings more, close together, take nothing from the reach of all others.
+
+Nobody has to read closer than is usual, 12 stations a row and rows 18 in apart: the
+least reach is half of that.  The most is half a quarter turn, and two feet.  What is
+left between readings and is smaller than the face of one brick counts as told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from geom.surface.grid import Grid
+from geom.surface.pieces import BRICK_FACE, large
+from geom.units import Bool, Float
+
+#: Times the sheet's spacing that a reading reaches: three quarters round the ring, so
+#: that a station left out is told by the rows below and above it and a whole column
+#: left out is not; once up the wall, so that a row left out is bridged.
+_ROUND, _UP = 0.75, 1.0
+#: Least and most reach round the ring, degrees, and up the wall, mm.
+_ROUND_LIMITS, _UP_LIMITS = (15.0, 45.0), (228.6, 609.6)
+#: Share of the wall whose spacing is no more than the sheet's.
+_QUARTILE = 0.75
+#: Readings whose neighbours are sought at a time, and for whom they are at most.
+_AT_ONCE, _MOST = 256, 2048
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far from a reading wall is told.
+
+    Attributes
+    ----------
+    turn : float, degrees
+        To either side.
+    rise : float, mm
+        Up and down.
+    """
+
+    turn: float
+    rise: float
+
+
+#: Of a cell that a laser saw: the stations on either side of a usual sheet.
+LASER = Reach(30.0, 457.2)
+
+
+def reach_of(azimuth: Float, height: Float, radius: float) -> Reach:
+    """How far the readings of a sheet reach.
+
+    Parameters
+    ----------
+    azimuth : array (n,), degrees
+    height : array (n,), mm
+        Where readings stand, both ends of a diameter.
+    radius : float, mm
+        Of the drawing, typical.
+
+    Examples
+    --------
+    Eight stations a row, rows 500 mm apart:
+
+    >>> azimuth, height = np.meshgrid(np.arange(8) * 45.0, np.arange(6) * 500.0)
+    >>> reach_of(azimuth.ravel(), height.ravel(), 450.0)
+    Reach(turn=33.75, rise=500.0)
+    """
+    places = np.unique(np.column_stack([np.mod(azimuth, 360.0), height]), axis=0)
+    some = places[:: max(1, len(places) // _MOST)]
+    beside, above = (
+        np.concatenate(parts)
+        for parts in zip(
+            *(
+                _spacing(some[k : k + _AT_ONCE], places, radius)
+                for k in range(0, len(some), _AT_ONCE)
+            ),
+            strict=True,
+        )
+    )
+    beside = np.minimum(beside, 2.0 * _ROUND_LIMITS[1])
+    above = np.minimum(above, 2.0 * _UP_LIMITS[1])
+    wall = beside * above
+    return Reach(
+        float(np.clip(_ROUND * _typical(beside, wall), *_ROUND_LIMITS)),
+        float(np.clip(_UP * _typical(above, wall), *_UP_LIMITS)),
+    )
+
+
+def _spacing(some: Float, places: Float, radius: float) -> tuple[Float, Float]:
+    """Distance to the nearer neighbour beside, degrees, and above or below, mm.
+
+    Parameters
+    ----------
+    some : array (s, 2)
+    places : array (n, 2)
+        Azimuth and height.
+
+    Returns
+    -------
+    two arrays (s,)
+        Infinite where there is none.
+    """
+    # (s, n): from each of some to every place
+    apart = np.mod(places[:, 0] - some[:, :1] + 180.0, 360.0) - 180.0
+    rise = np.abs(places[:, 1] - some[:, 1:])
+    across = np.deg2rad(np.abs(apart)) * radius
+    beside = np.where((across >= rise) & (across > 0.0), np.abs(apart), np.inf)
+    above = np.where((rise >= across) & (rise > 0.0), rise, np.inf)
+    return beside.min(axis=1), above.min(axis=1)
+
+
+def _typical(spacing: Float, wall: Float) -> float:
+    """The quartile of spacings by the wall they stand for."""
+    order = np.argsort(spacing)
+    held = np.cumsum(wall[order])
+    return float(spacing[order][np.searchsorted(held, _QUARTILE * held[-1])])
+
+
+class OnGrid(Protocol):
+    """Anything that knows cut-back on a grid."""
+
+    def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and standard deviation, mm; (m, k) each."""
+
+
+def on_surveyed(wall: OnGrid, grid: Grid) -> tuple[Float, Float]:
+    """Cut-back and its sd on a grid, mm; NaN where not surveyed; two arrays (m, k)."""
+    cutback = np.full(grid.shape, np.nan)
+    sd = cutback.copy()
+    rows = grid.surveyed_rows
+    if rows.any():
+        cutback[rows], sd[rows] = wall.on_grid(grid.height[rows], grid.azimuth)
+    unknown = np.where(grid.surveyed, 0.0, np.nan)
+    return cutback + unknown, sd + unknown
+
+
+def surveyed_by(grid: Grid, azimuth: Float, height: Float) -> Bool:
+    """Cells that the stations of a sheet tell of; (m, k).
+
+    Parameters
+    ----------
+    grid : Grid
+    azimuth : array (n,), degrees
+    height : array (n,), mm
+    """
+    if not azimuth.size:
+        return np.zeros(grid.shape, dtype=bool)
+    reach = reach_of(azimuth, height, float(grid.design_radius.mean()))
+    told = within_reach(grid, azimuth, height, reach)
+    between = (grid.height > height.min()) & (grid.height < height.max())
+    unread = ~told & between[:, None] & ~grid.opening
+    gap = large(unread, grid.whole_face, BRICK_FACE)
+    return np.asarray(between[:, None] & ~gap)
+
+
+def within_reach(grid: Grid, azimuth: Float, height: Float, reach: Reach) -> Bool:
+    """Cells that a reading stands near enough to; (m, k).
+
+    Parameters
+    ----------
+    grid : Grid
+    azimuth : array (n,), degrees
+    height : array (n,), mm
+    reach : Reach
+    """
+    from scipy.spatial import cKDTree
+
+    if not azimuth.size:
+        return np.zeros(grid.shape, dtype=bool)
+    turned = np.mod(azimuth, 360.0)[None, :] + np.array([[-360.0], [0.0], [360.0]])
+    stand = np.column_stack(
+        [turned.ravel() / reach.turn, np.tile(height, 3) / reach.rise]
+    )
+    up, round_ = np.meshgrid(
+        grid.height / reach.rise, grid.azimuth / reach.turn, indexing="ij"
+    )
+    cells = np.column_stack([round_.ravel(), up.ravel()])
+    far, _ = cKDTree(stand).query(cells, p=np.inf, distance_upper_bound=1.0 + 1e-9)
+    return np.isfinite(far).reshape(grid.shape)
