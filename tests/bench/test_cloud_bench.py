@@ -16,9 +16,9 @@ from cloud_mesh import distances, revolved
 from cloud_peers import PEERS, Question, counted, daubline, own_cells, tally_medians
 from cloud_timing import TooLong, best, in_child, many, stopped_after
 from cloud_wall import DUST_IS_ONE_IN, NOISE, design_toml, make_wall
-from geom.surface.clouds.tally import BIN
 
 from geom import load_design
+from geom.surface.clouds.histogram import BIN
 
 COUNT, LEAST = 20_000, 10
 #: Some 14 points a cell, where the wall is worn deepest.

@@ -107,7 +107,7 @@ def recorded_wall(
     sd: float = 0.5,
     common: float = 0.2,
     between: tuple[float, float] | None = None,
-    told: tuple[float, float] | None = None,
+    covered: tuple[float, float] | None = None,
     title: str = "a survey",
     created: str = "2026-01-05T06:30:00+00:00",
     occasion: Occasion | None = None,
@@ -115,14 +115,14 @@ def recorded_wall(
     """A survey on the record's grid.
 
     Each panel errs by ``sd`` of its own, and all of them by ``common``.  ``between``
-    are the heights surveyed, ``told`` those whose panels are told; default all.
+    are the heights surveyed, ``covered`` those whose panels have means; default all.
     """
     design = plain_design() if design is None else design
     grid, panels = record_grid(design), panels_of(design)
     whole = (design.profile.bottom, design.profile.top)
     low, high = whole if between is None else between
     seen = ((grid.height > low) & (grid.height < high))[:, None]
-    least, most = (low, high) if told is None else told
+    least, most = (low, high) if covered is None else covered
     known = (panels.height > least) & (panels.height < most)
     covariance = np.diag(np.full(panels.count, sd**2)) + common**2
     return RecordedWall(

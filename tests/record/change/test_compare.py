@@ -126,12 +126,12 @@ def test_only_wall_surveyed_both_times_is_compared() -> None:
 def test_a_panel_that_is_not_known_errs_with_its_neighbour() -> None:
     whole = compare_walls(recorded_wall(), recorded_wall(burnt, created=LATER))
     part = compare_walls(
-        recorded_wall(told=(0.0, 1200.0)), recorded_wall(burnt, created=LATER)
+        recorded_wall(covered=(0.0, 1200.0)), recorded_wall(burnt, created=LATER)
     )
     one, other = (c.of_kind("level")[-1].mean.sd for c in (part, whole))
     assert one == pytest.approx(other, rel=1e-9)  # it was told as well as that one
     assert part.volume.net.sd > whole.volume.net.sd  # and what both err in adds up
-    unseen = recorded_wall(told=(0.0, 0.0))
+    unseen = recorded_wall(covered=(0.0, 0.0))
     with pytest.raises(InputError, match="too little of the wall"):
         compare_walls(unseen, recorded_wall(burnt, created=LATER))
 
