@@ -19,7 +19,7 @@ reveal_type(geom.reconstruct)
 reveal_type(geom.assess)
 """
 RETURNS = {
-    2: "geom.readings.load.Readings",
+    2: "geom.readings.rod.RodReadings | geom.readings.cloud.CloudReadings",
     3: "geom.surface.radial.RadialSurface",
     4: "geom.compare.findings.Findings",
 }

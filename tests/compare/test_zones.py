@@ -35,8 +35,9 @@ def box(grid: Grid, rows: slice, columns: list[int]) -> Bool:
 
 
 def level_walls(nodes: Nodes, cutback: Float, sd: float) -> WallDraws:
-    """Draws of a wall level in each node that moves up and down as one."""
-    mean = nodes.gather(cutback) / nodes.gather(np.ones_like(cutback))
+    """Draws of a wall that moves up and down as one; cells at nil are left out."""
+    held = (cutback != 0.0).astype(float)
+    mean = nodes.gather(cutback) / np.maximum(nodes.gather(held), 1.0)
     moved = sd * np.random.default_rng(1).standard_normal(4000)
     moved -= moved.mean()
     wall = mean[:, None] + moved
