@@ -157,7 +157,7 @@ def load_past_survey(folder: Path | str, design: Design) -> PastSurvey:
         raise InputError(
             "has fewer than two rows that were surveyed all round",
             file=path,
-            cure=_CURE,
+            cure="Leave it out: only rings that were read all round teach a pattern",
         )
     return PastSurvey(
         height=survey.height[whole],

@@ -29,7 +29,7 @@ Gaussian processes. JMLR 9, 235-284 (choosing one after the other; cited from me
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Protocol
 
 import numpy as np
@@ -231,6 +231,9 @@ def next_stations(
 ) -> Advice:
     """Choose the stations whose readings would tell most.
 
+    All wall between the lowest and the highest reading counts, also what is not
+    surveyed because no reading stands near.
+
     Parameters
     ----------
     surface : RadialSurface
@@ -258,7 +261,12 @@ def next_stations(
             "the surface was made from a point cloud, the readings were not"
         )
     feasible = feasible_stations(surface.design, *surface.grid.surveyed_heights)
-    nodes = make_nodes(surface) if nodes is None else nodes
+    # wall that no reading tells of is part of what is to become certain
+    whole = surface.grid.all_round()
+    gaps = bool(np.any(whole.surveyed != surface.grid.surveyed))
+    if gaps:
+        surface = replace(surface, grid=whole)
+    nodes = make_nodes(surface) if nodes is None or gaps else nodes
     covariance = station_covariance(posterior, nodes, feasible)
     goal = _goal(surface, nodes, aim)
     error = _reading_variance(surface, posterior)

@@ -12,7 +12,7 @@ periodic round the ring.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -76,6 +76,12 @@ class Grid:
         """Lowest and highest surveyed height, mm."""
         rows = np.flatnonzero(self.surveyed_rows)
         return float(self.edge[rows[0]]), float(self.edge[rows[-1] + 1])
+
+    def all_round(self) -> Grid:
+        """The same with all between the lowest and the highest counted as surveyed."""
+        low, high = self.surveyed_heights
+        rows = (self.height > low) & (self.height < high)
+        return replace(self, surveyed=np.repeat(rows[:, None], self.azimuth.size, 1))
 
     @cached_property
     def opening(self) -> Bool:
