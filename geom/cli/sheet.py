@@ -146,7 +146,7 @@ def _print_summary(design: Design, plan: SamplingPlan, out: Path) -> None:
     from geom.views.outputs import PAPER, WORKBOOK
     from geom.views.say import plain
 
-    rows, columns = plan.asked.shape
+    rows, columns = plan.requested.shape
     what = f"{plan.count} stations"
     if not plan.second:
         what += f" at {rows} heights and {columns} azimuths, clear of openings"

@@ -111,7 +111,7 @@ def quick_actions(
         action=action,
         station_cutback=station_cutback,
         station_sd=station_sd,
-        station_action=_where_known(known & board.asked, action[cells]),
+        station_action=_where_known(known & board.requested, action[cells]),
     )
 
 
@@ -144,7 +144,7 @@ def full_actions(
         action=call_actions(grid, cutback, sd, rules),
         station_cutback=station_cutback,
         station_sd=station_sd,
-        station_action=_where_known(known & board.asked, fine[cells]),
+        station_action=_where_known(known & board.requested, fine[cells]),
     )
 
 
@@ -203,7 +203,7 @@ def _cutback_at_stations(
 ) -> tuple[Float, Float]:
     """Cut-back at the stations between the lowest and the highest reading."""
     low, high = float(readings.height.min()), float(readings.height.max())
-    cutback = np.full(board.asked.shape, np.nan)
+    cutback = np.full(board.requested.shape, np.nan)
     sd = cutback.copy()
     rows = np.flatnonzero((board.height >= low) & (board.height <= high))[::-1]
     if rows.size:
@@ -264,7 +264,7 @@ def station_board(
     heights = _merge_places(
         plan.height, readings.height, _SAME_HEIGHT, _height_distance
     )
-    own = plan.asked | (plan.opening >= 0)
+    own = plan.requested | (plan.opening >= 0)
     apart = 360.0 / max(1, int(own.sum(axis=1).max()))
     azimuths = _merge_places(
         plan.azimuth, readings.azimuth, _SAME_AZIMUTH, _azimuth_distance, apart
@@ -282,7 +282,7 @@ def station_board(
     for azimuth, height in zip(readings.azimuth, readings.height, strict=True):
         if (place := find_station(board, float(azimuth), float(height))) is not None:
             wanted[place] = True
-    return replace(board, asked=wanted & (opening < 0))
+    return replace(board, requested=wanted & (opening < 0))
 
 
 def find_station(

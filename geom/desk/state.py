@@ -98,7 +98,7 @@ def _stations(now: DeskState, design: Design) -> list[list[dict[str, Any] | None
         line: list[dict[str, Any] | None] = []
         for column in range(now.board.azimuth.size):
             place = (row, column)
-            if not now.board.asked[place] and place not in texts:
+            if not now.board.requested[place] and place not in texts:
                 line.append(None)
                 continue
             slip = doubted.get(place, [False])[-1]

@@ -35,7 +35,7 @@ class ReadingValidator:
         sheet as a whole is of another unit.
         """
         plan, unit = initial_plan(self.design), self.design.length_unit
-        rows, columns = np.nonzero(plan.asked)
+        rows, columns = np.nonzero(plan.requested)
         drawn_rows = []
         for at in (0, -1):
             height = float(plan.height[rows[at]])

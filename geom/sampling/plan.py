@@ -223,7 +223,7 @@ class SamplingPlan:
     azimuth : array (k,), degrees
         From azimuth 0 the way the hands of a clock turn, seen from above: as the wall
         is seen from inside, turning to the right.
-    asked : bool array (m, k)
+    requested : bool array (m, k)
         Stations to read.
     opening : int array (m, k)
         Which of the design's openings is there or too near, else -1.
@@ -232,17 +232,17 @@ class SamplingPlan:
     rank : tuple of int, length m
         Of a second climb, how much the station of each row tells: 1 most.  Empty of a
         first one.
-    again : tuple of bool, length m
+    is_repeat : tuple of bool, length m
         Of a second climb, whether the station was read before, or is another row too.
     """
 
     height: Float
     azimuth: Float
-    asked: Bool
+    requested: Bool
     opening: Int
     turned: Float
     rank: tuple[int, ...] = ()
-    again: tuple[bool, ...] = ()
+    is_repeat: tuple[bool, ...] = ()
 
     @property
     def station_azimuth(self) -> Float:
@@ -263,14 +263,14 @@ class SamplingPlan:
             return self
         each = np.round(self.station_azimuth, 6)
         across = np.array(sorted(set(each.ravel().tolist()), key=_by_clock(design)))
-        asked = np.zeros((self.height.size, across.size), dtype=bool)
-        opening = np.full(asked.shape, -1, dtype=np.int64)
+        requested = np.zeros((self.height.size, across.size), dtype=bool)
+        opening = np.full(requested.shape, -1, dtype=np.int64)
         for row, azimuths in enumerate(each):
             place = [int(np.flatnonzero(across == a)[0]) for a in azimuths]
-            asked[row, place] = self.asked[row]
+            requested[row, place] = self.requested[row]
             opening[row, place] = self.opening[row]
         straight = np.zeros(self.height.size)
-        return SamplingPlan(self.height, across, asked, opening, straight)
+        return SamplingPlan(self.height, across, requested, opening, straight)
 
     @property
     def second(self) -> bool:
@@ -280,7 +280,7 @@ class SamplingPlan:
     @property
     def count(self) -> int:
         """Stations to read."""
-        return int(self.asked.sum())
+        return int(self.requested.sum())
 
 
 def initial_plan(
@@ -393,15 +393,15 @@ def follow_up_plan(design: Design, advice: Advice) -> SamplingPlan:
     chosen = [advice.stations[k] for k in order]
     height = np.array([station.height for station in chosen])
     across = np.array(sorted({s.azimuth for s in chosen}, key=_by_clock(design)))
-    asked = np.array([[s.azimuth == a for a in across] for s in chosen])
+    requested = np.array([[s.azimuth == a for a in across] for s in chosen])
     return SamplingPlan(
         height,
         across,
-        asked,
+        requested,
         _openings(design, height, np.tile(across, (height.size, 1))),
         np.zeros(height.size),
         rank=tuple(k + 1 for k in order),
-        again=tuple(station.again for station in chosen),
+        is_repeat=tuple(station.is_repeat for station in chosen),
     )
 
 

@@ -190,14 +190,14 @@ class Station:
     after : float
         What is left once this and all stations before it are read: standard
         uncertainty of the rebuild volume, mm3, or expected undecided area, mm2.
-    again : bool
+    is_repeat : bool
         Whether it was read before, or stands earlier in the list.
     """
 
     azimuth: float
     height: float
     after: float
-    again: bool
+    is_repeat: bool
 
 
 @dataclass(frozen=True)
@@ -273,13 +273,13 @@ def next_stations(
     chosen = list(_chosen(goal, covariance, error, count))
     height, azimuth = feasible.each()
     picks = [pick for pick, _ in chosen]
-    again = _read_before(readings, azimuth[picks], height[picks])
+    is_repeat = _read_before(readings, azimuth[picks], height[picks])
     stations = tuple(
         Station(
             azimuth=float(azimuth[pick]),
             height=float(height[pick]),
             after=after,
-            again=bool(again[k]) or pick in picks[:k],
+            is_repeat=bool(is_repeat[k]) or pick in picks[:k],
         )
         for k, (pick, after) in enumerate(chosen)
     )

@@ -100,8 +100,8 @@ def test_nothing_is_called_beyond_the_readings_or_in_openings(survey):
     assert beyond.any()
     assert (actions.station_action[beyond] == NO_CALL).all()
     assert np.isnan(actions.station_cutback[beyond]).all()
-    assert (~board.asked).any()
-    assert (actions.station_action[~board.asked] == NO_CALL).all()
+    assert (~board.requested).any()
+    assert (actions.station_action[~board.requested] == NO_CALL).all()
     assert (actions.station_action[~beyond] >= 0).any()
 
 
@@ -124,8 +124,8 @@ def test_the_board_is_the_sheets_with_what_was_read_beside_it():
     odd = rod_readings(np.array([22.0]), plan.height[[2]], np.array([455.0]))
     more = station_board(design, plan, odd)
     assert 22.0 in more.azimuth.tolist()
-    assert more.asked[:, more.azimuth.tolist().index(22.0)].all()
-    assert beside.asked[2, 1]
+    assert more.requested[:, more.azimuth.tolist().index(22.0)].all()
+    assert beside.requested[2, 1]
     assert beside.height.tolist() == plan.height.tolist()
     assert find_station(beside, 374.9, float(plan.height[2]) + 4.0) == (2, 1)
     assert find_station(beside, 20.0, float(plan.height[2])) is None

@@ -15,11 +15,11 @@ class Opened:
         self.context = browser.new_context(**{"viewport": WIDE, **context})
         self.page = self.context.new_page()
         self.trouble: list[str] = []
-        self.asked: list[str] = []
+        self.requested: list[str] = []
         self.page.on("pageerror", lambda fault: self.trouble.append(str(fault)))
         self.page.on("console", self._heard)
         self.page.on("dialog", lambda dialog: self.trouble.append(dialog.message))
-        self.page.on("request", lambda one: self.asked.append(one.url))
+        self.page.on("request", lambda one: self.requested.append(one.url))
         self.page.goto(path.as_uri())
         self.page.wait_for_selector("html[data-ready=yes]", state="attached")
 

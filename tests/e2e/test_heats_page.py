@@ -53,7 +53,7 @@ def page(browser, tmp_path_factory):
     opened = Opened(browser, path)
     yield opened
     assert opened.trouble == []
-    assert [one for one in opened.asked if not one.startswith("data:")] == [
+    assert [one for one in opened.requested if not one.startswith("data:")] == [
         path.as_uri()
     ]
     opened.context.close()

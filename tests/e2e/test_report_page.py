@@ -64,7 +64,7 @@ def report(browser, folder):
 def test_it_loads_without_complaint_and_asks_nothing_of_anybody(report, folder):
     assert report.trouble == []
     page = (folder / "report.html").as_uri()
-    assert [url for url in report.asked if not url.startswith("data:")] == [page]
+    assert [url for url in report.requested if not url.startswith("data:")] == [page]
     assert (folder / "report.html").stat().st_size < 8e6
 
 

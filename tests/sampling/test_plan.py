@@ -88,7 +88,7 @@ def test_stations_in_openings_are_not_asked_and_name_the_opening() -> None:
         for column, azimuth in enumerate(plan.azimuth.tolist()):
             which = int(plan.opening[row, column])
             kinds = inside(design, azimuth, height, MARGIN)
-            assert plan.asked[row, column] == (which < 0) == (not kinds)
+            assert plan.requested[row, column] == (which < 0) == (not kinds)
             assert not kinds or design.openings[which].kind in kinds
     # Without the margin fewer would be left out: the margin is kept.
     bare = sum(
@@ -96,7 +96,7 @@ def test_stations_in_openings_are_not_asked_and_name_the_opening() -> None:
         for height in plan.height.tolist()
         for azimuth in plan.azimuth.tolist()
     )
-    assert bare < (~plan.asked).sum()
+    assert bare < (~plan.requested).sum()
 
 
 @pytest.mark.parametrize(
@@ -167,10 +167,10 @@ ADVICE = Advice(
     now=2.0,
     reading_sd=3.0,
     stations=(
-        Station(30.0, 900.0, 1.5, again=False),
-        Station(330.0, 1200.0, 1.4, again=True),
-        Station(30.0, 1200.0, 1.3, again=False),
-        Station(30.0, 900.0, 1.2, again=True),
+        Station(30.0, 900.0, 1.5, is_repeat=False),
+        Station(330.0, 1200.0, 1.4, is_repeat=True),
+        Station(30.0, 1200.0, 1.3, is_repeat=False),
+        Station(30.0, 900.0, 1.2, is_repeat=True),
     ),
 )
 
@@ -181,13 +181,13 @@ def test_a_second_climb_has_a_row_for_each_station(sense: str) -> None:
     plan = follow_up_plan(design, ADVICE)
     assert plan.second
     assert plan.count == plan.height.size == 4
-    assert (plan.asked.sum(axis=1) == 1).all()
+    assert (plan.requested.sum(axis=1) == 1).all()
     for row, rank in enumerate(plan.rank):
         station = ADVICE.stations[rank - 1]
-        (column,) = np.flatnonzero(plan.asked[row])
+        (column,) = np.flatnonzero(plan.requested[row])
         assert plan.azimuth[column] == station.azimuth
         assert plan.height[row] == station.height
-        assert plan.again[row] == station.again
+        assert plan.is_repeat[row] == station.is_repeat
     # Highest first, then the way the hands of a clock turn.
     assert plan.rank == ((3, 2, 1, 4) if sense == "clockwise" else (2, 3, 1, 4))
 
@@ -247,7 +247,7 @@ def test_on_columns_the_stations_are_the_same() -> None:
     design = tapered_design()
     plan = initial_plan(design)
     wide = plan.on_columns(design)
-    row, column = np.nonzero(plan.asked)
-    at, place = np.nonzero(wide.asked)
+    row, column = np.nonzero(plan.requested)
+    at, place = np.nonzero(wide.requested)
     first = sorted(zip(row, plan.station_azimuth[row, column], strict=True))
     assert first == sorted(zip(at, wide.azimuth[place], strict=True))

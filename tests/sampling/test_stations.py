@@ -189,7 +189,7 @@ def test_a_station_read_before_says_so(
     surface: RadialSurface, design: Design, readings: RodReadings
 ) -> None:
     advice = next_stations(surface, readings, count=3)
-    assert not any(station.again for station in advice.stations)
+    assert not any(station.is_repeat for station in advice.stations)
     first = advice.stations[0]
     far = rod_readings(
         np.array([(first.azimuth + 180.0) % 360.0]),
@@ -200,7 +200,7 @@ def test_a_station_read_before_says_so(
     told = next_stations(surface, readings.joined(far), count=3)
     ends = [(a % 360.0, first.height) for a in (first.azimuth, first.azimuth + 180.0)]
     expected = [(s.azimuth, s.height) in ends for s in advice.stations]
-    assert [s.again for s in told.stations] == expected
+    assert [s.is_repeat for s in told.stations] == expected
     assert expected[0]
     assert not all(expected)
     assert [s.after for s in told.stations] == [s.after for s in advice.stations]
@@ -216,7 +216,7 @@ def test_a_station_may_be_read_twice_where_that_tells_most(
     one = replace(surface, design=replace(design, rod=rod, openings=holes))
     found = next_stations(one, readings, count=3)
     assert {(s.azimuth, s.height) for s in found.stations} == {(240.0, 1000.0)}
-    assert [s.again for s in found.stations] == [False, True, True]
+    assert [s.is_repeat for s in found.stations] == [False, True, True]
     left = np.array([found.now, *(s.after for s in found.stations)]) ** 2
     gain = -np.diff(left)
     assert gain[0] > gain[1] > gain[2] > 0.0

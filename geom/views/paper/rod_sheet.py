@@ -240,7 +240,9 @@ def _grid(
         bottom = top + len(each) - 1
         style.append(("SPAN", (0, top), (0, bottom)))
         for at, column in enumerate(columns):
-            style += _station_style((top, bottom), at, bool(plan.asked[row, column]))
+            style += _station_style(
+                (top, bottom), at, bool(plan.requested[row, column])
+            )
     return Table(
         cells,
         colWidths=[_HEAD, *([half] * 2 * len(columns))],
@@ -264,7 +266,7 @@ def _usual_style(*, headed: bool = True) -> list[tuple[Any, ...]]:
 
 
 def _station_style(
-    rows: tuple[int, int], column: int, asked: bool
+    rows: tuple[int, int], column: int, requested: bool
 ) -> list[tuple[Any, ...]]:
     """Azimuth and marks above and room to write below, or all grey."""
     from reportlab.lib import colors
@@ -272,7 +274,7 @@ def _station_style(
     top, bottom = rows
     first, last = (1 + 2 * column, top), (2 + 2 * column, bottom)
     frame = ("BOX", first, last, 0.8, colors.black)
-    if not asked:
+    if not requested:
         grey = ("BACKGROUND", first, last, colors.silver)
         return [grey, ("SPAN", first, last), frame]
     style = [("SPAN", (first[0], bottom), last), frame]
@@ -290,7 +292,7 @@ def _station_rows(
     own: list[Any] = [_row_head(design, height)]
     small: list[Any] = [""] if plan.staggered else own
     for column in columns:
-        if plan.asked[row, column]:
+        if plan.requested[row, column]:
             azimuth = float(plan.station_azimuth[row, column])
             own_place = [_own_place(design, azimuth), ""] if plan.staggered else []
             small.append(paragraph(marks.drawn, _SMALL, after=0))
@@ -367,10 +369,10 @@ def _station_list(design: Design, plan: SamplingPlan) -> list[Flowable]:
 
 def _station(design: Design, plan: SamplingPlan, row: int) -> list[Any]:
     height, unit = float(plan.height[row]), design.length_unit
-    azimuth = float(plan.azimuth[int(np.argmax(plan.asked[row]))])
+    azimuth = float(plan.azimuth[int(np.argmax(plan.requested[row]))])
     marks = marks_at(design, height)
     setting = [paragraph(f"{say_setting(height, unit)} {unit}", 15, bold=True, after=0)]
-    if plan.again[row]:
+    if plan.is_repeat[row]:
         setting.append(paragraph("again", 12, after=0))
     return [
         paragraph(str(plan.rank[row]), 15, bold=True, after=0),

@@ -162,7 +162,7 @@ def _fill_row(
     sheet.row_dimensions[at].height = 24
     side = Side(style="thin")
     hints: dict[str, list[str]] = {}
-    for place, asked in enumerate(plan.asked[row].tolist()):
+    for place, requested in enumerate(plan.requested[row].tolist()):
         cell = sheet.cell(at, _first_column(plan) + place)
         cell.border = Border(left=side, right=side, top=side, bottom=side)
         cell.font = Font(size=12)
@@ -170,10 +170,10 @@ def _fill_row(
             # A fraction typed into a plain cell becomes a date.
             cell.number_format = "@"
         hole = int(plan.opening[row, place])
-        if not asked:
+        if not requested:
             tone = _PALE if hole < 0 else _GREY
             cell.fill = PatternFill("solid", start_color=tone, end_color=tone)
-        words = _prompt(design, height) if asked else _not_read(design, hole)
+        words = _prompt(design, height) if requested else _not_read(design, hole)
         hints.setdefault(words, []).append(cell.coordinate)
     for words, cells in hints.items():
         _hint(sheet, words, cells)
@@ -222,12 +222,12 @@ def _fill_marks(sheet: Worksheet, design: Design, plan: SamplingPlan) -> None:
         marks = marks_at(design, height)
         cells = [say_setting(height, unit), marks.drawn, marks.go, marks.brick]
         if plan.second:
-            azimuth = float(plan.azimuth[int(np.argmax(plan.asked[row]))])
+            azimuth = float(plan.azimuth[int(np.argmax(plan.requested[row]))])
             cells += [
                 f"{azimuth:.6g}",
                 clock_face(azimuth, design.azimuth_sense),
                 str(plan.rank[row]),
-                "again" if plan.again[row] else "",
+                "again" if plan.is_repeat[row] else "",
             ]
         for column, words in enumerate(cells, 1):
             _put(sheet, row + 2, column, words)

@@ -49,7 +49,7 @@ def station_rows(design: Design, advice: Advice) -> list[tuple[str, ...]]:
             clock_face(station.azimuth, design.azimuth_sense),
             f"{station.azimuth:.5g} deg",
             say_both(station.height, design.length_unit)
-            + (", again" if station.again else ""),
+            + (", again" if station.is_repeat else ""),
             _amount(advice.aim, station.after),
         )
         for rank, station in enumerate(advice.stations, 1)
@@ -83,7 +83,7 @@ def stations_document(design: Design, advice: Advice, count: int) -> str:
             "rank": rank,
             "azimuth": station.azimuth,
             "height": station.height,
-            "again": station.again,
+            "again": station.is_repeat,
             "after": station.after * size,
         }
         for rank, station in enumerate(advice.stations, 1)

@@ -45,7 +45,7 @@ ADVICE = Advice(
     now=2.0,
     reading_sd=3.0,
     stations=tuple(
-        Station(float(15 * k % 360), 300.0 + 75.0 * (k % 9), 1.0, again=k == 3)
+        Station(float(15 * k % 360), 300.0 + 75.0 * (k % 9), 1.0, is_repeat=k == 3)
         for k in range(30)
     ),
 )
@@ -130,11 +130,11 @@ def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) ->
         for column in range(plan.azimuth.size):
             cell = sheet.cell(head + 1 + row, column + 2)
             assert cell.value is None
-            asked = plan.asked[row, column]
-            assert (cell.fill.fill_type == "solid") == (not asked)
-            word = "Brick from" if asked else "tuyere"
+            requested = plan.requested[row, column]
+            assert (cell.fill.fill_type == "solid") == (not requested)
+            word = "Brick from" if requested else "tuyere"
             assert word in hints[cell.coordinate]
-    assert not plan.asked.all()
+    assert not plan.requested.all()
 
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
@@ -151,7 +151,7 @@ def test_turned_rows_are_read_back_station_by_station(
     book = opened(path)
     sheet, wanted = book["rod"], []
     (head,) = [r for r in range(1, 12) if "\\" in str(sheet.cell(r, 1).value)]
-    for row, column in zip(*np.nonzero(plan.asked), strict=True):
+    for row, column in zip(*np.nonzero(plan.requested), strict=True):
         at, azimuth = head + 2 + 2 * row, plan.station_azimuth[row, column]
         clock = clock_time(azimuth, sense)
         assert sheet.cell(at - 1, 3 + column).value == f"{clock}, {azimuth:g}°"
@@ -174,7 +174,7 @@ def test_each_box_of_a_turned_row_has_its_own_clock_and_azimuth() -> None:
     design = tapered_design()
     plan = initial_plan(design)
     told = " ".join(pages(rod_sheet_bytes(design, plan))[1:])
-    for azimuth in plan.station_azimuth[plan.asked].tolist():
+    for azimuth in plan.station_azimuth[plan.requested].tolist():
         clock = clock_time(azimuth, design.azimuth_sense)
         assert re.search(rf" {clock}\s+{azimuth:g}° ", told)
     assert "Each box has its own place" in told
@@ -223,7 +223,7 @@ def test_a_second_climb_is_read_back_station_by_station(
     path.write_bytes(workbook_bytes(design, plan))
     book = opened(path)
     for row in range(plan.height.size):
-        column = int(np.argmax(plan.asked[row]))
+        column = int(np.argmax(plan.requested[row]))
         book["rod"].cell(8 + row, 2 + column, 460 + row)
         assert book["marks"].cell(2 + row, 7).value == str(plan.rank[row])
     book.save(path)
@@ -387,11 +387,11 @@ def test_every_station_has_its_box(unit: str, sense: str, more: dict[str, int]) 
     # Each box has both its marks; those of several heights may be alike.
     wanted: Counter[str] = Counter()
     for row, height in enumerate(plan.height.tolist()):
-        marks, boxes = marks_at(design, height), int(plan.asked[row].sum())
+        marks, boxes = marks_at(design, height), int(plan.requested[row].sum())
         wanted += Counter({marks.drawn: boxes}) + Counter({marks.brick: boxes})
     small = [text.strip() for size, _, _, text in pieces(content) if size == 10.5]
     assert Counter(small) == wanted
-    assert tables.count("tuyere") == (~plan.asked).sum()
+    assert tables.count("tuyere") == (~plan.requested).sum()
     assert f"azimuth grows {sense}" in told[0]
     assert "tap hole at 12 o'clock, which is azimuth 0" in told[0]
     assert "seen from inside" in told[1]
@@ -401,7 +401,7 @@ def test_a_second_climb_lists_its_stations_with_their_rank() -> None:
     told = pages(made("second"))
     listed = " ".join(told[1:])
     for rank, station in enumerate(ADVICE.stations, 1):
-        again = " again" if station.again else ""
+        again = " again" if station.is_repeat else ""
         assert re.search(
             rf"\b{rank} (half past \d+|\d+ o'clock) {station.azimuth:g}° "
             rf"{station.height:g} mm{again} ",
