@@ -5,7 +5,7 @@ wall, and it lies between the lowest and the highest reading.  The reach follows
 where readings stand and never from what they say; readings left out of the fit count
 too, and so does either end of a diameter.
 
-How far a sheet reaches is told by its own spacing.  Each reading has a neighbour on
+How far a sheet reaches follows from its own spacing.  Each reading has a neighbour on
 either side, the nearest that stands rather beside it than above or below it, and
 likewise one below and one above; the nearer of two is its spacing in that direction, so
 that the edge of what was read does not count.  The sheet's spacing is the upper
@@ -14,7 +14,7 @@ some readings more, close together, take nothing from the reach of all others.
 
 Nobody has to read closer than is usual, 12 stations a row and rows 18 in apart: the
 least reach is half of that.  The most is half a quarter turn, and two feet.  What is
-left between readings and is smaller than the face of one brick counts as told.
+left between readings and is smaller than the face of one brick counts as read.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from geom.surface.pieces import BRICK_FACE, large
 from geom.units import Bool, Float
 
 #: Times the sheet's spacing that a reading reaches: three quarters round the ring, so
-#: that a station left out is told by the rows below and above it and a whole column
+#: that a station left out is covered by the rows below and above it and a whole column
 #: left out is not; once up the wall, so that a row left out is bridged.
 _ROUND, _UP = 0.75, 1.0
 #: Least and most reach round the ring, degrees, and up the wall, mm.
@@ -42,7 +42,7 @@ _AT_ONCE, _MOST = 256, 2048
 
 @dataclass(frozen=True)
 class Reach:
-    """How far from a reading wall is told.
+    """How far from a reading wall is covered.
 
     Attributes
     ----------
@@ -160,9 +160,9 @@ def surveyed_by(grid: Grid, azimuth: Float, height: Float) -> Bool:
     if not azimuth.size:
         return np.zeros(grid.shape, dtype=bool)
     reach = reach_of(azimuth, height, float(grid.design_radius.mean()))
-    told = within_reach(grid, azimuth, height, reach)
+    covered = within_reach(grid, azimuth, height, reach)
     between = (grid.height > height.min()) & (grid.height < height.max())
-    unread = ~told & between[:, None] & ~grid.opening
+    unread = ~covered & between[:, None] & ~grid.opening
     gap = large(unread, grid.whole_face, BRICK_FACE)
     return np.asarray(between[:, None] & ~gap)
 

@@ -66,13 +66,13 @@ def ratio_to_design(sheet: Sheet, design: Design) -> Float:
 
 def _refuse_hours(sheet: Sheet) -> None:
     """Refuse azimuths that go from 1 to 12 by whole numbers: hours of the clock."""
-    told = np.unique(sheet.azimuth)
-    hours = (told >= 1.0) & (told <= 12.0) & (told == np.round(told))
-    if told.size < _LEAST_HOURS or not hours.all():
+    values = np.unique(sheet.azimuth)
+    hours = (values >= 1.0) & (values <= 12.0) & (values == np.round(values))
+    if values.size < _LEAST_HOURS or not hours.all():
         return
     what = (
-        f"hours? All azimuths are whole numbers from {told[0]:.0f} to {told[-1]:.0f}: "
-        f"as degrees that is {told[-1] - told[0]:.0f}° of the ring"
+        f"hours? All azimuths are whole numbers from {values[0]:.0f} to {values[-1]:.0f}: "
+        f"as degrees that is {values[-1] - values[0]:.0f}° of the ring"
     )
     cure = (
         "If they are hours, name the column clock; if not, write degrees from 0 to 360 "

@@ -12,7 +12,7 @@ square metre as the drawing does.  It does not say that the furnace melts more b
 itself: the rate follows the blast, and blown as before a wider furnace is blown softer.
 
 The worst ring is the row of the wall, read round, at which the mean cut-back all round,
-openings left out, is greatest; what is told of the ring is of that row alone.  The
+openings left out, is greatest; what is stated of the ring is of that row alone.  The
 melting zone is the band of all such rows within 150 mm of it (our own choice, no
 source), integrated over height; rate and blast go by the band.  Both are of the wall as
 it was surveyed, before any repair.

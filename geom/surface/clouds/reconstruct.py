@@ -120,8 +120,8 @@ def rows_seen(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
 def _told(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
     """Cells near enough to what a laser saw, or to a rod reading; (m, k)."""
     row, column = np.nonzero(cells.seen & grid.surveyed & ~grid.opening)
-    told = within_reach(grid, grid.azimuth[column], grid.height[row], LASER)
-    return told | surveyed_by(grid, *readings.rod.stations)
+    covered = within_reach(grid, grid.azimuth[column], grid.height[row], LASER)
+    return covered | surveyed_by(grid, *readings.rod.stations)
 
 
 def _fitted(

@@ -24,7 +24,7 @@ from geom.surface.rods.datum_bands import cutback_of_each
 from geom.units import Bool, Float, Int, say_both
 
 #: How many standard uncertainties of their difference two readings may differ by, and
-#: by how much at least before it is said, mm.  Our own choice, no source.
+#: by how much at least before it is stated, mm.  Our own choice, no source.
 CHANCE, LEAST = 3.0, 10.0
 #: Repeatability is stated, not yet learned: a factor of 1.5 either way is usual.  And
 #: a worn wall's slope, for what misplacing the rod does.  Our own choices, no source.
@@ -128,7 +128,7 @@ def _rejected(
     factor = 2.0 if readings.kind[row] == "diameter" else 1.0
     value, unit = float(readings.value[row]), design.length_unit
     expected = value + factor * (cutback[others] - cutback[row])
-    said = join_words(
+    readings_there = join_words(
         (
             f"{say_both(float(mm), unit, finest=16)} ({readings.place[k]})"
             for k, mm in zip(others, expected, strict=True)
@@ -137,6 +137,6 @@ def _rejected(
     )
     why = (
         f"{readings.kind[row]} reads {say_both(value, unit, finest=16)}; the same "
-        f"station was also read as {said}"
+        f"station was also read as {readings_there}"
     )
     return Rejected(readings.place[row], value, float(np.median(expected)), why)
