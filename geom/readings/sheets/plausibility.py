@@ -71,8 +71,8 @@ def _refuse_hours(sheet: Sheet) -> None:
     if values.size < _LEAST_HOURS or not hours.all():
         return
     what = (
-        f"hours? All azimuths are whole numbers from {values[0]:.0f} to {values[-1]:.0f}: "
-        f"as degrees that is {values[-1] - values[0]:.0f}° of the ring"
+        f"hours? All azimuths are whole numbers from {values[0]:.0f} to "
+        f"{values[-1]:.0f}: as degrees that is {values[-1] - values[0]:.0f}° of the ring"
     )
     cure = (
         "If they are hours, name the column clock; if not, write degrees from 0 to 360 "
