@@ -72,7 +72,8 @@ def _refuse_hours(sheet: Sheet) -> None:
         return
     what = (
         f"hours? All azimuths are whole numbers from {values[0]:.0f} to "
-        f"{values[-1]:.0f}: as degrees that is {values[-1] - values[0]:.0f}° of the ring"
+        f"{values[-1]:.0f}: as degrees that is {values[-1] - values[0]:.0f}° of the "
+        "ring"
     )
     cure = (
         "If they are hours, name the column clock; if not, write degrees from 0 to 360 "
