@@ -35,6 +35,8 @@ from geom.units import Bool, Float
 
 #: Surveys that end within a row or two of each other reach equally far, mm.
 _ROW = 20.0
+#: Share of the compared wall that one survey alone may reach without a word.
+_LONE = 0.01
 #: Rows that agree this well are the same row, mm.
 _SAME = 1e-3
 
@@ -313,6 +315,11 @@ def _title(start: SurveyLabel, end: SurveyLabel) -> str:
 
 def _left_out(start: RecordedWall, end: RecordedWall, grid: Grid) -> bool:
     """Whether there is wall that only one survey reached."""
+    either = np.isfinite(start.cutback) | np.isfinite(end.cutback)
+    if either.shape == grid.shape:
+        lone = float(grid.whole_face[either & ~grid.surveyed & ~grid.opening].sum())
+        if lone > _LONE * float(grid.face_area.sum()):
+            return True
     low, high = grid.surveyed_heights
     lowest, highest = zip(*(_reach(wall) for wall in (start, end)), strict=True)
     return bool(low - min(lowest) > _ROW or max(highest) - high > _ROW)

@@ -32,7 +32,7 @@ _TALL, _COLUMNS = 25.0, 120
 _KEYED = (
     "slanted strokes: brick",
     "upright strokes: chip off",
-    "bands at rim and foot: not surveyed",
+    "plain lilac: not surveyed",
 )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from geom.compare.gaps import read_round
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
@@ -230,13 +231,14 @@ def change_warnings(change: Change, design: Design) -> list[str]:
     if change.is_relined:
         warnings.append("The wall was lined anew between the surveys")
     if change.left_out:
+        grid = change.grid
         low, high = (
-            say_both(height, design.length_unit)
-            for height in change.grid.surveyed_heights
+            say_both(height, design.length_unit) for height in grid.surveyed_heights
         )
+        round_ = read_round(grid)[grid.surveyed_rows].all()
         warnings.append(
             f"Wall that only one survey reached is left out: compared from {low} to "
-            f"{high}"
+            f"{high}{'' if round_ else ', not all round'}"
         )
     return warnings
 
