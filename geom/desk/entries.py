@@ -19,7 +19,7 @@ from functools import cached_property
 from typing import Literal, cast
 
 from geom.errors import InputError
-from geom.readings.sheets.sheet import read_name
+from geom.readings.sheets.sheet import read_name, says_no_access
 from geom.views.say import plain
 
 Operation = Literal["enter", "correct", "withdraw"]
@@ -272,6 +272,11 @@ class SheetEntry:
     above: tuple[str, ...] = ()
     cells: tuple[str, ...] = ()
     line: str = ""
+
+    @property
+    def no_access(self) -> bool:
+        """Whether it says that nobody could reach there."""
+        return says_no_access(self.texts[2])
 
 
 @dataclass(frozen=True)

@@ -284,17 +284,7 @@ def _current_outliers(
 
 def without(readings: RodReadings, left_out: list[bool]) -> RodReadings:
     """The readings less those that are left out."""
-    kept = [k for k, out in enumerate(left_out) if not out]
-    return RodReadings(
-        kind=tuple(readings.kind[k] for k in kept),
-        azimuth=readings.azimuth[kept],
-        height=readings.height[kept],
-        value=readings.value[kept],
-        sd=readings.sd[kept],
-        step=readings.step[kept],
-        place=tuple(readings.place[k] for k in kept),
-        note=tuple(readings.note[k] for k in kept),
-    )
+    return readings.take(np.flatnonzero(~np.array(left_out, dtype=bool)))
 
 
 def _same_readings(first: RodReadings | None, second: RodReadings | None) -> bool:

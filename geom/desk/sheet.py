@@ -116,7 +116,9 @@ class SheetFile:
 
     def readings(self) -> tuple[tuple[str, ...], RodReadings | None]:
         """Identifiers of the readings that hold, and the readings; None of none."""
-        entry_ids = tuple(entry.id for entry in self.sheet.active)
+        entry_ids = tuple(
+            entry.id for entry in self.sheet.active if not entry.no_access
+        )
         return entry_ids, self._readings_of(self.sheet) if entry_ids else None
 
     def _readings_of(self, sheet: SheetJournal) -> RodReadings:
@@ -141,7 +143,7 @@ class SheetFile:
                 return sheet, Verdict(event.id, kept=False, why=why)
         then = sheet.after(event)
         try:
-            if then.active:
+            if any(not entry.no_access for entry in then.active):
                 self._readings_of(then)
         except InputError as fault:
             why = str(InputError(fault.what, cure=fault.cure))
@@ -200,7 +202,8 @@ def read_sheet(path: Path, design: Design) -> SheetJournal:
                 cure=_USE_LONG_FORM,
             )
         sheet = read_long(table)
-        refuse_implausible(sheet, design)
+        if sheet.readings:
+            refuse_implausible(sheet, design)
     separator = separator_of(lines[table.header.number - 1])
     try:
         layout = ColumnLayout.of(table.header.cells, separator, design.length_unit)

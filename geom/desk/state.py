@@ -10,6 +10,7 @@ import numpy as np
 from geom.compare.findings import NO_CALL
 from geom.design import Design
 from geom.desk.actions import StationActions, coarse_grid, find_station
+from geom.desk.entries import SheetEntry
 from geom.desk.session import DeskSession, DeskState
 from geom.frame import clock_face
 from geom.quantity import Quantity
@@ -93,6 +94,10 @@ def _stations(now: DeskState, design: Design) -> list[list[dict[str, Any] | None
             if place is not None:
                 texts.setdefault(place, []).append(plain(by_mark[mark].texts[2]))
                 doubted.setdefault(place, []).append(mark in now.outliers)
+    for entry in now.entries:
+        place = _place_of(entry, now, design) if entry.no_access else None
+        if place is not None and not entry.withdrawn:
+            texts.setdefault(place, []).append(plain(entry.texts[2]))
     stations: list[list[dict[str, Any] | None]] = []
     for row in range(now.board.height.size):
         line: list[dict[str, Any] | None] = []
@@ -110,6 +115,20 @@ def _stations(now: DeskState, design: Design) -> list[list[dict[str, Any] | None
             )
         stations.append(line)
     return stations
+
+
+def _place_of(
+    entry: SheetEntry, now: DeskState, design: Design
+) -> tuple[int, int] | None:
+    """Row and column of an entry on the board, if it stands on it."""
+    try:
+        azimuth, height = (
+            parse_number(text, decimal_comma="." not in text)
+            for text in entry.texts[:2]
+        )
+    except ValueError:
+        return None
+    return find_station(now.board, azimuth, to_mm(height, design.length_unit))
 
 
 def _station_words(

@@ -211,6 +211,10 @@ def _is_cloud(name: str) -> bool:
 
 def _load(table: SheetTable, design: Design) -> RodReadings:
     sheet = read_wide(table) if is_wide(table) else read_long(table)
+    if not sheet.readings:
+        what = "the sheet holds no readings"
+        cure = "Write the readings into it; no access, n/a and - are none"
+        raise table.error(what, table.header, cure=cure)
     refuse_implausible(sheet, design)
     readings = sheet.to_readings()
     # What is left outside is the rounding of a change of unit.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeVar
 
 import numpy as np
@@ -11,6 +11,23 @@ from geom.units import Float, Int
 
 RodKind = Literal["radius", "diameter", "cutback"]
 T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Unreachable:
+    """Stations that nobody could reach, u of them.
+
+    Attributes
+    ----------
+    azimuth : array (u,), degrees in [0, 360)
+    height : array (u,), mm above the design's height zero
+    """
+
+    azimuth: Float
+    height: Float
+
+
+NONE_UNREACHABLE = Unreachable(np.zeros(0), np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -32,6 +49,8 @@ class RodReadings:
     place : tuple of str, length n
         File and row (and column) of each, for messages.
     note : tuple of str, length n
+    no_access : Unreachable
+        Stations that nobody could reach; they are no readings.
     """
 
     kind: tuple[RodKind, ...]
@@ -42,6 +61,7 @@ class RodReadings:
     step: Float
     place: tuple[str, ...]
     note: tuple[str, ...]
+    no_access: Unreachable = field(default_factory=lambda: NONE_UNREACHABLE)
 
     def __len__(self) -> int:
         return len(self.kind)
@@ -96,6 +116,7 @@ class RodReadings:
             step=self.step[rows],
             place=taken(self.place),
             note=taken(self.note),
+            no_access=self.no_access,
         )
 
     def joined(self, other: RodReadings) -> RodReadings:
@@ -109,4 +130,8 @@ class RodReadings:
             step=np.concatenate([self.step, other.step]),
             place=self.place + other.place,
             note=self.note + other.note,
+            no_access=Unreachable(
+                np.append(self.no_access.azimuth, other.no_access.azimuth),
+                np.append(self.no_access.height, other.no_access.height),
+            ),
         )

@@ -36,14 +36,15 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from geom.compare.nodes import Nodes, make_nodes
+from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
 from geom.readings import CloudReadings, RodReadings
-from geom.sampling.feasible import FeasibleStations, feasible_stations
+from geom.sampling.feasible import MARGIN, FeasibleStations, feasible_stations
 from geom.stats.partial_moments import hermite_excess
-from geom.surface import Grid, RadialSurface
+from geom.surface import Grid, RadialSurface, make_grid
 from geom.surface.gp.covariance import GridCrossCovariance
-from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.kernels import Points2D, chord, height_distance
 from geom.surface.gp.posterior import GPPosterior
 from geom.units import Bool, Float
 
@@ -59,6 +60,10 @@ _AT_ONCE = 256
 #: Readings closer than this are of one station, degrees and mm.
 _SAME_AZIMUTH = 0.5
 _SAME_HEIGHT = 5.0
+#: A station farther than this from every reading stands on unread wall, mm; and what is
+#: nearer than the other to one that nobody could reach is out of reach too: the same
+#: crust.  Our own choices, no source.
+UNREAD, NO_ACCESS = 350.0, 100.0
 
 
 @dataclass(frozen=True)
@@ -213,12 +218,15 @@ class Advice:
         Standard uncertainty that one more reading is taken to have.
     stations : tuple of Station
         Most telling first; fewer than asked for where no more would help.
+    unread : bool
+        Whether wall counts that nobody has read.
     """
 
     aim: Aim
     now: float
     reading_sd: float
     stations: tuple[Station, ...]
+    unread: bool = False
 
 
 def next_stations(
@@ -232,7 +240,7 @@ def next_stations(
     """Choose the stations whose readings would tell most.
 
     All wall between the lowest and the highest reading counts, also what is not
-    surveyed because no reading stands near.
+    surveyed because no reading stands near; beyond them, see `_to_weigh`.
 
     Parameters
     ----------
@@ -260,13 +268,8 @@ def next_stations(
         raise TypeError(
             "the surface was made from a point cloud, the readings were not"
         )
-    feasible = feasible_stations(surface.design, *surface.grid.surveyed_heights)
-    # wall that no reading tells of is part of what is to become certain
-    whole = surface.grid.all_round()
-    gaps = bool(np.any(whole.surveyed != surface.grid.surveyed))
-    if gaps:
-        surface = replace(surface, grid=whole)
-    nodes = make_nodes(surface) if nodes is None or gaps else nodes
+    surface, feasible, unread = _to_weigh(surface, readings)
+    nodes = make_nodes(surface) if nodes is None or unread else nodes
     covariance = station_covariance(posterior, nodes, feasible)
     goal = _goal(surface, nodes, aim)
     error = _reading_variance(surface, posterior)
@@ -283,7 +286,74 @@ def next_stations(
         )
         for k, (pick, after) in enumerate(chosen)
     )
-    return Advice(aim, goal.now, float(np.sqrt(error)), stations)
+    return Advice(aim, goal.now, float(np.sqrt(error)), stations, unread=unread)
+
+
+def _to_weigh(
+    surface: RadialSurface, readings: RodReadings
+) -> tuple[RadialSurface, FeasibleStations, bool]:
+    """The wall whose uncertainty counts, and the stations that can be reached.
+
+    Where stations that can be reached lie far from every reading, all of the drawing
+    between the lowest and the highest of them counts, with what the prior says of it:
+    unread wall attracts.  Else it is the wall between the readings.
+
+    Returns
+    -------
+    surface : RadialSurface
+    feasible : FeasibleStations
+        Without those that nobody could reach.
+    unread : bool
+        Whether wall counts that nobody has read.
+    """
+    design, grid = surface.design, surface.grid
+    ends = design.profile.bottom + MARGIN, design.profile.top - MARGIN
+    whole = _without_unreachable(feasible_stations(design, *ends), readings, design)
+    azimuth, height = whole.each()
+    read_azimuth, read_height = surface.read_at
+    apart = np.hypot(
+        chord(azimuth, read_azimuth, design.profile.mean_radius),
+        height_distance(height, read_height),
+    )
+    if float(apart.min(axis=1).max()) <= UNREAD:
+        inside = feasible_stations(design, *grid.surveyed_heights)
+        inside = _without_unreachable(inside, readings, design)
+        # wall that no reading tells of is part of what is to become certain
+        ring = grid.all_round()
+        gaps = bool(np.any(ring.surveyed != grid.surveyed))
+        return (replace(surface, grid=ring) if gaps else surface), inside, gaps
+    low, high = float(height.min()), float(height.max())
+    wider = make_grid(
+        design,
+        surveyed=(low, high),
+        spacing=float(grid.row_height.max()),
+        columns=grid.azimuth.size,
+    )
+    return replace(surface, grid=wider), whole, True
+
+
+def _without_unreachable(
+    feasible: FeasibleStations, readings: RodReadings, design: Design
+) -> FeasibleStations:
+    """Without the stations marked as such, and those as near as hang with them.
+
+    Raises
+    ------
+    InputError
+        If none is left.
+    """
+    shut, free = readings.no_access, feasible.free.copy()
+    radius = design.profile.mean_radius
+    for azimuth, height in zip(shut.azimuth, shut.height, strict=True):
+        around = chord(feasible.azimuth, np.array([azimuth]), radius)[:, 0]
+        up = np.abs(feasible.height - height)
+        free &= np.hypot(up[:, None], around) > NO_ACCESS
+    if not free.any():
+        raise InputError(
+            "every station that the rod's steps leave is marked as out of reach",
+            cure="Take out no access where a rod can be set by now",
+        )
+    return replace(feasible, free=free)
 
 
 def rod_only(readings: RodReadings | CloudReadings) -> RodReadings:

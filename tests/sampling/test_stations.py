@@ -19,7 +19,9 @@ from scipy.stats import norm
 from geom import InputError, reconstruct
 from geom.compare.nodes import Nodes, make_nodes
 from geom.design import Design, Opening, Profile, RodErrors
+from geom.frame import turn
 from geom.readings import RodReadings
+from geom.readings.rod import Unreachable
 from geom.sampling.feasible import MARGIN, feasible_stations
 from geom.sampling.stations import Aim, BrickGoal, next_stations, station_covariance
 from geom.stats.partial_moments import hermite_excess
@@ -28,7 +30,7 @@ from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.posterior import GPPosterior
 from geom.units import Float
-from tests.walls import plain_design, rod_readings, stations, worn_readings
+from tests.walls import plain_design, rod_readings, stations, worn, worn_readings
 
 NOISE = 2.0
 SMALL = RodErrors(height_step=150.0, azimuth_step=45.0)
@@ -377,3 +379,50 @@ def test_less_brick_stays_undecided_than_by_chance(furnaces: list[Furnace]) -> N
     # Areas jump with each node that is called; a third is allowed on the sum.
     assert read == pytest.approx(left, rel=0.33)
     assert read < 0.92 * random
+
+
+# --- wall nobody read, and stations nobody can reach ---------------------------------
+
+
+def top_read(design: Design) -> RodReadings:
+    azimuth, height = stations(12, 4, 900.0, 1400.0)
+    return rod_readings(azimuth, height, 450.0 + worn(azimuth, height), sd=2.0)
+
+
+def test_unread_wall_attracts(design: Design) -> None:
+    readings = top_read(design)
+    surface = surveyed(readings, design)
+    advice = next_stations(surface, readings, count=4)
+    assert advice.unread
+    assert all(station.height < 850.0 for station in advice.stations)
+    assert (
+        max(s.height for s in advice.stations) - min(s.height for s in advice.stations)
+        > 100.0
+    )
+
+
+def test_wall_read_all_over_counts_as_read(
+    surface: RadialSurface, readings: RodReadings
+) -> None:
+    assert not next_stations(surface, readings, count=1).unread
+
+
+def test_a_station_nobody_could_reach_is_not_proposed_again(
+    surface: RadialSurface, readings: RodReadings
+) -> None:
+    first = next_stations(surface, readings, count=1).stations[0]
+    shut = Unreachable(np.array([first.azimuth]), np.array([first.height]))
+    told = next_stations(surface, replace(readings, no_access=shut), count=5)
+    off = np.deg2rad([turn(s.azimuth, first.azimuth) for s in told.stations]) * 450.0
+    up = np.array([s.height - first.height for s in told.stations])
+    assert np.hypot(off, up).min() > 95.0
+
+
+def test_where_nothing_can_be_reached_it_says_so(
+    surface: RadialSurface, readings: RodReadings
+) -> None:
+    feasible = feasible_stations(surface.design, 0.0, 1500.0)
+    height, azimuth = feasible.each()
+    shut = replace(readings, no_access=Unreachable(azimuth, height))
+    with pytest.raises(InputError, match="out of reach"):
+        next_stations(surface, shut)

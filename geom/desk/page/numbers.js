@@ -16,9 +16,15 @@ function readNumber(text) {
   return parts[1] === "-" ? -size : size;
 }
 
+/** Whether it says that nobody could reach there: as the sheet's reader has it. */
+function noAccess(text) {
+  return /^(no access|n\/a|-|\u2013|\u2014)$/i.test(text.trim().replace(/\s+/g, " "));
+}
+
 /** What speaks against a reading at once, in words; the desk asks more closely. */
 function wrongWith(text, row, unit) {
   if (!text.trim()) return "Nothing is typed yet.";
+  if (noAccess(text)) return "";
   const value = readNumber(text);
   if (Number.isNaN(value)) {
     const ways = unit === "in" ? "18 3/8 or 18.375" : "the number alone";

@@ -33,6 +33,7 @@ from geom.readings.sheets.sheet import (
     read_length,
     read_name,
     refuse_mixed_marks,
+    says_no_access,
     written_step,
 )
 from geom.readings.sheets.table import SheetRow, SheetTable
@@ -60,6 +61,8 @@ def is_wide(table: SheetTable) -> bool:
 def read_long(table: SheetTable) -> Sheet:
     """Read a sheet that has a row for each reading.
 
+    Of a sheet whose stations were all out of reach there are no readings.
+
     Raises
     ------
     InputError
@@ -69,7 +72,11 @@ def read_long(table: SheetTable) -> Sheet:
     columns = _long_columns(table)
     table.refuse_unnamed()
     refuse_mixed_marks(table, columns.numbers)
-    readings = tuple(_long_reading(table, row, columns) for row in table.rows)
+    value = columns.index(columns.kind)
+    shut = [row for row in table.rows if says_no_access(row.cell(value))]
+    readings = tuple(
+        _long_reading(table, row, columns) for row in table.rows if row not in shut
+    )
     return Sheet(
         table=table,
         kind=cast(RodKind, columns.kind),
@@ -79,6 +86,7 @@ def read_long(table: SheetTable) -> Sheet:
         height_index=columns.index("height"),
         sd_index=columns.index("sd") if "sd" in columns.by_quantity else -1,
         readings=readings,
+        no_access=tuple(_long_place(table, row, columns) for row in shut),
         step=written_step(table, readings, columns.unit(columns.kind)),
     )
 
@@ -100,16 +108,25 @@ def read_wide(table: SheetTable) -> Sheet:
     note, turned = _column_named(table, "note"), _column_named(table, TURN)
     lengths = [0, *azimuths]
     refuse_mixed_marks(table, lengths if turned is None else [*lengths, turned])
-    readings = tuple(
-        reading
+    cells = [
+        (row, index, azimuth, _wide_height(table, row, height))
         for row in table.rows
-        for reading in _wide_readings(
-            table, row, (height, value), _turned(table, row, azimuths, turned), note
+        for index, azimuth in _turned(table, row, azimuths, turned).items()
+    ]
+    shut = [cell for cell in cells if says_no_access(cell[0].cell(cell[1]))]
+    readings = tuple(
+        Reading(
+            row=row,
+            index=index,
+            azimuth=azimuth,
+            height=high,
+            value=read_length(table, row, index, value.unit),
+            sd=math.nan,
+            note="" if note is None else row.cell(note),
         )
+        for row, index, azimuth, high in cells
+        if row.cell(index) and not says_no_access(row.cell(index))
     )
-    if not readings:
-        cure = "Write the readings below the azimuths"
-        raise table.error("the sheet holds no readings", table.header, cure=cure)
     return Sheet(
         table=table,
         kind=cast(RodKind, value.quantity),
@@ -119,6 +136,7 @@ def read_wide(table: SheetTable) -> Sheet:
         height_index=0,
         sd_index=-1,
         readings=readings,
+        no_access=tuple((azimuth, high) for _, _, azimuth, high in shut),
         step=written_step(table, readings, value.unit),
     )
 
@@ -183,26 +201,41 @@ def _refuse_no_header(table: SheetTable) -> None:
 
 
 def _long_reading(table: SheetTable, row: SheetRow, columns: _LongColumns) -> Reading:
-    for quantity in ("azimuth", "height", columns.kind):
-        if not row.cell(columns.index(quantity)):
-            what = f"the {quantity} is blank"
-            cure = "Write it down, or leave the row out if it was not read"
-            raise table.error(what, row, columns.index(quantity), cure=cure)
-    at = columns.index("azimuth")
+    azimuth, height = _long_place(table, row, columns)
+    value = columns.index(columns.kind)
+    _refuse_blank(table, row, columns, columns.kind)
     has_sd = "sd" in columns.by_quantity and row.cell(columns.index("sd")) != ""
     return Reading(
         row=row,
-        index=columns.index(columns.kind),
-        azimuth=read_azimuth(table, row.cell(at), row, at),
-        height=read_length(table, row, columns.index("height"), columns.unit("height")),
-        value=read_length(
-            table, row, columns.index(columns.kind), columns.unit(columns.kind)
-        ),
+        index=value,
+        azimuth=azimuth,
+        height=height,
+        value=read_length(table, row, value, columns.unit(columns.kind)),
         sd=read_length(table, row, columns.index("sd"), columns.unit("sd"))
         if has_sd
         else math.nan,
         note=row.cell(columns.index("note")) if "note" in columns.by_quantity else "",
     )
+
+
+def _long_place(
+    table: SheetTable, row: SheetRow, columns: _LongColumns
+) -> tuple[float, float]:
+    """Azimuth and height of a row; degrees and mm."""
+    _refuse_blank(table, row, columns, "azimuth")
+    _refuse_blank(table, row, columns, "height")
+    at = columns.index("azimuth")
+    height = read_length(table, row, columns.index("height"), columns.unit("height"))
+    return read_azimuth(table, row.cell(at), row, at), height
+
+
+def _refuse_blank(
+    table: SheetTable, row: SheetRow, columns: _LongColumns, quantity: str
+) -> None:
+    if not row.cell(columns.index(quantity)):
+        what = f"the {quantity} is blank"
+        cure = "Write it down, or leave the row out if it was not read"
+        raise table.error(what, row, columns.index(quantity), cure=cure)
 
 
 def _corner(table: SheetTable) -> tuple[ColumnName, ColumnName]:
@@ -264,27 +297,8 @@ def _turned(
     return {i: float(wrap(round(a + more, 9))) for i, a in azimuths.items()}
 
 
-def _wide_readings(
-    table: SheetTable,
-    row: SheetRow,
-    columns: tuple[ColumnName, ColumnName],
-    azimuths: dict[int, float],
-    note: int | None,
-) -> list[Reading]:
+def _wide_height(table: SheetTable, row: SheetRow, height: ColumnName) -> float:
     if not row.cell(0):
         cure = "Write the height of the row into its first cell"
         raise table.error("the height is blank", row, 0, cure=cure)
-    height, value = columns
-    return [
-        Reading(
-            row=row,
-            index=index,
-            azimuth=azimuth,
-            height=read_length(table, row, 0, height.unit),
-            value=read_length(table, row, index, value.unit),
-            sd=math.nan,
-            note="" if note is None else row.cell(note),
-        )
-        for index, azimuth in azimuths.items()
-        if row.cell(index)
-    ]
+    return read_length(table, row, 0, height.unit)

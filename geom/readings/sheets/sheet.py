@@ -16,7 +16,7 @@ import numpy as np
 
 from geom.design.text_file import join_words, nearest_word
 from geom.errors import InputError
-from geom.readings.rod import RodKind, RodReadings
+from geom.readings.rod import RodKind, RodReadings, Unreachable
 from geom.readings.sheets.table import SheetRow, SheetTable
 from geom.units import MM_PER, Float, spelled_out, to_mm
 
@@ -32,6 +32,9 @@ HEADER_CURE = (
     "cutback_mm, and if wanted sd_mm and note (for _mm also _in, _cm, _m), separated "
     "by a comma, a semicolon or a tab"
 )
+
+#: What a reading's cell holds where nobody could reach; capitals do not matter.
+NO_ACCESS = ("no access", "n/a", "-", "\u2013", "\u2014")
 
 _MAX_LENGTH = 1e7  # mm; what is merely implausible is refused later, with its cause
 #: Divisions of the inch on a shop rule: the finest, and those too coarse to tell.
@@ -78,6 +81,8 @@ class Sheet:
     height_index, sd_index : int
         Columns that hold the heights and, if there is one (else -1), the sd.
     readings : tuple of Reading
+    no_access : tuple of (azimuth, height)
+        Stations that nobody could reach; degrees and mm.
     step : float, mm
         Finest division the values are written in.
     """
@@ -90,6 +95,7 @@ class Sheet:
     height_index: int
     sd_index: int
     readings: tuple[Reading, ...]
+    no_access: tuple[tuple[float, float], ...]
     step: float
 
     @property
@@ -146,6 +152,7 @@ class Sheet:
             step=np.full(len(self.readings), self.step),
             place=tuple(f"{name}, {place}" for place in places),
             note=tuple(r.note for r in self.readings),
+            no_access=Unreachable(*np.reshape(self.no_access, (-1, 2)).T),
         )
 
 
@@ -186,6 +193,17 @@ def read_name(name: str) -> ColumnName:
     like = nearest_word(plain, KNOWN)
     what = f'unknown column "{name[:40]}"; the nearest known is "{like}"'
     raise InputError(what, cure=HEADER_CURE)
+
+
+def says_no_access(text: str) -> bool:
+    """Whether a cell says that nobody could reach its station.
+
+    Examples
+    --------
+    >>> says_no_access("No access"), says_no_access("-1/4")
+    (True, False)
+    """
+    return " ".join(text.lower().split()) in NO_ACCESS
 
 
 def read_azimuth(table: SheetTable, text: str, row: SheetRow, index: int) -> float:

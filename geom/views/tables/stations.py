@@ -30,10 +30,13 @@ _AFTER: dict[Aim, str] = {
 
 def station_lines(design: Design, advice: Advice, readings: int) -> list[str]:
     """What stands over the rows: which lining, and how uncertain it is now."""
-    return [
+    lines = [
         f"Measure next: {plain(design.name)} ({readings} readings)",
         f"{_NOW[advice.aim]} now: {_amount(advice.aim, advice.now)}",
     ]
+    if advice.unread:
+        lines.append("Wall that nobody has read counts in it, as it is expected to be.")
+    return lines
 
 
 def station_heading(advice: Advice) -> tuple[str, ...]:
@@ -97,6 +100,7 @@ def stations_document(design: Design, advice: Advice, count: int) -> str:
         "readings": count,
         "reading_sd": advice.reading_sd,
         "now": advice.now * size,
+        "unread": advice.unread,
         "stations": stations,
         "caution": " ".join(CAUTIONS),
     }

@@ -1,0 +1,65 @@
+"""What may not matter: order of rows, azimuth zero, unit; and what must go one way."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geom.compare import assess
+from geom.readings import RodReadings
+from geom.surface import RadialSurface, reconstruct
+from tests.walls import plain_design, rod_readings, stations, worn
+
+DESIGN = plain_design()
+
+
+def sheet(azimuths: int = 12, heights: int = 13) -> RodReadings:
+    """Past 140 readings a part of them is searched first: the order picked it."""
+    azimuth, height = stations(azimuths, heights, 100.0, 1400.0)
+    azimuth = (azimuth + 7.0 * height) % 360.0
+    azimuth = np.round(azimuth)
+    error = np.random.default_rng(5).normal(0.0, 1.5, azimuth.size)
+    value = np.round(450.0 + worn(azimuth, height) + error, 1)
+    value[17] += 25.4
+    return rod_readings(azimuth, height, value)
+
+
+def made(readings: RodReadings, seed: int = 0) -> RadialSurface:
+    return reconstruct(readings, DESIGN, spacing=50.0, columns=36, seed=seed)
+
+
+def test_the_order_of_rows_has_no_effect_at_all() -> None:
+    readings = sheet()
+    surface = made(readings)
+    shuffled = readings.take(np.random.default_rng(1).permutation(len(readings)))
+    other = made(shuffled)
+    np.testing.assert_allclose(other.radius, surface.radius, rtol=1e-9)
+    np.testing.assert_allclose(other.radius_sd, surface.radius_sd, rtol=1e-9)
+    assert {r.place for r in other.rejected} == {r.place for r in surface.rejected}
+    first, second = (assess(s, DESIGN).volume.rebuild for s in (surface, other))
+    assert second.value == pytest.approx(first.value, rel=1e-6)
+    assert second.sd == pytest.approx(first.sd, rel=1e-6)
+
+
+def test_a_turn_of_azimuth_zero_turns_the_wall_and_nothing_else() -> None:
+    readings = sheet()
+    surface = made(readings)
+    turned = made(replace(readings, azimuth=(readings.azimuth + 90.0) % 360.0))
+    moved = np.roll(surface.radius, 9, axis=1)
+    # to a part of its uncertainty: the search ends within its own tolerance
+    off = np.abs(turned.radius - moved)[~np.isnan(moved)]
+    assert off.max() < 0.1 * float(np.nanmean(surface.radius_sd))
+    assert {r.place for r in turned.rejected} == {r.place for r in surface.rejected}
+
+
+def test_inches_make_the_same_wall_as_millimetres() -> None:
+    readings = sheet()
+    inches = replace(
+        readings,
+        value=(readings.value / 25.4) * 25.4,
+        height=readings.height / 0.3 * 0.3,
+    )
+    one, other = made(readings), made(inches)
+    np.testing.assert_allclose(other.radius, one.radius, atol=1e-3)
