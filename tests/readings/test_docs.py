@@ -50,10 +50,16 @@ def test_the_long_form_is_read(drawn, write):
 
 
 def test_the_wide_form_is_read(drawn, write):
-    readings = load_readings(write(block("height_in \\ radius_in")), drawn)
+    readings = load_readings(write(block("height_in \\ radius_in, 0deg")), drawn)
     assert readings.azimuth.tolist() == [0.0, 30.0, 60.0, 0.0, 60.0]
     assert np.unique(readings.step) == pytest.approx([3.175])
     assert readings.note[-1] == "slag at 30"
+
+
+def test_turned_rows_are_read(drawn, write):
+    readings = load_readings(write(block("radius_in, turn_deg")), drawn)
+    assert readings.azimuth.tolist() == [15.0, 45.0, 75.0, 0.0, 30.0, 60.0]
+    assert readings.height == pytest.approx(np.repeat([762.0, 609.6], 3))
 
 
 def test_the_numbers_said_to_be_one_are_one():

@@ -40,6 +40,11 @@ _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
 #: sizes and lengths well enough.
 MAP_POINTS, _MOST_POINTS = 140, 600
 
+#: Draws that lie deeper than drawn by more than this are brought back, in so many goes,
+#: each by at most this part.  Rebuild from seed to seed, brick walls at 12 x 10: 0.9 %
+#: without, 0.5 % with.
+_DEEPER, _PULLS, _LEAST_PULL = 0.5, 3, 0.3
+
 #: Step of the differences, in the prior's spreads.
 _STEP = 1e-3
 
@@ -222,7 +227,34 @@ def laplace_draws(
     strength, axes = np.linalg.eigh(curvature)
     half = np.random.default_rng(seed).standard_normal((count // 2, theta.size))
     root = (axes / np.sqrt(np.maximum(strength, 1.0))) @ axes.T
-    return np.asarray(theta + spread * (np.concatenate([half, -half]) @ root))
+    standard = np.concatenate([half, -half])
+    steps = spread * (standard @ root)
+    top = likelihood.log_posterior(theta)[0]
+    depths = 0.5 * np.sum(standard**2, axis=1)
+    parts = [
+        _pull(likelihood, theta, step, top, float(depth))
+        for step, depth in zip(steps, depths, strict=True)
+    ]
+    return np.asarray(theta + np.array(parts)[:, None] * steps)
+
+
+def _pull(
+    likelihood: MarginalLikelihood, theta: Float, step: Float, top: float, depth: float
+) -> float:
+    """By how much to shorten a step that leads below the depth a normal one has.
+
+    Away from the mode the log posterior falls faster in places than its curvature
+    there says: such a draw is far less likely than it was drawn, and one of them is
+    enough to move a whole survey from seed to seed.  It is brought back along its own
+    direction to about the depth, below ``top``, that it was drawn at.
+    """
+    part = 1.0
+    for _ in range(_PULLS):
+        fall = top - likelihood.log_posterior(theta + part * step)[0]
+        if fall <= depth + _DEEPER:
+            break
+        part *= max(float(np.sqrt(depth / fall)), _LEAST_PULL)
+    return part
 
 
 def log_evidence(likelihood: MarginalLikelihood) -> float:

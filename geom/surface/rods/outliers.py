@@ -100,7 +100,7 @@ class LoneErrors:
     holes: float = 8.0
     wider: float = 1.2
     least: float = 15.0
-    sure: float = 0.6
+    sure: float = 0.5
 
 
 LONE = LoneErrors()

@@ -99,8 +99,8 @@ LONG_FAULTS = {
         "row 2, column radius_in",
         "'deep' is not a number",
     ),
-    "dash for not read": (
-        HEAD + "10,24,-\n",
+    "a question mark for not read": (
+        HEAD + "10,24,?\n",
         "row 2, column radius_in",
         "not a number",
     ),
@@ -227,7 +227,7 @@ WIDE_FAULTS = {
         "'top' is not a number",
     ),
     "cell no number": (
-        WIDE_HEAD + "24,18,-,18\n",
+        WIDE_HEAD + "24,18,?,18\n",
         "row 2, column 30deg",
         "not a number",
     ),

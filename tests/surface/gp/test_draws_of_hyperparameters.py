@@ -1,0 +1,51 @@
+"""Draws of sizes and lengths: reproducible, about the mode, none far below it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geom.surface.gp.hyperparameters import (
+    MarginalLikelihood,
+    fit_map,
+    laplace_draws,
+)
+from geom.surface.gp.observations import observe
+from geom.surface.reconstruct import expected_prior
+from geom.surface.rods.errors import rod_noise
+from tests.walls import plain_design, rod_readings, stations, worn
+
+DESIGN = plain_design()
+
+
+def likelihood() -> MarginalLikelihood:
+    azimuth, height = stations(9, 7, 100.0, 1400.0)
+    value = 450.0 + worn(azimuth, height)
+    value += np.random.default_rng(2).normal(0.0, 3.0, value.size)
+    readings = rod_readings(azimuth, height, value)
+    noise = rod_noise(readings, DESIGN, pseudo=np.zeros(len(readings), dtype=bool))
+    prior = expected_prior(readings, DESIGN)
+    return MarginalLikelihood.of(observe(readings, DESIGN), noise, prior)
+
+
+def test_no_draw_lies_much_deeper_than_it_was_drawn() -> None:
+    wall = likelihood()
+    best = fit_map(wall)
+    top = wall.log_posterior(best)[0]
+    draws = np.concatenate(
+        [laplace_draws(wall, best, count=16, seed=seed) for seed in range(3)]
+    )
+    fall = np.array([top - wall.log_posterior(draw)[0] for draw in draws])
+    # half a chi squared of so many dimensions, and what is let pass
+    count = best.size
+    most = 0.5 * (count + 4.0 * np.sqrt(2.0 * count)) + 1.0
+    assert fall.max() < most
+    assert len(np.unique(draws[:, 0])) == 48
+
+
+def test_draws_move_little_when_a_reading_does() -> None:
+    wall = likelihood()
+    best = fit_map(wall)
+    spread = wall.theta_prior[1]
+    one = laplace_draws(wall, best, count=8, seed=1)
+    other = laplace_draws(wall, best + 1e-6 * spread, count=8, seed=1)
+    assert np.abs((one - other) / spread).max() < 1e-2
