@@ -84,6 +84,29 @@ def test_misplaced_readings_err_by_the_slope_of_the_wall() -> None:
     assert told["rod tilt"].own == pytest.approx(own**2)
 
 
+def test_stand_ins_of_a_band_share_half_their_variance_those_of_two_none() -> None:
+    """A band is laid in one go: dozens of zeros say no more than one straight-edge."""
+    low, high = DatumBand(90.0, 320.0), DatumBand(1250.0, 1450.0)
+    design = plain_design(datum_bands=(low, high))
+    azimuth, height = stations(6, 7, 100.0, 1400.0)
+    readings = rod_readings(azimuth, height, np.full(42, 450.0), sd=2.0)
+    of_low = (height >= low.low) & (height <= low.high)
+    of_high = height >= high.low
+    pseudo = of_low | of_high
+    assert of_low.sum() > 1 < of_high.sum()
+    noise = rod_noise(readings, design, pseudo=pseudo)
+    source = {s.name: s for s in noise.sources}["sound wall of the datum bands"]
+    table = np.diag(source.own) + source.shared @ source.shared.T
+    np.testing.assert_allclose(np.diag(table)[pseudo], 2.0 * 2.0**2)
+    correlation = table[np.ix_(pseudo, pseudo)] / 8.0
+    alike = of_low[pseudo][:, None] == of_low[pseudo][None, :]
+    off = ~np.eye(int(pseudo.sum()), dtype=bool)
+    np.testing.assert_allclose(correlation[alike & off], 0.5)
+    np.testing.assert_allclose(correlation[~alike], 0.0)
+    # readings are no part of it
+    assert not table[~pseudo].any()
+
+
 def test_slope_of_the_noise_agrees_with_differences() -> None:
     centring = sources(some_readings())["rod centring"]
     pull = np.random.default_rng(1).normal(size=(108, 108))
