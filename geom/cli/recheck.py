@@ -65,7 +65,9 @@ def run(options: argparse.Namespace) -> None:
         from geom.repair.acceptance.recheck import recheck
         from geom.surface import reconstruct
 
-        surface = reconstruct(readings, design, cluster=options.cluster)
+        surface = reconstruct(
+            readings, design, repaired=before, cluster=options.cluster
+        )
         findings = assess(surface, design, title=options.title)
         result = recheck(before, surface, findings, design)
         from geom.views.outputs import write_recheck

@@ -11,6 +11,7 @@ from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.parallel import on_one_thread_when_small
 from geom.readings import CloudReadings, RodReadings
+from geom.readings.surveys import SurveyBefore
 from geom.surface.coverage import (
     on_surveyed,
     surveyed_by,
@@ -21,6 +22,7 @@ from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.rods.datum_bands import is_unreliable
 from geom.surface.rods.fit import fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
+from geom.surface.rods.repairs import with_repaired_zones
 from geom.surface.rods.repeats import contradicting_repeats
 from geom.units import say_both
 
@@ -36,6 +38,7 @@ def reconstruct(
     design: Design,
     *,
     past: PastPrior | None = None,
+    repaired: SurveyBefore | None = None,
     spacing: float = 10.0,
     columns: int = 360,
     seed: int = 0,
@@ -50,6 +53,9 @@ def reconstruct(
     design : Design
     past : PastPrior, optional
         What earlier surveys of the same furnace taught, from `learn_prior`.
+    repaired : SurveyBefore, optional
+        The survey before a repair that these readings are to check: the wall may step
+        at the edges of its zones.  A cloud sees them by itself.
     spacing : float, mm
         Greatest distance between rows of the grid, at most 10 for the pinned files.
     columns : int
@@ -75,7 +81,7 @@ def reconstruct(
         If no axis can be found for a cloud.
     """
     if isinstance(readings, RodReadings):
-        return _of_rods(readings, design, past, spacing, columns, seed)
+        return _of_rods(readings, design, past, repaired, spacing, columns, seed)
     from geom.surface.clouds.binning import cloud_binner
     from geom.surface.clouds.reconstruct import reconstruct_clouds
 
@@ -100,6 +106,7 @@ def _of_rods(  # noqa: PLR0917
     readings: RodReadings,
     design: Design,
     past: PastPrior | None,
+    repaired: SurveyBefore | None,
     spacing: float,
     columns: int,
     seed: int,
@@ -118,6 +125,8 @@ def _of_rods(  # noqa: PLR0917
     used = False
     if past is not None:
         prior, used = prior_with_history(prior, past, readings, design)
+    if repaired is not None:
+        prior = with_repaired_zones(prior, repaired)
     fit = fit_wall(readings, design, prior, seed=seed)
     rejected = tuple(sorted(rejected + fit.rejected, key=lambda r: number[r.place]))
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)

@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from fleet_furnaces import FLEET
+from fleet_furnaces import FLEET, Furnace
 from fleet_scores import against_peers, score
 from fleet_surveys import WAYS, Wall, write_cloud, write_rods
 from fleet_walls import FAMILIES, HOSTILE, Float, Room, make_wall
@@ -46,16 +46,22 @@ def jobs(*, quick: bool) -> list[Job]:
     return found
 
 
-def _wall(job: Job) -> tuple[Wall, np.random.Generator]:
-    furnace, family = FLEET[job[0]], FAMILIES[job[2]]
-    rng = np.random.default_rng([20, *job])
-    mm, top = furnace.mm, furnace.profile[-1][0] * furnace.mm
-    room = Room(
+def room_of(furnace: Furnace) -> Room:
+    """What a family of wear has to know of a furnace."""
+    mm = furnace.mm
+    return Room(
         radius=float(np.mean([r for _, r in furnace.profile])) * mm,
-        top=top,
+        top=furnace.profile[-1][0] * mm,
         tuyeres=max(row[1] for row in furnace.tuyeres) * mm,
         thickness=furnace.lining * mm,
     )
+
+
+def wall_of(job: Job) -> tuple[Wall, np.random.Generator]:
+    """The true wall of a survey, and what its readings are drawn with."""
+    furnace, family = FLEET[job[0]], FAMILIES[job[2]]
+    rng = np.random.default_rng([20, *job])
+    mm, room = furnace.mm, room_of(furnace)
     field = make_wall(family, rng, room)
     bands = [(low * mm, high * mm) for low, high in furnace.bands]
 
@@ -71,7 +77,7 @@ def _wall(job: Job) -> tuple[Wall, np.random.Generator]:
 def survey(job: Job) -> dict[str, Any]:
     """Survey one wall and hold every stated figure against the truth."""
     warnings.simplefilter("ignore")
-    wall, rng = _wall(job)
+    wall, rng = wall_of(job)
     way, family = WAYS[job[1]], FAMILIES[job[2]]
     record: dict[str, Any] = {
         "job": list(job),

@@ -81,10 +81,10 @@ def compare_walls(
         end=labels[1],
         detection=float(np.nanmedian(level_of_detection(maps.change_sd))),
         areas=_areas(difference, maps),
-        volume=volume_change(difference, difference.patch),
-        shown_lost=volume_change(difference, sure[0]).lost,
-        shown_restored=volume_change(difference, sure[1]).restored,
-        regions=_region_changes(difference, start),
+        volume=volume_change(difference, difference.patch, maps.shown),
+        shown_lost=volume_change(difference, sure[0], maps.shown).lost,
+        shown_restored=volume_change(difference, sure[1], maps.shown).restored,
+        regions=_region_changes(difference, maps, start),
         greatest_loss=_spot(grid, maps, 1),
         greatest_gain=_spot(grid, maps, -1),
         left_out=_left_out(start, end, difference.grid),
@@ -269,7 +269,7 @@ def _areas(difference: SurveyDifference, maps: ChangeMaps) -> Areas:
 
 
 def _region_changes(
-    difference: SurveyDifference, wall: RecordedWall
+    difference: SurveyDifference, maps: ChangeMaps, wall: RecordedWall
 ) -> tuple[RegionChange, ...]:
     regions = regions_of(difference.panels, wall.design)
     changes = []
@@ -284,7 +284,7 @@ def _region_changes(
                     region=region,
                     area=float((difference.face * inside).sum()),
                     mean=mean_change(difference, patch),
-                    volume=volume_change(difference, patch),
+                    volume=volume_change(difference, patch, maps.shown),
                 )
             )
     return tuple(changes)

@@ -20,7 +20,7 @@ from geom.record.change.result import (
     SurveyLabel,
 )
 from geom.record.regions import Region, middle
-from geom.units import say_both, say_length
+from geom.units import LITRE, say_both, say_length
 from geom.views.say import (
     plain,
     say_area,
@@ -39,7 +39,6 @@ from geom.views.say import (
 FINEST = 16
 #: On one line.
 _SURE = "95\u00a0%"
-_DOUBT = "what the doubt of both surveys leaves open"
 
 
 def say_answer(change: Change, design: Design) -> tuple[str, str]:
@@ -127,8 +126,8 @@ def _shown(change: Change, design: Design) -> list[str]:
     areas, whole = change.areas, change.volume
     return [
         _side(change.greatest_loss, areas.shown_lost, change.shown_lost, "lost", design)
-        or "No loss is shown at any one place: the "
-        f"{say_volume(whole.lost.value, design)} lost are {_DOUBT}.",
+        or "No loss is shown at any one place; what may be lost all over is at most "
+        f"{say_volume(whole.lost.high95, design)}.",
         _side(
             change.greatest_gain,
             areas.shown_restored,
@@ -136,8 +135,8 @@ def _shown(change: Change, design: Design) -> list[str]:
             "put back",
             design,
         )
-        or "No wall is shown to have been put back at any one place: the "
-        f"{say_volume(whole.restored.value, design)} put back are {_DOUBT}.",
+        or "No wall is shown to have been put back at any one place; what may be, all "
+        f"over, is at most {say_volume(whole.restored.high95, design)}.",
     ]
 
 
@@ -337,6 +336,13 @@ def _where(region: Region, design: Design) -> tuple[str, str]:
     return heights, f"{low:.0f} to {high:.0f} mm"
 
 
+def _litres(volume: Quantity, spot: ChangePeak | None) -> str:
+    """One side in litres; as doubt alone where it is not shown and may be none."""
+    if spot is None and volume.low95 <= 0.0:
+        return f"none shown, at most {volume.high95 / LITRE:.1f} litres"
+    return say_litres(volume)
+
+
 def terminal_rows(change: Change, design: Design, out: Path) -> list[tuple[str, str]]:
     """The summary in the terminal: name and words of each line."""
     net, side = net_volume(change)
@@ -344,9 +350,9 @@ def terminal_rows(change: Change, design: Design, out: Path) -> list[tuple[str, 
         ("Change", plain(change.title)),
         ("From", survey_line(change.start)),
         ("To", survey_line(change.end)),
-        ("Lost", say_litres(change.volume.lost)),
-        ("Put back", say_litres(change.volume.restored)),
         (f"{side.capitalize()} on balance", say_litres(net)),
+        ("Lost", _litres(change.volume.lost, change.greatest_loss)),
+        ("Put back", _litres(change.volume.restored, change.greatest_gain)),
     ]
     for name, spot in (
         ("Greatest loss", change.greatest_loss),

@@ -67,6 +67,9 @@ def test_where_it_is_greatest_and_how_much() -> None:
     assert found.detection == pytest.approx(1.96 * loss.change.sd, rel=1e-4)
     assert found.maps.shown[:, 60].max() == 1
     assert found.maps.shown[:, 250].min() == -1
+    # what is shown is sure for all of the wall too
+    assert found.volume.restored.low95 > 0.0
+    assert found.volume.lost.low95 > found.volume.net.low95
 
 
 def test_levels_and_sides_add_up_to_the_wall() -> None:

@@ -1,0 +1,104 @@
+"""A wall whose repaired zones end in steps, fitted with and without knowing of them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from geom.compare.nodes import make_nodes
+from geom.readings.surveys import SurveyBefore
+from geom.repair.acceptance.judge import RepairedWall
+from geom.surface import RadialSurface, reconstruct
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.prior import default_prior
+from geom.surface.rods.repairs import with_repaired_zones, zone_patterns
+from geom.units import Bool, Float
+from tests.repair.repairs import DESIGN, as_before, burnt, read, survey
+
+#: How short of the drawing the three zones were left, mm.
+SHORT = (0.0, 11.0, 7.0)
+#: Azimuths and heights of the zones: upright edges, a station or four in each.
+BOXES = (
+    (20.0, 80.0, 380.0, 640.0),
+    (140.0, 200.0, 500.0, 760.0),
+    (260.0, 300.0, 620.0, 900.0),
+)
+
+
+def box(number: int, azimuth: Float, height: Float) -> Bool:
+    left, right, low, high = BOXES[number]
+    return (azimuth > left) & (azimuth < right) & (height > low) & (height < high)
+
+
+def wall(azimuth: Float, height: Float) -> Float:
+    """Sound to 2 mm, and the zones each short by its own error."""
+    rest = 1.0 + np.sin(np.deg2rad(azimuth) + height / 300.0)
+    for number, error in enumerate(SHORT):
+        rest = np.where(box(number, azimuth, height), error, rest)
+    return np.asarray(rest)
+
+
+@cache
+def before() -> SurveyBefore:
+    """A survey that found the three zones and nothing else."""
+    surface, findings = survey(read(burnt, seed=11))
+    found = as_before(surface, findings)
+    azimuth, height = found.survey.azimuth[None, :], found.survey.height[:, None]
+    zone = np.zeros(found.zone.shape, dtype=np.int64)
+    for number in range(len(BOXES)):
+        zone[box(number, azimuth, height)] = number + 1
+    some = found.zones[0]
+    zones = tuple(replace(some, id=number + 1) for number in range(len(BOXES)))
+    return replace(found, zone=zone, zones=zones)
+
+
+@cache
+def refit(*, known: bool, seed: int) -> RadialSurface:
+    readings = read(wall, azimuths=12, heights=9, seed=seed)
+    repaired = before() if known else None
+    return reconstruct(readings, DESIGN, repaired=repaired, spacing=25.0, columns=120)
+
+
+def off_by(surface: RadialSurface, number: int) -> tuple[float, float]:
+    """Error of a zone's mean deviation, mm, and the same in its stated sd."""
+    azimuth, height = surface.azimuth[None, :], surface.height[:, None]
+    mask = box(number, azimuth, height)
+    face = RepairedWall(surface, make_nodes(surface), 6.0).check(mask)
+    assert face.deviation is not None
+    error = face.deviation.value - SHORT[number]
+    return error, error / face.deviation.sd
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_zones_that_end_in_steps_are_known_as_well_as_is_stated(seed: int) -> None:
+    known = [off_by(refit(known=True, seed=seed), k) for k in range(3)]
+    smooth = [off_by(refit(known=False, seed=seed), k) for k in range(3)]
+    assert max(abs(error) for error, _ in known) < 2.5
+    assert max(abs(z) for _, z in known) < 2.0
+    # a wall smooth all over pulls the patches towards what lies beside them
+    assert max(abs(error) for error, _ in smooth) > 2.5
+
+
+def test_each_zone_steps_by_itself_and_all_of_them_together() -> None:
+    plain = default_prior(450.0, 100.0, 1400.0)
+    taught = with_repaired_zones(plain, before())
+    own, together = taught.components[-2:]
+    assert len(own.patterns) == 3
+    assert len(together.patterns) == 1
+    place = Points2D(np.array([50.0, 50.0, 170.0]), np.array([500.0, 900.0, 600.0]))
+    at = np.stack([p.at(place.azimuth, place.height) for p in own.patterns])
+    # in the first zone, in none, in the second
+    assert at == pytest.approx(np.array([[1.0, 0, 0], [0, 0, 1.0], [0, 0, 0]]))
+    assert together.patterns[0].at(place.azimuth, place.height) == pytest.approx(
+        [1.0, 0.0, 1.0]
+    )
+
+
+def test_a_survey_that_found_no_zones_changes_nothing() -> None:
+    plain = default_prior(450.0, 100.0, 1400.0)
+    none = replace(before(), zone=np.zeros_like(before().zone), zones=())
+    assert zone_patterns(none) == ()
+    assert with_repaired_zones(plain, none) is plain
