@@ -27,7 +27,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from geom.compare.draws import ASSUMED, draw_walls
+from geom.compare.draws import RULES, draw_walls
 from geom.compare.nodes import Nodes
 from geom.compare.panels import ACROSS, HOURS, PARTS, UP, Panels, part_owner
 from geom.compare.volume import net_sd
@@ -212,7 +212,7 @@ def _draw_exchange(difference: SurveyDifference) -> tuple[Float, Float]:
     patch = _by_part(difference, difference.patch)
     sections, plain = (
         change * (nodes.design_radius[:, None] + 0.5 * change)
-        for change in (walls.cutback, walls.plain)
+        for change in (walls.cutback.astype(float), walls.plain.astype(float))
     )
     lost, restored = np.maximum(sections, 0.0), np.maximum(-sections, 0.0)
     # in closed form, cell by cell, over the same of the plain draws: what the net of
@@ -220,7 +220,7 @@ def _draw_exchange(difference: SurveyDifference) -> tuple[Float, Float]:
     expected = _summed(difference.patch, difference.sections[1])
     coarse = float(np.mean(patch @ np.maximum(-plain, 0.0)))
     restored *= expected / coarse if coarse > 0.0 else 0.0
-    film = ASSUMED.film * float(patch @ nodes.design_radius)
+    film = RULES.film * float(patch @ nodes.design_radius)
     restored[:, patch @ restored < film] = 0.0
     whole = float(np.mean(patch @ lost))
     meant = difference.net + float(np.mean(patch @ restored))
