@@ -20,7 +20,7 @@ from numpy.random import Generator
 from geom.datum import Pose
 from geom.design import DatumBand, Design, Profile
 from geom.frame import turn
-from geom.readings.clouds.source import Points, Piece, cut
+from geom.readings.clouds.source import Piece, Points, cut
 from geom.units import Bool, Float
 
 #: Top of the linings' own wear, of the wall, and the datum band.
