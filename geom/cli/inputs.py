@@ -142,6 +142,11 @@ def add_cloud_options(command: argparse.ArgumentParser) -> None:
         "tell direction and height instead of --azimuth-of-x and --z-offset",
     )
     group.add_argument(
+        "--sparse",
+        action="store_true",
+        help="few single points, as of a total station: each is read as a radius",
+    )
+    group.add_argument(
         "--cluster",
         metavar="ADDRESS",
         help="sort the points on the workers of this Dask scheduler; local: on workers "
@@ -164,6 +169,7 @@ def read_readings(
         scanner=options.scanner,
         own_frames=options.own_frames,
         targets=options.targets,
+        sparse=options.sparse,
     )
 
 

@@ -17,7 +17,8 @@ one sign a patch
     What the readings know is the average over a patch; wear here and build-up there
     within one is mostly the draw's own ringing between readings.  Each patch of a draw
     keeps its average and loses its lesser sign, taken from the other where the wall is
-    least known.  Places that the readings say are proud stay as drawn.
+    least known.  Places that the readings say are proud stay as drawn, and so does wall
+    that a laser saw.
 rough by an unknown amount
     Readings apart do not tell how rough the face is between them: from nothing to what
     the process makes of it, the same over a whole draw.
@@ -134,7 +135,8 @@ class WallDraws:
             Wall that counts at each node.
         closed : float, mm3
             The same of the process, in closed form on the fine grid: its ratio to what
-            the process's own draws give corrects for the width of the net.
+            the process's own draws give corrects for the width of the net; where a
+            laser saw the wall, its difference does.
         inward : bool
             Build-up in place of cut-back.
 
@@ -148,6 +150,13 @@ class WallDraws:
         volume = patch[some] @ mine
         film = RULES.film * float(patch[some] @ self.nodes.design_radius[some])
         mean = float(np.mean(patch[some] @ plain))
+        if self.nodes.seen is not None:
+            # cells of one node lie on both sides of the drawing: as much more of wear
+            # as of build-up, so that the net stays
+            # ... by an unknown amount: cells' errors are not normal, few are large
+            share = np.random.default_rng([volume.size, 2]).random(volume.size) ** 2
+            more = share * max(closed - mean, 0.0)
+            return np.asarray(np.where(volume < film, 0.0, volume + more))
         scale = closed / mean if mean > 0.0 else 1.0
         return np.asarray(np.where(volume < film, 0.0, volume) * scale)
 
@@ -230,6 +239,9 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
     worn = _one_signed(field, patch)
     rough = rng.random(count, dtype=np.float32) ** 2
     worn += rough * np.clip(field - worn, -RULES.rough, RULES.rough)
+    if nodes.seen is not None:
+        # what stands proud where a laser saw the wall does so
+        worn = np.where(nodes.seen.reshape(*field.shape[:2], 1), field, worn)
     # the sounder the whole wall, the more it is sound or not as one
     rank = _correlated(field.shape, patch, rng, common=float(sound.mean()) ** 2)
     worn[rank < np.asarray(ndtri(sound))[:, :, None]] = 0.0

@@ -14,7 +14,7 @@ import numpy as np
 
 from geom.stats.partial_moments import hermite_excess
 from geom.surface import Grid, RadialSurface
-from geom.units import Float, Int
+from geom.units import Bool, Float, Int
 
 _COLUMNS = 60
 _ROWS = 40
@@ -40,6 +40,8 @@ class Nodes:
     covariance : array (q, q), mm2
     owner : int array (m, k)
         Node of every cell of the fine grid; -1 where not surveyed.
+    seen : bool array (q,) or None
+        Nodes whose wall a laser showed; None where rod readings are all there is.
     """
 
     height: Float
@@ -48,6 +50,7 @@ class Nodes:
     mean: Float
     covariance: Float
     owner: Int
+    seen: Bool | None = None
 
     @cached_property
     def sd(self) -> Float:
@@ -181,13 +184,24 @@ def make_nodes(surface: RadialSurface) -> Nodes:
     azimuth = (np.arange(_COLUMNS) + 0.5) * 360.0 / _COLUMNS
     azimuth -= 180.0 / grid.azimuth.size
     mean, covariance = surface.posterior.joint(height, azimuth)
+    owner = _owner(grid, edge)
+    seen = None
+    if surface.seen is not None:
+        held = owner >= 0
+        wall = np.where(grid.opening, 0.0, 1.0)[held]
+        shown = surface.seen[held] * wall
+        size = mean.size
+        seen = 2.0 * np.bincount(owner[held], shown, size) > np.bincount(
+            owner[held], wall, size
+        )
     return Nodes(
         height=height,
         azimuth=azimuth,
         design_radius=np.repeat(surface.design.profile.radius_at(height), _COLUMNS),
         mean=mean,
         covariance=covariance,
-        owner=_owner(grid, edge),
+        owner=owner,
+        seen=seen,
     )
 
 

@@ -1,8 +1,17 @@
 """Where the instrument stood."""
 
 from geom.datum.band_axis import BandAxis
-from geom.datum.find import HEIGHT_SD, BandBlocks, FoundPose, find_pose, refine_pose
+from geom.datum.find import (
+    HEIGHT_SD,
+    LEAST_POINTS,
+    SPARSE,
+    BandBlocks,
+    FoundPose,
+    find_pose,
+    refine_pose,
+)
 from geom.datum.fits import CircleFit, RevolutionFit, fit_circle, fit_revolution
+from geom.datum.form_errors import worn_wall_covariance
 from geom.datum.pose import Pose
 from geom.datum.targets import (
     MatchedTargets,
@@ -13,6 +22,8 @@ from geom.datum.targets import (
 
 __all__ = [
     "HEIGHT_SD",
+    "LEAST_POINTS",
+    "SPARSE",
     "BandAxis",
     "BandBlocks",
     "CircleFit",
@@ -27,4 +38,5 @@ __all__ = [
     "match_targets",
     "nominal_from_targets",
     "refine_pose",
+    "worn_wall_covariance",
 ]

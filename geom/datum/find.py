@@ -16,10 +16,10 @@ clearly build-up.
 points.  The small change that makes the bands lie on their drawing is linear in what
 the cells read, and is applied to the cells instead of binning anew.  What the bands'
 own radius is off by (a range offset of the scanner, a band built a little wide) is
-fitted next to the pose, so that a band in shadow on one side does not turn it into an
-offset of the axis.  The covariance is that by patches or, where it is greater, that
-which the blocks' own variances make: from few patches the former comes out too small
-by chance.
+fitted beside the pose, so that a band in shadow on one side does not turn it into an
+offset of the axis.  The covariance is that of errors which reach as far as the band's
+own residuals say (`geom.datum.form_errors`) or, where it is greater, that which the
+blocks' own variances make.
 
 References
 ----------
@@ -37,6 +37,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.datum.band_axis import BandAxis, band_axes
+from geom.datum.form_errors import form_covariance
 from geom.datum.pose import Pose
 from geom.datum.weights import EFFICIENT, biweight, biweight_slope, one_sided
 from geom.design import Design
@@ -50,6 +51,8 @@ FURTHEST, STEEPEST = 400.0, 6.0
 HEIGHT_SD = 2.0
 #: Nothing below this many points fixes an axis.
 LEAST_POINTS = 200
+#: Clouds of fewer points may be meant as single readings.
+SPARSE = 3000
 #: How far off its drawing a band's radius may be, sd in mm, and the tilts, degrees.
 #: Our own choices, no source.
 BAND_SD, _TILT_SD = 2.0, 3.0
@@ -123,7 +126,9 @@ class FoundPose:
     band_axes: tuple[BandAxis, ...] = ()
 
 
-def find_pose(points: Float, design: Design, nominal: Pose) -> FoundPose:
+def find_pose(
+    points: Float, design: Design, nominal: Pose, *, least: int = LEAST_POINTS
+) -> FoundPose:
     """Find the pose from a sample of points.
 
     Parameters
@@ -133,6 +138,8 @@ def find_pose(points: Float, design: Design, nominal: Pose) -> FoundPose:
     design : Design
     nominal : Pose
         With direction and height as known; offset and tilt are looked for.
+    least : int
+        Points below which there is no axis.
 
     Returns
     -------
@@ -144,17 +151,17 @@ def find_pose(points: Float, design: Design, nominal: Pose) -> FoundPose:
         If no axis can be found.
     """
     on_bands = bool(design.datum_bands)
-    pose, *others = _coarse(points, design, nominal, on_bands=on_bands)
+    pose, *others = _coarse(points, design, nominal, on_bands=on_bands, least=least)
     if others and not on_bands:
-        pose = _best_start(points, design, [pose, *others])
+        pose = _best_start(points, design, [pose, *others], least)
     points = _near(points, design, pose, on_bands=on_bands)
-    pose = _converged(points, design, pose, on_bands=on_bands)
+    pose = _converged(points, design, pose, on_bands=on_bands, least=least)
     width = _WIDTHS[-1]
     at = _Residuals.of(points, design, pose, on_bands=on_bands, margin=width)
     weight = _weights(at.distance, width, on_bands=on_bands)
     slope = biweight_slope(at.distance, width) if on_bands else weight
     n_points = int((weight > 0.1).sum())
-    _refuse_unlikely(pose, n_points)
+    _refuse_unlikely(pose, n_points, least)
     return FoundPose(
         pose.at(pose.parameters, covariance(at, weight, slope)),
         on_bands,
@@ -167,13 +174,15 @@ def _weights(distance: Float, width: float, *, on_bands: bool) -> Float:
     return (biweight if on_bands else one_sided)(distance, width)
 
 
-def _converged(points: Float, design: Design, pose: Pose, *, on_bands: bool) -> Pose:
+def _converged(
+    points: Float, design: Design, pose: Pose, *, on_bands: bool, least: int
+) -> Pose:
     """The pose that steps of narrowing width lead to."""
     start = pose
     for width in (*_WIDTHS, *(_WIDTHS[-1:] * _ROUNDS)):
         at = _Residuals.of(points, design, pose, on_bands=on_bands, margin=width)
         weight = _weights(at.distance, width, on_bands=on_bands)
-        _refuse_unlikely(start, int((weight > 0.0).sum()))
+        _refuse_unlikely(start, int((weight > 0.0).sum()), least)
         step = _step(at, weight)
         pose = pose.at(pose.parameters + step)
         if width == _WIDTHS[-1] and np.abs(step @ _CONVERGED).max() < 1.0:
@@ -181,7 +190,7 @@ def _converged(points: Float, design: Design, pose: Pose, *, on_bands: bool) -> 
     return pose
 
 
-def _best_start(points: Float, design: Design, starts: list[Pose]) -> Pose:
+def _best_start(points: Float, design: Design, starts: list[Pose], least: int) -> Pose:
     """Of several starts on the whole wall, that which leads to the least loss.
 
     A burn to one side may look like a wall moved over; the true axis has less of it
@@ -192,7 +201,7 @@ def _best_start(points: Float, design: Design, starts: list[Pose]) -> Pose:
     for start in starts:
         near = _near(some, design, start, on_bands=False)
         try:
-            end = _converged(near, design, start, on_bands=False)
+            end = _converged(near, design, start, on_bands=False, least=least)
         except InputError:
             continue
         at = _Residuals.of(near, design, end, on_bands=False, margin=0.0)
@@ -320,7 +329,7 @@ def covariance(at: _Residuals, weight: Float, slope: Float) -> Float:
 
 
 def _coarse(
-    points: Float, design: Design, nominal: Pose, *, on_bands: bool
+    points: Float, design: Design, nominal: Pose, *, on_bands: bool, least: int
 ) -> list[Pose]:
     """Offsets that most points agree with, best first, without tilt; seeded."""
     rng = np.random.default_rng(0)
@@ -328,7 +337,8 @@ def _coarse(
     kept = np.isfinite(design.profile.radius_at(height))
     if on_bands:
         kept &= in_bands(design, height, 25.0)
-    if kept.sum() < LEAST_POINTS:
+    few = len(points) < SPARSE
+    if kept.sum() < least:
         raise InputError(
             f"only {int(kept.sum())} points lie "
             + (
@@ -336,8 +346,9 @@ def _coarse(
                 if on_bands
                 else "between bottom and top of the wall"
             )
-            + f"; at least {LEAST_POINTS} are needed to find the axis",
-            cure="Check --cloud-unit and --z-offset, or scan the band",
+            + f"; at least {least} are needed to find the axis",
+            cure="Check --cloud-unit and --z-offset, or scan the band"
+            + ("; or read each point as a radius (--sparse)" if few else ""),
         )
     rows = np.flatnonzero(kept)
     some = rng.choice(rows, min(_SAMPLED, rows.size), replace=False)
@@ -373,10 +384,10 @@ def _centres(x: Float, y: Float, drawn: Float, first: Int, second: Int) -> Float
     return np.concatenate([middle + side, middle - side])
 
 
-def _refuse_unlikely(pose: Pose, used: int) -> None:
+def _refuse_unlikely(pose: Pose, used: int, least: int) -> None:
     distance = np.hypot(pose.offset_x, pose.offset_y)
     steep = np.hypot(pose.tilt_x, pose.tilt_y)
-    if used < LEAST_POINTS or distance > FURTHEST or steep > STEEPEST:
+    if used < least or distance > FURTHEST or steep > STEEPEST:
         raise InputError(
             "no axis could be found on which the wall lies as drawn (nearest try: "
             f"{distance:.0f} mm off, tilted by {steep:.1f} degrees, "
@@ -426,16 +437,18 @@ def refine_pose(found: FoundPose, design: Design, blocks: BandBlocks) -> FoundPo
         pull = table.T @ (weight * blocks.cutback)
         change = np.asarray(np.linalg.solve(normal, pull), dtype=np.float64)
     residual = blocks.cutback - table @ change
-    patch = patches(azimuth, height, design.profile.bottom)
-    count = int(patch.max()) + 1
-    score = table * (weight * residual)[:, None]
-    by_patch = np.stack([np.bincount(patch, c, count) for c in score.T])
-    filled = max(int((np.bincount(patch) > 0).sum()), 7)
-    middle = by_patch @ by_patch.T * filled / (filled - 5.0) + prior
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    spread = _greater(inverse, inverse @ middle @ inverse)[:4, :4]
-    pose = found.pose.at(found.pose.parameters + change[:4], spread)
     points = found.pose.from_wall(azimuth, drawn + blocks.cutback, height)
+    kept = weight > 0.0
+    spread = form_covariance(
+        table[kept],
+        residual[kept],
+        whole[kept],
+        points[kept],
+        inverse @ (table * weight[:, None])[kept].T,
+    )
+    spread = _greater(inverse, spread + inverse @ prior @ inverse)[:4, :4]
+    pose = found.pose.at(found.pose.parameters + change[:4], spread)
     return replace(
         found,
         pose=pose,

@@ -8,6 +8,7 @@ from geom.design.drawing import (
     Profile,
     RepairRules,
     RodErrors,
+    ScannerErrors,
     Target,
 )
 from geom.design.file import load_design
@@ -26,6 +27,7 @@ __all__ = [
     "Profile",
     "RepairRules",
     "RodErrors",
+    "ScannerErrors",
     "Shop",
     "Target",
     "load_design",

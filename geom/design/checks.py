@@ -62,7 +62,7 @@ def refuse_senseless(design: Design, *, file: str) -> None:
             _refuse_bands,
             _refuse_targets,
             _refuse_rules,
-            _refuse_rod,
+            _refuse_instruments,
             _refuse_bricks,
             _refuse_thickness,
             _refuse_brickwork,
@@ -215,13 +215,19 @@ def _refuse_rules(design: Design) -> None:
         raise InputError(what, place=place, cure=CHECK_UNIT)
 
 
-def _refuse_rod(design: Design) -> None:
+def _refuse_instruments(design: Design) -> None:
     for key in ("step", "repeatability", "centring", "height_sd"):
         value = getattr(design.rod, key)
         if value is not None and value > MAX_ROD_ERROR:
             most = as_written(design, MAX_ROD_ERROR)
             what = f"{key} {as_written(design, value)} is more than {most}"
             raise InputError(what, place=f"[rod], key {key}", cure=CHECK_UNIT)
+    for key in ("range_error", "point_sd"):
+        value = getattr(design.scanner, key)
+        if value > MAX_ROD_ERROR:
+            most = as_written(design, MAX_ROD_ERROR)
+            what = f"{key} {as_written(design, value)} is more than {most}"
+            raise InputError(what, place=f"[scanner], key {key}", cure=CHECK_UNIT)
 
 
 def _within(design: Design, low: float, high: float) -> bool:

@@ -18,6 +18,7 @@ from geom.design.drawing import (
     Profile,
     RepairRules,
     RodErrors,
+    ScannerErrors,
     Target,
 )
 from geom.design.schema import LINING, TABLES, refuse_unknown
@@ -103,6 +104,7 @@ def _design(raw: dict[str, Any], file: str) -> Design:
         targets=tuple(Target(**entry) for entry in entries["target"]),
         repair=RepairRules(**_of_class(RepairRules, repair)),
         rod=RodErrors(**single["rod"]),
+        scanner=ScannerErrors(**single["scanner"]),
         shop=Shop(
             bricks=tuple(Brick(**entry) for entry in entries["brick"]),
             brickwork=Brickwork(**single["brickwork"], **_of_class(Brickwork, repair)),

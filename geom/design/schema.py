@@ -150,6 +150,7 @@ _blast = amount(20.0, 5e5, "m3/h", cure="Write m3/h: 1000 cubic ft/min are 1699"
 _chance = amount(
     0.5, 0.999, "", cure="Write the chance that the order is enough, as 0.95"
 )
+_ppm = amount(0.0, 1000.0, "ppm", cure="Write parts in a million: 10 are usual")
 _opening = {
     "azimuth": azimuth,
     "height": length,
@@ -214,6 +215,14 @@ TABLES = (
             "tilt_sd": small_angle,
             "height_step": positive_length,
             "azimuth_step": azimuth_step,
+        },
+    ),
+    TableSchema(
+        "scanner",
+        optional={
+            "range_error": length_from_zero,
+            "scale_error": _ppm,
+            "point_sd": positive_length,
         },
     ),
     TableSchema(

@@ -58,12 +58,15 @@ class CloudReadings:
     targets : tuple of SeenTarget
         Where the scanner saw named targets, in the one frame; they tell direction and
         height instead of what the clouds carry.
+    sparse : bool
+        Whether each point is a reading by itself, as of a total station.
     """
 
     clouds: tuple[Cloud, ...]
     rod: RodReadings
     one_frame: bool = True
     targets: tuple[ObservedTarget, ...] = ()
+    sparse: bool = False
 
     def __len__(self) -> int:
         return len(self.rod) + sum(cloud.source.count or 0 for cloud in self.clouds)

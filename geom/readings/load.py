@@ -52,6 +52,7 @@ def load_readings(
     scanner: Sequence[float] | None = None,
     own_frames: bool = False,
     targets: Name | None = None,
+    sparse: bool = False,
 ) -> RodReadings | CloudReadings:
     """Read one or more files of readings as one survey.
 
@@ -74,6 +75,9 @@ def load_readings(
     targets : path, optional
         Target sheet: where the scanner saw the design's targets, which then tell
         direction and height; at least two.
+    sparse : bool
+        Whether the clouds are few single points, as of a total station; each is then
+        a radius reading with the scanner's own sd.
 
     Returns
     -------
@@ -97,11 +101,12 @@ def load_readings(
         [_load(reads(name), design) for reads, name in readers],
         no_rod_readings(),
     )
-    given = any(x is not None for x in (cloud_unit, scanner, targets)) or own_frames
+    given = any(x is not None for x in (cloud_unit, scanner, targets))
+    given = given or own_frames or sparse
     if not clouds and (given or azimuth_of_x != 0.0 or z_offset != 0.0):
         what = (
-            "cloud unit, azimuth of x, z offset, scanner, frames and targets are for "
-            "point clouds only, and there is none"
+            "cloud unit, azimuth of x, z offset, scanner, frames, targets and sparse "
+            "are for point clouds only, and there is none"
         )
         raise InputError(what, cure="Leave them out, or name the point cloud")
     if not clouds:
@@ -114,13 +119,13 @@ def load_readings(
         scanner=scanner,
     )
     if targets is None:
-        return CloudReadings(opened, rod, one_frame=not own_frames)
+        return CloudReadings(opened, rod, one_frame=not own_frames, sparse=sparse)
     if own_frames or azimuth_of_x != 0.0 or z_offset != 0.0:
         what = "targets tell direction and height of one frame by themselves"
         cure = "Leave out azimuth of x, z offset and own frames, or the targets"
         raise InputError(what, file=os.fspath(targets), cure=cure)
     seen = read_targets(targets, opened[0].millimetres)
-    return CloudReadings(opened, rod, targets=seen)
+    return CloudReadings(opened, rod, targets=seen, sparse=sparse)
 
 
 def load_clouds(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeVar
 
@@ -51,6 +52,9 @@ class RodReadings:
     note : tuple of str, length n
     no_access : Unreachable
         Stations that nobody could reach; they are no readings.
+    common : mapping of str to array (n, c), mm
+        Errors that readings share beside their own, by the name of their source: what
+        one standard uncertainty of each of c does to every reading.
     """
 
     kind: tuple[RodKind, ...]
@@ -62,6 +66,7 @@ class RodReadings:
     place: tuple[str, ...]
     note: tuple[str, ...]
     no_access: Unreachable = field(default_factory=lambda: NONE_UNREACHABLE)
+    common: Mapping[str, Float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.kind)
@@ -117,6 +122,7 @@ class RodReadings:
             place=taken(self.place),
             note=taken(self.note),
             no_access=self.no_access,
+            common={name: table[rows] for name, table in self.common.items()},
         )
 
     def joined(self, other: RodReadings) -> RodReadings:
@@ -134,4 +140,26 @@ class RodReadings:
                 np.append(self.no_access.azimuth, other.no_access.azimuth),
                 np.append(self.no_access.height, other.no_access.height),
             ),
+            common={
+                name: np.concatenate(
+                    [_padded(part, name, self, other) for part in (self, other)]
+                )
+                for name in {**self.common, **other.common}
+            },
         )
+
+
+def _padded(
+    part: RodReadings, name: str, first: RodReadings, last: RodReadings
+) -> Float:
+    """Common errors of one part among those of both, which are not the same."""
+    none = np.zeros((len(part), 0))
+    return np.concatenate(
+        [
+            each.common.get(name, none)
+            if each is part
+            else np.zeros((len(part), each.common.get(name, none).shape[1]))
+            for each in (first, last)
+        ],
+        axis=1,
+    )

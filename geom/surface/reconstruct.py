@@ -82,6 +82,10 @@ def reconstruct(
     """
     if isinstance(readings, RodReadings):
         return _of_rods(readings, design, past, repaired, spacing, columns, seed)
+    if readings.sparse:
+        return _of_single_points(
+            readings, design, past, repaired, spacing, columns, seed
+        )
     from geom.surface.clouds.binning import cloud_binner
     from geom.surface.clouds.reconstruct import reconstruct_clouds
 
@@ -99,6 +103,27 @@ def reconstruct(
         return surface
     unused = "Past surveys are not used beside a point cloud."
     return replace(surface, warnings=(*surface.warnings, unused))
+
+
+def _of_single_points(  # noqa: PLR0917
+    readings: CloudReadings,
+    design: Design,
+    past: PastPrior | None,
+    repaired: SurveyBefore | None,
+    spacing: float,
+    columns: int,
+    seed: int,
+) -> RadialSurface:
+    from geom.surface.clouds.sparse import single_readings
+
+    sheet, found, warnings = single_readings(readings, design)
+    surface = _of_rods(sheet, design, past, repaired, spacing, columns, seed)
+    return replace(
+        surface,
+        kinds=("single points", *readings.rod.kinds),
+        warnings=(*warnings, *surface.warnings),
+        poses=tuple(frame.pose for frame in found),
+    )
 
 
 @on_one_thread_when_small(lambda readings, *_: len(readings))

@@ -34,6 +34,8 @@ from fleet_walls import FAMILIES, HOSTILE, Float, Room, make_wall
 import geom
 
 Job = tuple[int, int, int]
+#: The fleet's scanner has noise and no other error; single points have that noise.
+_SCANNER = "\n[scanner]\nrange_error = 0\nscale_error = 0\n"
 
 
 def jobs(*, quick: bool) -> list[Job]:
@@ -87,14 +89,16 @@ def survey(job: Job) -> dict[str, Any]:
     }
     with tempfile.TemporaryDirectory() as folder:
         drawn = Path(folder) / "lining.toml"
-        drawn.write_text(wall.furnace.toml(), "utf-8")
+        drawn.write_text(wall.furnace.toml() + _SCANNER, "utf-8")
         design = geom.load_design(drawn)
         pose = None
         if way.kind == "cloud":
             path = Path(folder) / "cloud.npy"
             pose = write_cloud(way, wall, rng, path)
             start = time.perf_counter()
-            readings = geom.load_readings(path, design, cloud_unit="mm")
+            readings = geom.load_readings(
+                path, design, cloud_unit="mm", sparse="1000" in way.name
+            )
         else:
             path = Path(folder) / "rods.csv"
             write_rods(way, wall, rng, path)

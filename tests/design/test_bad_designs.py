@@ -371,6 +371,18 @@ FAULTS = {
         "[rod], key azimuth_step",
         "is not a number",
     ),
+    "scanner range absurd": (
+        "[rod]",
+        "[scanner]\nrange_error = 5\n[rod]",
+        "[scanner], key range_error",
+        "more than",
+    ),
+    "scanner scale negative": (
+        "[rod]",
+        "[scanner]\nscale_error = -1\n[rod]",
+        "[scanner], key scale_error",
+        "not in 0 to 1000 ppm",
+    ),
     "rod key not known": (
         'step = "1/8"',
         'steps = "1/8"',

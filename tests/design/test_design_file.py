@@ -10,6 +10,7 @@ from geom.design import (
     Design,
     RepairRules,
     RodErrors,
+    ScannerErrors,
     Shop,
     Target,
     load_design,
@@ -175,6 +176,7 @@ def test_openings_may_reach_the_profiles_ends_and_cross_azimuth_0(spoiled):
 def test_every_key_of_a_dataclass_that_a_table_fills_is_a_key():
     keys = {table.name: set(table.keys) for table in TABLES}
     assert keys["rod"] == set(vars(RodErrors()))
+    assert keys["scanner"] == set(vars(ScannerErrors()))
     limits = {"bed_least", "bed_most", "cover_least", "cover_most"}
     assert keys["repair"] == {*vars(RepairRules()), *limits, "order_confidence"}
     assert keys["target"] == set(vars(Target("T", 0.0, 0.0)))

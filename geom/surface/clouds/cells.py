@@ -18,18 +18,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from geom.readings import RodReadings
 from geom.readings.rod import RodKind
 from geom.surface.clouds.histogram import BIN, PROUD, Histogram
+from geom.surface.clouds.shared_errors import STEPS, SharedErrors, to_cells
 from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
-
-_T = TypeVar("_T", bound=np.generic)
 
 #: Thickness of a layer, mm; share of a cell's points and least points that make it
 #: wall; the same of a block of cells, over which dust adds up.
@@ -51,8 +48,12 @@ _BLOCK_ROWS, _BLOCK_COLUMNS, _AROUND, _ENOUGH = 6, 6, 2, 5
 _SLANT = 54.0
 #: Readings that the pooled spread counts as, next to a cell's own.
 _POOLED = 10.0
-#: Sides of blocks from which a cell is estimated, in cells; divisors of the columns.
-STEPS = (1, 3, 6)
+#: What the spread of n points comes out too large by before it is taken for the wall's,
+#: in variances over root n: a robust variance has some 2 of standard uncertainty.
+_CHANCE = 5.0
+#: Side of the parts of a larger block, in cells; a smaller one has single cells for
+#: parts.
+PART = 3
 #: Blocks that a wall is cut into, about, and least cells that make one a reading.
 MOST, _LEAST_CELLS = 850, 4
 _CUTBACK: tuple[RodKind, ...] = ("cutback",)
@@ -74,6 +75,14 @@ class Cells:
         All points that came, and those that were not taken for wall.
     in_front : int
         Cells hidden by something that stood in front of them.
+    blur : array, mm2
+        The part of ``variance`` by which a cell may differ from the block that tells
+        it; 0 where its own points do.
+    shared : SharedErrors
+        The part that cells of one block have in common.
+    crowding : float, mm
+        What cells told by blocks may all be off by because points crowd where the wall
+        lies further out: as much on the mean as parts of blocks show.
     """
 
     cutback: Float
@@ -82,6 +91,9 @@ class Cells:
     total: int
     rejected: int
     in_front: int
+    blur: Float
+    shared: SharedErrors
+    crowding: float = 0.0
 
     @property
     def seen(self) -> Bool:
@@ -97,6 +109,7 @@ class Cells:
             variance=np.where(hidden, np.nan, self.variance),
             count=np.where(hidden, 0.0, self.count),
             rejected=self.rejected + lost,
+            shared=self.shared.without(hidden),
         )
 
 
@@ -120,23 +133,35 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     """
     layers = [wall_layers(histogram, step) for step in STEPS]
     finest = layers[0]
-    noise = _typical((finest if finest.seen.any() else layers[-1]).spread) ** 2
+    noise = layers[-1].noise
     cutback, count = finest.cutback, finest.count
-    variance = _variance(finest.spread, finest.count, noise)
+    variance = _variance(finest.spread, finest.worth, noise)
+    block = np.full(grid.shape, -1, dtype=np.int64)
+    side = np.ones(grid.shape, dtype=np.int64)
+    blur, shared, crowding = (np.zeros(grid.shape) for _ in range(3))
     for step, coarse in zip(STEPS[1:], layers[1:], strict=True):
-        value = _to_cells(coarse.cutback, step, grid)
+        value = to_cells(coarse.cutback, step, grid.shape)
         middle, high, low = (local_quantile(value, share) for share in (0.5, 0.8, 0.2))
         fill = ~np.isfinite(cutback) & (np.abs(value - middle) < IN_FRONT)
         usual = _typical(coarse.spread) ** 2
-        n = np.maximum(coarse.count, 1.0)
-        pooled = (_POOLED * usual + n * coarse.spread**2) / (_POOLED + n)
-        blurred = np.maximum(pooled - noise, 0.0)
-        wide = _variance(coarse.spread, coarse.count, noise) + blurred
+        # by chance the scatter of few points is no wall: what blocks around have is
+        uneven = coarse.unevenness
+        chance = noise * _CHANCE / np.sqrt(np.maximum(coarse.count, 1.0))
+        blurred = np.maximum(np.where(uneven > chance, uneven, _around(uneven)), 0.0)
+        told = _variance(coarse.spread, coarse.worth, usual)
         # the wall may slope from where the points lie to where the cell is
         slanted = ((high - low) * step / _SLANT) ** 2
         cutback = np.where(fill, value, cutback)
-        variance = np.where(fill, _to_cells(wide, step, grid) + slanted, variance)
-        share = _to_cells(coarse.count / step**2, step, grid)
+        wide = to_cells(blurred, step, grid.shape) + slanted
+        blur = np.where(fill, wide, blur)
+        alone = to_cells(told, step, grid.shape)
+        variance = np.where(fill, alone + wide, variance)
+        number = np.arange(told.size).reshape(told.shape) + block.max() + 1
+        block = np.where(fill, to_cells(number, step, grid.shape), block)
+        side = np.where(fill, step, side)
+        shared = np.where(fill, alone, shared)
+        crowding = np.where(fill, to_cells(coarse.crowding, step, grid.shape), crowding)
+        share = to_cells(coarse.count / step**2, step, grid.shape)
         count = np.where(fill, share, count)
     used = int(min(count.sum(), histogram.total))
     cells = Cells(
@@ -146,8 +171,18 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
         total=histogram.total,
         rejected=histogram.total - used,
         in_front=0,
+        blur=blur,
+        shared=SharedErrors(
+            block=block[None],
+            step=side[None],
+            share=(block[None] >= 0).astype(np.float64),
+            sd=np.sqrt(shared)[None],
+        ),
+        crowding=float(np.abs(crowding[block >= 0].mean()))
+        if block.max() >= 0
+        else 0.0,
     )
-    dusty = _to_cells(is_sparse(layers[-1].count), STEPS[-1], grid)
+    dusty = to_cells(is_sparse(layers[-1].count), STEPS[-1], grid.shape)
     cells = cells.without(grid.opening | dusty)
     hidden = is_in_front(cells) & cells.seen
     cells = replace(cells.without(hidden), in_front=int(hidden.sum()))
@@ -162,17 +197,44 @@ class Layers:
     ----------
     count : array
     cutback, spread : array, mm
-        Mean and scatter of its points; NaN where there is none.
+        Mean over the area and scatter of its points; NaN where there is none.
+    worth : array
+        Points, all weighed alike, whose mean is as good.
+    squares : array, mm2
+        Sum of squares of points about the means of their cells.
+    freedom : array
+        Its degrees of freedom.
+    crowding : array, mm
+        By how much the mean of all points alike lies further out: a scan may be denser
+        there.
+    about_mean : array, mm2
+        Sum of squares of all points about that mean.
     """
 
     count: Float
     cutback: Float
     spread: Float
+    worth: Float
+    squares: Float
+    freedom: Float
+    crowding: Float
+    about_mean: Float
 
     @property
     def seen(self) -> Bool:
         """Which blocks have one."""
         return np.isfinite(self.cutback)
+
+    @property
+    def unevenness(self) -> Float:
+        """Variance of points beyond that within cells, mm2; below 0 by chance."""
+        return self.about_mean / np.maximum(self.count - 1.0, 1.0) - self.noise
+
+    @property
+    def noise(self) -> float:
+        """Variance of points within a cell, mm2; 0 where no two lie in one."""
+        freedom = float(np.nansum(self.freedom))
+        return float(np.nansum(self.squares)) / freedom if freedom else 0.0
 
 
 def wall_layers(
@@ -200,18 +262,34 @@ def wall_layers(
         last = np.minimum(first + step, layout.rows)
     single = step == 1
     found = find_layers(
-        histogram.counts, layout.columns, first, last, step, round(LAYER / BIN),
+        histogram.counts, layout.columns, first, last, step,
+        1 if step <= PART else PART, round(LAYER / BIN),
         SHARE if single else BLOCK_SHARE, LEAST if single else BLOCK_LEAST,
     )  # fmt: skip
-    # The kernel's last axis: points, mean and spread in bins, points left out.
-    return Layers(found[:, :, 0], found[:, :, 1] * BIN - PROUD, found[:, :, 2] * BIN)
+    # The kernel's last axis: points, mean and spread in bins, points left out, points
+    # that the mean is worth.
+    return Layers(
+        count=found[:, :, 0],
+        cutback=found[:, :, 1] * BIN - PROUD,
+        spread=found[:, :, 2] * BIN,
+        worth=found[:, :, 4],
+        squares=found[:, :, 5] * BIN**2,
+        freedom=found[:, :, 6],
+        crowding=(found[:, :, 7] - found[:, :, 1]) * BIN,
+        about_mean=found[:, :, 8] * BIN**2,
+    )
 
 
-def _to_cells(field: NDArray[_T], step: int, grid: Grid) -> NDArray[_T]:
-    """A field of blocks given for each of their cells."""
-    rows, columns = grid.shape
-    tall = np.repeat(field, step, axis=0)[:rows]
-    return np.repeat(tall, step, axis=1)[:, :columns]
+def _around(field: Float) -> Float:
+    """Means of the known blocks, three by three, round the ring; 0 where none is."""
+    from scipy.ndimage import uniform_filter
+
+    known = np.isfinite(field)
+    mean, share = (
+        uniform_filter(part, 3, mode=["nearest", "wrap"])
+        for part in (np.where(known, field, 0.0), known.astype(np.float64))
+    )
+    return np.where(share > 1e-6, mean / np.maximum(share, 1e-6), 0.0)
 
 
 def _typical(spread: Float) -> float:
@@ -320,6 +398,12 @@ def merge_cells(parts: Sequence[Cells]) -> tuple[Cells, Float]:
         total=sum(c.total for c in parts),
         rejected=sum(c.rejected for c in parts),
         in_front=sum(c.in_front for c in parts),
+        blur=np.sum(
+            [s**2 * np.nan_to_num(c.blur) for s, c in zip(share, parts, strict=True)],
+            axis=0,
+        ),
+        shared=SharedErrors.joined([c.shared for c in parts], share),
+        crowding=max(c.crowding for c in parts),
     )
     return cells, share
 
@@ -351,10 +435,16 @@ def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
         return np.bincount(at, field[seen]) / np.maximum(count, 1.0)
 
     count = np.bincount(at).astype(np.float64)
+    n_at = count.size
     height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
     full = count >= _LEAST_CELLS
     n = int(full.sum())
-    variance = mean(own) / np.maximum(count, 1.0)
+    # a cell's own errors average away, those of a block of points do not
+    alone = np.maximum(own - cells.shared.variance(), 0.0)
+    slopes = cells.shared.slopes(np.where(seen, number, -1), np.ones(seen.shape), n_at)
+    together = np.asarray(slopes.multiply(slopes).sum(axis=1)).ravel()
+    variance = mean(alone) / np.maximum(count, 1.0)
+    variance += together / np.maximum(count, 1.0) ** 2
     return RodReadings(
         kind=_CUTBACK * n,
         azimuth=mean(azimuth)[full],

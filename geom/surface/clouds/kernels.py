@@ -198,8 +198,41 @@ def _quantile(own, first, last, share):
     return float(last)
 
 
+@njit(nogil=True, cache=True)
+def _mean_over_area(counts, bins, first, last, column, step, part, low, high):
+    """Mean of parts, of cells in each, of the points between two bins of each cell.
+
+    Beside it the variance of that mean, in variances of one point, and the sum of
+    squares of points about the means of their cells, with its degrees of freedom.
+    """
+    parts, of_parts, variance = 0, 0.0, 0.0
+    squares, freedom = 0.0, 0
+    for top in range(first, last, part):
+        for left in range(column, column + step, part):
+            cells, of_cells, loose = 0, 0.0, 0.0
+            for r in range(top, min(top + part, last)):
+                for c in range(left, min(left + part, column + step)):
+                    n, total, square = 0, 0.0, 0.0
+                    for j in range(low, high):
+                        held = counts[r, c * bins + j]
+                        n += held
+                        total += held * (j + 0.5)
+                        square += held * (j + 0.5 - low) ** 2
+                    if n > 0:
+                        squares += square - n * (total / n - low) ** 2
+                        freedom += n - 1
+                        cells += 1
+                        of_cells += total / n
+                        loose += 1.0 / n
+            if cells > 0:
+                parts += 1
+                of_parts += of_cells / cells
+                variance += loose / cells**2
+    return of_parts / parts, variance / parts**2, squares, freedom
+
+
 @njit(parallel=True, error_model="numpy", nogil=True, cache=True)
-def find_layers(counts, columns, first, last, step, layer, share, least):
+def find_layers(counts, columns, first, last, step, part, layer, share, least):
     """The outermost layer of points in each block that is dense enough to be wall.
 
     Parameters
@@ -210,6 +243,10 @@ def find_layers(counts, columns, first, last, step, layer, share, least):
         Rows of each row of blocks; ``last`` is outside.
     step : int
         Columns of a block; a divisor of ``columns``.
+    part : int
+        Rows and columns of the parts that a block's mean is taken over: of a part the
+        mean of its cells, of the block that of its parts.  A scan is denser on some
+        wall than on other, so the mean of all points is not that over the area.
     layer : int
         Thickness of a layer, in bins.
     share : float
@@ -219,14 +256,17 @@ def find_layers(counts, columns, first, last, step, layer, share, least):
 
     Returns
     -------
-    array (b, columns // step, 4)
-        Points in the layer, their mean, their spread (robust, as a standard deviation)
-        in bins, and points of the block that are not in it; means and spreads are NaN
-        where no layer is wall.
+    array (b, columns // step, 9)
+        Points in the layer, their mean over the area, their spread (robust, as a
+        standard deviation) in bins, points of the block that are not in it, and as
+        how many points, all weighed alike, the mean is good; then the sum of squares
+        of points about the means of their cells and its degrees of freedom, and the
+        mean of all points alike and the sum of squares about it.  NaN where no layer is
+        wall, but for numbers of points.
     """
     bins = counts.shape[1] // columns
     across = columns // step
-    found = np.full((first.size, across, 4), np.nan)
+    found = np.full((first.size, across, 9), np.nan)
     for k in prange(first.size):
         own = np.empty(bins, np.int64)
         for c in range(across):
@@ -265,14 +305,22 @@ def find_layers(counts, columns, first, last, step, layer, share, least):
             reach = max(3.0 * spread, 2.0)
             low = max(low, int(np.floor(middle - reach)))
             high = min(high, int(np.ceil(middle + reach)))
-            n, sum_ = 0, 0.0
+            n, sum_, square = 0, 0.0, 0.0
             for j in range(low, high):
                 n += own[j]
                 sum_ += own[j] * (j + 0.5)
+                square += own[j] * (j + 0.5 - low) ** 2
             if n < least:
                 continue
-            found[k, c, 0], found[k, c, 1] = n, sum_ / n
+            mean, variance, squares, freedom = _mean_over_area(
+                counts, bins, first[k], last[k], c * step, step, part, low, high
+            )
+            found[k, c, 0], found[k, c, 1] = n, mean
             found[k, c, 2], found[k, c, 3] = spread, total - n
+            found[k, c, 4] = 1.0 / variance
+            found[k, c, 5], found[k, c, 6] = squares, freedom
+            found[k, c, 7] = sum_ / n
+            found[k, c, 8] = square - n * (sum_ / n - low) ** 2
     return found
 
 
@@ -297,4 +345,4 @@ def compile_all() -> None:
     whole = np.zeros(2)
     count_points(whole, whole, whole, three, three, np.eye(3), layout, table, 6, counts)
     rows = np.arange(1)
-    find_layers(counts, 6, rows, rows + 1, 1, 2, 0.5, 1)
+    find_layers(counts, 6, rows, rows + 1, 1, 1, 2, 0.5, 1)

@@ -6,8 +6,9 @@ A cell that is seen is weighed against what its surroundings let expect, each by
 well it is known.  How far cells lie about the fitted wall, beyond what it and their own
 scatter explain, is the roughness that a cell in shadow is given as well.
 
-Errors are of three kinds: those of the fitted wall, which hang together in a shadow;
-those of each cell by itself; and those of a cloud's pose, which the whole wall shares.
+Errors are of four kinds: those of the fitted wall, which hang together in a shadow;
+those of each cell by itself; those of a block of points that tells several cells; and
+those of a cloud's pose and of the scanner, which the whole wall shares.
 """
 
 from __future__ import annotations
@@ -17,27 +18,33 @@ from typing import Literal
 
 import numpy as np
 
+from geom.surface.clouds.shared_errors import SharedErrors
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.posterior import GPPosterior, VarianceShare
 from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
 
-#: Numbers that a frame's pose rests on: two offsets, two tilts, height.
-POSE_PARAMETERS = 5
+#: What the numbers that a frame's pose rests on are: two offsets and two tilts, mm and
+#: degrees, and height, mm; and what a scanner errs by: range, mm, scale, ppm, and that
+#: its points crowd where the wall lies further out, mm.
+POSE_PARAMETERS = ("offset", "offset", "tilt", "tilt", "height")
+SCANNER_PARAMETERS = ("range", "scale", "crowding")
 
 
 @dataclass(frozen=True)
-class PoseErrors:
-    """Errors that the whole wall shares: those of the clouds' poses.
+class SystematicErrors:
+    """Errors that the whole wall shares: of the clouds' poses and of the scanner.
 
     Attributes
     ----------
+    kind : tuple of str, length p
+        Of each error: `POSE_PARAMETERS` for each frame, then `SCANNER_PARAMETERS`.
     slope : array (p, m, k)
-        Change of cut-back with each of p parameters: for each frame its offsets (mm),
-        tilts (degrees) and height (mm), `POSE_PARAMETERS` in all.
+        Change of cut-back with each.
     covariance : array (p, p)
     """
 
+    kind: tuple[str, ...]
     slope: Float
     covariance: Float
 
@@ -64,11 +71,13 @@ class CloudPosterior:
     sd_inflation : array (m, k)
         What the fitted wall's sd is multiplied by there.
     scatter_variance, grazing_variance : array (m, k), mm2
-        Variance of a seen cell by itself: by scatter of its points, and by the angle
-        at which the laser met it.
+        Variance of a seen cell by itself: by scatter of its points (less what cells of
+        one block share), and by the angle at which the laser met it.
     roughness_variance : array (m, k), mm2
         Variance of cells about the fitted wall.
-    pose_errors : PoseErrors
+    shared : SharedErrors
+        Errors of blocks of points that tell several cells at once.
+    systematic : SystematicErrors
     """
 
     fitted: GPPosterior
@@ -80,7 +89,8 @@ class CloudPosterior:
     scatter_variance: Float
     grazing_variance: Float
     roughness_variance: Float
-    pose_errors: PoseErrors
+    shared: SharedErrors
+    systematic: SystematicErrors
 
     @property
     def places(self) -> Points2D:
@@ -102,7 +112,9 @@ class CloudPosterior:
         else:
             covariance = np.zeros((net.mean.size, net.mean.size))
         covariance *= net.inferred[:, None] * net.inferred[None, :]
-        covariance += net.pose_slope.T @ self.pose_errors.covariance @ net.pose_slope
+        slope = net.systematic_slope
+        covariance += slope.T @ self.systematic.covariance @ slope
+        covariance += (net.shared @ net.shared.T).toarray()
         own = net.scatter_variance + net.grazing_variance + net.roughness_variance
         covariance[np.diag_indices_from(covariance)] += own
         return net.mean, covariance
@@ -118,14 +130,22 @@ class CloudPosterior:
         wall, *read = unseen
         squared = weight**2
         roughness_variance = float(squared @ net.roughness_variance)
-        pull = net.pose_slope @ weight
-        pose = float(pull @ self.pose_errors.covariance @ pull)
-        part = np.arange(pull.size) % POSE_PARAMETERS
-        offsets, tilts, rise = part < 2, (part == 2) | (part == 3), part == 4
-        covariance = self.pose_errors.covariance
-        offset = float((pull * offsets) @ covariance @ (pull * offsets))
-        by_height = float((pull * rise) @ covariance @ (pull * rise))
-        sd = np.sqrt(np.diag(covariance))
+        pull = net.systematic_slope @ weight
+        errors = self.systematic.covariance
+        kind = np.array(self.systematic.kind)
+        sd = np.sqrt(np.diag(errors))
+
+        def systematic(*kinds: str) -> tuple[float, float]:
+            some = np.isin(kind, kinds)
+            part = pull * some
+            return _rms(sd[some]), float(part @ errors @ part)
+
+        offset, rise, ranging, scale, crowding = (
+            systematic(name)
+            for name in ("offset", "height", "range", "scale", "crowding")
+        )
+        both = systematic("offset", "tilt")[1]
+        tilt = systematic("tilt")[0], max(both - offset[1], 0.0)
         surveyed = self.grid.surveyed & ~self.occluded
 
         def typical_of(variance: Float) -> float:
@@ -137,15 +157,18 @@ class CloudPosterior:
         of_scatter = typical_of(self.scatter_variance)
         of_grazing = typical_of(self.grazing_variance)
         scatter = float(squared @ net.scatter_variance) + from_points
+        scatter += float(np.sum((net.shared.T @ weight) ** 2))
         grazing = float(squared @ net.grazing_variance)
-        tilt = max(pose - offset - by_height, 0.0)
         rows: tuple[tuple[str, Literal["A", "B"], float, str, float], ...] = (
             ("wall not seen", "A", unseen_sd, "mm", wall.variance + roughness_variance),
             ("scatter of the points", "A", of_scatter, "mm", scatter),
             ("grazing incidence", "B", of_grazing, "mm", grazing),
-            ("offset of the cloud", "A", _rms(sd[offsets]), "mm", offset),
-            ("tilt of the cloud", "A", _rms(sd[tilts]), "deg", tilt),
-            ("height of the cloud", "B", _rms(sd[rise]), "mm", by_height),
+            ("offset of the cloud", "A", offset[0], "mm", offset[1]),
+            ("tilt of the cloud", "A", tilt[0], "deg", tilt[1]),
+            ("height of the cloud", "B", rise[0], "mm", rise[1]),
+            ("scanner's range", "B", ranging[0], "mm", ranging[1]),
+            ("scanner's scale", "B", scale[0], "ppm", scale[1]),
+            ("uneven density of the points", "A", crowding[0], "mm", crowding[1]),
         )
         return [
             *(VarianceShare(*row) for row in rows),
@@ -195,9 +218,12 @@ class _Net:
         self.roughness_variance = self.occluded * self._mean(
             occluded * wall.roughness_variance
         )
-        self.pose_slope = np.stack(
-            [self._mean(field) for field in wall.pose_errors.slope]
+        self.systematic_slope = np.stack(
+            [self._mean(field) for field in wall.systematic.slope]
         )
+        seen = np.where(wall.occluded, 0.0, 1.0)
+        slopes = wall.shared.slopes(self._owner, seen, self._size)
+        self.shared = slopes.multiply(1.0 / self._count[:, None]).tocsr()
 
     def _sum(self, field: Float) -> Float:
         held = self._owner >= 0

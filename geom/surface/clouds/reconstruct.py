@@ -16,9 +16,10 @@ from geom.errors import TooFewReadings
 from geom.readings.cloud import CloudReadings
 from geom.surface.clouds.binning import CloudBinner, bin_cloud
 from geom.surface.clouds.calibration import variance_inflation
-from geom.surface.clouds.cells import STEPS, Cells, block_means
+from geom.surface.clouds.cells import LEAST, Cells, block_means
 from geom.surface.clouds.posterior import CloudPosterior
 from geom.surface.clouds.register import RegisteredClouds, Tick, register_clouds
+from geom.surface.clouds.shared_errors import STEPS
 from geom.surface.coverage import LASER, surveyed_by, within_reach
 from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
 from geom.surface.grid import Grid, interpolate_smoothly, make_grid
@@ -26,6 +27,8 @@ from geom.surface.radial import RadialSurface
 from geom.surface.rods.fit import Fit, fit_wall
 from geom.units import Bool, Float, say_both
 
+#: Points a cell below which a cloud that shows no ring is called sparse.
+SPARSE = 0.1
 #: A row is surveyed if this share of its wall is seen; rows between such rows are too.
 SEEN_OF_A_ROW = 0.3
 #: Net on which the fitted wall's uncertainty is computed, mm and columns.
@@ -34,6 +37,8 @@ _NET_ROW, _NET_COLUMNS = 30.0, 120
 _ROUGH_ROWS, _ROUGH_COLUMNS = 25, 25
 #: Roughness where too few cells are seen, mm, and for how many cells that counts.
 GRAIN, _GRAIN_COUNTS = 1.0, 10.0
+#: Part of what cells of a block may differ by that the fitted wall never explains.
+LEAST_BLUR = 0.25
 #: Offset of the bands' radius (mm) and share of points left out that are worth a word.
 _BAND_OFF, _MANY_LEFT_OUT = 2.0, 0.25
 
@@ -105,6 +110,13 @@ def rows_seen(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
     if height.size:
         good |= (grid.height > height.min()) & (grid.height < height.max())
     rows = np.flatnonzero(good)
+    if rows.size < 2 and cells.total < SPARSE * grid.opening.size:
+        what = (
+            f"the cloud is sparse: {cells.total:,} points for {int(wall.sum()):,} "
+            f"cells of wall, of which {LEAST} or more are needed in each"
+        )
+        cure = "Read each point as a radius (--sparse, sparse=True), or scan more"
+        raise TooFewReadings(what, file=readings.clouds[0].name, cure=cure)
     if rows.size < 2:
         raise TooFewReadings(
             "the cloud shows no ring of the wall: at its best height "
@@ -162,25 +174,42 @@ def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     occluded = ~seen & rows[:, None] & ~grid.opening
     inflation = variance_inflation(fit.posterior.best, occluded, grid)
     unsure *= np.where(occluded, inflation, 1.0)
-    own = cells.variance + clouds.grazing
-    residual = np.where(seen, cells.cutback - expected, 0.0)
+    uneven, explained = _within_blocks(cells, expected)
+    blur = np.maximum(cells.blur - explained, LEAST_BLUR * cells.blur)
+    own = cells.variance - cells.blur + clouds.grazing
+    residual = np.where(seen, cells.cutback + uneven - expected, 0.0)
     excess = np.where(seen, residual**2 - unsure - own, np.nan)
     rough = roughness(excess, unsure + own)
     before = unsure + rough
     gain = np.divide(before, before + own, out=np.zeros(grid.shape), where=seen)
-    left = np.where(seen, gain * np.where(seen, own, 0.0), before)
+    left = np.where(seen, gain * np.where(seen, own, 0.0) + blur, before)
+    alone = gain * (own - clouds.grazing - cells.shared.variance()) + blur
     return CloudPosterior(
         fitted=fit.posterior,
         grid=grid,
         mean=expected + gain * residual,
-        sd=np.sqrt(left + clouds.pose_errors.variance()),
+        sd=np.sqrt(left + clouds.systematic.variance()),
         occluded=occluded,
         sd_inflation=np.sqrt(inflation),
-        scatter_variance=np.where(seen, gain * cells.variance, 0.0),
+        scatter_variance=np.where(seen, alone, 0.0),
         grazing_variance=np.where(seen, gain * clouds.grazing, 0.0),
         roughness_variance=np.nan_to_num(rough),
-        pose_errors=clouds.pose_errors,
+        shared=replace(cells.shared, sd=cells.shared.sd * np.sqrt(gain)),
+        systematic=clouds.systematic,
     )
+
+
+def _within_blocks(cells: Cells, expected: Float) -> tuple[Float, Float]:
+    """How the wall goes within a block that tells several cells, and its variance.
+
+    As the fitted wall does, but by no more than the points of the block scatter.
+    """
+    uneven = cells.shared.unevenness(expected)
+    square = uneven**2
+    mean = square - cells.shared.unevenness(square)
+    least = np.minimum(np.nan_to_num(cells.blur), mean)
+    part = np.sqrt(np.divide(least, mean, out=np.zeros_like(mean), where=mean > 0.0))
+    return uneven * part, mean * part**2
 
 
 def _fitted_sd(fit: Fit, height: Float, azimuth: Float) -> Float:

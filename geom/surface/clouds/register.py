@@ -10,6 +10,7 @@ import numpy as np
 
 from geom.datum import (
     HEIGHT_SD,
+    LEAST_POINTS,
     BandBlocks,
     FoundPose,
     MatchedTargets,
@@ -19,6 +20,7 @@ from geom.datum import (
     match_targets,
     nominal_from_targets,
     refine_pose,
+    worn_wall_covariance,
 )
 from geom.design import Design
 from geom.readings.cloud import Cloud, CloudReadings
@@ -30,7 +32,11 @@ from geom.surface.clouds.cells import (
     wall_layers,
 )
 from geom.surface.clouds.histogram import BinLayout, Histogram
-from geom.surface.clouds.posterior import POSE_PARAMETERS, PoseErrors
+from geom.surface.clouds.posterior import (
+    POSE_PARAMETERS,
+    SCANNER_PARAMETERS,
+    SystematicErrors,
+)
 from geom.surface.grid import Grid
 from geom.units import Float, Int
 
@@ -42,8 +48,6 @@ GRAZING = 0.5
 _STEEPEST = 80.0
 #: Rows and columns of cells that make a block in a band.
 _BAND_ROWS, _BAND_COLUMNS = 5, 6
-#: Without datum bands an axis is only known as well as the wall is sound, mm.
-NO_BAND_SD = 3.0
 #: Times that the axis is found anew with what targets say of direction and height.
 _TARGET_ROUNDS = 2
 
@@ -57,11 +61,14 @@ class BinnedCloud:
     cells : Cells
     grazing : array (m, k), mm2
         Variance of cells by the angle at which the laser met them.
+    ranging : array (2, m, k)
+        Change of cut-back with the scanner's range (mm) and scale (ppm).
     bands : BandBlocks
     """
 
     cells: Cells
     grazing: Float
+    ranging: Float
     bands: BandBlocks
 
 
@@ -75,13 +82,13 @@ class RegisteredClouds:
     grazing : array (m, k), mm2
     found : tuple of FoundPose
         One for each frame.
-    pose_errors : PoseErrors
+    systematic : SystematicErrors
     """
 
     cells: Cells
     grazing: Float
     found: tuple[FoundPose, ...]
-    pose_errors: PoseErrors
+    systematic: SystematicErrors
 
 
 def register_clouds(
@@ -121,7 +128,8 @@ def register_clouds(
             binner(cloud, pose.pose, histogram, progress=_progress(tick, cloud))
             cells = wall_cells(histogram, grid)
             bands = band_blocks(histogram, design, grid)
-            scans.append(BinnedCloud(cells, grazing(cloud, pose.pose, grid), bands))
+            beam = Beam.of(cloud, pose.pose, *_cell_places(grid))
+            scans.append(BinnedCloud(cells, beam.grazing, beam.ranging, bands))
         pose, moved = _refined(pose, scans[first:], design, grid)
         scans[first:] = moved
         found.append(pose)
@@ -137,11 +145,17 @@ def register_clouds(
         for own, jacobian in jacobians
         for field in (*jacobian, rise)
     ]
+    crowded = (cells.shared.share.sum(axis=0) > 0.0).astype(np.float64)
+    ranging = sum(s.ranging * part for s, part in zip(scans, share, strict=True))
     return RegisteredClouds(
         cells=cells,
         grazing=np.asarray(whole),
         found=tuple(found),
-        pose_errors=PoseErrors(np.stack(slope), _block_diagonal(found)),
+        systematic=SystematicErrors(
+            POSE_PARAMETERS * len(found) + SCANNER_PARAMETERS,
+            np.concatenate([np.stack(slope), np.asarray(ranging), crowded[None]]),
+            _block_diagonal(found, design, cells.crowding),
+        ),
     )
 
 
@@ -167,8 +181,23 @@ def frames(readings: CloudReadings) -> list[tuple[Cloud, ...]]:
     return [(cloud,) for cloud in readings.clouds]
 
 
-def find_frame_pose(
+def given_pose(
     clouds: Sequence[Cloud], design: Design, targets: MatchedTargets | None = None
+) -> Pose:
+    """Where clouds of one frame stand as targets, or what the first carries, say."""
+    if targets is not None:
+        return nominal_from_targets(targets, design)
+    return Pose.nominal(
+        design, azimuth_of_x=clouds[0].azimuth_of_x, z_offset=clouds[0].z_offset
+    )
+
+
+def find_frame_pose(
+    clouds: Sequence[Cloud],
+    design: Design,
+    targets: MatchedTargets | None = None,
+    *,
+    least: int = LEAST_POINTS,
 ) -> FoundPose:
     """The pose of clouds of one frame, from a sample of them.
 
@@ -178,26 +207,24 @@ def find_frame_pose(
     design : Design
     targets : MatchedTargets, optional
         To tell direction and height; else what the first cloud carries.
+    least : int
+        Points below which there is no axis.
     """
     points = np.concatenate([sample(cloud) for cloud in clouds])
     height_sd = HEIGHT_SD
-    if targets is None:
-        nominal = Pose.nominal(
-            design, azimuth_of_x=clouds[0].azimuth_of_x, z_offset=clouds[0].z_offset
-        )
-    else:
-        nominal = nominal_from_targets(targets, design)
+    nominal = given_pose(clouds, design, targets)
+    if targets is not None:
         for _ in range(_TARGET_ROUNDS):
-            rough = find_pose(points, design, nominal)
+            rough = find_pose(points, design, nominal, least=least)
             turned, _, height_sd = align_to_targets(rough.pose, targets)
             nominal = turned.at(np.zeros(4), np.zeros((4, 4)))
-    found = replace(find_pose(points, design, nominal), height_sd=height_sd)
+    found = replace(
+        find_pose(points, design, nominal, least=least), height_sd=height_sd
+    )
     if found.on_bands:
         return found
-    tall = 0.5 * (design.profile.top - design.profile.bottom)
-    tilt = np.rad2deg(NO_BAND_SD / tall)
-    loose = np.diag([NO_BAND_SD, NO_BAND_SD, tilt, tilt]) ** 2
     pose = found.pose
+    loose = worn_wall_covariance(points, design, pose)
     return replace(found, pose=pose.at(pose.parameters, pose.covariance + loose))
 
 
@@ -227,7 +254,7 @@ def band_blocks(histogram: Histogram, design: Design, grid: Grid) -> BandBlocks:
     up = 0.5 * (grid.edge[first] + grid.edge[last])
     height, azimuth = np.meshgrid(up, turned, indexing="ij")
     seen = layers.seen
-    variance = layers.spread[seen] ** 2 / layers.count[seen]
+    variance = layers.spread[seen] ** 2 / layers.worth[seen]
     return BandBlocks(
         azimuth[seen], height[seen], layers.cutback[seen], variance + 1e-4
     )
@@ -256,30 +283,78 @@ def pose_jacobian(pose: Pose, design: Design, grid: Grid) -> Float:
     return np.moveaxis(pose.jacobian(azimuth, height, slope, drawn), -1, 0)
 
 
-def grazing(cloud: Cloud, pose: Pose, grid: Grid) -> Float:
-    """Variance of each cell by the angle between laser and wall, mm2; (m, k).
+@dataclass(frozen=True)
+class Beam:
+    """How the laser met the wall.
 
-    With i the angle from square on, the part of an error along the beam's spot that
-    falls on the radius grows with tan i.  None where the scanner's place is not known.
+    Attributes
+    ----------
+    square : array
+        Cosine of the angle from square on; (m, k) where places are cells.
+    length : array, mm
+    is_known : bool
+        Whether the scanner's place is; else it is taken to stand on the axis, at the
+        height of each place.
     """
-    if cloud.scanner is None:
-        return np.zeros(grid.shape)
+
+    square: Float
+    length: Float
+    is_known: bool = True
+
+    @classmethod
+    def of(
+        cls, cloud: Cloud, pose: Pose, azimuth: Float, radius: Float, height: Float
+    ) -> Beam:
+        """Of a cloud's scanner, to places on the wall, all of one shape."""
+        if cloud.scanner is None:
+            return cls(np.ones(radius.shape), radius, is_known=False)
+        wall = pose.from_wall(azimuth, radius, height)
+        inward = pose.from_wall(azimuth, radius - 1.0, height) - wall
+        # (..., 3): from each place to the scanner, and 1 mm inward square to the axis.
+        beam = cloud.scanner - wall
+        length = np.linalg.norm(beam, axis=-1)
+        return cls(np.sum(beam * inward, axis=-1) / length, length)
+
+    @property
+    def grazing(self) -> Float:
+        """Variance of each cell by the angle between laser and wall, mm2; (m, k).
+
+        With i the angle from square on, the part of an error along the beam's spot that
+        falls on the radius grows with tan i.  None where the scanner's place is not
+        known.
+        """
+        if not self.is_known:
+            return np.zeros(self.square.shape)
+        angle = np.arccos(np.clip(self.square, -1.0, 1.0))
+        steep = np.minimum(angle, np.deg2rad(_STEEPEST))
+        return np.asarray((GRAZING * np.tan(steep)) ** 2)
+
+    @property
+    def ranging(self) -> Float:
+        """Change of cut-back with range (mm) and scale (ppm); (2, m, k)."""
+        return np.stack([self.square, self.square * self.length * 1e-6])
+
+
+def _cell_places(grid: Grid) -> tuple[Float, Float, Float]:
+    """Azimuth, radius as drawn and height of every cell; (m, k) each."""
     height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
     radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)
-    wall = pose.from_wall(azimuth, radius, height)
-    inward = pose.from_wall(azimuth, radius - 1.0, height) - wall
-    # (m, k, 3): from each cell to the scanner, and 1 mm inward square to the axis.
-    beam = cloud.scanner - wall
-    square = np.sum(beam * inward, axis=-1) / np.linalg.norm(beam, axis=-1)
-    angle = np.arccos(np.clip(square, -1.0, 1.0))
-    steep = np.minimum(angle, np.deg2rad(_STEEPEST))
-    return np.asarray((GRAZING * np.tan(steep)) ** 2)
+    return azimuth, radius, height
 
 
-def _block_diagonal(found: Sequence[FoundPose]) -> Float:
-    """Covariance of all frames' poses and heights; (frames * 5, frames * 5)."""
-    whole = np.zeros((len(found), POSE_PARAMETERS, len(found), POSE_PARAMETERS))
+def _block_diagonal(
+    found: Sequence[FoundPose], design: Design, crowding: float
+) -> Float:
+    """Covariance of all frames' poses and heights, and of the scanner's errors."""
+    size = len(POSE_PARAMETERS)
+    count = size * len(found)
+    whole = np.zeros((count + 3, count + 3))
     for k, frame in enumerate(found):
-        whole[k, :4, k, :4] = frame.pose.covariance
-        whole[k, 4, k, 4] = frame.height_sd**2
-    return whole.reshape(len(found) * POSE_PARAMETERS, -1)
+        pose = slice(k * size, k * size + 4)
+        whole[pose, pose] = frame.pose.covariance
+        whole[pose.stop, pose.stop] = frame.height_sd**2
+    scanner = design.scanner
+    whole[count, count] = scanner.range_error**2
+    whole[count + 1, count + 1] = scanner.scale_error**2
+    whole[count + 2, count + 2] = crowding**2
+    return whole

@@ -65,6 +65,7 @@ def rod_noise(
         _learned("rod repeatability", design.rod.repeatability, rod, _REPEATABILITY),
         _centring(readings, design, rod),
     ]
+    sources += [_common(name, table) for name, table in readings.common.items()]
     if slopes is not None:
         sources += _placement(readings, design, rod, slopes)
     return Noise(tuple(source for source in sources if source.touches))
@@ -75,6 +76,12 @@ def _own(name: str, sd: Float) -> Source:
     touched = sd[sd > 0]
     typical = float(np.sqrt(np.mean(touched**2))) if touched.size else 0.0
     return Source(name, "B", "mm", typical, sd**2, np.zeros((sd.size, 0)))
+
+
+def _common(name: str, table: Float) -> Source:
+    """A known error that readings share; told by its root mean square."""
+    typical = float(np.sqrt(np.mean(np.sum(table**2, axis=1)))) if table.size else 0.0
+    return Source(name, "B", "mm", typical, np.zeros(len(table)), table)
 
 
 def _bands(readings: RodReadings, design: Design, pseudo: Bool) -> Source:

@@ -19,7 +19,12 @@ from geom.repair.audit.taper import (
     within_tolerance,
 )
 from geom.surface import GPPosterior, reconstruct
-from geom.surface.clouds.posterior import CloudPosterior, PoseErrors
+from geom.surface.clouds.posterior import (
+    POSE_PARAMETERS,
+    CloudPosterior,
+    SystematicErrors,
+)
+from geom.surface.clouds.shared_errors import SharedErrors
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
 from tests.walls import plain_design, rod_readings, stations, tapered_design
@@ -377,7 +382,10 @@ def scanned(design: Design, turned: float = 0.0) -> tuple[CloudPosterior, object
         scatter_variance=np.full(grid.shape, 4.0),
         grazing_variance=np.zeros(grid.shape),
         roughness_variance=np.zeros(grid.shape),
-        pose_errors=PoseErrors(np.zeros((5, *grid.shape)), np.zeros((5, 5))),
+        shared=SharedErrors.none(grid.shape),
+        systematic=SystematicErrors(
+            POSE_PARAMETERS, np.zeros((5, *grid.shape)), np.zeros((5, 5))
+        ),
     )
     return wall, replace(surface, posterior=wall)
 

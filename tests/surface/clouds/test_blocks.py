@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from geom.design import Profile
-from geom.surface.clouds.cells import MOST, Cells, _sides, block_means
+from geom.surface.clouds.cells import (
+    MOST,
+    Cells,
+    _sides,
+    block_means,
+)
+from geom.surface.clouds.shared_errors import SharedErrors
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
@@ -25,6 +31,8 @@ def cells_with(cutback: Float) -> Cells:
         total=0,
         rejected=0,
         in_front=0,
+        blur=np.zeros(cutback.shape),
+        shared=SharedErrors.none(cutback.shape),
     )
 
 
@@ -122,7 +130,8 @@ def test_a_shadow_does_not_tilt_a_wall_that_slopes():
 
 
 def test_rows_outside_the_survey_are_left_out():
-    grid = replace(GRID, surveyed=(GRID.height > 300.0) & (GRID.height < 1100.0))
+    rows = (GRID.height > 300.0) & (GRID.height < 1100.0)
+    grid = replace(GRID, surveyed=np.tile(rows[:, None], (1, GRID.azimuth.size)))
     told = block_means(cells_with(field()), grid, variances())
     assert len(told) > 0
     assert told.height.min() > 300.0
@@ -156,3 +165,43 @@ def test_there_are_about_as_many_blocks_as_a_fit_can_bear(name):
     assert grid.azimuth.size % columns == 0
     tall, wide = rows * grid.row_height.mean(), columns * grid.sector
     assert 0.5 < tall / (wide * grid.design_radius.mean()) < 2.0
+
+
+def told_by_one(sd: float) -> SharedErrors:
+    """All cells of the grid's first block told by one block of points."""
+    whole = np.full((1, *GRID.shape), -1)
+    whole[0][block(0, 0)] = 0
+    held = (whole >= 0).astype(float)
+    return SharedErrors(whole, np.where(whole >= 0, 3, 1), held, sd * held)
+
+
+def test_what_cells_of_one_block_of_points_share_does_not_average_away():
+    cells = replace(cells_with(field()), shared=told_by_one(2.0))
+    own = np.where(cells.shared.block[0] >= 0, 4.0 + 1.0, 1.0)
+    told = block_means(cells, GRID, own)
+    count = ROWS * COLUMNS
+    # 2 mm that all cells share, 1 mm that each has by itself.
+    assert told.sd[0] == pytest.approx(np.sqrt(4.0 + 1.0 / count), rel=1e-12)
+    assert told.sd[1] == pytest.approx(np.sqrt(1.0 / count), rel=1e-12)
+
+
+def test_errors_of_blocks_of_points_run_across_nodes():
+    # Two nodes, halves of the block: each has half of its cells' weight, all its error.
+    shared = told_by_one(2.0)
+    owner = np.full(GRID.shape, -1)
+    rows, columns = block(0, 0)
+    owner[rows, columns] = 0
+    owner[rows, columns.start : columns.start + COLUMNS // 2] = 1
+    weight = 1.0 / np.maximum(np.bincount(owner[owner >= 0])[np.maximum(owner, 0)], 1)
+    slope = shared.slopes(owner, weight, 2).toarray()
+    np.testing.assert_allclose(slope, [[2.0], [2.0]], rtol=1e-12)
+    np.testing.assert_allclose(slope @ slope.T, np.full((2, 2), 4.0), rtol=1e-12)
+
+
+def test_within_a_block_of_points_a_field_is_told_from_its_mean():
+    step = np.where(np.arange(6) < 3, 3, 1)[None, None, :] * np.ones((1, 3, 1), int)
+    block_number = np.where(step == 3, 0, -1)
+    share = (step == 3).astype(float)
+    shared = SharedErrors(block_number, step, share, share)
+    slope = np.tile(np.arange(6.0), (3, 1))
+    assert shared.unevenness(slope)[0].tolist() == [-1.0, 0.0, 1.0, 0.0, 0.0, 0.0]

@@ -19,6 +19,7 @@ from geom.surface.clouds.cells import (
     wall_cells,
 )
 from geom.surface.clouds.histogram import BinLayout, Histogram
+from geom.surface.clouds.shared_errors import SharedErrors
 from geom.surface.grid import Grid, make_grid
 from geom.units import Bool, Float
 from tests.walls import plain_design, tapered_design
@@ -251,8 +252,10 @@ def a_cell(cutback: float, variance: float, count: float) -> Cells:
         return np.array([[value, other]])
 
     return Cells(
-        beside(cutback, np.nan), beside(variance, np.nan), beside(count, 0.0), 100, 7, 1
-    )
+        beside(cutback, np.nan), beside(variance, np.nan), beside(count, 0.0),
+        100, 7, 1,
+        beside(0.0, 0.0), SharedErrors.none((1, 2)),
+    )  # fmt: skip
 
 
 def test_set_ups_count_by_what_they_know():

@@ -9,6 +9,8 @@ from geom.surface.clouds.kernels import _turned, find_layers
 from geom.units import Float
 
 BINS = 430
+#: First and last row of the only row of blocks.
+ONE_ROW = np.array([0]), np.array([1])
 
 
 def turned(xyz: Float) -> tuple[Float, Float, Float]:
@@ -58,7 +60,7 @@ def layer_of(held: dict[int, int], *, share: float = 0.25, least: int = 3):
     counts = np.zeros((1, BINS), np.uint32)
     for at, many in held.items():
         counts[0, at] = many
-    told = find_layers(counts, 1, np.array([0]), np.array([1]), 1, 30, share, least)
+    told = find_layers(counts, 1, np.array([0]), np.array([1]), 1, 1, 30, share, least)
     return told[0, 0]
 
 
@@ -138,8 +140,8 @@ def test_points_of_a_block_are_put_together_and_no_others():
             counts[row, column, depth[row, column]] = 2
     first, last = np.array([0, 1, 4]), np.array([1, 4, 5])
     flat = counts.reshape(rows, -1)
-    told = find_layers(flat, columns, first, last, 2, 30, 0.25, 3)
-    assert told.shape == (3, 3, 4)
+    told = find_layers(flat, columns, first, last, 2, 1, 30, 0.25, 3)
+    assert told.shape == (3, 3, 9)
     # A row of two cells: both are within the layer.
     for k, row in ((0, 0), (2, 4)):
         assert told[k, :, 0].tolist() == [4.0] * 3
@@ -147,6 +149,37 @@ def test_points_of_a_block_are_put_together_and_no_others():
         assert told[k, :, 1].tolist() == means.tolist()
     # Three rows 20 bins apart: all twelve points are accounted for.
     assert (told[1, :, 0] + told[1, :, 3]).tolist() == [12.0] * 3
-    alone = find_layers(flat, columns, np.arange(5), np.arange(5) + 1, 1, 30, 0.25, 3)
+    each = np.arange(5)
+    alone = find_layers(flat, columns, each, each + 1, 1, 1, 30, 0.25, 3)
     assert np.isnan(alone[:, :, 1]).all()
     assert (alone[:, :, 3] == 2.0).all()
+
+
+def test_a_block_is_the_mean_over_its_area_however_dense_its_points_lie():
+    # Two cells: ten points 4 bins further out than the single one beside them.
+    counts = np.zeros((1, 2 * BINS), np.uint32)
+    counts[0, 102:107], counts[0, BINS + 100] = 2, 1
+    told = find_layers(counts, 2, *ONE_ROW, 2, 1, 30, 0.25, 3)[0, 0]
+    assert told[1] == pytest.approx(102.5, abs=1e-12)
+    # Of n points each cell's mean has a variance of 1 / n; of their mean, a quarter.
+    assert told[4] == pytest.approx(4.0 / (1.0 / 10.0 + 1.0), rel=1e-12)
+    assert told[5:7] == pytest.approx([2.0 * (4 + 1 + 0 + 1 + 4), 9.0])
+    assert told[7] == pytest.approx((10 * 104.5 + 100.5) / 11)
+
+
+def test_parts_of_a_block_count_by_area_too():
+    # Four cells in two parts; one part has a cell without points.
+    counts = np.zeros((2, 2 * BINS), np.uint32)
+    for row, column, at in ((0, 0, 100), (0, 1, 102), (1, 0, 106)):
+        counts[row, column * BINS + at] = 3
+    found = find_layers(counts, 2, np.array([0]), np.array([2]), 2, 2, 30, 0.25, 3)
+    assert found[0, 0, 1] == pytest.approx((100.5 + 102.5 + 106.5) / 3.0, abs=1e-12)
+
+
+def test_the_scatter_within_cells_is_told_apart_from_that_between_them():
+    counts = np.zeros((1, 2 * BINS), np.uint32)
+    counts[0, [99, 101]] = 1
+    counts[0, [BINS + 109, BINS + 111]] = 1
+    told = find_layers(counts, 2, *ONE_ROW, 2, 1, 30, 0.25, 3)[0, 0]
+    # In each cell two points 1 bin to either side of their mean.
+    assert told[5:7].tolist() == [4.0, 2.0]

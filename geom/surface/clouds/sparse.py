@@ -1,0 +1,128 @@
+"""Few single points, as of a total station: each a radius reading of its own.
+
+The clouds are laid on the design's axis as dense ones are, where there are points
+enough to find it; else they are taken to stand as told.  Every point is then a reading
+with the scanner's own standard uncertainty; what the pose and the scanner's range may
+be off by, all readings share.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from geom.datum import SPARSE, FoundPose, MatchedTargets, match_targets
+from geom.design import Design
+from geom.errors import InputError
+from geom.readings.cloud import Cloud, CloudReadings
+from geom.readings.rod import RodKind, RodReadings
+from geom.surface.clouds.binning import sample
+from geom.surface.clouds.register import (
+    Beam,
+    find_frame_pose,
+    frames,
+    given_pose,
+)
+from geom.units import Float
+
+#: Fewest points that an axis is found on.  Our own choice.
+LEAST_FOR_AXIS = 40
+#: Points further from the drawing than this, mm, are not of the wall.
+FURTHEST = 300.0
+#: Standard uncertainty of a set-up that is taken as told, mm at both ends of the
+#: profile.  Our own choice, no source.
+AS_TOLD = 5.0
+_RADIUS: tuple[RodKind, ...] = ("radius",)
+#: Names of shared errors among the sources.
+POSE, RANGE = "pose of the cloud", "scanner's range and scale"
+
+
+def single_readings(
+    readings: CloudReadings, design: Design
+) -> tuple[RodReadings, tuple[FoundPose, ...], tuple[str, ...]]:
+    """Every point as a radius reading, beside the rod readings.
+
+    Parameters
+    ----------
+    readings : CloudReadings
+    design : Design
+
+    Returns
+    -------
+    readings : RodReadings
+    found : tuple of FoundPose
+        One for each frame.
+    warnings : tuple of str
+
+    Raises
+    ------
+    InputError
+        If there are too many points to be read singly.
+    """
+    many = sum(cloud.source.count or 0 for cloud in readings.clouds)
+    if many > SPARSE:
+        what = (
+            f"there are {many:,} points, more than the {SPARSE:,} that are read singly"
+        )
+        cure = "Leave out --sparse (sparse=True)"
+        raise InputError(what, file=readings.clouds[0].name, cure=cure)
+    targets = match_targets(readings.targets, design) if readings.targets else None
+    sheet, found, warnings = readings.rod, [], []
+    for clouds in frames(readings):
+        pose, words = _pose(clouds, design, targets)
+        found.append(pose)
+        warnings += words
+        for cloud in clouds:
+            sheet = sheet.joined(_of_cloud(cloud, pose, design))
+    return sheet, tuple(found), tuple(warnings)
+
+
+def _pose(
+    clouds: tuple[Cloud, ...], design: Design, targets: MatchedTargets | None
+) -> tuple[FoundPose, list[str]]:
+    try:
+        return find_frame_pose(clouds, design, targets, least=LEAST_FOR_AXIS), []
+    except InputError:
+        nominal = given_pose(clouds, design, targets)
+    tilt = np.rad2deg(AS_TOLD / (0.5 * (design.profile.top - design.profile.bottom)))
+    pose = nominal.at(nominal.parameters, np.diag([AS_TOLD, AS_TOLD, tilt, tilt]) ** 2)
+    words = (
+        f"{clouds[0].name}: too few points to find the axis on; the cloud was taken to "
+        f"stand as told, to {AS_TOLD:.0f} mm."
+    )
+    return FoundPose(pose, on_bands=False, n_points=0, radius_bias=0.0), [words]
+
+
+def _of_cloud(cloud: Cloud, found: FoundPose, design: Design) -> RodReadings:
+    pose, profile = found.pose, design.profile
+    points = sample(cloud)
+    azimuth, radius, height = pose.to_wall(points)
+    near = np.abs(radius - profile.radius_at(height)) < FURTHEST
+    azimuth, radius, height = azimuth[near], radius[near], height[near]
+    n, scanner = azimuth.size, design.scanner
+    return RodReadings(
+        kind=_RADIUS * n,
+        azimuth=azimuth,
+        height=height,
+        value=radius,
+        sd=np.full(n, scanner.point_sd),
+        step=np.zeros(n),
+        place=tuple(f"{cloud.name}, point {k + 1}" for k in np.flatnonzero(near)),
+        note=("",) * n,
+        common={
+            POSE: _pose_errors(found, design, azimuth, height),
+            RANGE: Beam.of(cloud, pose, azimuth, radius, height).ranging.T
+            * [scanner.range_error, scanner.scale_error],
+        },
+    )
+
+
+def _pose_errors(
+    found: FoundPose, design: Design, azimuth: Float, height: Float
+) -> Float:
+    """What one standard uncertainty of each of the pose's numbers does; (n, 5)."""
+    slope = design.profile.slope_at(height)
+    drawn = design.profile.radius_at(height)
+    jacobian = found.pose.jacobian(azimuth, height, slope, drawn)
+    root = np.linalg.cholesky(found.pose.covariance + 1e-12 * np.eye(4))
+    rise = -slope * found.height_sd
+    return np.column_stack([jacobian @ root, rise])
