@@ -54,7 +54,7 @@ def repaired(wall: Wall, grid: Any, zone: Any, rng: np.random.Generator) -> Wall
 
 def as_before(surface: Any, findings: Any) -> SurveyBefore:
     """A survey as a recheck reads it from its folder."""
-    rows = surface.grid.surveyed
+    rows = surface.grid.surveyed_rows
     fields = (surface.cutback[rows], surface.radius_sd[rows])
     names = ZoneBefore.__dataclass_fields__
     return SurveyBefore(
@@ -117,7 +117,7 @@ def _zones(surface: Any, wall: Wall, before: SurveyBefore, design: Any) -> list[
         mask = was.zone == zone.id
         face = now.check(mask)
         stated = face.deviation
-        mask &= grid.surveyed[:, None] & ~grid.opening
+        mask &= grid.surveyed & ~grid.opening
         if stated is None or not mask.any():
             continue
         area = grid.face_area[mask]
