@@ -122,9 +122,8 @@ def test_what_was_lost_and_put_back_is_in_the_intervals(out: Path) -> None:
     volume = told["volume"]
     assert holds(volume["net"], lost - restored)
     assert volume["net"]["sd"] < 0.25 * (lost - restored)
-    # what is too small to tell counts a little in both
-    assert lost < volume["lost"]["value"] < 1.7 * lost
-    assert restored < volume["restored"]["value"] < 2.5 * restored
+    assert holds(volume["lost"], lost)
+    assert holds(volume["restored"], restored)
     assert volume["shown_lost"]["value"] < lost
     loss, gain = told["greatest_loss"], told["greatest_gain"]
     assert loss["azimuth"] == pytest.approx(180.0, abs=12.0)

@@ -106,12 +106,11 @@ def test_a_sound_wall_may_need_nothing(folder: Path, way: str) -> None:
     ("furnace", "way"), [("900 mm, two rows", "12x10"), ("36 in boshed", "16x14")]
 )
 def test_figures_of_a_ring_of_wear_hold(folder: Path, furnace: str, way: str) -> None:
-    record, ratio = surveyed(folder, furnace, way, "ring")
+    record, _ = surveyed(folder, furnace, way, "ring")
     for name in ("buildup", "deepest", "lining left"):
         assert figure(record, name)[2], name
     stated, true, _ = figure(record, "rebuild")
     assert stated == pytest.approx(true, rel=0.1)
-    assert ratio < 1.25
     assert record["points"][0] > 0.88
 
 
