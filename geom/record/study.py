@@ -41,8 +41,8 @@ from geom.record.wear.spells import (
     FEW_SPELLS,
     TONNE,
     Exposure,
-    Gap,
     Spell,
+    SurveyGap,
     exposures,
     find_spells,
 )
@@ -143,7 +143,7 @@ class Wear:
     version: str
     campaigns: tuple[str, ...]
     occasions: tuple[Occasion, ...]
-    gaps: tuple[Gap, ...]
+    gaps: tuple[SurveyGap, ...]
     series: WearSeries
     rates: Mapping[Exposure, Rates]
     steps: tuple[Step, ...]
@@ -303,7 +303,7 @@ class _StateOf:
 
 
 def _no_spell(
-    record: Record, occasions: tuple[Occasion, ...], gaps: tuple[Gap, ...]
+    record: Record, occasions: tuple[Occasion, ...], gaps: tuple[SurveyGap, ...]
 ) -> InputError:
     """Why a record with no spell of wear is refused."""
     count = len(occasions)

@@ -109,31 +109,6 @@ class Grid:
         whole = self.wall * (self.row_height * self.design_radius)[:, None]
         return whole * self.sector
 
-    def interpolate(
-        self,
-        field: Float,
-        height: Float,
-        azimuth: Float,
-        *,
-        steps: Float | None = None,
-    ) -> Float:
-        """A gridded field at other heights and azimuths, straight in between.
-
-        Parameters
-        ----------
-        field : array (m, k)
-        height : array (p,), mm
-        azimuth : array (q,), degrees
-        steps : array, mm, rising, optional
-            Heights that nothing is drawn across, as for `row_index`.
-
-        Returns
-        -------
-        array (p, q)
-        """
-        row = row_index(self.height, height, steps=steps)
-        return interpolate_rows(interpolate_columns(field, azimuth), row)
-
 
 def make_grid(
     design: Design,

@@ -25,8 +25,8 @@ from geom.record.wear.rates import wear_rates
 from geom.record.wear.spells import (
     TONNE,
     Exposure,
-    Gap,
     Spell,
+    SurveyGap,
     exposures,
     find_spells,
 )
@@ -118,7 +118,7 @@ class CampaignWear:
     occasions: tuple[Occasion, ...]
     spells: tuple[Spell, ...]
     unstated: tuple[Spell, ...]
-    gaps: tuple[Gap, ...]
+    gaps: tuple[SurveyGap, ...]
     exposure: float
     rates: tuple[Quantity | None, ...]
     map: RateMap

@@ -72,7 +72,7 @@ class Spell:
 
 
 @dataclass(frozen=True)
-class Gap:
+class SurveyGap:
     """Two surveys that are no spell: the repair between them was not measured.
 
     Attributes
@@ -107,7 +107,7 @@ def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
 
 def find_spells(
     occasions: Sequence[Occasion],
-) -> tuple[tuple[Spell, ...], tuple[Gap, ...]]:
+) -> tuple[tuple[Spell, ...], tuple[SurveyGap, ...]]:
     """Spells of wear between the surveys of one furnace.
 
     Parameters
@@ -130,7 +130,7 @@ def find_spells(
         if start.is_as_left and end.is_as_worn:
             spells.append(Spell(start, end))
         elif not start.is_as_left:
-            gaps.append(Gap(start.heat, "after repair"))
+            gaps.append(SurveyGap(start.heat, "after repair"))
         else:
-            gaps.append(Gap(end.heat, "before repair"))
+            gaps.append(SurveyGap(end.heat, "before repair"))
     return tuple(spells), tuple(gaps)

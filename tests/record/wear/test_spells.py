@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from geom import InputError
 from geom.record.store.occasion import STAGES, Occasion, Stage
-from geom.record.wear.spells import Gap, Spell, find_spells
+from geom.record.wear.spells import Spell, SurveyGap, find_spells
 
 DAY = date(2026, 1, 5)
 
@@ -59,14 +59,14 @@ def test_a_wall_left_alone_ends_one_spell_and_starts_the_next() -> None:
 def test_a_repair_that_was_not_surveyed_leaves_a_gap_and_says_so() -> None:
     spells, gaps = find_spells([made(1, "before repair"), made(2, "before repair")])
     assert spells == ()
-    assert gaps == (Gap(1, "after repair"),)
+    assert gaps == (SurveyGap(1, "after repair"),)
     assert gaps[0].words == "after heat 1: its repair was not surveyed"
 
 
 def test_wear_and_repair_surveyed_together_leave_a_gap_and_say_so() -> None:
     spells, gaps = find_spells([made(1, "after repair"), made(2, "after repair")])
     assert spells == ()
-    assert gaps == (Gap(2, "before repair"),)
+    assert gaps == (SurveyGap(2, "before repair"),)
     assert gaps[0].words == "heat 2: surveyed only after its repair"
 
 
