@@ -21,7 +21,7 @@ from geom.record.study import Depth, PartlyStated, Wear
 from geom.record.wear.maps import RateMap, WearMaps
 from geom.record.wear.ovality import Harmonic, Harmonics
 from geom.record.wear.rates import wear_rates
-from geom.record.wear.spells import Gap
+from geom.record.wear.spells import SurveyGap
 from geom.views.cautions import CAUTIONS
 from geom.views.charts import style as chart
 from geom.views.charts.axes import wear_axis
@@ -86,7 +86,7 @@ def make_wear(design, **changes):
         version="0.1.0",
         campaigns=("2025", "2026"),
         occasions=occasions,
-        gaps=(*gaps, Gap(99, "before repair")),
+        gaps=(*gaps, SurveyGap(99, "before repair")),
         series=series,
         rates={per: wear_rates(series, per) for per in ("heat", "hour", "tonne")},
         steps=(step,),
