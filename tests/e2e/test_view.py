@@ -22,7 +22,7 @@ from geom.views.window import FIELDS, open_window
 
 design = geom.load_design(sys.argv[1])
 window = open_window(Path(sys.argv[2]), design, off_screen=True)
-told = {"said": window.tell((0.0, -2000.0, 1000.0))}
+told = {"said": window.describe((0.0, -2000.0, 1000.0))}
 for _, field, _ in FIELDS:
     window.colour_by(field)
     told[field] = window.plotter.screenshot(None, window_size=(500, 400)).mean()
