@@ -36,7 +36,7 @@ from geom.compare.zones import call_actions, find_zones
 from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
-from geom.stats.partial_moments import chance_above, hermite_excess
+from geom.stats.partial_moments import exceedance_probability, hermite_excess
 from geom.surface import Posterior, RadialSurface
 from geom.units import Float
 
@@ -124,7 +124,7 @@ def assess(
         maps=Maps(
             cutback=cutback,
             cutback_sd=sd,
-            p_brick=chance_above(cutback, sd, design.repair.brick_threshold),
+            p_brick=exceedance_probability(cutback, sd, design.repair.brick_threshold),
             action=action,
             zone=number,
             surveyed=grid.surveyed.copy(),

@@ -101,17 +101,17 @@ def deepest_point(
         radius = np.where(wall, surface.radius, -np.inf)
         widest = int(np.argmax(radius))
         single = float(radius.flat[widest] - K95 * surface.radius_sd.flat[widest])
-        least = -of_greatest(np.maximum(far, there) - shell, single - shell)
+        least = -maximum_quantity(np.maximum(far, there) - shell, single - shell)
         left = least.not_below(0.0)
     return Deepest(
-        cutback=of_greatest(deepest, best),
+        cutback=maximum_quantity(deepest, best),
         azimuth=float(grid.azimuth[column]),
         height=float(grid.height[row]),
         remaining_lining=left,
     )
 
 
-def of_greatest(draws: Float, single: float) -> Quantity:
+def maximum_quantity(draws: Float, single: float) -> Quantity:
     """The greatest of a wall from its draws.
 
     How rough the face is between readings is not known, and draws of roughness make

@@ -10,7 +10,7 @@ from geom.compare.extent import Extent, widest_run
 from geom.design import Design
 from geom.document import OMITTED
 from geom.surface import Grid
-from geom.surface.pieces import BRICK_FACE, each_piece
+from geom.surface.components import BRICK_FACE, components
 from geom.units import Bool, say_both
 
 #: A ring with a gap wider than this is not read round, degrees: a warning says so, and
@@ -35,7 +35,7 @@ def ring_gaps(grid: Grid) -> tuple[Gap, ...]:
     """The gaps of a survey, the largest first; less than a brick face is none."""
     gap = _unread(grid)
     face = grid.whole_face
-    masks = [mask for mask in each_piece(gap) if face[mask].sum() >= BRICK_FACE]
+    masks = [mask for mask in components(gap) if face[mask].sum() >= BRICK_FACE]
     masks.sort(key=lambda mask: -float(face[mask].sum()))
     return tuple(
         Gap(**vars(Extent.of(mask, grid)), widest=_widest(mask)) for mask in masks

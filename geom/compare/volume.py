@@ -1,8 +1,10 @@
 """Exact volumes between the drawing and the wall, with their uncertainty.
 
 ``dV = (r**2 - r_design**2) / 2 dtheta dz``: exact on the cylinder.  Rebuild takes the
-positive part cell by cell, build-up the negative part, and each is the *expected* value
-under the uncertainty of the surface, which is more than the volume of the best surface.
+positive part cell by cell, build-up the negative part.  `rebuild_volume` and
+`buildup_volume` are expected values under the process itself, in closed form on the fine
+grid; what findings state, `volumes`, are the joint draws of `geom.compare.draws` scaled
+by them.
 """
 
 from __future__ import annotations
@@ -71,7 +73,7 @@ def net_sd(nodes: Nodes, patch: Float) -> float:
     return float(np.sqrt(np.maximum(first + second, 0.0)))
 
 
-def positive(value: float, sd: float) -> Quantity:
+def gamma_quantity(value: float, sd: float) -> Quantity:
     """A volume that cannot be negative: interval of the gamma with its mean and sd.
 
     A sum of positive parts is skewed to the right when it is small against its sd; the

@@ -35,14 +35,19 @@ from numpy.typing import NDArray
 
 from geom.compare.draws import WallDraws
 from geom.compare.extent import Extent
-from geom.compare.extremes import of_greatest
+from geom.compare.extremes import maximum_quantity
 from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
 from geom.compare.volume import buildup_volume, rebuild_volume
 from geom.design import RepairRules
 from geom.quantity import K95, Quantity
-from geom.stats.partial_moments import chance_above
+from geom.stats.partial_moments import exceedance_probability
 from geom.surface import Grid
-from geom.surface.pieces import BRICK_FACE, each_piece, grown, large
+from geom.surface.components import (
+    BRICK_FACE,
+    components,
+    drop_small,
+    hysteresis_threshold,
+)
 from geom.units import Bool, Float, Int
 
 #: Chances that a call needs: of a core, of a body, and not to be ruled out.
@@ -64,9 +69,9 @@ def call_actions(
         Index into `ACTIONS`; `NO_CALL` where not surveyed or an opening.
     """
     wall = grid.surveyed & ~grid.opening
-    past = _chance(wall, chance_above(cutback, sd, rules.brick_threshold))
-    worn = _chance(wall, chance_above(cutback, sd, rules.tolerance))
-    proud = _chance(wall, chance_above(-cutback, sd, rules.tolerance))
+    past = _chance(wall, exceedance_probability(cutback, sd, rules.brick_threshold))
+    worn = _chance(wall, exceedance_probability(cutback, sd, rules.tolerance))
+    proud = _chance(wall, exceedance_probability(-cutback, sd, rules.tolerance))
     brick = _zone_mask(grid, past >= SURE, past >= LIKELY)
     unsure = wall & (sd > 0.25 * rules.brick_threshold) & (past >= POSSIBLE)
     again = _large(grid, (unsure | (past >= LIKELY)) & ~brick)
@@ -95,7 +100,7 @@ def find_zones(
     fields = _Fields(grid, cutback, sd, walls)
     found: list[tuple[Zone, Bool]] = []
     for name in _IN_ORDER:
-        masks = each_piece(action == ACTIONS.index(name))
+        masks = components(action == ACTIONS.index(name))
         made = [(_zone(fields, mask, name), mask) for mask in masks]
         found += sorted(made, key=lambda pair: -pair[0].volume.value)
     number = np.zeros(grid.shape, dtype=np.int64)
@@ -131,7 +136,7 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
     outward = np.where(mask, sign * cutback, -np.inf)
     worst = int(np.argmax(outward))
     single = float(outward.flat[worst] - K95 * sd.flat[worst])
-    most = of_greatest(walls.greatest(outward, sign=sign), single)
+    most = maximum_quantity(walls.greatest(outward, sign=sign), single)
     return Zone(
         id=0,
         action=action,
@@ -150,8 +155,8 @@ def _chance(wall: Bool, chance: Float) -> Float:
 
 
 def _zone_mask(grid: Grid, core: Bool, body: Bool) -> Bool:
-    return _large(grid, grown(core, body))
+    return _large(grid, hysteresis_threshold(core, body))
 
 
 def _large(grid: Grid, mask: Bool) -> Bool:
-    return large(mask, grid.face_area, BRICK_FACE)
+    return drop_small(mask, grid.face_area, BRICK_FACE)

@@ -16,7 +16,7 @@ from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.readings.sheets.plausibility import MAX_RATIO, MIN_RATIO
 from geom.sampling.plan import onward_of
-from geom.stats.partial_moments import chance_above
+from geom.stats.partial_moments import exceedance_probability
 from geom.units import parse_number, say_both, say_length, to_mm
 from geom.views.charts.colours import ACTION_STYLES
 from geom.views.pages.viewer_data import HeatView, wall_data
@@ -221,7 +221,7 @@ def _wall_data(now: DeskState, design: Design) -> str:
         name="",
         cutback=cutback,
         sd=sd,
-        chance=chance_above(cutback, sd, design.repair.brick_threshold),
+        chance=exceedance_probability(cutback, sd, design.repair.brick_threshold),
         action=action,
         zone=np.zeros(grid.shape, dtype=np.int64),
         zones={},

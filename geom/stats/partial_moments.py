@@ -63,7 +63,7 @@ def expected_shortfall(mean: Float, sd: Float, radius: Float) -> Float:
     return np.asarray(radius * first - 0.5 * second)
 
 
-def chance_above(mean: Float, sd: Float, limit: float) -> Float:
+def exceedance_probability(mean: Float, sd: Float, limit: float) -> Float:
     """Probability that X exceeds a limit; arrays broadcast, NaN stays NaN."""
     mean, sd = np.broadcast_arrays(np.asarray(mean, float), np.asarray(sd, float))
     certain = (mean > limit).astype(np.float64)

@@ -24,8 +24,8 @@ from typing import Protocol
 
 import numpy as np
 
+from geom.surface.components import BRICK_FACE, drop_small
 from geom.surface.grid import Grid
-from geom.surface.pieces import BRICK_FACE, large
 from geom.units import Bool, Float
 
 #: Times the sheet's spacing that a reading reaches: three quarters round the ring, so
@@ -163,7 +163,7 @@ def surveyed_by(grid: Grid, azimuth: Float, height: Float) -> Bool:
     covered = within_reach(grid, azimuth, height, reach)
     between = (grid.height > height.min()) & (grid.height < height.max())
     unread = ~covered & between[:, None] & ~grid.opening
-    gap = large(unread, grid.whole_face, BRICK_FACE)
+    gap = drop_small(unread, grid.whole_face, BRICK_FACE)
     return np.asarray(between[:, None] & ~gap)
 
 

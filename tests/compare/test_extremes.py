@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import norm
 
 from geom.compare.draws import WallDraws, draw_walls, prior_of
-from geom.compare.extremes import HOLES, deepest_point, of_greatest, unseen_holes
+from geom.compare.extremes import HOLES, deepest_point, maximum_quantity, unseen_holes
 from geom.compare.nodes import Nodes, make_nodes
 from geom.quantity import K95, Quantity
 from geom.surface import RadialSurface, reconstruct
@@ -104,8 +104,8 @@ def test_places_that_move_together_are_no_deeper_than_one() -> None:
 def test_the_lower_end_of_a_greatest_goes_down_to_the_single_deepest_cell() -> None:
     draws = np.random.default_rng(2).normal(60.0, 2.0, 10_000)
     plain = Quantity.of_samples(draws)
-    assert of_greatest(draws, 70.0) == plain
-    lower = of_greatest(draws, 45.0)
+    assert maximum_quantity(draws, 70.0) == plain
+    lower = maximum_quantity(draws, 45.0)
     assert (lower.value, lower.sd, lower.high95) == (
         plain.value,
         plain.sd,

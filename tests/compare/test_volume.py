@@ -10,7 +10,7 @@ from scipy.stats import gamma
 
 from geom.compare.draws import WallDraws
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.volume import net_sd, positive, rebuild_volume, volumes
+from geom.compare.volume import gamma_quantity, net_sd, rebuild_volume, volumes
 from geom.surface import RadialSurface, reconstruct
 from geom.units import Float
 from tests.walls import tapered_design, worn_readings
@@ -90,7 +90,7 @@ def test_nodes_keep_every_bit_of_the_surveyed_wall() -> None:
 
 
 def test_interval_of_a_positive_volume_is_that_of_a_gamma() -> None:
-    got = positive(4.0, 3.0)
+    got = gamma_quantity(4.0, 3.0)
     shape = (4.0 / 3.0) ** 2
     told = gamma.ppf([0.025, 0.975], shape, scale=4.0 / shape)
     assert (got.low95, got.high95) == pytest.approx(tuple(told), rel=1e-9)
@@ -98,4 +98,4 @@ def test_interval_of_a_positive_volume_is_that_of_a_gamma() -> None:
 
 
 def test_no_volume_has_no_interval_below_zero() -> None:
-    assert positive(0.0, 0.0).low95 == 0.0
+    assert gamma_quantity(0.0, 0.0).low95 == 0.0

@@ -14,7 +14,7 @@ from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.zones import call_actions, find_zones
 from geom.design import RepairRules
 from geom.surface import Grid, make_grid, reconstruct
-from geom.surface.pieces import BRICK_FACE, grown, pieces
+from geom.surface.components import BRICK_FACE, hysteresis_threshold, label_components
 from geom.units import Bool, Float
 from tests.walls import plain_design, tapered_design, worn_readings
 
@@ -174,7 +174,7 @@ def test_a_zone_all_round_says_so_within_the_pinned_range() -> None:
 
 def test_pieces_touch_across_the_seam_in_a_chain() -> None:
     mask = np.array([[1, 0, 1], [0, 0, 1], [1, 0, 1], [0, 0, 0], [1, 0, 0]], dtype=bool)
-    number, count = pieces(mask)
+    number, count = label_components(mask)
     assert count == 2
     assert len({number[0, 0], number[2, 0], number[1, 2]}) == 1
     assert number[4, 0] != number[0, 0]
@@ -183,7 +183,9 @@ def test_pieces_touch_across_the_seam_in_a_chain() -> None:
 def test_hysteresis_keeps_only_pieces_with_a_core() -> None:
     body = np.array([[1, 1, 0, 1, 1, 0]], dtype=bool)
     core = np.array([[0, 1, 0, 0, 0, 0]], dtype=bool)
-    assert grown(core, body).tolist() == [[True, True, False, False, False, False]]
+    assert hysteresis_threshold(core, body).tolist() == [
+        [True, True, False, False, False, False]
+    ]
 
 
 def test_span_goes_the_short_way_over_the_seam() -> None:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geom.compare.panels import HOURS, part_means, part_owner
-from geom.compare.volume import positive, rebuild_volume
+from geom.compare.volume import gamma_quantity, rebuild_volume
 from geom.quantity import Quantity
 from geom.record.store.grid import record_grid
 from geom.record.store.occasion import Occasion, Stage
@@ -199,7 +199,7 @@ class Surveyor:
             "panel_read": (one, np.ones(panels.count)),
         }
         volume = rebuild_volume(grid, cutback, sd)
-        found = {"volume": {"rebuild": positive(volume, 0.02 * volume).to_dict()}}
+        found = {"volume": {"rebuild": gamma_quantity(volume, 0.02 * volume).to_dict()}}
         per_m3 = {"volume": {"rebuild": _times(found["volume"]["rebuild"], 1e-9)}}
         greatest = Quantity.normal(float(cutback.max()), float(np.hypot(WHOLE, OWN)))
         deepest = {"deepest": {"cutback": greatest.to_dict()}}

@@ -8,7 +8,7 @@ from scipy.integrate import dblquad, quad
 from scipy.stats import multivariate_normal, norm
 
 from geom.stats.partial_moments import (
-    chance_above,
+    exceedance_probability,
     expected_excess,
     expected_shortfall,
     hermite_excess,
@@ -84,7 +84,7 @@ def test_four_hermite_terms_give_the_covariance_of_two_cells(
 
 
 def test_chance_above_is_the_normal_tail_and_a_step_without_uncertainty() -> None:
-    got = chance_above(
+    got = exceedance_probability(
         np.array([31.75, 40.0, 20.0, np.nan]), np.array([3.0, 0, 0, 1]), 31.75
     )
     np.testing.assert_allclose(got, [0.5, 1.0, 0.0, np.nan])

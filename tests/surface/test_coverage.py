@@ -19,7 +19,7 @@ from geom.compare.draws import draw_walls, prior_of
 from geom.compare.nodes import make_nodes
 from geom.compare.volume import volumes
 from geom.quantity import K95
-from geom.stats.partial_moments import chance_above, expected_excess
+from geom.stats.partial_moments import exceedance_probability, expected_excess
 from geom.surface import RadialSurface, reconstruct
 from geom.units import Bool, Float
 
@@ -94,7 +94,7 @@ def test_probability_of_brick_is_reliable(surveys) -> None:
     for surface, true in surveys:
         wall = on_wall(surface)
         limit = surface.design.repair.brick_threshold
-        chance = chance_above(surface.cutback, surface.radius_sd, limit)
+        chance = exceedance_probability(surface.cutback, surface.radius_sd, limit)
         said.append(chance[wall])
         came.append(true[wall] > limit)
     chance, brick = np.concatenate(said), np.concatenate(came)

@@ -29,7 +29,11 @@ from geom.repair import RepairPackage, plan_repair
 from geom.repair.audit.melting import worn_melting
 from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.audit.taper import taper_audit
-from geom.stats.partial_moments import chance_above, expected_excess, expected_shortfall
+from geom.stats.partial_moments import (
+    exceedance_probability,
+    expected_excess,
+    expected_shortfall,
+)
 from geom.surface.grid import Grid, make_grid
 from geom.surface.radial import RadialSurface, Rejected
 
@@ -139,7 +143,7 @@ def call(
         cutback=np.where(known, cutback, np.nan),
         cutback_sd=np.where(known, sd, np.nan),
         p_brick=np.where(
-            known, chance_above(cutback, sd, rules.brick_threshold), np.nan
+            known, exceedance_probability(cutback, sd, rules.brick_threshold), np.nan
         ),
         action=action,
         zone=zone,

@@ -33,7 +33,11 @@ from geom.compare.panels import ACROSS, HOURS, PARTS, UP, Panels, part_owner
 from geom.compare.volume import net_sd
 from geom.frame import turn
 from geom.quantity import Quantity
-from geom.stats.partial_moments import chance_above, expected_excess, expected_shortfall
+from geom.stats.partial_moments import (
+    exceedance_probability,
+    expected_excess,
+    expected_shortfall,
+)
 from geom.surface import Grid
 from geom.units import Float, Int
 
@@ -112,7 +116,7 @@ class SurveyDifference:
         """Expected section areas lost and restored, mm2 per radian; both (m, k)."""
         known = self.change, self.sd, self.start
         doubt = self.start_sd**2
-        above = chance_above(self.change, self.sd, 0.0)
+        above = exceedance_probability(self.change, self.sd, 0.0)
         lost = expected_excess(*known) - doubt * above
         restored = expected_shortfall(*known) + doubt * (1.0 - above)
         return np.maximum(lost, 0.0), np.maximum(restored, 0.0)

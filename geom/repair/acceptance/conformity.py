@@ -69,11 +69,13 @@ def judge(deviation: Quantity, tolerance: float) -> Conformity:
     >>> judge(Quantity.normal(2.0, 8.0), 6.0).decision
     'cannot tell'
     """
-    chance = float(chance_within(deviation.value, deviation.sd, -tolerance, tolerance))
+    chance = float(
+        conformance_probability(deviation.value, deviation.sd, -tolerance, tolerance)
+    )
     return Conformity(deviation, chance, decide(chance))
 
 
-def chance_within(
+def conformance_probability(
     mean: Float | float, sd: Float | float, low: float, high: float
 ) -> Float:
     """Conformance probability of normal values.

@@ -24,7 +24,12 @@ from geom.compare.findings import Level
 from geom.compare.nodes import Nodes
 from geom.frame import to_cartesian
 from geom.quantity import Quantity
-from geom.repair.acceptance.conformity import Decision, chance_within, decide, judge
+from geom.repair.acceptance.conformity import (
+    Decision,
+    conformance_probability,
+    decide,
+    judge,
+)
 from geom.repair.acceptance.result import CheckPoint, FaceCheck, LevelCheck
 from geom.repair.assumptions import FACE_DRAWS, FACE_SHARE, READING_REACH
 from geom.surface import Grid, RadialSurface
@@ -142,7 +147,7 @@ class RepairedWall:
     def _chance(self) -> Float:
         """That each cell is within tolerance; NaN where not surveyed."""
         sd, most = self.surface.radius_sd, self.tolerance
-        return chance_within(self.surface.cutback, sd, -most, most)
+        return conformance_probability(self.surface.cutback, sd, -most, most)
 
     def _furthest(self, mask: Bool) -> CheckPoint:
         """Where a piece is furthest from every reading."""

@@ -33,11 +33,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from geom.compare.nodes import Nodes
-from geom.compare.volume import net_sd, positive
+from geom.compare.volume import gamma_quantity, net_sd
 from geom.document import AREA, VOLUME
 from geom.quantity import Quantity
 from geom.readings.surveys import SurveyBefore
-from geom.stats.partial_moments import chance_above, expected_excess
+from geom.stats.partial_moments import exceedance_probability, expected_excess
 from geom.surface import Grid, RadialSurface
 from geom.surface.grid import interpolate_rows, row_index
 from geom.units import Bool, Float, Int
@@ -141,9 +141,9 @@ def material_balance(
     return MaterialBalance(
         area=float(own @ radius),
         net=net,
-        put_in=_down_to(net.low95, positive(put_in, sd_of_part(chance_added))),
+        put_in=_down_to(net.low95, gamma_quantity(put_in, sd_of_part(chance_added))),
         taken_off=_down_to(
-            -net.high95, positive(taken_off, sd_of_part(1.0 - chance_added))
+            -net.high95, gamma_quantity(taken_off, sd_of_part(1.0 - chance_added))
         ),
     )
 
@@ -185,7 +185,9 @@ class _Sections:
 
     def chance_added(self) -> Float:
         """Chance that something was put in rather than taken off."""
-        return chance_above(self.x - self.y, np.hypot(self.x_sd, self.y_sd), 0.0)
+        return exceedance_probability(
+            self.x - self.y, np.hypot(self.x_sd, self.y_sd), 0.0
+        )
 
 
 def zone_sd(wall: WallBefore, grid: Grid, mask: Bool, mean_sd: float) -> float:

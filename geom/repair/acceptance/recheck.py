@@ -18,7 +18,7 @@ import numpy as np
 from geom.compare import Findings
 from geom.compare.extent import Extent
 from geom.compare.nodes import make_nodes
-from geom.compare.volume import positive
+from geom.compare.volume import gamma_quantity
 from geom.design import Design
 from geom.errors import InputError
 from geom.parallel import on_one_thread_when_small
@@ -42,7 +42,7 @@ from geom.repair.acceptance.result import (
 )
 from geom.repair.assumptions import NEW_SHARE
 from geom.surface import Grid, RadialSurface
-from geom.surface.pieces import BRICK_FACE
+from geom.surface.components import BRICK_FACE
 from geom.surface.radial import Rejected
 from geom.units import Bool
 
@@ -203,4 +203,4 @@ def _over_zones(
 
 def _sum_of(volumes: list[Quantity], rebuild_sd: float) -> Quantity:
     sd = zones_sd([volume.sd for volume in volumes], rebuild_sd)
-    return positive(sum(volume.value for volume in volumes), sd)
+    return gamma_quantity(sum(volume.value for volume in volumes), sd)

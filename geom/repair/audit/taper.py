@@ -48,7 +48,7 @@ from geom.repair.assumptions import (
     SURE_TO_SHED,
 )
 from geom.stats.normal import eigen_root, joint_normal
-from geom.stats.partial_moments import chance_above
+from geom.stats.partial_moments import exceedance_probability
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float, Int
 
@@ -337,7 +337,9 @@ def _audit(
     if geometry.surveyed:
         mean, covariance = geometry.joint()
         found = _normal(nominal, geometry.overhang, mean, covariance)
-        chance = float(chance_above(np.array(found.value), np.array(found.sd), 0.0))
+        chance = float(
+            exceedance_probability(np.array(found.value), np.array(found.sd), 0.0)
+        )
         call = call_of(chance)
         front = geometry.share_in_front(mean, covariance)
         if geometry.reach >= LEAST_SLOPE_REACH:

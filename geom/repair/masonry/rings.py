@@ -64,7 +64,7 @@ Standing = tuple[Faces, Brick]
 
 
 @dataclass(frozen=True)
-class OneShape:
+class SingleShapeRing:
     """The ring that a shape turns by itself.
 
     Attributes
@@ -79,7 +79,7 @@ class OneShape:
     bore: float
 
 
-def single_shape_ring(brick: Brick | Faces, *, joint: float = 0.0) -> OneShape:
+def single_shape_ring(brick: Brick | Faces, *, joint: float = 0.0) -> SingleShapeRing:
     """Find the ring of one shape alone: 2 pi L / (A - B) bricks, bore 2 L B / (A - B).
 
     Parameters
@@ -97,8 +97,8 @@ def single_shape_ring(brick: Brick | Faces, *, joint: float = 0.0) -> OneShape:
     """
     narrower = brick.outer - brick.inner
     if narrower <= 0.0:
-        return OneShape(np.inf, np.inf)
-    return OneShape(
+        return SingleShapeRing(np.inf, np.inf)
+    return SingleShapeRing(
         bricks=2.0 * np.pi * brick.build / narrower,
         bore=2.0 * brick.build * (brick.inner + joint) / narrower,
     )

@@ -18,7 +18,7 @@ from geom.compare.zones import call_actions
 from geom.repair.masonry.bonds import Bond
 from geom.repair.masonry.layup import LayUp, Misfit, lay_up
 from geom.repair.wall import Wall
-from geom.surface.pieces import each_piece
+from geom.surface.components import components
 from geom.units import Bool, Float
 
 _OTHERS: tuple[Action, ...] = ("daub", "chip", "measure again")
@@ -117,7 +117,7 @@ def partition(
 def zones_by_rule(wall: Wall) -> tuple[ZoneMask, ...]:
     """The zones of a wall, found by the rule for actions; brick, most gone first."""
     action = call_actions(wall.grid, wall.cutback, wall.sd, wall.design.repair)
-    masks = each_piece(action == ACTIONS.index("brick"))
+    masks = components(action == ACTIONS.index("brick"))
     gone = wall.gone
     bricked = sorted(masks, key=lambda mask: -wall.summed(mask.astype(float), gone))
     marked = [ZoneMask(k, "brick", mask) for k, mask in enumerate(bricked, 1)]

@@ -51,7 +51,7 @@ import numpy as np
 from geom.compare.extent import Extent
 from geom.compare.findings import Findings
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.volume import positive
+from geom.compare.volume import gamma_quantity
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
@@ -129,7 +129,7 @@ def plan_zone(wall: Wall, nodes: Nodes, zone: ZoneShare) -> ZonePlan:
 def _cut(wall: Wall, nodes: Nodes, zone: ZoneShare, layup: LayUp) -> Quantity:
     patch = nodes.gather(zone.share * wall.grid.patch)
     pull = nodes.hermite(patch) - nodes.hermite(patch, depth=layup.seat)
-    return positive(layup.cut, nodes.sd_of(pull, least=_LEAST_SD))
+    return gamma_quantity(layup.cut, nodes.sd_of(pull, least=_LEAST_SD))
 
 
 def _daub(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool, area: float) -> Daub:
@@ -140,7 +140,7 @@ def _daub(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool, area: float) -> 
         thickness = max(layup.cover, layup.bed_most)
     sd = nodes.sd_of(daub_pull(wall, nodes, zone), least=_LEAST_SD)
     return daub_for(
-        positive(zone.daub(wall), sd),
+        gamma_quantity(zone.daub(wall), sd),
         wall.design.shop.mix,
         thickness=thickness,
         face=area,
@@ -156,7 +156,7 @@ def _chip(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool) -> Chipping:
     worst = np.argmin(np.where(own, wall.cutback, np.inf))
     thick = Quantity.normal(-wall.cutback.flat[worst], wall.sd.flat[worst])
     return Chipping(
-        volume=positive(
+        volume=gamma_quantity(
             wall.summed(zone.share, wall.proud),
             nodes.sd_of_excess(patch, inward=True),
         ),
@@ -260,7 +260,7 @@ def _all_daub(
     parts = [zone.daub for zone in zones if zone.daub is not None]
     volume = sum(zone.daub(wall) for zone in filled)
     return daub_for(
-        positive(volume, nodes.sd_of(pull, least=_LEAST_SD)),
+        gamma_quantity(volume, nodes.sd_of(pull, least=_LEAST_SD)),
         wall.design.shop.mix,
         thickness=max((part.thickness for part in parts), default=0.0),
         face=sum(part.wash_area for part in parts),

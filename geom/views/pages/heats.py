@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from geom.compare.zones import call_actions
 from geom.design import Design
 from geom.record.store.survey_file import RecordedWall
-from geom.stats.partial_moments import chance_above
+from geom.stats.partial_moments import exceedance_probability
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from geom.views.pages.page import page_bytes, page_script
@@ -93,7 +93,7 @@ class _PageGrid:
             name=plain(name, most=60),
             cutback=cutback,
             sd=sd,
-            chance=chance_above(cutback, sd, repair.brick_threshold),
+            chance=exceedance_probability(cutback, sd, repair.brick_threshold),
             action=call_actions(self.grid, cutback, sd, repair),
             zone=np.zeros(cutback.shape, dtype=np.int64),
             zones={},

@@ -15,7 +15,7 @@ from scipy.stats import norm
 
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import (
-    chance_within,
+    conformance_probability,
     decide,
     judge,
 )
@@ -36,19 +36,21 @@ PUBLISHED = {
 def test_published_conformance_probabilities(case):
     mean, sd, low, high, printed = PUBLISHED[case]
     # Printed to two figures; the container's z is rounded to 2.3 before it is used.
-    assert chance_within(mean, sd, low, high) == pytest.approx(printed, abs=0.0051)
+    assert conformance_probability(mean, sd, low, high) == pytest.approx(
+        printed, abs=0.0051
+    )
 
 
 @pytest.mark.parametrize("case", PUBLISHED)
 def test_published_values_tell_a_spoiled_uncertainty(case):
     mean, sd, low, high, printed = PUBLISHED[case]
     # The container is so far inside that only a larger uncertainty shows.
-    assert abs(chance_within(mean, 1.5 * sd, low, high) - printed) > 0.02
+    assert abs(conformance_probability(mean, 1.5 * sd, low, high) - printed) > 0.02
 
 
 def test_both_limits_count():
     mean, sd, _, high, printed = PUBLISHED["7.4 gear oil, mm2/s, 12.5 to 16.3"]
-    only_upper = chance_within(mean, sd, -INF, high)
+    only_upper = conformance_probability(mean, sd, -INF, high)
     assert only_upper == pytest.approx(0.93, abs=0.005)
     assert abs(only_upper - printed) > 0.2
 
@@ -58,23 +60,25 @@ def test_both_limits_count():
     [(1.0, 0.682689), (1.959964, 0.95), (2.0, 0.954500), (3.0, 0.997300)],
 )
 def test_central_chances_are_those_of_the_normal_tables(within, chance):
-    assert chance_within(0.0, 1.0, -within, within) == pytest.approx(chance, abs=1e-6)
-    assert chance_within(7.0, 2.0, 7.0 - 2.0 * within, 7.0 + 2.0 * within) == (
-        pytest.approx(chance, abs=1e-6)
+    assert conformance_probability(0.0, 1.0, -within, within) == pytest.approx(
+        chance, abs=1e-6
     )
+    assert conformance_probability(
+        7.0, 2.0, 7.0 - 2.0 * within, 7.0 + 2.0 * within
+    ) == (pytest.approx(chance, abs=1e-6))
 
 
 @pytest.mark.parametrize("mean", [-9.0, 0.0, 2.5, 6.0, 14.0])
 @pytest.mark.parametrize("sd", [0.5, 3.0, 20.0])
 def test_chance_is_the_integral_of_the_density(mean, sd):
     area, _ = quad(lambda x: norm.pdf(x, mean, sd), -6.0, 6.0, epsabs=1e-12)
-    assert chance_within(mean, sd, -6.0, 6.0) == pytest.approx(area, abs=1e-9)
+    assert conformance_probability(mean, sd, -6.0, 6.0) == pytest.approx(area, abs=1e-9)
 
 
 def test_what_is_known_exactly_is_in_or_out_and_the_limit_is_in():
-    chance = chance_within(np.array([-6.0, 0.0, 6.0, 6.1]), 0.0, -6.0, 6.0)
+    chance = conformance_probability(np.array([-6.0, 0.0, 6.0, 6.1]), 0.0, -6.0, 6.0)
     assert chance.tolist() == [1.0, 1.0, 1.0, 0.0]
-    assert np.isnan(chance_within(np.nan, 1.0, -6.0, 6.0))
+    assert np.isnan(conformance_probability(np.nan, 1.0, -6.0, 6.0))
 
 
 def test_decisions_change_at_the_stated_chances():
@@ -125,7 +129,7 @@ def test_the_chance_is_the_stricter_rule_to_accept_by():
 def accepted_at_the_limit(told_sd: float) -> float:
     """Share accepted of what lies exactly on the limit, measured with sd 1."""
     error = np.random.default_rng(3).normal(0.0, 1.0, 20_000)
-    chance = chance_within(6.0 + error, told_sd, -6.0, 6.0)
+    chance = conformance_probability(6.0 + error, told_sd, -6.0, 6.0)
     return float(np.mean(chance >= SURE))
 
 

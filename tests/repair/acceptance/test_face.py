@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geom.design import DatumBand
-from geom.repair.acceptance.conformity import chance_within
+from geom.repair.acceptance.conformity import conformance_probability
 from geom.repair.acceptance.judge import decide_face, distance_to_reading, face_state
 from geom.repair.assumptions import FACE_DRAWS
 from geom.surface import reconstruct
@@ -26,7 +26,7 @@ def everywhere(surface):
 def test_a_wall_that_moves_as_one_has_the_chance_of_one_deviation(cutback, sd):
     surface, nodes = even_wall(cutback, sd)
     state = face_state(surface, nodes, everywhere(surface), TOLERANCE)
-    expected = float(chance_within(cutback, sd, -TOLERANCE, TOLERANCE))
+    expected = float(conformance_probability(cutback, sd, -TOLERANCE, TOLERANCE))
     # Four standard errors of 4,000 draws.
     error = 4.0 * np.sqrt(expected * (1.0 - expected) / FACE_DRAWS) + 1e-3
     assert state.chance == pytest.approx(expected, abs=error)

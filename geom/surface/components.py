@@ -16,7 +16,7 @@ from geom.units import Bool, Float, Int
 BRICK_FACE = 228.6 * 63.5
 
 
-def pieces(mask: Bool) -> tuple[Int, int]:
+def label_components(mask: Bool) -> tuple[Int, int]:
     """Number the connected pieces of a mask on the ring.
 
     Parameters
@@ -42,25 +42,25 @@ def pieces(mask: Bool) -> tuple[Int, int]:
     return merged[number].astype(np.int64), int(count) - 1
 
 
-def each_piece(mask: Bool) -> Iterator[Bool]:
+def components(mask: Bool) -> Iterator[Bool]:
     """The masks of the connected pieces, one by one."""
-    number, count = pieces(mask)
+    number, count = label_components(mask)
     for k in range(1, count + 1):
         yield number == k
 
 
-def grown(core: Bool, body: Bool) -> Bool:
+def hysteresis_threshold(core: Bool, body: Bool) -> Bool:
     """The pieces of ``body`` that hold some of ``core``: hysteresis."""
-    number, count = pieces(body)
+    number, count = label_components(body)
     seeded = np.zeros(count + 1, dtype=bool)
     seeded[number[core & body]] = True
     seeded[0] = False
     return seeded[number]
 
 
-def large(mask: Bool, area: Float, least: float) -> Bool:
+def drop_small(mask: Bool, area: Float, least: float) -> Bool:
     """Only the pieces of at least some area; ``area`` is that of each cell."""
-    number, count = pieces(mask)
+    number, count = label_components(mask)
     size = np.bincount(number.ravel(), weights=area.ravel(), minlength=count + 1)
     keep = size >= least
     keep[0] = False
