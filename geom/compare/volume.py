@@ -2,9 +2,9 @@
 
 ``dV = (r**2 - r_design**2) / 2 dtheta dz``: exact on the cylinder.  Rebuild takes the
 positive part cell by cell, build-up the negative part.  `rebuild_volume` and
-`buildup_volume` are expected values under the process itself, in closed form on the fine
-grid; what findings state, `volumes`, are the joint draws of `geom.compare.draws` scaled
-by them.
+`buildup_volume` are expected values under the process itself, in closed form on the
+fine grid; what findings state, `volumes`, are the joint draws of `geom.compare.draws`
+scaled by them.
 """
 
 from __future__ import annotations
