@@ -142,9 +142,10 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
         action=action,
         **vars(Extent.of(mask, grid)),
         area=float(area.sum()),
+        # a zone is worn, or proud, by the process too: its volume is the plan's
         volume=Quantity.of_samples(
-            walls.excess(nodes.gather(patch), total, inward=inward)
-        ),
+            walls.excess(nodes.gather(patch), total, inward=inward), value=total
+        ).not_below(0.0),
         cutback_max=-most if inward else most,
         cutback_mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(share))),
     )

@@ -133,7 +133,7 @@ def parse_heat(text: str) -> int:
 
     Examples
     --------
-    >>> heat_in(" 41 ")
+    >>> parse_heat(" 41 ")
     41
     """
     plain = text.strip()
@@ -152,7 +152,7 @@ def parse_stage(text: str) -> Stage:
 
     Examples
     --------
-    >>> stage_in("before-repair")
+    >>> parse_stage("before-repair")
     'before repair'
     """
     plain = " ".join(casefolded(text).replace("-", " ").split())
@@ -172,7 +172,7 @@ def parse_date(text: str) -> date:
 
     Examples
     --------
-    >>> day_in("2026-03-01")
+    >>> parse_date("2026-03-01")
     datetime.date(2026, 3, 1)
     """
     if _DATE.fullmatch(text.strip()) is None:

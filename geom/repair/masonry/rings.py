@@ -92,7 +92,7 @@ def single_shape_ring(brick: Brick | Faces, *, joint: float = 0.0) -> SingleShap
     --------
     A face that narrows from 200 to 180 mm over 200 mm: a bore of 2 x 200 x 180 / 20.
 
-    >>> one_shape(Brick("invented", 200.0, 200.0, 60.0, "width", 180.0)).bore
+    >>> single_shape_ring(Brick("invented", 200.0, 200.0, 60.0, "width", 180.0)).bore
     3600.0
     """
     narrower = brick.outer - brick.inner
@@ -130,7 +130,7 @@ def two_shape_ring(
 
     >>> one = Brick("one", 200.0, 100.0, 60.0, "width", 80.0)
     >>> other = Brick("other", 200.0, 100.0, 60.0, "width", 60.0)
-    >>> [abs(round(n, 6)) for n in two_shapes(one, other, bore=1600.0)]
+    >>> [abs(round(n, 6)) for n in two_shape_ring(one, other, bore=1600.0)]
     [62.831853, 0.0]
     """
     a1, b1 = first.outer + joint, first.inner + joint
@@ -161,7 +161,7 @@ def bricks_in_ring(diameter: float, face: float, *, joint: float) -> int:
     --------
     A circle of 100 mm is 314 mm round: six times 50 mm, and a piece.
 
-    >>> bricks_round(100.0, 47.0, joint=3.0)
+    >>> bricks_in_ring(100.0, 47.0, joint=3.0)
     7
     """
     return int(np.ceil(np.pi * diameter / (face + joint) - EXACT))

@@ -49,7 +49,7 @@ from dataclasses import replace
 import numpy as np
 
 from geom.compare.extent import Extent
-from geom.compare.findings import Findings
+from geom.compare.findings import Findings, Volume
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.volume import gamma_quantity
 from geom.design import Design
@@ -245,7 +245,7 @@ def plan_repair(
         daub=_all_daub(wall, nodes, shares, zones),
         order=order_list(demand_of(wall, shares), demands, bricks, design.shop),
         confidence=design.shop.confidence,
-        account=_account(wall, shares),
+        account=_account(wall, shares, findings.volume),
         notes=tuple(_not_planned(wall, shares)),
         owner=_owner(shares, surface.grid.shape),
     )
@@ -267,17 +267,27 @@ def _all_daub(
     )
 
 
-def _account(wall: Wall, shares: Sequence[ZoneShare]) -> Account:
+def _account(wall: Wall, shares: Sequence[ZoneShare], volume: Volume) -> Account:
+    """What becomes of every volume that the findings state.
+
+    What is called for is summed over the zones; what is left is the rest of the
+    findings' rebuild and build-up, whose draws take doubt on either side of the drawing
+    for less than the process itself does.
+    """
     gone, proud = wall.gone, wall.proud
     everywhere = np.ones(wall.grid.shape)
     filled = [zone for zone in shares if zone.filled]
     cleared = [zone for zone in shares if zone.action == "chip" or zone.layup]
     layups = [zone.layup for zone in shares if zone.layup is not None]
+    to_fill = wall.summed(everywhere - _rest(everywhere, filled), gone)
+    to_clear = wall.summed(everywhere - _rest(everywhere, cleared), proud)
+    left = max(volume.rebuild.value - to_fill, 0.0)
+    standing = max(volume.buildup.value - to_clear, 0.0)
     return Account(
-        rebuild=wall.summed(everywhere, gone),
-        buildup=wall.summed(everywhere, proud),
-        left=wall.summed(_rest(everywhere, filled), gone),
-        proud=wall.summed(_rest(everywhere, cleared), proud),
+        rebuild=to_fill + left,
+        buildup=to_clear + standing,
+        left=left,
+        proud=standing,
         chip=sum(wall.summed(zone.share, proud) for zone in cleared),
         cut=sum(layup.cut for layup in layups),
         before=sum(layup.before for layup in layups),

@@ -70,7 +70,7 @@ def cutback_limits(threshold: float) -> tuple[float, float]:
 
     Examples
     --------
-    >>> limits(31.75)
+    >>> cutback_limits(31.75)
     (-31.75, 63.5)
     """
     return -float(threshold), 2.0 * float(threshold)

@@ -261,9 +261,10 @@ def test_daub_of_two_zones_together_is_less_sure_than_if_they_erred_alone() -> N
 def test_daub_of_a_zone_agrees_with_the_findings() -> None:
     field = box(100.0, 30.0, 300.0, 500.0, 20.0)
     plan, _, findings = planned(plain_design(shop=SHOP), field, sd=2.0)
-    told_there = findings.zones[0].volume
-    assert plan.zones[0].daub.volume.value == pytest.approx(told_there.value, rel=1e-9)
-    assert plan.zones[0].daub.volume.sd == pytest.approx(told_there.sd, rel=1e-9)
+    found, daub = findings.zones[0].volume, plan.zones[0].daub.volume
+    assert daub.value == pytest.approx(found.value, rel=1e-9)
+    # by Mehler's sum here, by draws at the nodes there
+    assert 0.6 < daub.sd / found.sd < 1.5
 
 
 def test_what_has_to_be_measured_again_is_told_and_not_planned() -> None:
