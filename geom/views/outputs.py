@@ -11,6 +11,8 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
 
+import numpy as np
+
 from geom.compare.findings import Findings
 from geom.design import Design
 from geom.errors import InputError
@@ -181,7 +183,10 @@ def survey_makers(
     def rebuild(_: Path) -> bytes:
         drawn = surface.grid.design_radius[:, None]
         excess = expected_excess(maps.cutback, maps.cutback_sd, drawn)
-        return stl_bytes(rebuild_solid(surface, excess))
+        # the shape is the process's, the volume the findings'
+        whole = float(np.nansum(excess * surface.grid.patch))
+        scale = findings.volume.rebuild.value / whole if whole > 0.0 else 1.0
+        return stl_bytes(rebuild_solid(surface, scale * excess))
 
     def report(_: Path) -> bytes:
         azimuth, height = readings.rod.stations
