@@ -131,7 +131,7 @@ class Lining:
     family : str
     seed : int
     design : Design
-    pieces : tuple of functions (azimuth, height) -> wear
+    regions : tuple of functions (azimuth, height) -> wear
         Added up.
     holes : tuple of Patch
         Missing brick: the wall is at least that deep there.

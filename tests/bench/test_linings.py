@@ -141,7 +141,7 @@ def test_a_hostile_wall_has_a_vertical_edge():
 
 
 def test_the_texture_is_about_one_millimetre_and_short():
-    grain, joints = make_lining("even", 0).pieces[-2:]
+    grain, joints = make_lining("even", 0).regions[-2:]
     a, h = np.meshgrid(np.arange(0.0, 360.0, 0.5), np.arange(300.0, 1400.0, 4.0))
     texture = grain(a, h) + joints(a, h)
     assert 0.6 < np.std(texture) < 1.5

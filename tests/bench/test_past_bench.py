@@ -12,11 +12,11 @@ from wear import Lump, Patch
 def test_own_wear_is_the_same_wall_without_what_comes_anew() -> None:
     lining = make_campaign(9000).present
     kept = own_wear(lining)
-    gone = [p for p in lining.pieces if isinstance(p, (Patch, Lump))]
+    gone = [p for p in lining.regions if isinstance(p, (Patch, Lump))]
     assert gone
-    assert len(kept.pieces) == len(lining.pieces) - len(gone)
+    assert len(kept.regions) == len(lining.regions) - len(gone)
     azimuth, height = np.array([10.0, 200.0]), np.array([500.0, 900.0])
-    lost = sum(piece(azimuth, height) for piece in gone)
+    lost = sum(region(azimuth, height) for region in gone)
     np.testing.assert_allclose(
         kept.cutback(azimuth, height) + lost, lining.cutback(azimuth, height)
     )

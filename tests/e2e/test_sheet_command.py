@@ -79,14 +79,20 @@ def fill_in(path: Path, design, leave_out: int = 7) -> list[tuple[float, float, 
     per = float(MM_PER[design.length_unit])
     typed, met = [], 0
     for row in rows[top + 1 :]:
+        if str(row[0].value).startswith("#"):
+            continue
         height = float(row[0].value) * per
+        turn = 0.0
         for head, cell in zip(rows[top][1:], row[1:], strict=True):
+            if head.value == "turn_deg":
+                turn = float(cell.value)
+                continue
             if head.value == "note" or cell.fill.fill_type == "solid":
                 continue
             met += 1
             if met % leave_out == 0:
                 continue
-            azimuth = float(head.value.removesuffix("deg"))
+            azimuth = (float(head.value.removesuffix("deg")) + turn) % 360.0
             radius = float(design.profile.radius_at(height)) + 8.0 + met % 5
             if design.length_unit == "in":
                 said = as_fraction(radius / 25.4)
@@ -261,8 +267,8 @@ def test_a_second_climb_goes_where_next_says(
     ("more", "words"),
     [
         (["--count", "3"], "--count is for a second climb"),
-        (["--from", str(READ), "--heights", "5"], "--heights and --azimuths"),
-        (["--from", str(READ), "--azimuths", "8"], "--heights and --azimuths"),
+        (["--from", str(READ), "--heights", "5"], "--heights, --azimuths and --columns"),
+        (["--from", str(READ), "--azimuths", "8"], "--heights, --azimuths and --columns"),
         (["--heights", "60"], "60 heights are asked for, the rod can be set at 30"),
         (["--from", str(SCANS / "none.csv")], "there is no such file"),
         (["--from", str(SCANS / "cupola-2-heat-41-scan.laz")], "unit"),
