@@ -309,7 +309,7 @@ def _to_weigh(
     design, grid = surface.design, surface.grid
     ends = design.profile.bottom + MARGIN, design.profile.top - MARGIN
     whole = _without_unreachable(feasible_stations(design, *ends), readings, design)
-    azimuth, height = whole.each()
+    height, azimuth = whole.each()
     read_azimuth, read_height = surface.read_at
     apart = np.hypot(
         chord(azimuth, read_azimuth, design.profile.mean_radius),

@@ -398,6 +398,15 @@ def test_unread_wall_attracts(design: Design) -> None:
     assert len({station.azimuth for station in advice.stations}) > 1
 
 
+def test_unread_wall_counts_over_all_its_height(design: Design) -> None:
+    # Read at the foot: what is unread is above, as far as the rod can be set.
+    azimuth, height = stations(12, 4, 100.0, 500.0)
+    readings = rod_readings(azimuth, height, 450.0 + worn(azimuth, height), sd=2.0)
+    advice = next_stations(surveyed(readings, design), readings, count=4)
+    assert advice.unread
+    assert all(station.height > 550.0 for station in advice.stations)
+
+
 def test_wall_read_all_over_counts_as_read(
     surface: RadialSurface, readings: RodReadings
 ) -> None:
