@@ -163,7 +163,13 @@ def test_other_units_and_senses_come_back_too(
     typed = fill_in(out / "rod-sheet.xlsx", design)
     readings = load_readings(out / "rod-sheet.xlsx", design)
     assert as_read(readings) == pytest.approx(np.array(typed), abs=1e-6)
-    assert len({azimuth for azimuth, _, _ in typed}) == 10
+    # Ten a row, evenly round; rows are turned against each other.
+    turn_at = {
+        h: {round(a % 36.0, 6) for a, g, _ in typed if g == h} for _, h, _ in typed
+    }
+    assert all(len(turns) == 1 for turns in turn_at.values())
+    assert len(set.union(*turn_at.values())) == 2
+    assert len({azimuth for azimuth, _, _ in typed}) == 2 * 10
 
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
@@ -173,7 +179,7 @@ def test_the_clock_above_a_column_is_that_of_its_azimuth(
     import openpyxl
 
     metric.write_text(METRIC.replace('"counterclockwise"', f'"{sense}"'), "utf-8")
-    assert sheet(metric, tmp_path / "out") == 0
+    assert sheet(metric, tmp_path / "out", "--columns") == 0
     rows = list(openpyxl.load_workbook(tmp_path / "out/rod-sheet.xlsx")["rod"].values)
     (top,) = [k for k, row in enumerate(rows) if "\\" in str(row[0])]
     clocks, heads = rows[top - 1][1:-1], rows[top][1:-1]
@@ -183,6 +189,36 @@ def test_the_clock_above_a_column_is_that_of_its_azimuth(
         assert clock == f"{hour or 12} o'clock"
         onward = hour if sense == "clockwise" else -hour % 12
         assert head == f"{30 * onward}deg"
+
+
+@pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
+def test_the_clock_above_a_turned_row_is_that_of_its_stations(
+    tmp_path: Path, metric: Path, sense: str
+) -> None:
+    import openpyxl
+
+    metric.write_text(METRIC.replace('"counterclockwise"', f'"{sense}"'), "utf-8")
+    assert sheet(metric, tmp_path / "out") == 0
+    rows = list(openpyxl.load_workbook(tmp_path / "out/rod-sheet.xlsx")["rod"].values)
+    (top,) = [k for k, row in enumerate(rows) if "\\" in str(row[0])]
+    assert rows[top][1] == "turn_deg"
+    heads = [float(head.removesuffix("deg")) for head in rows[top][2:-1]]
+    assert len(heads) == 12
+    turns = set()
+    pairs = list(zip(rows[top + 1 :: 2], rows[top + 2 :: 2], strict=True))
+    assert len(pairs) >= 8
+    for clocks, row in pairs:
+        assert clocks[0] == "# clock, azimuth"
+        assert isinstance(row[0], int | float)
+        turn = float(row[1])
+        turns.add(turn)
+        for head, clock in zip(heads, clocks[2:-1], strict=True):
+            azimuth = (head + turn) % 360.0
+            # Half a degree a minute, the way the hands turn.
+            onward = azimuth if sense == "clockwise" else -azimuth % 360.0
+            hour, minute = divmod(round(2.0 * onward), 60)
+            assert clock == f"{hour or 12}:{minute:02d}, {azimuth:g}\N{DEGREE SIGN}"
+    assert len(turns) > 1
 
 
 # --- paper ---------------------------------------------------------------------------
@@ -267,8 +303,14 @@ def test_a_second_climb_goes_where_next_says(
     ("more", "words"),
     [
         (["--count", "3"], "--count is for a second climb"),
-        (["--from", str(READ), "--heights", "5"], "--heights, --azimuths and --columns"),
-        (["--from", str(READ), "--azimuths", "8"], "--heights, --azimuths and --columns"),
+        (
+            ["--from", str(READ), "--heights", "5"],
+            "--heights, --azimuths and --columns",
+        ),
+        (
+            ["--from", str(READ), "--azimuths", "8"],
+            "--heights, --azimuths and --columns",
+        ),
         (["--heights", "60"], "60 heights are asked for, the rod can be set at 30"),
         (["--from", str(SCANS / "none.csv")], "there is no such file"),
         (["--from", str(SCANS / "cupola-2-heat-41-scan.laz")], "unit"),
