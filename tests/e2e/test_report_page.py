@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 
 import geom
+from geom.compare.findings import ACTIONS
 from geom.frame import clock_face
 from geom.quantity import K95
 from geom.repair import prepare_repair
@@ -173,25 +174,33 @@ def test_colouring_by_another_field_changes_map_key_and_round(report):
 
 
 def test_build_up_has_upright_strokes_in_the_unrolled_wall(report, survey):
-    """In a grey copy the build-up at 3 o'clock is not taken for lost wall."""
-    design, *_ = survey
+    """In a grey copy the build-up left of the tap hole is not taken for lost wall."""
+    design, _, surface, findings, _ = survey
     picture = Image.open(io.BytesIO(report.look("unrolled"))).convert("L")
     left, right, top, bottom = 46, 10, 8, 40  # round the wall, as in unrolled.js
     wide, tall = picture.width - left - right, picture.height - top - bottom
 
+    grid, action = surface.grid, findings.maps.action
+    turned = (grid.azimuth + 180.0) % 360.0 - 180.0
+
     def grey(azimuths, heights):
-        """Part of the wall clear of readings and openings."""
+        """Part of the wall clear of readings and openings, and what is called there."""
+        rows = (heights[0] < grid.height) & (grid.height < heights[1])
+        columns = (azimuths[0] < turned) & (turned < azimuths[1])
+        calls = {ACTIONS[call] for call in action[np.ix_(rows, columns)].flat}
         low, high = design.profile.bottom, design.profile.top
         x = [left + wide * (0.5 + a / 360.0) for a in azimuths]
         y = [top + tall * (high - z) / (high - low) for z in heights]
         part = picture.crop((round(x[0]), round(y[1]), round(x[1]), round(y[0])))
-        return np.asarray(part, dtype=float)
+        return np.asarray(part, dtype=float), calls
 
-    struck = grey((82.0, 98.0), (485.0, 540.0))
+    struck, calls = grey((-36.0, -20.0), (505.0, 540.0))
+    assert calls == {"chip"}
     # from pixel to pixel: a stroke is crossed sideways and followed upwards
     assert np.abs(np.diff(struck, axis=1)).max(axis=1).min() > 40.0
     assert np.abs(np.diff(struck, axis=0)).max() < 20.0
-    plain = grey((30.0, 50.0), (2080.0, 2200.0))
+    plain, calls = grey((30.0, 50.0), (2080.0, 2200.0))
+    assert calls == {"leave"}
     assert np.ptp(plain) < 20.0
 
 

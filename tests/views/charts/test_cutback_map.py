@@ -11,7 +11,7 @@ from geom.views.charts import style as chart
 from geom.views.charts.axes import nice_step
 from geom.views.charts.colours import cutback_rgb
 from geom.views.charts.cutback_map import cutback_figure, map_png
-from geom.views.charts.unrolled import Unrolled, stations
+from geom.views.charts.unrolled import Unrolled
 
 DPI = 100
 
@@ -111,9 +111,9 @@ def test_a_diameter_is_a_dot_on_both_sides(furnace):
         place=readings.place,
         note=readings.note,
     )
-    azimuth, height = stations(swapped)
+    azimuth, height = swapped.stations
     assert azimuth.size == height.size == 2 * len(readings)
-    assert azimuth[len(readings)] == readings.azimuth[0] + 180.0
+    assert azimuth[len(readings)] == (readings.azimuth[0] + 180.0) % 360.0
 
 
 def test_text_is_taken_as_it_stands(build):
