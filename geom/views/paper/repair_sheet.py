@@ -60,8 +60,10 @@ if TYPE_CHECKING:
 
 #: The wall is drawn at least this tall, points.
 _LEAST = 225.0
+#: And this tall where it shows nothing to do: the page is then signed on its front.
+_LEAST_IDLE = 200.0
 #: Type of the headings on the last page, points.
-_HEADING = 16.0
+_HEADING = 14.0
 #: As wide as A4 and as tall as Letter: prints whole on both.
 _PAGE = PageFrame(595.0, 792.0, margin=36.0, foot=30.0)
 _NO_BOTTOM = (
@@ -136,7 +138,7 @@ def _front_page(
     left = _PAGE.text_height - _PAGE.height_of(head)
     spare = left - _PAGE.height_of([*work, *order, *names])
     tail = [*work, *(KeepTogether(part) for part in (order, names) if part)]
-    if spare >= _LEAST:
+    if spare >= (_LEAST if work else _LEAST_IDLE):
         return [*head, _picture(workmap, spare), *tail]
     return [*head, _picture(workmap, left), PageBreak(), *tail]
 
@@ -173,7 +175,7 @@ def _needs(findings: Findings, design: Design) -> list[Flowable]:
     lines = [
         f"Gone: {say_volume(rebuild.value, design)}, "
         f"95 % sure: {say_volume_interval(rebuild, design)}.",
-        f"Greatest cut-back anywhere: {say_both(deepest.cutback.value, unit)}.",
+        f"Greatest cut-back anywhere: {say_both(deepest.cutback.value, unit)}. "
         f"Best surface is deepest, {say_both(best_at_deepest(findings), unit)}, at "
         f"{clock}, {say_from(deepest.height, design)}.",
     ]
@@ -281,12 +283,14 @@ def _order(plan: RepairPlan, design: Design) -> list[Flowable]:
 
 
 def _last_page(works: RepairPackage, design: Design) -> list[Flowable]:
-    """Tuyeres, sand bottom and melting."""
+    """Tuyeres, sand bottom and melting; melting is not torn where they do not fit."""
+    from reportlab.platypus import KeepTogether
+
     return [
         paragraph("Tuyeres, sand bottom, melting", 22, bold=True, after=4),
         *_tuyeres(works, design),
         *_bottom(works, design),
-        *_melting(works, design),
+        KeepTogether(_melting(works, design)),
     ]
 
 
@@ -311,7 +315,7 @@ def _tuyeres(works: RepairPackage, design: Design) -> list[Flowable]:
         rows,
         widths=[share * _PAGE.text_width for share in shares],
     )
-    table.spaceAfter = 8.0
+    table.spaceAfter = 5.0
     return [
         paragraph("Taper at the tuyeres", _HEADING, bold=True, after=2),
         paragraph(
@@ -331,7 +335,7 @@ def _bottom(works: RepairPackage, design: Design) -> list[Flowable]:
         return [*story, paragraph(_NO_BOTTOM, BODY, after=8)]
     zero = plain(design.height_zero, most=40)
     lines = [*bottom_lines(works.bottom, design), f"Strike to heights above {zero}:"]
-    story += [paragraph(line, BODY, after=2) for line in lines]
+    story += [paragraph(line, BODY, after=1) for line in lines]
     points = strike_rows(works.bottom, design)
     half = len(points) // 2
     table = ruled_table(
@@ -339,7 +343,7 @@ def _bottom(works: RepairPackage, design: Design) -> list[Flowable]:
         [(*points[k], *points[k + half]) for k in range(half)],
         widths=[share * _PAGE.text_width for share in 2 * (0.24, 0.12, 0.14)],
     )
-    table.spaceAfter = 8.0
+    table.spaceAfter = 5.0
     return [*story, table]
 
 
@@ -347,7 +351,7 @@ def _melting(works: RepairPackage, design: Design) -> list[Flowable]:
     return [
         paragraph("What the worn diameter does", _HEADING, bold=True, after=2),
         *(
-            paragraph(line, BODY, after=3)
+            paragraph(line, BODY, after=2)
             for line in melting_lines(works.melting, design)
         ),
     ]
