@@ -30,6 +30,9 @@ MAX_POINTS = 900
 #: Step of the differences that tell the wall's slope at a reading, mm.
 _STEP = 5.0
 
+#: A reading further off than this is a slip whatever is written beside it, mm.
+_GROSS = 50.8
+
 
 @dataclass(frozen=True)
 class Fit:
@@ -71,7 +74,13 @@ def fit_wall(
         observed, rod_noise(sheet, design, pseudo=pseudo), prior
     )
     best = fit_map(likelihood)
-    outliers = _outliers(likelihood, best, _may_be_outlier(may_be_outlier, pseudo))
+    outliers = [
+        outlier
+        for outlier in _outliers(
+            likelihood, best, _may_be_outlier(may_be_outlier, pseudo)
+        )
+        if not _looked_at(outlier, sheet, observed)
+    ]
     kept = np.ones(len(sheet), dtype=bool)
     kept[[outlier.row for outlier in outliers]] = False
     if outliers:
@@ -89,6 +98,18 @@ def fit_wall(
     return Fit(
         sample_posterior(likelihood, best, seed=seed, n_samples=n_samples), rejected
     )
+
+
+def _looked_at(
+    outlier: Outlier, sheet: RodReadings, observed: ObservationOperator
+) -> bool:
+    """Whether somebody wrote a remark beside a reading that is not grossly off.
+
+    Who writes "slag hanging" has looked at the wall there: what stands proud or lies
+    back by a mark of the rod is then more likely the wall than a slip.
+    """
+    off = float(observed.value[outlier.row]) - outlier.expected
+    return bool(sheet.note[outlier.row].strip()) and abs(off) < _GROSS
 
 
 def _may_be_outlier(named: Bool | None, pseudo: Bool) -> Bool:

@@ -149,3 +149,14 @@ def test_chances_are_those_of_all_ways_to_divide_the_suspects() -> None:
     assert ((found > 0.0) & (found < 1.0)).all()
     # two off alike by odd amounts speak for holes: each is less sure than by itself
     assert found[1] < alone("slip", 1)
+
+
+def test_a_remark_beside_a_reading_keeps_it_unless_it_is_grossly_off() -> None:
+    row = 57
+    plain = sheet()
+    slipped = with_value(plain, row, plain.value[row] - 25.4)
+    remarks = ["slag hanging" if k == row else "" for k in range(len(plain))]
+    noted = replace(slipped, note=tuple(remarks))
+    assert len(rough(slipped).rejected) == 1
+    assert rough(noted).rejected == ()
+    assert len(rough(with_value(noted, row, plain.value[row] - 125.4)).rejected) == 1
