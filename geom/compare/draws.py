@@ -11,7 +11,7 @@ sound or worn
     prior density there (Dickey 1971), 1 where nothing was read.  Two groups, sound
     wall and worn (Efron 2008), share the patches of a height; how much is sound is
     learned from the heights nearby by expectation and maximisation, patches counting by
-    what the readings told of them.  A place is sound only so far as all three widths
+    what was learned of them.  A place is sound only so far as all three widths
     let it be.
 one sign a patch
     What the readings know is the average over a patch; wear here and build-up there

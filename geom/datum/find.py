@@ -16,7 +16,7 @@ clearly build-up.
 points.  The small change that makes the bands lie on their drawing is linear in what
 the cells read, and is applied to the cells instead of binning anew.  What the bands'
 own radius is off by (a range offset of the scanner, a band built a little wide) is
-fitted beside the pose, so that a band in shadow on one side does not turn it into an
+fitted with the pose, so that a band in shadow on one side does not turn it into an
 offset of the axis.  The covariance is that of errors which reach as far as the band's
 own residuals say (`geom.datum.form_errors`) or, where it is greater, that which the
 blocks' own variances make.

@@ -81,7 +81,7 @@ def reach_of(azimuth: Float, height: Float, radius: float) -> Reach:
     """
     places = np.unique(np.column_stack([np.mod(azimuth, 360.0), height]), axis=0)
     some = places[:: max(1, len(places) // _MOST)]
-    beside, above = (
+    around, above = (
         np.concatenate(parts)
         for parts in zip(
             *(
@@ -91,11 +91,11 @@ def reach_of(azimuth: Float, height: Float, radius: float) -> Reach:
             strict=True,
         )
     )
-    beside = np.minimum(beside, 2.0 * _ROUND_LIMITS[1])
+    around = np.minimum(around, 2.0 * _ROUND_LIMITS[1])
     above = np.minimum(above, 2.0 * _UP_LIMITS[1])
-    wall = beside * above
+    wall = around * above
     return Reach(
-        float(np.clip(_ROUND * _typical(beside, wall), *_ROUND_LIMITS)),
+        float(np.clip(_ROUND * _typical(around, wall), *_ROUND_LIMITS)),
         float(np.clip(_UP * _typical(above, wall), *_UP_LIMITS)),
     )
 
@@ -118,9 +118,9 @@ def _spacing(some: Float, places: Float, radius: float) -> tuple[Float, Float]:
     apart = np.mod(places[:, 0] - some[:, :1] + 180.0, 360.0) - 180.0
     rise = np.abs(places[:, 1] - some[:, 1:])
     across = np.deg2rad(np.abs(apart)) * radius
-    beside = np.where((across >= rise) & (across > 0.0), np.abs(apart), np.inf)
+    around = np.where((across >= rise) & (across > 0.0), np.abs(apart), np.inf)
     above = np.where((rise >= across) & (rise > 0.0), rise, np.inf)
-    return beside.min(axis=1), above.min(axis=1)
+    return around.min(axis=1), above.min(axis=1)
 
 
 def _typical(spacing: Float, wall: Float) -> float:

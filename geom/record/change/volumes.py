@@ -41,7 +41,7 @@ from geom.stats.partial_moments import (
 from geom.surface import Grid
 from geom.units import Float, Int
 
-#: Reach of what a place errs by beside the mean of its panel, mm: our own choice, about
+#: Reach of what a place errs by beyond the mean of its panel, mm: our own choice, about
 #: that of the wear between stations.
 _REACH = 100.0
 
@@ -241,14 +241,14 @@ def _by_part(difference: SurveyDifference, field: Float) -> Float:
 def _part_nodes(difference: SurveyDifference) -> Nodes:
     """The parts as nodes, each with the mean of its compared wall.
 
-    The mean of a panel errs as its covariance says; what a part errs by beside that, up
+    The mean of a panel errs as its covariance says; what a part errs by beyond that, up
     to what its cells err by, hangs together over `_REACH` and averages to nothing over
     the panel.  A part that was not compared goes with the nearest that was.
     """
     panels, patch = difference.panels, difference.patch
     columns = HOURS * ACROSS
     held = _by_part(difference, patch)
-    told = np.flatnonzero(held > 0.0)
+    rows = np.flatnonzero(held > 0.0)
     share = np.divide(1.0, held, out=np.zeros(held.size), where=held > 0.0)
     start, change, variance = (
         share * _by_part(difference, np.where(patch > 0.0, patch * field, 0.0))
@@ -261,22 +261,22 @@ def _part_nodes(difference: SurveyDifference) -> Nodes:
     up, around = np.repeat(height, columns), np.tile(azimuth, height.size)
     row, column = np.divmod(np.arange(held.size), columns)
     panel = (row // UP) * HOURS + column // ACROSS
-    radius = float(start[told].mean())
+    radius = float(start[rows].mean())
 
     def apart(one: Int, other: Int) -> Float:
         arc = np.deg2rad(turn(around[one, None], around[other])) * radius
         return np.hypot(up[one, None] - up[other], arc)
 
-    lender = told[np.argmin(apart(np.arange(held.size), told), axis=1)]
-    own = difference.covariance[np.ix_(panel[told], panel[told])]
-    rest = np.sqrt(np.maximum(variance[told] - np.diag(own), 0.0))
-    local = np.outer(rest, rest) * np.exp(-0.5 * (apart(told, told) / _REACH) ** 2)
-    # weights of the parts of each panel, (told, told): local less its panel's mean
-    same = panel[told, None] == panel[told]
-    mean = same * held[told] / (same @ held[told])[:, None]
+    lender = rows[np.argmin(apart(np.arange(held.size), rows), axis=1)]
+    own = difference.covariance[np.ix_(panel[rows], panel[rows])]
+    rest = np.sqrt(np.maximum(variance[rows] - np.diag(own), 0.0))
+    local = np.outer(rest, rest) * np.exp(-0.5 * (apart(rows, rows) / _REACH) ** 2)
+    # weights of the parts of each panel, (rows, rows): local less its panel's mean
+    same = panel[rows, None] == panel[rows]
+    mean = same * held[rows] / (same @ held[rows])[:, None]
     local -= mean @ local
     local -= local @ mean.T
-    place = np.searchsorted(told, lender)
+    place = np.searchsorted(rows, lender)
     return Nodes(
         height=height,
         azimuth=azimuth,

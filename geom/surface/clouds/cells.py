@@ -148,15 +148,15 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
         uneven = coarse.unevenness
         chance = noise * _CHANCE / np.sqrt(np.maximum(coarse.count, 1.0))
         blurred = np.maximum(np.where(uneven > chance, uneven, _around(uneven)), 0.0)
-        told = _variance(coarse.spread, coarse.worth, usual)
+        own = _variance(coarse.spread, coarse.worth, usual)
         # the wall may slope from where the points lie to where the cell is
         slanted = ((high - low) * step / _SLANT) ** 2
         cutback = np.where(fill, value, cutback)
         wide = to_cells(blurred, step, grid.shape) + slanted
         blur = np.where(fill, wide, blur)
-        alone = to_cells(told, step, grid.shape)
+        alone = to_cells(own, step, grid.shape)
         variance = np.where(fill, alone + wide, variance)
-        number = np.arange(told.size).reshape(told.shape) + block.max() + 1
+        number = np.arange(own.size).reshape(own.shape) + block.max() + 1
         block = np.where(fill, to_cells(number, step, grid.shape), block)
         side = np.where(fill, step, side)
         shared = np.where(fill, alone, shared)

@@ -1,7 +1,7 @@
 """Few single points, as of a total station: each a radius reading of its own.
 
 The clouds are laid on the design's axis as dense ones are, where there are points
-enough to find it; else they are taken to stand as told.  Every point is then a reading
+enough to find it; else they are taken as stated.  Every point is then a reading
 with the scanner's own standard uncertainty; what the pose and the scanner's range may
 be off by, all readings share.
 """
@@ -28,7 +28,7 @@ from geom.units import Float
 LEAST_FOR_AXIS = 40
 #: Points further from the drawing than this, mm, are not of the wall.
 FURTHEST = 300.0
-#: Standard uncertainty of a set-up that is taken as told, mm at both ends of the
+#: Standard uncertainty of a set-up that is taken as stated, mm at both ends of the
 #: profile.  Our own choice, no source.
 AS_TOLD = 5.0
 _RADIUS: tuple[RodKind, ...] = ("radius",)
@@ -39,7 +39,7 @@ POSE, RANGE = "pose of the cloud", "scanner's range and scale"
 def single_readings(
     readings: CloudReadings, design: Design
 ) -> tuple[RodReadings, tuple[FoundPose, ...], tuple[str, ...]]:
-    """Every point as a radius reading, beside the rod readings.
+    """Every point as a radius reading, next to the rod readings.
 
     Parameters
     ----------

@@ -30,7 +30,7 @@ MAX_POINTS = 900
 #: Step of the differences that tell the wall's slope at a reading, mm.
 _STEP = 5.0
 
-#: A reading further off than this is a slip whatever is written beside it, mm.
+#: A reading further off than this is a slip whatever is written next to it, mm.
 _GROSS = 50.8
 
 
@@ -103,7 +103,7 @@ def fit_wall(
 def _looked_at(
     outlier: Outlier, sheet: RodReadings, observed: ObservationOperator
 ) -> bool:
-    """Whether somebody wrote a remark beside a reading that is not grossly off.
+    """Whether somebody wrote a remark next to a reading that is not grossly off.
 
     Who writes "slag hanging" has looked at the wall there: what stands proud or lies
     back by a mark of the rod is then more likely the wall than a slip.

@@ -1,9 +1,9 @@
 """A repaired wall: what was filled is new, and need not join on to what was not.
 
-A process that is smooth all over the wall draws a patch and the wall beside it as one
+A process that is smooth all over the wall draws a patch and the wall next to it as one
 slope: a patch left short pulls the good wall about it out, and is pulled in by it.
 Where the zones of the repair are known, each has an offset of its own, independent of
-the others and of the wall beside it, and all share one, as one hand filled them; the
+the others and of the wall next to it, and all share one, as one hand filled them; the
 sizes of both are learned from the readings.  Inside its zone, and outside of all, the
 wall is as smooth as ever.
 """
@@ -21,7 +21,7 @@ from geom.surface.gp.prior import Component, LogNormal, Prior
 #: How far a patch lies off the wall that would be drawn through it, sd in mm, and its
 #: logarithm's spread, before it is learned: our own choice, about half a tolerance.
 OFFSET_SD, OFFSET_SPREAD = 4.0, 0.8
-#: Rows of the net that the zones are told on, mm apart at most.
+#: Rows of the net that the zones are given on, mm apart at most.
 _ROW = 5.0
 
 
