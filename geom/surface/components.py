@@ -32,7 +32,7 @@ def label_components(mask: Bool) -> tuple[Int, int]:
 
     Examples
     --------
-    >>> pieces(np.array([[True, False, True, True]]))[0]
+    >>> label_components(np.array([[True, False, True, True]]))[0]
     array([[1, 0, 1, 1]])
     """
     number, count = label(mask)
