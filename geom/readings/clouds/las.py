@@ -16,8 +16,9 @@ import logging
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from io import BufferedReader
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -39,7 +40,10 @@ from geom.readings.clouds.source import (
     no_points_error,
     refuse_empty,
 )
-from geom.units import Float
+from geom.units import Float, Int
+
+if TYPE_CHECKING:
+    from laspy import PackedPointRecord, PointFormat
 
 _HEADER_BYTES = {2: 227, 3: 235, 4: 375}  # by minor version
 _FORMATS = {2: range(4), 3: range(6), 4: range(11)}  # point formats, by minor version
@@ -71,8 +75,8 @@ class LasHeader:
     start, end : int
         Byte of the first point; length of the file.
     count : int
-    record : int
-        Bytes of a point, unpacked.
+    form : PointFormat
+        How a point is stored, unpacked.
     scale, offset : array (3,)
     laszip : bytes or None
         Of a LAZ file, the record that tells how its points are packed.
@@ -81,10 +85,48 @@ class LasHeader:
     start: int
     end: int
     count: int
-    record: int
+    form: PointFormat
     scale: Float
     offset: Float
     laszip: bytes | None
+
+    @property
+    def record(self) -> int:
+        """Bytes of a point, unpacked."""
+        return int(self.form.size)
+
+
+@dataclass(frozen=True)
+class PackedRuns:
+    """Where the runs of a LAZ file lie that can only be unpacked whole.
+
+    Attributes
+    ----------
+    laszip : bytes
+        The record that tells how they are packed.
+    first, byte : int array (runs + 1,)
+        Point and byte that each begins with; the end of the last one.
+    """
+
+    laszip: bytes
+    first: Int
+    byte: Int
+
+    def groups(self, size: int, piece: Piece) -> Iterator[tuple[int, int]]:
+        """Runs that hold a piece, as many at a time as hold up to ``size`` points."""
+        run = int(np.searchsorted(self.first, piece.start, side="right")) - 1
+        end = int(np.searchsorted(self.first, piece.stop))
+        while run < end:
+            full = np.searchsorted(self.first, self.first[run] + size, side="right") - 1
+            last = min(max(int(full), run + 1), end)
+            yield run, last
+            run = last
+
+    def table(self, run: int, last: int) -> list[tuple[int, int]]:
+        """Points and bytes of some runs, as the library takes them."""
+        of = slice(run, last + 1)
+        points, sizes = np.diff(self.first[of]), np.diff(self.byte[of])
+        return list(zip(points.tolist(), sizes.tolist(), strict=True))
 
 
 @dataclass(frozen=True)
@@ -96,61 +138,89 @@ class LasCloud:
     name : str
     count : int
     scale, offset : array (3,)
-    chunk : int
-        Points that can only be unpacked together.
+    form : PointFormat
+        How a point is stored, unpacked.
+    packed : PackedRuns or None
+        Of a LAZ file, where the runs lie that can only be unpacked whole.
     """
 
     name: str
     count: int
     scale: Float
     offset: Float
-    chunk: int = 1
+    form: PointFormat
+    packed: PackedRuns | None = None
     millimetres: float | None = None
     station: tuple[float, float, float] | None = None
 
     def pieces(self, most: int) -> tuple[Piece, ...]:
-        """Cut the points into parts of at most ``most``; a packed chunk stays whole."""
-        whole = Piece(0, -(-self.count // self.chunk))
-        return tuple(
-            Piece(part.start * self.chunk, min(part.stop * self.chunk, self.count))
-            for part in cut(whole, max(1, most // self.chunk))
-        )
+        """Cut the points into parts of at most ``most``; a packed run stays whole."""
+        whole = Piece(0, self.count)
+        if self.packed is None:
+            return cut(whole, most)
+        first = self.packed.first.tolist()
+        groups = self.packed.groups(max(1, most), whole)
+        return tuple(Piece(first[run], first[last]) for run, last in groups)
 
     def chunks(self, size: int, piece: Piece | None = None) -> Iterator[Points]:
         """Read the points, or those of a piece."""
         whole = piece or Piece(0, self.count)
-        return refuse_empty(self._runs(max(1, size), whole), self.name, piece)
+        size = max(1, size)
+        runs = self._stored if self.packed is None else self._unpacked
+        points = (self._points(records) for records in runs(size, whole))
+        return refuse_empty(points, self.name, piece)
 
-    def _runs(self, size: int, piece: Piece) -> Iterator[Points]:
-        with open_binary(self.name) as file:
-            reader = self._reader(file, piece.start)
-            for first in range(piece.start, piece.stop, size):
-                yield self._points(reader, first, min(size, piece.stop - first))
-
-    def _reader(self, file: BufferedReader, first: int) -> Any:
+    def _stored(self, size: int, piece: Piece) -> Iterator[PackedPointRecord]:
         import laspy
 
-        wanted = laspy.DecompressionSelection.base().decompress_z().decompress_flags()
-        with library_errors(lambda message: self._unreadable(message, first)):
-            reader = laspy.open(
-                file,
-                closefd=False,
-                read_evlrs=False,
-                laz_backend=laspy.LazBackend.LazrsParallel,
-                decompression_selection=wanted,
-            )
-            if first:  # read from its start, a damaged chunk is noticed more often
-                reader.seek(first)
-        return reader
+        with open_binary(self.name) as file:
+            with library_errors(partial(self._unreadable, first=piece.start)):
+                reader = laspy.open(file, closefd=False, read_evlrs=False)
+                reader.seek(piece.start)
+            for first in range(piece.start, piece.stop, size):
+                count = min(size, piece.stop - first)
+                with library_errors(partial(self._unreadable, first=first)):
+                    records = reader.read_points(count)
+                if len(records) < count:
+                    raise self._unreadable("the file ends before", first + len(records))
+                yield records
 
-    def _points(self, reader: Any, first: int, count: int) -> Points:
-        with library_errors(lambda message: self._unreadable(message, first)):
-            read = reader.read_points(count)
-            records = read.array
-            withheld = np.asarray(read["withheld"]).astype(bool)
-        if len(records) < count:
-            raise self._unreadable("the file ends before", first + len(records))
-        x, y, z = (as_native(records[axis]) for axis in "XYZ")
+    def _unpacked(self, size: int, piece: Piece) -> Iterator[PackedPointRecord]:
+        """Unpack a piece, as many runs at a time as hold ``size`` points.
+
+        The library's own reader finds its place by a length that all runs share, and
+        hands out other points where they differ; so the table of runs is used here.
+        """
+        import laspy
+        import lazrs
+
+        assert self.packed is not None
+        packed = self.packed
+        selection = (
+            laspy.DecompressionSelection.base().decompress_z().decompress_flags()
+        )
+        with open_binary(self.name) as file:
+            for run, last in packed.groups(size, piece):
+                first, stop = (int(packed.first[k]) for k in (run, last))
+                at, end = (int(packed.byte[k]) for k in (run, last))
+                content = _bytes_at(file, self.name, at, end - at)
+                unpacked = np.zeros(stop - first, dtype=self.form.dtype())
+                with library_errors(partial(self._unreadable, first=first)):
+                    lazrs.decompress_points_with_chunk_table(
+                        content,
+                        packed.laszip,
+                        unpacked.view(np.uint8),
+                        packed.table(run, last),
+                        selection.to_lazrs(),
+                    )
+                inside = unpacked[max(piece.start - first, 0) : piece.stop - first]
+                for offset in range(0, len(inside), size):
+                    some = inside[offset : offset + size]
+                    yield laspy.PackedPointRecord(some, self.form)
+
+    def _points(self, records: PackedPointRecord) -> Points:
+        withheld = np.asarray(records["withheld"]).astype(bool)
+        x, y, z = (as_native(records.array[axis]) for axis in "XYZ")
         return select_points(Points(x, y, z, self.scale, self.offset), ~withheld)
 
     def _unreadable(self, message: str, first: int) -> InputError:
@@ -167,8 +237,12 @@ def open_las(name: str) -> LasCloud:
         If it is none, or is shorter than its header says.
     """
     header = read_las_header(name)
-    chunk = 1 if header.laszip is None else _checked_chunk(name, header, header.laszip)
-    return LasCloud(name, header.count, header.scale, header.offset, chunk)
+    packed = (
+        None if header.laszip is None else _packed_runs(name, header, header.laszip)
+    )
+    return LasCloud(
+        name, header.count, header.scale, header.offset, header.form, packed
+    )
 
 
 def read_las_header(name: str) -> LasHeader:
@@ -198,7 +272,7 @@ def read_las_header(name: str) -> LasHeader:
         start=len(head),
         end=end,
         count=int(read.point_count),
-        record=int(read.point_format.size),
+        form=read.point_format,
         scale=np.asarray(read.scales, dtype=np.float64),
         offset=np.asarray(read.offsets, dtype=np.float64),
         laszip=packings[0] if read.are_points_compressed else None,
@@ -325,8 +399,8 @@ class _ChunkTable:
     chunks: list[tuple[int, int]]
 
 
-def _checked_chunk(name: str, header: LasHeader, laszip: bytes) -> int:
-    """Check how points are packed; give the points of a chunk, 1 where chunks differ.
+def _packed_runs(name: str, header: LasHeader, laszip: bytes) -> PackedRuns:
+    """Check how points are packed, and where.
 
     Raises
     ------
@@ -339,7 +413,12 @@ def _checked_chunk(name: str, header: LasHeader, laszip: bytes) -> int:
         _refuse_misfit(name, header, packing, table)
         if packing.compressor == _LAYERED:
             _refuse_layers(file, name, header, packing, table)
-    return 1 if packing.chunk == _VARIABLE else packing.chunk
+    points, sizes = np.array(table.chunks, dtype=np.int64).T
+    if packing.chunk != _VARIABLE:
+        points = np.full(len(points), packing.chunk)
+    first = np.minimum(np.append(0, np.cumsum(points)), header.count)
+    byte = header.start + 8 + np.append(0, np.cumsum(sizes))
+    return PackedRuns(laszip, first, byte)
 
 
 def _read_packing(name: str, header: LasHeader, laszip: bytes) -> _Packing:

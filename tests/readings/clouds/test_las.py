@@ -117,6 +117,60 @@ def test_packed_runs_are_read_from_any_point_on(tmp_path, form):
     )
 
 
+def laz_of_unequal_runs(path, data, counts) -> None:
+    """A LAZ file whose packed runs hold ``counts`` points, as COPC files are packed."""
+    import laspy
+    import lazrs
+    from laspy.vlrs.known import LasZipVlr
+
+    header = data.header
+    form = header.point_format
+    packing = lazrs.LazVlr.new_for_compression(form.id, form.num_extra_bytes, True)
+    header.grow(data.points)
+    header.are_points_compressed = True
+    header.vlrs.append(LasZipVlr(packing.record_data()))
+    ends = np.cumsum(counts)
+    with path.open("wb") as file:
+        header.write_to(file)
+        packer = lazrs.ParLasZipCompressor(file, packing)
+        packer.reserve_offset_to_chunk_table()
+        runs = np.split(data.points.array, ends[:-1])
+        packer.compress_chunks([run.tobytes() for run in runs])
+        packer.done()
+    assert len(laspy.read(str(path)).points) == ends[-1]
+
+
+@pytest.mark.parametrize("form", [3, 6])
+def test_runs_of_unequal_length_are_those_that_were_packed(tmp_path, form):
+    """LAZ allows a table of runs of any length each (LASzip; all COPC files use it)."""
+    import laspy
+
+    rng = np.random.default_rng(form)
+    counts = [3, 70_001, 1, 40_000, 120_000, 17, 9_978]
+    data = laspy.LasData(laspy.LasHeader(point_format=form, version="1.4"))
+    xyz = rng.integers(-(2**20), 2**20, size=(sum(counts), 3), dtype=np.int32)
+    data.X, data.Y, data.Z = xyz.T
+    data.withheld = (hidden := rng.random(len(xyz)) < 0.1).astype(np.uint8)
+    path = tmp_path / "wall.laz"
+    laz_of_unequal_runs(path, data, counts)
+    source = open_cloud(path)
+    np.testing.assert_array_equal(known_numbers(source.chunks(30_000)), xyz[~hidden])
+    for most in (20_000, 100_000, 1_000_000):
+        pieces = source.pieces(most)
+        assert [part.start for part in pieces] == [0, *(p.stop for p in pieces[:-1])]
+        assert pieces[-1].stop == len(xyz)
+        for part in reversed(pieces):
+            inside = slice(part.start, part.stop)
+            np.testing.assert_array_equal(
+                known_numbers(source.chunks(150_000, part)),
+                xyz[inside][~hidden[inside]],
+            )
+
+
+def known_numbers(runs):
+    return np.concatenate([np.column_stack([run.x, run.y, run.z]) for run in runs])
+
+
 LYING = {
     "billions of points": (COUNT_14, 10**10),
     "points past all counts": (COUNT_14, 2**64 - 1),
