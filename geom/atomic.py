@@ -9,13 +9,15 @@ later writer removes.
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import secrets
 import shutil
-import tempfile
-from collections.abc import Callable, Iterator
+import time
+from collections.abc import Callable, Container, Iterator
 from contextlib import contextmanager, suppress
+from hashlib import sha256
 from pathlib import Path
 
 from geom.errors import InputError
@@ -91,16 +93,23 @@ def remove_stale(folder: Path, names: str, *, now: float) -> None:
 
 
 @contextmanager
-def atomic_directory(target: Path, *, overwrite: bool = False) -> Iterator[Path]:
+def atomic_directory(
+    target: Path, *, overwrite: bool = False, ours: Container[str] = ()
+) -> Iterator[Path]:
     """A scratch folder that becomes ``target`` when the block ends without error.
+
+    The folder that stood there is moved aside as a whole, and comes back if the new one
+    cannot take its place.  What a killed writer left is cleared by the next one.
 
     Parameters
     ----------
     target : Path
         Where the files shall stand.
     overwrite : bool
-        Allow a target that already holds files; those of the same name are replaced,
-        one by one and each whole.
+        Allow a target that already holds files.
+    ours : container of str
+        Names of files that do not outlive a new folder, whether or not it holds one of
+        that name.  Anything else that stood there is kept.
 
     Yields
     ------
@@ -112,25 +121,32 @@ def atomic_directory(target: Path, *, overwrite: bool = False) -> Iterator[Path]
     InputError
         If the target is not a folder, holds files already, or cannot be written.
     """
-    check_directory(target, overwrite=overwrite)
+    check_directory(target, overwrite=overwrite, ours=ours)
+    target = target.resolve()
     try:
         made = _make_parents(target.parent)
-        scratch = Path(tempfile.mkdtemp(dir=target.parent, prefix=f".{target.name}."))
+        scratch, lock = _make_scratch(target)
     except OSError as fault:
         raise _unwritable(target, fault) from fault
     try:
         yield scratch
-        _move_in(scratch, target)
+        for file in scratch.rglob("*"):
+            if file.is_file():
+                _to_disk(file)
+        _swap(scratch, target, ours if overwrite else None)
     except BaseException as fault:
         shutil.rmtree(scratch, ignore_errors=True)
         _remove_empty(made)
         if isinstance(fault, OSError):
             raise _unwritable(target, fault) from fault
         raise
-    shutil.rmtree(scratch, ignore_errors=True)
+    finally:
+        _unlock(lock)
 
 
-def check_directory(target: Path, *, overwrite: bool) -> None:
+def check_directory(
+    target: Path, *, overwrite: bool, ours: Container[str] = ()
+) -> None:
     """Say no, early, to an output folder that cannot or must not be written.
 
     Raises
@@ -138,6 +154,17 @@ def check_directory(target: Path, *, overwrite: bool) -> None:
     InputError
         As for `atomic_directory`.
     """
+    try:
+        _clear_dead(target.resolve(), ours)
+        with _undisturbed(target.resolve().parent):
+            _refuse_unsuited(target, overwrite=overwrite)
+            _refuse_unmakeable(target)
+    except OSError as fault:
+        raise _unwritable(target, fault) from fault
+
+
+def _refuse_unsuited(target: Path, *, overwrite: bool) -> None:
+    """Refuse a place that is no folder, may not be written, or holds files."""
     if target.exists() and not target.is_dir():
         raise InputError(
             "there is a file where the output folder should go",
@@ -149,31 +176,150 @@ def check_directory(target: Path, *, overwrite: bool) -> None:
             "the output folder cannot be written", file=target, cure=_OTHER
         )
     if target.is_dir() and not overwrite and any(target.iterdir()):
-        raise InputError(
-            "the output folder already holds files",
-            file=target,
-            cure="Name another folder with --out, or add --overwrite",
-        )
-    above = next(
-        p for p in (target.absolute(), *target.absolute().parents) if p.exists()
-    )
+        raise _not_empty(target)
+
+
+def _refuse_unmakeable(target: Path) -> None:
+    """Try, where the scratch folder would stand or be made, whether it can be."""
+    whole = target.absolute()
+    above = next(p for p in whole.parents if p.exists())
     if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):
         raise InputError(
             f"the output folder cannot be made in {above}", file=target, cure=_OTHER
         )
+    longest = os.pathconf(above, "PC_NAME_MAX") if hasattr(os, "pathconf") else 255
+    if any(len(os.fsencode(name)) > longest for name in whole.parts):
+        raise OSError(errno.ENAMETOOLONG, os.strerror(errno.ENAMETOOLONG))
+    probe = above / _hidden_name(target, "new")
+    probe.mkdir()
+    with suppress(FileNotFoundError):  # another took it for a dead one's
+        probe.rmdir()
 
 
-def _move_in(scratch: Path, target: Path) -> None:
-    for file in scratch.rglob("*"):
-        if file.is_file():
-            with file.open("rb") as opened:
-                os.fsync(opened.fileno())
-    scratch.chmod(0o777 & ~_umask())
-    if not target.exists() or not any(target.iterdir()):
-        scratch.replace(target)
-        return
-    for file in sorted(scratch.iterdir()):
-        file.replace(target / file.name)
+def _hidden_name(target: Path, kind: str) -> str:
+    """A name for a folder on its way to or from its place; short, whatever the name."""
+    digest = sha256(os.fsencode(target.name)).hexdigest()[:12]
+    token = "*" if kind == "*" else secrets.token_hex(6)
+    return f".daubline-{digest}-{token}" + ("" if kind == "*" else f".{kind}")
+
+
+def _make_scratch(target: Path) -> tuple[Path, int | None]:
+    """Make a folder and hold it, before anyone takes it for a dead one's."""
+    while True:
+        scratch = target.parent / _hidden_name(target, "new")
+        scratch.mkdir()
+        with suppress(FileNotFoundError, BlockingIOError):
+            lock = _lock(scratch)
+            if scratch.exists():
+                return scratch, lock
+            _unlock(lock)
+
+
+def _swap(scratch: Path, target: Path, ours: Container[str] | None) -> None:
+    """Put a folder in its place, once the one that stands there is out of the way.
+
+    Parameters
+    ----------
+    scratch, target : Path
+    ours : container of str, or None
+        None: nothing may stand there.
+    """
+    with _undisturbed(target.parent):
+        stands = target.exists() and any(target.iterdir())
+        if stands and ours is None:
+            raise _not_empty(target)
+        if not stands:
+            if os.name == "nt" and target.exists():
+                target.rmdir()  # only there an empty folder is in the way
+            scratch.rename(target)
+        else:
+            shutil.copymode(target, scratch)
+            aside = target.rename(target.parent / _hidden_name(target, "old"))
+            try:
+                scratch.rename(target)
+            except BaseException:
+                aside.rename(target)
+                raise
+            _clear_aside(aside, target, ours or ())
+        with suppress(OSError):
+            _to_disk(target.parent)
+
+
+@contextmanager
+def _undisturbed(folder: Path) -> Iterator[None]:
+    """Let nobody else put a folder in place in here meanwhile."""
+    lock = _lock(folder, wait=True) if folder.is_dir() else None
+    try:
+        yield
+    finally:
+        _unlock(lock)
+
+
+def _clear_aside(aside: Path, target: Path, ours: Container[str]) -> None:
+    """Remove a folder that was replaced, once what is not ours is out of it."""
+    for entry in aside.iterdir():
+        if entry.name not in ours and not (target / entry.name).exists():
+            entry.rename(target / entry.name)
+    shutil.rmtree(aside)
+
+
+def _clear_dead(target: Path, ours: Container[str]) -> None:
+    """Clear what killed writers to one place left: new folders go, old ones come back.
+
+    A new folder is dead when nobody holds it, an old one when no folder is being put in
+    place; and, where that cannot be known, one that has not been touched for long.
+    """
+    for folder in sorted(target.parent.glob(_hidden_name(target, "*"))):
+        old = folder.suffix == ".old"
+        with suppress(OSError):
+            lock = _lock(target.parent, wait=True) if old else _lock(folder)
+            try:
+                if lock is None and time.time() - folder.stat().st_mtime < _STALE:
+                    continue
+                if not old:
+                    shutil.rmtree(folder)
+                elif target.exists():
+                    _clear_aside(folder, target, ours)
+                else:
+                    folder.rename(target)
+            finally:
+                _unlock(lock)
+
+
+def _lock(folder: Path, *, wait: bool = False) -> int | None:
+    """Hold a folder until it is let go, or the process ends; None where none can.
+
+    Raises
+    ------
+    BlockingIOError
+        If another holds it, unless that is waited for.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        return None
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as fault:
+        os.close(handle)
+        if isinstance(fault, BlockingIOError):
+            raise
+        return None
+    return handle
+
+
+def _unlock(lock: int | None) -> None:
+    if lock is not None:
+        os.close(lock)
+
+
+def _not_empty(target: Path) -> InputError:
+    return InputError(
+        "the output folder already holds files",
+        file=target,
+        cure="Name another folder with --out, or add --overwrite",
+    )
 
 
 def _make_parents(folder: Path) -> list[Path]:
@@ -190,13 +336,10 @@ def _remove_empty(folders: list[Path]) -> None:
 
 def _unwritable(target: Path, fault: OSError) -> InputError:
     why = fault.strerror or str(fault)
-    return InputError(f"the output cannot be written ({why})", file=target, cure=_OTHER)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    cure = _OTHER
+    if isinstance(fault, PermissionError) and os.name == "nt" and target.exists():
+        cure = "Close whatever has a file of it open; the folder is as it was"
+    return InputError(f"the output cannot be written ({why})", file=target, cure=cure)
 
 
 def _to_disk(path: Path) -> None:

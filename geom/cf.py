@@ -1,6 +1,7 @@
 """NetCDF-4 files in CF style: how a dataset comes to the disk.
 
-NetCDF-4 is HDF5 with dimensions as dimension scales.
+NetCDF-4 is HDF5 with dimensions as dimension scales.  A file is made in memory and
+then written: HDF5 ends the program where a disk is full.
 
 References
 ----------
@@ -11,6 +12,7 @@ CF conventions 1.11, 5.7: scalar coordinates.
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +38,9 @@ def write_packed(path: Path, data: xr.Dataset) -> None:
         for name, array in data.data_vars.items()
     }
     encoding |= {str(name): {"_FillValue": None} for name in data.coords}
-    data.to_netcdf(path, engine="h5netcdf", format="NETCDF4", encoding=encoding)
+    content = io.BytesIO()
+    data.to_netcdf(content, engine="h5netcdf", format="NETCDF4", encoding=encoding)
+    path.write_bytes(content.getbuffer())
 
 
 def write_checked(path: Path, data: xr.Dataset) -> None:
@@ -55,7 +59,8 @@ def write_checked(path: Path, data: xr.Dataset) -> None:
     """
     import h5py  # type: ignore[import-untyped]
 
-    with h5py.File(path, "w", track_order=True) as file:
+    content = io.BytesIO()
+    with h5py.File(content, "w", track_order=True) as file:
         for name, value in data.attrs.items():
             file.attrs[name] = value
         scales = [str(name) for name in data.sizes]
@@ -74,6 +79,7 @@ def write_checked(path: Path, data: xr.Dataset) -> None:
                 for axis, scale in enumerate(data.variables[name].dims):
                     file[name].dims[axis].attach_scale(file[scale])
         _point_at_scalars(file, data)
+    path.write_bytes(content.getbuffer())
 
 
 def _put_dimension(file: Any, name: str, size: int) -> None:

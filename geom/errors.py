@@ -90,3 +90,7 @@ class MissingExtra(DaublineError, ImportError):
     def __reduce__(self) -> tuple[type[MissingExtra], tuple[str, str]]:
         """What another process makes it again from."""
         return type(self), (self.library, self.extra)
+
+
+class TerminatedError(KeyboardInterrupt):
+    """The process was asked to end: what is half done is cleared, as for Ctrl-C."""

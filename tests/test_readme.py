@@ -42,7 +42,7 @@ def test_every_file_a_page_points_at_is_there(page: Path) -> None:
 
 
 def test_every_file_the_readme_lists_is_one_that_is_written() -> None:
-    from geom.views import FILES
+    from geom.views.names import FILES
 
     table = README.split("| file | what |")[1].split("\n\n")[0]
     told = {

@@ -55,13 +55,14 @@ def run(options: argparse.Namespace) -> None:
 
     from geom.atomic import atomic_directory, check_directory
     from geom.errors import InputError
+    from geom.views.names import CAMPAIGN_FILES
 
     if len(options.records) > 2:
         raise InputError(
             f"{len(options.records)} records were named, not one or two",
             cure="Compare two at a time",
         )
-    check_directory(options.out, overwrite=options.overwrite)
+    check_directory(options.out, overwrite=options.overwrite, ours=CAMPAIGN_FILES)
     with Console(stderr=True, quiet=options.quiet).status(
         "comparing campaigns"
     ) as wait:
@@ -78,7 +79,9 @@ def run(options: argparse.Namespace) -> None:
             title=options.title,
             tick=lambda words: wait.update(f"comparing campaigns: {words}"),
         )
-        with atomic_directory(options.out, overwrite=options.overwrite) as folder:
+        with atomic_directory(
+            options.out, overwrite=options.overwrite, ours=CAMPAIGN_FILES
+        ) as folder:
             write_campaigns(folder, comparison)
     if options.json:
         print_document(campaigns_document(comparison))

@@ -43,9 +43,10 @@ def run(options: argparse.Namespace) -> None:
 
     from geom.atomic import atomic_directory, check_directory
     from geom.design import load_design
+    from geom.views.names import CHANGE_FILES
 
     _refuse_one_survey(options.first, options.last)
-    check_directory(options.out, overwrite=options.overwrite)
+    check_directory(options.out, overwrite=options.overwrite, ours=CHANGE_FILES)
     design = load_design(options.design)
     with Console(stderr=True, quiet=options.quiet).status("comparing the surveys"):
         from geom.record.change.compare import compare_walls
@@ -54,7 +55,9 @@ def run(options: argparse.Namespace) -> None:
 
         start, end = (load_wall(path, design) for path in (options.first, options.last))
         change = compare_walls(start, end, title=options.title)
-        with atomic_directory(options.out, overwrite=options.overwrite) as folder:
+        with atomic_directory(
+            options.out, overwrite=options.overwrite, ours=CHANGE_FILES
+        ) as folder:
             write_change(folder, change, design)
     if options.json:
         from geom.views.documents import change_document

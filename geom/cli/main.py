@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 from geom._version import __version__
 from geom.cli import (
@@ -19,13 +22,14 @@ from geom.cli import (
     wear,
 )
 from geom.cli import next as next_stations
-from geom.errors import DaublineError
+from geom.errors import DaublineError, TerminatedError
 
-DONE, FAULT, BAD_INPUT, STOPPED = 0, 1, 2, 130
+DONE, FAULT, BAD_INPUT, STOPPED, TERMINATED = 0, 1, 2, 130, 143
 
 _ABOUT = "How far a cupola's lining is from its drawing, and what to do about it."
 _CODES = (
-    "Exit code 0: done. 2: bad input or usage, nothing written. 1: a fault of ours."
+    "Exit code 0: done. 2: bad input or usage, nothing written. 1: a fault of ours. "
+    "130, 143: stopped from outside, nothing written."
 )
 #: In the order of the help.
 _COMMANDS = (
@@ -69,13 +73,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     options = parser().parse_args(arguments)
     try:
-        options.run(options)
+        with _terminable():
+            options.run(options)
     except DaublineError as fault:
         print(f"daubline: {fault}", file=sys.stderr)  # noqa: T201
         return BAD_INPUT
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         print("daubline: stopped, nothing written", file=sys.stderr)  # noqa: T201
-        return STOPPED
+        return TERMINATED if isinstance(stop, TerminatedError) else STOPPED
     except Exception:
         import traceback
 
@@ -87,3 +92,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         )
         return FAULT
     return DONE
+
+
+@contextmanager
+def _terminable() -> Iterator[None]:
+    """Take the signal to end, while a command runs, for the one of the keyboard."""
+
+    def stop(_signal: int, _frame: object) -> None:
+        raise TerminatedError
+
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

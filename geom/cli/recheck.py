@@ -55,8 +55,9 @@ def run(options: argparse.Namespace) -> None:
     from geom.atomic import atomic_directory, check_directory
     from geom.design import load_design
     from geom.readings.surveys import load_survey_before
+    from geom.views.names import RECHECK_FILES
 
-    check_directory(options.out, overwrite=options.overwrite)
+    check_directory(options.out, overwrite=options.overwrite, ours=RECHECK_FILES)
     design = load_design(options.design)
     before = load_survey_before(options.before, design)
     readings = read_readings(options.readings, design, options)
@@ -72,7 +73,9 @@ def run(options: argparse.Namespace) -> None:
         result = recheck(before, surface, findings, design)
         from geom.views.outputs import write_recheck
 
-        with atomic_directory(options.out, overwrite=options.overwrite) as folder:
+        with atomic_directory(
+            options.out, overwrite=options.overwrite, ours=RECHECK_FILES
+        ) as folder:
             write_recheck(folder, result, design)
     if options.json:
         print_file(options.out / "recheck.json")

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from geom.cli.inputs import add_cloud_options, add_json, add_quiet
 from geom.cli.occasions import add_occasion, occasion_of
+from geom.errors import TerminatedError
 
 if TYPE_CHECKING:
     from geom.design import Design
@@ -22,10 +23,6 @@ if TYPE_CHECKING:
     from geom.record.store.store import Record
 
     Read = RodReadings | CloudReadings
-
-
-#: Exit code of a log that was stopped.
-_STOPPED = 130
 
 
 def add_to(commands: Any) -> None:
@@ -292,9 +289,10 @@ def _add_all(
                 added += 1
     except InputError as fault:
         raise _halfway(fault, row, added) from fault
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         _say(f"daubline: stopped, {_surveys_were(added)} added; call again to go on")
-        raise SystemExit(_STOPPED) from None
+        terminated = isinstance(stop, TerminatedError)
+        raise SystemExit(143 if terminated else 130) from None
     return added
 
 

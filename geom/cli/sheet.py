@@ -77,15 +77,18 @@ def run(options: argparse.Namespace) -> None:
     """Do it."""
     from geom.atomic import atomic_directory, check_directory
     from geom.design import load_design
+    from geom.views.names import SHEET_FILES
 
     _refuse_both(options)
-    check_directory(options.out, overwrite=options.overwrite)
+    check_directory(options.out, overwrite=options.overwrite, ours=SHEET_FILES)
     design = load_design(options.design)
     from geom.views.outputs import refuse_filled_in, write_rod_sheet
 
     refuse_filled_in(options.out)
     plan = _second(options, design) if options.readings else _first(options, design)
-    with atomic_directory(options.out, overwrite=options.overwrite) as folder:
+    with atomic_directory(
+        options.out, overwrite=options.overwrite, ours=SHEET_FILES
+    ) as folder:
         write_rod_sheet(folder, design, plan, title=options.title)
     _print_summary(design, plan, options.out)
 
@@ -143,7 +146,7 @@ def _second(options: argparse.Namespace, design: Design) -> SamplingPlan:
 
 
 def _print_summary(design: Design, plan: SamplingPlan, out: Path) -> None:
-    from geom.views.outputs import PAPER, WORKBOOK
+    from geom.views.names import PAPER, WORKBOOK
     from geom.views.say import plain
 
     rows, columns = plan.requested.shape

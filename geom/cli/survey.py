@@ -22,13 +22,10 @@ from geom.cli.occasions import (
     refuse_before_work,
     refuse_incomplete_occasion,
 )
+from geom.views.names import FILES, STILL_FORMS, SURVEYED
 
 if TYPE_CHECKING:
     from rich.progress import Progress
-
-
-#: Files of a survey, for the progress bar.
-_FILES = 9
 
 
 def add_to(commands: Any) -> None:
@@ -45,7 +42,7 @@ def add_to(commands: Any) -> None:
         "--stills",
         action="append",
         default=[],
-        choices=("svg", "pdf", "png"),
+        choices=STILL_FORMS,
         help="also write map, sections and the wall in the round for papers, in this "
         "form; may be given several times",
     )
@@ -68,12 +65,12 @@ def run(options: argparse.Namespace) -> None:
 
     _refuse_past_as_out(options.past, options.out)
     refuse_incomplete_occasion(options)
-    check_directory(options.out, overwrite=options.overwrite)
+    check_directory(options.out, overwrite=options.overwrite, ours=SURVEYED)
     design = load_design(options.design)
     if options.record is not None:
         refuse_before_work(options, design)
     with progress_bar(options.quiet) as bar:
-        task = bar.add_task("reading", total=4 + _FILES)
+        task = bar.add_task("reading", total=4 + len(FILES))
 
         def tick(next_up: str) -> None:
             bar.update(task, advance=1, description=next_up)
@@ -98,10 +95,12 @@ def run(options: argparse.Namespace) -> None:
 
         works = prepare_repair(surface, findings, design)
         tick("writing files")
-        from geom.views import write_files
         from geom.views.charts.stills import write_stills
+        from geom.views.outputs import write_files
 
-        with atomic_directory(options.out, overwrite=options.overwrite) as folder:
+        with atomic_directory(
+            options.out, overwrite=options.overwrite, ours=SURVEYED
+        ) as folder:
             write_files(
                 folder,
                 design=design,

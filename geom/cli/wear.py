@@ -46,6 +46,7 @@ def run(options: argparse.Namespace) -> None:
     from rich.console import Console
 
     from geom.atomic import atomic_directory, check_directory
+    from geom.views.names import WEAR_FILES
 
     with Console(stderr=True, quiet=options.quiet).status("opening the record") as wait:
         from geom.record.store.store import open_record
@@ -53,7 +54,7 @@ def run(options: argparse.Namespace) -> None:
         records = [open_record(folder) for folder in options.records]
         targets = _targets(options.out, records)
         for target in targets:
-            check_directory(target, overwrite=options.overwrite)
+            check_directory(target, overwrite=options.overwrite, ours=WEAR_FILES)
         from geom.record.study import study
         from geom.views.outputs import write_wear_files
 
@@ -71,7 +72,9 @@ def run(options: argparse.Namespace) -> None:
             for record in records
         ]
         for wear, record, target in zip(studies, records, targets, strict=True):
-            with atomic_directory(target, overwrite=options.overwrite) as folder:
+            with atomic_directory(
+                target, overwrite=options.overwrite, ours=WEAR_FILES
+            ) as folder:
                 write_wear_files(folder, wear, record, tick)
     if options.json:
         _print_json(studies, records)

@@ -37,9 +37,18 @@ from geom.views.documents import (
     recheck_document,
     wear_document,
 )
-from geom.views.meshes.formats import glb_bytes, ply_bytes, write_vtp
+from geom.views.meshes.formats import glb_bytes, ply_bytes, vtp_bytes
 from geom.views.meshes.mesh import wall_mesh
 from geom.views.meshes.solid import rebuild_solid, stl_bytes
+from geom.views.names import (
+    CAMPAIGN_FILES,
+    CHANGE_FILES,
+    FILES,
+    PAPER,
+    RECHECK_FILES,
+    WEAR_FILES,
+    WORKBOOK,
+)
 from geom.views.netcdf import (
     write_change_netcdf,
     write_netcdf,
@@ -58,26 +67,6 @@ from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
 #: Makes the content of a file, or writes it to the path that it is given.
 Maker = Callable[[Path], bytes | None]
 
-#: Files of a survey, in the order they are written.
-FILES: tuple[str, ...] = (
-    "findings.json",
-    "surface.nc",
-    "lining.glb",
-    "lining.ply",
-    "lining.vtp",
-    "rebuild.stl",
-    "map.png",
-    "report.html",
-    "repair-sheet.pdf",
-)
-CHANGE_FILES: tuple[str, ...] = (
-    "change.json",
-    "change.nc",
-    "change.png",
-    "change.html",
-)
-#: The blank rod sheet to type into, and the one to print.
-WORKBOOK, PAPER = "rod-sheet.xlsx", "rod-sheet.pdf"
 #: Surveys that the deepest cut-back is followed through, the last ones.
 _FOLLOWED = 1000
 
@@ -198,7 +187,7 @@ def survey_makers(
         lambda path: write_netcdf(path, surface, findings),
         lambda _: glb_bytes(mesh(), surface, title=findings.title),
         lambda _: ply_bytes(mesh(), surface, maps=maps),
-        lambda path: write_vtp(path, mesh(), surface, maps=maps),
+        lambda _: vtp_bytes(mesh(), surface, maps=maps),
         rebuild,
         lambda _: pictures().map,
         report,
@@ -261,32 +250,32 @@ def write_wear_files(
         left_out = len(wear.occasions) - len(walls)
         return heats_bytes(walls, title=wear.title, left_out=left_out)
 
-    makers: dict[str, Maker] = {
-        "wear.json": lambda _: wear_document(wear, design),
-        "wear.nc": lambda path: write_wear_netcdf(path, wear.maps, design, about),
-        "wear-map.png": lambda _: still_png(wear, design),
-        "wear.html": page,
-        "heats.html": heats,
-    }
-    write_all(folder, makers, begun=tick)
+    makers: tuple[Maker, ...] = (
+        lambda _: wear_document(wear, design),
+        lambda path: write_wear_netcdf(path, wear.maps, design, about),
+        lambda _: still_png(wear, design),
+        page,
+        heats,
+    )
+    write_all(folder, dict(zip(WEAR_FILES, makers, strict=True)), begun=tick)
 
 
 def write_campaigns(folder: Path, comparison: Comparison) -> None:
     """Write document and page of two campaigns side by side."""
-    makers: dict[str, Maker] = {
-        "campaigns.json": lambda _: campaigns_document(comparison),
-        "campaigns.html": lambda _: campaigns_page(comparison),
-    }
-    write_all(folder, makers)
+    makers: tuple[Maker, ...] = (
+        lambda _: campaigns_document(comparison),
+        lambda _: campaigns_page(comparison),
+    )
+    write_all(folder, dict(zip(CAMPAIGN_FILES, makers, strict=True)))
 
 
 def write_recheck(folder: Path, recheck: Recheck, design: Design) -> None:
     """Write document and certificate of a recheck."""
-    makers: dict[str, Maker] = {
-        "recheck.json": lambda _: recheck_document(recheck),
-        "certificate.pdf": lambda _: certificate_bytes(recheck, design),
-    }
-    write_all(folder, makers)
+    makers: tuple[Maker, ...] = (
+        lambda _: recheck_document(recheck),
+        lambda _: certificate_bytes(recheck, design),
+    )
+    write_all(folder, dict(zip(RECHECK_FILES, makers, strict=True)))
 
 
 def write_rod_sheet(

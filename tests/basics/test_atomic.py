@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
+import subprocess
+import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -33,6 +38,7 @@ def full_disk(request, monkeypatch):
         monkeypatch.setattr(os, request.param, refuse)
         if request.param == "replace":
             monkeypatch.setattr(Path, "replace", refuse)
+            monkeypatch.setattr(Path, "rename", refuse)
 
     return fill
 
@@ -115,20 +121,151 @@ def test_a_folder_with_files_is_not_overwritten_unasked(tmp_path):
     assert everything(tmp_path) == {"a.txt": b"old"}
 
 
-def test_overwriting_replaces_files_of_the_same_name_only(tmp_path):
+def old_folder(tmp_path) -> Path:
+    """A folder with files of an earlier run and one of somebody's own."""
     out = tmp_path / "out"
     out.mkdir()
-    (out / "a.txt").write_text("old")
+    for name in ("a.txt", "still.svg"):
+        (out / name).write_text("old")
     (out / "mine.txt").write_text("kept")
-    with atomic_directory(out, overwrite=True) as scratch:
+    return out
+
+
+OURS = {"a.txt", "b.txt", "still.svg"}
+
+
+def write_anew(out) -> None:
+    with atomic_directory(out, overwrite=True, ours=OURS) as scratch:
         (scratch / "a.txt").write_text("new")
         (scratch / "b.txt").write_text("more")
-    assert everything(tmp_path) == {
-        "out": None,
-        "out/a.txt": b"new",
-        "out/b.txt": b"more",
-        "out/mine.txt": b"kept",
-    }
+
+
+WRITTEN_ANEW = {
+    "out": None,
+    "out/a.txt": b"new",
+    "out/b.txt": b"more",
+    "out/mine.txt": b"kept",
+}
+
+
+def test_overwriting_leaves_nothing_of_the_run_before_and_what_is_not_ours(tmp_path):
+    write_anew(old_folder(tmp_path))
+    assert everything(tmp_path) == WRITTEN_ANEW
+
+
+def test_a_folder_that_cannot_take_its_place_leaves_the_old_one_whole(
+    tmp_path, monkeypatch
+):
+    out = old_folder(tmp_path)
+    before, rename = everything(tmp_path), Path.rename
+
+    def held(path, target):
+        if path.suffix == ".new":
+            raise PermissionError(errno.EACCES, "held")
+        return rename(path, target)
+
+    monkeypatch.setattr(Path, "rename", held)
+    with pytest.raises(InputError, match="held"):
+        write_anew(out)
+    assert everything(tmp_path) == before
+
+
+def test_of_writers_to_one_new_folder_one_wins_and_the_others_hear_of_it(tmp_path):
+    out, together = tmp_path / "out", threading.Barrier(3)
+
+    def write(number: int) -> str:
+        try:
+            with atomic_directory(out) as scratch:
+                for name in ("a", "b"):
+                    (scratch / name).write_text(str(number))
+                together.wait()
+        except InputError as fault:
+            return str(fault)
+        return "done"
+
+    with ThreadPoolExecutor(3) as pool:
+        ends = list(pool.map(write, range(3)))
+    assert ends.count("done") == 1
+    assert sum("already holds files" in end for end in ends) == 2
+    winner = str(ends.index("done")).encode()
+    assert everything(tmp_path) == {"out": None, "out/a": winner, "out/b": winner}
+
+
+def test_of_writers_that_may_overwrite_the_last_one_stands_whole(tmp_path):
+    out = old_folder(tmp_path)
+
+    def write(number: int) -> None:
+        for _ in range(20):
+            with atomic_directory(out, overwrite=True, ours={"a", "b"}) as scratch:
+                for name in ("a", "b"):
+                    (scratch / name).write_text(str(number))
+
+    with ThreadPoolExecutor(3) as pool:
+        list(pool.map(write, range(3)))
+    left = everything(tmp_path)
+    assert left.pop("out/a") == left.pop("out/b")
+    kept = {"out/a.txt": b"old", "out/still.svg": b"old", "out/mine.txt": b"kept"}
+    assert left == {"out": None} | kept
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from geom.atomic import atomic_directory
+at, out = sys.argv[1], Path(sys.argv[2])
+rename = Path.rename
+def killed(path, target):
+    if at == "put in place" and path.suffix == ".new":
+        os.kill(os.getpid(), signal.SIGKILL)
+    done = rename(path, target)
+    if at == "taken aside" and Path(target).suffix == ".old":
+        os.kill(os.getpid(), signal.SIGKILL)
+    if at == "in place" and path.suffix == ".new":
+        os.kill(os.getpid(), signal.SIGKILL)
+    return done
+Path.rename = killed
+with atomic_directory(out, overwrite=True, ours={"a.txt", "still.svg"}) as scratch:
+    (scratch / "a.txt").write_text("killed")
+    if at == "writing":
+        os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.parametrize("at", ["writing", "taken aside", "put in place", "in place"])
+def test_what_a_killed_writer_left_is_cleared_by_the_next(tmp_path, at):
+    out = old_folder(tmp_path)
+    ended = subprocess.run([sys.executable, "-c", KILLED, at, out], check=False)
+    assert ended.returncode == -signal.SIGKILL
+    check_directory(out, overwrite=True, ours=OURS)
+    wall = b"killed" if at == "in place" else b"old"
+    left = everything(tmp_path)
+    assert (left["out/a.txt"], left["out/mine.txt"]) == (wall, b"kept")
+    assert ("out/still.svg" in left) == (at != "in place")
+    assert not [name for name in left if name.startswith(".")]
+    write_anew(out)
+    assert everything(tmp_path) == WRITTEN_ANEW
+
+
+def test_a_living_writer_is_left_alone(tmp_path):
+    with atomic_directory(tmp_path / "out") as scratch:
+        check_directory(tmp_path / "out", overwrite=False)
+        assert scratch.is_dir()
+        (scratch / "a.txt").write_text("a")
+    assert everything(tmp_path) == {"out": None, "out/a.txt": b"a"}
+
+
+def test_a_folder_is_as_readable_as_any_other(tmp_path):
+    (tmp_path / "made").mkdir()
+    with atomic_directory(tmp_path / "out") as scratch:
+        (scratch / "a.txt").write_text("a")
+    assert (tmp_path / "out").stat().st_mode == (tmp_path / "made").stat().st_mode
+
+
+def test_a_name_longer_than_any_may_be_is_refused_early(tmp_path):
+    for name in ("x" * 300, "ü" * 200):
+        for target in (tmp_path / name, tmp_path / name / "out"):
+            with pytest.raises(InputError, match="too long"):
+                check_directory(target, overwrite=False)
 
 
 def write_to_full_disk(target, fill, *, overwrite=False):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -305,7 +307,7 @@ def test_a_folder_that_may_not_be_written_is_refused(
     assert "out" in refused(command, tmp_path, capsys)
 
 
-@pytest.mark.parametrize("call", ["fsync", "replace"])
+@pytest.mark.parametrize("call", ["fsync", "rename"])
 def test_a_full_disk_leaves_nothing_behind(
     call: str,
     tmp_path: Path,
@@ -313,7 +315,7 @@ def test_a_full_disk_leaves_nothing_behind(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     command = good_command(tmp_path)
-    monkeypatch.setattr("geom.views.write_files", written_a_little)
+    monkeypatch.setattr("geom.views.outputs.write_files", written_a_little)
 
     def full(*_: object, **__: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -321,6 +323,25 @@ def test_a_full_disk_leaves_nothing_behind(
     monkeypatch.setattr(os, call, full)
     said = refused(command, tmp_path, capsys)
     assert "No space left on device" in said
+
+
+def test_asked_to_end_it_ends_as_for_ctrl_c_and_leaves_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command = good_command(tmp_path)
+    before = sorted(tmp_path.rglob("*"))
+
+    def ended(folder: Path, **_: object) -> None:
+        written_a_little(folder)
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(10.0)
+
+    monkeypatch.setattr("geom.views.outputs.write_files", ended)
+    was = signal.getsignal(signal.SIGTERM)
+    assert main(command) == 143
+    assert "nothing written" in capsys.readouterr().err
+    assert sorted(tmp_path.rglob("*")) == before
+    assert signal.getsignal(signal.SIGTERM) is was
 
 
 def written_a_little(folder: Path, **_: object) -> None:
@@ -337,7 +358,7 @@ def test_a_fault_of_ours_is_told_apart_and_leaves_nothing(
         written_a_little(folder)
         raise ZeroDivisionError
 
-    monkeypatch.setattr("geom.views.write_files", broken)
+    monkeypatch.setattr("geom.views.outputs.write_files", broken)
     assert main(command) == 1
     assert "a fault of ours" in capsys.readouterr().err
     assert sorted(tmp_path.rglob("*")) == before

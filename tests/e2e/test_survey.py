@@ -192,10 +192,12 @@ def test_overwrite_replaces_our_files_and_keeps_others(tmp_path: Path) -> None:
     out = tmp_path / "out"
     out.mkdir()
     (out / "mine.txt").write_text("mine")
-    (out / "findings.json").write_text("old")
+    for name in ("findings.json", "still-map.svg", "recheck.json"):
+        (out / name).write_text("old")
     assert survey(SHEETS[1], out, "--quiet", "--overwrite") == 0
     assert (out / "mine.txt").read_text() == "mine"
     assert told(out)["schema"] == "daubline.findings/1"
+    assert {path.name for path in out.iterdir()} == {*FILES, "mine.txt"}
     assert {path.name for path in tmp_path.iterdir()} == {"out"}
 
 

@@ -11,13 +11,16 @@ from pathlib import Path
 import pytest
 
 import geom.views
-from geom.views import FILES, write_files
+from geom.atomic import atomic_directory
+from geom.errors import InputError
+from geom.views.names import FILES
+from geom.views.outputs import write_files
 
 TWICE = """
 import hashlib, json, pathlib, sys, tempfile
 sys.path.insert(0, sys.argv[1])
 from conftest import make_furnace
-from geom.views import write_files
+from geom.views.outputs import write_files
 f = make_furnace(spacing=40.0, columns=120)
 folder = pathlib.Path(tempfile.mkdtemp(dir=sys.argv[2]))
 paths = write_files(folder, design=f.design, readings=f.readings,
@@ -44,6 +47,24 @@ def test_every_file_is_written_and_ticked_once(build, tmp_path):
     assert [path.name for path in paths] == list(FILES) == ticks
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(FILES)
     assert all(path.stat().st_size > 1000 for path in paths)
+
+
+@pytest.mark.parametrize("limit", [2_000, 60_000, 300_000, 900_000])
+def test_a_disk_that_takes_no_more_leaves_nothing(build, tmp_path, limit):
+    """HDF5 ended the program where a file could not grow; others left half a file."""
+    resource = pytest.importorskip("resource")  # not on Windows
+    furnace = build(spacing=40.0)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
+    try:
+        with (
+            pytest.raises(InputError, match="File too large"),
+            atomic_directory(tmp_path / "out") as folder,
+        ):
+            write(furnace, folder)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_same_input_gives_the_same_bytes_in_another_process(build, tmp_path):

@@ -13,6 +13,7 @@ from geom.views.charts.cutback_map import map_png
 from geom.views.charts.round import round_view
 from geom.views.charts.sections import level_sections, upright_sections
 from geom.views.charts.style import Form
+from geom.views.names import STILL_VIEWS
 
 #: Dots per inch of what is not drawn as lines.
 _DPI = 180
@@ -40,13 +41,13 @@ def stills(
     content : bytes
         The same survey gives the same bytes.
     """
-    drawings: dict[str, Callable[..., bytes]] = {
-        "map": partial(map_png, readings),
-        "level-sections": level_sections,
-        "upright-sections": upright_sections,
-        "round": round_view,
-    }
-    for name, draw in drawings.items():
+    drawings: tuple[Callable[..., bytes], ...] = (
+        partial(map_png, readings),
+        level_sections,
+        upright_sections,
+        round_view,
+    )
+    for name, draw in zip(STILL_VIEWS, drawings, strict=True):
         content = draw(surface, findings, form=form, dpi=_DPI)
         yield f"still-{name}.{form}", content
 

@@ -8,7 +8,6 @@ buffer, and numbers next to the colours of PLY.
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -142,14 +141,11 @@ def ply_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
     return bytes(content)
 
 
-def write_vtp(
-    path: Path, mesh: WallMesh, surface: RadialSurface, *, maps: Maps
-) -> None:
-    """Write the mesh as VTK XML PolyData.
+def vtp_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
+    """The mesh as VTK XML PolyData.
 
     Parameters
     ----------
-    path : Path
     mesh : WallMesh
     surface : RadialSurface
     maps : Maps
@@ -159,6 +155,7 @@ def write_vtp(
         none) and ``surveyed`` (1 throughout: the rest is left out of the mesh).
     """
     import pyvista as pv
+    from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
     vertices: Any = mesh.vertices.astype(np.float32)
     faces: Any = mesh.faces
@@ -179,4 +176,9 @@ def write_vtp(
     shape.point_data["zone"] = mesh.pick(maps.zone).astype(np.int32)
     shape.point_data["surveyed"] = mesh.pick(maps.surveyed).astype(np.int8)
     shape.set_active_scalars("cutback")
-    shape.save(path, binary=True)
+    writer = vtkXMLPolyDataWriter()
+    writer.SetInputData(shape)
+    writer.WriteToOutputStringOn()
+    writer.SetDataModeToBinary()
+    writer.Write()
+    return str(writer.GetOutputString()).encode("ascii")

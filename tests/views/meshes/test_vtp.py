@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from geom.views.meshes.formats import write_vtp
+from geom.views.meshes.formats import vtp_bytes
 from geom.views.meshes.mesh import wall_mesh
 
 KINDS = {"Float32": "<f4", "Int8": "i1", "Int32": "<i4"}
@@ -50,7 +50,7 @@ def unpacked(packed, word):
 def written(furnace, tmp_path_factory):
     path = tmp_path_factory.mktemp("vtp") / "lining.vtp"
     mesh = wall_mesh(furnace.surface)
-    write_vtp(path, mesh, furnace.surface, maps=furnace.findings.maps)
+    path.write_bytes(vtp_bytes(mesh, furnace.surface, maps=furnace.findings.maps))
     return mesh, *arrays(path)
 
 

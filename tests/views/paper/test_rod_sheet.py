@@ -22,12 +22,8 @@ from geom.sampling.plan import follow_up_plan, initial_plan
 from geom.sampling.stations import Advice, Station
 from geom.units import parse_number
 from geom.views.cautions import CAUTIONS
-from geom.views.outputs import (
-    PAPER,
-    WORKBOOK,
-    refuse_filled_in,
-    write_rod_sheet,
-)
+from geom.views.names import PAPER, WORKBOOK
+from geom.views.outputs import refuse_filled_in, write_rod_sheet
 from geom.views.paper.rod_marks import (
     Marks,
     marks_at,
