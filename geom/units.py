@@ -59,6 +59,8 @@ _MINUS = str.maketrans(
 _MASS = re.compile(r"(.*?[\d¼-¾⅐-⅞.,])\s*([a-z][a-z ]*)", re.I | re.S)
 _LONGEST = 40  # characters; nothing read off a rod is longer
 _DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?")
+#: Denominators of the trade: halves to sixty-fourths.
+_BOTTOMS = {2, 4, 8, 16, 32, 64}
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)(?:\s+|-))?(\d+)\s*/\s*(\d+)")
 
 
@@ -100,8 +102,11 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
     if (parts := _FRACTION.fullmatch(plain)) is None:
         raise ValueError(f"{text!r} is not a number")
     minus, whole, top, bottom = parts.groups()
-    if int(bottom) == 0:
-        raise ValueError(f"{text!r} divides by zero")
+    if int(bottom) not in _BOTTOMS or int(top) >= int(bottom):
+        raise ValueError(
+            f"{text!r} is not a fraction of the trade: halves to sixty-fourths, each "
+            "less than a whole"
+        )
     exact = Fraction(int(whole or 0)) + Fraction(int(top), int(bottom))
     return float(-exact if minus == "-" else exact)
 

@@ -21,6 +21,8 @@ NumberReader = Callable[[object, str], float]
 _NUMBER = 'Write a number such as 18.5, or a fraction in quotes: "18 1/2"'
 _MAX_WORDS = 200  # characters
 _MAX_LENGTH = 1e5  # mm; sums of such lengths cannot overflow
+_LEAST_LENGTH = 1e-3  # mm; no rod, scanner or brick is as fine
+_LEAST_ANGLE = 1e-4  # degrees; 2 micrometres at a radius of 1.2 m
 
 
 def words(value: object, _unit: str) -> str:
@@ -116,8 +118,8 @@ def amount(low: float, high: float, unit: str, *, cure: str) -> NumberReader:
 
 
 positive_length = _where(
-    lambda mm: mm > 0.0,
-    "{} is not greater than 0",
+    lambda mm: mm >= _LEAST_LENGTH,
+    "{} is not greater than 0, by a thousandth of a millimetre at least",
     "Write a length greater than 0",
     length,
 )
@@ -130,8 +132,8 @@ azimuth = _where(
     "Count it from azimuth 0, the way azimuth_sense says",
 )
 small_angle = _where(
-    lambda deg: 0.0 < deg <= 10.0,
-    "angle {} is not over 0 and at most 10 degrees",
+    lambda deg: _LEAST_ANGLE <= deg <= 10.0,
+    "angle {} is not over 0, by 0.0001 at least, and at most 10 degrees",
     "It is a standard uncertainty, in degrees",
 )
 azimuth_step = _where(

@@ -4,6 +4,7 @@ import ast
 import hashlib
 import json
 import os
+import resource
 import subprocess
 import sys
 from pathlib import Path
@@ -52,7 +53,6 @@ def test_every_file_is_written_and_ticked_once(build, tmp_path):
 @pytest.mark.parametrize("limit", [2_000, 60_000, 300_000, 900_000])
 def test_a_disk_that_takes_no_more_leaves_nothing(build, tmp_path, limit):
     """HDF5 ended the program where a file could not grow; others left half a file."""
-    resource = pytest.importorskip("resource")  # not on Windows
     furnace = build(spacing=40.0)
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))

@@ -189,6 +189,7 @@ def open_text(name: str) -> TextCloud:
     """
     head = read_head(name)
     stop = file_length(name)
+    _refuse_cut_end(name, head, stop)
     return TextCloud(
         name=name,
         start=head.start,
@@ -197,6 +198,33 @@ def open_text(name: str) -> TextCloud:
         row_bytes=row_bytes(name, head.start, stop),
         millimetres=head.millimetres,
     )
+
+
+def _refuse_cut_end(name: str, head: TextHead, stop: int) -> None:
+    """Refuse a text that breaks off in its last row: no line end, and less of it.
+
+    Only where the rows before are all alike is a row with fewer columns, or fewer
+    decimals in its last column, known to be cut.
+    """
+    with open_binary(name) as file:
+        start = file.seek(max(head.start, stop - _SAMPLE_ROWS))
+        lines = file.read(stop - start).split(b"\n")
+    *rows, last = lines[1:] if start > head.start else lines
+    if not last.strip() or is_comment_line(last):
+        return
+    kept = [row for row in rows if not is_comment_line(row)]
+    shapes = {_shape(row, head.row_format.separator) for row in kept}
+    columns, decimals = _shape(last, head.row_format.separator)
+    if len(shapes) == 1 and (columns, decimals) < shapes.pop():
+        shown = last.decode("utf-8", "replace")[:40]
+        what = f'the file breaks off in its last row, "{shown}"'
+        raise damaged_error(name, what, f"byte {stop - len(last)}")
+
+
+def _shape(row: bytes, separator: str) -> tuple[int, int]:
+    """Columns of a row, and decimals of its last one."""
+    cells = _cells(row, separator)
+    return len(cells), len(cells[-1].partition(".")[2])
 
 
 def row_bytes(name: str, start: int, stop: int) -> float:

@@ -21,8 +21,8 @@ _MIN_MEDIAN_RATIO, _MAX_MEDIAN_RATIO = 0.7, 1.6
 _MAX_CUTBACK_RATIO = 0.6
 #: Where so many of the cut-backs are past that, the sheet is diagnosed.
 _MAX_IMPOSSIBLE_SHARE = 0.2
-#: A reading with a standard uncertainty from here on tells nothing, mm.
-_MAX_SD = 100.0
+#: No rod is as fine as the first; from the second on a reading tells nothing, mm.
+_MIN_SD, _MAX_SD = 1e-3, 100.0
 
 #: So many different azimuths, all whole numbers from 1 to 12, are hours.
 _LEAST_HOURS = 3
@@ -104,8 +104,8 @@ def _refuse_heights(sheet: Sheet, design: Design) -> None:
 
 def _refuse_sd(sheet: Sheet) -> None:
     sd = sheet.sd
-    for i in np.flatnonzero(~np.isnan(sd) & ~((sd > 0.0) & (sd < _MAX_SD))):
-        what = f"sd {sd[i]:g} mm is not in 0 < sd < {_MAX_SD:g} mm"
+    for i in np.flatnonzero(~np.isnan(sd) & ~((sd >= _MIN_SD) & (sd < _MAX_SD))):
+        what = f"sd {sd[i]:g} mm is not in {_MIN_SD:g} <= sd < {_MAX_SD:g} mm"
         cure = "Write the standard uncertainty of the reading, or leave the cell blank"
         raise sheet.error(what, at=int(i), index=sheet.sd_index, cure=cure)
 

@@ -128,6 +128,20 @@ def place_of_fault(source, size, piece) -> str | None:
     return None
 
 
+@pytest.mark.parametrize("cut", range(1, 5))
+@pytest.mark.parametrize("colour", ["", " 200 31"])
+def test_a_last_row_that_breaks_off_is_refused(cloud, cut, colour):
+    """A copy that stopped: 2.0 in place of 2.000, or 2 in place of 2.000, is a slip."""
+    rows = [f"1.250 -0.5{k:02d} 2.000{colour}" for k in range(90)]
+    whole = "\n".join(rows)
+    assert len(read_file(cloud(whole))) == len(read_file(cloud(whole + "\n"))) == 90
+    if colour and cut == 1:
+        return  # a shorter whole number is not seen to be cut
+    with pytest.raises(InputError, match="breaks off in its last row") as told:
+        read_file(cloud(whole[:-cut]))
+    assert told.value.place.startswith("byte ")
+
+
 def test_a_line_without_an_end_is_refused(cloud):
     for line, above in ((1, ""), (3, "1 2 3\n# so far\n")):
         path = cloud(above + "1 " * 3_000_000)

@@ -199,7 +199,7 @@ def test_a_height_outside_the_profile_is_named(write, design, height, words):
 def test_an_sd_that_is_none_is_named(write, design, sd):
     path = write(f"azimuth_deg,height_in,radius_in,sd_mm\n10,24,18,1\n20,24,18,{sd}\n")
     fault = refusal(path, design)
-    assert "0 < sd < 100 mm" in fault.what
+    assert "0.001 <= sd < 100 mm" in fault.what
     assert fault.place == "row 3, column sd_mm"
 
 
