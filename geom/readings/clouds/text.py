@@ -208,8 +208,8 @@ def _refuse_cut_end(name: str, head: TextHead, stop: int) -> None:
     """
     with open_binary(name) as file:
         start = file.seek(max(head.start, stop - _SAMPLE_ROWS))
-        lines = file.read(stop - start).split(b"\n")
-    *rows, last = lines[1:] if start > head.start else lines
+        *rows, last = file.read(stop - start).split(b"\n")
+    rows = rows[1:] if start > head.start else rows  # the first one may be a part
     if not last.strip() or is_comment_line(last):
         return
     kept = [row for row in rows if not is_comment_line(row)]
