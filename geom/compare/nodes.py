@@ -118,7 +118,7 @@ class Nodes:
         return self.sd_of(self.hermite(patch, inward=inward), at=np.flatnonzero(patch))
 
     def hermite(
-        self, patch: Float, *, depth: float = 0.0, inward: bool = False
+        self, patch: Float, *, depth: float | Float = 0.0, inward: bool = False
     ) -> Float:
         """What each node adds to the volume beyond a depth, in Hermite polynomials.
 
@@ -126,7 +126,7 @@ class Nodes:
         ----------
         patch : array (q,), radian mm
             Wall that counts at each node.
-        depth : float, mm
+        depth : float or array (q,), mm
         inward : bool
             What stands proud of the design face by ``depth`` instead.
 

@@ -31,6 +31,8 @@ BRICK_DENSITY_RANGE = (150.0, 4000.0)
 #: No joint, bed, coat or bottom is as thick as this, mm (our choice, no source).
 MAX_THICKNESS = {
     ("brickwork", "joint"): 25.4,
+    ("brickwork", "opening"): 150.0,
+    ("brickwork", "squaring"): 150.0,
     ("brickwork", "bed_least"): 500.0,
     ("brickwork", "bed_most"): 500.0,
     ("brickwork", "cover_least"): 500.0,
@@ -311,7 +313,8 @@ def _refuse_thickness(design: Design) -> None:
         if abs(value) >= most:
             limit = as_written(design, most)
             what = f"{key} {as_written(design, value)} is at or past {limit}"
-            where = "repair" if key.startswith(("bed_", "cover_")) else table
+            limits = ("bed_", "cover_", "squaring")
+            where = "repair" if key.startswith(limits) else table
             place = f"[{where}], key {key}"
             raise InputError(what, place=place, cure=CHECK_UNIT)
 

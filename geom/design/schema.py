@@ -150,6 +150,9 @@ _blast = amount(20.0, 5e5, "m3/h", cure="Write m3/h: 1000 cubic ft/min are 1699"
 _chance = amount(
     0.5, 0.999, "", cure="Write the chance that the order is enough, as 0.95"
 )
+_arc = amount(
+    5.0, 360.0, "degrees", cure="Write how much of the ring is opened at once"
+)
 _ppm = amount(0.0, 1000.0, "ppm", cure="Write parts in a million: 10 are usual")
 _opening = {
     "azimuth": azimuth,
@@ -200,6 +203,7 @@ TABLES = (
             "bed_most": length_from_zero,
             "cover_least": length,
             "cover_most": length,
+            "squaring": length_from_zero,
             "order_confidence": _chance,
         },
     ),
@@ -242,7 +246,16 @@ TABLES = (
         },
         many=True,
     ),
-    TableSchema("brickwork", optional={"joint": length_from_zero, "breakage": share}),
+    TableSchema(
+        "brickwork",
+        optional={
+            "joint": length_from_zero,
+            "opening": length_from_zero,
+            "open_arc": _arc,
+            "open_height": positive_length,
+            "breakage": share,
+        },
+    ),
     TableSchema(
         "mix",
         optional={

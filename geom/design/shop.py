@@ -68,26 +68,39 @@ class Brick:
 
 @dataclass(frozen=True)
 class Brickwork:
-    """How bricks are laid (``[brickwork]``; bed and cover: ``[repair]``).
+    """How bricks are laid (``[brickwork]``; bed, cover and squaring: ``[repair]``).
 
     Attributes
     ----------
     joint : float, mm
         Of clay between bricks; West (1897-1902) tells of 1/8 in carried by a dipped
         brick.
+    opening : float, mm
+        How far a joint may open towards the back beyond that, bricks being flat and the
+        wall round.
     bed_least, bed_most : float, mm
-        Daub behind the brick.
+        Daub behind the brick.  Thicker than the most, it goes on in layers first.
     cover_least, cover_most : float, mm
-        Daub in front of it.
+        Daub in front of it, at its thinnest and at its thickest.
+    squaring : float, mm
+        How far the feather edges of a hollow may be cut into sound lining.
+    open_arc : float, degrees
+        Most of the ring that is opened at once.
+    open_height : float, mm
+        The same up the wall.
     breakage : float
         Share ordered on top; 2 to 5 % is stated in the trade (kiln lining, 5 % here).
     """
 
     joint: float = 3.0
-    bed_least: float = 6.0
-    bed_most: float = 25.0
-    cover_least: float = 0.0
-    cover_most: float = 25.0
+    opening: float = 0.5 * _INCH
+    bed_least: float = 0.0
+    bed_most: float = 25.4
+    cover_least: float = 0.5 * _INCH
+    cover_most: float = 1.5 * _INCH
+    squaring: float = 0.5 * _INCH
+    open_arc: float = 60.0
+    open_height: float = 24.0 * _INCH
     breakage: float = 0.05
 
 
@@ -115,7 +128,7 @@ class Mix:
     rebound : float
         Share that falls off while it is put on.
     layer_most : float, mm
-        Thicker daub goes on in layers.
+        Thicker daub goes on in layers: one of 2 in slumps.
     wash : float, mm
         Thickness of the clay wash.
     bag : float, kg
@@ -133,7 +146,7 @@ class Mix:
     batch: float = 100.0
     shrinkage: float = 1.0 / 24.0
     rebound: float = 0.10
-    layer_most: float = 2.0 * _INCH
+    layer_most: float = 1.0 * _INCH
     wash: float = 1.0
     bag: float = 25.0
 

@@ -13,14 +13,23 @@ JOINT_SLACK = 1.5875
 #: Rings whose joints are off by less than this, hot face and back together, are as good
 #: as each other, mm: 1/16 in.
 RING_TIE = 1.5875
-#: A course that covers this share of the ring is laid as a full ring.
-FULL_RING = 0.95
-#: A column is bricked where at least this share of it is wall and not opening.
-LEAST_WALL = 0.5
-#: Cutting that is as good as the least, as a multiple of it.
-CUT_TIE = 1.1
-#: Bricks that make lower courses than this are splits, mm.
-SPLIT_COURSE = 40.0
+#: Standard uncertainties of its depth that a hollow is taken shallower by.
+HELD_BACK = 1.0
+#: Net that bricks are placed on, and wall about a zone that it holds too, mm.
+NET_ROW, NET_COLUMN, SEARCH_MARGIN = 10.0, 5.0, 60.0
+#: Depth of what may not be touched, mm.
+BLOCKED = -1e5
+#: What a piece has to be worth, as volume, and a cut one on top, mm3; brick that a
+#: volume of sound lining cut out for it weighs.
+PIECE_TOLL, CUT_TOLL, CUT_WEIGHT = 4e4, 6e4, 3.0
+#: What a piece is worth of which none is in stock.
+NO_STOCK = 0.8
+#: Joints of a course lie at least so far from those below, as a share of a piece.
+STAGGER = 0.25
+#: Skins of brick, one behind the other, at most.
+SKINS = 3
+#: Foot heights of one run of the search: faces differ by no more than this share.
+SAME_FACE = 0.015
 
 # --- plan ----------------------------------------------------------------------------
 #: Walls drawn for the order list: they give the sd of a demand to 11 %.

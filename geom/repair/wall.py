@@ -53,10 +53,6 @@ class Wall:
         area[held] = expected_excess(self.cutback[held] - depth, self.sd[held], radius)
         return area
 
-    def up_to(self, depth: float) -> Float:
-        """Section area from the drawn face to ``depth``, mm2 per radian; (m, 1)."""
-        return section(self.grid.design_radius, depth)[:, None]
-
     def summed(self, share: Float, area: Float) -> float:
         """Volume over the given share of each cell, mm3."""
         patch = share * self.grid.patch

@@ -23,8 +23,8 @@ from linings import FAMILIES, make_lining, read
 
 from geom.compare import assess
 from geom.design import Design
-from geom.repair.masonry.bonds import bonds_of
 from geom.repair.masonry.bricks import brick_volume, bricks_of
+from geom.repair.masonry.pieces import pieces_of
 from geom.repair.plan.order import Demand, OrderLine, clay_of, demand_by_rule, sand_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall
@@ -60,7 +60,7 @@ def held(task: Task) -> dict[str, Held]:
     true = lining.cutback(grid.azimuth[None, :], grid.height[:, None])
     true = np.where(grid.surveyed, true, np.nan)
     wall = Wall(grid, true, np.zeros(grid.shape), design)
-    demand = demand_by_rule(wall, bonds_of(bricks_of(design)))
+    demand = demand_by_rule(wall, pieces_of(bricks_of(design)))
     lines = {line.material: line for line in plan.order}
     return {
         "bricks": _bricks(lines, demand, design),

@@ -1,1 +1,1 @@
-"""Bricks, rings, bonds and courses: what can be laid in a round wall."""
+"""Bricks, pieces, rings and courses: what can be laid in a round wall."""

@@ -1,38 +1,52 @@
-"""Which brick a zone is rebuilt in, how deep its seat is cut, and what goes into it.
+"""The brickwork of one zone: a patch of whole and half bricks that follows the hollow.
 
-From the drawn face outward: cover, brick, bed.  The seat is as deep as cover, brick and
-the least bed need, or as the wall is gone where that is deeper; there the bed is
-thicker.  So sound lining is cut only where the wall is not gone deep enough, and never
-past the shell.
-
-The brick that needs the least cutting is taken.  Less than a tenth more decides
-nothing: there two shapes that turn the ring go before straights, and of straights the
-one that is listed first.  Splits are taken only where nothing thicker fits.  (Our own
-choices, no source.)
+From the drawn face into the wall: cover, brick, behind it a second skin where the
+hollow is deep enough, and daub for the rest.  Nothing is squared out to make room:
+sound lining is cut only at the feather edges of the hollow, by no more than the shop
+allows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Literal
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
-from geom.design import Brickwork
 from geom.document import as_document
-from geom.repair.assumptions import CUT_TIE, SPLIT_COURSE
-from geom.repair.masonry.bonds import Bond, closest
-from geom.repair.masonry.courses import (
-    Arc,
-    BrickTally,
-    Course,
-    count_bricks,
-    share_of,
-    square_out,
-)
-from geom.repair.wall import Wall
-from geom.units import M3, Bool, Float
+from geom.repair.assumptions import BLOCKED, SKINS
+from geom.repair.masonry.bond import lay_courses
+from geom.repair.masonry.hollow import Hollow, hollow_of
+from geom.repair.masonry.pieces import BrickPiece
+from geom.repair.masonry.placed import PlacedBrick, gap_at_back, gap_at_face
+from geom.repair.masonry.search import poses_of
+from geom.repair.masonry.tally import BrickCount, count_pieces
+from geom.repair.wall import Wall, section
+from geom.stats.partial_moments import expected_excess
+from geom.surface import Grid
+from geom.units import M3, Bool, Float, Int
+
+
+@dataclass(frozen=True)
+class Course:
+    """What stands on one foot in one skin.  Lengths mm.
+
+    Attributes
+    ----------
+    skin, number : int
+        Skin from the hot face on, 1 the first; course from the bottom, 0 the first.
+    height_from, height_to : float
+        Of its faces, the tallest.
+    bricks : tuple of PlacedBrick
+        The way azimuth grows.
+    """
+
+    skin: int
+    number: int
+    height_from: float
+    height_to: float
+    bricks: tuple[PlacedBrick, ...]
 
 
 @dataclass(frozen=True)
@@ -41,149 +55,104 @@ class LayUp:
 
     Attributes
     ----------
-    bond : Bond
-    courses : tuple of Course
-    share : array (m, k)
-        Share of each cell that is cut out for it.
-    cover, bed : float
-        Daub in front of the brick, and the least behind it.
-    bed_most : float
-        Where the wall is gone deepest.
-    seat : float
-        Depth that is cut to, from the drawn face.
-    tally : BrickTally
-    cut : float
-        Sound lining that is removed.
+    bricks : tuple of PlacedBrick
+        Skin by skin, the outermost first; each bottom up.
+    tally : tuple of BrickCount
+        As they are ordered.
+    share : array (m, k), 0 to 1
+        Of each cell that is the zone's own, what bricks take of its neighbours with it.
+    covered : array (m, k), 0 to 1
+        Of each cell that stands over a brick.
+    seat : array (m, k)
+        Depth of the furthest back over it, from the drawn face; 0 where there is none.
+    volume : float
+        Of the bricks, halves as halves.
     joints : float
-        Clay between the bricks, wedges and all.
+        Clay between neighbours of a course, open joints and all.
+    cut : float
+        Sound lining that is removed, expected.
     in_front, behind, at_sides : float
-        Daub that covers, beds, and fills what brickwork leaves of the seat.
+        Daub that covers, beds, and fills what bricks leave of the hollow.
     before : float
-        Brickwork before the drawn face, where the shop lets bricks stand proud.
+        Brick before the drawn face, where the shop lets bricks stand proud.
+    thickest : float
+        Daub where it is thickest.
     """
 
-    bond: Bond
-    courses: tuple[Course, ...]
-    share: Float
-    cover: float
-    bed: float
-    bed_most: float
-    seat: float
-    tally: BrickTally
-    cut: float
+    bricks: tuple[PlacedBrick, ...]
+    tally: tuple[BrickCount, ...]
+    share: Float = field(repr=False)
+    covered: Float = field(repr=False)
+    seat: Float = field(repr=False)
+    volume: float
     joints: float
+    cut: float
     in_front: float
     behind: float
     at_sides: float
     before: float
+    thickest: float
 
     @property
     def daub(self) -> float:
         """All the daub in it, mm3."""
         return self.in_front + self.behind + self.at_sides
 
+    @property
+    def skins(self) -> int:
+        """How many stand one behind the other where there are most."""
+        return max(brick.skin for brick in self.bricks)
+
+    def courses(self) -> tuple[Course, ...]:
+        """Its bricks course by course: each skin bottom up, the first skin first."""
+        found = []
+        for key in sorted({(brick.skin, brick.course) for brick in self.bricks}):
+            own = tuple(b for b in self.bricks if (b.skin, b.course) == key)
+            low, high = min(b.foot for b in own), max(b.top for b in own)
+            found.append(Course(*key, low, high, own))
+        return tuple(found)
+
     def to_dict(self) -> dict[str, Any]:
         """As in the document of a plan: course by course, volumes m3."""
-        arcs: list[list[Arc]] = [[] for _ in self.courses]
-        for arc in self.tally.arcs:
-            arcs[arc.course].append(arc)
         return {
             "bricks": [
-                as_document(count) | {"needed": count.needed}
-                for count in self.tally.bricks
+                as_document(count) | {"needed": count.needed} for count in self.tally
             ],
-            "build": self.bond.build,
-            "courses": [
-                {
-                    "height_from": course.low,
-                    "height_to": course.high,
-                    "ring": course.ring,
-                    "arcs": as_document(laid),
-                }
-                for course, laid in zip(self.courses, arcs, strict=True)
-            ],
-            "rings": self.tally.rings,
-            "cover": self.cover,
-            "bed": self.bed,
-            "bed_most": self.bed_most,
-            "seat": self.seat,
-            "volume": self.tally.volume * M3,
+            "courses": [_course_document(course) for course in self.courses()],
+            "skins": self.skins,
+            "thickest_daub": self.thickest,
+            "volume": self.volume * M3,
             "joints": self.joints * M3,
         }
 
 
-@dataclass(frozen=True)
-class Misfit:
-    """Why a bond does not fit a zone.
-
-    Attributes
-    ----------
-    reason : str
-        The wall is gone deeper than cover, brick and bed fill; the seat would reach the
-        shell; the surveyed wall is too low for courses so tall; the pair does not turn
-        every course; other brickwork takes the zone up; or no brick is listed.
-    needed : float, mm
-        What the bond asks for, or fills at most; or how tall a course is.
-    there : float, mm
-        What there is: depth that is gone, or room to the shell.
-    bond : str
-        Its name; empty where it is no matter of the bond.
-    """
-
-    reason: Literal[
-        "too deep", "shell", "too low", "does not turn", "taken up", "none listed"
-    ]
-    needed: float = 0.0
-    there: float = 0.0
-    bond: str = ""
-
-
-@dataclass(frozen=True)
-class Depths:
-    """How a brick lies in its seat; mm from the drawn face."""
-
-    cover: float
-    seat: float
-
-
-def depths(
-    build: float, deepest: float, room: float | None, work: Brickwork
-) -> Depths | Misfit:
-    """Cover and seat that need the least cutting, or why there are none.
-
-    A bed of less than nothing is none: the brick stands against the cut wall.
-
-    Parameters
-    ----------
-    build : float, mm
-        How far the brick reaches along the radius.
-    deepest : float, mm
-        How deep the wall is gone.
-    room : float or None, mm
-        From the drawn face to the shell.
-    work : Brickwork
-
-    Examples
-    --------
-    >>> depths(114.0, 40.0, 228.0, Brickwork())
-    Depths(cover=0.0, seat=120.0)
-    >>> depths(114.0, 40.0, 97.0, Brickwork())
-    Misfit(reason='shell', needed=120.0, there=97.0, bond='')
-    """
-    bed_least, bed_most = work.bed_least, work.bed_most
-    cover = max(work.cover_least, deepest - build - bed_most)
-    seat = build + cover + bed_least
-    if cover > work.cover_most + 1e-9:
-        return Misfit("too deep", build + work.cover_most + bed_most, deepest)
-    if room is not None and seat > room + 1e-9:
-        return Misfit("shell", float(seat), float(room))
-    return Depths(float(cover), float(seat))
+def _course_document(course: Course) -> dict[str, Any]:
+    return {
+        "skin": course.skin,
+        "height_from": course.height_from,
+        "height_to": course.height_to,
+        "bricks": [
+            {
+                "name": brick.piece.name,
+                "part": brick.piece.part,
+                "azimuth": brick.azimuth,
+                "foot": brick.foot,
+                "along": brick.piece.front,
+                "up": brick.piece.up,
+                "into": brick.piece.into,
+                "face": brick.face,
+                "tilt": brick.tilt,
+                "cover": brick.cover,
+            }
+            for brick in course.bricks
+        ],
+    }
 
 
 def lay_up(
-    wall: Wall, mask: Bool, free: Float, bonds: Sequence[Bond]
-) -> LayUp | tuple[Misfit, ...]:
-    """The brickwork of a zone, or why no listed brick fits.
+    wall: Wall, mask: Bool, free: Float, pieces: Sequence[BrickPiece]
+) -> LayUp | None:
+    """The brickwork of a zone; None where no piece fits.
 
     Parameters
     ----------
@@ -192,111 +161,218 @@ def lay_up(
         Cells of the zone.
     free : array (m, k), 0 to 1
         Share of each cell that no other brickwork has taken.
-    bonds : sequence of Bond
-
-    Returns
-    -------
-    LayUp, or tuple of Misfit
-        Not empty.
+    pieces : sequence of BrickPiece
     """
+    bricks = place_bricks(wall, mask, free, pieces)
+    return _laid(wall, mask, free, bricks) if bricks else None
+
+
+def place_bricks(
+    wall: Wall, mask: Bool, free: Float, pieces: Sequence[BrickPiece]
+) -> tuple[PlacedBrick, ...]:
+    """Place bricks skin by skin; as `lay_up`."""
+    hollow = hollow_of(wall, mask, free >= 1.0)
+    if hollow is None:
+        return ()
     work = wall.design.shop.brickwork
-    whole = mask & (free >= 1.0)
-    if not whole.any():
-        return (Misfit("taken up"),)
-    radius = float(np.mean(wall.grid.design_radius[mask.any(axis=1)]))
-    squared: dict[tuple[float, float], tuple[Course, ...]] = {}
-    seats: list[_Seat] = []
-    misfits: list[Misfit] = []
-    for bond in closest(bonds, radius + work.cover_least, work.joint):
-        if isinstance(misfit := _depths(wall, whole, bond)[1], Misfit):
-            misfits.append(misfit)
-            continue
-        key = (bond.course + work.joint, bond.face)
-        if key not in squared:
-            squared[key] = square_out(
-                wall.grid, whole, free >= 1.0, pitch=key[0], face=key[1]
-            )
-        made = _seat(wall, mask, free, bond, squared[key])
-        if isinstance(made, _Seat):
-            seats.append(made)
-        else:
-            misfits.append(made)
-    if not seats:
-        return tuple(misfits) or (Misfit("none listed"),)
-    seats = [seat for seat in seats if seat.bond.course >= SPLIT_COURSE] or seats
-    most = CUT_TIE * min(seat.cut for seat in seats)
-    good = [seat for seat in seats if seat.cut <= most]
-    pairs = [seat for seat in good if seat.bond.paired]
-    return _laid(wall, min(pairs, key=lambda seat: seat.cut) if pairs else good[0])
+    bricks = lay_courses(hollow, poses_of(hollow, pieces, work.cover_least), skin=1)
+    front = bricks
+    for skin in range(2, SKINS + 1):
+        behind: list[PlacedBrick] = []
+        for cover, hidden in _behind(hollow, front, work.joint):
+            poses = poses_of(hidden, pieces, cover, first_skin=False)
+            behind += lay_courses(hidden, poses, skin=skin)
+        if not behind:
+            break
+        front = _renumbered(behind)
+        bricks = (*bricks, *front)
+    return bricks
+
+
+def _renumbered(bricks: list[PlacedBrick]) -> tuple[PlacedBrick, ...]:
+    feet = sorted({brick.foot for brick in bricks})
+    number = {foot: k for k, foot in enumerate(feet)}
+    ordered = sorted(bricks, key=lambda brick: brick.foot)
+    return tuple(replace(brick, course=number[brick.foot]) for brick in ordered)
+
+
+def _behind(
+    hollow: Hollow, front: Sequence[PlacedBrick], joint: float
+) -> Iterator[tuple[float, Hollow]]:
+    """What is left behind a skin: a face that clears its backs, and where it may be.
+
+    Bricks of a skin that reach about as deep are taken together; a net column and row
+    more than they cover is theirs, for what stands behind reaches round them.
+    """
+    backs = np.zeros(hollow.shape)
+    azimuth = hollow.start + hollow.turned()
+    drawn = hollow.design.profile.radius_at(hollow.height)
+    deep = []
+    for brick in front:
+        corners = brick.corners()
+        corner = float(np.max(corners[4:, 2]))
+        slack = np.rad2deg(joint / brick.face) + hollow.step
+        off = np.abs((azimuth - brick.azimuth + 180.0) % 360.0 - 180.0)
+        low = float(np.min(corners[:, 0])) - joint - hollow.row
+        high = float(np.max(corners[:, 0])) + joint + hollow.row
+        rows = (hollow.height > low) & (hollow.height < high)
+        columns = off < brick.half_angle + slack
+        depth = corner - float(np.min(drawn[rows]))
+        deep.append(depth)
+        held = np.ix_(rows, columns)
+        backs[held] = np.maximum(backs[held], depth)
+    for low, high in _steps(deep):
+        own = (backs >= low) & (backs <= high)
+        reach = np.where(own, hollow.reach, BLOCKED)
+        depth = np.where(own, hollow.depth, BLOCKED)
+        yield high + joint, replace(hollow, depth=depth, reach=reach)
+
+
+def _steps(depths: Sequence[float]) -> Iterator[tuple[float, float]]:
+    """Depths in groups, a tenth of an inch apart at least."""
+    ordered = sorted(depths)
+    first = 0
+    for k in range(1, len(ordered) + 1):
+        if k == len(ordered) or ordered[k] - ordered[k - 1] > 2.54:
+            yield ordered[first] - 1e-9, ordered[k - 1] + 1e-9
+            first = k
 
 
 @dataclass(frozen=True)
-class _Seat:
-    """A bond in its seat: share of each cell that is bricked, and that is cut out."""
+class _Under:
+    """Cells that a brick stands over: indices, share of each, depths; all (n,)."""
 
-    bond: Bond
-    courses: tuple[Course, ...]
-    bricked: Float
+    row: Int
+    column: Int
     share: Float
-    depths: Depths
-    deepest: float
-    cut: float
-    tally: BrickTally
+    face: Float
+    back: Float
 
 
-def _seat(
-    wall: Wall, mask: Bool, free: Float, bond: Bond, courses: tuple[Course, ...]
-) -> _Seat | Misfit:
-    """A seat for a bond, or why it does not fit; ``cut`` as for the best surface."""
-    work = wall.design.shop.brickwork
-    if not courses:
-        return Misfit("too low", bond.course + work.joint, bond=bond.name)
-    bricked = share_of(courses)
-    share = np.maximum(bricked, np.where(mask, free, 0.0))
-    deepest, found = _depths(wall, share > 0.0, bond)
-    if isinstance(found, Misfit):
-        return found
-    tally = count_bricks(wall.grid, courses, bond, found.cover, work)
-    if tally is None:
-        return Misfit("does not turn", bond=bond.name)
-    cut = wall.summed(share, np.maximum(wall.up_to(found.seat) - wall.gone, 0.0))
-    return _Seat(bond, courses, bricked, share, found, deepest, cut, tally)
-
-
-def _depths(wall: Wall, held: Bool, bond: Bond) -> tuple[float, Depths | Misfit]:
-    """How deep the wall is gone in some cells, and how a brick lies there."""
-    grid, design = wall.grid, wall.design
-    held = held & (grid.counted > 0.0)
-    deepest = float(np.max(wall.cutback[held]))
-    room = None
-    if design.shell_radius is not None:
-        widest = float(np.max(grid.design_radius[held.any(axis=1)]))
-        room = design.shell_radius - widest
-    found = depths(bond.build, deepest, room, design.shop.brickwork)
-    if isinstance(found, Misfit):
-        found = replace(found, bond=bond.name)
-    return deepest, found
-
-
-def _laid(wall: Wall, seat: _Seat) -> LayUp:
-    cover, back = seat.depths.cover, seat.depths.cover + seat.bond.build
-    bricked, share, bed = seat.bricked, seat.share, seat.depths.seat - back
-    hollow = wall.up_to(seat.depths.seat) + wall.beyond(seat.depths.seat, share > 0.0)
-    masonry = wall.summed(bricked, wall.up_to(back) - wall.up_to(cover))
-    covered = wall.summed(bricked, wall.up_to(cover))
-    return LayUp(
-        bond=seat.bond,
-        courses=seat.courses,
-        share=share,
-        cover=cover,
-        bed=bed,
-        bed_most=max(seat.deepest - back, bed),
-        seat=seat.depths.seat,
-        tally=seat.tally,
-        cut=wall.summed(share, hollow - wall.gone),
-        joints=masonry - seat.tally.volume,
-        in_front=max(covered, 0.0),
-        behind=wall.summed(bricked, hollow - wall.up_to(back)),
-        at_sides=wall.summed(share - bricked, hollow),
-        before=max(-covered, 0.0),
+def _under(grid: Grid, brick: PlacedBrick) -> _Under:
+    """Exact shares of cells, depths at their centres from the drawn face."""
+    low, high = (
+        np.clip(grid.edge[:-1], brick.foot, brick.top),
+        np.clip(grid.edge[1:], brick.foot, brick.top),
     )
+    rows = np.flatnonzero(high > low)
+    column, across, turned = _columns_under(grid, brick)
+    along = ((high - low) / grid.row_height)[rows]
+    height = 0.5 * (low + high)[rows, None]
+    drawn = grid.design_radius[rows, None]
+    face = brick.face_radius(height, turned[None, :]) - drawn
+    back = brick.back_radius(height, turned[None, :]) - drawn
+    row, columns = np.meshgrid(rows, column, indexing="ij")
+    share = along[:, None] * across[None, :]
+    return _Under(*(part.ravel() for part in (row, columns, share, face, back)))
+
+
+def _columns_under(grid: Grid, brick: PlacedBrick) -> tuple[Int, Float, Float]:
+    """Columns, share of each, and how far the middle of that part is turned."""
+    count = grid.azimuth.size
+    step = 360.0 / count
+    middle_back = brick.face + brick.piece.into
+    half = float(np.rad2deg(np.arctan(0.5 * brick.piece.back / middle_back)))
+    first = int(np.floor((brick.azimuth - half) / step + 0.5))
+    last = int(np.floor((brick.azimuth + half) / step + 0.5))
+    index = np.arange(first, last + 1)
+    low = np.maximum((index - 0.5) * step - brick.azimuth, -half)
+    high = np.minimum((index + 0.5) * step - brick.azimuth, half)
+    return index % count, (high - low) / step, 0.5 * (low + high)
+
+
+def _laid(
+    wall: Wall, mask: Bool, free: Float, bricks: tuple[PlacedBrick, ...]
+) -> LayUp:
+    grid, work = wall.grid, wall.design.shop.brickwork
+    under = [_under(grid, brick) for brick in bricks]
+    covered, seat = np.zeros(grid.shape), np.zeros(grid.shape)
+    cut = in_front = before = 0.0
+    for brick, cells in zip(bricks, under, strict=True):
+        at = (cells.row, cells.column)
+        if brick.skin == 1:
+            np.add.at(covered, at, cells.share)
+            ahead = _volume(grid, cells, np.maximum(cells.face, 0.0))
+            in_front += ahead
+            before += ahead - _volume(grid, cells, cells.face)
+        np.maximum.at(seat, at, cells.back)
+        cut += _cut(wall, cells, cells.back + work.bed_least)
+    covered = np.minimum(covered, 1.0)
+    share = np.maximum(np.where(mask, free, 0.0), covered)
+    volume = sum(brick.piece.volume for brick in bricks)
+    joints = _joints(bricks, work.joint)
+    daub = wall.summed(share, wall.gone) + cut + before - volume - joints
+    behind = _behind_all(wall, covered, seat)
+    return LayUp(
+        bricks=bricks,
+        tally=count_pieces((brick.piece for brick in bricks), work.breakage),
+        share=share,
+        covered=covered,
+        seat=seat,
+        volume=volume,
+        joints=joints,
+        cut=cut,
+        in_front=in_front,
+        behind=behind,
+        at_sides=daub - in_front - behind,
+        before=before,
+        thickest=_thickest(wall, share, covered, seat),
+    )
+
+
+def _volume(grid: Grid, cells: _Under, depth: Float) -> float:
+    radius = grid.design_radius[cells.row]
+    patch = cells.share * grid.patch[cells.row, cells.column]
+    return float(np.sum(patch * section(radius, depth)))
+
+
+def _cut(wall: Wall, cells: _Under, depth: Float) -> float:
+    """Expected volume between the wall and a depth that it is not gone to, mm3."""
+    grid, at = wall.grid, (cells.row, cells.column)
+    radius = grid.design_radius[cells.row]
+    beyond = expected_excess(wall.cutback[at] - depth, wall.sd[at], radius + depth)
+    area = section(radius, depth) + beyond - wall.gone[at]
+    return float(np.sum(np.nan_to_num(cells.share * grid.patch[at] * area)))
+
+
+def _behind_all(wall: Wall, covered: Float, seat: Float) -> float:
+    held = (covered > 0.0) & (wall.grid.counted > 0.0)
+    radius = (wall.grid.design_radius[:, None] + seat)[held]
+    beyond = np.zeros(seat.shape)
+    beyond[held] = expected_excess(
+        wall.cutback[held] - seat[held], wall.sd[held], radius
+    )
+    return wall.summed(covered, beyond)
+
+
+def _thickest(wall: Wall, share: Float, covered: Float, seat: Float) -> float:
+    """Of the daub: in front is no more than at the sides of a brick."""
+    own = (share > 0.0) & (wall.grid.counted > 0.0)
+    left = np.where(covered >= 0.5, wall.cutback - seat, wall.cutback)
+    return float(max(np.max(left[own], initial=0.0), 0.0))
+
+
+def _joints(bricks: Sequence[PlacedBrick], joint: float) -> float:
+    """Clay between neighbours of a course, wedges and all, mm3."""
+    total = 0.0
+    for first, second in _neighbours(bricks, joint):
+        wide = 0.5 * (gap_at_face(first, second) + gap_at_back(first, second))
+        one, other = first.piece, second.piece
+        total += wide * min(one.into, other.into) * min(one.up, other.up)
+    return total
+
+
+def _neighbours(
+    bricks: Sequence[PlacedBrick], joint: float
+) -> Iterator[tuple[PlacedBrick, PlacedBrick]]:
+    """Bricks of one course that stand side by side."""
+    courses: dict[tuple[int, int], list[PlacedBrick]] = {}
+    for brick in bricks:
+        courses.setdefault((brick.skin, brick.course), []).append(brick)
+    for own in courses.values():
+        own.sort(key=lambda brick: brick.azimuth)
+        for first, second in zip(own, own[1:] + own[:1], strict=True):
+            turned = (second.azimuth - first.azimuth) % 360.0
+            gap = turned - first.half_angle - second.half_angle
+            if first is not second and gap * np.pi / 180.0 * first.face <= 4.0 * joint:
+                yield first, second

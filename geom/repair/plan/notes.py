@@ -9,14 +9,13 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from geom.document import VOLUME
-from geom.repair.masonry.layup import Misfit
 
 
 @dataclass(frozen=True)
 class NoBrickFits:
-    """A brick zone that stays as it is, and why no listed brick fits."""
+    """A brick zone that is daubed: in so many ``layers``, since no brick fits it."""
 
-    misfits: tuple[Misfit, ...]
+    layers: int
 
 
 @dataclass(frozen=True)
@@ -36,7 +35,7 @@ class OpeningMet:
 
 @dataclass(frozen=True)
 class StepMet:
-    """A step of the profile within the brickwork; ``height`` in mm."""
+    """A step of the profile within the zone; ``height`` in mm."""
 
     height: float
 
@@ -57,11 +56,11 @@ class NotPlanned:
     ----------
     zone : int
     reason : str
-        Why: it is not settled, no brick fits, or other brickwork takes it up.
+        Why: it is not settled, or other brickwork takes it up.
     volume : float, mm3
         Expected, that is gone there.
     """
 
     zone: int
-    reason: Literal["measure again", "no brick fits", "taken up"]
+    reason: Literal["measure again", "taken up"]
     volume: float = field(metadata=VOLUME)

@@ -26,8 +26,8 @@ from scipy.special import gammaincinv
 from geom.compare.nodes import Nodes
 from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
-from geom.repair.masonry.bonds import Bond
 from geom.repair.masonry.bricks import brick_volume
+from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.plan.daub import daub_for
 from geom.repair.plan.partition import ZoneShare, partition, zones_by_rule
 from geom.repair.wall import Wall
@@ -67,7 +67,7 @@ def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
     bricks: Counter[str] = Counter()
     brick = joints = 0.0
     for layup in (zone.layup for zone in shares if zone.layup is not None):
-        for count in layup.tally.bricks:
+        for count in layup.tally:
             bricks[count.name] += count.needed
             brick += count.needed * count.each
         joints += layup.joints
@@ -81,9 +81,9 @@ def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
     )
 
 
-def demand_by_rule(wall: Wall, bonds: Sequence[Bond]) -> Demand:
+def demand_by_rule(wall: Wall, pieces: Sequence[BrickPiece]) -> Demand:
     """What a wall takes whose zones are found by the rule too."""
-    return demand_of(wall, partition(wall, zones_by_rule(wall), bonds))
+    return demand_of(wall, partition(wall, zones_by_rule(wall), pieces))
 
 
 def posterior_walls(

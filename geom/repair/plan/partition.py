@@ -1,9 +1,9 @@
 """The wall divided among its zones, so that nothing is counted twice.
 
-Brick zones come first, one after the other: what the courses of one take up is theirs,
-whatever zone it was in, and the next is clipped where they meet.  Every other zone
-keeps what is left of its cells.  A course ends inside a row of the grid, so a zone
-holds a share of each cell; no cell is handed out more than once.
+Brick zones come first, one after the other: what the bricks of one take up is theirs,
+whatever zone it was in, but never of another brick zone.  Every other zone keeps what
+is left of its cells.  A brick ends inside a cell of the grid, so a zone holds a share
+of each cell; no cell is handed out more than once.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ import numpy as np
 
 from geom.compare.findings import ACTIONS, Action
 from geom.compare.zones import call_actions
-from geom.repair.masonry.bonds import Bond
-from geom.repair.masonry.layup import LayUp, Misfit, lay_up
+from geom.repair.masonry.layup import LayUp, lay_up
+from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.wall import Wall
 from geom.surface.components import components
 from geom.units import Bool, Float
@@ -43,24 +43,19 @@ class ZoneShare:
     action : str
     share : array (m, k), 0 to 1
         Of each cell.
-    laid : LayUp or None
-        Of a brick zone that some brick fits.
-    misfits : tuple of Misfit
-        Why none fits, bond by bond.
+    layup : LayUp or None
+        Of a brick zone that some brick fits; it is daubed where none does.
     """
 
     id: int
     action: Action
     share: Float
     layup: LayUp | None = None
-    misfits: tuple[Misfit, ...] = ()
 
     @property
     def planned(self) -> bool:
         """Whether there is anything to do that is settled."""
-        if self.action == "brick":
-            return self.layup is not None
-        return self.action in {"daub", "chip"}
+        return self.action in {"brick", "daub", "chip"}
 
     @property
     def filled(self) -> bool:
@@ -79,38 +74,37 @@ class ZoneShare:
 
 
 def partition(
-    wall: Wall, zones: Sequence[ZoneMask], bonds: Sequence[Bond]
+    wall: Wall, zones: Sequence[ZoneMask], pieces: Sequence[BrickPiece]
 ) -> tuple[ZoneShare, ...]:
     """Give every zone its own.
 
     Parameters
     ----------
     wall : Wall
-    zones : sequence of Marked
+    zones : sequence of ZoneMask
         The brick zones that go first stand first.
-    bonds : sequence of Bond
+    pieces : sequence of BrickPiece
 
     Returns
     -------
-    tuple of Plot
+    tuple of ZoneShare
         In the order of ``zones``.
     """
     free = wall.grid.surveyed.astype(np.float64)
     bricked: dict[int, LayUp] = {}
-    misfits: dict[int, tuple[Misfit, ...]] = {}
-    for zone in (zone for zone in zones if zone.action == "brick"):
-        made = lay_up(wall, zone.mask, free, bonds)
-        if isinstance(made, LayUp):
+    brick = [zone for zone in zones if zone.action == "brick"]
+    claimed = np.sum([zone.mask for zone in brick], axis=0, dtype=np.int64)
+    for zone in brick:
+        others = claimed > zone.mask
+        made = lay_up(wall, zone.mask, np.where(others, 0.0, free), pieces)
+        if made is not None:
             free = np.maximum(free - made.share, 0.0)
             bricked[zone.id] = made
-        else:
-            misfits[zone.id] = made
     shares = []
     for zone in zones:
         layup = bricked.get(zone.id)
         share = np.where(zone.mask, free, 0.0) if layup is None else layup.share
-        why = misfits.get(zone.id, ())
-        shares.append(ZoneShare(zone.id, zone.action, share, layup, why))
+        shares.append(ZoneShare(zone.id, zone.action, share, layup))
     return tuple(shares)
 
 

@@ -44,7 +44,6 @@ brick ends and daub begins is not sure either, so it rests on plans for drawn wa
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -56,11 +55,11 @@ from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
 from geom.repair.assumptions import PLAN_DRAWS
-from geom.repair.masonry.bonds import bonds_of
 from geom.repair.masonry.bricks import bricks_of
 from geom.repair.masonry.layup import LayUp
+from geom.repair.masonry.pieces import pieces_of
 from geom.repair.plan.chipping import Chipping, openings_fouled, stop_at
-from geom.repair.plan.daub import Daub, daub_for
+from geom.repair.plan.daub import Daub, daub_for, layers
 from geom.repair.plan.notes import (
     ChipFirst,
     LayerLimit,
@@ -88,8 +87,20 @@ _LEAST_SD = 1e-3
 
 def daub_pull(wall: Wall, nodes: Nodes, zone: ZoneShare) -> Float:
     """What each node pulls at the daub of a zone, mm3; (4, q)."""
-    patch = nodes.gather(zone.share * wall.grid.patch)
-    return nodes.hermite(patch, depth=zone.layup.seat if zone.layup else 0.0)
+    patch = wall.grid.patch
+    if zone.layup is None:
+        return nodes.hermite(nodes.gather(zone.share * patch))
+    bricked = np.minimum(zone.layup.covered, zone.share)
+    bare = nodes.hermite(nodes.gather((zone.share - bricked) * patch))
+    return bare + _behind(wall, nodes, zone.layup)
+
+
+def _behind(wall: Wall, nodes: Nodes, layup: LayUp) -> Float:
+    """What each node pulls at the volume behind brick, mm3; (4, q)."""
+    patch = nodes.gather(layup.covered * wall.grid.patch)
+    deep = nodes.gather(layup.covered * wall.grid.patch * layup.seat)
+    depth = np.divide(deep, patch, out=np.zeros_like(patch), where=patch > 0.0)
+    return nodes.hermite(patch, depth=depth)
 
 
 def plan_zone(wall: Wall, nodes: Nodes, zone: ZoneShare) -> ZonePlan:
@@ -106,29 +117,26 @@ def plan_zone(wall: Wall, nodes: Nodes, zone: ZoneShare) -> ZonePlan:
     grid, layup = wall.grid, zone.layup
     own = (zone.share > 0.0) & (grid.counted > 0.0)
     area = float(np.sum(zone.share * grid.face_area))
-    extent = Extent.of(own, grid)
-    if layup is not None:
-        low, high = layup.courses[0].low, layup.courses[-1].high
-        extent = replace(extent, height_from=low, height_to=high)
     return ZonePlan(
         id=zone.id,
         action=zone.action,
-        **vars(extent),
+        **vars(Extent.of(own, grid)),
         area=area,
+        deepest=float(max(np.max(wall.cutback[own], initial=0.0), 0.0)),
         rebuild=zone.rebuild(wall),
         buildup=wall.summed(zone.share, wall.proud),
         chip=_chip(wall, nodes, zone, own) if zone.action == "chip" else None,
         brickwork=layup,
-        cut=None if layup is None else _cut(wall, nodes, zone, layup),
+        cut=None if layup is None else _cut(wall, nodes, layup),
         daub=_daub(wall, nodes, zone, own, area) if zone.filled else None,
         notes=tuple(_notes(wall, zone, own)),
         share=zone.share,
     )
 
 
-def _cut(wall: Wall, nodes: Nodes, zone: ZoneShare, layup: LayUp) -> Quantity:
-    patch = nodes.gather(zone.share * wall.grid.patch)
-    pull = nodes.hermite(patch) - nodes.hermite(patch, depth=layup.seat)
+def _cut(wall: Wall, nodes: Nodes, layup: LayUp) -> Quantity:
+    patch = nodes.gather(layup.covered * wall.grid.patch)
+    pull = nodes.hermite(patch) - _behind(wall, nodes, layup)
     return gamma_quantity(layup.cut, nodes.sd_of(pull, least=_LEAST_SD))
 
 
@@ -137,7 +145,7 @@ def _daub(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool, area: float) -> 
     if layup is None:
         thickness = float(max(np.max(wall.cutback[own]), 0.0))
     else:
-        thickness = max(layup.cover, layup.bed_most)
+        thickness = layup.thickest
     sd = nodes.sd_of(daub_pull(wall, nodes, zone), least=_LEAST_SD)
     return daub_for(
         gamma_quantity(zone.daub(wall), sd),
@@ -170,18 +178,20 @@ def _chip(wall: Wall, nodes: Nodes, zone: ZoneShare, own: Bool) -> Chipping:
 def _notes(wall: Wall, zone: ZoneShare, own: Bool) -> Iterator[ZoneNote]:
     """What the mason has to know next to the numbers."""
     design, layup = wall.design, zone.layup
-    if zone.misfits:
-        yield NoBrickFits(zone.misfits)
+    if zone.action == "brick" and layup is None:
+        deepest = float(np.max(wall.cutback[own]))
+        yield NoBrickFits(layers(deepest, design.shop.mix))
     layer_most = design.shop.mix.layer_most
-    if zone.action == "daub" and np.max(wall.cutback[own]) > layer_most:
+    if layup is None and np.max(wall.cutback[own]) > layer_most:
         yield LayerLimit(layer_most)
-    if zone.action == "chip":
+    if zone.action in {"chip", "measure again"}:
         return
     for hole in openings_fouled(wall.grid, own, design):
         yield OpeningMet(hole.kind, hole.azimuth)
     if layup is None:
         return
-    low, high = layup.courses[0].low, layup.courses[-1].high
+    extent = Extent.of(own, wall.grid)
+    low, high = extent.height_from, extent.height_to
     for step in design.profile.steps:
         if low < step < high:
             yield StepMet(float(step))
@@ -221,15 +231,15 @@ def plan_repair(
     wall = Wall(surface.grid, surface.cutback, surface.radius_sd, design)
     nodes = make_nodes(surface)
     bricks = bricks_of(design)
-    bonds = bonds_of(bricks)
+    pieces = pieces_of(bricks)
     marked = [
         ZoneMask(zone.id, zone.action, findings.maps.zone == zone.id)
         for zone in findings.zones
     ]
-    shares = partition(wall, marked, bonds)
+    shares = partition(wall, marked, pieces)
     zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
     demands = [
-        demand_by_rule(likely, bonds)
+        demand_by_rule(likely, pieces)
         for likely in posterior_walls(surface, nodes, draws, seed=seed)
     ]
     worked = [zone for zone in zones if zone.action in _ORDER_OF_WORK]
@@ -291,7 +301,7 @@ def _account(wall: Wall, shares: Sequence[ZoneShare], volume: Volume) -> Account
         chip=sum(wall.summed(zone.share, proud) for zone in cleared),
         cut=sum(layup.cut for layup in layups),
         before=sum(layup.before for layup in layups),
-        bricks=sum(layup.tally.volume for layup in layups),
+        bricks=sum(layup.volume for layup in layups),
         joints=sum(layup.joints for layup in layups),
         daub=sum(zone.daub(wall) for zone in filled),
     )
@@ -308,8 +318,6 @@ def _not_planned(wall: Wall, zones: Sequence[ZoneShare]) -> Iterator[NotPlanned]
             yield NotPlanned(zone.id, "measure again", zone.rebuild(wall))
         elif not zone.share.any():
             yield NotPlanned(zone.id, "taken up", zone.rebuild(wall))
-        elif zone.misfits:
-            yield NotPlanned(zone.id, "no brick fits", zone.rebuild(wall))
 
 
 def _owner(shares: Sequence[ZoneShare], shape: tuple[int, int]) -> Int:

@@ -23,7 +23,7 @@ SCHEMA = "daubline.repair/1"
 class ZonePlan(Extent):
     """What is done in one zone.  Lengths mm, areas mm2, volumes mm3, degrees.
 
-    The extent is that of the work: of a brick zone, squared out.
+    The extent is that of the work: of a brick zone, with what its bricks take.
 
     Attributes
     ----------
@@ -31,6 +31,8 @@ class ZonePlan(Extent):
         As in the findings.
     action : str
     area : float
+    deepest : float
+        Cut-back of the best surface where it is greatest; 0 at least.
     rebuild, buildup : float
         Expected volumes gone, and standing proud, in what is the zone's own.
     chip : Chipping or None
@@ -47,6 +49,7 @@ class ZonePlan(Extent):
     id: int = field(metadata=FIRST)
     action: Action = field(metadata=FIRST)
     area: float = field(metadata=AREA)
+    deepest: float
     rebuild: float = field(metadata=VOLUME)
     buildup: float = field(metadata=VOLUME)
     chip: Chipping | None

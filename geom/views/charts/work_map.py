@@ -44,7 +44,7 @@ def workmap_png(
 ) -> bytes:
     """The wall by action, zones numbered as in the tables, as PNG.
 
-    Where a plan is given, its brickwork is outlined as it is squared out.
+    Where a plan is given, what each brick zone takes is outlined.
     """
     with chart.drawing_style():
         return chart.render(workmap_figure(surface, findings, plan), dpi=dpi)

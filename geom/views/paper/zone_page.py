@@ -5,14 +5,15 @@ Brickwork is stated course by course, under a drawing of the courses seen from i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from geom.compare.findings import Action
 from geom.design import Design
-from geom.repair.masonry.courses import Arc, runs
-from geom.repair.masonry.layup import LayUp
+from geom.repair.masonry.layup import Course, LayUp
+from geom.repair.masonry.placed import PlacedBrick
 from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.result import ZonePlan
@@ -121,43 +122,35 @@ def _chip_rows(chip: Chipping, design: Design) -> list[tuple[str, str]]:
 
 
 def _brick_rows(zone: ZonePlan, layup: LayUp, design: Design) -> list[tuple[str, str]]:
-    unit, joint = design.length_unit, design.shop.brickwork.joint
+    unit, work = design.length_unit, design.shop.brickwork
     return [
         ("Bricks", "; ".join(brick_words(zone))),
         ("Of these", "; ".join(whole_words(layup))),
         (
-            "Seat",
-            f"cut {say_both(layup.seat, unit)} deep from the drawn face, square; "
-            f"{say_volume(0.0 if zone.cut is None else zone.cut.value, design)} "
+            "Hollow",
+            f"as it is; feather edges squared by {say_both(work.squaring, unit)} at "
+            f"most; {say_volume(0.0 if zone.cut is None else zone.cut.value, design)} "
             "of sound lining comes out",
         ),
         (
             "Lay-up",
-            f"bed {_between(layup.bed, layup.bed_most, design)}, brick "
-            f"{say_both(layup.bond.build, unit)}, cover "
-            f"{say_both(layup.cover, unit)}",
-        ),
-        (
-            "Courses",
-            f"{len(layup.courses)}, each {say_both(layup.bond.course + joint, unit)} "
-            f"with its joint of {say_both(joint, unit)}",
+            f"{say_both(work.cover_least, unit)} of daub before the brick at least; "
+            f"{_skins(layup.skins)}; daub behind and between, "
+            f"{say_both(layup.thickest, unit)} where it is thickest",
         ),
         *([("Daub", daub_words(zone.daub, design))] if zone.daub else []),
     ]
 
 
-def _between(low: float, high: float, design: Design) -> str:
-    unit = design.length_unit
-    if say_short(low, unit) == say_short(high, unit):
-        return say_both(low, unit)
-    return f"{say_short(low, unit)} to {say_both(high, unit)}"
+def _skins(count: int) -> str:
+    return "one skin of brick" if count == 1 else f"{count} skins of brick"
 
 
 def whole_words(layup: LayUp) -> list[str]:
-    """Of each brick: how many go in whole, how many are cut, what is for breakage."""
+    """Of each brick: how many go in whole, how many halves, what is for breakage."""
     words = []
-    for one in layup.tally.bricks:
-        cut = f", {_pieces(one.pieces)} out of {one.for_pieces}" if one.pieces else ""
+    for one in layup.tally:
+        cut = f", {_halves(one.pieces)} out of {one.for_pieces}" if one.pieces else ""
         words.append(
             f"{plain(one.name, most=40)}: {one.whole} whole{cut}, "
             f"{one.breakage} for breakage"
@@ -165,22 +158,14 @@ def whole_words(layup: LayUp) -> list[str]:
     return words
 
 
-def _pieces(count: int) -> str:
-    return "1 piece" if count == 1 else f"{count} pieces"
+def _halves(count: int) -> str:
+    return "1 half" if count == 1 else f"{count} halves"
 
 
 def _courses(layup: LayUp, design: Design, width: float) -> list[Flowable]:
     unit = design.length_unit
-    heading = (
-        "No",
-        f"Height, {unit}",
-        "Azimuth",
-        f"Tape, {unit}",
-        f"Cut to R, {unit}",
-        "Whole",
-        f"Pieces, {unit}",
-    )
-    shares = (0.055, 0.212, 0.175, 0.217, 0.10, 0.098, 0.143)
+    heading = ("Skin", "No", f"Height, {unit}", "Azimuth", f"Face R, {unit}", "Pieces")
+    shares = (0.07, 0.06, 0.21, 0.19, 0.17, 0.30)
     table = ruled_table(
         heading, course_rows(layup, design), widths=[part * width for part in shares]
     )
@@ -188,9 +173,8 @@ def _courses(layup: LayUp, design: Design, width: float) -> list[Flowable]:
     return [
         paragraph("Course by course, from the bottom", 16, bold=True, after=2),
         paragraph(
-            "Seen from inside; grey: cut pieces. Tape: along the drawn face from 12 "
-            "o'clock the way azimuth grows. R: rod from the axis to the back of the "
-            "seat. Pieces: how long along the course.",
+            "Seen from inside; grey: halves. Face R: rod from the axis to the foot of "
+            "the bricks' faces, at mid-length.",
             BODY,
             after=3,
         ),
@@ -200,56 +184,41 @@ def _courses(layup: LayUp, design: Design, width: float) -> list[Flowable]:
 
 
 def course_rows(layup: LayUp, design: Design) -> list[tuple[str, ...]]:
-    """A row an arc: course, heights, azimuths, tape, rod, whole bricks, pieces."""
+    """A row a course: skin, number, heights, azimuths, rod, pieces."""
     unit = design.length_unit
     rows: list[tuple[str, ...]] = []
-    firsts = layup.tally.of_first
-    for arc, first in zip(layup.tally.arcs, firsts, strict=True):
-        course = layup.courses[arc.course]
-        whole = str(arc.whole)
-        if layup.bond.paired:
-            whole = f"{first} + {arc.whole - first}"
-        low, high = say_short(course.low, unit), say_short(course.high, unit)
-        pieces = ", ".join(
-            say_short(piece, unit).replace(" ", "\N{NO-BREAK SPACE}")
-            for piece in arc.pieces
+    for course in layup.courses():
+        low, high = (
+            say_short(mm, unit) for mm in (course.height_from, course.height_to)
         )
+        first, last = _ends(course)
+        whole = sum(brick.piece.whole for brick in course.bricks)
+        halves = len(course.bricks) - whole
         rows.append(
             (
-                str(arc.course + 1),
+                str(course.skin),
+                str(course.number + 1),
                 f"{low} to {high}",
-                "all round"
-                if course.ring
-                else f"{arc.azimuth_from:.0f}° to {arc.azimuth_to:.0f}°",
-                _tape(arc, course.design_radius, course.ring, unit),
-                say_short(course.design_radius + layup.seat, unit),
-                whole,
-                pieces or "none",
+                f"{first % 360.0:.0f}° to {last % 360.0:.0f}°",
+                say_short(course.bricks[0].face, unit),
+                f"{whole} whole" + (f", {_halves(halves)}" if halves else ""),
             )
         )
     return rows
 
 
-def _tape(arc: Arc, radius: float, ring: bool, unit: str) -> str:
-    """From where to where along the drawn face, from 12 o'clock on."""
-    first, last = (0.0, 360.0) if ring else _ends(arc)
-    per_degree = np.deg2rad(radius)
-    start, end = (say_short(at * per_degree, unit) for at in (first, last))
-    return f"{start} to {end}"
-
-
-def _ends(arc: Arc) -> tuple[float, float]:
-    """Degrees from 12 o'clock, rising; less than 0 before it."""
-    first, last = arc.azimuth_from, arc.azimuth_to
-    return (first - 360.0 if first > last else first), last
+def _ends(course: Course) -> tuple[float, float]:
+    """Where a course begins and ends, the way azimuth grows; degrees."""
+    first, last = course.bricks[0], course.bricks[-1]
+    return first.azimuth - first.half_angle, last.azimuth + last.half_angle
 
 
 def courses_drawing(layup: LayUp, design: Design, *, width: float) -> Drawing:
-    """The courses seen from inside, to scale; cut pieces are filled grey.
+    """The first skin seen from inside, to scale; halves are filled grey.
 
     Parameters
     ----------
-    laid : LayUp
+    layup : LayUp
     design : Design
     width : float, points
 
@@ -259,24 +228,22 @@ def courses_drawing(layup: LayUp, design: Design, *, width: float) -> Drawing:
     """
     from reportlab.graphics.shapes import Drawing, String
 
-    left, reach = _reach(layup)
-    low, high = layup.courses[0].low, layup.courses[-1].high
-    per_degree = np.deg2rad(max(course.design_radius for course in layup.courses))
+    bricks = [brick for brick in layup.bricks if brick.skin == 1]
+    left, reach = _reach(bricks)
+    low, high = min(b.foot for b in bricks), max(b.top for b in bricks)
+    per_degree = np.deg2rad(max(brick.face for brick in bricks))
     scale = min(width / (reach * per_degree), (_TALL - 18.0) / (high - low))
     wide = scale * reach * per_degree
     made = Drawing(width, scale * (high - low) + 18.0)
     flip = design.azimuth_sense == "counterclockwise"
-    for one in layup.tally.arcs:
-        course = layup.courses[one.course]
-        start = left if course.ring else one.azimuth_from
-        base = 18.0 + scale * (course.low - low)
-        tall = scale * (course.high - course.low)
-        at = scale * ((start - left) % 360.0) * per_degree
-        for length, cut in _bricks(one):
-            long = scale * length
-            made.add(_brick(wide - at - long if flip else at, base, long, tall, cut))
-            at += long
-    names = [f"{left:.0f}°", f"{(left + reach) % 360.0:.0f}°"]
+    for brick in bricks:
+        half = brick.half_angle
+        at = scale * ((brick.azimuth - half - left) % 360.0) * per_degree
+        long = scale * 2.0 * half * per_degree
+        base, tall = 18.0 + scale * (brick.foot - low), scale * (brick.top - brick.foot)
+        x = wide - at - long if flip else at
+        made.add(_brick(x, base, long, tall, not brick.piece.whole))
+    names = [f"{left % 360.0:.0f}°", f"{(left + reach) % 360.0:.0f}°"]
     for x, name, anchor in zip(
         (0.0, max(wide, _APART)),
         names[:: -1 if flip else 1],
@@ -289,35 +256,15 @@ def courses_drawing(layup: LayUp, design: Design, *, width: float) -> Drawing:
     return made
 
 
-def _reach(layup: LayUp) -> tuple[float, float]:
-    """Where the picture begins, and how far round it reaches; degrees.
-
-    All round, it is centred on azimuth 0.
-    """
-    covered = np.any([course.columns for course in layup.courses], axis=0)
-    gaps = runs(~covered)
-    if not gaps:
-        return 180.0, 360.0
-    first, count = max(gaps, key=lambda gap: gap[1])
-    after = (first + count) % covered.size
-    begins = [
-        one.azimuth_from
-        for one in layup.tally.arcs
-        if any(arc[0] == after for arc in layup.courses[one.course].arcs)
-    ]
-    per_column = 360.0 / covered.size
-    near = min(begins, key=lambda at: abs((at - after * per_column + 180) % 360 - 180))
-    return near, (covered.size - count) * per_column
-
-
-def _bricks(arc: Arc) -> list[tuple[float, bool]]:
-    """How far each reaches, a joint counted to it, mm, and whether it is cut."""
-    count = arc.whole + sum(arc.pieces) / arc.face
-    pitch = arc.length / count if count else 0.0
-    whole = [(pitch, False)] * arc.whole
-    cut = [(pitch * piece / arc.face, True) for piece in arc.pieces]
-    ahead = cut[:1] if arc.course % 2 == 1 and arc.whole else []
-    return [*ahead, *whole, *cut[len(ahead) :]]
+def _reach(bricks: Sequence[PlacedBrick]) -> tuple[float, float]:
+    """Where the picture begins, past the widest gap, and how far round it reaches."""
+    ends = sorted((b.azimuth - b.half_angle, 2.0 * b.half_angle) for b in bricks)
+    reached, gaps = ends[0][0], []
+    for start, wide in (*ends, (ends[0][0] + 360.0, ends[0][1])):
+        gaps.append((start - reached, start))
+        reached = max(reached, start + wide)
+    gap, start = max(gaps)
+    return start, 360.0 - max(gap, 0.0)
 
 
 def _brick(x: float, y: float, wide: float, tall: float, cut: bool) -> object:

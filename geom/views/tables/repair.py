@@ -16,7 +16,6 @@ from geom.quantity import Quantity
 from geom.repair.audit.melting import WornMelting
 from geom.repair.audit.sand_bottom import SandBottom
 from geom.repair.audit.taper import TuyereAudit
-from geom.repair.masonry.layup import Misfit
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.notes import (
     ChipFirst,
@@ -112,7 +111,7 @@ def _depth(zone: ZonePlan, design: Design) -> str:
     if zone.chip is not None:
         return f"proud up to {say_length(zone.chip.thickness.value, unit)}"
     if zone.brickwork is not None:
-        return f"cut {say_length(zone.brickwork.seat, unit)} deep"
+        return f"brick, best surface gone up to {say_length(zone.deepest, unit)}"
     if zone.daub is not None:
         return f"best surface gone up to {say_length(zone.daub.thickness, unit)}"
     return "not settled"
@@ -122,7 +121,7 @@ def _amount(zone: ZonePlan, design: Design) -> list[str]:
     if zone.chip is not None:
         return [f"take off {say_volume(zone.chip.volume.value, design)}"]
     if zone.daub is None:
-        return ["no listed brick fits"]
+        return ["not settled"]
     daub = (
         f"daub {figures(zone.daub.volume.value / LITRE)} L, "
         f"{figures(zone.daub.mass.value)} kg"
@@ -136,7 +135,7 @@ def brick_words(zone: ZonePlan) -> list[str]:
         return []
     return [
         f"{each.needed} \N{MULTIPLICATION SIGN} {plain(each.name, most=40)}"
-        for each in zone.brickwork.tally.bricks
+        for each in zone.brickwork.tally
     ]
 
 
@@ -303,9 +302,12 @@ def taper_words(audits: Sequence[TuyereAudit]) -> str:
 def say_zone_note(note: ZoneNote, unit: str) -> str:
     """What the mason has to know of a zone next to the numbers."""
     match note:
-        case NoBrickFits(misfits):
-            each = dict.fromkeys(_say_misfit(misfit, unit) for misfit in misfits)
-            return f"No listed brick fits: {'; '.join(each)}."
+        case NoBrickFits(layers):
+            often = "one layer" if layers == 1 else f"{layers} layers"
+            return (
+                f"Past the brick line, but no listed brick fits: daub in {often}, "
+                "each stiff before the next."
+            )
         case LayerLimit(layer_most):
             return (
                 f"Daub goes on in layers of {say_length(layer_most, unit)} "
@@ -315,28 +317,11 @@ def say_zone_note(note: ZoneNote, unit: str) -> str:
             return f"It meets the {kind} at {azimuth:.0f} degrees: work round a former."
         case StepMet(height):
             return (
-                f"The profile steps at {say_both(height, unit)}: cut the bricks to it."
+                f"The profile steps at {say_both(height, unit)}: no brick stands "
+                "across it."
             )
         case ChipFirst():
             return "Chip off first what stands proud of the drawing there."
-
-
-def _say_misfit(misfit: Misfit, unit: str) -> str:
-    needed, there = (say_length(mm, unit) for mm in (misfit.needed, misfit.there))
-    match misfit.reason:
-        case "too deep":
-            words = f"fills {needed} at most, {there} are gone"
-        case "shell":
-            words = f"needs {needed}, {there} to the shell"
-        case "too low":
-            words = f"finds no room for courses of {needed}"
-        case "does not turn":
-            words = "does not turn every course of it"
-        case "taken up":
-            words = "the brickwork of a zone beside it takes it up"
-        case "none listed":
-            words = "no brick is listed"
-    return f"{misfit.bond} {words}" if misfit.bond else words
 
 
 def say_not_planned(note: NotPlanned) -> str:
@@ -347,9 +332,7 @@ def say_not_planned(note: NotPlanned) -> str:
             f"Zone {note.zone} has to be measured again: it is not settled whether "
             f"it needs brick. {left}"
         )
-    if note.reason == "taken up":
-        return f"Zone {note.zone} is taken up by the brickwork beside it."
-    return f"Zone {note.zone}: no listed brick fits. {left}"
+    return f"Zone {note.zone} is taken up by the brickwork beside it."
 
 
 def say_bottom_notes(bottom: SandBottom, unit: str) -> list[str]:

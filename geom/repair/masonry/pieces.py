@@ -1,0 +1,147 @@
+"""Pieces that a mason can set: whole bricks and halves, each way that it may stand.
+
+A straight brick may stand in six ways; a tapered one in the way that the list says,
+its small face at the hot face.  A half is cut across the longest side, where that
+leaves the taper: nothing smaller is laid, and nothing is trimmed to measure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import permutations
+
+import numpy as np
+
+from geom.design import Brick
+from geom.units import Float
+
+
+@dataclass(frozen=True)
+class BrickPiece:
+    """A brick or half of one, as it stands in the wall.  Lengths mm.
+
+    Attributes
+    ----------
+    name : str
+        Of the brick, as it is ordered.
+    part : float
+        1 where it is whole, 1/2 where it is cut in two.
+    front, back : float
+        Along the arc, at its face and at its back: alike unless it tapers.
+    up, into : float
+        Up the wall and into it.
+    stock : int or None
+        Of the brick, on hand; None: not known.
+    """
+
+    name: str
+    part: float
+    front: float
+    back: float
+    up: float
+    into: float
+    stock: int | None = None
+
+    @property
+    def whole(self) -> bool:
+        """Whether it goes in uncut."""
+        return self.part == 1.0
+
+    @property
+    def volume(self) -> float:
+        """Of brick, mm3.
+
+        Examples
+        --------
+        >>> BrickPiece("split", 1.0, 100.0, 100.0, 200.0, 30.0).volume
+        600000.0
+        """
+        return 0.5 * (self.front + self.back) * self.up * self.into
+
+    def sagitta(self, radius: float | Float) -> float | Float:
+        """How far its flat face stands off the circle at mid-length, mm.
+
+        Parameters
+        ----------
+        radius : float or array, mm
+            Of the circle that the corners of the face touch.
+
+        Returns
+        -------
+        float or array, mm
+            ``R - sqrt(R**2 - L**2 / 4)``.
+        """
+        return sagitta(self.front, radius)
+
+    def opening(self, radius: float | Float) -> float | Float:
+        """How far the joint to its like opens at the back, beyond the mortar, mm.
+
+        Two like pieces whose faces meet at a corner on the circle: the distance of
+        their back corners.
+
+        Parameters
+        ----------
+        radius : float or array, mm
+            Of the circle that the corners of the face touch.
+
+        Returns
+        -------
+        float or array, mm
+            ``T L / R`` of a straight piece; less than 0 where it tapers more than the
+            circle asks, and the joint opens to the face.
+
+        Examples
+        --------
+        A straight 4 1/2 in into the wall, 9 along R 18 in opens by 2 1/4 in:
+
+        >>> BrickPiece("", 1.0, 9.0, 9.0, 2.5, 4.5).opening(18.0)
+        2.25
+        """
+        half = np.arcsin(np.minimum(0.5 * self.front / np.asarray(radius), 1.0))
+        wider = 0.5 * (self.back - self.front)
+        opened = 2.0 * (self.into * np.sin(half) - wider * np.cos(half))
+        return float(opened) if np.ndim(opened) == 0 else np.asarray(opened)
+
+
+def sagitta(length: float, radius: float | Float) -> float | Float:
+    """Height of the arc over a chord, mm: ``R - sqrt(R**2 - L**2 / 4)``.
+
+    Examples
+    --------
+    >>> sagitta(6.0, 5.0)
+    1.0
+    """
+    found = radius - np.sqrt(np.asarray(radius, float) ** 2 - 0.25 * length**2)
+    return float(found) if np.ndim(found) == 0 else np.asarray(found)
+
+
+def pieces_of(bricks: Sequence[Brick]) -> tuple[BrickPiece, ...]:
+    """Every piece that a list of bricks gives, no two alike.
+
+    Parameters
+    ----------
+    bricks : sequence of Brick
+
+    Examples
+    --------
+    >>> made = pieces_of([Brick("straight", 200.0, 100.0, 60.0)])
+    >>> len(made), sorted({piece.part for piece in made})
+    (12, [0.5, 1.0])
+    """
+    found = (piece for brick in bricks for piece in _standing(brick))
+    return tuple(dict.fromkeys(found))
+
+
+def _standing(brick: Brick) -> Iterator[BrickPiece]:
+    if brick.taper:
+        sides = (brick.inner, brick.outer, brick.course, brick.build)
+        yield BrickPiece(brick.name, 1.0, *sides, brick.stock)
+        if brick.course >= max(brick.outer, brick.build):
+            halved = (brick.inner, brick.outer, 0.5 * brick.course, brick.build)
+            yield BrickPiece(brick.name, 0.5, *halved, brick.stock)
+        return
+    long, *others = sorted((brick.length, brick.width, brick.thickness), reverse=True)
+    for part in (1.0, 0.5):
+        for along, up, into in permutations((part * long, *others)):
+            yield BrickPiece(brick.name, part, along, along, up, into, brick.stock)

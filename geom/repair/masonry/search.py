@@ -1,0 +1,257 @@
+"""Where in a hollow a piece may stand, and what it is worth there.
+
+A piece stands tilted to the slope of the drawn profile, its face behind the drawn face
+by the cover at least, knots of the profile between its foot and its top included.  It
+may stand where nothing of its back reaches past the hollow by more than what is
+squared, where its flat face and its open joints keep to the shop's limits, and nowhere
+over an opening of the furnace.
+
+The net holds depth at its nodes and is straight in between, the back of a piece is
+rounder than that: so it is enough to ask at the nodes and at the edges of a piece, and
+the nodes next outside are asked in place of the edges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geom.design import Design
+from geom.repair.assumptions import (
+    BLOCKED,
+    CUT_TOLL,
+    CUT_WEIGHT,
+    NO_STOCK,
+    PIECE_TOLL,
+)
+from geom.repair.masonry.hollow import Hollow
+from geom.repair.masonry.pieces import BrickPiece
+from geom.repair.masonry.placed import PlacedBrick, half_angle
+from geom.units import Bool, Float
+
+
+@dataclass(frozen=True)
+class Stand:
+    """How a piece of some height stands at each foot of a net; (r,).
+
+    Attributes
+    ----------
+    up : float, mm
+        Of the piece.
+    slope : array
+        Of its face, dr/dh.
+    face : array, mm
+        Distance of its face's lower edge from the axis at mid-length; NaN where it
+        reaches out of the profile.
+    spread : array, mm
+        How much further back than at its nearest its face lies behind the drawn one.
+    """
+
+    up: float
+    slope: Float
+    face: Float
+    spread: Float
+
+    def rise(self) -> Float:
+        """How tall it is upright, mm; (r,)."""
+        return self.up / np.sqrt(1.0 + self.slope**2)
+
+
+def stand(height: Float, up: float, design: Design, cover: float) -> Stand:
+    """Slope and place of a face, by the height of its foot.
+
+    Parameters
+    ----------
+    height : array (r,), mm
+        Of its lower edge.
+    up : float, mm
+    design : Design
+    cover : float, mm
+        Least depth behind the drawn face.
+    """
+    profile = design.profile
+    foot, top = profile.radius_at(height), profile.radius_at(height + up, side="below")
+    jumps = sum(
+        (
+            np.where((height <= step) & (step < height + up), _jump(design, step), 0.0)
+            for step in profile.steps
+        ),
+        np.zeros_like(height),
+    )
+    slope = (top - foot - jumps) / up
+    # Straight in between: what stands nearest and furthest is at an end or at a knot.
+    off = [np.zeros_like(height), top - foot - slope * up]
+    for knot in profile.corners:
+        inside = (height < knot) & (knot < height + up)
+        for side in ("below", "above"):
+            drawn = profile.radius_at(knot, side=side)  # type: ignore[arg-type]
+            off.append(np.where(inside, drawn - foot - slope * (knot - height), 0.0))
+    nearest = np.max(off, axis=0)
+    return Stand(up, slope, foot + nearest + cover, nearest - np.min(off, axis=0))
+
+
+def _jump(design: Design, step: float) -> float:
+    above = design.profile.radius_at(step)
+    return float(above - design.profile.radius_at(step, side="below"))
+
+
+@dataclass(frozen=True)
+class Poses:
+    """One piece everywhere in a hollow.
+
+    Attributes
+    ----------
+    piece : BrickPiece
+    stand : Stand
+    half : array (r,), degrees
+        Half of what it takes of the ring with half a joint, by its foot.
+    value : array (r, c), mm3
+        Brick that it brings in, less what it costs; -inf where it cannot stand.  By the
+        row of its foot and the column of its middle.
+    """
+
+    piece: BrickPiece
+    stand: Stand
+    half: Float
+    value: Float
+
+    def place(
+        self, hollow: Hollow, row: int, turned: float, *, course: int, skin: int
+    ) -> PlacedBrick:
+        """The piece at a foot of the net, ``turned`` degrees from its first column."""
+        foot = float(hollow.height[row])
+        face = float(self.stand.face[row])
+        return PlacedBrick(
+            piece=self.piece,
+            azimuth=float((hollow.start + turned) % 360.0),
+            foot=foot,
+            face=face,
+            tilt=float(np.rad2deg(np.arctan(self.stand.slope[row]))),
+            cover=float(np.nan_to_num(self.least_cover(hollow)[row])),
+            course=course,
+            skin=skin,
+        )
+
+    def least_cover(self, hollow: Hollow) -> Float:
+        """Least depth of its face behind the drawn one, mm; (r,)."""
+        plain = stand(hollow.height, self.piece.up, hollow.design, 0.0)
+        return np.asarray(self.stand.face - plain.face)
+
+
+def poses_of(
+    hollow: Hollow,
+    pieces: Sequence[BrickPiece],
+    cover: float,
+    *,
+    first_skin: bool = True,
+) -> tuple[Poses, ...]:
+    """Every piece that may stand somewhere in a hollow.
+
+    Parameters
+    ----------
+    hollow : Hollow
+    pieces : sequence of BrickPiece
+    cover : float, mm
+        Least depth of a face behind the drawn one.
+    first_skin : bool
+        Whether it is daub that covers it.
+    """
+    deepest = float(np.max(hollow.reach))
+    stands: dict[float, Stand] = {}
+    found = []
+    for piece in pieces:
+        if cover + piece.into > deepest:
+            continue
+        if piece.up not in stands:
+            stands[piece.up] = stand(hollow.height, piece.up, hollow.design, cover)
+        poses = _poses(hollow, piece, stands[piece.up], first_skin)
+        if np.any(poses.value > 0.0):
+            found.append(poses)
+    return tuple(found)
+
+
+def _poses(hollow: Hollow, piece: BrickPiece, stood: Stand, first_skin: bool) -> Poses:
+    work = hollow.design.shop.brickwork
+    near = stood.face + np.minimum(stood.slope * piece.up, 0.0)
+    corner = np.hypot(near, 0.5 * piece.front)
+    fits = np.isfinite(stood.face)
+    fits &= np.abs(np.asarray(piece.opening(corner))) <= work.opening
+    thickest = work.cover_least + stood.spread + np.asarray(piece.sagitta(corner))
+    if first_skin:
+        fits &= thickest <= work.cover_most
+    half = np.full(hollow.height.size, np.inf)
+    for i in np.flatnonzero(fits):
+        half[i] = half_angle(piece, near[i])
+    half += np.rad2deg(0.5 * work.joint / np.where(fits, corner, 1.0))
+    if not fits.any():
+        return Poses(piece, stood, half, np.full(hollow.shape, -np.inf))
+    room = _least_room(hollow, piece, stood, fits)
+    value = piece.volume - CUT_WEIGHT * _cut(hollow, piece, stood, fits) - PIECE_TOLL
+    if not piece.whole:
+        value -= CUT_TOLL
+    if piece.stock == 0:
+        value *= NO_STOCK
+    return Poses(piece, stood, half, np.where(room >= 0.0, value, -np.inf))
+
+
+def _taps(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> int:
+    """Columns to either side of its middle that its back covers, the next one too."""
+    near = stood.face[fits] + np.minimum(stood.slope[fits] * piece.up, 0.0)
+    half = float(np.max(np.arctan(0.5 * piece.back / (near + piece.into))))
+    return int(np.ceil(np.rad2deg(half) / hollow.step - 1e-9))
+
+
+def _rows_of(hollow: Hollow, stood: Stand) -> int:
+    return int(np.ceil(stood.up / hollow.row - 1e-9))
+
+
+def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> Float:
+    """Least of what is left between the back and what it may reach, mm; (r, c)."""
+    taps, rows = _taps(hollow, piece, stood, fits), _rows_of(hollow, stood)
+    drawn = hollow.design.profile.radius_at(hollow.height)
+    middle = drawn + float(np.nanmin((stood.face - drawn)[fits])) + piece.into
+    turned = np.deg2rad(hollow.step * np.arange(-taps, taps + 1))
+    ends = np.arctan(0.5 * piece.back / middle)[:, None]
+    rounder = middle[:, None] * (
+        1.0 / np.cos(np.minimum(np.abs(turned)[None, :], ends)) - 1.0
+    )
+    count, columns = hollow.shape
+    padded = np.full((count, columns + 2 * taps), BLOCKED)
+    padded[:, taps : taps + columns] = hollow.reach
+    along = np.full(hollow.shape, np.inf)
+    for k in range(2 * taps + 1):
+        np.minimum(along, padded[:, k : k + columns] - rounder[:, k, None], out=along)
+    least = np.full(hollow.shape, BLOCKED)
+    last = count - rows
+    if last <= 0:
+        return least
+    body = np.full((last, columns), np.inf)
+    lean = np.sqrt(1.0 + stood.slope[:last] ** 2)
+    for r in range(rows + 1):
+        up = np.minimum(r * hollow.row, stood.rise()[:last])
+        back = stood.face[:last] + stood.slope[:last] * up + piece.into * lean
+        depth = back - drawn[r : r + last]
+        np.minimum(body, along[r : r + last] - depth[:, None], out=body)
+    least[:last] = np.where(fits[:last, None], body, BLOCKED)
+    return least
+
+
+def _cut(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> Float:
+    """About how much sound lining a piece asks to be cut, mm3; (r, c)."""
+    taps, rows = _taps(hollow, piece, stood, fits), _rows_of(hollow, stood)
+    drawn = hollow.design.profile.radius_at(hollow.height)
+    depth = float(np.nanmin((stood.face - drawn)[fits])) + piece.into
+    depth += float(np.asarray(piece.sagitta(float(np.min(drawn))))) / 3.0
+    over = np.clip(depth - hollow.depth, 0.0, depth)
+    cell = over * (hollow.row * np.deg2rad(hollow.step) * (drawn + depth)[:, None])
+    total = np.zeros((cell.shape[0] + 1, cell.shape[1] + 1))
+    total[1:, 1:] = cell.cumsum(axis=0).cumsum(axis=1)
+    low, left = np.arange(cell.shape[0]), np.arange(cell.shape[1])
+    high = np.minimum(low + rows, cell.shape[0])
+    right = np.minimum(left + taps, cell.shape[1])
+    left = np.maximum(left - taps, 0)
+    box = total[np.ix_(high, right)] - total[np.ix_(low, right)]
+    box += total[np.ix_(low, left)] - total[np.ix_(high, left)]
+    return np.asarray(box)

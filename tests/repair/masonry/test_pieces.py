@@ -1,0 +1,102 @@
+"""A flat brick in a round wall, against closed forms in inches."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geom.design import Brick
+from geom.repair.masonry.pieces import BrickPiece, pieces_of, sagitta
+from geom.repair.masonry.placed import PlacedBrick, gap_at_back, gap_at_face
+
+#: Sagitta of 9, 4 1/2 and 2 1/2 in on a radius, in: s = R - sqrt(R**2 - L**2 / 4),
+#: worked out by hand to four places.
+SAGITTA = {
+    13.5: (0.7721, 0.1888, 0.0580),
+    18.0: (0.5716, 0.1412, 0.0435),
+    21.0: (0.4878, 0.1209, 0.0372),
+    30.0: (0.3394, 0.0845, 0.0261),
+    36.0: (0.2824, 0.0704, 0.0217),
+    42.0: (0.2418, 0.0603, 0.0186),
+}
+
+
+@pytest.mark.parametrize("radius", SAGITTA)
+def test_a_flat_face_stands_off_its_circle_by_the_sagitta(radius: float) -> None:
+    found = [sagitta(length, radius) for length in (9.0, 4.5, 2.5)]
+    assert found == pytest.approx(SAGITTA[radius], abs=6e-5)
+
+
+def straight(into: float, along: float) -> BrickPiece:
+    return BrickPiece("straight", 1.0, along, along, 9.0, into)
+
+
+@pytest.mark.parametrize(
+    ("into", "along", "radius"),
+    [(1.25, 4.5, 11.25), (2.5, 4.5, 22.5), (2.5, 9.0, 45.0)],
+)
+def test_joints_open_by_half_an_inch_at_twice_the_product(
+    into: float, along: float, radius: float
+) -> None:
+    piece = straight(into, along)
+    assert piece.opening(radius) == pytest.approx(into * along / radius)
+    assert piece.opening(radius) == pytest.approx(0.5)
+
+
+def test_a_stretcher_of_four_and_a_half_opens_by_two_and_a_quarter() -> None:
+    assert straight(4.5, 9.0).opening(18.0) == pytest.approx(2.25)
+
+
+@pytest.mark.parametrize("radius", [13.5, 18.0, 30.0, 54.0])
+def test_two_bricks_that_touch_at_the_face_gape_at_the_back_as_said(
+    radius: float,
+) -> None:
+    piece = straight(1.25, 4.5)
+    half = float(np.rad2deg(np.arcsin(2.25 / radius)))
+    face = float(np.sqrt(radius**2 - 2.25**2))
+    first, second = (
+        PlacedBrick(piece, azimuth, 0.0, face, 0.0, 0.5)
+        for azimuth in (360.0 - half, half)
+    )
+    assert gap_at_face(first, second) == pytest.approx(0.0, abs=1e-9)
+    assert gap_at_back(first, second) == pytest.approx(1.25 * 4.5 / radius)
+    assert gap_at_back(first, second) != pytest.approx(1.25 * 4.6 / radius)
+
+
+def test_a_shape_made_for_the_circle_opens_nowhere() -> None:
+    # faces 80 mm, backs 100, 200 deep: the sides meet at a radius of 800 mm
+    piece = BrickPiece("taper", 1.0, 80.0, 100.0, 60.0, 200.0)
+    half = np.arctan(0.5 * (100.0 - 80.0) / 200.0)
+    radius = 40.0 / np.sin(half)
+    assert piece.opening(radius) == pytest.approx(0.0, abs=1e-9)
+    assert piece.opening(1.2 * radius) < 0.0 < piece.opening(radius / 1.2)
+
+
+def test_corners_lie_where_the_frame_says() -> None:
+    piece = straight(3.0, 8.0)
+    tilt = float(np.rad2deg(np.arctan2(3.0, 4.0)))  # sine 0.6, cosine 0.8
+    corners = PlacedBrick(piece, 350.0, 10.0, 20.0, tilt, 0.5).corners()
+    # four of the face from the foot on, then four of the back
+    x = np.array([20.0, 20.0, 25.4, 25.4, 22.4, 22.4, 27.8, 27.8])
+    z = np.array([10.0, 10.0, 17.2, 17.2, 8.2, 8.2, 15.4, 15.4])
+    y = 4.0 * np.array([-1, 1, 1, -1, -1, 1, 1, -1])
+    assert corners[:, 0] == pytest.approx(z)
+    assert corners[:, 2] == pytest.approx(np.hypot(x, y))
+    turned = (350.0 + np.rad2deg(np.arctan2(y, x))) % 360.0
+    assert corners[:, 1] == pytest.approx(turned)
+
+
+def test_only_whole_and_half_pieces_come_of_a_list() -> None:
+    pieces = pieces_of([Brick("straight", 9.0, 4.5, 2.5), Brick("split", 9, 4.5, 1.25)])
+    whole = {"straight": 9.0 * 4.5 * 2.5, "split": 9.0 * 4.5 * 1.25}
+    for piece in pieces:
+        assert piece.volume in {whole[piece.name], 0.5 * whole[piece.name]}
+        assert piece.volume == piece.part * whole[piece.name]
+        assert piece.part >= 1.0 / 3.0
+
+
+def test_a_tapered_brick_stands_with_its_small_face_to_the_fire() -> None:
+    arch = Brick("arch", 9.0, 4.5, 2.5, "thickness", 2.125, radial="width")
+    (whole, half) = pieces_of([arch])
+    assert (whole.front, whole.back, whole.up, whole.into) == (2.125, 2.5, 9.0, 4.5)
+    assert (half.up, half.part) == (4.5, 0.5)
