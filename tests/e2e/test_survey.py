@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
 import subprocess
 import sys
+from contextlib import redirect_stdout
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -27,16 +30,66 @@ def survey(sheet: Path, out: Path, *more: str) -> int:
     return main(["survey", str(design), str(sheet), "--out", str(out), *more])
 
 
+@dataclass(frozen=True)
+class Run:
+    """A second survey of a sheet: where its files are, and what it printed."""
+
+    out: Path
+    printed: str
+
+
 @pytest.fixture(scope="module", params=SHEETS, ids=lambda path: path.stem)
 def surveyed(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Path:
-    if request.param.name == "cupola-2-heat-41.csv":
+    """The files of each sheet: of one as the command itself writes them."""
+    if request.param == SHEETS[0]:
         made: Path = request.getfixturevalue("demo_survey")
         return made
-    out = tmp_path_factory.mktemp("survey") / "out"
-    assert survey(request.param, out, "--quiet", "--title", "Heat 41 <b>") == 0
-    return out
+    done: subprocess.CompletedProcess = request.getfixturevalue("command")
+    return Path(done.args[done.args.index("--out") + 1])
+
+
+@pytest.fixture(scope="module")
+def command(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> subprocess.CompletedProcess[str]:
+    """The installed command at work on the second sheet, without a display."""
+    plain = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "MPLBACKEND")}
+    design = next(SCANS.glob("*.toml"))
+    return subprocess.run(
+        [
+            sys.executable, "-m", "geom.cli", "survey", str(design), str(SHEETS[1]),
+            "--out", str(tmp_path_factory.mktemp("survey") / "out"), "--quiet",
+            "--title", "Heat 41 <b>",
+        ],
+        capture_output=True,
+        text=True,
+        env=plain | {"PYTHONPATH": str(SCANS.parent)},
+        check=False,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def spoken(tmp_path_factory: pytest.TempPathFactory) -> Run:
+    """The first sheet once more, in words."""
+    out = tmp_path_factory.mktemp("spoken") / "out"
+    with redirect_stdout(io.StringIO()) as printed:
+        assert survey(SHEETS[0], out) == 0
+    return Run(out, printed.getvalue())
+
+
+@pytest.fixture(scope="module")
+def over(tmp_path_factory: pytest.TempPathFactory) -> Run:
+    """The second sheet once more, for machines, over files that were there."""
+    out = tmp_path_factory.mktemp("over") / "out"
+    out.mkdir()
+    (out / "mine.txt").write_text("mine")
+    for name in ("findings.json", "still-map.svg", "recheck.json"):
+        (out / name).write_text("old")
+    with redirect_stdout(io.StringIO()) as printed:
+        assert survey(SHEETS[1], out, "--json", "--overwrite") == 0
+    return Run(out, printed.getvalue())
 
 
 def told(out: Path) -> dict:
@@ -127,11 +180,10 @@ def test_the_account_of_the_repair_closes(surveyed: Path) -> None:
 
 
 def test_the_same_input_gives_the_same_repair(
-    surveyed: Path, tmp_path: Path, request: pytest.FixtureRequest
+    surveyed: Path, request: pytest.FixtureRequest
 ) -> None:
-    again = tmp_path / "again"
     sheet = request.node.callspec.params["surveyed"]
-    assert survey(sheet, again, "--quiet") == 0
+    again = request.getfixturevalue("spoken" if sheet == SHEETS[0] else "over").out
     one, other = (
         json.dumps(told(out)["repair"], sort_keys=False) for out in (surveyed, again)
     )
@@ -164,11 +216,9 @@ def test_title_is_text_and_not_markup_in_the_report(surveyed: Path) -> None:
 
 
 def test_summary_says_volume_deepest_point_zones_and_where_the_files_are(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    spoken: Run,
 ) -> None:
-    out = tmp_path / "out"
-    assert survey(SHEETS[0], out) == 0
-    said = " ".join(capsys.readouterr().out.split())
+    out, said = spoken.out, " ".join(spoken.printed.split())
     litres = told(out)["volume"]["rebuild"]["value"] * 1000.0
     assert f"{litres:.1f} litres" in said
     assert "95 % between" in said
@@ -188,35 +238,17 @@ def test_summary_says_volume_deepest_point_zones_and_where_the_files_are(
         assert "runs in: " in said
 
 
-def test_overwrite_replaces_our_files_and_keeps_others(tmp_path: Path) -> None:
-    out = tmp_path / "out"
-    out.mkdir()
-    (out / "mine.txt").write_text("mine")
-    for name in ("findings.json", "still-map.svg", "recheck.json"):
-        (out / name).write_text("old")
-    assert survey(SHEETS[1], out, "--quiet", "--overwrite") == 0
-    assert (out / "mine.txt").read_text() == "mine"
-    assert told(out)["schema"] == "daubline.findings/1"
-    assert {path.name for path in out.iterdir()} == {*FILES, "mine.txt"}
-    assert {path.name for path in tmp_path.iterdir()} == {"out"}
+def test_overwrite_replaces_our_files_and_keeps_others(over: Run) -> None:
+    assert (over.out / "mine.txt").read_text() == "mine"
+    assert told(over.out)["schema"] == "daubline.findings/1"
+    assert {path.name for path in over.out.iterdir()} == {*FILES, "mine.txt"}
+    assert {path.name for path in over.out.parent.iterdir()} == {"out"}
 
 
 def test_quiet_says_nothing_and_the_installed_command_needs_no_display(
-    tmp_path: Path,
+    command: subprocess.CompletedProcess[str],
 ) -> None:
-    plain = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "MPLBACKEND")}
-    design = next(SCANS.glob("*.toml"))
-    done = subprocess.run(
-        [
-            sys.executable, "-m", "geom.cli", "survey", str(design), str(SHEETS[1]),
-            "--out", str(tmp_path / "out"), "--quiet",
-        ],
-        capture_output=True,
-        text=True,
-        env=plain | {"PYTHONPATH": str(SCANS.parent)},
-        check=False,
-    )  # fmt: skip
-    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    assert (command.returncode, command.stdout, command.stderr) == (0, "", "")
 
 
 def test_version_is_told() -> None:
@@ -232,8 +264,5 @@ def test_version_is_told() -> None:
     assert done.stdout.strip() == f"daubline {__version__}"
 
 
-def test_for_machines_the_findings_are_printed_and_nothing_else(tmp_path, capsys):
-    out = tmp_path / "out"
-    assert survey(SHEETS[0], out, "--json") == 0
-    printed = capsys.readouterr()
-    assert json.loads(printed.out) == told(out)
+def test_for_machines_the_findings_are_printed_and_nothing_else(over: Run) -> None:
+    assert json.loads(over.printed) == told(over.out)

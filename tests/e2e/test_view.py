@@ -18,8 +18,10 @@ ASK = """
 import json, sys
 from pathlib import Path
 import geom
+from geom.cli import main
 from geom.views.window import FIELDS, open_window
 
+assert main(["view", *sys.argv[1:3], "--picture", sys.argv[3]]) == 0
 design = geom.load_design(sys.argv[1])
 window = open_window(Path(sys.argv[2]), design, off_screen=True)
 told = {"said": window.describe((0.0, -2000.0, 1000.0))}
@@ -34,21 +36,20 @@ print(json.dumps(told, default=float))
 """
 
 
-@pytest.fixture
-def folder(demo_survey):
-    return demo_survey
-
-
-def python(*words):
+@pytest.fixture(scope="module")
+def drawn(demo_survey, tmp_path_factory):
+    """What one process without a screen told of the window, and its picture."""
+    picture = tmp_path_factory.mktemp("view") / "wall.png"
     quiet = {k: v for k, v in os.environ.items() if k != "DISPLAY"}
-    return subprocess.run(
-        [sys.executable, *words], env=quiet, capture_output=True, text=True,
-        check=True, timeout=120,
+    done = subprocess.run(
+        [sys.executable, "-c", ASK, str(DESIGN), str(demo_survey), str(picture)],
+        env=quiet, capture_output=True, text=True, check=True, timeout=120,
     )  # fmt: skip
+    return json.loads(done.stdout), picture
 
 
-def test_fields_sections_and_picking_show(folder):
-    told = json.loads(python("-c", ASK, str(DESIGN), str(folder)).stdout)
+def test_fields_sections_and_picking_show(drawn):
+    told, _ = drawn
     assert told["said"].startswith("3 o'clock (9")
     assert "95 %" in told["said"]
     fields = ["cutback", "lining_left", "cutback_sd", "p_brick", "action"]
@@ -57,18 +58,17 @@ def test_fields_sections_and_picking_show(folder):
     assert abs(told["cut"] - told["open"]) > 0.3
 
 
-def test_the_picture_is_not_blank_without_a_screen(folder, tmp_path):
-    out = tmp_path / "wall.png"
-    python("-m", "geom.cli", "view", str(DESIGN), str(folder), "--picture", str(out))
-    points = np.asarray(Image.open(out).convert("RGB"), dtype=int)
+def test_the_picture_is_not_blank_without_a_screen(drawn):
+    _, picture = drawn
+    points = np.asarray(Image.open(picture).convert("RGB"), dtype=int)
     assert points.shape[:2] == (1000, 1400)
     warm = (points[..., 0] - points[..., 2] > 60).mean()
     assert warm > 0.02  # orange and red: wall that is cut back
     assert len(np.unique(points.reshape(-1, 3), axis=0)) > 500
 
 
-def test_without_a_screen_the_window_says_what_to_do(folder, monkeypatch, capsys):
+def test_without_a_screen_the_window_says_what_to_do(demo_survey, monkeypatch, capsys):
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
-    assert main(["view", str(DESIGN), str(folder)]) == 2
+    assert main(["view", str(DESIGN), str(demo_survey)]) == 2
     assert "--picture" in capsys.readouterr().err

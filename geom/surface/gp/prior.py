@@ -17,6 +17,7 @@ than it is, and is as unsure of the quiet stack as of the burnt ring.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 
@@ -84,8 +85,8 @@ class MeltingZone:
         By Gauss-Hermite quadrature over seven places of the centre and three widths,
         both moved together: a crest that no row read is not taken as if it had been.
         """
-        places, place_weight = np.polynomial.hermite_e.hermegauss(7)
-        widths, width_weight = np.polynomial.hermite_e.hermegauss(3)
+        places, place_weight = _gauss_hermite(7)
+        widths, width_weight = _gauss_hermite(3)
         # axes: height, place of the centre, width
         shares = hump(
             height[:, None, None],
@@ -113,6 +114,12 @@ class MeltingZone:
             np.where(off < 0.0, 0.0, falling * off * self.above_sd),
         )
         return tuple(Pattern(net, way[:, None]) for way in ways)
+
+
+@cache
+def _gauss_hermite(count: int) -> tuple[Float, Float]:
+    """Nodes and weights of the rule; asked for at every step of a search."""
+    return np.polynomial.hermite_e.hermegauss(count)
 
 
 def hump(

@@ -75,14 +75,17 @@ def test_of_two_who_add_the_same_occasion_at_once_exactly_one_saves(
     assert [one.heat for one in open_record(record).occasions] == list(range(13))
 
 
-@pytest.mark.slow
-def test_two_writers_killed_two_hundred_times_lose_nothing_they_reported(
+def test_two_writers_killed_fifty_times_lose_nothing_they_reported(
     shop: Path, record: Path
 ) -> None:
-    found = writers(shop, record, "kill", "100")
-    assert found["killed"] == 200
+    """Both at once; one alone is killed at every single step above.
+
+    A fault that one kill in 17 brings out is met 95 times in 100: 1 - (16/17)**50.
+    """
+    found = writers(shop, record, "kill", "25")
+    assert found["killed"] == 50
     saved = found["saved"]
-    assert len(saved) == len(set(saved)) > 20
+    assert len(saved) == len(set(saved)) > 5
     held = {one.heat for one in open_record(record).occasions}
     assert held >= {0, 98, 99, *saved}
     assert check_record(record) == ()
