@@ -64,7 +64,9 @@ _BOTTOMS = {2, 4, 8, 16, 32, 64}
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)(?:\s+|-))?(\d+)\s*/\s*(\d+)")
 
 
-def parse_number(text: str, *, decimal_comma: bool = False) -> float:
+def parse_number(
+    text: str, *, decimal_comma: bool = False, ratio: bool = False
+) -> float:
     """A number as written: a decimal or a trade fraction.
 
     Parameters
@@ -73,6 +75,8 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
         ``18.375``, ``18 3/8``, ``18-3/8``, ``18⅜``, ``3/8``, ``-1/4``.
     decimal_comma : bool
         Read ``18,375`` as eighteen and three eighths.
+    ratio : bool
+        Allow any fraction; of a length, only those that a rule is divided in.
 
     Returns
     -------
@@ -102,7 +106,9 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
     if (parts := _FRACTION.fullmatch(plain)) is None:
         raise ValueError(f"{text!r} is not a number")
     minus, whole, top, bottom = parts.groups()
-    if int(bottom) not in _BOTTOMS or int(top) >= int(bottom):
+    if int(bottom) == 0:
+        raise ValueError(f"{text!r} divides by zero")
+    if not ratio and (int(bottom) not in _BOTTOMS or int(top) >= int(bottom)):
         raise ValueError(
             f"{text!r} is not a fraction of the trade: halves to sixty-fourths, each "
             "less than a whole"

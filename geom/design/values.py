@@ -58,11 +58,11 @@ def one_of(*allowed: str) -> Reader:
     return read
 
 
-def number(value: object, _unit: str) -> float:
+def number(value: object, _unit: str, *, ratio: bool = True) -> float:
     """Read a finite number, or a fraction in quotes."""
     if isinstance(value, str):
         try:
-            return parse_number(value)
+            return parse_number(value, ratio=ratio)
         except ValueError as fault:
             raise InputError(str(fault), cure=_NUMBER) from fault
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -78,7 +78,7 @@ def number(value: object, _unit: str) -> float:
 
 def length(value: object, unit: str) -> float:
     """Read a length; mm."""
-    found = to_mm(number(value, unit), unit)
+    found = to_mm(number(value, unit, ratio=False), unit)
     if abs(found) > _MAX_LENGTH:
         what = f"{shown(value)} {unit} is no length of a furnace"
         raise InputError(what, cure="Check the number, and length_unit in [lining]")

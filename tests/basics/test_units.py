@@ -89,10 +89,15 @@ def test_a_decimal_comma_says_what_the_point_says(value):
 )  # fmt: skip
 def test_what_is_no_number_is_refused(text):
     with pytest.raises(
-        ValueError, match=r"not a number|not a fraction of|too l"
+        ValueError, match=r"not a number|divides by|not a fraction of|too l"
     ) as told:
         parse_number(text)
     assert len(str(told.value)) < 200
+
+
+def test_a_ratio_may_be_any_fraction():
+    assert parse_number("1/24", ratio=True) == 1 / 24
+    assert parse_number("4/3", ratio=True) == 4 / 3
 
 
 @pytest.mark.parametrize("text", ["1.234,5", "1,234,5", "18,", ","])

@@ -145,7 +145,7 @@ FAULTS = {
         '"19 1/2"',
         '"19 1/0"',
         "[[profile]] entry 3, key radius",
-        "not a fraction of the trade",
+        "divides by zero",
     ),
     "a list": ("radius = 27", "radius = [27]", "[shell], key radius", "a list"),
     "a date": (
