@@ -13,7 +13,7 @@ from geom.errors import InputError
 from geom.readings.sheets.diagnosis import diagnose
 from geom.readings.sheets.forms import read_long
 from geom.readings.sheets.plausibility import ratio_to_design, refuse_implausible
-from geom.readings.sheets.table import SheetRow, as_table
+from geom.readings.sheets.table import SheetRow, as_table, read_row
 from geom.sampling.plan import initial_plan
 from geom.units import from_mm
 from geom.views.say import upfirst
@@ -56,6 +56,10 @@ class ReadingValidator:
         """
         if not event.text:
             return "Nothing is typed yet."
+        texts = (event.azimuth, event.height, event.text, event.note)
+        line = layout.line(layout.cells(texts, ()))
+        if layout.texts(read_row(line, layout.separator)) != texts:
+            return "On the sheet this would not be read as it is typed. " + _MEND
         unit = self.design.length_unit
         header = ColumnLayout.new(unit).header[:3]
         typed = (event.azimuth, event.height, event.text)

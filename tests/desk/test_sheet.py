@@ -10,14 +10,18 @@ import threading
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from geom import InputError, load_readings
+from geom.desk.entries import read_event
 from geom.desk.sheet import SheetFile, read_sheet
-from tests.desk.events import event
+from tests.desk.events import event, message
 from tests.walls import plain_design
 
 ROOT = Path(__file__).resolve().parents[2]
 DESIGN = plain_design()
+SEEDED = settings(derandomize=True, deadline=None, max_examples=150)
 
 
 def typing(path: Path, first: int, count: int) -> subprocess.Popen[str]:
@@ -95,3 +99,35 @@ def test_two_desks_on_one_sheet_keep_each_others_readings(tmp_path):
     for first in (0, 100, 500):
         own = [f"reading-{k:04d}" for k in range(first, first + 25)]
         assert [mark for mark in entry_ids if mark in own] == own
+
+
+ANY = st.text(st.characters(codec="utf-8"), max_size=12)
+
+
+@SEEDED
+@given(
+    azimuth=st.sampled_from(["", "#"]).flatmap(lambda mark: ANY.map(lambda t: mark + t))
+    | st.just("30"),
+    height=ANY | st.just("500") | st.just("#500"),
+    text=ANY | st.just("455") | st.just("#N/A") | st.just("no access"),
+    note=ANY,
+)
+def test_whatever_is_typed_is_read_back_by_the_survey_or_refused(
+    tmp_path_factory, azimuth, height, text, note
+):
+    """All of Unicode: what is said to be kept is on disk as it was typed."""
+    path = tmp_path_factory.mktemp("any") / "a.csv"
+    sheet = SheetFile(path, DESIGN)
+    texts = {"azimuth": azimuth, "height": height, "text": text, "note": note}
+    try:
+        typed = read_event(message(event(2)) | texts)
+    except InputError:  # longer than a number
+        return
+    first, verdict = sheet.take([event(1), typed])
+    assert first.kept
+    again = read_sheet(path, DESIGN)
+    assert len(again.active) == 1 + verdict.kept
+    kept = (typed.azimuth, typed.height, typed.text, typed.note)
+    assert not verdict.kept or again.active[-1].texts == kept
+    read = load_readings(path, DESIGN)
+    assert len(read) == 1 + (verdict.kept and not again.active[-1].no_access)

@@ -173,6 +173,19 @@ def read_table(path: str | os.PathLike[str]) -> SheetTable:
     return as_table(rows, file=file, decimal_comma=mark == ";")
 
 
+def read_row(line: str, separator: str) -> tuple[str, ...]:
+    """Cells of a line as `read_table` would find them; none of a line passed over.
+
+    Raises
+    ------
+    InputError
+        If its quotes do not close.
+    """
+    read = [_cells(text, separator, number, "") for number, text in _lines(line)]
+    kept = [cells for cells in read if not SheetRow(1, cells).is_empty]
+    return kept[0] if len(kept) == 1 else ()
+
+
 def as_table(
     rows: Iterable[SheetRow], *, file: str, decimal_comma: bool = False
 ) -> SheetTable:
