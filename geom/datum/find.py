@@ -56,6 +56,9 @@ SPARSE = 3000
 #: How far off its drawing a band's radius may be, sd in mm, and the tilts, degrees.
 #: Our own choices, no source.
 BAND_SD, _TILT_SD = 2.0, 3.0
+#: Condition number of the normal equations from which on they are singular; a scan of
+#: a hundredth of the ring has some 15.
+_SINGULAR = 1e8
 #: Coarse search: points looked at, candidate circles tried, and how near a point must
 #: lie to agree, mm.
 _SAMPLED, _CANDIDATES, _NEAR = 3000, 600, 8.0
@@ -299,7 +302,18 @@ def _step(at: _Residuals, weight: Float) -> Float:
     pull = at.jacobian.T @ (weight * at.distance)
     normal[2, 2] += 1.0 / _TILT_SD**2
     normal[3, 3] += 1.0 / _TILT_SD**2
+    _refuse_unspread(normal)
     return np.asarray(np.linalg.solve(normal, pull))
+
+
+def _refuse_unspread(normal: Float) -> None:
+    """Refuse points that fix no axis: all in one place, or all on one line upwards."""
+    scale = np.sqrt(np.diag(normal))
+    if not scale.all() or np.linalg.cond(normal / np.outer(scale, scale)) > _SINGULAR:
+        raise InputError(
+            "the points are not spread round the wall: they fix no axis",
+            cure="Check that the columns are x, y and z, and scan all round the wall",
+        )
 
 
 def covariance(at: _Residuals, weight: Float, slope: Float) -> Float:

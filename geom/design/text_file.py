@@ -20,6 +20,9 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _SAVE = "Save it as plain text in UTF-8 (from a spreadsheet: as CSV UTF-8)"
 
 
+_SAVE_FIRST = "Save what it holds to a file first"
+
+
 def read_bytes(path: str | os.PathLike[str], *, largest: int = MAX_BYTES) -> bytes:
     """Read a whole file.
 
@@ -43,6 +46,8 @@ def read_bytes(path: str | os.PathLike[str], *, largest: int = MAX_BYTES) -> byt
     try:
         if Path(name).is_dir():
             raise InputError("this is a folder", file=name, cure="Name a file in it")
+        if Path(name).exists() and not Path(name).is_file():
+            raise InputError("it is no plain file", file=name, cure=_SAVE_FIRST)
         with Path(name).open("rb") as file:
             content = file.read(largest + 1)
     except FileNotFoundError as fault:

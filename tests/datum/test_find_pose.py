@@ -94,6 +94,16 @@ def test_too_few_points_are_refused():
     assert "--z-offset" in str(error.value.cure)
 
 
+@pytest.mark.parametrize("rise", [0.0, 1000.0])
+def test_points_all_in_one_place_or_one_above_the_other_fix_no_axis(rise):
+    design = replace(BANDED, datum_bands=())
+    radius = float(design.profile.radius_at(1000.0))
+    points = np.tile([radius, 0.0, 500.0], (1000, 1))
+    points[:, 2] += np.linspace(0.0, rise, 1000)
+    with pytest.raises(InputError, match="fix no axis"):
+        find_pose(points, design, Pose.nominal(design))
+
+
 def clean_half(azimuth: Float, height: Float) -> Bool:
     """Half of the wall in patches as big as a man."""
     return np.sin(np.deg2rad(3.0 * azimuth)) * np.sin(height / 300.0) <= 0.0

@@ -249,6 +249,8 @@ def looks_like_cloud(path: str | os.PathLike[str]) -> bool:
         Whether the first row, comments aside, begins with three plain numbers or with
         the names x, y, z.  Of a file that cannot be read, False.
     """
+    if not Path(path).is_file():  # a pipe would be waited for
+        return False
     try:
         with Path(path).open("rb") as file:
             for _, _, line in _lines(file, os.fspath(path)):
