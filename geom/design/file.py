@@ -27,6 +27,7 @@ from geom.design.text_file import read_text
 from geom.errors import InputError
 
 _MAX_BYTES = 4 * 1024 * 1024
+_LONGEST_LINE = 4096
 _WHERE = re.compile(r" \(at (?:(line \d+), (column \d+)|(end of document))\)$")
 
 
@@ -59,6 +60,10 @@ def load_design(path: str | os.PathLike[str]) -> Design:
 
 def _parsed(text: str, file: str) -> dict[str, Any]:
     cure = "Mend the line; words stand in double quotes, numbers have a point"
+    for number, line in enumerate(text.splitlines(), 1):
+        if len(line) > _LONGEST_LINE:
+            what = f"the line is longer than {_LONGEST_LINE} characters"
+            raise InputError(what, file=file, place=f"line {number}", cure=cure)
     try:
         return tomllib.loads(text)
     except RecursionError as fault:

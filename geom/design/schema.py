@@ -31,6 +31,9 @@ from geom.design.values import (
 from geom.errors import InputError
 from geom.units import MM_PER
 
+#: Entries of one table past which a file is no drawing of one lining.
+_MOST_ENTRIES = 500
+
 
 @dataclass(frozen=True)
 class TableSchema:
@@ -96,6 +99,10 @@ class TableSchema:
             what = f"{self.name} is not written as {self.heading}"
             once = "before each entry" if self.many else "once"
             cure = f"Write {self.heading} on a line of its own {once}, its keys below"
+            raise InputError(what, file=file, place=self.heading, cure=cure)
+        if len(entries) > _MOST_ENTRIES:
+            what = f"there are {len(entries)} entries; {_MOST_ENTRIES} are allowed"
+            cure = "Check that this is the drawing of one lining"
             raise InputError(what, file=file, place=self.heading, cure=cure)
         return [
             self._entry(entry, index, file=file, unit=unit)

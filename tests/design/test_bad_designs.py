@@ -494,3 +494,18 @@ def test_an_integer_without_end_is_told(write):
     with pytest.raises(InputError) as caught:
         load_design(path)
     assert_well_told(caught.value, path, None, "not TOML")
+
+
+@pytest.mark.parametrize(
+    ("more", "place"),
+    [
+        ("[[datum_band]]\nfrom = 1\nto = 2\n" * 20_000, "[[datum_band]]"),
+        ("[[tuyere]]\nazimuth = 1\nheight = 9\n" * 60_000, "[[tuyere]]"),
+        (".".join("a" * 50_000) + " = 1\n", "line "),
+    ],
+)
+def test_what_is_no_drawing_of_one_lining_is_refused_at_once(write, sound, more, place):
+    """Twenty thousand bands asked for 1.66 TiB, a key of 50,000 parts for no end."""
+    with pytest.raises(InputError) as told:
+        load_design(write(sound + more))
+    assert told.value.place.startswith(place)

@@ -23,6 +23,10 @@ _NUMBER_CURE = (
 _COMMA_CURE = "Write decimals with a point, or separate the columns with ;"
 
 
+#: Largest table that is read; a reading a row, or a row of them for each height.
+MOST_ROWS, MOST_COLUMNS = 20_000, 400
+
+
 @dataclass(frozen=True)
 class SheetRow:
     """One row: its number in the file, counted from 1, and its cells, trimmed."""
@@ -163,6 +167,7 @@ def read_table(path: str | os.PathLike[str]) -> SheetTable:
     """
     file = os.fspath(path)
     lines = list(_lines(read_text(path)))
+    refuse_oversize(len(lines), 0, file)
     if not lines:
         cure = "Write the column names into the first row"
         raise InputError("the sheet holds nothing but comments", file=file, cure=cure)
@@ -186,6 +191,23 @@ def read_row(line: str, separator: str) -> tuple[str, ...]:
     return kept[0] if len(kept) == 1 else ()
 
 
+def refuse_oversize(rows: int, columns: int, file: str) -> None:
+    """Refuse a table that nobody filled in rod by rod.
+
+    Raises
+    ------
+    InputError
+        If it is past `MOST_ROWS` or `MOST_COLUMNS`.
+    """
+    if rows > MOST_ROWS or columns > MOST_COLUMNS:
+        raise InputError(
+            f"it has more than {MOST_ROWS} rows or {MOST_COLUMNS} columns",
+            file=file,
+            cure="Keep nothing but the readings in it; points of a scan are a cloud: "
+            "save them as x, y, z",
+        )
+
+
 def as_table(
     rows: Iterable[SheetRow], *, file: str, decimal_comma: bool = False
 ) -> SheetTable:
@@ -198,6 +220,7 @@ def as_table(
     """
     header, *below = [row for row in rows if not row.is_empty] or [SheetRow(1, ())]
     width = max((i + 1 for i, cell in enumerate(header.cells) if cell), default=0)
+    refuse_oversize(len(below), width, file)
     header = SheetRow(header.number, header.cells[:width])
     table = SheetTable(file, header, tuple(below), decimal_comma)
     if not below:

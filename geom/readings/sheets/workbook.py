@@ -12,9 +12,14 @@ from typing import Any
 
 from geom.design.text_file import read_bytes
 from geom.errors import InputError
-from geom.readings.sheets.table import SheetRow, SheetTable, as_table
+from geom.readings.sheets.table import (
+    SheetRow,
+    SheetTable,
+    as_table,
+    refuse_oversize,
+)
 
-_LARGEST_UNPACKED = 512 * 1024 * 1024
+_LARGEST_UNPACKED = 32 * 1024 * 1024
 _SAVE = "Open it in a spreadsheet program and save it again as .xlsx, or as CSV UTF-8"
 _TYPE_AGAIN = "Type the number itself into the cell, or save the workbook again"
 _SHEET = "rod"
@@ -72,8 +77,13 @@ def _cells(content: bytes, file: str, *, results: bool) -> list[tuple[Any, ...]]
             named = [s for s in book.worksheets if s.title.strip().lower() == _SHEET]
             sheet = (named or book.worksheets)[0]
             sheet.reset_dimensions()
-            rows = [tuple(row) for row in sheet.iter_rows(values_only=True)]
+            rows = []
+            for row in sheet.iter_rows(values_only=True):  # gaps are given as rows
+                refuse_oversize(len(rows), len(row), file)
+                rows.append(tuple(row))
             book.close()
+    except InputError:
+        raise
     except Exception as fault:
         what = f"the workbook cannot be read; it seems damaged ({type(fault).__name__})"
         raise InputError(what, file=file, cure=_SAVE) from fault

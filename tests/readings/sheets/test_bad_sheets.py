@@ -287,3 +287,15 @@ def test_a_missing_sheet_is_told(tmp_path, design):
         load_readings(tmp_path / "rod.csv", design)
     with pytest.raises(InputError, match="no such file"):
         load_readings(tmp_path / "rod.xlsx", design)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "azimuth_deg,height_in,radius_in\n" + "0,24,18\n" * 20_001,
+        "height_in," + ",".join(f"az{k}" for k in range(500)) + "\n24\n",
+    ],
+)
+def test_a_table_that_nobody_filled_in_rod_by_rod_is_refused(write, design, text):
+    with pytest.raises(InputError, match="more than 20000 rows or 400 columns"):
+        load_readings(write(text), design)

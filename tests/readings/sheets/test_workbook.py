@@ -170,3 +170,33 @@ def test_a_workbook_without_rows_is_refused(workbook, design):
         load_readings(workbook({"rod": []}), design)
     with pytest.raises(InputError, match="no readings"):
         load_readings(workbook({"rod": [HEAD]}, "b.xlsx"), design)
+
+
+def rewritten(path, change) -> None:
+    """Change the text of a workbook's first sheet."""
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    name = "xl/worksheets/sheet1.xml"
+    parts[name] = change(parts[name].decode()).encode()
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for part, content in parts.items():
+            archive.writestr(part, content)
+
+
+@pytest.mark.parametrize(
+    ("cell", "row"), [("A2000000000", 2_000_000_000), ("ZZZ9", 9), ("A20003", 20_003)]
+)
+def test_a_cell_far_out_is_refused_at_once(workbook, design, cell, row):
+    """A row of two thousand million in 3 KB was waited for, and took gigabytes."""
+    path = workbook({"rod": [HEAD, *ROWS]})
+    far = f'<row r="{row}"><c r="{cell}"><v>1</v></c></row></sheetData>'
+    rewritten(path, lambda text: text.replace("</sheetData>", far))
+    with pytest.raises(InputError, match="more than 20000 rows or 400 columns"):
+        load_readings(path, design)
+
+
+def test_a_workbook_that_unpacks_without_end_is_refused(workbook, design):
+    path = workbook({"rod": [HEAD, *ROWS]})
+    rewritten(path, lambda text: text + " " * (33 * 2**20))
+    with pytest.raises(InputError, match="unpacked it is longer than 32 MiB"):
+        load_readings(path, design)
