@@ -18,6 +18,7 @@ def check(arguments: list) -> int:
         "ruff check": (python, "-m", "ruff", "check", *READ),
         "ruff format": (python, "-m", "ruff", "format", "--check", *READ),
         "mypy": (python, "-m", "mypy"),
+        "mypy, as a user": (python, "-m", "mypy", "tests/typed_user.py"),
         "tests": (python, "scripts/test.py"),
     }
     if arguments:

@@ -17,11 +17,10 @@ import geom
 from geom.compare.findings import ACTIONS
 from geom.frame import clock_face
 from geom.quantity import K95
-from geom.repair import prepare_repair
 from geom.units import say_both, say_length
-from geom.views.outputs import write_files
 from geom.views.pages.report import ReportPictures, report_bytes
 from tests.e2e.opened_page import Opened
+from tests.views.conftest import make_furnace
 
 SCANS = Path(__file__).parents[2] / "scans"
 DOT = b"\x89PNG not really"
@@ -30,43 +29,48 @@ PACKED = 0.011
 
 
 @pytest.fixture(scope="module")
-def survey():
-    design = geom.load_design(SCANS / "cupola-2.toml")
-    readings = geom.load_readings(SCANS / "cupola-2-heat-41.csv", design)
-    surface = geom.reconstruct(readings, design)
-    findings = geom.assess(surface, design, title="Heat 41")
-    return (
-        design,
-        readings,
-        surface,
-        findings,
-        prepare_repair(surface, findings, design),
-    )
+def design():
+    return geom.load_design(SCANS / "cupola-2.toml")
 
 
 @pytest.fixture(scope="module")
-def folder(survey, tmp_path_factory):
-    design, readings, surface, findings, works = survey
-    out = tmp_path_factory.mktemp("report")
-    write_files(
-        out, design=design, readings=readings, surface=surface, findings=findings,
-        works=works,
-    )  # fmt: skip
-    return out
+def folder(demo_survey):
+    return demo_survey
 
 
 @pytest.fixture
-def report(browser, folder):
+def fresh(browser, folder):
+    """The report as it opens."""
     opened = Opened(browser, folder / "report.html")
     yield opened
     opened.context.close()
 
 
-def test_it_loads_without_complaint_and_asks_nothing_of_anybody(report, folder):
-    assert report.trouble == []
+@pytest.fixture(scope="module")
+def report(browser, folder):
+    """The report, opened once, as whoever looked last has left it."""
+    opened = Opened(browser, folder / "report.html")
+    yield opened
+    opened.context.close()
+
+
+def colour_by(report, field):
+    report.page.locator(f"#fields input[value={field}]").check(force=True)
+    report.page.wait_for_timeout(80)
+
+
+def test_it_loads_without_complaint_and_asks_nothing_of_anybody(fresh, folder):
+    assert fresh.trouble == []
     page = (folder / "report.html").as_uri()
-    assert [url for url in report.requested if not url.startswith("data:")] == [page]
+    assert [url for url in fresh.requested if not url.startswith("data:")] == [page]
     assert (folder / "report.html").stat().st_size < 8e6
+
+
+def test_the_deepest_place_of_the_findings_is_where_the_mark_starts(fresh, folder):
+    deepest = json.loads((folder / "findings.json").read_text())["deepest"]
+    azimuth, height = told_place(fresh.words("where"))
+    assert azimuth == pytest.approx(deepest["azimuth"], abs=1)
+    assert height == pytest.approx(deepest["height"], abs=6)
 
 
 PICTURES = ("unrolled", "ring", "upright", "turning")
@@ -111,8 +115,7 @@ def test_the_pictures_agree_on_where_a_place_is(report):
     assert told_place(report.words("where"))[0] in {*range(340, 360), *range(5)}
 
 
-def test_what_is_read_out_is_what_the_files_say(report, folder, survey):
-    design, *_ = survey
+def test_what_is_read_out_is_what_the_files_say(report, folder, design):
     with netCDF4.Dataset(folder / "surface.nc") as data:
         fields = {
             name: np.ma.filled(data[name][:], np.nan)
@@ -157,35 +160,31 @@ def test_a_zones_button_goes_to_its_deepest_place(report, folder):
         assert onward <= (zone["azimuth_to"] - zone["azimuth_from"]) % 360 + 1
 
 
-def test_the_deepest_place_of_the_findings_is_where_the_mark_starts(report, folder):
-    deepest = json.loads((folder / "findings.json").read_text())["deepest"]
-    azimuth, height = told_place(report.words("where"))
-    assert azimuth == pytest.approx(deepest["azimuth"], abs=1)
-    assert height == pytest.approx(deepest["height"], abs=6)
-
-
 def test_colouring_by_another_field_changes_map_key_and_round(report):
+    colour_by(report, "cutback")
     for field in ("left", "sd", "chance", "action"):
         before = {name: report.look(name) for name in ("unrolled", "turning", "key")}
-        report.page.locator(f"#fields input[value={field}]").check(force=True)
-        report.page.wait_for_timeout(80)
+        colour_by(report, field)
         assert all(report.look(name) != before[name] for name in before)
     assert report.trouble == []
 
 
-def test_build_up_has_upright_strokes_in_the_unrolled_wall(report, survey):
+def test_build_up_has_upright_strokes_in_the_unrolled_wall(report, folder, design):
     """In a grey copy the build-up left of the tap hole is not taken for lost wall."""
-    design, _, surface, findings, _ = survey
+    colour_by(report, "cutback")
     picture = Image.open(io.BytesIO(report.look("unrolled"))).convert("L")
     left, right, top, bottom = 46, 10, 8, 40  # round the wall, as in unrolled.js
     wide, tall = picture.width - left - right, picture.height - top - bottom
 
-    grid, action = surface.grid, findings.maps.action
-    turned = (grid.azimuth + 180.0) % 360.0 - 180.0
+    with netCDF4.Dataset(folder / "surface.nc") as data:
+        action, height, azimuth = (
+            np.asarray(data[name][:]) for name in ("action", "height", "azimuth")
+        )
+    turned = (azimuth + 180.0) % 360.0 - 180.0
 
     def grey(azimuths, heights):
         """Part of the wall clear of readings and openings, and what is called there."""
-        rows = (heights[0] < grid.height) & (grid.height < heights[1])
+        rows = (heights[0] < height) & (height < heights[1])
         columns = (azimuths[0] < turned) & (turned < azimuths[1])
         calls = {ACTIONS[call] for call in action[np.ix_(rows, columns)].flat}
         low, high = design.profile.bottom, design.profile.top
@@ -220,12 +219,12 @@ def test_it_works_by_touch_on_a_phone(browser, folder):
     phone.context.close()
 
 
-def test_on_paper_stills_take_the_place_of_the_pictures(report, tmp_path):
-    report.page.emulate_media(media="print")
-    assert not report.page.locator("#wall").is_visible()
-    assert report.page.locator("figure.paper img").is_visible()
+def test_on_paper_stills_take_the_place_of_the_pictures(fresh):
+    fresh.page.emulate_media(media="print")
+    assert not fresh.page.locator("#wall").is_visible()
+    assert fresh.page.locator("figure.paper img").is_visible()
     for paper in ("A4", "Letter"):
-        content = report.page.pdf(format=paper)
+        content = fresh.page.pdf(format=paper)
         assert content.startswith(b"%PDF")
 
 
@@ -240,10 +239,11 @@ HOSTILE = (
 )  # fmt: skip
 
 
-def test_twenty_hostile_strings_do_not_run(browser, survey, tmp_path):
+def test_twenty_hostile_strings_do_not_run(browser, tmp_path):
     """As every text that an input can bring: names, words of the frame, warnings."""
     assert len(set(HOSTILE)) == 20
-    design, _, surface, findings, works = survey
+    furnace = make_furnace(spacing=40.0, columns=120)
+    design, surface, findings = furnace.design, furnace.surface, furnace.findings
     stains = [replace(hole, kind=one) for hole, one in zip(
         design.openings, HOSTILE, strict=False)]  # fmt: skip
     all_of_them = " ".join(HOSTILE)[:150]
@@ -254,7 +254,7 @@ def test_twenty_hostile_strings_do_not_run(browser, survey, tmp_path):
     page = report_bytes(
         replace(surface, design=spoiled, warnings=HOSTILE),
         replace(findings, title=HOSTILE[0], lining=HOSTILE[4], warnings=HOSTILE),
-        works,
+        furnace.works,
         ReportPictures(DOT, DOT, DOT, DOT),
     )
     path = tmp_path / "hostile.html"

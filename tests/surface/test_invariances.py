@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -26,13 +27,17 @@ def sheet(azimuths: int = 12, heights: int = 13) -> RodReadings:
     return rod_readings(azimuth, height, value)
 
 
-def made(readings: RodReadings, seed: int = 0) -> RadialSurface:
-    return reconstruct(readings, DESIGN, spacing=50.0, columns=36, seed=seed)
+def made(readings: RodReadings) -> RadialSurface:
+    return reconstruct(readings, DESIGN, spacing=50.0, columns=36)
+
+
+@cache
+def surface_of_sheet() -> RadialSurface:
+    return made(sheet())
 
 
 def test_the_order_of_rows_has_no_effect_at_all() -> None:
-    readings = sheet()
-    surface = made(readings)
+    readings, surface = sheet(), surface_of_sheet()
     shuffled = readings.take(np.random.default_rng(1).permutation(len(readings)))
     other = made(shuffled)
     np.testing.assert_allclose(other.radius, surface.radius, rtol=1e-9)
@@ -44,8 +49,7 @@ def test_the_order_of_rows_has_no_effect_at_all() -> None:
 
 
 def test_a_turn_of_azimuth_zero_turns_the_wall_and_nothing_else() -> None:
-    readings = sheet()
-    surface = made(readings)
+    readings, surface = sheet(), surface_of_sheet()
     turned = made(replace(readings, azimuth=(readings.azimuth + 90.0) % 360.0))
     moved = np.roll(surface.radius, 9, axis=1)
     # to a part of its uncertainty: the search ends within its own tolerance
@@ -61,5 +65,5 @@ def test_inches_make_the_same_wall_as_millimetres() -> None:
         value=(readings.value / 25.4) * 25.4,
         height=readings.height / 0.3 * 0.3,
     )
-    one, other = made(readings), made(inches)
+    one, other = surface_of_sheet(), made(inches)
     np.testing.assert_allclose(other.radius, one.radius, atol=1e-3)

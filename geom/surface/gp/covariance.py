@@ -128,11 +128,11 @@ class Covariance:
 
     def amplitude(self, height: Float) -> Float:
         """How much more the wall varies at heights than on the whole; (n,) to (n,)."""
-        return self._amplitude(height)[0]
+        return self.prior.amplitude(height, self._log_amplitudes)[0]
 
-    def _amplitude(self, height: Float) -> tuple[Float, Float]:
-        count = self.prior.amplitudes
-        return self.prior.amplitude(height, self.theta[self.theta.size - count :])
+    @property
+    def _log_amplitudes(self) -> Float:
+        return self.theta[self.theta.size - self.prior.amplitudes :]
 
     def amplitude_product(self, left: Float, right: Float) -> Float:
         """Amplitude at heights times that at others; (len(left), len(right))."""
@@ -163,7 +163,11 @@ class Covariance:
         """
         heights = distances.heights
         total = np.zeros(distances.shape)
-        amplitudes = self.amplitude_product(heights.left, heights.right)
+        (up, slopes_left), (down, slopes_right) = (
+            self.prior.amplitude_of(shares, self._log_amplitudes)
+            for shares in distances.amplitude_shares(self.prior)
+        )
+        amplitudes = np.outer(up, down)
         # Components that are the same all round are summed on the distinct heights.
         axisymmetric = np.zeros_like(amplitudes)
         terms = []
@@ -177,7 +181,11 @@ class Covariance:
         total += heights.expand(axisymmetric)
 
         def gradient(by_entry: Float) -> Float:
-            return self._gradient(terms, distances, by_entry)
+            by_theta, by_amplitude = self._gradient(terms, distances, by_entry)
+            # Amplitude enters once for the left height and once for the right.
+            by_knot = slopes_left.T @ by_amplitude.sum(axis=1)
+            by_knot = by_knot + slopes_right.T @ by_amplitude.sum(axis=0)
+            return np.append(by_theta, by_knot)
 
         return total, gradient
 
@@ -203,8 +211,10 @@ class Covariance:
 
     def _gradient(
         self, terms: list[_Term], distances: PairDistances, by_entry: Float
-    ) -> Float:
-        """Chain rule: sums over all pairs of ``by_entry`` times each derivative.
+    ) -> tuple[list[float], Float]:
+        """By sizes and lengths, and by the logs of each two heights' amplitudes (u, v).
+
+        Chain rule: sums over all pairs of ``by_entry`` times each derivative.
 
         As every term is a product of a table by height and one by azimuth, the sums
         over pairs of the same two heights are taken first, `collapse`, (left, right) to
@@ -231,11 +241,7 @@ class Covariance:
                 by_theta.append(float(np.vdot(along, term.height_slope)))
             if component.scaled_by_height:
                 by_amplitude += own
-        # Amplitude enters once for the left height and once for the right.
-        _, left = self._amplitude(heights.left)
-        _, right = self._amplitude(heights.right)
-        by_knot = left.T @ by_amplitude.sum(axis=1) + right.T @ by_amplitude.sum(axis=0)
-        return np.append(by_theta, by_knot)
+        return by_theta, by_amplitude
 
     def variance(self, height: Float, azimuth: Float) -> Float:
         """Prior variance of cut-back on a grid, mm2; (len(height), len(azimuth))."""

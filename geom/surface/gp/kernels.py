@@ -19,10 +19,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.surface.gp.fields import Pattern
-from geom.surface.gp.prior import Component
+from geom.surface.gp.prior import Component, Prior
 from geom.units import Float, Int
 
 Correlation = Callable[[Float], tuple[Float, Float]]
+#: Of `Prior.amplitude_shares`.
+Shares = tuple[Float, Float | None]
 
 
 def matern12(scaled: Float) -> tuple[Float, Float]:
@@ -138,11 +140,22 @@ class PairDistances:
         # By patterns: they do not follow hyperparameters, so once is enough.
         self._patterns: dict[tuple[Pattern, ...], Float] = {}
         self._ring_patterns: dict[tuple[Pattern, ...], Float] = {}
+        self._shares: dict[int, tuple[Prior, Shares, Shares]] = {}
 
     @property
     def shape(self) -> tuple[int, int]:
         """Number of places left and right."""
         return len(self._left), len(self._right)
+
+    def amplitude_shares(self, prior: Prior) -> tuple[Shares, Shares]:
+        """`Prior.amplitude_shares` of the distinct heights, left and right."""
+        if id(prior) not in self._shares:
+            left = prior.amplitude_shares(self.heights.left)
+            right = prior.amplitude_shares(self.heights.right)
+            # the prior is kept, so that nothing else takes its place in memory
+            self._shares[id(prior)] = prior, left, right
+        _, left, right = self._shares[id(prior)]
+        return left, right
 
     def ring_patterns(self, component: Component) -> Float:
         """`ring_pattern_product` over the distinct heights; (u, v)."""

@@ -326,14 +326,30 @@ class Prior:
         slopes : array (n, k) or (n, k + 1)
             Derivatives of its logarithm by ``theta``.
         """
-        shares, count = self._knot_shares(height), self.knots.size
-        amplitude = np.exp(shares @ theta[:count])
-        if self.zone is None:
-            return amplitude, shares
-        share, ratio = self.zone.expected_share(height), np.exp(theta[count])
+        return self.amplitude_of(self.amplitude_shares(height), theta)
+
+    def amplitude_shares(self, height: Float) -> tuple[Float, Float | None]:
+        """What of `amplitude` goes by height alone: shares of the knots and the zone.
+
+        Returns
+        -------
+        array (n, k), and array (n,) or None
+        """
+        zone = None if self.zone is None else self.zone.expected_share(height)
+        return self._knot_shares(height), zone
+
+    def amplitude_of(
+        self, shares: tuple[Float, Float | None], theta: Float
+    ) -> tuple[Float, Float]:
+        """`amplitude` at the heights of those shares."""
+        (knots, share), count = shares, self.knots.size
+        amplitude = np.exp(knots @ theta[:count])
+        if share is None:
+            return amplitude, knots
+        ratio = np.exp(theta[count])
         factor = 1.0 + share * (ratio - 1.0)
         slope = (share * ratio / factor)[:, None]
-        return amplitude * factor, np.concatenate([shares, slope], axis=1)
+        return amplitude * factor, np.concatenate([knots, slope], axis=1)
 
     @property
     def amplitudes(self) -> int:
