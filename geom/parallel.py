@@ -18,10 +18,13 @@ How many threads linear algebra may use is stated here too.
 
 from __future__ import annotations
 
+import atexit
 import os
 import pickle
+import shutil
 import subprocess
 import sys
+import tempfile
 import traceback
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
@@ -126,6 +129,33 @@ def processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def compiled(**options: Any) -> Callable[[Callable[..., Any]], Any]:
+    """`numba.njit` that holds no lock, its machine code kept from run to run.
+
+    Where neither the package nor a home can be written to, it is kept in a folder that
+    goes with this process; processes that this one starts share it.
+
+    Parameters
+    ----------
+    **options
+        Of `numba.njit`.
+    """
+    from numba import config, njit
+
+    options = {"nogil": True, "cache": True} | options
+
+    def decorate(function: Callable[..., Any]) -> Any:
+        try:
+            return njit(**options)(function)
+        except RuntimeError:  # it found no place for its cache
+            folder = tempfile.mkdtemp(prefix="daubline-compiled-")
+            atexit.register(shutil.rmtree, folder, ignore_errors=True)
+            config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"] = folder
+            return njit(**options)(function)
+
+    return decorate
 
 
 def on_one_thread_when_small(

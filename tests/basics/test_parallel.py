@@ -100,3 +100,33 @@ def alive(process: int) -> bool:
 
 def test_there_is_at_least_one_processor():
     assert 1 <= processors() <= os.cpu_count()
+
+
+NO_PLACE = """
+import os
+from numba.core.caching import CacheImpl, UserProvidedCacheLocator
+CacheImpl._locator_classes = [UserProvidedCacheLocator]
+import numpy as np
+from geom.surface.clouds.kernels import _shifted
+one, out = np.ones(1), np.zeros((3, 1), np.float32)
+_shifted(one, one, one, np.full(3, 2.0), np.full(3, 40.0), *out)
+place = os.environ["NUMBA_CACHE_DIR"]
+names = [name for *_, found in os.walk(place) for name in found]
+print(out[0, 0], sum(name.endswith(".nbi") for name in names))
+print(place)
+"""
+
+
+def test_where_nothing_can_be_kept_machine_code_goes_with_the_process():
+    """A read-only installation without a home: numba found no place and gave up."""
+    bare = {k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"}
+    said = subprocess.run(
+        [sys.executable, "-c", NO_PLACE],
+        capture_output=True,
+        text=True,
+        check=True,
+        env=bare,
+        cwd=ROOT,
+    ).stdout.splitlines()
+    assert said[0] == "42.0 1"
+    assert not Path(said[1]).exists()

@@ -19,7 +19,8 @@ Chan, T. F., Golub, G. H. and LeVeque, R. J. (1983). Algorithms for computing th
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from geom.parallel import compiled
 
 #: What a cell keeps, one record each, float64.
 CELL = np.dtype(
@@ -38,7 +39,7 @@ CELL = np.dtype(
 )
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled(error_model="numpy")
 def add_spells(cells, cutback, sd, start, end, exposure, heat, lead):
     """Count spells, in order, in the cells that both of their surveys tell.
 
@@ -93,7 +94,7 @@ def add_spells(cells, cutback, sd, start, end, exposure, heat, lead):
                 cell.shared_heat_2 += first * now * heat[k - 1]
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled(error_model="numpy")
 def add_cells(cells, other):
     """Add the sums of other spells; both (c,) of `CELL`."""
     for i in range(cells.size):

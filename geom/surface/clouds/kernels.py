@@ -20,7 +20,9 @@ Abramowitz, M. and Stegun, I. A. (1964). Handbook of Mathematical Functions, 4.4
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
+
+from geom.parallel import compiled
 
 _F = np.float32
 _C1, _C2, _C3, _C4 = (
@@ -42,7 +44,7 @@ _QUARTER, _STRAIGHT, _WHOLE = _F(0.5 * np.pi), _F(np.pi), _F(2.0 * np.pi)
 _RUN, PORTION = 1024, 65536
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled(error_model="numpy")
 def _shifted(x, y, z, scale, shift, a, b, c):
     """Points in mm from the origin of the rotation, side by side in memory."""
     for i in range(x.size):
@@ -51,7 +53,7 @@ def _shifted(x, y, z, scale, shift, a, b, c):
         c[i] = _F(z[i] * scale[2] + shift[2])
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled(error_model="numpy")
 def _turned(rotation, angle, radius, height):
     """Points in the wall's frame: angle in radians, radius and height in mm.
 
@@ -76,7 +78,7 @@ def _turned(rotation, angle, radius, height):
         angle[i] = _WHOLE - turn if py < _ZERO else turn
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled(error_model="numpy")
 def _placed(angle, radius, height, layout, table, bins, columns, key, row, missed):
     """Which cell and bin each point falls into; row ``rows`` is nowhere."""
     edge, base, slope, finder = table
@@ -106,7 +108,7 @@ def _placed(angle, radius, height, layout, table, bins, columns, key, row, misse
                 row[i] = k
 
 
-@njit(nogil=True, cache=True)
+@compiled()
 def _sorted_by_row(key, row, rows, start, out):
     """Keys in the order of their rows; ``start[k]`` is where row k begins."""
     start[:] = 0
@@ -121,7 +123,7 @@ def _sorted_by_row(key, row, rows, start, out):
         place[k] += 1
 
 
-@njit(parallel=True, error_model="numpy", nogil=True, cache=True)
+@compiled(parallel=True, error_model="numpy")
 def count_points(x, y, z, scale, shift, rotation, layout, table, columns, counts):
     """Count points in the histograms of their cells.
 
@@ -184,7 +186,7 @@ def count_points(x, y, z, scale, shift, rotation, layout, table, columns, counts
     return missed.sum(axis=0)
 
 
-@njit(nogil=True, cache=True)
+@compiled()
 def _quantile(own, first, last, share):
     """Where a share of the counts from ``first`` to ``last`` lies below, in bins."""
     total = 0
@@ -198,7 +200,7 @@ def _quantile(own, first, last, share):
     return float(last)
 
 
-@njit(nogil=True, cache=True)
+@compiled()
 def _mean_over_area(counts, bins, first, last, column, step, part, low, high):
     """Mean of parts, of cells in each, of the points between two bins of each cell.
 
@@ -231,7 +233,7 @@ def _mean_over_area(counts, bins, first, last, column, step, part, low, high):
     return of_parts / parts, variance / parts**2, squares, freedom
 
 
-@njit(parallel=True, error_model="numpy", nogil=True, cache=True)
+@compiled(parallel=True, error_model="numpy")
 def find_layers(counts, columns, first, last, step, part, layer, share, least):
     """The outermost layer of points in each block that is dense enough to be wall.
 
