@@ -15,6 +15,7 @@ from geom.cli.inputs import (
 )
 
 if TYPE_CHECKING:
+    from geom.desk.server import RequestGuard
     from geom.desk.session import DeskSession
 
 #: Always the same one, so that a page that is open finds the desk again.
@@ -62,16 +63,17 @@ def run(options: argparse.Namespace) -> None:
 
     need_server()
     from geom.design import load_design
-    from geom.desk.server import open_listener, serve
+    from geom.desk.server import RequestGuard, open_listener, serve
     from geom.desk.session import DeskSession
 
     design = load_design(options.design)
     past = past_prior(options.past, design)
     desk = DeskSession(design, options.design, options.sheet, past=past)
     listener = open_listener(options.host, options.port)
+    guard = RequestGuard.of(listener, options.host)
     try:
-        _print_address(desk, listener, options)
-        serve(desk, listener, options.host)
+        _print_address(desk, listener, guard)
+        serve(desk, listener, guard)
     except KeyboardInterrupt:
         print(f"Closed. Every reading that was kept is in {options.sheet}")  # noqa: T201
     finally:
@@ -82,20 +84,23 @@ def _count(readings: int) -> str:
     return "1 reading" if readings == 1 else f"{readings} readings"
 
 
-def _print_address(
-    desk: DeskSession, listener: Any, options: argparse.Namespace
-) -> None:
-    from geom.desk.server import address_of, is_loopback
+def _print_address(desk: DeskSession, listener: Any, guard: RequestGuard) -> None:
+    import sys
+
+    from geom.desk.server import address_of
     from geom.views.say import plain
 
     console = plain_console()
     console.print(f"Desk: {plain(desk.design.name)}: {_count(len(desk.now.entry_ids))}")
-    if not is_loopback(options.host):
+    address = address_of(listener, guard)
+    if not guard.local:
         console.print(
-            f"Warning: --host {options.host}: anybody on that network can read and "
-            "write this sheet. Nothing is encrypted."
+            f"Warning: --host {guard.host}: whoever has the address below can read and "
+            "write this sheet from that network. Nothing is encrypted."
         )
+        if sys.stdout.isatty():
+            import segno
+
+            segno.make(address, micro=False).terminal(compact=True)
     console.print("Caution: nobody climbs in before the cautions on the page are met")
-    console.print(
-        f"Open {address_of(listener, options.host)} in a browser; Ctrl-C ends it"
-    )
+    console.print(f"Open {address} in a browser; Ctrl-C ends it")

@@ -1,5 +1,6 @@
 """The desk on the network of this machine: a few addresses, answered by one process.
 
+On a network whoever comes must bring the key of the address that the desk printed.
 Only pages that it sent itself may speak with it, to the address it stands at.  A
 browser on the same machine visits other people's pages too.  Such a page can send
 requests here; it cannot choose their ``Origin``.  And it can give its own name the
@@ -14,10 +15,14 @@ from __future__ import annotations
 
 import ipaddress
 import json
+import secrets
 import socket
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qs
 
 from geom.desk.entries import Event, read_event
 from geom.desk.page import DeskPage, make_page
@@ -26,16 +31,21 @@ from geom.desk.state import state
 from geom.errors import InputError, MissingExtra
 
 if TYPE_CHECKING:
+    from asyncio import Protocol
+
     from starlette.applications import Starlette
     from starlette.requests import Request
     from starlette.responses import Response
-    from starlette.types import ASGIApp, Receive, Scope, Send
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 
 #: Bytes of a body past which nothing more is read: a thousand readings and more.
 LARGEST = 512 * 1024
 #: Events that are taken at once.
 MOST_AT_ONCE = 500
+#: Connections at once, of all and of one address on a network; how long one may stay
+#: without a whole request, seconds.
+_MOST, _MOST_OF_ONE, _SILENCE = 256, 32, 5.0
 #: How long a page that knows the latest is kept waiting for news, and how often is
 #: looked for it, seconds.
 _PATIENCE, _LOOK = 15.0, 0.05
@@ -58,10 +68,29 @@ class RequestGuard:
     host : str
         The desk stands at, as it was named.
     port : int
+    key : str
+        Whoever comes must bring it, in the address or as the cookie that the first
+        answer sets; empty where only this machine can reach the desk.
     """
 
     host: str
     port: int
+    key: str = ""
+
+    @classmethod
+    def of(cls, listener: socket.socket, host: str) -> RequestGuard:
+        """For a listener on a host as it was named; with a new key on a network."""
+        key = "" if is_loopback(host) else secrets.token_urlsafe(12)
+        return cls(host, int(listener.getsockname()[1]), key)
+
+    @property
+    def cookie(self) -> str:
+        """Name of the cookie that holds the key; ports share one jar."""
+        return f"daubline-{self.port}"
+
+    def opens(self, text: str) -> bool:
+        """Whether a text is the key."""
+        return secrets.compare_digest(text.encode(), self.key.encode())
 
     @property
     def local(self) -> bool:
@@ -69,7 +98,7 @@ class RequestGuard:
         return is_loopback(self.host)
 
     def refusal(
-        self, method: str, headers: Mapping[str, str]
+        self, method: str, headers: Mapping[str, str], key: str = ""
     ) -> tuple[int, str] | None:
         """Status and words of a request that is not answered; None of a good one.
 
@@ -78,22 +107,23 @@ class RequestGuard:
         method : str
         headers : mapping of str
             By their names in small letters.
+        key : str
+            From the address.
         """
         host = headers.get("host", "")
-        kind = headers.get("content-type", "").split(";")[0].strip()
-        site = headers.get("sec-fetch-site", "same-origin")
-        length = headers.get("content-length", "0")
         if not self._is_ours(host):
             return 421, "this desk has another name"
-        if method in ("GET", "HEAD"):
-            return None
-        if headers.get("origin") != f"http://{host}" or site != "same-origin":
-            return 403, "only a page that this desk sent may write into its sheet"
-        if kind != "application/json":
-            return 415, "readings are sent as JSON"
-        if not (length.isascii() and length.isdigit()) or int(length[:12]) > LARGEST:
-            return 413, "too much at once"
-        return None
+        cookie = self._cookie_of(headers.get("cookie", ""))
+        if self.key and not (self.opens(key) or self.opens(cookie)):
+            return 403, "open the address that the desk printed, with its key"
+        return None if method in ("GET", "HEAD") else _refusal_of_message(host, headers)
+
+    def _cookie_of(self, header: str) -> str:
+        try:
+            found = SimpleCookie(header).get(self.cookie)
+        except CookieError:
+            return ""
+        return found.value if found else ""
 
     def _is_ours(self, host: str) -> bool:
         """Whether a Host header says the address the desk stands at."""
@@ -108,6 +138,22 @@ class RequestGuard:
         # No name but the one given can be somebody else's that was bent to here; an
         # address is nobody's name.
         return name == self.host.lower() or _is_address(name)
+
+
+def _refusal_of_message(
+    host: str, headers: Mapping[str, str]
+) -> tuple[int, str] | None:
+    """Status and words of what no page of ours sent, or is no readings."""
+    kind = headers.get("content-type", "").split(";")[0].strip()
+    site = headers.get("sec-fetch-site", "same-origin")
+    length = headers.get("content-length", "0")
+    if headers.get("origin") != f"http://{host}" or site != "same-origin":
+        return 403, "only a page that this desk sent may write into its sheet"
+    if kind != "application/json":
+        return 415, "readings are sent as JSON"
+    if not (length.isascii() and length.isdigit()) or int(length[:12]) > LARGEST:
+        return 413, "too much at once"
+    return None
 
 
 def is_loopback(host: str) -> bool:
@@ -185,14 +231,29 @@ def _cannot_listen(host: str, port: int, fault: OSError) -> InputError:
     )
 
 
-def address_of(listener: socket.socket, host: str) -> str:
-    """Where a browser on this machine finds the desk."""
-    named = "127.0.0.1" if host in ("0.0.0.0", "") else host
-    named = "[::1]" if named == "::" else f"[{named}]" if ":" in named else named
-    return f"http://{named}:{listener.getsockname()[1]}/"
+def address_of(listener: socket.socket, guard: RequestGuard) -> str:
+    """Where a browser finds the desk; one on the network, where it is for that."""
+    named = guard.host
+    if named in ("0.0.0.0", "::", ""):
+        named = _own_address(listener.family)
+    named = f"[{named}]" if ":" in named else named
+    query = f"?key={guard.key}" if guard.key else ""
+    return f"http://{named}:{guard.port}/{query}"
 
 
-def serve(desk: DeskSession, listener: socket.socket, host: str) -> None:
+def _own_address(family: int) -> str:
+    """The address that this machine has on its network; nothing is sent."""
+    # documentation addresses (RFC 5737, RFC 3849): routed like any, nobody's
+    far = "2001:db8::1" if family == socket.AF_INET6 else "192.0.2.1"
+    with socket.socket(family, socket.SOCK_DGRAM) as asked:
+        try:
+            asked.connect((far, 9))
+            return str(asked.getsockname()[0])
+        except OSError:
+            return "::1" if family == socket.AF_INET6 else "127.0.0.1"
+
+
+def serve(desk: DeskSession, listener: socket.socket, guard: RequestGuard) -> None:
     """Answer until interrupted.
 
     Parameters
@@ -200,16 +261,14 @@ def serve(desk: DeskSession, listener: socket.socket, host: str) -> None:
     desk : Desk
     listener : socket
         From `open_listener`.
-    host : str
-        As it was named.
+    guard : Guard
     """
     import uvicorn
 
-    guard = RequestGuard(host, int(listener.getsockname()[1]))
     servers: list[uvicorn.Server] = []
     settings = uvicorn.Config(
         application(desk, guard, ending=lambda: any(s.should_exit for s in servers)),
-        http="h11",
+        http=_impatient_protocol(None if guard.local else _MOST_OF_ONE),
         ws="none",
         loop="asyncio",
         lifespan="off",
@@ -217,7 +276,7 @@ def serve(desk: DeskSession, listener: socket.socket, host: str) -> None:
         access_log=False,
         server_header=False,
         proxy_headers=False,
-        limit_concurrency=64,
+        limit_concurrency=_MOST,
         timeout_graceful_shutdown=1,
     )
     desk.open()
@@ -226,6 +285,39 @@ def serve(desk: DeskSession, listener: socket.socket, host: str) -> None:
         servers[0].run(sockets=[listener])
     finally:
         desk.close()
+
+
+def _impatient_protocol(most_of_one: int | None) -> type[Protocol]:
+    """HTTP/1.1 that hangs up on who asks nothing, and on too many of one address."""
+    from uvicorn.protocols.http.h11_impl import H11Protocol
+
+    callers: Counter[str] = Counter()
+
+    class ImpatientProtocol(H11Protocol):
+        """Of one connection."""
+
+        def connection_made(self, transport: Any) -> None:
+            """Begin to wait for a request."""
+            super().connection_made(transport)
+            self.caller = str((transport.get_extra_info("peername") or ("",))[0])
+            callers[self.caller] += 1
+            self.waiting = self.loop.call_later(_SILENCE, transport.abort)
+            if most_of_one is not None and callers[self.caller] > most_of_one:
+                transport.abort()
+
+        def connection_lost(self, exc: Exception | None) -> None:
+            """Forget it."""
+            self.waiting.cancel()
+            callers[self.caller] -= 1
+            super().connection_lost(exc)
+
+        def data_received(self, data: bytes) -> None:
+            """Wait no longer once a whole request is there."""
+            super().data_received(data)
+            if self.cycle is not None:
+                self.waiting.cancel()
+
+    return ImpatientProtocol
 
 
 def application(
@@ -380,8 +472,20 @@ class _GuardMiddleware:
             name.decode("latin-1").lower(): value.decode("latin-1")
             for name, value in scope["headers"]
         }
-        refused = self._guard.refusal(scope["method"], headers)
-        if refused is None:
-            await self._app(scope, receive, send)
+        guard = self._guard
+        query = parse_qs(scope["query_string"].decode("latin-1"))
+        key = query.get("key", [""])[0]
+        if refused := guard.refusal(scope["method"], headers, key):
+            await _refusal_response(*refused)(scope, receive, send)
             return
-        await _refusal_response(*refused)(scope, receive, send)
+
+        async def keep_key(message: Message) -> None:
+            if message["type"] == "http.response.start" and guard.key and key:
+                cookie = f"{guard.cookie}={key}; HttpOnly; SameSite=Strict; Path=/"
+                message["headers"] = [
+                    *message["headers"],
+                    (b"set-cookie", cookie.encode("ascii")),
+                ]
+            await send(message)
+
+        await self._app(scope, receive, keep_key)

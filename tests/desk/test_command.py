@@ -17,8 +17,8 @@ def opened(monkeypatch):
     """The desks that would have been served."""
     desks = []
 
-    def serve(desk, listener, host):
-        desks.append((desk, host))
+    def serve(desk, listener, guard):
+        desks.append((desk, guard))
 
     monkeypatch.setattr("geom.desk.server.serve", serve)
     return desks
@@ -33,15 +33,25 @@ def test_it_stands_on_this_machine_alone_and_says_where(tmp_path, opened, capsys
     told = capsys.readouterr().out
     assert "http://127.0.0.1:" in told
     assert "Caution" in told
-    assert "anybody" not in told
-    assert opened[0][1] == "127.0.0.1"
+    assert "Warning" not in told
+    assert "key=" not in told
+    assert opened[0][1].host == "127.0.0.1"
 
 
-def test_on_a_network_it_warns_that_anybody_may_write(tmp_path, opened, capsys):
-    assert desk(tmp_path / "a.csv", "--host", "0.0.0.0") == 0
-    told = capsys.readouterr().out
-    assert "anybody on that network can read and write this sheet" in told
-    assert opened[0][1] == "0.0.0.0"
+def test_on_a_network_it_warns_and_gives_the_address_a_new_key(
+    tmp_path, opened, capsys
+):
+    keys = set()
+    for _ in range(2):
+        assert desk(tmp_path / "a.csv", "--host", "0.0.0.0") == 0
+        told = " ".join(capsys.readouterr().out.split())
+        guard = opened[-1][1]
+        assert "whoever has the address below can read and write this sheet" in told
+        assert f":{guard.port}/?key={guard.key} in a browser" in told
+        assert "//0.0.0.0" not in told
+        keys.add(guard.key)
+    assert len(keys) == 2
+    assert min(map(len, keys)) >= 16
 
 
 def test_a_sheet_that_is_there_is_continued(tmp_path, opened, capsys):

@@ -8,6 +8,11 @@ from __future__ import annotations
 
 import asyncio
 import json
+import socket
+import threading
+import time
+import urllib.request
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +26,7 @@ from geom.desk.server import (
     address_of,
     application,
     open_listener,
+    serve,
 )
 from geom.desk.session import DeskSession
 from geom.errors import InputError
@@ -28,6 +34,7 @@ from tests.desk.events import event, message
 from tests.walls import plain_design
 
 HOME = "127.0.0.1:8417"
+LOCAL = RequestGuard("127.0.0.1", 8417)
 GOOD = {
     "host": HOME,
     "origin": f"http://{HOME}",
@@ -108,6 +115,8 @@ def answered(
     path: str,
     body: bytes = b"",
     headers: dict[str, str] | None = None,
+    *,
+    guard: RequestGuard = LOCAL,
 ) -> tuple[int, dict[str, str], bytes]:
     """One request through the whole application; the body comes in pieces."""
     told: list[dict[str, Any]] = []
@@ -137,9 +146,7 @@ def answered(
         "scheme": "http",
         "root_path": "",
     }
-    asyncio.run(
-        application(desk, RequestGuard("127.0.0.1", 8417))(scope, receive, send)
-    )
+    asyncio.run(application(desk, guard)(scope, receive, send))
     start, *rest = told
     kept = {name.decode(): value.decode() for name, value in start["headers"]}
     return start["status"], kept, b"".join(part.get("body", b"") for part in rest)
@@ -226,8 +233,82 @@ def test_a_taken_port_is_said_and_a_free_one_found():
     listener = open_listener("127.0.0.1", 0)
     try:
         port = listener.getsockname()[1]
-        assert address_of(listener, "127.0.0.1") == f"http://127.0.0.1:{port}/"
+        guard = RequestGuard.of(listener, "127.0.0.1")
+        assert address_of(listener, guard) == f"http://127.0.0.1:{port}/"
         with pytest.raises(InputError, match="--port"):
             open_listener("127.0.0.1", port)
     finally:
         listener.close()
+
+
+def test_on_a_network_nobody_reads_or_writes_without_the_key(desk, tmp_path):
+    """RFC 6265: the cookie of the first answer comes with all later requests."""
+    guard = RequestGuard("furnace-pc", 8417, "the-key")
+    home = {"host": "furnace-pc:8417"}
+    body = json.dumps({"sheet": desk.key, "events": [message(event(1))]}).encode()
+    write = GOOD | home | {"origin": "http://furnace-pc:8417"}
+    for path in ("/", "/state", "/worker.js", "/?key=", "/?key=the-ke", "/?key=%FF"):
+        assert answered(desk, "GET", path, headers=home, guard=guard)[0] == 403
+    assert answered(desk, "POST", "/entries", body, write, guard=guard)[0] == 403
+    wrong = write | {"cookie": "daubline-8417=other; daubline-1=the-key; b\x00d"}
+    assert answered(desk, "POST", "/entries", body, wrong, guard=guard)[0] == 403
+    assert not (tmp_path / "a.csv").exists()
+    status, said, _ = answered(desk, "GET", "/?key=the-key", headers=home, guard=guard)
+    cookie, *rules = said["set-cookie"].split("; ")
+    assert (status, rules) == (200, ["HttpOnly", "SameSite=Strict", "Path=/"])
+    let_in = write | {"cookie": f"theme=dark; {cookie}"}
+    assert answered(desk, "POST", "/entries", body, let_in, guard=guard)[0] == 200
+    assert (tmp_path / "a.csv").exists()
+
+
+def test_who_opens_connections_and_asks_nothing_shuts_nobody_out(desk, monkeypatch):
+    """Eighty of them did: each counted as one who is being served."""
+    monkeypatch.setattr("geom.desk.server._MOST", 20)
+    monkeypatch.setattr("geom.desk.server._SILENCE", 0.3)
+    listener = open_listener("127.0.0.1", 0)
+    guard = RequestGuard.of(listener, "127.0.0.1")
+    threading.Thread(target=serve, args=(desk, listener, guard), daemon=True).start()
+    there = ("127.0.0.1", guard.port)
+    with ExitStack() as silent:
+        for k in range(80):
+            one = silent.enter_context(socket.create_connection(there, timeout=5))
+            if k % 2:
+                one.sendall(b"GET / HTTP/1.1\r\nHost: ")
+        ends = time.monotonic() + 20.0
+        while time.monotonic() < ends:
+            time.sleep(0.2)
+            try:
+                with urllib.request.urlopen(
+                    address_of(listener, guard), timeout=5
+                ) as a:
+                    assert a.status == 200
+                    break
+            except OSError:
+                continue
+        else:
+            pytest.fail("nobody was let in for 20 s")
+
+
+def test_on_a_network_one_address_has_so_many_connections(desk, monkeypatch):
+    monkeypatch.setattr("geom.desk.server._MOST_OF_ONE", 4)
+    listener = open_listener("0.0.0.0", 0)
+    guard = RequestGuard.of(listener, "0.0.0.0")
+    threading.Thread(target=serve, args=(desk, listener, guard), daemon=True).start()
+    with ExitStack() as silent:
+        ones = [
+            silent.enter_context(
+                socket.create_connection(("127.0.0.1", guard.port), timeout=5)
+            )
+            for _ in range(6)
+        ]
+        time.sleep(0.5)
+        closed = []
+        for one in ones:
+            one.setblocking(False)
+            try:
+                closed.append(one.recv(1) == b"")
+            except BlockingIOError:
+                closed.append(False)
+            except ConnectionResetError:
+                closed.append(True)
+    assert closed == [False] * 4 + [True] * 2
