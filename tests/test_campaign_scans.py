@@ -203,9 +203,9 @@ def states() -> dict[Occasion, PanelState]:
     design = geom.load_design(SCANS / "cupola-2.toml")
     found = {}
     for row, occasion in zip(rows(), occasions(), strict=True):
-        surface = reconstruct(
-            geom.load_readings(SCANS / row["readings"], design), design
-        )
+        # The panels are integrated on a net of their own: the grid may be coarse.
+        readings = geom.load_readings(SCANS / row["readings"], design)
+        surface = reconstruct(readings, design, spacing=40.0, columns=90)
         found[occasion] = survey_panels(surface, make_nodes(surface))
     return found
 

@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -53,6 +54,9 @@ LONGEST = 550
 # --- imports run one way -------------------------------------------------------------
 
 
+parsed = cache(ast.parse)
+
+
 def imported(tree: ast.AST, package: tuple[str, ...]) -> Iterator[tuple[int, str]]:
     """Line and full name of everything a module imports, relative names resolved."""
     for node in ast.walk(tree):
@@ -73,7 +77,7 @@ def steps_back(package: Path) -> list[str]:
         if room == FACE:
             continue
         inside = ("geom", *parts[:-1])
-        for line, name in imported(ast.parse(file.read_text("utf-8")), inside):
+        for line, name in imported(parsed(file.read_text("utf-8")), inside):
             if name.split(".")[0] != "geom":
                 continue
             target = [*name.split("."), FACE][1]
@@ -194,7 +198,7 @@ def import_graph(package: Path) -> dict[str, set[str]]:
     graph = {}
     for name, file in every.items():
         inside = name if file.stem == FACE else name.rpartition(".")[0]
-        tree = ast.parse(file.read_text("utf-8"))
+        tree = parsed(file.read_text("utf-8"))
         wanted = {full for _, full in imported(tree, tuple(inside.split(".")))}
         nearest = {
             full if full in every else full.rpartition(".")[0] for full in wanted
@@ -245,7 +249,7 @@ def public_classes(package: Path) -> dict[str, list[str]]:
     """Modules that define a public class, by its name."""
     found: dict[str, list[str]] = {}
     for name, file in modules(package).items():
-        for node in ast.parse(file.read_text("utf-8")).body:
+        for node in parsed(file.read_text("utf-8")).body:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 found.setdefault(node.name, []).append(name)
     return found
@@ -270,7 +274,7 @@ def unused(package: Path, face: str) -> set[str]:
                 named[word] = named.get(word, 0) + 1
         if file.suffix != ".py":
             continue
-        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+        for node in ast.walk(parsed(file.read_text("utf-8"))):
             if isinstance(node, ast.FunctionDef | ast.ClassDef):
                 if not (node.name.startswith("__") or overrides(node)):
                     defined[node.name] = defined.get(node.name, 0) + 1
@@ -295,7 +299,7 @@ def members(package: Path, public: set[str]) -> set[str]:
     """Methods and properties of the classes that the face gives."""
     found: set[str] = set()
     for file in package.rglob("*.py"):
-        for node in ast.parse(file.read_text("utf-8")).body:
+        for node in parsed(file.read_text("utf-8")).body:
             if isinstance(node, ast.ClassDef) and node.name in public:
                 found |= {n.name for n in node.body if isinstance(n, ast.FunctionDef)}
     return found
@@ -347,7 +351,7 @@ def test_textbook_concepts_are_found_by_their_names():
     names: set[str] = set()
     for name, file in modules(ROOT / "geom").items():
         names.add(name.replace("_", "").lower())
-        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+        for node in ast.walk(parsed(file.read_text("utf-8"))):
             if isinstance(node, ast.ClassDef | ast.FunctionDef):
                 names.add(node.name.replace("_", "").lower())
             elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):

@@ -22,7 +22,7 @@ import hashlib, json, pathlib, sys, tempfile
 sys.path.insert(0, sys.argv[1])
 from conftest import make_furnace
 from geom.views.outputs import write_files
-f = make_furnace(spacing=40.0, columns=120)
+f = make_furnace(spacing=40.0)
 folder = pathlib.Path(tempfile.mkdtemp(dir=sys.argv[2]))
 paths = write_files(folder, design=f.design, readings=f.readings,
     surface=f.surface, findings=f.findings, works=f.works)
@@ -42,18 +42,30 @@ def write(furnace, folder, **options):
     )
 
 
-def test_every_file_is_written_and_ticked_once(build, tmp_path):
+@pytest.fixture(scope="module")
+def small(build):
+    return build(spacing=40.0)
+
+
+@pytest.fixture(scope="module")
+def written(small, tmp_path_factory):
+    """The paths, and what was ticked."""
     ticks = []
-    paths = write(build(spacing=40.0), tmp_path, tick=ticks.append)
+    paths = write(small, tmp_path_factory.mktemp("outputs"), tick=ticks.append)
+    return paths, ticks
+
+
+def test_every_file_is_written_and_ticked_once(written):
+    paths, ticks = written
     assert [path.name for path in paths] == list(FILES) == ticks
-    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(FILES)
+    assert sorted(p.name for p in paths[0].parent.iterdir()) == sorted(FILES)
     assert all(path.stat().st_size > 1000 for path in paths)
 
 
 @pytest.mark.parametrize("limit", [2_000, 60_000, 300_000, 900_000])
-def test_a_disk_that_takes_no_more_leaves_nothing(build, tmp_path, limit):
+def test_a_disk_that_takes_no_more_leaves_nothing(small, tmp_path, limit):
     """HDF5 ended the program where a file could not grow; others left half a file."""
-    furnace = build(spacing=40.0)
+    _ = small.works  # on the disk as it was
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
     try:
@@ -61,16 +73,15 @@ def test_a_disk_that_takes_no_more_leaves_nothing(build, tmp_path, limit):
             pytest.raises(InputError, match="File too large"),
             atomic_directory(tmp_path / "out") as folder,
         ):
-            write(furnace, folder)
+            write(small, folder)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_the_same_input_gives_the_same_bytes_in_another_process(build, tmp_path):
+def test_the_same_input_gives_the_same_bytes_in_another_process(written, tmp_path):
     here = {
-        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in write(build(spacing=40.0, columns=120), tmp_path)
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in written[0]
     }
     there = subprocess.run(
         [sys.executable, "-c", TWICE, str(Path(__file__).parent), str(tmp_path)],

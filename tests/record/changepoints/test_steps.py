@@ -26,8 +26,8 @@ BEFORE, AFTER = 10, 2
 
 @pytest.fixture(autouse=True)
 def few_draws(monkeypatch):
-    """Chance to one in 223: enough for tests, and quick."""
-    monkeypatch.setattr(scan, "PERMUTATIONS", 222)
+    """Chance to one in 112: enough for tests, and quick."""
+    monkeypatch.setattr(scan, "PERMUTATIONS", 111)
 
 
 def stepped(wear, rows, sides=slice(None), *, mm=3.0, at=BEFORE):
@@ -109,7 +109,8 @@ def test_survey_error_that_comes_back_widens_the_levels_and_not_their_change():
     assert poor.change.sd == pytest.approx(known.change.sd)
 
 
-def test_a_clear_step_is_as_evident_as_so_many_draws_can_say():
+def test_a_clear_step_is_as_evident_as_so_many_draws_can_say(monkeypatch):
+    monkeypatch.setattr(scan, "PERMUTATIONS", 222)  # more than are drawn at once
     wear = stepped(heats(12, own=1e-3, level=1e-3, shared=1e-4), MELTING)
     (step,) = find_steps(series_of(wear))
     assert step.chance == pytest.approx(1.0 / 223.0)
@@ -135,7 +136,8 @@ def test_one_odd_heat_is_no_step_wherever_it_is(odd):
     assert find_steps(series_of(wear)) == ()
 
 
-def test_longer_heats_are_no_step_where_their_hours_are_stated():
+def test_longer_heats_are_no_step_where_their_hours_are_stated(monkeypatch):
+    monkeypatch.setattr(scan, "PERMUTATIONS", 222)  # chance comes close to 1 in 20
     hours = np.array([8.0] * BEFORE + [11.0] * 4)
     wear = heats(14, seed=3, shared=0.02) * (hours / 8.0)[:, None, None]
     assert find_steps(series_of(wear, hours=hours.tolist())) == ()

@@ -48,17 +48,18 @@ def test_every_point_is_a_radius_with_the_scanners_own_sd(tmp_path):
 
 
 def test_the_wall_is_told_and_owns_to_the_range(tmp_path):
-    design = BANDED
-    readings = load(tmp_path, points_of(design, 500), design, sparse=True)
-    surface = geom.reconstruct(readings, design)
+    design, coarse = BANDED, {"spacing": 40.0, "columns": 90}
+    readings = load(tmp_path, points_of(design, 250), design, sparse=True)
+    surface = geom.reconstruct(readings, design, **coarse)
     findings = geom.assess(surface, design)
     assert {POSE, RANGE} <= {line.source for line in findings.budget}
     assert findings.datum is not None
     low = (surface.height > 300.0) & (surface.height < 1200.0)
     off = surface.cutback[low] - 15.0
-    assert np.sqrt(np.mean(off**2)) < 1.5
+    assert np.isfinite(off).mean() > 0.9  # not where nobody read
+    assert np.sqrt(np.nanmean(off**2)) < 1.5
     wide = replace(design, scanner=ScannerErrors(range_error=5.0))
-    wider = geom.assess(geom.reconstruct(readings, wide), wide)
+    wider = geom.assess(geom.reconstruct(readings, wide, **coarse), wide)
     assert wider.volume.net.sd > 1.5 * findings.volume.net.sd
 
 
