@@ -291,6 +291,10 @@ def _refuse_taper(design: Design, brick: Brick, entry: str) -> None:
         what = f"{small} is not less than {brick.taper} {as_written(design, large)}"
         cure = f"{brick.taper} is that at the back, small that at the hot face"
         raise InputError(what, place=place, cure=cure)
+    if brick.bore and not brick.taper:
+        what = f"bore {as_written(design, brick.bore)} is given, but not what tapers"
+        cure = "A brick curved to a bore is narrower at the hot face: add taper, small"
+        raise InputError(what, place=f"{entry}, key bore", cure=cure)
 
 
 def _refuse_mass(brick: Brick, place: str) -> None:

@@ -157,9 +157,7 @@ _blast = amount(20.0, 5e5, "m3/h", cure="Write m3/h: 1000 cubic ft/min are 1699"
 _chance = amount(
     0.5, 0.999, "", cure="Write the chance that the order is enough, as 0.95"
 )
-_arc = amount(
-    5.0, 360.0, "degrees", cure="Write how much of the ring is opened at once"
-)
+_open_arc = amount(5.0, 180.0, "degrees", cure="Write degrees of arc: 60 are usual")
 _ppm = amount(0.0, 1000.0, "ppm", cure="Write parts in a million: 10 are usual")
 _opening = {
     "azimuth": azimuth,
@@ -211,6 +209,8 @@ TABLES = (
             "cover_least": length,
             "cover_most": length,
             "squaring": length_from_zero,
+            "open_arc": _open_arc,
+            "open_height": positive_length,
             "order_confidence": _chance,
         },
     ),
@@ -248,6 +248,7 @@ TABLES = (
             "taper": one_of("width", "thickness"),
             "small": positive_length,
             "radial": one_of("length", "width"),
+            "bore": positive_length,
             "mass": _brick_mass,
             "stock": count,
         },
@@ -258,8 +259,6 @@ TABLES = (
         optional={
             "joint": length_from_zero,
             "opening": length_from_zero,
-            "open_arc": _arc,
-            "open_height": positive_length,
             "breakage": share,
         },
     ),

@@ -28,6 +28,9 @@ class Brick:
         That dimension at the hot face; 0 where it is straight.
     radial : {'length', 'width'}
         Which side of it lies along the radius.
+    bore : float, mm
+        Diameter of the hot face that it is curved to, of circle brick and cupola
+        blocks; 0 where it is flat.
     mass : float or None, kg
     stock : int or None
         How many are on hand; ``None``: not known.
@@ -40,6 +43,7 @@ class Brick:
     taper: Literal["", "width", "thickness"] = ""
     small: float = 0.0
     radial: Literal["length", "width"] = "length"
+    bore: float = 0.0
     mass: float | None = None
     stock: int | None = None
 
@@ -84,12 +88,12 @@ class Brickwork:
         Daub in front of it, at its thinnest and at its thickest.
     squaring : float, mm
         How far the feather edges of a hollow may be cut into sound lining.
-    open_arc : float, degrees
-        Most of the ring that is opened at once.
-    open_height : float, mm
-        The same up the wall.
     breakage : float
         Share ordered on top; 2 to 5 % is stated in the trade (kiln lining, 5 % here).
+    open_arc : float, degrees
+        Of wall that is open at once for brick (``[repair]``); our own choice.
+    open_height : float, mm
+        The same, in height; our own choice.
     """
 
     joint: float = 3.0
@@ -99,9 +103,9 @@ class Brickwork:
     cover_least: float = 0.5 * _INCH
     cover_most: float = 1.5 * _INCH
     squaring: float = 0.5 * _INCH
+    breakage: float = 0.05
     open_arc: float = 60.0
     open_height: float = 24.0 * _INCH
-    breakage: float = 0.05
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,13 @@ STAGGER = 0.25
 SKINS = 3
 #: Foot heights of one run of the search: faces differ by no more than this share.
 SAME_FACE = 0.015
+#: Brick set round more than this share of the wall at one height: the stack above needs
+#: support.
+LEAST_STANDING = 0.5
+#: A ring past the brick line round this share of it is burnt all round.
+BURNT_RING = 0.75
+#: Gaps between bricks that count as open wall, degrees: joints and their wedges.
+SAME_OPENING = 3.0
 
 # --- plan ----------------------------------------------------------------------------
 #: Walls drawn for the order list: they give the sd of a demand to 11 %.

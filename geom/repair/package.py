@@ -11,6 +11,9 @@ from geom.document import fields_document
 from geom.repair.audit.melting import WornMelting, worn_melting
 from geom.repair.audit.sand_bottom import SandBottom, sand_bottom
 from geom.repair.audit.taper import TuyereAudit, taper_audit
+from geom.repair.masonry.relining import RelinedBand, relined_bands
+from geom.repair.masonry.support import Support
+from geom.repair.plan.opened import plan_support
 from geom.repair.plan.plan import plan_repair
 from geom.repair.plan.result import RepairPlan
 from geom.surface import RadialSurface
@@ -23,6 +26,10 @@ class RepairPackage:
     Attributes
     ----------
     plan : RepairPlan
+    support : Support
+        What brickwork opens of the wall, and in what order.
+    relining : tuple of RelinedBand
+        Of the bands under a stop.
     taper : tuple of TuyereAudit
         In the order of the design file.
     melting : WornMelting or None
@@ -32,6 +39,8 @@ class RepairPackage:
     """
 
     plan: RepairPlan
+    support: Support
+    relining: tuple[RelinedBand, ...]
     taper: tuple[TuyereAudit, ...]
     melting: WornMelting | None
     bottom: SandBottom | None
@@ -61,8 +70,12 @@ def prepare_repair(
     RepairPackage
         The same input gives the same numbers.
     """
+    plan = plan_repair(surface, findings, design)
+    support = plan_support(plan, surface, findings, design)
     return RepairPackage(
-        plan=plan_repair(surface, findings, design),
+        plan=plan,
+        support=support,
+        relining=relined_bands(design, support.stops),
         taper=taper_audit(surface, design),
         melting=worn_melting(surface, findings, design),
         bottom=sand_bottom(design, surface=surface),

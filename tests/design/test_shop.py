@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple
+from dataclasses import asdict, astuple
 
 import pytest
 from hypothesis import given
@@ -54,6 +54,7 @@ stock = 0
 
 [brickwork]
 joint = "1/8"
+opening = "3/4"
 breakage = 0.04
 
 [mix]
@@ -85,6 +86,9 @@ bed_least = "1/4"
 bed_most = 1
 cover_least = "-1/4"
 cover_most = "1 1/2"
+squaring = "3/8"
+open_arc = 45
+open_height = 18
 order_confidence = 0.9
 """
 
@@ -123,7 +127,20 @@ def test_every_key_arrives_in_its_unit(with_shop):
     assert arch.small == pytest.approx(44.45, abs=1e-9)
     assert (key.taper, key.radial, key.stock) == ("width", "length", 0)
     laid = shop.brickwork
-    assert astuple(laid) == pytest.approx((3.175, 6.35, 25.4, -6.35, 38.1, 0.04))
+    assert asdict(laid) == pytest.approx(
+        {
+            "joint": 3.175,
+            "opening": 19.05,
+            "bed_least": 6.35,
+            "bed_most": 25.4,
+            "cover_least": -6.35,
+            "cover_most": 38.1,
+            "squaring": 9.525,
+            "breakage": 0.04,
+            "open_arc": 45.0,
+            "open_height": 457.2,
+        }
+    )
     mix = shop.mix
     assert (mix.sand, mix.clay, mix.by) == (4.0, 1.5, "mass")
     assert (mix.water_least, mix.water_most) == (0.07, 0.11)
@@ -376,7 +393,7 @@ FAULTS = {
     ),
     "cover above its default": (
         'cover_least = "-1/4"\ncover_most = "1 1/2"',
-        "cover_least = 1",
+        "cover_least = 2",
         "[repair], key cover_least",
         "a key left out has its default",
     ),
