@@ -24,6 +24,7 @@ from geom.views.tables.repair import (
     say_not_planned,
     say_zone_note,
 )
+from geom.views.tables.support import stop_warnings
 from geom.views.tables.wear import say_rule_here, say_warning
 
 
@@ -39,8 +40,10 @@ def findings_document(
     design : Design
         In whose unit notes are worded.
     """
+    document = findings.to_dict()
+    document["warnings"] = [*stop_warnings(package, design), *document["warnings"]]
     repair = _in_words(package, design.length_unit)
-    return _as_json({**findings.to_dict(), "repair": repair})
+    return _as_json({**document, "repair": repair})
 
 
 def _in_words(package: RepairPackage, unit: str) -> dict[str, Any]:

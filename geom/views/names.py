@@ -10,6 +10,7 @@ FILES: tuple[str, ...] = (
     "lining.ply",
     "lining.vtp",
     "rebuild.stl",
+    "masonry.glb",
     "map.png",
     "report.html",
     "repair-sheet.pdf",

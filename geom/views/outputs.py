@@ -38,6 +38,7 @@ from geom.views.documents import (
     wear_document,
 )
 from geom.views.meshes.formats import glb_bytes, ply_bytes, vtp_bytes
+from geom.views.meshes.masonry import masonry_bytes
 from geom.views.meshes.mesh import wall_mesh
 from geom.views.meshes.solid import rebuild_solid, stl_bytes
 from geom.views.names import (
@@ -189,6 +190,7 @@ def survey_makers(
         lambda _: ply_bytes(mesh(), surface, maps=maps),
         lambda _: vtp_bytes(mesh(), surface, maps=maps),
         rebuild,
+        lambda _: masonry_bytes(mesh(), surface, works.plan, title=findings.title),
         lambda _: pictures().map,
         report,
         lambda _: repair_sheet_bytes(surface, findings, works, workmap=pictures().work),

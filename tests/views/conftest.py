@@ -29,6 +29,8 @@ from geom.repair import RepairPackage, plan_repair
 from geom.repair.audit.melting import worn_melting
 from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.audit.taper import taper_audit
+from geom.repair.masonry.relining import relined_bands
+from geom.repair.plan.opened import plan_support
 from geom.stats.partial_moments import (
     exceedance_probability,
     expected_excess,
@@ -62,8 +64,12 @@ class Furnace:
             radius=drawn + behind,
             radius_sd=np.where(np.isnan(behind), np.nan, posterior.sd),
         )
+        plan = plan_repair(surface, findings, design, draws=3)
+        support = plan_support(plan, surface, findings, design)
         return RepairPackage(
-            plan=plan_repair(surface, findings, design, draws=3),
+            plan=plan,
+            support=support,
+            relining=relined_bands(design, support.stops),
             taper=taper_audit(surface, design),
             melting=worn_melting(surface, findings, design),
             bottom=sand_bottom(design, surface=surface),

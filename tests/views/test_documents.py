@@ -51,7 +51,7 @@ def test_everything_of_the_repair_is_told_under_one_key(furnace):
     assert read == json.loads(json.dumps(furnace.findings.to_dict()))
     assert set(repair) == {
         "schema", "zones", "order", "daub", "account", "confidence", "notes",
-        "taper", "melting", "bottom",
+        "support", "relining", "taper", "melting", "bottom",
     }  # fmt: skip
     assert len(repair["taper"]) == 6
     assert len(repair["bottom"]["strike"]) == 8
@@ -64,5 +64,5 @@ def test_notes_are_written_as_people_read_them(furnace):
     read = json.loads(findings_document(furnace.findings, works, furnace.design))
     assert read["repair"]["zones"][0]["notes"] == [
         "Chip off first what stands proud of the drawing there.",
-        "The profile steps at 36 in (914 mm): cut the bricks to it.",
+        "The profile steps at 36 in (914 mm): no brick stands across it.",
     ]

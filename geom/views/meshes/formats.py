@@ -8,13 +8,15 @@ buffer, and numbers next to the colours of PLY.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from geom.compare.findings import Maps
 from geom.surface.radial import RadialSurface
-from geom.units import Float
+from geom.units import Float, Int
 from geom.views.charts.colours import cutback_rgb, to_linear
 from geom.views.meshes.mesh import WallMesh
 from geom.views.say import plain
@@ -24,14 +26,57 @@ _VERTICES, _FACES = 34962, 34963
 _MM_PER_METRE = 1000.0
 
 
+@dataclass(frozen=True)
+class Part:
+    """One mesh of a scene.
+
+    Attributes
+    ----------
+    name : str
+    vertices : array (n, 3), mm
+        In the design's frame, z up.
+    faces : int array (f, 3)
+    rgba : array (n, 4)
+        Linear light, 0 to 255.
+    """
+
+    name: str
+    vertices: Float
+    faces: Int
+    rgba: Float
+
+
 def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
-    """The mesh as binary glTF.
+    """The wall as binary glTF.
 
     Parameters
     ----------
     mesh : WallMesh
     surface : RadialSurface
     title : str
+
+    Returns
+    -------
+    bytes
+        As `scene_bytes`.
+    """
+    return scene_bytes(
+        [wall_part(mesh, surface)], title=title, lining=surface.design.name
+    )
+
+
+def wall_part(mesh: WallMesh, surface: RadialSurface) -> Part:
+    """The wall, coloured by cut-back."""
+    return Part("lining", mesh.vertices, mesh.faces, _linear_rgba(mesh, surface))
+
+
+def scene_bytes(parts: Sequence[Part], *, title: str, lining: str) -> bytes:
+    """Meshes as binary glTF.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+    title, lining : str
 
     Returns
     -------
@@ -48,15 +93,16 @@ def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
     """
     import trimesh
 
-    shape = trimesh.Trimesh(
-        vertices=_y_up(mesh.vertices) / _MM_PER_METRE,
-        faces=mesh.faces,
-        visual=_material(mesh, surface),
-        process=False,
-        metadata={"title": plain(title), "lining": plain(surface.design.name)},
-    )
     scene: Any = trimesh.Scene()
-    scene.add_geometry(shape, node_name="lining", geom_name="lining")
+    for part in parts:
+        shape = trimesh.Trimesh(
+            vertices=_y_up(part.vertices) / _MM_PER_METRE,
+            faces=part.faces,
+            visual=_material(part),
+            process=False,
+            metadata={"title": plain(title), "lining": plain(lining)},
+        )
+        scene.add_geometry(shape, node_name=part.name, geom_name=part.name)
     return bytes(
         scene.export(
             file_type="glb",
@@ -82,7 +128,7 @@ def _set_buffer_targets(tree: dict[str, Any]) -> None:
             tree["bufferViews"][view]["target"] = _FACES
 
 
-def _material(mesh: WallMesh, surface: RadialSurface) -> Any:
+def _material(part: Part) -> Any:
     """White, rough, two-sided material under the colours of the vertices."""
     import trimesh
 
@@ -95,7 +141,7 @@ def _material(mesh: WallMesh, surface: RadialSurface) -> Any:
         doubleSided=True,
     )
     look = kinds.texture.TextureVisuals(material=white)
-    look.vertex_attributes["color"] = _linear_rgba(mesh, surface)
+    look.vertex_attributes["color"] = part.rgba
     return look
 
 

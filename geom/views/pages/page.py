@@ -30,6 +30,7 @@ _SCRIPTS = (
     "unrolled.js",
     "ring.js",
     "upright.js",
+    "bricks.js",
     "turning.js",
     "heats.js",
 )

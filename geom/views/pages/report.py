@@ -13,7 +13,7 @@ from geom.units import say_both
 from geom.views.cautions import CAUTIONS
 from geom.views.charts.colours import ACTION_STYLES, cutback_limits
 from geom.views.pages.page import page_bytes, page_script
-from geom.views.pages.viewer_data import heat_view, wall_data
+from geom.views.pages.viewer_data import bricks_data, heat_view, wall_data
 from geom.views.say import (
     WORK,
     headings,
@@ -29,6 +29,13 @@ from geom.views.tables.repair import (
     say_not_planned,
     say_sure,
     taper_rows,
+)
+from geom.views.tables.support import (
+    STOP,
+    relining_rows,
+    relining_words,
+    stop_lines,
+    support_rows,
 )
 
 
@@ -75,7 +82,9 @@ def report_bytes(
         surface.design,
         {part.name: getattr(pictures, part.name) for part in fields(pictures)},
         script=page_script("main.js").safe,
-        wall_data=wall_data(surface.design, surface.grid, [view]),
+        wall_data=wall_data(
+            surface.design, surface.grid, [view], bricks=bricks_data(works.plan)
+        ),
         shell=surface.design.shell_radius is not None,
         heats=False,
         **_heading(surface, findings),
@@ -122,6 +131,13 @@ def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
 def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
     plan, bottom = works.plan, works.bottom
     return {
+        "stop": stop_lines(works, design),
+        "stop_head": STOP,
+        "support": support_rows(works, design),
+        "bands": [
+            (relining_words(band, design), relining_rows(band, design))
+            for band in works.relining
+        ],
         "jobs": jobs(plan, design),
         "order": order_rows(plan, design),
         "sure": say_sure(plan),

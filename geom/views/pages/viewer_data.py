@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from geom.compare.findings import ACTIONS, Findings
 from geom.design import Design
+from geom.repair import RepairPlan
 from geom.surface.grid import Grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float
@@ -90,7 +91,35 @@ def zone_places(findings: Findings, design: Design) -> dict[str, dict[str, Any]]
     return places
 
 
-def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> Markup:
+def bricks_data(plan: RepairPlan) -> dict[str, str] | None:
+    """Corners of every brick of a plan, and whether it is cut; None without any.
+
+    Corners are eight of height (mm), azimuth (degrees) and radius (mm), as
+    `PlacedBrick.corners` has them.
+    """
+    bricks = [
+        brick
+        for zone in plan.zones
+        if zone.brickwork is not None
+        for brick in zone.brickwork.bricks
+    ]
+    if not bricks:
+        return None
+    corners = np.stack([brick.corners() for brick in bricks])
+    cut = np.array([not brick.piece.whole for brick in bricks])
+    return {
+        "corners": _packed(corners.astype("<f4")),
+        "cut": _packed(cut.astype(np.uint8)),
+    }
+
+
+def wall_data(
+    design: Design,
+    grid: Grid,
+    heats: Sequence[HeatView],
+    *,
+    bricks: dict[str, str] | None = None,
+) -> Markup:
     """All that the pictures need, as JSON that is safe inside a script element.
 
     Parameters
@@ -100,6 +129,8 @@ def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> Markup:
         That all heats are given on.
     heats : sequence of HeatView
         In order; the last is shown first.
+    bricks : dict, optional
+        What `bricks_data` says.
     """
     from markupsafe import Markup
 
@@ -108,6 +139,7 @@ def wall_data(design: Design, grid: Grid, heats: Sequence[HeatView]) -> Markup:
         **_drawn(design, grid),
         **_colours(design, grid),
         "heats": [_heat(view) for view in heats],
+        "bricks": bricks,
         "start": _start(heats[-1]),
     }
     text = json.dumps(contents, allow_nan=False, ensure_ascii=True)

@@ -17,6 +17,7 @@ from geom.surface.radial import RadialSurface
 from geom.units import say_both, say_length
 from geom.views.cautions import CAUTIONS
 from geom.views.charts.colours import ACTION_STYLES
+from geom.views.paper.brick_page import relining_page
 from geom.views.paper.style import (
     BODY,
     Foot,
@@ -53,6 +54,7 @@ from geom.views.tables.repair import (
     strike_rows,
     taper_rows,
 )
+from geom.views.tables.support import STOP, stop_lines
 from geom.views.tables.survey import best_at_deepest
 
 if TYPE_CHECKING:
@@ -94,7 +96,7 @@ def repair_sheet_bytes(
     register_fonts()
     design = surface.design
     return _PAGE.pdf(
-        _story(design, findings, works, workmap),
+        _story(surface, findings, works, workmap),
         title=f"Repair sheet, {plain(findings.lining)}",
         subject=plain(findings.title),
         version=plain(findings.version),
@@ -113,23 +115,31 @@ def _foot(findings: Findings, design: Design) -> Foot:
 
 
 def _story(
-    design: Design, findings: Findings, works: RepairPackage, workmap: bytes
+    surface: RadialSurface, findings: Findings, works: RepairPackage, workmap: bytes
 ) -> list[Flowable]:
     from reportlab.platypus import PageBreak
 
-    story = _front_page(design, findings, works.plan, workmap)
+    design, width = surface.design, _PAGE.text_width
+    story = _front_page(design, findings, works, workmap)
     for zone in works.plan.zones:
-        story += [PageBreak(), *zone_page(zone, design, width=_PAGE.text_width)]
+        story += [PageBreak(), *zone_page(zone, works, surface, width=width)]
+    story += relining_page(works, design, width=width)
     return [*story, PageBreak(), *_last_page(works, design)]
 
 
 def _front_page(
-    design: Design, findings: Findings, plan: RepairPlan, workmap: bytes
+    design: Design, findings: Findings, works: RepairPackage, workmap: bytes
 ) -> list[Flowable]:
-    """Cautions, the wall, the work, the order list; two pages where it does not fit."""
+    """Stop, cautions, the wall, the work, the order list; two pages if it must."""
     from reportlab.platypus import KeepTogether, PageBreak
 
-    head = [*_head(findings, design), _cautions(), *_needs(findings, design)]
+    plan = works.plan
+    head = [
+        *_head(findings, design),
+        *_stop(works, design),
+        _cautions(),
+        *_needs(findings, design),
+    ]
     work = _work(findings, plan, design)
     if not work:
         head += _no_work()
@@ -138,9 +148,13 @@ def _front_page(
     left = _PAGE.text_height - _PAGE.height_of(head)
     spare = left - _PAGE.height_of([*work, *order, *names])
     tail = [*work, *(KeepTogether(part) for part in (order, names) if part)]
-    if spare >= (_LEAST if work else _LEAST_IDLE):
+    least = _LEAST if work else _LEAST_IDLE
+    if spare >= least:
         return [*head, _picture(workmap, spare), *tail]
-    return [*head, _picture(workmap, left), PageBreak(), *tail]
+    if left >= least:
+        return [*head, _picture(workmap, left), PageBreak(), *tail]
+    beside = spare + _PAGE.text_height - left  # the tail on a page of its own
+    return [*head, PageBreak(), _picture(workmap, max(beside, least)), *tail]
 
 
 def _head(findings: Findings, design: Design) -> list[Flowable]:
@@ -153,6 +167,23 @@ def _head(findings: Findings, design: Design) -> list[Flowable]:
             after=5,
         ),
     ]
+
+
+def _stop(works: RepairPackage, design: Design) -> list[Flowable]:
+    """The stop, in a frame that nobody passes over; nothing where there is none."""
+    lines = stop_lines(works, design)
+    if not lines:
+        return []
+    box = boxed(
+        [
+            paragraph(f"STOP. {STOP}", 17, bold=True, after=3),
+            *(paragraph(words, 13, after=1) for words in lines),
+        ],
+        width=_PAGE.text_width,
+        heavy=True,
+    )
+    box.spaceAfter = 6.0
+    return [box]
 
 
 def _cautions() -> Flowable:

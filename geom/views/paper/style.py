@@ -193,17 +193,17 @@ def paragraph(
     return Paragraph(escape(text), style)
 
 
-def boxed(content: list[Any], *, width: float) -> Flowable:
-    """A heavy frame round what must not be passed over."""
+def boxed(content: list[Any], *, width: float, heavy: bool = False) -> Flowable:
+    """A frame round what must not be passed over; a heavier one for a stop."""
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
 
     style = [
-        ("BOX", (0, 0), (-1, -1), 2.0, colors.black),
-        ("LEFTPADDING", (0, 0), (-1, -1), 8),
+        ("BOX", (0, 0), (-1, -1), 6.0 if heavy else 2.0, colors.black),
+        ("LEFTPADDING", (0, 0), (-1, -1), 12 if heavy else 8),
         ("RIGHTPADDING", (0, 0), (-1, -1), 8),
-        ("TOPPADDING", (0, 0), (-1, -1), 5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 6),
+        ("TOPPADDING", (0, 0), (-1, -1), 8 if heavy else 5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 9 if heavy else 6),
     ]
     return Table([[content]], colWidths=[width], style=TableStyle(style))
 

@@ -34,6 +34,7 @@ from geom.views.say import (
     upfirst,
 )
 from geom.views.tables.repair import order_words, say_sure, taper_words
+from geom.views.tables.support import stop_warnings
 
 #: What each action asks for.  Common practice, no source.
 TASKS: dict[Action, str] = {
@@ -228,6 +229,7 @@ def terminal_rows(
 ) -> list[tuple[str, str]]:
     """The short summary in the terminal: name and words of each line."""
     rows = [
+        *(("STOP", words) for words in stop_warnings(works, design)),
         ("Survey", f"{findings.title} ({findings.readings.count:,} readings)"),
         ("Rebuild volume", say_litres(findings.volume.rebuild)),
         *_deepest(design, findings),

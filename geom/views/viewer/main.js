@@ -76,7 +76,7 @@
   // are shown, and answer, before that.
   requestAnimationFrame(() => setTimeout(() => {
     makeModel(find("turning"), wall, place, {
-      whole: find("whole"), stretch: find("stretch"), lid: find("lid"), home: find("home"), sorry: find("sorry") });
+      whole: find("whole"), bricks: find("bricks"), stretch: find("stretch"), lid: find("lid"), home: find("home"), sorry: find("sorry") });
     performance.mark("turns");
     document.documentElement.dataset.ready = "yes";
   }, 50));

@@ -89,6 +89,9 @@ function makeModel(canvas, wall, place, controls) {
   const coarse = shell(PROXY);
   const mesh = new THREE.Mesh(fine.geometry, material);
   const proxy = new THREE.Mesh(coarse.geometry, material);
+  const bricks = wall.bricks ? makeBricks(wall, lid, cartesian) : null;
+  if (bricks) scene.add(bricks.mesh);
+  else controls.bricks.parentElement.hidden = true;
   scene.add(mesh, rings());
   const tip = marker();
   scene.add(tip);
@@ -135,6 +138,7 @@ function makeModel(canvas, wall, place, controls) {
     scheduled = true;
     requestAnimationFrame(() => {
       scheduled = false;
+      if (bricks && bricks.mesh.visible) bricks.show(camera.position, controls.whole.checked);
       renderer.render(scene, camera);
     });
   };
@@ -144,6 +148,7 @@ function makeModel(canvas, wall, place, controls) {
     if (state.shape !== shape) {
       setVertices(fine);
       setVertices(coarse);
+      if (bricks) bricks.place(state.stretch);
       state.shape = shape;
     }
     const key = `${place.heat} ${place.base} ${place.field}`;
@@ -191,6 +196,10 @@ function makeModel(canvas, wall, place, controls) {
   controls.whole.addEventListener("change", () => {
     material.side = controls.whole.checked ? THREE.DoubleSide : THREE.FrontSide;
     material.needsUpdate = true;
+    draw();
+  });
+  controls.bricks.addEventListener("change", () => {
+    if (bricks) bricks.mesh.visible = controls.bricks.checked;
     draw();
   });
   controls.stretch.addEventListener("input", () => { state.stretch = Number(controls.stretch.value); update(); });

@@ -4,21 +4,20 @@ import io
 import re
 from dataclasses import replace
 
-import numpy as np
 import pypdf
 import pytest
 
 from geom.design import Brick, Shop
 from geom.quantity import Quantity
-from geom.repair.masonry.layup import Misfit
 from geom.repair.plan.notes import NoBrickFits, OpeningMet
 from geom.units import as_fraction
 from geom.views.cautions import CAUTIONS
 from geom.views.charts.work_map import workmap_png
 from geom.views.paper.repair_sheet import repair_sheet_bytes
-from geom.views.paper.zone_page import course_rows, courses_drawing
 from geom.views.tables.repair import order_rows
 
+#: What stands in a brick of the drawing: course and letter.
+LABEL = re.compile(r"\s*\d+[A-Z]{1,2}\s*$")
 #: What stands at the foot of every page.
 FOOT = re.compile(r" ?Clock: [^.]* page \d+ of \d+$")
 
@@ -126,22 +125,12 @@ def test_a_chip_page_says_where_to_stop(pages, furnace):
         assert f"{row}{as_fraction(drawn / 25.4)} in ({drawn:.0f} mm)" in page
 
 
-def test_a_brick_page_tells_every_course_and_adds_up(pages, furnace):
+def test_a_brick_page_tells_what_goes_in_and_what_is_cut(pages, furnace):
     zone = furnace.works.plan.of_action("brick")[0]
     page, laid = page_about(pages, zone), zone.brickwork
-    seat = f"cut {as_fraction(laid.seat / 25.4)} in ({laid.seat:.0f} mm) deep"
-    assert seat in page
-    rows = course_rows(laid, furnace.design)
-    assert [int(row[0]) for row in rows] == [
-        stretch.course + 1 for stretch in laid.tally.arcs
-    ]
-    assert all(" ".join(" ".join(row).split()) in page for row in rows)
-    whole = sum(int(part) for row in rows for part in row[5].split(" + "))
-    assert whole == sum(one.whole for one in laid.tally.bricks)
-    pieces = [row[6] for row in rows if row[6] != "none"]
-    told = sum(len(words.split(", ")) for words in pieces)
-    assert told == sum(one.pieces for one in laid.tally.bricks)
-    for one in laid.tally.bricks:
+    assert "feather edges squared by 1/2 in (13 mm) at most" in page
+    assert f"{zone.cut.value / 1e6:.3g} L) of sound lining comes out" in page
+    for one in laid.tally:
         assert f"{one.needed} × {one.name}" in page
         assert f"{one.name}: {one.whole} whole" in page
 
@@ -183,7 +172,10 @@ def test_type_is_large_enough_for_arms_length(furnace, workmap):
     for page in read(sheet_of(furnace, workmap)).pages:
         page.extract_text(visitor_text=note)
     small = [text for size, texts in sizes.items() if size < 12 for text in texts]
-    # Only the foot of the page is smaller.
+    # Only the foot of the page is smaller, and what stands in a brick that is small.
+    labels = {size for size, texts in sizes.items() if LABEL.match(texts[0])}
+    assert min(labels, default=12) >= 9
+    small = [text for text in small if not LABEL.match(text)]
     assert all(re.match(r"\s*(Cupola A|page \d|Clock:)", text) for text in small), small
     assert max(sizes) >= 20
 
@@ -211,7 +203,7 @@ def test_markup_in_names_stays_text(furnace, workmap):
 
 def test_markup_in_the_shops_bricks_stays_text(build, workmap):
     evil = "9 in <i>straight & co"
-    shop = Shop(bricks=(Brick(evil, 228.6, 114.3, 63.5, radial="width", stock=7),))
+    shop = Shop(bricks=(Brick(evil, 228.6, 114.3, 31.75, stock=7),))
     furnace = build(spacing=25.0, shop=shop)
     text = " ".join(pages_of(furnace, workmap))
     assert text.count(evil) >= 3
@@ -242,12 +234,11 @@ def test_nothing_to_do_is_told_so_on_one_page(furnace, workmap):
 def test_a_brick_zone_that_no_brick_fits_is_told_so(furnace, workmap):
     plan = furnace.works.plan
     zone = plan.of_action("brick")[0]
-    notes = (NoBrickFits((Misfit("does not turn", bond="wedge"),)),)
-    zone = replace(zone, brickwork=None, daub=None, cut=None, notes=notes)
+    zone = replace(zone, brickwork=None, cut=None, notes=(NoBrickFits(3),))
     works = replace(furnace.works, plan=replace(plan, zones=(zone,)))
     text = " ".join(pages_of(furnace, workmap, works=works))
-    assert "no listed brick fits" in text
-    assert "No listed brick fits: wedge does not turn every course of it." in text
+    assert "but no listed brick fits: daub in 3 layers" in text
+    assert "Open the wall in this order" not in text
 
 
 def test_millimetre_shops_see_no_inches(build, workmap):
@@ -283,19 +274,3 @@ def test_the_picture_stands_on_the_first_page_even_under_long_names(furnace, wor
     assert len(pages[0].images) == 1
     assert all(caution in flat(pages[0]) for caution in CAUTIONS)
     assert "Work, in this order" in pages[1].extract_text()
-
-
-def test_the_courses_of_a_counterclockwise_lining_are_drawn_the_other_way(build):
-    def cut_at(sense):
-        furnace = build("mm", sense, spacing=25.0)
-        laid = furnace.works.plan.of_action("brick")[0].brickwork
-        made = courses_drawing(laid, furnace.design, width=500.0)
-        boxes = [one for one in made.contents if hasattr(one, "height")]
-        whole = max(box.x + box.width for box in boxes)
-        return whole, np.array([(box.x, box.width) for box in boxes])
-
-    wide, one = cut_at("clockwise")
-    also, other = cut_at("counterclockwise")
-    assert wide == pytest.approx(also)
-    assert other[:, 0] == pytest.approx(wide - one[:, 0] - one[:, 1], abs=1e-6)
-    assert not np.allclose(other[:, 0], one[:, 0], atol=1.0)

@@ -6,9 +6,7 @@ import pytest
 
 from geom.quantity import Quantity
 from geom.repair.assumptions import COMMON_RULE
-from geom.repair.masonry.layup import Misfit
 from geom.repair.plan.notes import NoBrickFits, NotPlanned
-from geom.views.paper.zone_page import course_rows
 from geom.views.tables.repair import (
     bottom_lines,
     jobs,
@@ -58,22 +56,6 @@ def test_the_order_in_one_line_names_every_material(furnace):
     assert order_words(replace(plan, order=()), furnace.design) == ""
     assert say_sure(plan) == "95 %"
     assert say_sure(replace(plan, confidence=0.975)) == "97.5 %"
-
-
-def test_tape_begins_before_12_where_a_course_crosses_it(furnace):
-    zone = furnace.works.plan.of_action("brick")[0]
-    assert zone.azimuth_from > zone.azimuth_to
-    laid = zone.brickwork
-    stretch = laid.tally.arcs[0]
-    first, last = (words.strip() for words in course_rows(laid, furnace.design)[0][3]
-                   .split("to"))  # fmt: skip
-    assert first.startswith("-")
-    assert not last.startswith("-")
-    # along the drawn face, 18 in from the axis there
-    assert laid.courses[0].design_radius == pytest.approx(18 * 25.4)
-    span = (stretch.azimuth_to - stretch.azimuth_from) % 360.0
-    arc = span * 3.141592653589793 / 180.0 * 18.0
-    assert in_inches(last) - in_inches(first) == pytest.approx(arc, abs=0.13)
 
 
 def in_inches(words):
@@ -141,15 +123,11 @@ def test_the_common_rule_is_not_on_paper(furnace):
     assert rule not in told
 
 
-def test_why_no_brick_fits_is_worded_bond_by_bond_and_once():
-    misfits = (
-        Misfit("shell", 116.0, 97.0, "stretcher"),
-        Misfit("shell", 116.04, 97.0, "stretcher"),
-        Misfit("too deep", 160.0, 170.0, "split"),
-    )
-    assert say_zone_note(NoBrickFits(misfits), "mm") == (
-        "No listed brick fits: stretcher needs 116 mm, 97 mm to the shell; "
-        "split fills 160 mm at most, 170 mm are gone."
+@pytest.mark.parametrize(("layers", "often"), [(1, "one layer"), (3, "3 layers")])
+def test_a_zone_that_no_brick_fits_is_daubed_in_layers(layers, often):
+    assert say_zone_note(NoBrickFits(layers), "in") == (
+        f"Past the brick line, but no listed brick fits: daub in {often}, each stiff "
+        "before the next."
     )
 
 

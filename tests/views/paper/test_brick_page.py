@@ -1,0 +1,186 @@
+"""The drawing of brickwork: to scale, the right way round, every brick told."""
+
+import io
+import itertools
+import re
+from dataclasses import replace
+
+import numpy as np
+import pypdf
+import pytest
+
+from geom.repair.masonry.support import Stop
+from geom.units import parse_number
+from geom.views.charts.work_map import workmap_png
+from geom.views.paper.brick_drawing import elevations, hatch_lines, kinds_of
+from geom.views.paper.brick_page import course_rows
+from geom.views.paper.brick_section import busiest_height, level_section
+from geom.views.paper.repair_sheet import repair_sheet_bytes
+from geom.views.paper.style import register_fonts
+
+WIDTH = 500.0
+
+
+@pytest.fixture(scope="module", params=["clockwise", "counterclockwise"])
+def drawn(request, build):
+    register_fonts()
+    furnace = build(sense=request.param)
+    zone = next(z for z in furnace.works.plan.zones if z.brickwork is not None)
+    strips = elevations(zone, furnace.surface, skin=1, width=WIDTH)
+    return furnace, zone, strips
+
+
+def parts(drawing, kind):
+    """Shapes of one kind: "Polygon", "Rect" ..."""
+    return [part for part in drawing.contents if type(part).__name__ == kind]
+
+
+def labels(drawing):
+    """Text and place of each brick's label."""
+    return [
+        (
+            next(p.text for p in group.contents if type(p).__name__ == "String"),
+            group.transform,
+        )
+        for group in parts(drawing, "Group")
+    ]
+
+
+def test_every_brick_is_drawn_once_under_its_number_and_letter(drawn):
+    _, zone, strips = drawn
+    kinds = kinds_of(zone.brickwork.bricks)
+    front = [b for b in zone.brickwork.bricks if b.skin == 1]
+    told = sorted(words for strip in strips for words, _ in labels(strip))
+    assert told == sorted(f"{b.course + 1}{kinds[b.piece].letter}" for b in front)
+
+
+def scale_of(drawing, bar_mm):
+    bars = [r for r in parts(drawing, "Rect") if r.height == 4.0]
+    assert len(bars) == 2
+    return sum(bar.width for bar in bars) / bar_mm
+
+
+def test_it_is_to_scale_as_its_bar_says(drawn):
+    _, zone, strips = drawn
+    words = [
+        s.text
+        for s in parts(strips[0], "String")
+        if s.text in {"24 in", "12 in", "6 in"}
+    ]
+    bar = words[-1] if words[-1] in {"24 in", "12 in", "6 in"} else words[0]
+    scale = scale_of(strips[0], float(bar.split()[0]) * 25.4)
+    front = [b for b in zone.brickwork.bricks if b.skin == 1]
+    sizes = []
+    for strip in strips:
+        for shape in parts(strip, "Polygon"):
+            flat = np.reshape(shape.points, (-1, 2))
+            sizes.append(np.ptp(flat, axis=0) / scale)
+    assert len(sizes) == len(front)
+    found = sorted(tall for _, tall in sizes)
+    assert found == pytest.approx(sorted(b.piece.up for b in front), rel=0.01)
+    wide = sorted(wide for wide, _ in sizes)
+    # along the drawn face, which is nearer to the axis than the brick
+    assert wide == pytest.approx(sorted(b.piece.front for b in front), rel=0.15)
+
+
+def test_clockwise_runs_to_the_right_seen_from_inside(drawn):
+    furnace, zone, strips = drawn
+    kinds = kinds_of(zone.brickwork.bricks)
+    front = [b for b in zone.brickwork.bricks if b.skin == 1]
+    way = 1.0 if furnace.design.azimuth_sense == "clockwise" else -1.0
+    for strip in strips:
+        places = labels(strip)
+        for (a, at), (b, beside) in itertools.pairwise(places):
+            if a != b:
+                continue
+            ones = [x for x in front if f"{x.course + 1}{kinds[x.piece].letter}" == a]
+            assert len(ones) >= 2
+            assert way * (beside[4] - at[4]) > 0.0
+
+
+def test_a_half_is_hatched_and_a_whole_is_not(drawn):
+    _, zone, strips = drawn
+    halves = sum(not b.piece.whole for b in zone.brickwork.bricks if b.skin == 1)
+    hatched = [
+        line for s in strips for line in parts(s, "Line") if line.strokeWidth == 0.5
+    ]
+    assert bool(hatched) == bool(halves)
+
+
+@pytest.mark.parametrize("turned", [0.0, 0.4, 1.3])
+def test_hatching_stays_within_its_brick(turned):
+    box = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, 25.0], [0.0, 25.0]])
+    spin = np.array(
+        [[np.cos(turned), np.sin(turned)], [-np.sin(turned), np.cos(turned)]]
+    )
+    lines = hatch_lines(box @ spin, 4.5)
+    assert len(lines) >= 8
+    ends = np.array(lines).reshape(-1, 2) @ spin.T
+    assert ends.min() >= -1e-6
+    assert (ends <= np.array([40.0, 25.0]) + 1e-6).all()
+
+
+def test_the_section_shows_the_bricks_that_it_cuts(drawn):
+    furnace, zone, _ = drawn
+    height = busiest_height(zone.brickwork.bricks)
+    met = [b for b in zone.brickwork.bricks if b.foot < height < b.top]
+    assert met
+    drawing = level_section(zone, furnace.surface, height=height, width=WIDTH)
+    bricks = [p for p in parts(drawing, "Polygon") if len(p.points) == 8]
+    assert 1 <= len(bricks) <= len(met)
+    for shape in bricks:
+        # a box cut level is a quadrilateral with its face and its back alike
+        flat = np.reshape(shape.points, (-1, 2))
+        side = np.linalg.norm(np.roll(flat, -1, axis=0) - flat, axis=1)
+        assert side[1] == pytest.approx(side[3], rel=0.05)
+    assert drawing.width == WIDTH
+
+
+def pages_of(furnace, works):
+    workmap = workmap_png(furnace.surface, furnace.findings, dpi=40)
+    content = repair_sheet_bytes(
+        furnace.surface, furnace.findings, works, workmap=workmap
+    )
+    reader = pypdf.PdfReader(io.BytesIO(content))
+    return [re.sub(r"\s+", " ", page.extract_text()) for page in reader.pages]
+
+
+def test_the_page_tells_every_course_with_its_tape(furnace):
+    zone = next(z for z in furnace.works.plan.zones if z.brickwork is not None)
+    text = " ".join(pages_of(furnace, furnace.works))
+    rows = course_rows(zone.brickwork, kinds_of(zone.brickwork.bricks), furnace.design)
+    assert len(rows) == len(zone.brickwork.courses())
+    told = sum(int(n) for row in rows for n in re.findall(r"(\d+) [A-Z]+:", row[3]))
+    assert told == len(zone.brickwork.bricks)
+    for row in rows:
+        assert row[3].split(";")[0] in text
+    assert "Open the wall in this order" in text
+
+
+def test_the_tape_of_a_course_across_12_begins_before_it(furnace):
+    zone = next(z for z in furnace.works.plan.zones if z.brickwork is not None)
+    laid, kinds = zone.brickwork, kinds_of(zone.brickwork.bricks)
+    crossing = [
+        (course, row)
+        for course, row in zip(
+            laid.courses(), course_rows(laid, kinds, furnace.design), strict=True
+        )
+        if any(b.azimuth > 300.0 for b in course.bricks)
+        and any(b.azimuth < 60.0 for b in course.bricks)
+    ]
+    assert crossing
+    for course, row in crossing:
+        runs = re.findall(r"(\d+) [A-Z]+: (-?[\d /]+) to (-?[\d /]+)", row[3])
+        assert sum(int(number) for number, _, _ in runs) == len(course.bricks)
+        for _, first, last in runs:
+            assert parse_number(first) < parse_number(last)
+
+
+def test_a_stop_stands_on_the_first_page_before_all_else(furnace):
+    stop = Stop("opened", 635.0, 889.0, 0.62)
+    support = replace(furnace.works.support, stops=(stop,))
+    pages = pages_of(furnace, replace(furnace.works, support=support))
+    assert "STOP. The stack above needs support: a competent person decides" in pages[0]
+    assert pages[0].index("STOP.") < pages[0].index("Before anybody goes in")
+    free = replace(furnace.works, support=replace(support, stops=()))
+    assert "needs support" not in " ".join(pages_of(furnace, free))
