@@ -19,6 +19,11 @@ one sign a patch
     keeps its average and loses its lesser sign, taken from the other where the wall is
     least known.  Places that the readings say are proud stay as drawn, and so does wall
     that a laser saw.
+two ends of a rod
+    Where only the sum of two places half a turn apart is known, as from diameters, the
+    rules go by that sum: both are sound or neither is, for worn wall on one side and
+    build-up of the same size across from it would be a coincidence, and neither end has
+    more than the whole of the sum.
 rough by an unknown amount
     Readings apart do not tell how rough the face is between them: from nothing to what
     the process makes of it, the same over a whole draw.
@@ -46,7 +51,7 @@ from geom.compare.nodes import Nodes
 from geom.surface import RadialSurface
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
-from geom.units import Float
+from geom.units import Bool, Float
 
 #: Draws are kept in single precision: chance moves them by far more.
 Float32 = NDArray[np.float32]
@@ -75,6 +80,11 @@ class DrawRules:
         Standard deviations below nil from which the readings say a place is proud.
     odds : float
         Of a patch to be proud to its being worn, before it is read.
+    apart : float
+        Of two places half a turn apart only the sum is known where the variance of
+        their difference is so many times that of the sum.
+    one_sided : float
+        How many times the process's own such a difference is, at most.
     rough : float, mm
         That a face stands off its average on either side, at most.
     film : float, mm
@@ -90,6 +100,8 @@ class DrawRules:
     rounds: int = 60
     proud: float = 1.5
     odds: float = 0.2
+    apart: float = 4.0
+    one_sided: float = 3.0
     rough: float = 2.0
     film: float = 0.02
 
@@ -233,17 +245,19 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
     rng = np.random.default_rng([seed, 1])
     kernels = [_Kernel.of(nodes, width) for width in RULES.widths]
     patch = kernels[1]
+    paired = _only_sums_known(patch(field))
     sound = np.minimum.reduce(
-        [_sound(nodes, kernel(field), kernel.variance(prior)) for kernel in kernels]
+        [_sound_patches(nodes, field, paired, kernel, prior) for kernel in kernels]
     )
-    worn = _one_signed(field, patch)
+    shared = _shared_out(field, patch, paired, np.random.default_rng([seed, 3]))
+    worn = _one_signed(shared, patch, paired)
     rough = rng.random(count, dtype=np.float32) ** 2
     worn += rough * np.clip(field - worn, -RULES.rough, RULES.rough)
     if nodes.seen is not None:
         # what stands proud where a laser saw the wall does so
         worn = np.where(nodes.seen.reshape(*field.shape[:2], 1), field, worn)
     # the sounder the whole wall, the more it is sound or not as one
-    rank = _correlated(field.shape, patch, rng, common=float(sound.mean()) ** 2)
+    rank = _correlated(field.shape, patch, rng, paired, common=float(sound.mean()) ** 2)
     worn[rank < np.asarray(ndtri(sound))[:, :, None]] = 0.0
     return WallDraws(nodes, plain, worn.reshape(plain.shape), sound.ravel())
 
@@ -273,16 +287,14 @@ class _Kernel:
         around = gaussian_filter1d(columns, width / arc, 0, mode="wrap", truncate=3.0)
         return cls(up.astype(np.float32), around.astype(np.float32))
 
-    def variance(self, prior: Float | None) -> Float | None:
-        """Prior variance of the means of every row, mm2; (rows,), or None.
+    def variance(self, prior: Float) -> Float:
+        """Prior variance of the means of every row, mm2; (rows,).
 
         Parameters
         ----------
         prior : array (rows, rows, columns), mm2
             Between a node of the first column and every node.
         """
-        if prior is None:
-            return None
         # weights of the difference of two columns: a column's weights with themselves
         column = self.columns[0].astype(np.float64)
         lag = np.fft.irfft(np.abs(np.fft.rfft(column)) ** 2, column.size)
@@ -298,6 +310,77 @@ class _Kernel:
         return np.asarray(self.columns @ up.reshape(rows, columns, count))
 
 
+def _across(field: Float32) -> Float32:
+    """What is half a turn on; (rows, columns, ...), same shape."""
+    return np.roll(field, field.shape[1] // 2, axis=1)
+
+
+def _only_sums_known(average: Float32) -> Bool:
+    """Patches of which, with those half a turn on, only the sum is known.
+
+    Parameters
+    ----------
+    average : array (rows, columns, n), mm
+        Draws of the patches' averages.
+
+    Returns
+    -------
+    bool array (rows, columns)
+        The same half a turn on.
+    """
+    if average.shape[1] % 2:
+        return np.zeros(average.shape[:2], dtype=bool)
+    far = _across(average)
+    total, apart = (average + far).var(axis=2), (average - far).var(axis=2)
+    return np.asarray(apart > RULES.apart * total)
+
+
+def _shared_out(
+    field: Float32, patch: _Kernel, paired: Bool, rng: np.random.Generator
+) -> Float32:
+    """Draws in which neither of two paired patches has more than the sum of both.
+
+    Half of the difference of two ends is cut off at half of their sum: the one is then
+    as drawn, and all of it is on the other.  How one-sided the wall is as a whole is
+    not known either: one multiple of what the process has a draw, from none.
+
+    Returns
+    -------
+    array (rows, columns, n), mm
+    """
+    if not paired.any():
+        return field
+    far = _across(field)
+    even, odd = 0.5 * (field + far), 0.5 * (field - far)
+    average = patch(even)[paired]
+    settled = _seldom_proud(average[:, None, :].copy())[:, 0, :]
+    here = even[paired] + settled - average
+    mean = odd.mean(axis=2, keepdims=True)
+    scale = RULES.one_sided * rng.random(odd.shape[2])
+    odd = mean + scale * (odd - mean)
+    moved = field.copy()
+    # what is cut off lies wholly on one side
+    moved[paired] = here + np.clip(odd[paired], -np.abs(here), np.abs(here))
+    return moved
+
+
+def _sound_patches(
+    nodes: Nodes, field: Float32, paired: Bool, kernel: _Kernel, prior: Float | None
+) -> Float:
+    """Probability that patches under a kernel are sound; (rows, columns)."""
+    average = kernel(field)
+    if paired.any():
+        mean = 0.5 * (average + _across(average))
+        average = np.where(paired[:, :, None], mean, average)
+    if prior is None:
+        return _sound(nodes, average, None)
+    # of the mean of two ends, and of one place
+    half = prior.shape[2] // 2
+    both = kernel.variance(0.5 * (prior + np.roll(prior, half, axis=2)))
+    before = np.where(paired, both[:, None], kernel.variance(prior)[:, None])
+    return _sound(nodes, average, before)
+
+
 def _sound(nodes: Nodes, average: Float32, prior: Float | None) -> Float:
     """Probability that patches are sound; (rows, columns).
 
@@ -306,7 +389,7 @@ def _sound(nodes: Nodes, average: Float32, prior: Float | None) -> Float:
     nodes : Nodes
     average : array (rows, columns, n), mm
         Draws of the patches' averages.
-    prior : array (rows,), mm2, or None
+    prior : array (rows, columns), mm2, or None
         Their variance before anything was read.
     """
     mean = average.mean(axis=2, dtype=np.float64)
@@ -315,7 +398,7 @@ def _sound(nodes: Nodes, average: Float32, prior: Float | None) -> Float:
         prior = np.maximum(np.mean(mean**2, axis=1), RULES.least_wear**2)
         before = variance + prior[:, None]
     else:
-        before = np.maximum(variance, prior[:, None])
+        before = np.maximum(variance, prior)
     # normal density at nil after the readings over that before them
     factor = 0.5 * (np.log(before / variance) - mean**2 / variance)
     informed = 1.0 - variance / before
@@ -332,14 +415,24 @@ def _sound(nodes: Nodes, average: Float32, prior: Float | None) -> Float:
     return chance
 
 
-def _one_signed(field: Float32, patch: _Kernel) -> Float32:
-    """Draws in which each patch is worn or proud, not both; (rows, columns, n)."""
+def _one_signed(field: Float32, patch: _Kernel, settled: Bool) -> Float32:
+    """Draws in which each patch is worn or proud, not both; (rows, columns, n).
+
+    Parameters
+    ----------
+    field : array (rows, columns, n), mm
+    patch : _Kernel
+    settled : bool array (rows, columns)
+        Patches whose sign has been drawn.
+    """
     mean = field.mean(axis=2, keepdims=True)
     sd = np.maximum(field.std(axis=2, keepdims=True), 1e-6)
     proud = mean < -RULES.proud * sd
     rest = np.where(proud, np.float32(0.0), field)
     weight = np.maximum(patch((~proud).astype(np.float32)), 1e-3)
-    net = _seldom_proud(np.asarray(patch(rest) / weight, dtype=np.float32))
+    given = np.asarray(patch(rest) / weight, dtype=np.float32)
+    net = _seldom_proud(given.copy())
+    net = np.where(settled[:, :, None], given, net)
     sign = np.where(net < 0.0, np.float32(-1.0), np.float32(1.0))
     kept = np.maximum(sign * rest, 0.0)
     surplus = np.maximum(patch(kept) / weight - np.abs(net), 0.0)
@@ -371,7 +464,12 @@ def _seldom_proud(net: Float32) -> Float32:
 
 
 def _correlated(
-    shape: tuple[int, ...], patch: _Kernel, rng: np.random.Generator, *, common: float
+    shape: tuple[int, ...],
+    patch: _Kernel,
+    rng: np.random.Generator,
+    paired: Bool,
+    *,
+    common: float,
 ) -> Float32:
     """Standard normal fields that hang together as patches do; (rows, columns, n).
 
@@ -380,10 +478,14 @@ def _correlated(
     shape : (rows, columns, n)
     patch : _Kernel
     rng : Generator
+    paired : bool array (rows, columns)
+        Where it is the same half a turn on.
     common : float
         Share of the variance that the whole wall shares.
     """
     field = patch(rng.standard_normal(shape, dtype=np.float32))
+    if paired.any():
+        field = np.where(paired[:, :, None], field + _across(field), field)
     field /= np.maximum(field.std(axis=2, keepdims=True), 1e-9)
     whole = rng.standard_normal(shape[2], dtype=np.float32)
     local, shared = np.float32(np.sqrt(1.0 - common)), np.float32(np.sqrt(common))

@@ -20,6 +20,7 @@ from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
 from geom.surface.grid import make_grid
 from geom.surface.radial import RadialSurface, Rejected
 from geom.surface.rods.datum_bands import is_unreliable
+from geom.surface.rods.diameters import with_unseen_half
 from geom.surface.rods.fit import fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.surface.rods.repairs import with_repaired_zones
@@ -152,6 +153,7 @@ def _of_rods(  # noqa: PLR0917
         prior, used = prior_with_history(prior, past, readings, design)
     if repaired is not None:
         prior = with_repaired_zones(prior, repaired)
+    prior = with_unseen_half(prior, readings, design)
     fit = fit_wall(readings, design, prior, seed=seed)
     rejected = tuple(sorted(rejected + fit.rejected, key=lambda r: number[r.place]))
     grid = make_grid(design, surveyed=(low, high), spacing=spacing, columns=columns)

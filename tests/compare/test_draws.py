@@ -134,6 +134,39 @@ def nodes_certain(walls: WallDraws, average: Float) -> np.ndarray:
     return np.asarray(np.quantile(average, 0.005, axis=1) > 0.0)
 
 
+def known_by_sums(cutback: float, apart: float) -> WallDraws:
+    """A wall whose two ends across are known by their sum: an odd part is added, mm."""
+    nodes, places = read_wall(sheet(), np.full(120, cutback)), places_of_nodes()
+    turn = np.deg2rad(places[:, None, 0] - places[None, :, 0])
+    unseen = apart**2 * np.cos(turn)
+    first = apart**2 * np.cos(np.deg2rad(AZIMUTHS - AZIMUTHS[0]))
+    return draw_walls(on_nodes(nodes.mean, nodes.covariance + unseen), prior() + first)
+
+
+def test_of_two_ends_known_by_their_sum_neither_has_more_than_all_of_it() -> None:
+    """10 mm on either side, or 20 and none: the same volume to first order."""
+    walls = known_by_sums(10.0, 12.0)
+    seen = draw_walls(read_wall(sheet(), np.full(120, 10.0)), prior())
+    assert np.mean(walls.plain < -RULES.rough) > 0.1
+    assert np.mean(walls.cutback < -RULES.rough - 1e-3) < 0.005
+    ends = walls.cutback.reshape(HEIGHTS.size, 2, -1, RULES.draws)
+    litres, expected = (
+        PATCH @ np.maximum(w.cutback, 0.0) * RADIUS * LITRES for w in (walls, seen)
+    )
+    assert litres.mean() == pytest.approx(expected.mean(), rel=0.02)
+    assert litres.std() < 1.3 * expected.std()
+    # from as much on either side to all of it on one
+    most = ends.max(axis=1).mean(axis=(0, 1))
+    assert np.quantile(most, 0.05) < 12.0
+    assert np.quantile(most, 0.95) > 15.5
+
+
+def test_of_two_ends_whose_sum_is_as_drawn_both_are() -> None:
+    walls = known_by_sums(0.0, 12.0)
+    assert walls.sound.min() > 0.8
+    assert np.mean(walls.cutback == 0.0) > 0.8
+
+
 def test_the_same_seed_draws_the_same_and_another_does_not() -> None:
     nodes, _ = rough_wall()
     first, again = (
@@ -243,7 +276,6 @@ def test_where_nothing_was_read_nothing_speaks_for_sound() -> None:
 def test_prior_variance_of_a_patch_is_that_of_its_weighted_mean() -> None:
     kernel = _Kernel.of(on_nodes(np.zeros(PATCH.size), np.eye(PATCH.size)), 200.0)
     told = kernel.variance(prior())
-    assert told is not None
     every = covariance(places_of_nodes(), places_of_nodes())
     for row in (0, 3, 14):
         weights = np.outer(kernel.rows[row], kernel.columns[7]).ravel()

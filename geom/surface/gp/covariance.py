@@ -250,6 +250,9 @@ class Covariance:
         for filled in self.components:
             component = filled.component
             own = filled.sd**2 * (squared if component.scaled_by_height else 1.0)
+            if component.parity:
+                here = azimuth[:1]
+                own = own * self.around(filled, here, here)[0]
             fields = [p.on_grid(height, azimuth) ** 2 for p in component.patterns]
             total += own * (np.sum(fields, axis=0) if fields else 1.0)
         return total

@@ -221,7 +221,13 @@ def azimuth_correlation(
         flat = np.zeros((left.size, right.size))
         return wave(left, right, component.waves), flat
     correlation = CORRELATIONS[component.kernel_azimuth]
-    return correlation(chord(left, right, radius) / length_scale)
+    value, slope = correlation(chord(left, right, radius) / length_scale)
+    if not component.parity:
+        return value, slope
+    # the part of a field that is the same, or the opposite, half a turn on
+    sign = 1.0 if component.parity == "even" else -1.0
+    far, far_slope = correlation(chord(left, right + 180.0, radius) / length_scale)
+    return 0.5 * (value + sign * far), 0.5 * (slope + sign * far_slope)
 
 
 def height_correlation(

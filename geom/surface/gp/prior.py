@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cache
+from typing import Literal
 
 import numpy as np
 
@@ -232,6 +233,8 @@ class Component:
     patterns : tuple of Pattern
         What it is a multiple of, place by place; of several, an independent multiple of
         each.
+    parity : {'', 'even', 'odd'}
+        What is left of it half a turn on: anything, the same, or the opposite.
     """
 
     name: str
@@ -243,6 +246,7 @@ class Component:
     waves: int = 0
     scaled_by_height: bool = True
     patterns: tuple[Pattern, ...] = ()
+    parity: Literal["", "even", "odd"] = ""
 
     @property
     def ring_patterns(self) -> bool:
