@@ -10,6 +10,8 @@ The tree of everything this package raises on purpose::
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 
@@ -62,6 +64,17 @@ class InputError(DaublineError, ValueError):
             place=self.place if self.place is not None else place,
             cure=self.cure,
         )
+
+
+@contextmanager
+def errors_at(
+    *, file: str | Path | None = None, place: str | None = None
+) -> Iterator[None]:
+    """Fill in file or place of an `InputError` raised inside, where it has none."""
+    try:
+        yield
+    except InputError as fault:
+        raise fault.at(file=file, place=place) from fault
 
 
 class TooFewReadings(InputError):

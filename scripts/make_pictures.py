@@ -44,7 +44,7 @@ def demo_map(path: Path, **told: Any) -> bytes:
     from PIL.Image import Resampling
     from PIL.Image import open as opened
 
-    from geom.views.charts.cutback_map import map_png
+    from geom.views.charts.survey_maps import map_png
 
     design = geom.load_design(SCANS / "cupola-2.toml")
     readings = geom.load_readings(path, design, **told)

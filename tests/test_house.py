@@ -101,7 +101,7 @@ def test_every_room_has_its_place_on_the_road():
     "spoiled",
     [
         "from geom.surface import reconstruct",
-        "import geom.views.charts.cutback_map",
+        "import geom.views.charts.survey_maps",
         "from geom import compare",
         "from geom import assess",
         "import geom",

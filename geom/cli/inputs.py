@@ -7,23 +7,44 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
+
+from geom.errors import InputError
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.progress import Progress
+    from rich.status import Status
 
     from geom.design import Design
     from geom.readings import CloudReadings, RodReadings
     from geom.surface import PastPrior
 
 
-def add_design(command: argparse.ArgumentParser) -> None:
-    """Add DESIGN to a command."""
-    command.add_argument(
-        "design", type=Path, metavar="DESIGN", help="design file (TOML)"
+def add_command(
+    commands: Any,
+    name: str,
+    run: Callable[[argparse.Namespace], None],
+    *,
+    help: str,
+    description: str,
+) -> argparse.ArgumentParser:
+    """Add a command; ``run`` does it."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=help, description=description
     )
+    parser.set_defaults(run=run)
+    return parser
+
+
+def add_design(
+    command: argparse.ArgumentParser, words: str = "design file (TOML)"
+) -> None:
+    """Add DESIGN to a command."""
+    command.add_argument("design", type=Path, metavar="DESIGN", help=words)
 
 
 def add_inputs(command: argparse.ArgumentParser) -> None:
@@ -198,6 +219,52 @@ def plain_console() -> Console:
     return Console(highlight=False, soft_wrap=True, markup=False)
 
 
+def check_out(
+    options: argparse.Namespace, ours: Collection[str], out: Path | None = None
+) -> None:
+    """Refuse, before the work, a folder that `write_out` could not write."""
+    from geom.atomic import check_directory
+
+    check_directory(out or options.out, overwrite=options.overwrite, ours=ours)
+
+
+def write_out(
+    options: argparse.Namespace, ours: Collection[str], out: Path | None = None
+) -> AbstractContextManager[Path]:
+    """The output folder, written whole; ``ours`` are its files that are replaced."""
+    from geom.atomic import atomic_directory
+
+    return atomic_directory(out or options.out, overwrite=options.overwrite, ours=ours)
+
+
+def more_cure(fault: InputError, more: str) -> InputError:
+    """The same message, with more to do about it."""
+    cure = f"{fault.cure.rstrip('.')}. {more}" if fault.cure else more
+    return InputError(fault.what, file=fault.file, place=fault.place, cure=cure)
+
+
+def waiting(words: str, *, quiet: bool = False) -> Status:
+    """What is being done, on standard error; gone when it ends."""
+    from rich.console import Console
+
+    return Console(stderr=True, quiet=quiet).status(words)
+
+
+def progress_bar(quiet: bool) -> Progress:
+    """What is being done and how far it is, on standard error; gone when it ends."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    return Progress(
+        TextColumn("{task.description:<28}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+        transient=True,
+        disable=quiet,
+    )
+
+
 def print_lines(lines: Iterable[str]) -> None:
     """One line each on standard output."""
     console = plain_console()
@@ -217,6 +284,27 @@ def print_rows(rows: Iterable[tuple[str, str]]) -> None:
     for name, words in rows:
         table.add_row(name, escape(words))
     Console(highlight=False, soft_wrap=True).print(table)
+
+
+def print_table(
+    heading: Iterable[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    numbers: Sequence[str] = (),
+) -> None:
+    """A table on standard output; columns of ``numbers`` end at the right."""
+    from rich.table import Table
+
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
+    for name in heading:
+        side: Literal["right", "left"] = "right" if name in numbers else "left"
+        table.add_column(name, justify=side, no_wrap=True)
+    for row in rows:
+        table.add_row(*row)
+    console = plain_console()
+    if not sys.stdout.isatty():
+        console.width = 200
+    console.print(table)
 
 
 def print_document(document: bytes) -> None:

@@ -10,18 +10,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from geom._version import __version__
-from geom.cli import (
-    campaigns,
-    change,
-    desk,
-    recheck,
-    record,
-    sheet,
-    survey,
-    view,
-    wear,
-)
-from geom.cli import next as next_stations
+from geom.cli.measure import add_desk, add_next, add_sheet
+from geom.cli.record import add_record
+from geom.cli.survey import add_recheck, add_survey, add_view
+from geom.cli.wear import add_campaigns, add_change, add_wear
 from geom.errors import DaublineError, TerminatedError
 
 DONE, FAULT, BAD_INPUT, STOPPED, TERMINATED = 0, 1, 2, 130, 143
@@ -33,16 +25,16 @@ _CODES = (
 )
 #: In the order of the help.
 _COMMANDS = (
-    survey,
-    view,
-    next_stations,
-    sheet,
-    desk,
-    recheck,
-    record,
-    change,
-    wear,
-    campaigns,
+    add_survey,
+    add_view,
+    add_next,
+    add_sheet,
+    add_desk,
+    add_recheck,
+    add_record,
+    add_change,
+    add_wear,
+    add_campaigns,
 )
 
 
@@ -53,8 +45,8 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(
         title="commands", dest="command", metavar="COMMAND", required=True
     )
-    for command in _COMMANDS:
-        command.add_to(commands)
+    for add in _COMMANDS:
+        add(commands)
     return top
 
 
@@ -76,16 +68,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with _terminable():
             options.run(options)
     except DaublineError as fault:
-        print(f"daubline: {fault}", file=sys.stderr)  # noqa: T201
+        print(f"daubline: {fault}", file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt as stop:
-        print("daubline: stopped, nothing written", file=sys.stderr)  # noqa: T201
+        print("daubline: stopped, nothing written", file=sys.stderr)
         return TERMINATED if isinstance(stop, TerminatedError) else STOPPED
     except Exception:
         import traceback
 
         traceback.print_exc()
-        print(  # noqa: T201
+        print(
             "daubline: this is a fault of ours, not of your files; nothing was "
             "written. Please report the lines above.",
             file=sys.stderr,

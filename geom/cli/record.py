@@ -1,32 +1,38 @@
 """``daubline record``: the surveys of one lining, heat after heat.
 
-``record log`` surveys every row of a heat log and adds it, one after another.
+``record log`` surveys every row of a heat log and adds it, one after another.  When a
+survey was made is said by options, which ``survey --record`` has too; everything that
+could stop a survey from being added is checked before the long work.
 """
 
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from geom.cli.inputs import add_cloud_options, add_json, add_quiet
-from geom.cli.occasions import add_occasion, occasion_of
-from geom.errors import TerminatedError
+from geom.cli import inputs
+from geom.errors import InputError, TerminatedError, errors_at
 
 if TYPE_CHECKING:
-    from geom.design import Design
-    from geom.errors import InputError
     from geom.readings import CloudReadings, RodReadings
     from geom.record.store.heat_log import LoggedSurvey
+    from geom.record.store.occasion import Occasion
     from geom.record.store.store import Record
 
     Read = RodReadings | CloudReadings
 
+T = TypeVar("T")
 
-def add_to(commands: Any) -> None:
-    """Add the commands and their options to the front door."""
+#: Options of an occasion: those without which there is none, and the others.
+_NEEDED, _ALSO = ("heat", "date", "stage"), ("hours", "melted", "campaign")
+
+
+def add_record(commands: Any) -> None:
+    """Add ``daubline record`` and its own commands."""
     group = commands.add_parser(
         "record",
         help="keep the surveys of a lining, heat after heat",
@@ -36,53 +42,46 @@ def add_to(commands: Any) -> None:
     own = group.add_subparsers(
         title="commands", dest="of_record", metavar="COMMAND", required=True
     )
-    _add_start(own)
-    _add_add(own)
-    _add_list(own)
-    _add_check(own)
-    _add_rebuild(own)
+    start = _command(own, "start", _start, help="start the record of a lining")
+    inputs.add_design(start, "design file; it is copied")
+    add = _command(own, "add", _add, help="add a survey from its output folder")
+    add.add_argument(
+        "survey", type=Path, metavar="FOLDER", help="that 'daubline survey' wrote"
+    )
+    add_occasion(add, required=True)
+    inputs.add_json(_command(own, "list", _list, help="list the surveys, in order"))
+    _command(
+        own,
+        "check",
+        _check,
+        help="see whether all is as it was added",
+        more="Every file is read from its first byte to its last.",
+    )
+    _command(
+        own,
+        "rebuild",
+        _rebuild,
+        help="make manifest.json anew",
+        more="The manifest only spares reading; the surveys are not touched.",
+    )
     _add_log(own)
 
 
-def _command(own: Any, name: str, run: Any, *, help: str, more: str = "") -> Any:
+def _command(
+    own: Any,
+    name: str,
+    run: Callable[[argparse.Namespace], None],
+    *,
+    help: str,
+    more: str = "",
+) -> argparse.ArgumentParser:
     """A command about one record."""
     description = f"{help.capitalize()}. {more}".rstrip()
-    parser = own.add_parser(name, help=help, description=description)
+    parser = inputs.add_command(own, name, run, help=help, description=description)
     parser.add_argument(
         "record", type=Path, metavar="RECORD", help="folder of the record"
     )
-    parser.set_defaults(run=run)
     return parser
-
-
-def _add_start(own: Any) -> None:
-    parser = _command(own, "start", _start, help="start the record of a lining")
-    parser.add_argument(
-        "design", type=Path, metavar="DESIGN", help="design file; it is copied"
-    )
-
-
-def _add_add(own: Any) -> None:
-    parser = _command(own, "add", _add, help="add a survey from its output folder")
-    parser.add_argument(
-        "survey", type=Path, metavar="FOLDER", help="that 'daubline survey' wrote"
-    )
-    add_occasion(parser, required=True)
-
-
-def _add_list(own: Any) -> None:
-    parser = _command(own, "list", _list, help="list the surveys, in order")
-    add_json(parser)
-
-
-def _add_check(own: Any) -> None:
-    more = "Every file is read from its first byte to its last."
-    _command(own, "check", _check, help="see whether all is as it was added", more=more)
-
-
-def _add_rebuild(own: Any) -> None:
-    more = "The manifest only spares reading; the surveys are not touched."
-    _command(own, "rebuild", _rebuild, help="make manifest.json anew", more=more)
 
 
 def _add_log(own: Any) -> None:
@@ -104,22 +103,22 @@ def _add_log(own: Any) -> None:
     parser.add_argument(
         "--design", type=Path, metavar="DESIGN", help="to start the record with"
     )
-    add_quiet(parser)
-    add_cloud_options(parser)
+    inputs.add_quiet(parser)
+    inputs.add_cloud_options(parser)
 
 
 def _start(options: argparse.Namespace) -> None:
     from geom.record.store.store import start_record
 
     start_record(options.record, options.design)
-    print(f"started {options.record}")  # noqa: T201
+    print(f"started {options.record}")
 
 
 def _add(options: argparse.Namespace) -> None:
     from geom.record.store.store import add_survey
 
     path = add_survey(options.record, options.survey, occasion_of(options))
-    print(f"added {path}")  # noqa: T201
+    print(f"added {path}")
 
 
 def _list(options: argparse.Namespace) -> None:
@@ -127,25 +126,24 @@ def _list(options: argparse.Namespace) -> None:
 
     record = open_record(options.record)
     if options.json:
-        from geom.views.tables.record import record_document
+        from geom.views.documents import record_document
 
-        print(record_document(record))  # noqa: T201
+        inputs.print_document(record_document(record))
     else:
-        _print_table(record)
+        _print_record(record)
 
 
 def _check(options: argparse.Namespace) -> None:
-    from geom.errors import InputError
     from geom.record.store.store import check_record, open_record
-    from geom.views.tables.record import count_surveys
+    from geom.views.say import count_of
 
     faults = check_record(options.record)
     if faults:
-        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        count = count_of(len(faults), "fault")
         lines = "\n  ".join((f"the record has {count}:", *faults))
         raise InputError(lines, file=options.record)
-    surveys = count_surveys(len(open_record(options.record).occasions))
-    print(f"{surveys}, all as they were added")  # noqa: T201
+    surveys = count_of(len(open_record(options.record).occasions), "survey")
+    print(f"{surveys}, all as they were added")
 
 
 def _rebuild(options: argparse.Namespace) -> None:
@@ -155,11 +153,8 @@ def _rebuild(options: argparse.Namespace) -> None:
     _check(options)
 
 
-def _print_table(record: Record) -> None:
-    from rich.console import Console
-    from rich.table import Table
-
-    from geom.views.tables.record import (
+def _print_record(record: Record) -> None:
+    from geom.views.tables.wear import (
         NUMBERS,
         OCCASION_HEADING,
         occasion_row,
@@ -167,31 +162,22 @@ def _print_table(record: Record) -> None:
         spell_lines,
     )
 
-    wide = None if sys.stdout.isatty() else 200
-    console = Console(highlight=False, soft_wrap=True, markup=False, width=wide)
-    console.print(record_heading(record))
+    inputs.print_lines([record_heading(record)])
     if record.occasions:
-        table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold")
-        for heading in OCCASION_HEADING:
-            side: Literal["right", "left"] = "right" if heading in NUMBERS else "left"
-            table.add_column(heading, justify=side, no_wrap=True)
-        for occasion in record.occasions:
-            table.add_row(*occasion_row(occasion))
-        console.print(table)
-    for line in spell_lines(record):
-        console.print(line)
+        rows = [occasion_row(occasion) for occasion in record.occasions]
+        inputs.print_table(OCCASION_HEADING, rows, numbers=NUMBERS)
+    inputs.print_lines(spell_lines(record))
 
 
 def _log(options: argparse.Namespace) -> None:
     """Read and check all rows of a log first, then survey and add each."""
-    from geom.cli.survey import progress_bar
     from geom.record.store.heat_log import read_heat_log
     from geom.record.store.store import start_record
 
     logged = read_heat_log(options.log)
-    record, fresh = _record(options.record, options.design)
+    record, fresh = record_to_add_to(options.record, options.design)
     new = _new(logged, record, quiet=options.quiet)
-    with progress_bar(options.quiet) as bar:
+    with inputs.progress_bar(options.quiet) as bar:
         task = bar.add_task("reading", total=2 * len(new))
 
         def tick(next_up: str, advance: int = 1) -> None:
@@ -200,42 +186,14 @@ def _log(options: argparse.Namespace) -> None:
         read = []
         for row in new:
             tick(f"reading {row.occasion.words}", 0)
-            read.append(_readings(row, record.design, options))
+            with errors_at(file=row.file, place=row.place):
+                read.append(inputs.read_readings(row.readings, record.design, options))
             tick("")
         if fresh:
             start_record(options.record, options.design)
         added = _add_all(record, new, read, cluster=options.cluster, tick=tick)
     if not options.quiet:
         _say(f"{_surveys_were(added)} added to {options.record}")
-
-
-def _record(folder: Path, design: Path | None) -> tuple[Record, bool]:
-    """The record, and whether it has still to be started."""
-    from geom.design import load_design
-    from geom.errors import InputError
-    from geom.record.store.manifest import LINING
-    from geom.record.store.same_drawing import refuse_other_design
-    from geom.record.store.store import (
-        Record,
-        open_record,
-        refuse_start,
-        refuse_unwritable,
-    )
-
-    if (folder / LINING).is_file():
-        record = open_record(folder)
-        refuse_unwritable(folder)
-        if design is not None:
-            try:
-                refuse_other_design(record.design, load_design(design))
-            except InputError as fault:
-                raise fault.at(file=design) from None
-        return record, False
-    if design is None:
-        what = "there is no record there"
-        raise InputError(what, file=folder, cure="Start it with --design DESIGN")
-    refuse_start(folder)
-    return Record(folder, load_design(design), ()), True
 
 
 def _new(
@@ -259,16 +217,6 @@ def _new(
     return new
 
 
-def _readings(row: LoggedSurvey, design: Design, options: argparse.Namespace) -> Read:
-    from geom.cli.inputs import read_readings
-    from geom.errors import InputError
-
-    try:
-        return read_readings(row.readings, design, options)
-    except InputError as fault:
-        raise fault.at(file=row.file, place=row.place) from None
-
-
 def _add_all(
     record: Record,
     new: Sequence[LoggedSurvey],
@@ -278,8 +226,6 @@ def _add_all(
     tick: Callable[[str], None],
 ) -> int:
     """Survey and add each; how many were added."""
-    from geom.errors import InputError
-
     added = 0
     try:
         for row, readings in zip(new, read, strict=True):
@@ -288,7 +234,10 @@ def _add_all(
                 _survey(record, row, readings, cluster)
                 added += 1
     except InputError as fault:
-        raise _halfway(fault, row, added) from fault
+        more = f"Before it {_surveys_were(added)} added; call again to go on"
+        raise inputs.more_cure(fault, more).at(
+            file=row.file, place=row.place
+        ) from fault
     except KeyboardInterrupt as stop:
         _say(f"daubline: stopped, {_surveys_were(added)} added; call again to go on")
         terminated = isinstance(stop, TerminatedError)
@@ -319,21 +268,213 @@ def _survey(
         add_survey(record.folder, folder, row.occasion)
 
 
-def _halfway(fault: InputError, row: LoggedSurvey, added: int) -> InputError:
-    from geom.errors import InputError
-
-    cure = f"{fault.cure.rstrip('.')}. " if fault.cure else ""
-    return InputError(
-        fault.what,
-        file=fault.file or row.file,
-        place=fault.place or row.place,
-        cure=f"{cure}Before it {_surveys_were(added)} added; call again to go on",
-    )
-
-
 def _surveys_were(count: int) -> str:
     return "1 survey was" if count == 1 else f"{count} surveys were"
 
 
 def _say(words: str) -> None:
-    print(words, file=sys.stderr)  # noqa: T201
+    print(words, file=sys.stderr)
+
+
+def add_occasion(
+    command: argparse.ArgumentParser | argparse._ArgumentGroup, *, required: bool
+) -> None:
+    """Add --heat, --date, --stage, --hours, --melted and --campaign to a command."""
+    command.add_argument(
+        "--heat",
+        required=required,
+        metavar="N",
+        help="the last heat that the wall had seen, counted on from campaign to "
+        "campaign; 0: a new lining",
+    )
+    command.add_argument(
+        "--date", required=required, metavar="YYYY-MM-DD", help="day of the survey"
+    )
+    command.add_argument(
+        "--stage",
+        required=required,
+        choices=("before-repair", "after-repair", "not-repaired"),
+        help="as the heat left the wall, as the next heat finds it, or both because "
+        "nothing was done to it",
+    )
+    command.add_argument(
+        "--hours", metavar="H", help="on blast since the wall was surveyed before"
+    )
+    command.add_argument(
+        "--melted",
+        metavar="MASS",
+        help="iron melted in that time, with its unit: '12 short tons' (t, short ton, "
+        "long ton, lb, kg)",
+    )
+    command.add_argument(
+        "--campaign",
+        metavar="NAME",
+        help="of the campaign, from one new lining to the next",
+    )
+
+
+def occasion_of(options: argparse.Namespace) -> Occasion:
+    """The occasion that the options say.
+
+    Raises
+    ------
+    InputError
+        If something of it is missing or cannot be read.
+    """
+    from geom.record.store.occasion import (
+        Occasion,
+        parse_amount,
+        parse_date,
+        parse_heat,
+        parse_stage,
+    )
+    from geom.units import kilograms
+
+    missing = [f"--{name}" for name in _NEEDED if getattr(options, name) is None]
+    if missing:
+        what = f"a survey of a record needs {' and '.join(missing)}"
+        raise InputError(what, cure="Tell it beside --record")
+
+    def read(name: str, reads: Callable[[str], T]) -> T:
+        try:
+            return reads(getattr(options, name))
+        except ValueError as fault:
+            raise InputError(str(fault), place=f"--{name}") from fault
+
+    return Occasion(
+        heat=read("heat", parse_heat),
+        stage=read("stage", parse_stage),
+        date=read("date", parse_date),
+        hours=None if options.hours is None else read("hours", parse_amount),
+        melted=None if options.melted is None else read("melted", kilograms),
+        campaign=options.campaign or "",
+    )
+
+
+def occasion_options(options: argparse.Namespace) -> list[str]:
+    """Options about the occasion that were given."""
+    given = [name for name in (*_NEEDED, *_ALSO) if getattr(options, name) is not None]
+    return [f"--{name}" for name in given]
+
+
+def retype_occasion(options: argparse.Namespace) -> str:
+    """The occasion as it was typed, to be typed again."""
+    words = []
+    for option in occasion_options(options):
+        words += [option, getattr(options, option.removeprefix("--"))]
+    return shlex.join(words)
+
+
+def refuse_incomplete_occasion(options: argparse.Namespace) -> None:
+    """Refuse a record without an occasion, and an occasion without a record.
+
+    Raises
+    ------
+    InputError
+        Before any file is read.
+    """
+    if options.record is not None:
+        occasion_of(options)
+        _refuse_inside(options.record, options.out)
+    elif options_given := occasion_options(options):
+        what = f"{options_given[0]} is for --record, which is not given"
+        raise InputError(what, cure="Name the record with --record, or leave it out")
+
+
+def refuse_before_work(options: argparse.Namespace) -> None:
+    """Refuse, before the long work, what could not be added after it.
+
+    Raises
+    ------
+    InputError
+        If the record is of another drawing, has that occasion, contradicts it, or
+        cannot be started.
+    """
+    from geom.record.store.store import refuse_occasion
+
+    record, _ = record_to_add_to(options.record, options.design)
+    refuse_occasion(record, occasion_of(options))
+
+
+def record_to_add_to(folder: Path, design: Path | None) -> tuple[Record, bool]:
+    """The record, and whether it has still to be started.
+
+    Raises
+    ------
+    InputError
+        If nothing can be written there, it is of another drawing than ``design``, or
+        there is neither a record nor a ``design`` to start it with.
+    """
+    from geom.design import load_design
+    from geom.record.store.manifest import LINING
+    from geom.record.store.same_drawing import refuse_other_design
+    from geom.record.store.store import (
+        Record,
+        open_record,
+        refuse_start,
+        refuse_unwritable,
+    )
+
+    if (folder / LINING).is_file():
+        record = open_record(folder)
+        refuse_unwritable(folder)
+        if design is not None:
+            with errors_at(file=design):
+                refuse_other_design(record.design, load_design(design))
+        return record, False
+    if design is None:
+        what = "there is no record there"
+        raise InputError(what, file=folder, cure="Start it with --design DESIGN")
+    refuse_start(folder)
+    return Record(folder, load_design(design), ()), True
+
+
+def add_to_record(options: argparse.Namespace) -> Path:
+    """Add the survey in ``--out``; the record is started if there is none.
+
+    Returns
+    -------
+    Path
+        Its file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be added; it says how to do so later.
+    """
+    from geom.record.store.store import add_survey
+
+    try:
+        _start_if_new(options.record, options.design)
+        return add_survey(options.record, options.out, occasion_of(options))
+    except InputError as fault:
+        places = str(options.record), str(options.out)
+        words = shlex.join(["daubline", "record", "add", *places])
+        more = (
+            f"The survey itself is in {options.out}; once that is mended, add it with: "
+            f"{words} {retype_occasion(options)}"
+        )
+        raise inputs.more_cure(fault, more) from fault
+
+
+def _start_if_new(record: Path, design: Path) -> None:
+    """Start the record if there is none; another may do so at the same time."""
+    from geom.record.store.manifest import LINING
+    from geom.record.store.store import start_record
+
+    try:
+        if not (record / LINING).is_file():
+            start_record(record, design)
+    except InputError:
+        if not (record / LINING).is_file():
+            raise
+
+
+def _refuse_inside(record: Path, out: Path) -> None:
+    record, folder = record.resolve(), out.resolve()
+    if record == folder or record in folder.parents or folder in record.parents:
+        raise InputError(
+            "is --record, or lies in it, or the record would lie in it",
+            file=out,
+            cure="Keep output folders and records beside each other",
+        )

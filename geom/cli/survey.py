@@ -1,4 +1,4 @@
-"""``daubline survey``: readings to findings and files."""
+"""One survey: ``survey`` makes it, ``view`` shows it, ``recheck`` follows a repair."""
 
 from __future__ import annotations
 
@@ -6,38 +6,33 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from geom.cli.inputs import (
-    add_cloud_options,
-    add_inputs,
-    add_json,
-    add_output,
-    past_prior,
-    print_file,
-    print_rows,
-    read_readings,
-)
-from geom.cli.occasions import (
+from geom.cli import inputs
+from geom.cli.record import (
     add_occasion,
     add_to_record,
     refuse_before_work,
     refuse_incomplete_occasion,
 )
-from geom.views.names import FILES, STILL_FORMS, SURVEYED
+from geom.errors import InputError
+from geom.views.names import FILES, RECHECK_FILES, STILL_FORMS, SURVEYED
 
 if TYPE_CHECKING:
-    from rich.progress import Progress
+    from geom.design import Design
+    from geom.repair.acceptance.result import Recheck
 
 
-def add_to(commands: Any) -> None:
-    """Add the command and its options to the front door."""
-    parser = commands.add_parser(
+def add_survey(commands: Any) -> None:
+    """Add ``daubline survey``: readings to findings and files."""
+    parser = inputs.add_command(
+        commands,
         "survey",
+        _survey,
         help="readings to findings, maps, meshes, report and repair sheet",
         description="Compare readings of a lining with its drawing and write every "
         "finding into a folder.",
     )
-    add_inputs(parser)
-    add_output(parser, title="of the survey, e.g. a heat number")
+    inputs.add_inputs(parser)
+    inputs.add_output(parser, title="of the survey, e.g. a heat number")
     parser.add_argument(
         "--stills",
         action="append",
@@ -46,8 +41,8 @@ def add_to(commands: Any) -> None:
         help="also write map, sections and the wall in the round for papers, in this "
         "form; may be given several times",
     )
-    add_json(parser, "findings.json")
-    add_cloud_options(parser)
+    inputs.add_json(parser, "findings.json")
+    inputs.add_cloud_options(parser)
     group = parser.add_argument_group(
         "record", "add the survey to the record of its lining, which is started if new"
     )
@@ -55,28 +50,25 @@ def add_to(commands: Any) -> None:
         "--record", type=Path, metavar="DIR", help="needs --heat, --date and --stage"
     )
     add_occasion(group, required=False)
-    parser.set_defaults(run=run)
 
 
-def run(options: argparse.Namespace) -> None:
-    """Do it."""
-    from geom.atomic import atomic_directory, check_directory
+def _survey(options: argparse.Namespace) -> None:
     from geom.design import load_design
 
     _refuse_past_as_out(options.past, options.out)
     refuse_incomplete_occasion(options)
-    check_directory(options.out, overwrite=options.overwrite, ours=SURVEYED)
+    inputs.check_out(options, SURVEYED)
     design = load_design(options.design)
     if options.record is not None:
-        refuse_before_work(options, design)
-    with progress_bar(options.quiet) as bar:
+        refuse_before_work(options)
+    with inputs.progress_bar(options.quiet) as bar:
         task = bar.add_task("reading", total=4 + len(FILES))
 
         def tick(next_up: str) -> None:
             bar.update(task, advance=1, description=next_up)
 
-        readings = read_readings(options.readings, design, options)
-        past = past_prior(options.past, design)
+        readings = inputs.read_readings(options.readings, design, options)
+        past = inputs.past_prior(options.past, design)
         tick("fitting the wall")
         from geom.surface import reconstruct
 
@@ -95,53 +87,131 @@ def run(options: argparse.Namespace) -> None:
 
         works = prepare_repair(surface, findings, design)
         tick("writing files")
-        from geom.views.charts.stills import write_stills
-        from geom.views.outputs import write_files
+        from geom.views.outputs import write_files, write_stills
 
-        with atomic_directory(
-            options.out, overwrite=options.overwrite, ours=SURVEYED
-        ) as folder:
-            write_files(
-                folder,
-                design=design,
-                readings=readings,
-                surface=surface,
-                findings=findings,
-                works=works,
-                tick=tick,
-            )
+        with inputs.write_out(options, SURVEYED) as folder:
+            write_files(folder, readings, surface, findings, works, tick=tick)
             write_stills(
                 folder, readings, surface, findings, forms=options.stills, tick=describe
             )
     if options.record is not None:
         add_to_record(options)
     if options.json:
-        print_file(options.out / "findings.json")
+        inputs.print_file(options.out / "findings.json")
     elif not options.quiet:
         from geom.views.tables.survey import terminal_rows
 
-        print_rows(terminal_rows(design, surface, findings, works, options.out))
+        inputs.print_rows(terminal_rows(design, surface, findings, works, options.out))
 
 
 def _refuse_past_as_out(folders: list[Path], out: Path) -> None:
-    from geom.errors import InputError
-
     if out.resolve() in [folder.resolve() for folder in folders]:
         raise InputError(
             "is both --out and --past: the past survey would be lost", file=out
         )
 
 
-def progress_bar(quiet: bool) -> Progress:
-    """What is being done and how far it is, on standard error; gone when it ends."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+def add_view(commands: Any) -> None:
+    """Add ``daubline view``: the wall in a window of its own."""
+    parser = inputs.add_command(
+        commands,
+        "view",
+        _view,
+        help="turn the wall in a window: sections, picking, every field",
+        description="Open a survey in a window on this machine's screen. Click on the "
+        "wall to be told of the place; the sliders leave off the top or one half; keys "
+        "change what it is coloured by.",
+    )
+    inputs.add_design(parser)
+    parser.add_argument(
+        "survey", type=Path, metavar="FOLDER", help="output folder of daubline survey"
+    )
+    parser.add_argument(
+        "--picture",
+        type=Path,
+        metavar="PNG",
+        help="draw into this file instead, on a machine without a screen",
+    )
 
-    return Progress(
-        TextColumn("{task.description:<28}"),
-        BarColumn(),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-        transient=True,
-        disable=quiet,
+
+def _view(options: argparse.Namespace) -> None:
+    from geom.design import load_design
+    from geom.views.window import draw_window, open_window, refuse_no_screen
+
+    design = load_design(options.design)
+    if options.picture is not None:
+        draw_window(options.survey, design, options.picture)
+        return
+    refuse_no_screen()
+    open_window(options.survey, design).plotter.show()
+
+
+def add_recheck(commands: Any) -> None:
+    """Add ``daubline recheck``: is the repaired wall back on its drawing."""
+    parser = inputs.add_command(
+        commands,
+        "recheck",
+        _recheck,
+        help="after the repair: is the wall back on its drawing",
+        description="Judge readings of the repaired wall against its drawing, level by "
+        "level and zone by zone of the survey before, tell what was put in, and write "
+        "recheck.json and certificate.pdf.",
+    )
+    inputs.add_design(parser)
+    inputs.add_readings(
+        parser, "of the repaired wall: rod sheets and point clouds, as for survey"
+    )
+    parser.add_argument(
+        "--before",
+        type=Path,
+        required=True,
+        metavar="DIR",
+        help="output folder of the survey before the repair",
+    )
+    inputs.add_output(parser, title="of the recheck")
+    inputs.add_json(parser, "recheck.json")
+    inputs.add_cloud_options(parser)
+
+
+def _recheck(options: argparse.Namespace) -> None:
+    from geom.design import load_design
+    from geom.readings.surveys import load_survey_before
+
+    inputs.check_out(options, RECHECK_FILES)
+    design = load_design(options.design)
+    before = load_survey_before(options.before, design)
+    readings = inputs.read_readings(options.readings, design, options)
+    with inputs.waiting("fitting the repaired wall", quiet=options.quiet):
+        from geom.compare import assess
+        from geom.repair.acceptance.recheck import recheck
+        from geom.surface import reconstruct
+
+        surface = reconstruct(
+            readings, design, repaired=before, cluster=options.cluster
+        )
+        findings = assess(surface, design, title=options.title)
+        result = recheck(before, surface, findings, design)
+        from geom.views.outputs import write_recheck
+
+        with inputs.write_out(options, RECHECK_FILES) as folder:
+            write_recheck(folder, result, design)
+    if options.json:
+        inputs.print_file(options.out / "recheck.json")
+    elif not options.quiet:
+        _print_recheck(design, result, options.out)
+
+
+def _print_recheck(design: Design, result: Recheck, out: Path) -> None:
+    from geom.views.say import plain
+    from geom.views.tables.recheck import VERDICTS, material_lines, verdict_lines
+
+    inputs.print_lines(
+        [
+            f"Recheck: {plain(design.name)}: {VERDICTS[result.verdict]}",
+            *verdict_lines(result, design),
+            *material_lines(result, design),
+            *(f"Warning: {words}" for words in result.warnings),
+            f"Files: {out}: print certificate.pdf and have it signed",
+            "Caution: back on its drawing is not safe to run; see the cautions",
+        ]
     )

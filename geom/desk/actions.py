@@ -50,7 +50,6 @@ class StationActions:
         Whether sizes and lengths were held, or learned from these readings.
     count : int
         Readings in it.
-    grid : Grid
     cutback, sd : array (rows of the grid, columns), mm
         NaN where not surveyed.
     action : int8 array, the same shape
@@ -87,32 +86,18 @@ def quick_actions(
 
     Parameters
     ----------
-    readings : RodReadings
     wall : OnGrid
         Of these readings.
-    board : SamplingPlan
-    design : Design
     """
-    grid = coarse_grid(readings, design)
-    cutback, sd = on_surveyed(wall, grid)
-    station_cutback, station_sd = _cutback_at_stations(wall, readings, board)
-    known = ~np.isnan(station_cutback)
-    row, column = cells = _station_cells(grid, board)
-    finer, finer_sd = cutback.copy(), sd.copy()
-    finer[row[known], column[known]] = station_cutback[known]
-    finer_sd[row[known], column[known]] = station_sd[known]
-    action = call_actions(grid, finer, finer_sd, design.repair)
-    return StationActions(
-        fit="quick",
-        count=len(readings),
-        grid=grid,
-        cutback=cutback,
-        sd=sd,
-        action=action,
-        station_cutback=station_cutback,
-        station_sd=station_sd,
-        station_action=_where_known(known & board.requested, action[cells]),
-    )
+    found = _without_actions("quick", readings, wall, board, design)
+    known = ~np.isnan(found.station_cutback)
+    row, column = cells = _station_cells(found.grid, board)
+    finer, finer_sd = found.cutback.copy(), found.sd.copy()
+    finer[row[known], column[known]] = found.station_cutback[known]
+    finer_sd[row[known], column[known]] = found.station_sd[known]
+    action = call_actions(found.grid, finer, finer_sd, design.repair)
+    station_action = np.where(known & board.requested, action[cells], NO_CALL)
+    return replace(found, action=action, station_action=station_action.astype(np.int8))
 
 
 @on_one_thread_when_small(lambda readings, *_: len(readings))
@@ -123,33 +108,36 @@ def full_actions(
 
     Parameters
     ----------
-    readings : RodReadings
     surface : RadialSurface
         Of these readings.
-    board : SamplingPlan
     """
-    rules, posterior = surface.design.repair, rod_posterior(surface)
-    grid = coarse_grid(readings, surface.design)
-    cutback, sd = on_surveyed(posterior, grid)
-    station_cutback, station_sd = _cutback_at_stations(posterior, readings, board)
-    fine = call_actions(surface.grid, surface.cutback, surface.radius_sd, rules)
-    cells = _station_cells(surface.grid, board)
-    known = ~np.isnan(station_cutback)
-    return StationActions(
-        fit="full",
-        count=len(readings),
-        grid=grid,
-        cutback=cutback,
-        sd=sd,
-        action=call_actions(grid, cutback, sd, rules),
-        station_cutback=station_cutback,
-        station_sd=station_sd,
-        station_action=_where_known(known & board.requested, fine[cells]),
+    design = surface.design
+    found = _without_actions("full", readings, rod_posterior(surface), board, design)
+    action = call_actions(found.grid, found.cutback, found.sd, design.repair)
+    fine = call_actions(surface.grid, surface.cutback, surface.radius_sd, design.repair)
+    known = ~np.isnan(found.station_cutback) & board.requested
+    station_action = np.where(known, fine[_station_cells(surface.grid, board)], NO_CALL)
+    return replace(found, action=action, station_action=station_action.astype(np.int8))
+
+
+def _without_actions(
+    fit: Literal["quick", "full"],
+    readings: RodReadings,
+    wall: OnGrid,
+    board: SamplingPlan,
+    design: Design,
+) -> StationActions:
+    """Cut-back on the coarse grid and at the stations, nothing called yet."""
+    grid = coarse_grid(readings, design)
+    cutback, sd = on_surveyed(wall, grid)
+    none, station_none = (
+        np.full(shape, NO_CALL, dtype=np.int8)
+        for shape in (grid.shape, board.requested.shape)
     )
-
-
-def _where_known(known: NDArray[np.bool_], action: Codes) -> Codes:
-    return np.where(known, action, NO_CALL).astype(np.int8)
+    at_stations = _cutback_at_stations(wall, readings, board)
+    return StationActions(
+        fit, len(readings), grid, cutback, sd, none, *at_stations, station_none
+    )
 
 
 def rod_posterior(surface: RadialSurface) -> GPPosterior:
@@ -248,27 +236,13 @@ def station_board(
     A planned row or column that nobody read, and that a read one lies nearer to than
     half way to the next, is left out for it.  A row read elsewhere asks for what the
     planned one nearest to it does, a column read elsewhere for all its stations.
-
-    Parameters
-    ----------
-    design : Design
-    plan : SamplingPlan
-    readings : RodReadings or None
-
-    Returns
-    -------
-    SamplingPlan
     """
     if readings is None:
         return plan
-    heights = _merge_places(
-        plan.height, readings.height, _SAME_HEIGHT, _height_distance
-    )
+    heights = _merge_places(plan.height, readings.height, _SAME_HEIGHT, np.subtract)
     own = plan.requested | (plan.opening >= 0)
     apart = 360.0 / max(1, int(own.sum(axis=1).max()))
-    azimuths = _merge_places(
-        plan.azimuth, readings.azimuth, _SAME_AZIMUTH, _azimuth_distance, apart
-    )
+    azimuths = _merge_places(plan.azimuth, readings.azimuth, _SAME_AZIMUTH, turn, apart)
     if heights.size > _MOST_ROWS or azimuths.size > _MOST_COLUMNS:
         return plan
     down = np.sort(heights)[::-1].copy()
@@ -301,30 +275,22 @@ def _merge_places(
     plan: Float,
     read: Float,
     same: float,
-    distance: Callable[[Float, float], Float],
+    difference: Callable[[Float, float], Float],
     apart: float = 0.0,
 ) -> Float:
     """Places of a plan, at least so far apart in a row, and those read; each once."""
     places: list[float] = []
     for place in read.tolist():
-        if not places or float(np.min(distance(np.array(places), place))) >= same:
+        if not places or np.abs(difference(np.array(places), place)).min() >= same:
             places.append(place)
     kept = []
     for place in plan.tolist():
-        near = float(np.min(distance(np.array(places), place)))
-        gaps = distance(plan, place)
+        near = float(np.abs(difference(np.array(places), place)).min())
+        gaps = np.abs(difference(plan, place))
         gap = max(apart, float(np.min(gaps[gaps > 0.0], initial=np.inf)))
         if same <= near and near >= 0.5 * gap:
             kept.append(place)
     return np.array([*places, *kept])
-
-
-def _height_distance(heights: Float, height: float) -> Float:
-    return np.abs(heights - height)
-
-
-def _azimuth_distance(azimuths: Float, azimuth: float) -> Float:
-    return np.abs(turn(azimuths, azimuth))
 
 
 def _opening_index(design: Design, height: Float, azimuth: Float) -> Int:

@@ -126,7 +126,6 @@ class ColumnLayout:
     ----------
     header : tuple of str
         Names of the columns.
-    separator : str
     azimuth, height, radius, note : int
         Columns; a sheet without a column for notes is given one.
     """
@@ -254,10 +253,8 @@ class SheetEntry:
 
     Attributes
     ----------
-    id : str
     texts : four str
         Azimuth, height, radius and note, as typed.
-    withdrawn : bool
     above : tuple of str
         Comments and blank lines that stand over its row, as they came.
     cells : tuple of str
@@ -285,10 +282,9 @@ class SheetJournal:
 
     Attributes
     ----------
-    layout : Layout
     head : tuple of str
         Lines over the header, as they came.
-    entries : tuple of Entry
+    entries : tuple of SheetEntry
         In the order entered, those withdrawn among them.
     tail : tuple of str
         Comments below the last row, as they came.
@@ -317,9 +313,7 @@ class SheetJournal:
         if event.id in self.applied:
             return self
         return replace(
-            self,
-            entries=_apply(self.entries, event),
-            events=(*self.events, event),
+            self, entries=_apply(self.entries, event), events=(*self.events, event)
         )
 
     def rows(self) -> list[tuple[int, SheetEntry, list[str]]]:
@@ -397,9 +391,7 @@ def rebuild_journal(
 
     Parameters
     ----------
-    layout : Layout
-    head, tail : sequence of str
-    rows : sequence of Entry
+    rows : sequence of SheetEntry
         Without identifiers.
     events : sequence of Event
         In the order done.

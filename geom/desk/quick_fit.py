@@ -35,7 +35,6 @@ class FixedHyperparameters:
 
     Attributes
     ----------
-    covariance : Covariance
     errors : dict of float, mm
         Standard uncertainty of each learned source of reading error, by its name.
     posterior : GPPosterior or None
@@ -73,19 +72,10 @@ class QuickFit:
     fixed: FixedHyperparameters
 
     def on_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Mean and standard deviation of cut-back on a grid.
+        """Mean and standard deviation of cut-back on a grid, as `GPPosterior.on_grid`.
 
         How much the other choices of the last full fit differ from its best is added
         as it was then.
-
-        Parameters
-        ----------
-        height : array (m,), mm, rising
-        azimuth : array (k,), degrees
-
-        Returns
-        -------
-        mean, sd : array (m, k), mm
         """
         mean, sd = self.gp.on_grid(height, azimuth)
         posterior = self.fixed.posterior
@@ -105,8 +95,6 @@ def quick_fit(
     ----------
     readings : RodReadings
         Radii.
-    fixed : Held
-    design : Design
     """
     sheet = readings.joined(pseudo_readings(design, readings))
     pseudo = np.arange(len(sheet)) >= len(readings)

@@ -25,9 +25,8 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs
 
 from geom.desk.entries import Event, read_event
-from geom.desk.page import DeskPage, make_page
+from geom.desk.page import make_page, state
 from geom.desk.session import DeskSession
-from geom.desk.state import state
 from geom.errors import InputError, MissingExtra
 
 if TYPE_CHECKING:
@@ -67,7 +66,6 @@ class RequestGuard:
     ----------
     host : str
         The desk stands at, as it was named.
-    port : int
     key : str
         Whoever comes must bring it, in the address or as the cookie that the first
         answer sets; empty where only this machine can reach the desk.
@@ -104,7 +102,6 @@ class RequestGuard:
 
         Parameters
         ----------
-        method : str
         headers : mapping of str
             By their names in small letters.
         key : str
@@ -197,7 +194,6 @@ def open_listener(host: str, port: int) -> socket.socket:
 
     Parameters
     ----------
-    host : str
     port : int
         0 takes any that is free.
 
@@ -258,10 +254,8 @@ def serve(desk: DeskSession, listener: socket.socket, guard: RequestGuard) -> No
 
     Parameters
     ----------
-    desk : Desk
     listener : socket
         From `open_listener`.
-    guard : Guard
     """
     import uvicorn
 
@@ -330,22 +324,23 @@ def application(
 
     Parameters
     ----------
-    desk : Desk
-    guard : Guard
     ending : callable
         Whether the server is being closed, so that nobody is kept waiting for news.
     """
     from starlette.applications import Starlette
     from starlette.middleware import Middleware
+    from starlette.responses import Response
     from starlette.routing import Route
 
     page, cache = make_page(desk), _StateCache(desk)
+    headed = {**_HEADERS, "content-security-policy": page.policy}
 
     async def document(_: Request) -> Response:
-        return _page_response(page, "document")
+        return Response(page.document, media_type="text/html", headers=headed)
 
     async def worker(_: Request) -> Response:
-        return _page_response(page, "worker")
+        kind = "text/javascript; charset=utf-8"
+        return Response(page.worker, media_type=kind, headers=_HEADERS)
 
     async def now(request: Request) -> Response:
         return await _state_response(cache, request, ending)
@@ -362,16 +357,6 @@ def application(
     return Starlette(
         routes=routes, middleware=[Middleware(_GuardMiddleware, guard=guard)]
     )
-
-
-def _page_response(page: DeskPage, what: str) -> Response:
-    from starlette.responses import Response
-
-    if what == "worker":
-        kind, content = "text/javascript; charset=utf-8", page.worker
-        return Response(content, media_type=kind, headers=_HEADERS)
-    headers = {**_HEADERS, "content-security-policy": page.policy}
-    return Response(page.document, media_type="text/html", headers=headers)
 
 
 async def _state_response(

@@ -45,12 +45,9 @@ class DeskState:
     ----------
     version : int
         Grows with every change.
-    entries : tuple of Entry
     entry_ids : tuple of str
         Of the entries behind the readings, in their order.
-    readings : RodReadings or None
-    board : SamplingPlan
-    actions : Called or None
+    actions : StationActions or None
         None while there are too few readings.
     missing : str
         What is wanting until there are enough.
@@ -91,10 +88,8 @@ class DeskSession:
 
     Parameters
     ----------
-    design : Design
     design_file : Path
         For messages.
-    sheet : Path
     past : PastPrior, optional
         What earlier surveys of the furnace taught.
     pause : float, seconds

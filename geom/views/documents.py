@@ -8,13 +8,19 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from geom._version import __version__
 from geom.compare.findings import Findings
 from geom.design import Design
 from geom.record.campaigns.compare import Comparison
 from geom.record.change.result import Change
+from geom.record.store.manifest import SCHEMA, SURVEYS
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import Record
 from geom.record.study import Wear
+from geom.record.wear.spells import find_spells
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
+from geom.sampling.stations import Advice
 from geom.views.cautions import CAUTIONS
 from geom.views.say import say_harmonics
 from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
@@ -35,8 +41,6 @@ def findings_document(
 
     Parameters
     ----------
-    findings : Findings
-    package : RepairPackage
     design : Design
         In whose unit notes are worded.
     """
@@ -86,6 +90,55 @@ def campaigns_document(comparison: Comparison) -> bytes:
 def recheck_document(recheck: Recheck) -> bytes:
     """The ``daubline.recheck/1`` document."""
     return _as_json(recheck.to_dict() | {"cautions": list(CAUTIONS)})
+
+
+def stations_document(design: Design, advice: Advice, count: int) -> bytes:
+    """The ``daubline.next/1`` document as JSON; m3 or m2, mm, degrees."""
+    size = 1e-9 if advice.aim == "volume" else 1e-6
+    stations = [
+        {
+            "rank": rank,
+            "azimuth": station.azimuth,
+            "height": station.height,
+            "again": station.is_repeat,
+            "after": station.after * size,
+        }
+        for rank, station in enumerate(advice.stations, 1)
+    ]
+    document = {
+        "schema": "daubline.next/1",
+        "lining": design.name,
+        "version": __version__,
+        "for": advice.aim,
+        "unit": "m3" if advice.aim == "volume" else "m2",
+        "readings": count,
+        "reading_sd": advice.reading_sd,
+        "now": advice.now * size,
+        "unread": advice.unread,
+        "stations": stations,
+        "caution": " ".join(CAUTIONS),
+    }
+    return _as_json(document)
+
+
+def record_document(record: Record) -> bytes:
+    """The record as JSON, for machines; hours and kg."""
+    spells, gaps = find_spells(record.occasions)
+    document = {
+        "schema": SCHEMA,
+        "lining": record.design.name,
+        "units": {"hours_on_blast": "h", "melted": "kg"},
+        "surveys": [one.to_dict() | {"file": _file(one)} for one in record.occasions],
+        "spells": [
+            {"start": _file(one.start), "end": _file(one.end)} for one in spells
+        ],
+        "gaps": [gap.words for gap in gaps],
+    }
+    return _as_json(document)
+
+
+def _file(occasion: Occasion) -> str:
+    return f"{SURVEYS}/{occasion.name}.nc"
 
 
 def _as_json(document: dict[str, Any]) -> bytes:

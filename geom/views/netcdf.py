@@ -6,6 +6,7 @@ cell by cell.  All have the coordinates height and azimuth of the drawing.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,8 +40,6 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
 
     Parameters
     ----------
-    path : Path
-    surface : RadialSurface
     findings : Findings
         Its maps take the place of the surface's own fields of the same name.
     """
@@ -66,12 +65,7 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
         "opening": (grid.opening.astype(np.int8), _flag("opening", "no yes")),
         "zone": (maps.zone.astype(np.int32), {"long_name": "zone id, 0 where none"}),
     }
-    data = data.assign(
-        {
-            name: (_MAP, np.ascontiguousarray(values), attributes)
-            for name, (values, attributes) in fields.items()
-        }
-    )
+    data = data.assign(_maps(fields))
     for name in ("cutback", "radius"):
         data[name].attrs["ancillary_variables"] = f"{name}_sd"
     data["height"].attrs |= _height(design)
@@ -85,6 +79,22 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
     if findings.panels is not None:
         data = data.assign(_panels(findings.panels))
     write_packed(path, data)
+
+
+def _maps(
+    fields: Mapping[str, tuple[NDArray[Any], dict[str, Any]]], *, single: bool = False
+) -> dict[str, Any]:
+    """Gridded fields as variables, floats in single precision if asked."""
+    return {
+        name: (
+            _MAP,
+            values.astype(np.float32)
+            if single and values.dtype.kind == "f"
+            else np.ascontiguousarray(values),
+            attributes,
+        )
+        for name, (values, attributes) in fields.items()
+    }
 
 
 def _panels(state: PanelState) -> dict[str, xr.Variable]:
@@ -143,15 +153,8 @@ def write_change_netcdf(path: Path, change: Change, design: Design) -> None:
         "cutback_from": (maps.start, _mm("cut-back at the first survey")),
         "cutback_to": (maps.end, _mm("cut-back at the last survey")),
     }
-    single = {
-        name: values.astype(np.float32) if values.dtype.kind == "f" else values
-        for name, (values, _) in fields.items()
-    }
     data = xr.Dataset(
-        {
-            name: (_MAP, np.ascontiguousarray(single[name]), attributes)
-            for name, (_, attributes) in fields.items()
-        },
+        _maps(fields, single=True),
         coords=_coordinates(design, grid.height, grid.azimuth),
         attrs=_frame(design)
         | {
@@ -171,9 +174,6 @@ def write_wear_netcdf(
 
     Parameters
     ----------
-    path : Path
-    maps : WearMaps
-    design : Design
     about : dict
         Attributes of the file besides those of the frame.
     """

@@ -7,7 +7,7 @@ table; the folder must exist, and the caller makes it appear whole.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -27,9 +27,10 @@ from geom.sampling.plan import SamplingPlan
 from geom.stats.partial_moments import expected_excess
 from geom.surface.radial import RadialSurface
 from geom.views.charts.change_map import change_png, levels_png, scale_png, wall_png
-from geom.views.charts.cutback_map import map_png
+from geom.views.charts.figure import Form
+from geom.views.charts.round import round_view
 from geom.views.charts.sections import level_sections, upright_sections
-from geom.views.charts.work_map import workmap_png
+from geom.views.charts.survey_maps import map_png, workmap_png
 from geom.views.documents import (
     campaigns_document,
     change_document,
@@ -45,31 +46,28 @@ from geom.views.names import (
     CAMPAIGN_FILES,
     CHANGE_FILES,
     FILES,
-    PAPER,
     RECHECK_FILES,
+    SHEET_FILES,
+    STILL_VIEWS,
     WEAR_FILES,
     WORKBOOK,
 )
-from geom.views.netcdf import (
-    write_change_netcdf,
-    write_netcdf,
-    write_wear_netcdf,
-)
-from geom.views.pages.campaigns import campaigns_page
-from geom.views.pages.change import change_page
-from geom.views.pages.heats import MOST, heats_bytes
+from geom.views.netcdf import write_change_netcdf, write_netcdf, write_wear_netcdf
+from geom.views.pages.comparisons import campaigns_page, change_page
 from geom.views.pages.report import ReportPictures, report_bytes
-from geom.views.pages.wear import still_png, wear_page
+from geom.views.pages.wear import MOST, heats_bytes, still_png, wear_page
 from geom.views.paper.certificate import certificate_bytes
 from geom.views.paper.repair_sheet import repair_sheet_bytes
 from geom.views.paper.rod_sheet import rod_sheet_bytes
 from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
 
-#: Makes the content of a file, or writes it to the path that it is given.
-Maker = Callable[[Path], bytes | None]
+#: The content of a file, or what makes it or writes it to the path that it is given.
+Maker = bytes | Callable[[Path], bytes | None]
 
 #: Surveys that the deepest cut-back is followed through, the last ones.
 _FOLLOWED = 1000
+#: Dots per inch of what is not drawn as lines.
+_STILL_DPI = 180
 
 
 def _quiet(_name: str) -> None:
@@ -78,7 +76,8 @@ def _quiet(_name: str) -> None:
 
 def write_all(
     folder: Path,
-    makers: Mapping[str, Maker],
+    names: Sequence[str],
+    makers: Sequence[Maker],
     *,
     begun: Callable[[str], None] = _quiet,
     done: Callable[[str], None] = _quiet,
@@ -87,21 +86,14 @@ def write_all(
 
     Parameters
     ----------
-    folder : Path
-    makers : mapping of callable
-        By the name of the file.
     begun, done : callable
         Called with the name of each file before and after it is written.
-
-    Returns
-    -------
-    list of Path
     """
     paths = []
-    for name, make in makers.items():
+    for name, make in zip(names, makers, strict=True):
         begun(name)
         path = folder / name
-        content = make(path)
+        content = make if isinstance(make, bytes) else make(path)
         if content is not None:
             path.write_bytes(content)
         paths.append(path)
@@ -111,12 +103,11 @@ def write_all(
 
 def write_files(
     folder: Path,
-    *,
-    design: Design,
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
     works: RepairPackage,
+    *,
     tick: Callable[[str], None] = _quiet,
 ) -> list[Path]:
     """Write every file of a survey.
@@ -125,11 +116,6 @@ def write_files(
     ----------
     folder : Path
         Must exist; the caller makes it appear whole.
-    design : Design
-        The drawing that ``surface`` was made against.
-    readings : RodReadings or CloudReadings
-    surface : RadialSurface
-    findings : Findings
     works : RepairPackage
         Of those findings.
     tick : callable
@@ -139,16 +125,9 @@ def write_files(
     -------
     list of Path
         The files, in the order of `FILES`.  The same input gives the same bytes.
-
-    Raises
-    ------
-    ValueError
-        If ``surface`` was made against another drawing.
     """
-    if surface.design is not design:
-        raise ValueError("the surface was made against another design")
     makers = survey_makers(readings, surface, findings, works)
-    return write_all(folder, makers, done=tick)
+    return write_all(folder, FILES, makers, done=tick)
 
 
 def survey_makers(
@@ -156,7 +135,7 @@ def survey_makers(
     surface: RadialSurface,
     findings: Findings,
     works: RepairPackage,
-) -> dict[str, Maker]:
+) -> tuple[Maker, ...]:
     """What makes each file of a survey; pictures and mesh are made once."""
     design, maps = surface.design, findings.maps
     mesh = cache(lambda: wall_mesh(surface))
@@ -183,7 +162,7 @@ def survey_makers(
         dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))
         return report_bytes(surface, findings, works, pictures(), dots=dots)
 
-    makers: tuple[Maker, ...] = (
+    return (
         lambda _: findings_document(findings, works, design),
         lambda path: write_netcdf(path, surface, findings),
         lambda _: glb_bytes(mesh(), surface, title=findings.title),
@@ -195,7 +174,6 @@ def survey_makers(
         report,
         lambda _: repair_sheet_bytes(surface, findings, works, workmap=pictures().work),
     )
-    return dict(zip(FILES, makers, strict=True))
 
 
 def write_change(folder: Path, change: Change, design: Design) -> None:
@@ -209,26 +187,21 @@ def write_change(folder: Path, change: Change, design: Design) -> None:
         "levels": levels_png(change, design),
     }
     makers: tuple[Maker, ...] = (
-        lambda _: change_document(change, design),
+        change_document(change, design),
         lambda path: write_change_netcdf(path, change, design),
-        lambda _: picture,
-        lambda _: change_page(change, design, pictures),
+        picture,
+        change_page(change, design, pictures),
     )
-    write_all(folder, dict(zip(CHANGE_FILES, makers, strict=True)))
+    write_all(folder, CHANGE_FILES, makers)
 
 
 def write_wear_files(
-    folder: Path,
-    wear: Wear,
-    record: Record,
-    tick: Callable[[str], None] = _quiet,
+    folder: Path, wear: Wear, record: Record, tick: Callable[[str], None] = _quiet
 ) -> None:
     """Write the files of a study of wear.
 
     Parameters
     ----------
-    folder : Path
-    wear : Wear
     record : Record
         That it is of.
     tick : callable
@@ -259,36 +232,28 @@ def write_wear_files(
         page,
         heats,
     )
-    write_all(folder, dict(zip(WEAR_FILES, makers, strict=True)), begun=tick)
+    write_all(folder, WEAR_FILES, makers, begun=tick)
 
 
 def write_campaigns(folder: Path, comparison: Comparison) -> None:
     """Write document and page of two campaigns side by side."""
-    makers: tuple[Maker, ...] = (
-        lambda _: campaigns_document(comparison),
-        lambda _: campaigns_page(comparison),
-    )
-    write_all(folder, dict(zip(CAMPAIGN_FILES, makers, strict=True)))
+    contents = campaigns_document(comparison), campaigns_page(comparison)
+    write_all(folder, CAMPAIGN_FILES, contents)
 
 
 def write_recheck(folder: Path, recheck: Recheck, design: Design) -> None:
     """Write document and certificate of a recheck."""
-    makers: tuple[Maker, ...] = (
-        lambda _: recheck_document(recheck),
-        lambda _: certificate_bytes(recheck, design),
-    )
-    write_all(folder, dict(zip(RECHECK_FILES, makers, strict=True)))
+    contents = recheck_document(recheck), certificate_bytes(recheck, design)
+    write_all(folder, RECHECK_FILES, contents)
 
 
 def write_rod_sheet(
     folder: Path, design: Design, plan: SamplingPlan, *, title: str
 ) -> None:
     """Write a blank rod sheet: to be typed into, and to be printed."""
-    makers: dict[str, Maker] = {
-        WORKBOOK: lambda _: workbook_bytes(design, plan, title=title),
-        PAPER: lambda _: rod_sheet_bytes(design, plan, title=title),
-    }
-    write_all(folder, makers)
+    workbook = workbook_bytes(design, plan, title=title)
+    paper = rod_sheet_bytes(design, plan, title=title)
+    write_all(folder, SHEET_FILES, (workbook, paper))
 
 
 def refuse_filled_in(folder: Path) -> None:
@@ -306,3 +271,34 @@ def refuse_filled_in(folder: Path) -> None:
             file=workbook,
             cure="Rename it, or name another folder with --out",
         )
+
+
+def write_stills(
+    folder: Path,
+    readings: RodReadings | CloudReadings,
+    surface: RadialSurface,
+    findings: Findings,
+    *,
+    forms: Sequence[Form],
+    tick: Callable[[str], None],
+) -> None:
+    """Write pictures for papers, ``still-...``: map, sections, the wall in the round.
+
+    Parameters
+    ----------
+    forms : sequence of {'png', 'svg', 'pdf'}
+        The same survey gives the same bytes in each.
+    tick : callable
+        Called with the form that is drawn next.
+    """
+    for form in dict.fromkeys(forms):
+        tick(f"drawing stills, {form}")
+        contents = (
+            map_png.rendered(form, dpi=_STILL_DPI)(readings, surface, findings),
+            *(
+                view.rendered(form, dpi=_STILL_DPI)(surface, findings)
+                for view in (level_sections, upright_sections, round_view)
+            ),
+        )
+        for name, content in zip(STILL_VIEWS, contents, strict=True):
+            (folder / f"still-{name}.{form}").write_bytes(content)

@@ -73,6 +73,17 @@ def upfirst(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def count_of(count: int, what: str) -> str:
+    """So many of something.
+
+    Examples
+    --------
+    >>> count_of(1, "survey"), count_of(1200, "heat")
+    ('1 survey', '1,200 heats')
+    """
+    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
+
+
 def headings(findings: Findings) -> tuple[str, str]:
     """Title and lining as two lines; the second empty where both say the same."""
     title, lining = plain(findings.title), plain(findings.lining)
@@ -80,52 +91,41 @@ def headings(findings: Findings) -> tuple[str, str]:
 
 
 def say_heights(low: float, high: float, design: Design) -> str:
-    """Two heights, in the shop's unit and in mm.
-
-    Examples
-    --------
-    ``18 to 24 1/2 in (457 to 622 mm)``
-    """
-    unit = design.length_unit
+    """Two heights, as ``18 to 24 1/2 in (457 to 622 mm)``."""
     both = f"{low:.0f} to {high:.0f} mm"
-    if unit == "mm":
+    if design.length_unit == "mm":
         return both
-    short = say_length(low, unit).rsplit(" ", 1)[0]
-    return f"{short} to {say_length(high, unit)} ({both})"
+    return f"{say_span(low, high, design)} ({both})"
 
 
 def say_span(low: float, high: float, design: Design) -> str:
-    """Two heights in the shop's own unit alone.
+    """Two heights in the shop's own unit alone, as ``18 to 24 1/2 in``."""
+    unit = design.length_unit
+    return f"{say_mark(low, unit)} to {say_length(high, unit)}"
+
+
+def say_mark(mm: float, unit: str, *, finest: int = 8) -> str:
+    """A length as on the shop's rule, without its unit.
 
     Examples
     --------
-    ``18 to 24 1/2 in``
+    >>> say_mark(31.75, "in"), say_mark(31.75, "cm")
+    ('1 1/4', '3.2')
     """
-    unit = design.length_unit
-    return f"{say_length(low, unit).removesuffix(f' {unit}')} to " + say_length(
-        high, unit
-    )
+    return say_length(mm, unit, finest=finest).removesuffix(f" {unit}")
 
 
 def say_length_interval(quantity: Quantity, design: Design) -> str:
     """A length and its 95 % interval: shop's unit first, the interval too."""
-    unit = design.length_unit
-    low, high = quantity.low95, quantity.high95
-    value = say_both(quantity.value, unit)
-    return f"{value}; 95 %: {say_heights(low, high, design)}"
+    value = say_both(quantity.value, design.length_unit)
+    return f"{value}; 95 %: {say_heights(quantity.low95, quantity.high95, design)}"
 
 
 def say_volume(mm3: float, design: Design) -> str:
-    """A volume in the shop's measure: cubic feet and litres, or litres.
-
-    Examples
-    --------
-    ``0.64 ft³ (18.2 L)`` in inches, ``18.2 L`` elsewhere.
-    """
+    """A volume, as ``0.64 ft³ (18.2 L)`` in inches and ``18.2 L`` elsewhere."""
     litres = f"{figures(mm3 / LITRE)} L"
-    if design.length_unit != "in":
-        return litres
-    return f"{figures(mm3 / CUBIC_FOOT)} ft³ ({litres})"
+    feet = f"{figures(mm3 / CUBIC_FOOT)} ft³ ({litres})"
+    return feet if design.length_unit == "in" else litres
 
 
 def say_volume_interval(quantity: Quantity, design: Design) -> str:
@@ -173,9 +173,8 @@ def say_time(created: str) -> str:
 def say_area(mm2: float, design: Design) -> str:
     """An area in the shop's measure and in m²."""
     metres = f"{mm2 / SQUARE_METRE:.2f} m²"
-    if design.length_unit != "in":
-        return metres
-    return f"{figures(mm2 / SQUARE_FOOT)} ft² ({metres})"
+    feet = f"{figures(mm2 / SQUARE_FOOT)} ft² ({metres})"
+    return feet if design.length_unit == "in" else metres
 
 
 def figures(value: float) -> str:
@@ -265,6 +264,12 @@ def say_wear_interval(wear: Quantity, unit: str) -> str:
     return _both(short, f"{figures(low)} to {figures(high)}", unit)
 
 
+def say_rate(wear: Quantity, design: Design) -> tuple[str, str]:
+    """Wear and its 95 % interval, as `say_wear`."""
+    unit = design.length_unit
+    return say_wear(wear.value, unit), say_wear_interval(wear, unit)
+
+
 def _both(short: str, mm: str, unit: str) -> str:
     return f"{mm} mm" if unit == "mm" else f"{short} {unit} ({mm} mm)"
 
@@ -278,22 +283,17 @@ def _short(mm: float, unit: str, coarse: bool) -> str:
     """In the shop's unit, without it."""
     if unit != "in":
         return figures(from_mm(mm, unit))
+    inches = mm / 25.4
     if coarse:
-        return as_fraction(mm / 25.4, finest=32)
-    return _two(mm / 25.4)
-
-
-def _two(value: float) -> str:
-    """Two figures, never an exponent, to no more than four places."""
-    places = 1 - int(np.floor(np.log10(max(abs(value), 1e-4))))
-    return f"{round(value, min(places, 4)) + 0.0:.{min(places, 4)}f}"
+        return as_fraction(inches, finest=32)
+    # two figures, never an exponent, to no more than four places
+    places = min(1 - int(np.floor(np.log10(max(abs(inches), 1e-4)))), 4)
+    return f"{round(inches, places) + 0.0:.{places}f}"
 
 
 def say_region(region: Region, design: Design) -> str:
     """Which region of wall: its name, or where it is.
 
-    Examples
-    --------
     ``melting zone``; ``18 to 24 in``; ``9 o'clock side``; ``9 o'clock, 18 to 24 in``;
     of several sides together ``sides from half past 8 to half past 11``.
     """
@@ -349,34 +349,20 @@ def say_percent(ratio: Quantity) -> tuple[str, str]:
         interval = f"{-high} to {-low} % less"
     else:
         interval = f"{-low} % less to {high} % more"
-    return _more(value), interval
-
-
-def _more(percent: int) -> str:
-    return f"{abs(percent)} % {'less' if percent < 0 else 'more'}"
+    return f"{abs(value)} % {'less' if value < 0 else 'more'}", interval
 
 
 def say_material(volume: Quantity, design: Design) -> tuple[str, str]:
     """Volume for each heat, hour or tonne, and its 95 % interval.
 
-    Examples
-    --------
     ``('0.021 ft³ (0.596 L)', '0.018 to 0.024 ft³ (0.51 to 0.68 L)')`` in inches.
     """
-    value, low, high = (
-        f"{figures(part / LITRE)}"
-        for part in (volume.value, volume.low95, volume.high95)
-    )
+    parts = (volume.value, volume.low95, volume.high95)
+    value, low, high = (figures(part / LITRE) for part in parts)
     if design.length_unit != "in":
         return f"{value} L", f"{low} to {high} L"
-    feet = [
-        f"{part / CUBIC_FOOT:.3g}"
-        for part in (volume.value, volume.low95, volume.high95)
-    ]
-    return (
-        f"{feet[0]} ft³ ({value} L)",
-        f"{feet[1]} to {feet[2]} ft³ ({low} to {high} L)",
-    )
+    feet, least, most = (f"{part / CUBIC_FOOT:.3g}" for part in parts)
+    return f"{feet} ft³ ({value} L)", f"{least} to {most} ft³ ({low} to {high} L)"
 
 
 def say_harmonics(found: Harmonics, design: Design) -> str:

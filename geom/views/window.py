@@ -43,10 +43,8 @@ class Window:
 
     Attributes
     ----------
-    design : Design
     shape : PolyData
         The mesh of the survey, with ``lining_left`` where the shell is drawn.
-    plotter : Plotter
     field : str
         By which it is coloured.
     picked : str
@@ -128,9 +126,7 @@ class Window:
             mapper.AddClippingPlane(plane)
 
 
-def open_window(
-    folder: Path, design: Design, *, off_screen: bool = False, title: str | None = None
-) -> Window:
+def open_window(folder: Path, design: Design, *, off_screen: bool = False) -> Window:
     """Make the window of a survey; ``show`` its plotter to open it.
 
     Parameters
@@ -141,8 +137,6 @@ def open_window(
         That it was compared with.
     off_screen : bool
         Draw into memory instead of onto a screen.
-    title : str, optional
-        Of the window; default the survey's.
 
     Raises
     ------
@@ -156,7 +150,7 @@ def open_window(
     if not path.is_file():
         raise InputError(f"there is no {path.name} in it", file=folder)
     shape = _read_mesh(path, design)
-    plotter: Any = pv.Plotter(off_screen=off_screen, title=plain(title or before.title))
+    plotter: Any = pv.Plotter(off_screen=off_screen, title=plain(before.title))
     plotter.set_background("#dcdad3")
     window = Window(design, shape, plotter)
     window.colour_by("cutback")

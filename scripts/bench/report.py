@@ -20,6 +20,7 @@ from typing import Any
 
 import geom
 from geom.repair import prepare_repair
+from geom.views.names import FILES
 from geom.views.outputs import survey_makers, write_all
 
 SCANS = Path(__file__).resolve().parents[2] / "scans"
@@ -38,7 +39,7 @@ def main() -> None:
         print(f"{report.stat().st_size / 1e6:.2f} MB")
         print(f"written in {written:.2f} s, its four pictures included (aim 2)")
         for name, path in (("bare page", bare), ("report", report)):
-            measured = open_hdf5(path)
+            measured = open_page(path)
             for what, times in zip(("answering", "turning too"), measured, strict=True):
                 print(
                     f"{name}: opened and {what} in {statistics.median(times):.2f} s, "
@@ -57,12 +58,12 @@ def write(folder: Path) -> float:
     for _ in range(3):
         started = time.perf_counter()
         makers = survey_makers(readings, surface, findings, works)
-        write_all(folder, {"report.html": makers["report.html"]})
+        write_all(folder, ["report.html"], [makers[FILES.index("report.html")]])
         seconds.append(time.perf_counter() - started)
     return min(seconds)
 
 
-def open_hdf5(path: Path) -> tuple[list[float], list[float]]:
+def open_page(path: Path) -> tuple[list[float], list[float]]:
     """Seconds from asking for a page to its flat pictures answering, and to all."""
     from playwright.sync_api import sync_playwright
 

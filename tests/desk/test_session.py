@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from geom.desk.page import state
 from geom.desk.session import DeskSession
-from geom.desk.state import state
 from tests.desk.events import event
 from tests.walls import plain_design, worn
 

@@ -331,7 +331,7 @@ def test_asked_to_end_it_ends_as_for_ctrl_c_and_leaves_nothing(
     command = good_command(tmp_path)
     before = sorted(tmp_path.rglob("*"))
 
-    def ended(folder: Path, **_: object) -> None:
+    def ended(folder: Path, *_: object, **__: object) -> None:
         written_a_little(folder)
         os.kill(os.getpid(), signal.SIGTERM)
         time.sleep(10.0)
@@ -344,7 +344,7 @@ def test_asked_to_end_it_ends_as_for_ctrl_c_and_leaves_nothing(
     assert signal.getsignal(signal.SIGTERM) is was
 
 
-def written_a_little(folder: Path, **_: object) -> None:
+def written_a_little(folder: Path, *_: object, **__: object) -> None:
     (folder / "findings.json").write_text("{}")
 
 
@@ -354,7 +354,7 @@ def test_a_fault_of_ours_is_told_apart_and_leaves_nothing(
     command = good_command(tmp_path)
     before = sorted(tmp_path.rglob("*"))
 
-    def broken(folder: Path, **_: object) -> None:
+    def broken(folder: Path, *_: object, **__: object) -> None:
         written_a_little(folder)
         raise ZeroDivisionError
 

@@ -21,7 +21,7 @@ from geom.cli import main
 from geom.compare.findings import ACTIONS
 from geom.compare.zones import call_actions
 from geom.design import Design
-from geom.desk.state import say_cutback
+from geom.desk.page import say_cutback
 from geom.units import say_both, to_mm
 from geom.views.cautions import CAUTIONS
 

@@ -16,7 +16,7 @@ from geom.compare.panels import PARTS, PanelState, panels_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.survey_file import RecordedWall
 from geom.surface.grid import make_grid
-from geom.views.pages.heats import heats_bytes
+from geom.views.pages.wear import heats_bytes
 from tests.e2e.opened_page import Opened
 
 SCANS = Path(__file__).parents[2] / "scans"

@@ -4,18 +4,21 @@ import ast
 import hashlib
 import json
 import os
+import re
 import resource
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from PIL import Image
+from pypdf import PdfReader
 
 import geom.views
 from geom.atomic import atomic_directory
 from geom.errors import InputError
-from geom.views.names import FILES
-from geom.views.outputs import write_files
+from geom.views.names import FILES, STILL_VIEWS
+from geom.views.outputs import write_files, write_stills
 
 TWICE = """
 import hashlib, json, pathlib, sys, tempfile
@@ -24,22 +27,14 @@ from conftest import make_furnace
 from geom.views.outputs import write_files
 f = make_furnace(spacing=40.0)
 folder = pathlib.Path(tempfile.mkdtemp(dir=sys.argv[2]))
-paths = write_files(folder, design=f.design, readings=f.readings,
-    surface=f.surface, findings=f.findings, works=f.works)
+paths = write_files(folder, f.readings, f.surface, f.findings, f.works)
 print(json.dumps({p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in paths}))
 """
 
 
 def write(furnace, folder, **options):
-    return write_files(
-        folder,
-        design=furnace.design,
-        readings=furnace.readings,
-        surface=furnace.surface,
-        findings=furnace.findings,
-        works=furnace.works,
-        **options,
-    )
+    made = (furnace.readings, furnace.surface, furnace.findings, furnace.works)
+    return write_files(folder, *made, **options)
 
 
 @pytest.fixture(scope="module")
@@ -93,20 +88,6 @@ def test_the_same_input_gives_the_same_bytes_in_another_process(written, tmp_pat
     assert json.loads(there.stdout) == here
 
 
-def test_another_design_than_the_surfaces_is_refused(build, tmp_path):
-    one, two = build(spacing=40.0), build("mm", spacing=40.0)
-    with pytest.raises(ValueError, match="another design"):
-        write_files(
-            tmp_path,
-            design=two.design,
-            readings=one.readings,
-            surface=one.surface,
-            findings=one.findings,
-            works=one.works,
-        )
-    assert list(tmp_path.iterdir()) == []
-
-
 def test_no_picture_needs_a_screen():
     """No pyplot and no 3D rendering anywhere in the room but the window itself."""
     room = Path(geom.views.__file__).parent
@@ -124,3 +105,33 @@ def test_no_picture_needs_a_screen():
         }
         assert not {"Plotter", "screenshot", "show"} & named, path
         assert not any(name and "pyplot" in name for name in imported), path
+
+
+def test_every_still_opens_in_every_form(furnace, tmp_path):
+    ticked = []
+    write_stills(
+        tmp_path, furnace.readings, furnace.surface, furnace.findings,
+        forms=("svg", "pdf", "svg"), tick=ticked.append,
+    )  # fmt: skip
+    assert ticked == ["drawing stills, svg", "drawing stills, pdf"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(
+        f"still-{name}.{form}" for name in STILL_VIEWS for form in ("svg", "pdf")
+    )
+    for name in STILL_VIEWS:
+        (page,) = PdfReader(tmp_path / f"still-{name}.pdf").pages
+        assert page.mediabox.width > 500
+        text = (tmp_path / f"still-{name}.svg").read_text()
+        assert text.count("<path") > 50
+        assert not re.search(r'(href|src)="(?!#|data:)', text)
+
+
+def test_png_stills_are_named_apart_from_the_map_of_the_survey(furnace, tmp_path):
+    write_stills(
+        tmp_path, furnace.readings, furnace.surface, furnace.findings,
+        forms=("png",), tick=str,
+    )  # fmt: skip
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(
+        f"still-{name}.png" for name in STILL_VIEWS
+    )
+    with Image.open(tmp_path / "still-map.png") as picture:
+        assert picture.size[0] > 1000

@@ -17,15 +17,15 @@ from geom.design import Design
 from geom.record.change.result import Change
 from geom.units import LITRE, Float, say_both
 from geom.views.charts import colours
-from geom.views.charts import style as chart
-from geom.views.charts.axes import height_axis
-from geom.views.charts.colourbar import (
+from geom.views.charts import figure as chart
+from geom.views.charts.colours import (
     ColourScale,
     cutback_scale,
     draw_colour_bar,
     length_labels,
 )
-from geom.views.charts.cutback_map import LARGE_MAP, large_heading
+from geom.views.charts.figure import height_axis
+from geom.views.charts.survey_maps import LARGE_MAP, large_heading
 from geom.views.charts.unrolled import (
     PanelLayout,
     Unrolled,
@@ -57,14 +57,9 @@ _WALL = PanelLayout(
 _LEVELS = replace(_WALL, width=7.6, highest=5.2)
 
 
-def change_png(change: Change, design: Design, *, dpi: int = 180) -> bytes:
-    """The unrolled wall by change, as PNG."""
-    with chart.drawing_style():
-        return chart.render(change_figure(change, design), dpi=dpi)
-
-
-def change_figure(change: Change, design: Design) -> Figure:
-    """The figure of `change_png`; draw it inside `chart.drawing_style`."""
+@chart.picture(dpi=180)
+def change_png(change: Change, design: Design) -> Figure:
+    """The unrolled wall by change."""
     frame = UnrolledFigure(design, change.grid, _CHANGE)
     size = _CHANGE.type_size
     frame.paint(_colour(change, design), np.isfinite(change.maps.change))
@@ -129,38 +124,21 @@ def _scale(design: Design) -> ColourScale:
 
 
 def _legend(frame: UnrolledFigure, change: Change, design: Design) -> None:
-    from matplotlib.patches import Patch
-
     least = say_both(change.detection, design.length_unit)
     patches = [
-        Patch(facecolor=_LOST_FILL, edgecolor=_LOST[1], hatch="////", label="lost"),
-        Patch(
-            facecolor=_RESTORED_FILL,
-            edgecolor=_RESTORED[1],
-            hatch="||",
-            label="put back",
-        ),
-        Patch(
-            facecolor="#ead0ae",
-            edgecolor=_LIKELY[1],
-            hatch="..",
-            label="likely changed, not shown",
-        ),
-        Patch(facecolor=NOT_SHOWN, label=f"too small to tell (under about {least})"),
+        chart.swatch("lost", _LOST_FILL, _LOST[1], "////"),
+        chart.swatch("put back", _RESTORED_FILL, _RESTORED[1], "||"),
+        chart.swatch("likely changed, not shown", "#ead0ae", _LIKELY[1], ".."),
+        chart.swatch(f"too small to tell (under about {least})", NOT_SHOWN),
         not_surveyed_patch("not surveyed both times"),
-        Patch(facecolor=colours.OPENING, label="opening"),
+        chart.swatch("opening", colours.OPENING),
     ]
     frame.legend(patches, bottom=0.12)
 
 
-def wall_png(change: Change, design: Design, *, last: bool, dpi: int = 150) -> bytes:
-    """The wall as the first survey saw it, or the last, as PNG."""
-    with chart.drawing_style():
-        return chart.render(wall_figure(change, design, last=last), dpi=dpi)
-
-
-def wall_figure(change: Change, design: Design, *, last: bool) -> Figure:
-    """The figure of `wall_png`; draw it inside `chart.drawing_style`."""
+@chart.picture(dpi=150)
+def wall_png(change: Change, design: Design, *, last: bool) -> Figure:
+    """The wall as the first survey saw it, or the last."""
     cutback = change.maps.end if last else change.maps.start
     limit = design.repair.brick_threshold
     frame = UnrolledFigure(design, change.grid, _WALL)
@@ -170,24 +148,19 @@ def wall_figure(change: Change, design: Design, *, last: bool) -> Figure:
     return frame.figure
 
 
-def scale_png(design: Design, *, dpi: int = 150) -> bytes:
+@chart.picture(dpi=150)
+def scale_png(design: Design) -> Figure:
     """The colours of cut-back, the same as on every map of this furnace, as PNG."""
-    with chart.drawing_style():
-        figure = chart.new_figure(9.4, 1.15)
-        scale = cutback_scale(design, remark="cut-back")
-        size = _WALL.type_size - 1.5
-        draw_colour_bar(figure, (_WALL.left, 0.55, 6.9, 0.26), scale, size=size)
-        return chart.render(figure, dpi=dpi)
+    figure = chart.new_figure(9.4, 1.15)
+    scale = cutback_scale(design, remark="cut-back")
+    size = _WALL.type_size - 1.5
+    draw_colour_bar(figure, (_WALL.left, 0.55, 6.9, 0.26), scale, size=size)
+    return figure
 
 
-def levels_png(change: Change, design: Design, *, dpi: int = 150) -> bytes:
-    """What each level lost and got back, as bars at its height, as PNG."""
-    with chart.drawing_style():
-        return chart.render(levels_figure(change, design), dpi=dpi)
-
-
-def levels_figure(change: Change, design: Design) -> Figure:
-    """The figure of `levels_png`; draw it inside `chart.drawing_style`."""
+@chart.picture(dpi=150)
+def levels_png(change: Change, design: Design) -> Figure:
+    """What each level lost and got back, as bars at its height."""
     layout, size = _LEVELS, _LEVELS.type_size
     high, _ = panel_height(Unrolled(design, change.grid), layout)
     figure = chart.new_figure(

@@ -16,8 +16,8 @@ from geom.surface.grid import interpolate_columns
 from geom.surface.radial import RadialSurface
 from geom.units import Float, Int, say_both
 from geom.views.charts import colours
-from geom.views.charts import style as chart
-from geom.views.charts.colourbar import ColourScale, draw_colour_bar
+from geom.views.charts import figure as chart
+from geom.views.charts.colours import ColourScale, draw_colour_bar
 from geom.views.say import headings, plain, say_sense
 
 if TYPE_CHECKING:
@@ -36,38 +36,29 @@ _KEYED = (
 )
 
 
-def round_view(
-    surface: RadialSurface,
-    findings: Findings,
-    *,
-    form: chart.Form = "png",
-    dpi: int = 120,
-) -> bytes:
+@chart.picture(dpi=120)
+def round_view(surface: RadialSurface, findings: Findings) -> Figure:
     """The wall in the round, towards azimuth 0 and towards its opposite.
 
     Parameters
     ----------
-    surface : RadialSurface
-    findings : Findings
     form : {'png', 'svg', 'pdf'}
-    dpi : int
     """
     design = surface.design
-    with chart.drawing_style():
-        figure = chart.new_figure(9.4, 8.4)
-        zero = plain(design.azimuth_zero, most=24)
-        views = ((0.0, f"towards 12 o'clock ({zero})"), (180.0, "towards 6 o'clock"))
-        for place, (towards, words) in enumerate(views):
-            axes = figure.add_axes((0.02 + 0.49 * place, 0.12, 0.47, 0.72))
-            _half(axes, surface, findings, towards)
-            axes.set_title(words, fontsize=14, color=chart.INK)
-        title, lining = headings(findings)
-        figure.text(0.03, 0.965, title, fontsize=19, fontweight="bold", va="center")
-        seen = "wall in the round, SEEN FROM INSIDE, the near half left off"
-        line = f"{lining}: {seen}" if lining else seen
-        figure.text(0.03, 0.925, line, fontsize=12, va="center", color=chart.QUIET)
-        _legend(figure, surface)
-        return chart.render(figure, form, dpi=dpi)
+    figure = chart.new_figure(9.4, 8.4)
+    zero = plain(design.azimuth_zero, most=24)
+    views = ((0.0, f"towards 12 o'clock ({zero})"), (180.0, "towards 6 o'clock"))
+    for place, (towards, words) in enumerate(views):
+        axes = figure.add_axes((0.02 + 0.49 * place, 0.12, 0.47, 0.72))
+        _half(axes, surface, findings, towards)
+        axes.set_title(words, fontsize=14, color=chart.INK)
+    title, lining = headings(findings)
+    figure.text(0.03, 0.965, title, fontsize=19, fontweight="bold", va="center")
+    seen = "wall in the round, SEEN FROM INSIDE, the near half left off"
+    line = f"{lining}: {seen}" if lining else seen
+    figure.text(0.03, 0.925, line, fontsize=12, va="center", color=chart.QUIET)
+    _legend(figure, surface)
+    return figure
 
 
 def _half(

@@ -17,8 +17,8 @@ from geom.quantity import K95
 from geom.surface.grid import close_seam, interpolate_columns
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float, say_both
-from geom.views.charts import style as chart
-from geom.views.charts.axes import graduate, height_axis, nice_step
+from geom.views.charts import figure as chart
+from geom.views.charts.figure import graduate, height_axis, nice_step
 from geom.views.say import plain
 
 if TYPE_CHECKING:
@@ -40,47 +40,35 @@ _BUILD_UP: dict[str, Any] = {
 _BAND: dict[str, Any] = {"facecolor": "#1c1c20", "alpha": 0.30}
 
 
-def level_sections(
-    surface: RadialSurface,
-    findings: Findings,
-    *,
-    form: chart.Form = "png",
-    dpi: int = 120,
-) -> bytes:
+@chart.picture(dpi=120)
+def level_sections(surface: RadialSurface, findings: Findings) -> Figure:
     """Four level sections, seen from above, true to scale."""
-    with chart.drawing_style():
-        figure = chart.new_figure(9.4, 10.1)
-        rows = _rows(surface, findings)
-        outer = _outermost(surface, rows)
-        for place, row in enumerate(rows):
-            axes = figure.add_axes(
-                (0.01 + 0.5 * (place % 2), 0.475 - 0.47 * (place // 2), 0.48, 0.45)
-            )
-            _level(axes, surface, row, outer=outer)
-        _legend(figure, f"SEEN FROM ABOVE, true to scale; 12 = {_zero(surface)}")
-        return chart.render(figure, form, dpi=dpi)
-
-
-def upright_sections(
-    surface: RadialSurface,
-    findings: Findings,
-    *,
-    form: chart.Form = "png",
-    dpi: int = 120,
-) -> bytes:
-    """Five upright sections, radius stretched against height."""
-    with chart.drawing_style():
-        figure = chart.new_figure(9.4, 7.6)
-        azimuths = [findings.deepest.azimuth, *_quarters(surface)]
-        for place, azimuth in enumerate(azimuths):
-            axes = figure.add_axes((0.085 + 0.184 * place, 0.10, 0.165, 0.68))
-            _upright(axes, surface, azimuth, first=place == 0)
-        _legend(
-            figure,
-            f"UPRIGHT, axis to the left, radius stretched; 12 = {_zero(surface)}",
-            shell=surface.design.shell_radius is not None,
+    figure = chart.new_figure(9.4, 10.1)
+    rows = _rows(surface, findings)
+    outer = _outermost(surface, rows)
+    for place, row in enumerate(rows):
+        axes = figure.add_axes(
+            (0.01 + 0.5 * (place % 2), 0.475 - 0.47 * (place // 2), 0.48, 0.45)
         )
-        return chart.render(figure, form, dpi=dpi)
+        _level(axes, surface, row, outer=outer)
+    _legend(figure, f"SEEN FROM ABOVE, true to scale; 12 = {_zero(surface)}")
+    return figure
+
+
+@chart.picture(dpi=120)
+def upright_sections(surface: RadialSurface, findings: Findings) -> Figure:
+    """Five upright sections, radius stretched against height."""
+    figure = chart.new_figure(9.4, 7.6)
+    azimuths = [findings.deepest.azimuth, *_quarters(surface)]
+    for place, azimuth in enumerate(azimuths):
+        axes = figure.add_axes((0.085 + 0.184 * place, 0.10, 0.165, 0.68))
+        _upright(axes, surface, azimuth, first=place == 0)
+    _legend(
+        figure,
+        f"UPRIGHT, axis to the left, radius stretched; 12 = {_zero(surface)}",
+        shell=surface.design.shell_radius is not None,
+    )
+    return figure
 
 
 def _zero(surface: RadialSurface) -> str:
@@ -247,7 +235,4 @@ def _legend(figure: Figure, words: str, *, shell: bool = False) -> None:
     if shell:
         handles.append(Line2D([], [], color=chart.QUIET, lw=3.0, label="shell"))
     figure.text(0.02, 0.985, words, fontsize=_TYPE + 1, va="top", color=chart.INK)
-    figure.legend(
-        handles=handles, loc="upper left", ncols=6, fontsize=_TYPE, frameon=False,
-        bbox_to_anchor=(0.01, 0.962), borderaxespad=0.0, columnspacing=1.4,
-    )  # fmt: skip
+    chart.legend(figure, handles, (0.01, 0.962), ncols=6, columnspacing=1.4)

@@ -20,14 +20,14 @@ from geom.frame import turn
 from geom.surface.grid import Grid, close_seam
 from geom.units import MM_PER, Bool, Float
 from geom.views.charts import colours
-from geom.views.charts import style as chart
-from geom.views.charts.axes import (
+from geom.views.charts import figure as chart
+from geom.views.charts.colours import ColourScale, draw_colour_bar
+from geom.views.charts.figure import (
     azimuth_labels,
     height_axis,
     mm_height_axis,
     nice_step,
 )
-from geom.views.charts.colourbar import ColourScale, draw_colour_bar
 from geom.views.say import plain
 
 if TYPE_CHECKING:
@@ -142,9 +142,6 @@ class UnrolledFigure:
 
     Parameters
     ----------
-    design : Design
-    grid : Grid
-    layout : PanelLayout
     panels : int
         How many pictures of the wall.
     head : float, inches
@@ -152,9 +149,6 @@ class UnrolledFigure:
 
     Attributes
     ----------
-    figure : Figure
-    panels : tuple of Axes
-    wall : Unrolled
     true_to_scale : bool
         Whether up and round are at one scale.
     """
@@ -234,11 +228,11 @@ class UnrolledFigure:
             rasterized=True,
         )
 
-    def hatch(self, where: Bool, strokes: str, ink: str, *, panel: int = 0) -> None:
+    def hatch(self, where: Bool, strokes: str, ink: str) -> None:
         """Hatch a part of the wall without hiding its colour."""
         if not where.any():
             return
-        hatched = self.panels[panel].contourf(
+        hatched = self.panels[0].contourf(
             self.wall.across,
             self.wall.grid.height,
             self.wall.flat(where.astype(np.float64)),
@@ -417,8 +411,4 @@ def panel_height(wall: Unrolled, layout: PanelLayout) -> tuple[float, bool]:
 
 def not_surveyed_patch(label: str) -> Any:
     """The look of wall that was not surveyed, for a legend."""
-    from matplotlib.patches import Patch
-
-    return Patch(
-        facecolor=colours.NOT_SURVEYED, edgecolor="#ffffff", hatch="xx", label=label
-    )
+    return chart.swatch(label, colours.NOT_SURVEYED, "#ffffff", "xx")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +13,20 @@ from geom.quantity import K95
 from geom.surface import Grid
 from geom.units import Bool, Float
 from geom.views.charts import colours
-from geom.views.charts import style as chart
-from geom.views.charts.colourbar import ColourScale, wear_labels
-from geom.views.charts.colours import Rgb, uncertainty_rgb, wear_rgb, wear_step
+from geom.views.charts import figure as chart
+from geom.views.charts.colours import (
+    ColourScale,
+    Rgb,
+    uncertainty_rgb,
+    wear_labels,
+    wear_rgb,
+    wear_step,
+)
 from geom.views.charts.unrolled import HeadLine, PanelLayout, UnrolledFigure
 from geom.views.say import plain, say_sense
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _LAYOUT = PanelLayout(
     width=4.6,
@@ -40,8 +49,6 @@ class WearMap:
 
     Attributes
     ----------
-    design : Design
-    grid : Grid
     wear, sd : array, mm per ``per``
         NaN where unknown.
     per : {'heat', 'hour', 'tonne'}
@@ -93,8 +100,6 @@ class WearFigure(UnrolledFigure):
         table : array (n, 3)
             Colours of the scale, sRGB 0 to 255.
         ticks : array, mm
-        title, remark : str
-        panel : int
         """
         axes, size = self.panels[panel], _LAYOUT.type_size
         self.openings(size=size - 2, panel=panel)
@@ -110,39 +115,37 @@ class WearFigure(UnrolledFigure):
         )  # fmt: skip
 
 
-def wear_png(
-    wear_map: WearMap, *, name: str = "", step: float | None = None, dpi: int = 130
-) -> bytes:
+@chart.picture(dpi=130)
+def wear_png(wear_map: WearMap, *, name: str = "", step: float | None = None) -> Figure:
     """Wear alone, as PNG; ``name`` and ``step`` where several share one scale."""
-    with chart.drawing_style():
-        frame = WearFigure(wear_map.design, wear_map.grid)
-        title = f"{plain(name, most=30)}: " if name else ""
-        _wear(frame, wear_map, wear_map.step if step is None else step, title)
-        return chart.render(frame.figure, dpi=dpi)
+    frame = WearFigure(wear_map.design, wear_map.grid)
+    title = f"{plain(name, most=30)}: " if name else ""
+    _wear(frame, wear_map, wear_map.step if step is None else step, title)
+    return frame.figure
 
 
-def uncertainty_png(wear_map: WearMap, *, dpi: int = 130) -> bytes:
+@chart.picture(dpi=130)
+def uncertainty_png(wear_map: WearMap) -> Figure:
     """Its standard uncertainty alone, as PNG."""
-    with chart.drawing_style():
-        frame = WearFigure(wear_map.design, wear_map.grid)
-        _uncertainty(frame, wear_map)
-        return chart.render(frame.figure, dpi=dpi)
+    frame = WearFigure(wear_map.design, wear_map.grid)
+    _uncertainty(frame, wear_map)
+    return frame.figure
 
 
-def wear_map_png(wear_map: WearMap, *, title: str, dpi: int = 160) -> bytes:
+@chart.picture(dpi=160)
+def wear_map_png(wear_map: WearMap, *, title: str) -> Figure:
     """Both, side by side under a heading: a picture to hand on by itself."""
-    with chart.drawing_style():
-        frame = WearFigure(wear_map.design, wear_map.grid, panels=2, head=_HEAD)
-        _wear(frame, wear_map, wear_map.step)
-        _uncertainty(frame, wear_map, panel=1)
-        line = f"wall unrolled, SEEN FROM INSIDE; {say_sense(wear_map.design)}"
-        frame.heading(
-            (
-                HeadLine(0.34, plain(title, most=90), 17.0, "bold"),
-                HeadLine(0.66, line, 11.0),
-            )
+    frame = WearFigure(wear_map.design, wear_map.grid, panels=2, head=_HEAD)
+    _wear(frame, wear_map, wear_map.step)
+    _uncertainty(frame, wear_map, panel=1)
+    line = f"wall unrolled, SEEN FROM INSIDE; {say_sense(wear_map.design)}"
+    frame.heading(
+        (
+            HeadLine(0.34, plain(title, most=90), 17.0, "bold"),
+            HeadLine(0.66, line, 11.0),
         )
-        return chart.render(frame.figure, dpi=dpi)
+    )
+    return frame.figure
 
 
 def _wear(frame: WearFigure, wear_map: WearMap, step: float, title: str = "") -> None:

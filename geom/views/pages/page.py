@@ -58,20 +58,17 @@ def page_bytes(
         No address of anything outside, and no script but what ``context`` brings as
         ``script``.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
-    page = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=PackageLoader("geom.views.pages", ""),
-    ).get_template(template)
     style = Markup(files("geom.views.pages").joinpath("page.css").read_text("utf-8"))
     encoded = {
         name: base64.b64encode(picture).decode("ascii")
         for name, picture in pictures.items()
     }
-    content = page.render(
+    content = render(
+        "geom.views.pages",
+        "",
+        template,
         style=style,
         pictures=encoded,
         sense=upfirst(say_sense(design)),
@@ -80,6 +77,18 @@ def page_bytes(
         **context,
     )
     return content.encode("utf-8")
+
+
+def render(package: str, folder: str, template: str, **context: Any) -> str:
+    """A template filled in; all text is escaped but what is marked as safe."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        loader=PackageLoader(package, folder),
+    )
+    return environment.get_template(template).render(**context)
 
 
 @dataclass(frozen=True)
@@ -118,20 +127,23 @@ def page_script(*last: str) -> Script:
     *last : str
         Names of the files that put the page together, after the shared ones.
     """
-    library = _text(_LIBRARY)
-    own = "\n".join(_text(name) for name in (*_SCRIPTS, *last))
-    hashes = " ".join(f"'sha256-{_hash(part)}'" for part in (library, own))
+    library = viewer_file(_LIBRARY)
+    own = "\n".join(viewer_file(name) for name in (*_SCRIPTS, *last))
+    hashes = " ".join(f"'{policy_hash(part)}'" for part in (library, own))
     policy = (
         f"default-src 'none'; script-src {hashes}; img-src data:; "
         "style-src 'unsafe-inline'"
     )
-    return Script(library, own, policy, _text("viewer.css"))
+    return Script(library, own, policy, viewer_file("viewer.css"))
 
 
-def _text(name: str) -> str:
+def viewer_file(name: str) -> str:
+    """What runs in pages, safe within a script element."""
     text = files("geom.views").joinpath("viewer", name).read_text("utf-8")
     return text.replace("</script", "<\\/script")
 
 
-def _hash(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")
+def policy_hash(text: str) -> str:
+    """How a content security policy names a script or a style."""
+    digest = hashlib.sha256(text.encode("utf-8")).digest()
+    return "sha256-" + base64.b64encode(digest).decode("ascii")

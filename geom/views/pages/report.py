@@ -61,11 +61,9 @@ def report_bytes(
 
     Parameters
     ----------
-    surface : RadialSurface
-    findings : Findings
     works : RepairPackage
         Of those findings.
-    pictures : Pictures
+    pictures : ReportPictures
         For paper, and where scripts are not allowed.
     dots : sequence of (azimuth, height), degrees and mm
         Where the rod readings are.

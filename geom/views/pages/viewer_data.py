@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 from geom.compare.findings import ACTIONS, Findings
 from geom.design import Design
 from geom.repair import RepairPlan
+from geom.stats.partial_moments import exceedance_probability
 from geom.surface.grid import Grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float
 from geom.views.charts import colours
-from geom.views.charts.axes import nice_step
-from geom.views.charts.cutback_map import DOUBT
+from geom.views.charts.figure import nice_step
+from geom.views.charts.survey_maps import DOUBT
 from geom.views.charts.unrolled import MOST_DOTS
 from geom.views.say import plain, say_clock
 
@@ -37,7 +38,6 @@ class HeatView:
 
     Attributes
     ----------
-    name : str
     cutback, sd : array, mm
     chance : array, 0 to 1
     action : int8 array
@@ -57,6 +57,26 @@ class HeatView:
     zones: dict[str, dict[str, Any]]
     dots: list[tuple[float, float]]
 
+    @classmethod
+    def without_zones(
+        cls,
+        name: str,
+        cutback: Float,
+        sd: Float,
+        action: NDArray[np.int8],
+        *,
+        threshold: float,
+        dots: Sequence[tuple[float, float]] = (),
+    ) -> HeatView:
+        """One whose zones are not shown; ``threshold`` is that of brick, mm."""
+        chance = exceedance_probability(cutback, sd, threshold)
+        zone = np.zeros(cutback.shape, dtype=np.int64)
+        return cls(name, cutback, sd, chance, action, zone, {}, _rounded(dots))
+
+
+def _rounded(dots: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    return [(round(a, 2), round(h, 1)) for a, h in dots]
+
 
 def heat_view(
     surface: RadialSurface, findings: Findings, dots: Sequence[tuple[float, float]]
@@ -71,7 +91,7 @@ def heat_view(
         action=maps.action,
         zone=maps.zone,
         zones=zone_places(findings, surface.design),
-        dots=[(round(a, 2), round(h, 1)) for a, h in dots[:MOST_DOTS]],
+        dots=_rounded(dots[:MOST_DOTS]),
     )
 
 
@@ -124,7 +144,6 @@ def wall_data(
 
     Parameters
     ----------
-    design : Design
     grid : Grid
         That all heats are given on.
     heats : sequence of HeatView
@@ -214,11 +233,7 @@ def _colours(design: Design, grid: Grid) -> dict[str, Any]:
 
 
 def _scale(table: Float, low: float, high: float) -> dict[str, Any]:
-    return {
-        "low": low,
-        "high": high,
-        "table": _packed(np.rint(table).astype(np.uint8)),
-    }
+    return {"low": low, "high": high, "table": _packed(np.rint(table).astype(np.uint8))}
 
 
 def _heat(view: HeatView) -> dict[str, Any]:

@@ -1,56 +1,46 @@
-"""wear.html: what a record says of wear, for a reviewer with two minutes."""
+"""Pages of a record: wear.html says what its wear is, heats.html shows its walls."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.compare.zones import call_actions
 from geom.design import Design
 from geom.record.changepoints.steps import Step
 from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
+from geom.record.store.survey_file import RecordedWall
 from geom.record.study import Depth, Wear
-from geom.units import say_both
+from geom.surface.grid import Grid, make_grid
+from geom.units import Float, say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.charts.wear_bars import RateBars, level_bars_png, side_bars_png
-from geom.views.charts.wear_map import (
-    WearMap,
-    uncertainty_png,
-    wear_map_png,
-    wear_png,
-)
-from geom.views.charts.wear_times import (
+from geom.views.charts.wear_charts import (
+    RateBars,
     StepMark,
     depth_times_png,
+    level_bars_png,
+    side_bars_png,
     spells_per_point,
     zone_times_png,
 )
-from geom.views.pages.page import page_bytes
-from geom.views.say import (
-    DEFERS,
-    plain,
-    say_time,
-    upfirst,
-)
-from geom.views.tables.wear import (
-    LISTED,
-    forecast_rows,
-    pattern_lines,
-    rate_columns,
-    rate_quantities,
-    rate_rows,
-    say_rule,
-    say_warning,
-    spell_rows,
-    spells_words,
-    step_lines,
-    stop_lines,
-    wear_facts,
-)
+from geom.views.charts.wear_map import WearMap, uncertainty_png, wear_map_png, wear_png
+from geom.views.pages.page import page_bytes, page_script
+from geom.views.pages.viewer_data import HeatView, wall_data
+from geom.views.say import DEFERS, plain, say_time, upfirst
+from geom.views.tables import wear as tables
 
 #: Share of the lower of two regions that must lie at the other's heights.
 _SHARED = 0.5
 #: Calls to stop that are listed.
 _STOPS = 6
+#: Cells of the page, mm and how many round: many surveys have to fit in.
+_ROW, _COLUMNS = 25.0, 180
+#: The newest surveys of a record that one page holds.
+MOST = 60
 
 
 def wear_pictures(
@@ -60,8 +50,6 @@ def wear_pictures(
 
     Parameters
     ----------
-    wear : Wear
-    design : Design
     depths : sequence of Depth
         As each heat left the wall; may be empty.
     """
@@ -127,8 +115,6 @@ def wear_page(wear: Wear, design: Design, depths: Sequence[Depth] = ()) -> bytes
 
     Parameters
     ----------
-    wear : Wear
-    design : Design
     depths : sequence of Depth
         The deepest cut-back as each heat left the wall.
     """
@@ -155,17 +141,17 @@ def _heading(wear: Wear, design: Design) -> dict[str, object]:
 
 
 def _to_know(wear: Wear, design: Design) -> dict[str, object]:
-    stops = stop_lines(wear.stops, design)
+    stops = tables.stop_lines(wear.stops, design)
     more = len(stops) - _STOPS
-    rules = dict.fromkeys(say_rule(forecast) for forecast in wear.forecasts)
+    rules = dict.fromkeys(tables.say_rule(forecast) for forecast in wear.forecasts)
     return {
         "stops": stops[:_STOPS],
         "stops_more": f"And {more} more places; see wear.json." if more > 0 else "",
-        "warnings": [upfirst(say_warning(warning)) for warning in wear.warnings],
-        "facts": wear_facts(wear, design),
-        "steps": step_lines(wear.steps, design),
-        "pattern": pattern_lines(wear.pattern, design),
-        "forecasts": forecast_rows(wear.forecasts, design),
+        "warnings": [upfirst(tables.say_warning(warning)) for warning in wear.warnings],
+        "facts": tables.wear_facts(wear, design),
+        "steps": tables.step_lines(wear.steps, design),
+        "pattern": tables.pattern_lines(wear.pattern, design),
+        "forecasts": tables.forecast_rows(wear.forecasts, design),
         "rules": list(rules),
         "defers": f"{upfirst(DEFERS)}.",
     }
@@ -173,14 +159,14 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
 
 def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, object]:
     return {
-        "columns": rate_columns(wear),
-        "rates": rate_rows(wear.regions, rate_quantities(wear), design),
+        "columns": tables.rate_columns(wear),
+        "rates": tables.rate_rows(wear.regions, tables.rate_quantities(wear), design),
         "short_over": wear.rates["heat"].short_over,
         "zones_remark": _together(len(wear.spells), "spells, their mean"),
         "depths_remark": _together(len(depths), "heats, the deepest of them"),
-        "spells_words": spells_words(wear),
-        "spells": spell_rows(wear),
-        "spells_left_out": len(wear.spells) > LISTED,
+        "spells_words": tables.spells_words(wear),
+        "spells": tables.spell_rows(wear),
+        "spells_left_out": len(wear.spells) > tables.LISTED,
         "gaps": [gap.words for gap in wear.gaps],
     }
 
@@ -189,3 +175,78 @@ def _together(count: int, words: str) -> str:
     """What one point of a picture stands for, where it is more than one."""
     each = spells_per_point(count)
     return "" if each < 2 else f"Each point: {each} {words}."
+
+
+def heats_bytes(
+    walls: Sequence[RecordedWall], *, title: str, left_out: int = 0
+) -> bytes:
+    """The page as UTF-8 HTML, self-contained.
+
+    Parameters
+    ----------
+    walls : sequence of RecordedWall
+        Of one drawing, on one grid, in order.
+    left_out : int
+        Older surveys that are not shown.
+    """
+    design = walls[-1].design
+    cells = _PageGrid.of(design, walls[-1])
+    script = page_script("main.js")
+    return page_bytes(
+        "heats.html.jinja",
+        design,
+        {},
+        title=plain(title),
+        lining=plain(design.name),
+        left_out=left_out,
+        script=script.safe,
+        wall_data=wall_data(design, cells.grid, [cells.view(wall) for wall in walls]),
+        shell=design.shell_radius is not None,
+        heats=True,
+    )
+
+
+@dataclass(frozen=True)
+class _PageGrid:
+    """The page's own grid: cells picked out of a survey's, none made up.
+
+    Attributes
+    ----------
+    rows, columns : int array
+        Places of the survey's cells that are shown.
+    """
+
+    grid: Grid
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, design: Design, wall: RecordedWall) -> _PageGrid:
+        """Of one drawing; all its surveys have the grid of ``wall``."""
+        profile = design.profile
+        grid = make_grid(
+            design,
+            surveyed=(profile.bottom, profile.top),
+            spacing=_ROW,
+            columns=min(_COLUMNS, wall.azimuth.size),
+        )
+        rows = np.abs(grid.height[:, None] - wall.height[None, :]).argmin(axis=1)
+        apart = wall.azimuth.size / grid.azimuth.size
+        columns = np.rint(np.arange(grid.azimuth.size) * apart).astype(np.intp)
+        return cls(grid, rows, columns)
+
+    def view(self, wall: RecordedWall) -> HeatView:
+        """One survey on it."""
+        cutback, sd = self._picked(wall.cutback), self._picked(wall.cutback_sd)
+        repair = wall.design.repair
+        name = wall.title if wall.occasion is None else wall.occasion.words
+        return HeatView.without_zones(
+            plain(name, most=60),
+            cutback,
+            sd,
+            call_actions(self.grid, cutback, sd, repair),
+            threshold=repair.brick_threshold,
+        )
+
+    def _picked(self, field: Float) -> Float:
+        return np.asarray(field[np.ix_(self.rows, self.columns)])

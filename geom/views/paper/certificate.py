@@ -15,6 +15,7 @@ from geom.views.paper.style import (
     FONT,
     PageFrame,
     boxed,
+    padding,
     paragraph,
     register_fonts,
 )
@@ -46,11 +47,6 @@ _GAP = 14.0
 def certificate_bytes(recheck: Recheck, design: Design) -> bytes:
     """The certificate as PDF.
 
-    Parameters
-    ----------
-    recheck : Recheck
-    design : Design
-
     Returns
     -------
     bytes
@@ -67,7 +63,12 @@ def certificate_bytes(recheck: Recheck, design: Design) -> bytes:
 
 def _story(recheck: Recheck, design: Design) -> list[Flowable]:
     head = [*_head(recheck, design), _verdict(recheck, design), _rule(recheck, design)]
-    foot = [*_material(recheck, design), *_taper(recheck), _cautions(), *_signed()]
+    foot = [
+        *(paragraph(line, _SIZE, after=2) for line in material_lines(recheck, design)),
+        *_taper(recheck),
+        boxed([paragraph(" ".join(CAUTIONS), _SIZE, after=0)], width=_PAGE.text_width),
+        *_signed(),
+    ]
     room = _PAGE.text_height - _PAGE.height_of([*head, *foot]) - _BELOW
     rows = max(3, int(room / _ROW) - 1)
     return [*head, _tables(recheck, design, rows), *foot]
@@ -124,15 +125,7 @@ def _tables(recheck: Recheck, design: Design, rows: int) -> Flowable:
         _table(("Level", unit), levels, rows, wide),
         _table(("Zone", unit), zones, rows, wide),
     ]
-    style = TableStyle(
-        [
-            ("VALIGN", (0, 0), (-1, -1), "TOP"),
-            ("LEFTPADDING", (0, 0), (-1, -1), 0),
-            ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-            ("TOPPADDING", (0, 0), (-1, -1), 0),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), _BELOW),
-        ]
-    )
+    style = TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *padding(0, 0, 0, _BELOW)])
     return Table(
         [[halves[0], "", halves[1]]], colWidths=[wide, _GAP, wide], style=style
     )
@@ -156,19 +149,12 @@ def _table(
         ("FONT", (0, 0), (-1, 0), BOLD, _SIZE, 14),
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.black),
         ("LINEBELOW", (0, 0), (-1, 0), 1.2, colors.black),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-        ("TOPPADDING", (0, 0), (-1, -1), 0),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
+        *padding(2, 2, 0, 3),
         *bold,
     ]
     widths = [share * wide for share in (0.26, 0.19, 0.26, 0.29)]
     heights = [_ROW] * len(cells)
     return Table(cells, colWidths=widths, rowHeights=heights, style=TableStyle(style))
-
-
-def _material(recheck: Recheck, design: Design) -> list[Flowable]:
-    return [paragraph(line, _SIZE, after=2) for line in material_lines(recheck, design)]
 
 
 def _taper(recheck: Recheck) -> list[Flowable]:
@@ -190,12 +176,6 @@ def _taper(recheck: Recheck) -> list[Flowable]:
         f"{'; '.join(calls)}{'; drawn no better' if no_better else ''}."
     )
     return [paragraph(words, _SIZE, after=4)]
-
-
-def _cautions() -> Flowable:
-    return boxed(
-        [paragraph(" ".join(CAUTIONS), _SIZE, after=0)], width=_PAGE.text_width
-    )
 
 
 def _signed() -> list[Flowable]:

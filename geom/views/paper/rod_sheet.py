@@ -16,18 +16,19 @@ from geom._version import __version__
 from geom.design import Design
 from geom.frame import clock_face, clock_time
 from geom.sampling.plan import SamplingPlan
-from geom.units import UNIT_NAMES, Float, say_length
+from geom.units import UNIT_NAMES, say_length
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.plan_view import plan_view
-from geom.views.paper.rod_marks import instructions, marks_at, say_setting
 from geom.views.paper.style import (
     Foot,
     PageFrame,
     boxed,
+    padding,
     paragraph,
     register_fonts,
 )
 from geom.views.say import plain
+from geom.views.tables.stations import instructions, marks_at, say_setting
 
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable, Table
@@ -55,8 +56,6 @@ def rod_sheet_bytes(design: Design, plan: SamplingPlan, *, title: str = "") -> b
 
     Parameters
     ----------
-    design : Design
-    plan : SamplingPlan
     title : str
         Of the survey.
 
@@ -113,20 +112,13 @@ def _first_page(design: Design, plan: SamplingPlan, title: str) -> list[Flowable
         width=wide,
     )
     above = [
-        plan_view(design, _marked_azimuths(design, plan), size=_PLAN),
+        plan_view(design, plan.on_columns(design).azimuth, size=_PLAN),
         paragraph("Seen from above", 13, bold=True, side="centre"),
     ]
     columns = Table(
         [[cautions, above]],
         colWidths=[wide + 12.0, _PLAN],
-        style=TableStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                ("TOPPADDING", (0, 0), (-1, -1), 0),
-            ]
-        ),
+        style=TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *padding(0, 0, 0, 3)]),
     )
     return [
         paragraph("Rod sheet", 24, bold=True, after=2),
@@ -135,11 +127,6 @@ def _first_page(design: Design, plan: SamplingPlan, title: str) -> list[Flowable
         Spacer(1, 4),
         *(paragraph(words, 12, after=3) for words in instructions(design, plan)),
     ]
-
-
-def _marked_azimuths(design: Design, plan: SamplingPlan) -> Float:
-    """Every azimuth that some row is read at."""
-    return plan.on_columns(design).azimuth
 
 
 def _written_by_hand() -> list[Flowable]:

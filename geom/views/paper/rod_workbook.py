@@ -24,8 +24,8 @@ from geom.readings.sheets.workbook import read_workbook
 from geom.sampling.plan import SamplingPlan
 from geom.units import from_mm
 from geom.views.cautions import CAUTIONS
-from geom.views.paper.rod_marks import instructions, marks_at, say_setting
 from geom.views.say import plain
+from geom.views.tables.stations import instructions, marks_at, say_setting
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
@@ -40,8 +40,6 @@ def workbook_bytes(design: Design, plan: SamplingPlan, *, title: str = "") -> by
 
     Parameters
     ----------
-    design : Design
-    plan : SamplingPlan
     title : str
         Of the survey, for people.
 

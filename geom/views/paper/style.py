@@ -69,10 +69,8 @@ class PageFrame:
 
         Parameters
         ----------
-        canvas : Canvas
         lines : sequence of (float, str)
             How far over the margin, points, and the words.
-        page : str
         """
         canvas.setFont(FONT, 10)
         left, right = self.margin + _PADDING, self.width - self.margin - _PADDING
@@ -94,7 +92,6 @@ class PageFrame:
 
         Parameters
         ----------
-        story : list of Flowable
         title, subject, version : str
             For the properties of the document.
         foot : callable, optional
@@ -193,6 +190,14 @@ def paragraph(
     return Paragraph(escape(text), style)
 
 
+def padding(
+    left: float, right: float, top: float, bottom: float
+) -> list[tuple[str, tuple[int, int], tuple[int, int], float]]:
+    """What every cell of a table keeps free within its sides, points."""
+    sides = {"LEFT": left, "RIGHT": right, "TOP": top, "BOTTOM": bottom}
+    return [(f"{side}PADDING", (0, 0), (-1, -1), free) for side, free in sides.items()]
+
+
 def boxed(content: list[Any], *, width: float, heavy: bool = False) -> Flowable:
     """A frame round what must not be passed over; a heavier one for a stop."""
     from reportlab.lib import colors
@@ -200,10 +205,7 @@ def boxed(content: list[Any], *, width: float, heavy: bool = False) -> Flowable:
 
     style = [
         ("BOX", (0, 0), (-1, -1), 6.0 if heavy else 2.0, colors.black),
-        ("LEFTPADDING", (0, 0), (-1, -1), 12 if heavy else 8),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 8),
-        ("TOPPADDING", (0, 0), (-1, -1), 8 if heavy else 5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 9 if heavy else 6),
+        *(padding(12, 8, 8, 9) if heavy else padding(8, 8, 5, 6)),
     ]
     return Table([[content]], colWidths=[width], style=TableStyle(style))
 
@@ -235,10 +237,7 @@ def ruled_table(
     style = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.black),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 5),
-        ("TOPPADDING", (0, 0), (-1, -1), 2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
+        *padding(2, 5, 2, 3),
     ]
     if heading:
         style.append(("LINEBELOW", (0, 0), (-1, 0), 1.2, colors.black))
@@ -255,13 +254,13 @@ def _cell(cell: str | list[Flowable] | Flowable) -> Any:
     return paragraph(cell, BODY, after=0) if isinstance(cell, str) else cell
 
 
-def tick_box(size: float = 20.0) -> Flowable:
+def tick_box() -> Flowable:
     """A square to tick."""
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
 
     style = TableStyle([("BOX", (0, 0), (-1, -1), 1.6, colors.black)])
-    return Table([[""]], colWidths=[size], rowHeights=[size], style=style)
+    return Table([[""]], colWidths=[20.0], rowHeights=[20.0], style=style)
 
 
 def signature_lines(*names: str) -> list[Flowable]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from geom.design import Design
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import CampaignWear, UncountedRepair
 from geom.record.campaigns.compare import Comparison, Contrast
@@ -15,6 +16,7 @@ from geom.views.say import (
     plain,
     say_material,
     say_percent,
+    say_rate,
     say_region,
     say_wear,
     say_wear_interval,
@@ -172,13 +174,8 @@ def say_uncounted(repair: UncountedRepair, by: Exposure) -> str:
 def zone_rows(comparison: Comparison) -> list[ContrastRow]:
     """The whole wall and its zones."""
     design, regions = comparison.design, comparison.regions
-    unit = design.length_unit
-
-    def in_words(wear: Quantity) -> tuple[str, str]:
-        return say_wear(wear.value, unit), say_wear_interval(wear, unit)
-
     return [
-        _row(say_region(regions.regions[i], design), comparison.wear[i], in_words)
+        _row(say_region(regions.regions[i], design), comparison.wear[i], design)
         for kind in ("wall", "zone")
         for i in regions.of_kind(kind)
     ]
@@ -186,18 +183,18 @@ def zone_rows(comparison: Comparison) -> list[ContrastRow]:
 
 def material_row(comparison: Comparison) -> ContrastRow:
     """Material put back."""
-
-    def in_words(volume: Quantity) -> tuple[str, str]:
-        return say_material(volume, comparison.design)
-
-    return _row(f"put back per {comparison.by}", comparison.material, in_words)
+    name = f"put back per {comparison.by}"
+    return _row(name, comparison.material, comparison.design, say_material)
 
 
 def _row(
-    name: str, contrast: Contrast, in_words: Callable[[Quantity], tuple[str, str]]
+    name: str,
+    contrast: Contrast,
+    design: Design,
+    in_words: Callable[[Quantity, Design], tuple[str, str]] = say_rate,
 ) -> ContrastRow:
     first, second, change = (
-        ("not told", "") if each is None else in_words(each)
+        ("not told", "") if each is None else in_words(each, design)
         for each in (contrast.first, contrast.second, contrast.difference)
     )
     percent = ("", "") if contrast.ratio is None else say_percent(contrast.ratio)
@@ -206,15 +203,14 @@ def _row(
 
 def rank_rows(comparison: Comparison, ranks: tuple[Rank, ...]) -> list[RankRow]:
     """A ranking, most more first."""
-    unit, rows = comparison.design.length_unit, []
+    design, rows = comparison.design, []
     for rank in ranks:
         difference = comparison.wear[rank.item].difference
         if difference is None:
             continue
         place = str(rank.first) if rank.settled else f"{rank.first} to {rank.last}"
-        name = say_region(comparison.regions.regions[rank.item], comparison.design)
-        change = say_wear(difference.value, unit), say_wear_interval(difference, unit)
-        rows.append(RankRow(place, name, change, rank.settled))
+        name = say_region(comparison.regions.regions[rank.item], design)
+        rows.append(RankRow(place, name, say_rate(difference, design), rank.settled))
     return rows
 
 
@@ -249,20 +245,12 @@ def about_rows(comparison: Comparison) -> list[tuple[str, str, str]]:
 
 
 def _about(campaign: CampaignWear) -> tuple[str, ...]:
+    spells, occasions = campaign.spells, campaign.occasions
     return (
         plain(campaign.lining, most=60),
-        _heats(campaign),
-        _dates(campaign),
-        str(len(campaign.spells)),
+        f"{spells[0].first_heat} to {spells[-1].last_heat}",
+        f"{occasions[0].date} to {occasions[-1].date}",
+        str(len(spells)),
         figures(campaign.exposure),
         str(len(campaign.material.repairs)),
     )
-
-
-def _heats(campaign: CampaignWear) -> str:
-    first, last = campaign.spells[0].first_heat, campaign.spells[-1].last_heat
-    return f"{first} to {last}"
-
-
-def _dates(campaign: CampaignWear) -> str:
-    return f"{campaign.occasions[0].date} to {campaign.occasions[-1].date}"

@@ -13,12 +13,7 @@ from geom.compare.gaps import read_round
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.record.change.result import (
-    Change,
-    ChangePeak,
-    RegionChange,
-    SurveyLabel,
-)
+from geom.record.change.result import Change, ChangePeak, RegionChange, SurveyLabel
 from geom.record.regions import Region, middle
 from geom.units import LITRE, say_both, say_length
 from geom.views.say import (
@@ -28,6 +23,7 @@ from geom.views.say import (
     say_from,
     say_heights,
     say_litres,
+    say_mark,
     say_span,
     say_time,
     say_volume,
@@ -44,8 +40,6 @@ _SURE = "95\u00a0%"
 def say_answer(change: Change, design: Design) -> tuple[str, str]:
     """What a reviewer asks first: on balance, and where most of it is.
 
-    Examples
-    --------
     ``Wall was lost, on balance: 0.589 ft³ (16.7 L), 95 %: 0.303 to 0.874 ft³.`` and
     ``The greatest change shown is wall lost, at half past 7, ...``
     """
@@ -102,8 +96,6 @@ def sentences(change: Change, design: Design) -> list[str]:
 def say_sum(change: Change, design: Design) -> str:
     """What the balance is made of.
 
-    Examples
-    --------
     ``Lost in all: 23.1 L, 95 %: 20.5 to 25.8 L. Put back in all: 3.20 L, ...``
     """
     volume = change.volume
@@ -186,10 +178,8 @@ def say_ends(length: Quantity, design: Design) -> str:
     unit = design.length_unit
     if unit == "mm":
         return f"{_tenths(length.low95)} to {_tenths(length.high95)} mm"
-    low, high = (
-        say_length(end, unit, finest=FINEST) for end in (length.low95, length.high95)
-    )
-    return f"{low.removesuffix(f' {unit}')} to {high}"
+    high = say_length(length.high95, unit, finest=FINEST)
+    return f"{say_mark(length.low95, unit, finest=FINEST)} to {high}"
 
 
 def say_mean_ends(mean: Quantity, design: Design) -> str:

@@ -18,7 +18,7 @@ from geom.repair.acceptance.result import (
 )
 from geom.repair.assumptions import FACE_SHARE
 from geom.units import say_length
-from geom.views.say import plain, say_volume, say_volume_interval
+from geom.views.say import plain, say_mark, say_volume, say_volume_interval
 
 VERDICTS: dict[Verdict, str] = {
     "back on its drawing": "BACK ON ITS DRAWING",
@@ -115,7 +115,7 @@ def fit_rows(rows: list[CheckRow], most: int) -> list[CheckRow]:
 
 def level_row(level: LevelCheck, design: Design) -> CheckRow:
     """One level in the table."""
-    height = _number(level.height, design, finest=8)
+    height = say_mark(level.height, design.length_unit)
     name = f"{height} {level.side}".strip()
     return _row(name, level.deviation, level.chance, level, design)
 
@@ -146,13 +146,8 @@ def _row(
 
 def _say_off(deviation: Quantity, design: Design) -> str:
     finest = 16 if abs(deviation.value) < _COARSE else 8
-    text = _number(deviation.value, design, finest=finest)
+    text = say_mark(deviation.value, design.length_unit, finest=finest)
     return text if text.startswith("-") or text.strip("0.") == "" else f"+{text}"
-
-
-def _number(mm: float, design: Design, *, finest: int) -> str:
-    """A length in the shop's unit, without the unit."""
-    return say_length(mm, design.length_unit, finest=finest).rsplit(" ", 1)[0]
 
 
 def _say_chance(chance: float) -> str:

@@ -1,22 +1,26 @@
-"""Where to measure next, in rows for people and as a document for machines."""
+"""What is stated of stations: marks to hold the rod against, and where to read next."""
 
 from __future__ import annotations
 
-import json
+from dataclasses import dataclass
 
-from geom._version import __version__
+import numpy as np
+
 from geom.design import Design
 from geom.frame import clock_face
+from geom.sampling.plan import SamplingPlan
 from geom.sampling.stations import Advice, Aim
 from geom.units import (
     CUBIC_FOOT,
     LITRE,
     SQUARE_FOOT,
     SQUARE_METRE,
+    UNIT_NAMES,
+    as_fraction,
+    from_mm,
     say_both,
 )
-from geom.views.cautions import CAUTIONS
-from geom.views.say import figures, plain
+from geom.views.say import figures, plain, say_mark
 
 _NOW: dict[Aim, str] = {
     "volume": "Standard uncertainty of the rebuild volume",
@@ -78,30 +82,71 @@ def station_remark(design: Design, advice: Advice) -> str:
     )
 
 
-def stations_document(design: Design, advice: Advice, count: int) -> str:
-    """The ``daubline.next/1`` document as JSON; m3 or m2, mm, degrees."""
-    size = 1e-9 if advice.aim == "volume" else 1e-6
-    stations = [
-        {
-            "rank": rank,
-            "azimuth": station.azimuth,
-            "height": station.height,
-            "again": station.is_repeat,
-            "after": station.after * size,
-        }
-        for rank, station in enumerate(advice.stations, 1)
+@dataclass(frozen=True)
+class Marks:
+    """What a radius is held against at one height; in the shop's unit, without it.
+
+    Attributes
+    ----------
+    drawn : str
+        The design radius.
+    go : str
+        Up to here, the tolerance more, the wall may stay as it is.
+    brick : str
+        From here on, the brick threshold more, it is rebuilt in brick.
+    """
+
+    drawn: str
+    go: str
+    brick: str
+
+
+def marks_at(design: Design, height: float) -> Marks:
+    """Marks at a height (mm) that is on no step of the profile.
+
+    ``Marks('18', '18 1/4', '19 1/4')`` where 18 in is drawn.
+    """
+    drawn, rules = float(design.profile.radius_at(height)), design.repair
+    unit = design.length_unit
+    return Marks(
+        say_mark(drawn, unit),
+        say_mark(drawn + rules.tolerance, unit),
+        say_mark(drawn + rules.brick_threshold, unit),
+    )
+
+
+def say_setting(mm: float, unit: str) -> str:
+    """A height that the rod is set at, as it is: never rounded to a mark.
+
+    Examples
+    --------
+    >>> say_setting(622.3, "in"), say_setting(600.0, "in"), say_setting(75.0, "cm")
+    ('24 1/2', '23.622', '7.5')
+    """
+    value = from_mm(mm, unit)
+    if unit == "in" and np.isclose(value * 64.0, np.round(value * 64.0), atol=1e-6):
+        return as_fraction(value, finest=64)
+    return f"{value:.6g}"
+
+
+def instructions(design: Design, plan: SamplingPlan) -> list[str]:
+    """How the sheet is read and filled in; one sentence or two each."""
+    unit = design.length_unit
+    at, zero = (plain(w, most=60) for w in (design.azimuth_zero, design.height_zero))
+    written = "18 3/8 or 18.375" if unit == "in" else "the number alone"
+    run = "Columns run the way the wall is seen from inside, turning to the right."
+    if plan.second:
+        run = "Each row is one station."
+    elif plan.staggered:
+        run = (
+            "Rows run the way the wall is seen from inside, turning to the right, each "
+            "set off against the next: no streak down the wall can hide between them."
+        )
+    return [
+        f"Radius from the axis to the wall and height above {zero}, both in "
+        f"{UNIT_NAMES[unit]}; the highest on top.",
+        f"Clock, seen from above: {at} at 12 o'clock, which is azimuth 0; azimuth "
+        f"grows {design.azimuth_sense}. {run}",
+        f"Write {written}. Where nobody can reach, write n/a: it is not asked for "
+        "again. Grey: nothing to read there.",
     ]
-    document = {
-        "schema": "daubline.next/1",
-        "lining": design.name,
-        "version": __version__,
-        "for": advice.aim,
-        "unit": "m3" if advice.aim == "volume" else "m2",
-        "readings": count,
-        "reading_sd": advice.reading_sd,
-        "now": advice.now * size,
-        "unread": advice.unread,
-        "stations": stations,
-        "caution": " ".join(CAUTIONS),
-    }
-    return json.dumps(document, indent=1, ensure_ascii=False)

@@ -67,12 +67,10 @@ def zone_rows(findings: Findings, design: Design) -> list[ZoneRow]:
     return [
         _zone_row(zone, design)
         for action in WORK
-        for zone in sorted(findings.of_action(action), key=_largest_first)
+        for zone in sorted(
+            findings.of_action(action), key=lambda zone: (-zone.volume.value, zone.id)
+        )
     ]
-
-
-def _largest_first(zone: Zone) -> tuple[float, int]:
-    return -zone.volume.value, zone.id
 
 
 def _zone_row(zone: Zone, design: Design) -> ZoneRow:
@@ -250,10 +248,7 @@ def _deepest(design: Design, findings: Findings) -> list[tuple[str, str]]:
     point, unit = findings.deepest, design.length_unit
     clock = clock_face(point.azimuth, design.azimuth_sense)
     rows = [
-        (
-            "Greatest cut-back",
-            f"{_within(point.cutback, unit)}, anywhere on the wall",
-        ),
+        ("Greatest cut-back", f"{_within(point.cutback, unit)}, anywhere on the wall"),
         (
             "Deepest place",
             f"{say_both(best_at_deepest(findings), unit)} by the best surface, at "

@@ -1,4 +1,4 @@
-"""What a study of wear comes to, in sentences and rows.
+"""What a record lists and what a study of its wear comes to, in sentences and rows.
 
 Text throughout, the shop's unit first.
 """
@@ -16,6 +16,8 @@ from geom.record.changepoints.steps import Step
 from geom.record.forecast.first_passage import HORIZON
 from geom.record.forecast.forecast import Forecast
 from geom.record.regions import Regions
+from geom.record.store.occasion import Occasion
+from geom.record.store.store import Record
 from geom.record.study import (
     FewSpells,
     ForecastsTried,
@@ -25,12 +27,14 @@ from geom.record.study import (
     WearWarning,
 )
 from geom.record.wear.ovality import Harmonics
-from geom.record.wear.spells import TONNE, Exposure
+from geom.record.wear.spells import TONNE, Exposure, find_spells
 from geom.units import say_both
 from geom.views.say import (
+    count_of,
     figures,
     plain,
     say_harmonics,
+    say_rate,
     say_region,
     say_wear,
     say_wear_interval,
@@ -48,6 +52,9 @@ _SLIGHT = 0.001
 _RULE = "greater of long- and short-term rate (as in pressure-equipment practice)"
 _DRIFT = "straight line through what repairs left so far"
 _MEASURED = {"hour": "hours on blast", "tonne": "iron melted"}
+OCCASION_HEADING = ("heat", "stage", "date", "hours", "melted", "campaign")
+#: Columns of numbers.
+NUMBERS = ("heat", "hours", "melted")
 
 
 @dataclass(frozen=True)
@@ -162,7 +169,7 @@ def _again(forecast: Forecast) -> str:
     heats = math.floor(forecast.survey_within)
     if forecast.stop or forecast.heats is None or forecast.survey_within >= HORIZON:
         return ""
-    return f"survey again within {_count_of(heats, 'heat')}"
+    return f"survey again within {count_of(heats, 'heat')}"
 
 
 def say_rule(forecast: Forecast) -> str:
@@ -305,10 +312,8 @@ def rate_rows(
 
     Parameters
     ----------
-    pieces : Pieces
     columns : sequence of sequences of Quantity or None
-        One rate a piece, in each.
-    design : Design
+        One rate a region, in each.
     """
     return [
         RateRow(
@@ -320,10 +325,7 @@ def rate_rows(
 
 
 def _rate(rate: Quantity | None, design: Design) -> tuple[str, str]:
-    if rate is None:
-        return "not told", ""
-    unit = design.length_unit
-    return say_wear(rate.value, unit), say_wear_interval(rate, unit)
+    return ("not told", "") if rate is None else say_rate(rate, design)
 
 
 def spells_words(wear: Wear) -> str:
@@ -331,8 +333,8 @@ def spells_words(wear: Wear) -> str:
     spells = wear.spells
     heats = sum(spell.heats for spell in spells)
     parts = [
-        f"{_count_of(len(wear.occasions), 'survey')}, "
-        f"{_count_of(len(spells), 'spell')} of wear, {_count_of(heats, 'heat')}"
+        f"{count_of(len(wear.occasions), 'survey')}, "
+        f"{count_of(len(spells), 'spell')} of wear, {count_of(heats, 'heat')}"
     ]
     hours = [spell.hours for spell in spells if spell.hours is not None]
     tonnes = [spell.melted / TONNE for spell in spells if spell.melted is not None]
@@ -340,12 +342,8 @@ def spells_words(wear: Wear) -> str:
         parts.append(f"{figures(sum(hours))} hours on blast")
     if tonnes:
         parts.append(f"{figures(sum(tonnes))} tonnes melted")
-    gaps = f" {_count_of(len(wear.gaps), 'gap')} between them." if wear.gaps else ""
+    gaps = f" {count_of(len(wear.gaps), 'gap')} between them." if wear.gaps else ""
     return f"{', '.join(parts)}.{gaps}"
-
-
-def _count_of(count: int, what: str) -> str:
-    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
 
 
 def spell_rows(wear: Wear) -> list[tuple[str, str, str, str, str]]:
@@ -367,7 +365,6 @@ def summary_lines(wear: Wear, design: Design) -> list[str]:
 
     Parameters
     ----------
-    wear : Wear
     design : Design
         Of the record.
     """
@@ -378,8 +375,15 @@ def summary_lines(wear: Wear, design: Design) -> list[str]:
         *_rate_lines(wear, design),
         *(f"Step: {words}" for words in step_lines(wear.steps, design)),
         *(f"Round the wall: {words}" for words in pattern_lines(wear.pattern, design)),
-        *_forecast_lines(wear, design),
-        *_repaired_lines(wear, design),
+        *(
+            f"{upfirst(row.where)}, {_passage(row)}"
+            for row in forecast_rows(wear.forecasts, design)
+            if not row.stop
+        ),
+        *(
+            f"Repaired as now, {_passage(row)}"
+            for row in forecast_rows(wear.repaired, design)
+        ),
         *(f"Not counted: {gap.words}." for gap in wear.gaps),
         *(f"Mind: {say_warning(warning)}." for warning in wear.warnings),
     ]
@@ -410,16 +414,34 @@ def _rate_lines(wear: Wear, design: Design) -> list[str]:
     ]
 
 
-def _forecast_lines(wear: Wear, design: Design) -> list[str]:
-    rows = forecast_rows(wear.forecasts, design)
-    return [f"{upfirst(row.where)}, {_passage(row)}" for row in rows if not row.stop]
-
-
-def _repaired_lines(wear: Wear, design: Design) -> list[str]:
-    rows = forecast_rows(wear.repaired, design)
-    return [f"Repaired as now, {_passage(row)}" for row in rows]
-
-
 def _passage(row: ForecastRow) -> str:
     interval = f", 95 %: {row.interval}" if row.interval else ""
     return f"{row.limit}: passed in {row.heats}{interval}"
+
+
+def record_heading(record: Record) -> str:
+    """Whose record, and how many surveys it holds."""
+    surveys = count_of(len(record.occasions), "survey")
+    return f"Record: {plain(record.design.name)}: {surveys}"
+
+
+def spell_lines(record: Record) -> list[str]:
+    """How many spells of wear there are, and where none can be counted."""
+    spells, gaps = find_spells(record.occasions)
+    return [
+        f"{count_of(len(spells), 'spell')} of wear from one survey to the next with no "
+        "repair between",
+        *(f"No wear is told: {gap.words}" for gap in gaps),
+    ]
+
+
+def occasion_row(occasion: Occasion) -> tuple[str, ...]:
+    """One survey under `OCCASION_HEADING`; empty where not known."""
+    return (
+        str(occasion.heat),
+        occasion.stage,
+        occasion.date.isoformat(),
+        "" if occasion.hours is None else f"{occasion.hours:.1f}",
+        "" if occasion.melted is None else f"{occasion.melted / 1000.0:.1f} t",
+        plain(occasion.campaign),
+    )

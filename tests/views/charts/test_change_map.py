@@ -8,16 +8,13 @@ import pytest
 from PIL import Image
 
 from geom.record.change.compare import compare_walls
-from geom.views.charts import style as chart
+from geom.views.charts import figure as chart
 from geom.views.charts.change_map import (
     NOT_SHOWN,
-    change_figure,
     change_png,
     change_rgb,
-    levels_figure,
     levels_png,
     scale_png,
-    wall_figure,
     wall_png,
 )
 from geom.views.charts.colours import cutback_rgb
@@ -59,7 +56,7 @@ def pixel_sampler(figure, wall):
 
 def colours_of(change, design):
     with chart.drawing_style():
-        figure = change_figure(change, design)
+        figure = change_png.draw(change, design)
         return pixel_sampler(figure, Unrolled(design, change.grid))
 
 
@@ -151,8 +148,8 @@ def test_both_walls_are_on_one_scale_and_the_right_way_round():
     wall = Unrolled(design, change.grid)
     limit = design.repair.brick_threshold
     with chart.drawing_style():
-        first = pixel_sampler(wall_figure(change, design, last=False), wall)
-        last = pixel_sampler(wall_figure(change, design, last=True), wall)
+        first = pixel_sampler(wall_png.draw(change, design, last=False), wall)
+        last = pixel_sampler(wall_png.draw(change, design, last=True), wall)
     drawn = cutback_rgb(0.0, limit)
     assert np.abs(first(100.0, 750.0) - drawn).max() <= 1
     assert np.abs(last(260.0, 750.0) - drawn).max() <= 1
@@ -172,7 +169,7 @@ def test_a_bar_is_as_long_as_what_its_level_lost():
     design = plain_design()
     change = between(design, patched)
     with chart.drawing_style():
-        axes = levels_figure(change, design).axes[0]
+        axes = levels_png.draw(change, design).axes[0]
     levels = change.of_kind("level")
     bars = {
         (round(p.get_y() + 0.5 * p.get_height()), p.get_width() > 0): p.get_width()
@@ -193,10 +190,10 @@ def test_every_unit_and_any_text_is_drawn(unit):
     design = plain_design(length_unit=unit, name=evil, height_zero=evil)
     change = replace(between(design, patched), title=evil)
     for content in (
-        change_png(change, design, dpi=50),
-        wall_png(change, design, last=True, dpi=50),
-        levels_png(change, design, dpi=50),
-        scale_png(design, dpi=50),
+        change_png.rendered(dpi=50)(change, design),
+        wall_png.rendered(dpi=50)(change, design, last=True),
+        levels_png.rendered(dpi=50)(change, design),
+        scale_png.rendered(dpi=50)(design),
     ):
         assert content[:4] == b"\x89PNG"
 
@@ -204,6 +201,6 @@ def test_every_unit_and_any_text_is_drawn(unit):
 def test_the_same_change_gives_the_same_bytes():
     design = plain_design()
     change = between(design, patched)
-    one, other = (change_png(change, design, dpi=60) for _ in range(2))
+    one, other = (change_png.rendered(dpi=60)(change, design) for _ in range(2))
     assert one == other
     assert Image.open(io.BytesIO(change_png(change, design))).width >= 1600

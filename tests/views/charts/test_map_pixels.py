@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from geom.views.charts import style as chart
+from geom.views.charts import figure as chart
 from geom.views.charts.colours import cutback_rgb
-from geom.views.charts.cutback_map import cutback_figure
+from geom.views.charts.survey_maps import map_png
 
 DPI = 120
 BRICK = 31.75
@@ -44,7 +44,7 @@ class SampledMap:
 
     def __init__(self, furnace):
         with chart.drawing_style():
-            figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
+            figure = map_png.draw(furnace.readings, furnace.surface, furnace.findings)
             content = chart.render(figure, dpi=DPI)
         self.picture = Image.open(io.BytesIO(content)).convert("RGB")
         figure.set_dpi(DPI)

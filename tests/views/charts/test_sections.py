@@ -13,7 +13,7 @@ from geom.views.charts.sections import level_sections, upright_sections
 @pytest.mark.parametrize("draw", [level_sections, upright_sections])
 def test_they_are_drawn(build, sense, draw):
     furnace = build("mm", sense, spacing=25.0)
-    content = draw(furnace.surface, furnace.findings, dpi=60)
+    content = draw.rendered(dpi=60)(furnace.surface, furnace.findings)
     pixels = np.asarray(Image.open(io.BytesIO(content)).convert("RGB"))
     lost = (np.abs(pixels.astype(int) - [0xF0, 0xA0, 0x44]).max(axis=2) < 8).sum()
     assert lost > 50
@@ -29,7 +29,7 @@ def test_a_level_section_is_seen_from_above(build):
 
     for sense, right in (("clockwise", True), ("counterclockwise", False)):
         furnace = build("mm", sense, field=lost, spacing=25.0, openings=())
-        content = level_sections(furnace.surface, furnace.findings, dpi=60)
+        content = level_sections.rendered(dpi=60)(furnace.surface, furnace.findings)
         pixels = np.asarray(Image.open(io.BytesIO(content)).convert("RGB")).astype(int)
         half = pixels[pixels.shape[0] // 8 :, : pixels.shape[1] // 2]
         orange = np.abs(half - [0xF0, 0xA0, 0x44]).max(axis=2) < 8
@@ -49,7 +49,7 @@ def test_lost_and_build_up_differ_in_a_grey_copy(build):
             return np.full(grid.shape, depth), np.full(grid.shape, 0.5)
 
         furnace = build("mm", field=field, spacing=25.0, openings=())
-        content = upright_sections(furnace.surface, furnace.findings, dpi=200)
+        content = upright_sections.rendered(dpi=200)(furnace.surface, furnace.findings)
         picture = Image.open(io.BytesIO(content)).convert("RGB")
         pixels = np.asarray(picture).astype(int)
         colour = [0xF0, 0xA0, 0x44] if depth > 0 else [0x6A, 0xAA, 0xCB]

@@ -23,10 +23,10 @@ from geom.record.wear.ovality import Harmonic, Harmonics
 from geom.record.wear.rates import wear_rates
 from geom.record.wear.spells import SurveyGap
 from geom.views.cautions import CAUTIONS
-from geom.views.charts import style as chart
-from geom.views.charts.axes import wear_axis
+from geom.views.charts import figure as chart
 from geom.views.charts.colours import cutback_rgb, uncertainty_rgb, wear_step
-from geom.views.charts.wear_bars import (
+from geom.views.charts.figure import wear_axis
+from geom.views.charts.wear_charts import (
     RateBars,
     level_bars_png,
     middle,
@@ -215,7 +215,9 @@ def test_the_same_wear_gives_the_same_page(wear, design):
 
 def drawn(wear_map, make, **options):
     """Colour that a picture of the wall has at (azimuth, height)."""
-    picture = Image.open(io.BytesIO(make(wear_map, dpi=100, **options))).convert("RGB")
+    picture = Image.open(
+        io.BytesIO(make.rendered(dpi=100)(wear_map, **options))
+    ).convert("RGB")
     with chart.drawing_style():
         frame = WearFigure(wear_map.design, wear_map.grid)
         (axes,), wall = frame.panels, frame.wall
@@ -293,7 +295,7 @@ def test_bars_are_drawn_in_every_unit_with_rates_missing(unit):
 
 
 def test_sides_stand_as_a_person_inside_sees_them():
-    from geom.views.charts.wear_bars import left_to_right
+    from geom.views.charts.wear_charts import left_to_right
 
     design = tapered_design()
     regions = regions_of(panels_of(design), design)

@@ -11,7 +11,7 @@ import pytest
 
 from geom.repair.masonry.support import Stop
 from geom.units import parse_number
-from geom.views.charts.work_map import workmap_png
+from geom.views.charts.survey_maps import workmap_png
 from geom.views.paper.brick_drawing import elevations, hatch_lines, kinds_of
 from geom.views.paper.brick_page import course_rows
 from geom.views.paper.brick_section import busiest_height, level_section
@@ -137,7 +137,7 @@ def test_the_section_shows_the_bricks_that_it_cuts(drawn):
 
 
 def pages_of(furnace, works):
-    workmap = workmap_png(furnace.surface, furnace.findings, dpi=40)
+    workmap = workmap_png.rendered(dpi=40)(furnace.surface, furnace.findings)
     content = repair_sheet_bytes(
         furnace.surface, furnace.findings, works, workmap=workmap
     )

@@ -12,7 +12,7 @@ from geom.quantity import Quantity
 from geom.repair.plan.notes import NoBrickFits, OpeningMet
 from geom.units import as_fraction
 from geom.views.cautions import CAUTIONS
-from geom.views.charts.work_map import workmap_png
+from geom.views.charts.survey_maps import workmap_png
 from geom.views.paper.repair_sheet import repair_sheet_bytes
 from geom.views.tables.repair import order_rows
 
@@ -24,7 +24,7 @@ FOOT = re.compile(r" ?Clock: [^.]* page \d+ of \d+$")
 
 @pytest.fixture(scope="module")
 def workmap(furnace):
-    return workmap_png(furnace.surface, furnace.findings, dpi=40)
+    return workmap_png.rendered(dpi=40)(furnace.surface, furnace.findings)
 
 
 @pytest.fixture(scope="module")

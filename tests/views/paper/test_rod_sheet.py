@@ -24,14 +24,14 @@ from geom.units import parse_number
 from geom.views.cautions import CAUTIONS
 from geom.views.names import PAPER, WORKBOOK
 from geom.views.outputs import refuse_filled_in, write_rod_sheet
-from geom.views.paper.rod_marks import (
+from geom.views.paper.rod_sheet import rod_sheet_bytes
+from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
+from geom.views.tables.stations import (
     Marks,
     marks_at,
     say_mark,
     say_setting,
 )
-from geom.views.paper.rod_sheet import rod_sheet_bytes
-from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
 from tests.walls import plain_design, tapered_design
 
 IN = 25.4

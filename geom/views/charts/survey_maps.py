@@ -1,4 +1,7 @@
-"""map.png: the wall unrolled, coloured by cut-back, seen from inside."""
+"""The unrolled wall of a survey: map.png by cut-back, the repair sheet's by what to do.
+
+Both are seen from inside, and hatched so that they are legible in black and white.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +12,12 @@ import numpy as np
 from geom.compare.findings import ACTIONS, Action, Findings
 from geom.quantity import K95
 from geom.readings import CloudReadings, RodReadings
+from geom.repair import RepairPlan
 from geom.surface.radial import RadialSurface
-from geom.units import Bool, say_both, say_length
+from geom.units import Bool, Float, say_both, say_length
 from geom.views.charts import colours
-from geom.views.charts import style as chart
-from geom.views.charts.colourbar import cutback_scale
+from geom.views.charts import figure as chart
+from geom.views.charts.colours import cutback_scale
 from geom.views.charts.unrolled import (
     MOST_DOTS,
     HeadLine,
@@ -21,7 +25,7 @@ from geom.views.charts.unrolled import (
     UnrolledFigure,
     not_surveyed_patch,
 )
-from geom.views.say import headings, say_sense
+from geom.views.say import WORK, headings, say_sense
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -48,40 +52,27 @@ LARGE_MAP = PanelLayout(
     label_gap=6.0,
     named_every=30,
 )
+_WORK_MAP = PanelLayout(
+    width=6.2,
+    left=1.0,
+    right=0.85,
+    top=0.55,
+    bottom=1.6,
+    type_size=14.0,
+    highest=0.95 * 6.2,
+)
+#: More numbers than this on one picture cannot be read.
+_MOST_NUMBERS = 40
 
 
+@chart.picture(dpi=180)
 def map_png(
-    readings: RodReadings | CloudReadings,
-    surface: RadialSurface,
-    findings: Findings,
-    *,
-    form: chart.Form = "png",
-    dpi: int = 180,
-) -> bytes:
-    """The unrolled wall as a picture.
-
-    Parameters
-    ----------
-    readings : RodReadings or CloudReadings
-        Drawn as dots, so that measured and inferred wall can be distinguished.
-    surface : RadialSurface
-    findings : Findings
-    form : {'png', 'svg', 'pdf'}
-    dpi : int
-
-    Returns
-    -------
-    bytes
-        Colours run from minus one to plus two brick thresholds, whatever the data.
-    """
-    with chart.drawing_style():
-        return chart.render(cutback_figure(readings, surface, findings), form, dpi=dpi)
-
-
-def cutback_figure(
     readings: RodReadings | CloudReadings, surface: RadialSurface, findings: Findings
 ) -> Figure:
-    """The figure of `map_png`; draw it inside `chart.drawing_style`."""
+    """The unrolled wall by cut-back, on a scale that no survey changes.
+
+    Readings are drawn as dots, so that measured and inferred wall can be distinguished.
+    """
     design, maps = surface.design, findings.maps
     limit = design.repair.brick_threshold
     frame = UnrolledFigure(design, surface.grid, LARGE_MAP)
@@ -96,13 +87,15 @@ def cutback_figure(
     frame.threshold_line(cutback, limit, widths=(4.0, 2.2))
     frame.openings(size=LARGE_MAP.type_size - 2)
     dots = _dots(frame, readings.rod, surface)
-    _heading(frame, findings)
+    title, lining = headings(findings)
+    seen = "wall unrolled, SEEN FROM INSIDE"
+    large_heading(frame, title, f"{lining}: {seen}" if lining else seen)
     frame.scale_bar()
     scale = cutback_scale(design, remark="cut-back\nscale is the same\nin every survey")
     frame.colour_bar(
         scale, bottom=1.62, width=5.9, height=0.26, size=LARGE_MAP.type_size - 1.5
     )
-    _legend(frame, surface, dots, shadowed=bool(shadow.any()))
+    _cutback_legend(frame, surface, dots, shadowed=bool(shadow.any()))
     return frame.figure
 
 
@@ -153,12 +146,6 @@ def _dots(
     return dots
 
 
-def _heading(frame: UnrolledFigure, findings: Findings) -> None:
-    title, lining = headings(findings)
-    seen = "wall unrolled, SEEN FROM INSIDE"
-    large_heading(frame, title, f"{lining}: {seen}" if lining else seen)
-
-
 def large_heading(frame: UnrolledFigure, title: str, line: str) -> None:
     """Title, a line, and what azimuth means; whether up and round are at one scale."""
     stretched = "" if frame.true_to_scale else "; up and round are not at one scale"
@@ -173,35 +160,112 @@ def large_heading(frame: UnrolledFigure, title: str, line: str) -> None:
     )
 
 
-def _legend(
+def _cutback_legend(
     frame: UnrolledFigure, surface: RadialSurface, dots: list[Any], *, shadowed: bool
 ) -> None:
     """What hatches and dots mean; ``dots`` are the readings as drawn."""
-    from matplotlib.patches import Patch
-
     limit, unit = surface.design.repair.brick_threshold, surface.design.length_unit
     patches = [
-        Patch(
-            facecolor="#c4571f",
-            edgecolor="#ffffff",
-            hatch="////",
-            label=f"brick: past {say_both(limit, unit)}",
+        chart.swatch(
+            f"brick: past {say_both(limit, unit)}", "#c4571f", "#ffffff", "////"
         ),
-        Patch(facecolor="#b9dbe6", edgecolor="#0f2c54", hatch="||", label="chip off"),
-        Patch(
-            facecolor="#ffffff",
-            edgecolor="#55535c",
-            hatch="oo",
-            label="too uncertain: measure again",
-        ),
+        chart.swatch("chip off", "#b9dbe6", "#0f2c54", "||"),
+        chart.swatch("too uncertain: measure again", "#ffffff", "#55535c", "oo"),
         not_surveyed_patch("not surveyed"),
-        Patch(facecolor=colours.OPENING, label="opening"),
+        chart.swatch("opening", colours.OPENING),
     ]
     label = None if surface.seen is None else "not seen by laser"
     if surface.seen is None and shadowed:
         label = f"known to ± {say_length(DOUBT * limit, unit)} or worse"
     if label is not None:
-        patches.append(
-            Patch(facecolor="#ffffff", edgecolor=chart.INK, hatch=_SHADOW, label=label)
-        )
+        patches.append(chart.swatch(label, "#ffffff", chart.INK, _SHADOW))
     frame.legend([*patches, *dots], bottom=0.12)
+
+
+@chart.picture(dpi=180)
+def workmap_png(
+    surface: RadialSurface, findings: Findings, plan: RepairPlan | None = None
+) -> Figure:
+    """The wall by action, zones numbered as in the tables.
+
+    Where a plan is given, what each brick zone takes is outlined.
+    """
+    frame = UnrolledFigure(surface.design, surface.grid, _WORK_MAP)
+    size = _WORK_MAP.type_size
+    _paint_work(frame, findings)
+    zones = plan.zones if plan is not None else ()
+    bricked = [zone for zone in zones if zone.brickwork is not None]
+    for zone in bricked:
+        frame.outline(zone.share, width=3.2, zorder=5)
+    frame.openings(size=size - 4)
+    _numbers(frame, findings)
+    frame.panels[0].set_title(
+        "SEEN FROM INSIDE", fontsize=size + 1, loc="left", color=chart.INK
+    )
+    _work_legend(frame, bricked=bool(bricked))
+    return frame.figure
+
+
+def _paint_work(frame: UnrolledFigure, findings: Findings) -> None:
+    action = findings.maps.action
+    fills = [colours.rgb(colours.ACTION_STYLES[name].fill) for name in ACTIONS]
+    frame.paint(np.array(fills, dtype=np.uint8)[action], action >= 0)
+    for code, name in enumerate(ACTIONS):
+        style, here = colours.ACTION_STYLES[name], action == code
+        if name != "leave":
+            frame.hatch(here, style.hatch, style.ink)
+            frame.outline(here, width=1.6)
+
+
+def _numbers(frame: UnrolledFigure, findings: Findings) -> None:
+    """Numbers of the largest zones of work, each well inside its zone."""
+    work = [zone for zone in findings.zones if zone.action in WORK]
+    work.sort(key=lambda zone: -zone.area)
+    for zone in work[:_MOST_NUMBERS]:
+        here = findings.maps.zone == zone.id
+        if not here.any():
+            continue
+        frame.panels[0].text(
+            *_middle(frame, here),
+            str(zone.id),
+            fontsize=_WORK_MAP.type_size + 5,
+            fontweight="bold",
+            ha="center",
+            va="center",
+            color=chart.INK,
+            path_effects=chart.halo(),
+            bbox={"boxstyle": "circle,pad=0.18", "fc": "#ffffff", "ec": chart.INK},
+            zorder=10,
+        )
+
+
+def _middle(frame: UnrolledFigure, where: Bool) -> tuple[float, float]:
+    """The cell of a zone farthest inside it and from the picture's ends."""
+    from scipy.ndimage import distance_transform_edt
+
+    wall = frame.wall
+    deep: Float = distance_transform_edt(np.pad(wall.flat(where), 1))[1:-1, 1:-1]
+    row, column = np.unravel_index(int(np.argmax(deep)), deep.shape)
+    return float(wall.across[column]), float(wall.grid.height[row])
+
+
+def _work_legend(frame: UnrolledFigure, *, bricked: bool) -> None:
+    from matplotlib.lines import Line2D
+
+    styles = [colours.ACTION_STYLES[name] for name in (*WORK, "leave")]
+    handles: list[Any] = [
+        chart.swatch(s.word, s.fill, s.ink if s.hatch else chart.INK, s.hatch)
+        for s in styles
+    ]
+    handles.append(not_surveyed_patch("Not surveyed"))
+    if bricked:
+        handles.append(Line2D([], [], color=chart.INK, lw=3.2, label="Brickwork"))
+    frame.legend(
+        handles,
+        bottom=0.08,
+        ncols=4,
+        fontsize=_WORK_MAP.type_size - 1,
+        handlelength=2.0,
+        columnspacing=1.2,
+        handleheight=1.2,
+    )

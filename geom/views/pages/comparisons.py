@@ -1,31 +1,28 @@
-"""campaigns.html: two campaigns side by side, for a reviewer with two minutes."""
+"""Pages that compare: change.html two surveys, campaigns.html two campaigns."""
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from geom._version import __version__
+from geom.design import Design
 from geom.record.campaigns.compare import Comparison
+from geom.record.change.result import Change
 from geom.units import Float
-from geom.views.charts import style as chart
+from geom.views.cautions import CAUTIONS
+from geom.views.charts import figure as chart
 from geom.views.charts.colours import Rgb, wear_rgb, wear_step
-from geom.views.charts.wear_bars import RateBars, level_bars_png, side_bars_png
+from geom.views.charts.wear_charts import RateBars, level_bars_png, side_bars_png
 from geom.views.charts.wear_map import WearFigure, WearMap, wear_png
 from geom.views.pages.page import page_bytes
-from geom.views.say import (
-    plain,
-    say_time,
-)
-from geom.views.tables.campaigns import (
-    about_rows,
-    campaign_names,
-    comparison_cautions,
-    headline,
-    material_row,
-    rank_rows,
-    ranking_words,
-    zone_rows,
-)
+from geom.views.say import plain, say_time
+from geom.views.tables import campaigns
+from geom.views.tables import change as changes
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 #: Where no difference is shown.
 _GREY = np.array([222, 219, 213], dtype=np.uint8)
@@ -38,7 +35,6 @@ def campaigns_pictures(
 
     Parameters
     ----------
-    comparison : Comparison
     names : (str, str)
         What the campaigns are called.
     """
@@ -62,27 +58,25 @@ def campaigns_pictures(
     }
 
 
-def difference_png(
-    comparison: Comparison, names: tuple[str, str], *, dpi: int = 130
-) -> bytes:
+@chart.picture(dpi=130)
+def difference_png(comparison: Comparison, names: tuple[str, str]) -> Figure:
     """Where the second wears more or less than the first; the rest grey."""
     maps, grid = comparison.maps, comparison.grid
     step = wear_step(maps.difference, comparison.design.repair.brick_threshold)
-    with chart.drawing_style():
-        frame = WearFigure(comparison.design, grid)
-        hidden = (maps.shown == 0)[..., None]
-        colour = np.where(hidden, _GREY, difference_rgb(maps.difference, step))
-        frame.paint_known(maps.difference, colour.astype(np.uint8))
-        frame.hatch((maps.shown < 0) & ~grid.opening, "||", "#0f2c54")
-        first, second = (plain(name, most=18) for name in names)
-        ticks = step * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
-        frame.explain(
-            difference_rgb(np.linspace(ticks[0], ticks[-1], 257), step),
-            ticks,
-            f"{second} less {first}, per {comparison.by}",
-            f"bars: {second} wears less.  grey: not shown",
-        )
-        return chart.render(frame.figure, dpi=dpi)
+    frame = WearFigure(comparison.design, grid)
+    hidden = (maps.shown == 0)[..., None]
+    colour = np.where(hidden, _GREY, difference_rgb(maps.difference, step))
+    frame.paint_known(maps.difference, colour.astype(np.uint8))
+    frame.hatch((maps.shown < 0) & ~grid.opening, "||", "#0f2c54")
+    first, second = (plain(name, most=18) for name in names)
+    ticks = step * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+    frame.explain(
+        difference_rgb(np.linspace(ticks[0], ticks[-1], 257), step),
+        ticks,
+        f"{second} less {first}, per {comparison.by}",
+        f"bars: {second} wears less.  grey: not shown",
+    )
+    return frame.figure
 
 
 def difference_rgb(difference: Float, step: float) -> Rgb:
@@ -92,7 +86,7 @@ def difference_rgb(difference: Float, step: float) -> Rgb:
 
 def campaigns_page(comparison: Comparison) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped."""
-    names = campaign_names(comparison)
+    names = campaigns.campaign_names(comparison)
     design = comparison.design
     return page_bytes(
         "campaigns.html.jinja",
@@ -104,23 +98,26 @@ def campaigns_page(comparison: Comparison) -> bytes:
         lining=plain(design.name),
         version=__version__,
         per=comparison.by,
-        headline=headline(comparison),
-        about=about_rows(comparison),
-        zones=zone_rows(comparison),
-        material=material_row(comparison),
+        headline=campaigns.headline(comparison),
+        about=campaigns.about_rows(comparison),
+        zones=campaigns.zone_rows(comparison),
+        material=campaigns.material_row(comparison),
         shown=_shown(comparison),
         rankings=[
             (
                 title,
-                ranking_words(ranks, what),
-                rank_rows(comparison, ranks),
+                campaigns.ranking_words(ranks, what),
+                campaigns.rank_rows(comparison, ranks),
             )
             for title, what, ranks in (
                 ("By level", "level", comparison.levels),
                 ("By side", "side", comparison.sides),
             )
         ],
-        cautions=[plain(words, most=400) for words in comparison_cautions(comparison)],
+        cautions=[
+            plain(words, most=400)
+            for words in campaigns.comparison_cautions(comparison)
+        ],
     )
 
 
@@ -135,9 +132,51 @@ def _shown(comparison: Comparison) -> str:
         100.0 * float(grid.face_area[known & (shown == sign)].sum()) / whole
         for sign in (-1, 1)
     )
-    second = campaign_names(comparison)[1]
+    second = campaigns.campaign_names(comparison)[1]
     return (
         f"{second} is shown to wear less on {less:.0f} % of the wall and more on "
         f"{more:.0f} % of it; on the other {max(0.0, 100.0 - less - more):.0f} % "
         "(grey) neither is shown."
+    )
+
+
+def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> bytes:
+    """The page as UTF-8 HTML.
+
+    Parameters
+    ----------
+    pictures : dict of PNG bytes
+        ``change``, ``first``, ``last``, ``scale`` and ``levels``.
+
+    Returns
+    -------
+    bytes
+        No script and no address of anything outside; every text is escaped.
+    """
+    tables = [
+        (heading, first, changes.piece_rows(regions, design))
+        for heading, first, regions in (
+            ("Zones", "Zone", change.of_kind("zone")),
+            ("Levels", "Height", change.of_kind("level")),
+            ("Sides", "Side", change.of_kind("side")),
+        )
+    ]
+    return page_bytes(
+        "change.html.jinja",
+        design,
+        pictures,
+        title=plain(change.title),
+        lining=plain(change.lining),
+        start=changes.survey_line(change.start),
+        end=changes.survey_line(change.end),
+        created=say_time(change.created),
+        version=plain(change.version),
+        answer=changes.say_answer(change, design),
+        sentences=changes.sentences(change, design),
+        warnings=[
+            plain(words, most=600) for words in changes.change_warnings(change, design)
+        ],
+        facts=changes.facts(change, design),
+        tables=[table for table in tables if table[2]],
+        cautions=CAUTIONS,
     )

@@ -9,7 +9,7 @@ import pytest
 from geom.quantity import Quantity
 from geom.record.change.compare import compare_walls
 from geom.views.cautions import CAUTIONS
-from geom.views.pages.change import change_page
+from geom.views.pages.comparisons import change_page
 from geom.views.tables.change import facts, piece_rows, say_answer, say_sum, sentences
 from tests.record.two_walls import as_drawn, burnt, patched, recorded_wall
 from tests.views.page_read import Page

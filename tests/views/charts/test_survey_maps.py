@@ -1,4 +1,4 @@
-"""map.png: right way round, fixed colours, nothing invented."""
+"""map.png: right way round, fixed colours, nothing invented; the wall by what to do."""
 
 import io
 
@@ -7,10 +7,13 @@ import pytest
 from PIL import Image
 
 from geom.design.drawing import Profile
-from geom.views.charts import style as chart
-from geom.views.charts.axes import nice_step
+from geom.views.charts import figure as chart
 from geom.views.charts.colours import cutback_rgb
-from geom.views.charts.cutback_map import cutback_figure, map_png
+from geom.views.charts.figure import nice_step
+from geom.views.charts.survey_maps import (
+    map_png,
+    workmap_png,
+)
 from geom.views.charts.unrolled import Unrolled
 
 DPI = 100
@@ -19,7 +22,7 @@ DPI = 100
 def drawn(furnace):
     """The picture and a way to ask it for the colour at (azimuth, height)."""
     with chart.drawing_style():
-        figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
+        figure = map_png.draw(furnace.readings, furnace.surface, furnace.findings)
         picture = Image.open(io.BytesIO(chart.render(figure, dpi=DPI))).convert("RGB")
         axes = figure.axes[0]
     wall = Unrolled(furnace.design, furnace.surface.grid)
@@ -133,7 +136,7 @@ def test_it_is_large_enough_to_read(furnace):
 
 def test_up_and_round_are_at_one_scale(furnace):
     with chart.drawing_style():
-        figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
+        figure = map_png.draw(furnace.readings, furnace.surface, furnace.findings)
     axes = figure.axes[0]
     box = axes.get_window_extent()
     across = box.width / np.ptp(axes.get_xlim())
@@ -150,14 +153,14 @@ def test_ticks_are_usual_divisions(least, unit, step):
 @pytest.mark.parametrize("unit", ["cm", "m"])
 def test_other_units_are_drawn_too(build, unit):
     furnace = build(unit, spacing=25.0)
-    assert map_png(furnace.readings, furnace.surface, furnace.findings, dpi=40)
+    assert map_png.rendered(dpi=40)(furnace.readings, furnace.surface, furnace.findings)
 
 
 def test_no_text_leaves_the_picture_or_covers_other_text(build):
     long = "the night shift's survey of the cupola at the north end " * 3
     furnace = build(title=long, name=long, azimuth_zero=long, height_zero=long)
     with chart.drawing_style():
-        figure = cutback_figure(furnace.readings, furnace.surface, furnace.findings)
+        figure = map_png.draw(furnace.readings, furnace.surface, furnace.findings)
         chart.render(figure, dpi=DPI)
         boxes = [text.get_window_extent() for text in figure.texts]
         scale_bar = figure.axes[0].texts[-1].get_window_extent()
@@ -174,7 +177,7 @@ def test_a_flat_or_tall_lining_says_that_scales_differ(build):
         texts = [
             " ".join(
                 t.get_text()
-                for t in cutback_figure(f.readings, f.surface, f.findings).texts
+                for t in map_png.draw(f.readings, f.surface, f.findings).texts
             )
             for f in (tall, usual)
         ]
@@ -184,3 +187,37 @@ def test_a_flat_or_tall_lining_says_that_scales_differ(build):
 
 def _straight(top):
     return Profile(np.array([0.0, top]), np.array([300.0, 300.0]))
+
+
+def texts(figure):
+    return [text.get_text() for text in figure.axes[0].texts]
+
+
+def test_every_zone_of_work_has_its_number_inside_it(furnace):
+    with chart.drawing_style():
+        figure = workmap_png.draw(furnace.surface, furnace.findings)
+    shown = texts(figure)
+    for zone in furnace.findings.zones:
+        if zone.action != "leave":
+            assert str(zone.id) in shown
+
+
+def test_actions_differ_in_a_grey_copy(furnace):
+    content = workmap_png.rendered(dpi=80)(furnace.surface, furnace.findings)
+    grey = np.asarray(Image.open(io.BytesIO(content)).convert("L"))
+    rows = grey.shape[0]
+    brick, above = grey[int(rows * 0.58)], grey[int(rows * 0.30)]
+    assert brick.min() < 110
+    assert np.median(above) > 240
+
+
+def test_a_wall_with_nothing_to_do_is_drawn(build):
+    def sound(grid):
+        return np.zeros(grid.shape), np.ones(grid.shape)
+
+    furnace = build(field=sound, spacing=25.0)
+    assert furnace.findings.zones == ()
+    assert (
+        workmap_png.rendered(dpi=40)(furnace.surface, furnace.findings)[:4]
+        == b"\x89PNG"
+    )
