@@ -16,12 +16,12 @@ RING_TIE = 1.5875
 #: Standard uncertainties of its depth that a hollow is taken shallower by.
 HELD_BACK = 1.0
 #: Net that bricks are placed on, and wall about a zone that it holds too, mm.
-NET_ROW, NET_COLUMN, SEARCH_MARGIN = 10.0, 5.0, 60.0
+NET_ROW, NET_COLUMN, SEARCH_MARGIN = 5.0, 2.5, 60.0
 #: Depth of what may not be touched, mm.
 BLOCKED = -1e5
 #: What a piece has to be worth, as volume, and a cut one on top, mm3; brick that a
 #: volume of sound lining cut out for it weighs.
-PIECE_TOLL, CUT_TOLL, CUT_WEIGHT = 4e4, 6e4, 3.0
+PIECE_TOLL, CUT_TOLL, CUT_WEIGHT = 4e4, 6e4, 1.5
 #: What a piece is worth of which none is in stock.
 NO_STOCK = 0.8
 #: Joints of a course lie at least so far from those below, as a share of a piece.

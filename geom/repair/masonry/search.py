@@ -104,6 +104,8 @@ class Poses:
     Attributes
     ----------
     piece : BrickPiece
+    cover : float, mm
+        Least depth of its face behind the drawn one.
     stand : Stand
     half : array (r,), degrees
         Half of what it takes of the ring with half a joint, by its foot.
@@ -113,31 +115,22 @@ class Poses:
     """
 
     piece: BrickPiece
+    cover: float
     stand: Stand
     half: Float
     value: Float
 
-    def place(
-        self, hollow: Hollow, row: int, turned: float, *, course: int, skin: int
-    ) -> PlacedBrick:
-        """The piece at a foot of the net, ``turned`` degrees from its first column."""
-        foot = float(hollow.height[row])
-        face = float(self.stand.face[row])
+    def place(self, hollow: Hollow, row: int, column: int, *, skin: int) -> PlacedBrick:
+        """The piece with its foot on a row of the net, its middle on a column."""
         return PlacedBrick(
             piece=self.piece,
-            azimuth=float((hollow.start + turned) % 360.0),
-            foot=foot,
-            face=face,
+            azimuth=float((hollow.start + column * hollow.step) % 360.0),
+            foot=float(hollow.height[row]),
+            face=float(self.stand.face[row]),
             tilt=float(np.rad2deg(np.arctan(self.stand.slope[row]))),
-            cover=float(np.nan_to_num(self.least_cover(hollow)[row])),
-            course=course,
+            cover=self.cover,
             skin=skin,
         )
-
-    def least_cover(self, hollow: Hollow) -> Float:
-        """Least depth of its face behind the drawn one, mm; (r,)."""
-        plain = stand(hollow.height, self.piece.up, hollow.design, 0.0)
-        return np.asarray(self.stand.face - plain.face)
 
 
 def poses_of(
@@ -166,13 +159,15 @@ def poses_of(
             continue
         if piece.up not in stands:
             stands[piece.up] = stand(hollow.height, piece.up, hollow.design, cover)
-        poses = _poses(hollow, piece, stands[piece.up], first_skin)
+        poses = _poses(hollow, piece, stands[piece.up], cover, first_skin)
         if np.any(poses.value > 0.0):
             found.append(poses)
     return tuple(found)
 
 
-def _poses(hollow: Hollow, piece: BrickPiece, stood: Stand, first_skin: bool) -> Poses:
+def _poses(
+    hollow: Hollow, piece: BrickPiece, stood: Stand, cover: float, first_skin: bool
+) -> Poses:
     work = hollow.design.shop.brickwork
     near = stood.face + np.minimum(stood.slope * piece.up, 0.0)
     corner = np.hypot(near, 0.5 * piece.front)
@@ -186,14 +181,14 @@ def _poses(hollow: Hollow, piece: BrickPiece, stood: Stand, first_skin: bool) ->
         half[i] = half_angle(piece, near[i])
     half += np.rad2deg(0.5 * work.joint / np.where(fits, corner, 1.0))
     if not fits.any():
-        return Poses(piece, stood, half, np.full(hollow.shape, -np.inf))
+        return Poses(piece, cover, stood, half, np.full(hollow.shape, -np.inf))
     room = _least_room(hollow, piece, stood, fits)
     value = piece.volume - CUT_WEIGHT * _cut(hollow, piece, stood, fits) - PIECE_TOLL
     if not piece.whole:
         value -= CUT_TOLL
     if piece.stock == 0:
         value *= NO_STOCK
-    return Poses(piece, stood, half, np.where(room >= 0.0, value, -np.inf))
+    return Poses(piece, cover, stood, half, np.where(room >= 0.0, value, -np.inf))
 
 
 def _taps(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> int:
