@@ -176,10 +176,8 @@ def _poses(
     thickest = work.cover_least + stood.spread + np.asarray(piece.sagitta(corner))
     if first_skin:
         fits &= thickest <= work.cover_most
-    half = np.full(hollow.height.size, np.inf)
-    for i in np.flatnonzero(fits):
-        half[i] = half_angle(piece, near[i])
-    half += np.rad2deg(0.5 * work.joint / np.where(fits, corner, 1.0))
+    half = half_angle(piece, near) + np.rad2deg(0.5 * work.joint / corner)
+    half = np.where(fits, half, np.inf)
     if not fits.any():
         return Poses(piece, cover, stood, half, np.full(hollow.shape, -np.inf))
     room = _least_room(hollow, piece, stood, fits)
@@ -206,10 +204,10 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     """Least of what is left between the back and what it may reach, mm; (r, c)."""
     taps, rows = _taps(hollow, piece, stood, fits), _rows_of(hollow, stood)
     drawn = hollow.design.profile.radius_at(hollow.height)
-    middle = drawn + float(np.nanmin((stood.face - drawn)[fits])) + piece.into
+    ahead = (stood.face - drawn)[fits] + piece.into
     turned = np.deg2rad(hollow.step * np.arange(-taps, taps + 1))
-    ends = np.arctan(0.5 * piece.back / middle)[:, None]
-    rounder = middle[:, None] * (
+    ends = np.arctan(0.5 * piece.back / (drawn + np.min(ahead)))[:, None]
+    rounder = (drawn + np.max(ahead))[:, None] * (
         1.0 / np.cos(np.minimum(np.abs(turned)[None, :], ends)) - 1.0
     )
     count, columns = hollow.shape
@@ -218,19 +216,21 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     along = np.full(hollow.shape, np.inf)
     for k in range(2 * taps + 1):
         np.minimum(along, padded[:, k : k + columns] - rounder[:, k, None], out=along)
-    least = np.full(hollow.shape, BLOCKED)
-    last = count - rows
-    if last <= 0:
-        return least
-    body = np.full((last, columns), np.inf)
-    lean = np.sqrt(1.0 + stood.slope[:last] ** 2)
-    for r in range(rows + 1):
-        up = np.minimum(r * hollow.row, stood.rise()[:last])
-        back = stood.face[:last] + stood.slope[:last] * up + piece.into * lean
-        depth = back - drawn[r : r + last]
-        np.minimum(body, along[r : r + last] - depth[:, None], out=body)
-    least[:last] = np.where(fits[:last, None], body, BLOCKED)
-    return least
+    # The back of a leaning piece ends below its foot, or above its top.
+    lean = np.sqrt(1.0 + stood.slope**2)
+    dip = piece.into * stood.slope / lean
+    extra = int(np.ceil(float(np.max(np.abs(dip[fits]))) / hollow.row - 1e-9))
+    along = np.pad(along, ((extra, rows + extra), (0, 0)), constant_values=BLOCKED)
+    drawn = np.pad(drawn, (extra, rows + extra), mode="edge")
+    least = np.full(hollow.shape, np.inf)
+    for r in range(-extra, rows + extra + 1):
+        up = np.clip(r * hollow.row, -dip, stood.rise() - dip)
+        inside = np.abs(r * hollow.row - up) < hollow.row
+        back = stood.face + stood.slope * up + piece.into * lean
+        at = slice(extra + r, extra + r + count)
+        room = along[at] - (back - drawn[at])[:, None]
+        np.minimum(least, np.where(inside[:, None], room, np.inf), out=least)
+    return np.where(fits[:, None], least, BLOCKED)
 
 
 def _cut(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> Float:
