@@ -216,17 +216,15 @@ def place_bricks(
         return ()
     work = wall.design.shop.brickwork
     bricks = lay_courses(hollow, poses_of(hollow, pieces, work.cover_least), skin=1)
-    front = bricks
     for skin in range(2, SKINS + 1):
         behind: list[PlacedBrick] = []
-        for cover, hidden in _behind(hollow, front, work.joint):
+        for cover, hidden in _behind(hollow, bricks, skin - 1, work.joint):
             left = _without(hidden, behind, work.joint)
             poses = poses_of(left, pieces, cover, first_skin=False)
             behind += lay_courses(left, poses, skin=skin)
         if not behind:
             break
-        front = _renumbered(behind)
-        bricks = (*bricks, *front)
+        bricks = (*bricks, *_renumbered(behind))
     return bricks
 
 
@@ -238,7 +236,7 @@ def _renumbered(bricks: list[PlacedBrick]) -> tuple[PlacedBrick, ...]:
 
 
 def _behind(
-    hollow: Hollow, front: Sequence[PlacedBrick], joint: float
+    hollow: Hollow, bricks: Sequence[PlacedBrick], last: int, joint: float
 ) -> Iterator[tuple[float, Hollow]]:
     """What is left behind a skin: a face that clears its backs, and where it may be.
 
@@ -248,11 +246,12 @@ def _behind(
     backs = np.zeros(hollow.shape)
     drawn = hollow.design.profile.radius_at(hollow.height)
     deep = []
-    for brick in front:
+    for brick in bricks:
         rows, columns = _over(hollow, brick, joint)
         corner = float(np.max(brick.corners()[4:, 2]))
         depth = corner - float(np.min(drawn[rows]))
-        deep.append(depth)
+        if brick.skin == last:
+            deep.append(depth)
         held = np.ix_(rows, columns)
         backs[held] = np.maximum(backs[held], depth)
     for low, high in _steps(deep):
