@@ -66,7 +66,8 @@ def lay_courses(
     tuple of PlacedBrick
         Bottom up, courses counted from 0.
     """
-    best, worth = (), 0.0
+    best: tuple[PlacedBrick, ...] = ()
+    worth = 0.0
     for lines, at in ((_rows, _in_row), (_stacks, _in_stack)):
         made = _lay(hollow, poses, [*lines(hollow, poses)], at, skin)
         total = sum(pose_worth for _, pose_worth in made)

@@ -64,7 +64,7 @@ class Hollow:
 
     def turned(self) -> Float:
         """Columns from the first one on, degrees; (c,)."""
-        return self.step * np.arange(self.depth.shape[1])
+        return np.asarray(self.step * np.arange(self.depth.shape[1]), dtype=np.float64)
 
 
 def hollow_of(
@@ -127,7 +127,7 @@ def _columns(wall: Wall, mask: Bool, apart: float) -> tuple[Float, float]:
     finer = int(np.ceil(grid.sector * radius / apart - 1e-9))
     step = 360.0 / (count * finer)
     margin = int(np.ceil(np.rad2deg(SEARCH_MARGIN / radius) / step))
-    held = mask.any(axis=0)
+    held: Bool = np.asarray(mask.any(axis=0))
     first, span = _span(held, np.where(mask, wall.gone, 0.0).sum(axis=0))
     number = (span - 1) * finer + 1 + 2 * margin
     if number >= count * finer:

@@ -257,8 +257,7 @@ def _behind(
     for low, high in _steps(deep):
         own = (backs >= low) & (backs <= high)
         reach = np.where(own, hollow.reach, BLOCKED)
-        depth = np.where(own, hollow.depth, BLOCKED)
-        yield high + joint, replace(hollow, depth=depth, reach=reach)
+        yield high + joint, replace(hollow, reach=reach)
 
 
 def _over(hollow: Hollow, brick: PlacedBrick, joint: float) -> tuple[Bool, Bool]:
@@ -316,8 +315,13 @@ def _under(grid: Grid, brick: PlacedBrick) -> _Under:
     face = brick.face_radius(height, turned[None, :]) - drawn
     back = brick.back_radius(height, turned[None, :]) - drawn
     row, columns = np.meshgrid(rows, column, indexing="ij")
-    share = along[:, None] * across[None, :]
-    return _Under(*(part.ravel() for part in (row, columns, share, face, back)))
+    return _Under(
+        row=row.ravel(),
+        column=columns.ravel(),
+        share=np.outer(along, across).ravel(),
+        face=face.ravel(),
+        back=back.ravel(),
+    )
 
 
 def _columns_under(grid: Grid, brick: PlacedBrick) -> tuple[Int, Float, Float]:

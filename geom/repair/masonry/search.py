@@ -86,7 +86,7 @@ def stand(height: Float, up: float, design: Design, cover: float) -> Stand:
     for knot in profile.corners:
         inside = (height < knot) & (knot < height + up)
         for side in ("below", "above"):
-            drawn = profile.radius_at(knot, side=side)  # type: ignore[arg-type]
+            drawn = profile.radius_at(knot, side=side)
             off.append(np.where(inside, drawn - foot - slope * (knot - height), 0.0))
     nearest = np.max(off, axis=0)
     return Stand(up, slope, foot + nearest + cover, nearest - np.min(off, axis=0))

@@ -16,7 +16,7 @@ have to, the brick that the drawn walls take most of is ordered.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -148,7 +148,7 @@ def quick_demand(wall: Wall, pieces: Sequence[BrickPiece], packing: Packing) -> 
 
 
 def _quick_bricks(
-    wall: Wall, marks: Sequence[Bool], pieces: Sequence[BrickPiece]
+    wall: Wall, marks: Iterable[Bool], pieces: Sequence[BrickPiece]
 ) -> list[BrickPiece]:
     """Pieces laid in some zones, placed on a coarse net."""
     free = wall.grid.surveyed.astype(np.float64)
