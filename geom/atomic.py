@@ -78,7 +78,6 @@ def remove_stale(folder: Path, names: str, *, now: float) -> None:
 
     Parameters
     ----------
-    folder : Path
     names : str
         Regular expression of the names of files that are written there.
     now : float, s

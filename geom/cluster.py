@@ -45,8 +45,6 @@ class DaskBackend:
 
     Attributes
     ----------
-    dask : module
-    client : Client
     address : str
         Of its scheduler.
     """
@@ -219,10 +217,6 @@ class _Run(Generic[T, A]):
 
     Attributes
     ----------
-    workers : DaskBackend
-    work : callable
-    waiting : iterator of Task
-    in_order : bool
     out : dict
         The tasks that workers have, by their futures, as handed out.
     """

@@ -1,8 +1,9 @@
 """What a result looks like as JSON: one rule for every frozen dataclass.
 
 A dataclass becomes an object that holds its fields in their order, under their own
-names; tuples become lists, and a `Quantity` its four numbers.  Where a document is
-other than that, the metadata of the field says how:
+names; tuples become lists, and a `Quantity` its four numbers, null where one is not
+bounded, since JSON knows no more.  Where a document is other than that, the metadata of
+the field says how:
 
     volume: Quantity = field(metadata=VOLUME)
 
@@ -11,7 +12,9 @@ A class whose document has more to it than its fields writes it in ``to_dict``.
 
 from __future__ import annotations
 
+import math
 from dataclasses import Field, fields, is_dataclass
+from datetime import UTC, datetime
 from typing import Any, Final
 
 from geom.quantity import Quantity
@@ -40,7 +43,6 @@ def as_document(value: Any, *, scale: float = 1.0) -> Any:
 
     Parameters
     ----------
-    value : dataclass, Quantity, tuple, number, text or None
     scale : float
         Every number in it is multiplied by this: a change of unit.
 
@@ -55,7 +57,8 @@ def as_document(value: Any, *, scale: float = 1.0) -> Any:
     {'area': 2.5, 'layers': [1, 2]}
     """
     if isinstance(value, Quantity):
-        return value.times(scale).to_dict()
+        parts = value.times(scale).to_dict().items()
+        return {name: part if math.isfinite(part) else None for name, part in parts}
     if hasattr(value, "to_dict"):
         return value.to_dict()
     if is_dataclass(value):
@@ -74,6 +77,11 @@ def fields_document(value: Any, *, scale: float = 1.0) -> dict[str, Any]:
         if not part.metadata.get(_OMIT):
             document |= _entry(part, getattr(value, part.name), scale)
     return document
+
+
+def iso_time(moment: datetime | None) -> str:
+    """When a document is made, to the second; now unless given."""
+    return (moment or datetime.now(UTC)).isoformat(timespec="seconds")
 
 
 def _entry(part: Field[Any], value: Any, scale: float) -> dict[str, Any]:

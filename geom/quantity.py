@@ -78,7 +78,6 @@ class Quantity:
 
         Parameters
         ----------
-        value, sd : float
         dof : float
             Degrees of freedom of ``sd``; the interval is NaN where there are none.
 

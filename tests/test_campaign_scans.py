@@ -24,8 +24,7 @@ from geom.record.forecast.forecast import forecast
 from geom.record.regions import Region, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import wear_rates
-from geom.record.wear.series import WearSeries, wear_series
-from geom.record.wear.spells import find_spells
+from geom.record.wear.series import WearSeries, find_spells, wear_series
 from geom.surface import reconstruct
 
 ROOT = Path(__file__).resolve().parent.parent

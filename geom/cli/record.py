@@ -407,10 +407,10 @@ def record_to_add_to(folder: Path, design: Path | None) -> tuple[Record, bool]:
     """
     from geom.design import load_design
     from geom.record.store.manifest import LINING
-    from geom.record.store.same_drawing import refuse_other_design
     from geom.record.store.store import (
         Record,
         open_record,
+        refuse_other_design,
         refuse_start,
         refuse_unwritable,
     )

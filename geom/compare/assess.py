@@ -36,7 +36,7 @@ from geom.compare.zones import call_actions, find_zones
 from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
-from geom.stats.partial_moments import exceedance_probability, hermite_excess
+from geom.stats.normal import exceedance_probability, hermite_excess
 from geom.surface import Posterior, RadialSurface
 from geom.units import Float
 

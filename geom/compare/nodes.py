@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from geom.stats.partial_moments import hermite_excess
+from geom.stats.normal import hermite_excess
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float, Int
 
@@ -147,7 +147,7 @@ class Nodes:
         With ``c[k, i]`` the coefficient of degree k at node i and ``rho`` the
         correlation of cut-back at two nodes, the variance is
         ``sum_k sum_ij c[k, i] c[k, j] rho[i, j]**k / k!`` (Mehler's formula; see
-        `geom.stats.partial_moments.hermite_excess`).
+        `geom.stats.normal.hermite_excess`).
 
         Parameters
         ----------

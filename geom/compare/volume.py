@@ -16,7 +16,7 @@ from geom.compare.draws import WallDraws
 from geom.compare.findings import Volume
 from geom.compare.nodes import Nodes
 from geom.quantity import Quantity
-from geom.stats.partial_moments import expected_excess, expected_shortfall
+from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import Grid
 from geom.units import Float
 

@@ -40,7 +40,7 @@ from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
 from geom.compare.volume import buildup_volume, rebuild_volume
 from geom.design import RepairRules
 from geom.quantity import K95, Quantity
-from geom.stats.partial_moments import exceedance_probability
+from geom.stats.normal import exceedance_probability
 from geom.surface import Grid
 from geom.surface.components import (
     BRICK_FACE,

@@ -1,42 +1,20 @@
 """Where the instrument stood."""
 
-from geom.datum.band_axis import BandAxis
-from geom.datum.find import (
-    HEIGHT_SD,
-    LEAST_POINTS,
-    SPARSE,
-    BandBlocks,
-    FoundPose,
-    find_pose,
-    refine_pose,
-)
-from geom.datum.fits import CircleFit, RevolutionFit, fit_circle, fit_revolution
-from geom.datum.form_errors import worn_wall_covariance
-from geom.datum.pose import Pose
-from geom.datum.targets import (
-    MatchedTargets,
-    align_to_targets,
-    match_targets,
-    nominal_from_targets,
-)
-
-__all__ = [
-    "HEIGHT_SD",
-    "LEAST_POINTS",
-    "SPARSE",
-    "BandAxis",
-    "BandBlocks",
-    "CircleFit",
-    "FoundPose",
-    "MatchedTargets",
-    "Pose",
-    "RevolutionFit",
-    "align_to_targets",
-    "find_pose",
-    "fit_circle",
-    "fit_revolution",
-    "match_targets",
-    "nominal_from_targets",
-    "refine_pose",
-    "worn_wall_covariance",
-]
+from geom.datum.band_axis import BandAxis as BandAxis
+from geom.datum.find import HEIGHT_SD as HEIGHT_SD
+from geom.datum.find import LEAST_POINTS as LEAST_POINTS
+from geom.datum.find import SPARSE as SPARSE
+from geom.datum.find import BandBlocks as BandBlocks
+from geom.datum.find import FoundPose as FoundPose
+from geom.datum.find import find_pose as find_pose
+from geom.datum.find import refine_pose as refine_pose
+from geom.datum.fits import CircleFit as CircleFit
+from geom.datum.fits import RevolutionFit as RevolutionFit
+from geom.datum.fits import fit_circle as fit_circle
+from geom.datum.fits import fit_revolution as fit_revolution
+from geom.datum.form_errors import worn_wall_covariance as worn_wall_covariance
+from geom.datum.pose import Pose as Pose
+from geom.datum.targets import MatchedTargets as MatchedTargets
+from geom.datum.targets import align_to_targets as align_to_targets
+from geom.datum.targets import match_targets as match_targets
+from geom.datum.targets import nominal_from_targets as nominal_from_targets

@@ -18,9 +18,9 @@ import numpy as np
 
 from geom.datum.fits import RevolutionFit, fit_circle, fit_revolution
 from geom.datum.pose import Pose
-from geom.datum.weights import EFFICIENT, biweight
 from geom.design import DatumBand, Design
 from geom.errors import InputError
+from geom.stats.regression import EFFICIENT, biweight
 from geom.units import Bool, Float
 
 #: Chance that an axis within its uncertainty is called out.
@@ -40,7 +40,6 @@ class BandAxis:
 
     Attributes
     ----------
-    band : DatumBand
     fit : RevolutionFit
         In the design's frame as the pose lays it: its axis is z, heights from the
         middle of the profile.
@@ -81,11 +80,6 @@ def band_axes(
         Of each by itself.
     pose : Pose
         With its covariance.
-    design : Design
-
-    Returns
-    -------
-    tuple of BandAxis
     """
     azimuth, radius, height = pose.to_wall(points)
     a = np.deg2rad(azimuth)

@@ -39,9 +39,9 @@ import numpy as np
 from geom.datum.band_axis import BandAxis, band_axes
 from geom.datum.form_errors import form_covariance
 from geom.datum.pose import Pose
-from geom.datum.weights import EFFICIENT, biweight, biweight_slope, one_sided
 from geom.design import Design
 from geom.errors import InputError
+from geom.stats.regression import EFFICIENT, biweight, biweight_slope
 from geom.units import Bool, Float, Int
 
 #: Furthest a cloud is looked for from its nominal place, mm and degrees.
@@ -74,6 +74,8 @@ _PATCH_TURN, _PATCH_TALL = 5.0, 50.0
 #: Refinement: roughness of a sound wall from block to block, mm, at least; rounds of
 #: reweighting; blocks from which a pose can be found.
 _ROUGH, _REFINEMENTS, _LEAST_BLOCKS = 0.05, 8, 30
+#: Least widths of the one-sided weight, outwards and inwards, mm.
+_OUTWARD, _INWARD = 4.0, 12.0
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,6 @@ class FoundPose:
 
     Attributes
     ----------
-    pose : Pose
     on_bands : bool
         Whether on datum bands; else on the whole wall.
     n_points : int
@@ -138,15 +139,10 @@ def find_pose(
     ----------
     points : array (n, 3), mm
         Of the whole cloud, in its own frame.
-    design : Design
     nominal : Pose
         With direction and height as known; offset and tilt are looked for.
     least : int
         Points below which there is no axis.
-
-    Returns
-    -------
-    FoundPose
 
     Raises
     ------
@@ -174,7 +170,22 @@ def find_pose(
 
 
 def _weights(distance: Float, width: float, *, on_bands: bool) -> Float:
-    return (biweight if on_bands else one_sided)(distance, width)
+    return (biweight if on_bands else _one_sided)(distance, width)
+
+
+def _one_sided(distance: Float, width: float) -> Float:
+    """Weights for a wall that wears outwards: steep outside, gentle inside.
+
+    Parameters
+    ----------
+    distance : array (n,), mm
+    width : float, mm
+        At first wide, so that the search finds its way.
+    """
+    outward = max(_OUTWARD, 0.5 * width)
+    inward = max(_INWARD, width)
+    scaled = np.where(distance > 0.0, distance / outward, distance / inward)
+    return np.asarray(1.0 / (1.0 + scaled**2) ** 2)
 
 
 def _converged(
@@ -209,7 +220,7 @@ def _best_start(points: Float, design: Design, starts: list[Pose], least: int) -
             continue
         at = _Residuals.of(near, design, end, on_bands=False, margin=0.0)
         size = at.distance.size
-        loss = float(1.0 - np.sqrt(one_sided(at.distance, _WIDTHS[-1])).mean())
+        loss = float(1.0 - np.sqrt(_one_sided(at.distance, _WIDTHS[-1])).mean())
         ends.append((loss * size + len(some) - size, end))
     if not ends:
         return starts[0]
@@ -298,12 +309,17 @@ def on_wall(design: Design, azimuth: Float, height: Float) -> Bool:
 
 def _step(at: _Residuals, weight: Float) -> Float:
     """Weighted least squares of the change of pose; tilts have a wide prior."""
-    normal = (at.jacobian * weight[:, None]).T @ at.jacobian
     pull = at.jacobian.T @ (weight * at.distance)
-    normal[2, 2] += 1.0 / _TILT_SD**2
-    normal[3, 3] += 1.0 / _TILT_SD**2
+    normal = _normal_matrix(at, weight)
     _refuse_unspread(normal)
     return np.asarray(np.linalg.solve(normal, pull))
+
+
+def _normal_matrix(at: _Residuals, weight: Float) -> Float:
+    """Of the pose's four numbers, with what is known of the tilts before; (4, 4)."""
+    normal = (at.jacobian * weight[:, None]).T @ at.jacobian
+    normal[[2, 3], [2, 3]] += 1.0 / _TILT_SD**2
+    return np.asarray(normal)
 
 
 def _refuse_unspread(normal: Float) -> None:
@@ -321,7 +337,6 @@ def covariance(at: _Residuals, weight: Float, slope: Float) -> Float:
 
     Parameters
     ----------
-    at : _Residuals
     weight : array (n,)
     slope : array (n,)
         Of the weighted distance with the distance: what holds the pose, where weights
@@ -333,10 +348,7 @@ def covariance(at: _Residuals, weight: Float, slope: Float) -> Float:
     by_patch = np.stack(
         [np.bincount(at.patch, weights=score[:, k], minlength=count) for k in range(4)]
     )
-    normal = (at.jacobian * slope[:, None]).T @ at.jacobian
-    normal[2, 2] += 1.0 / _TILT_SD**2
-    normal[3, 3] += 1.0 / _TILT_SD**2
-    inverse = np.linalg.inv(normal)
+    inverse = np.linalg.inv(_normal_matrix(at, slope))
     filled = max(int((np.bincount(at.patch, minlength=count) > 0).sum()), 6)
     middle = by_patch @ by_patch.T * filled / (filled - 4.0)
     return np.asarray(inverse @ middle @ inverse)
@@ -423,8 +435,6 @@ def refine_pose(found: FoundPose, design: Design, blocks: BandBlocks) -> FoundPo
     ----------
     found : FoundPose
         On bands, as the points were binned with.
-    design : Design
-    blocks : BandBlocks
 
     Returns
     -------

@@ -186,10 +186,6 @@ def fit_circle(points: ArrayLike, *, weight: ArrayLike | None = None) -> CircleF
         How much each squared distance counts, 1 unless given: one over the variance of
         the point, to any scale.  A point of weight 0 is left out.
 
-    Returns
-    -------
-    CircleFit
-
     Raises
     ------
     InputError
@@ -204,32 +200,29 @@ def fit_circle(points: ArrayLike, *, weight: ArrayLike | None = None) -> CircleF
     data = _Points.of(points, weight, dimensions=2, unknowns=3, name="circle")
     unit, root = data.unit, data.root
 
-    def residuals(at: Float) -> Float:
-        return np.asarray(root * (np.hypot(*(unit - at[:2]).T) - at[2]))
-
-    def jacobian(at: Float) -> Float:
+    def evaluate(at: Float) -> tuple[Float, Float]:
         offset = unit - at[:2]
         out = np.maximum(np.hypot(*offset.T), np.finfo(float).tiny)
-        return np.asarray(
-            -root[:, None] * np.column_stack([offset / out[:, None], np.ones_like(out)])
-        )
+        table = np.column_stack([offset / out[:, None], np.ones_like(out)])
+        return root * (out - at[2]), -root[:, None] * table
 
     # Algebraic: x2 + y2 = 2 a x + 2 b y + c is linear in a, b and c.
     table = np.column_stack([2.0 * unit, np.ones(len(unit))])
     square = np.sum(unit**2, axis=1)
     a, b, c = np.linalg.lstsq(root[:, None] * table, root * square, rcond=None)[0]
     start = np.array([a, b, np.sqrt(max(c + a * a + b * b, _FLAT))])
-    best = _least_squares(residuals, jacobian, start)
+    best = _least_squares(evaluate, start)
     if not 0.0 < best[2] < _STRAIGHT:
         raise data.undetermined("lie on a line")
-    sd, covariance = data.scatter(residuals(best), jacobian(best))
+    distance, table = evaluate(best)
+    sd, covariance = data.scatter(distance, table)
     return CircleFit(
         centre=data.centre + data.size * best[:2],
         radius=float(data.size * best[2]),
         covariance=covariance * data.size**2,
         residual_sd=data.size * sd * data.root_mean,
         dof=data.dof,
-        roundness=data.size * float(np.ptp(residuals(best) / root)),
+        roundness=data.size * float(np.ptp(distance / root)),
     )
 
 
@@ -255,10 +248,6 @@ def fit_revolution(
     direction : array (3,), optional
         About along the axis, to start from; else many directions are tried.
 
-    Returns
-    -------
-    RevolutionFit
-
     Raises
     ------
     InputError
@@ -275,10 +264,7 @@ def fit_revolution(
     """
     unknowns = 6 if surface == "cone" else 5
     data = _Points.of(points, weight, dimensions=3, unknowns=unknowns, name=surface)
-    if direction is None:
-        tried = _directions(data.unit)
-    else:
-        tried = np.atleast_2d(np.asarray(direction, dtype=np.float64))
+    tried = _directions(data.unit) if direction is None else np.array([direction])
     starts = [_algebraic(data, along / np.linalg.norm(along)) for along in tried]
     starts.sort(key=lambda start: start.loss(data))
     fits = [start.descended(data) for start in starts[:_FITS]]
@@ -320,29 +306,23 @@ class _Points:
         given = np.asarray(points, dtype=np.float64)
         if given.ndim != 2 or given.shape[1] != dimensions:
             axes = "x, y, z"[: 3 * dimensions - 2]
-            raise InputError(
-                f"Points of shape {given.shape} came; a row of {axes} a point is asked",
-                cure="Give one row to every point",
+            what = (
+                f"Points of shape {given.shape} came; a row of {axes} a point is asked"
             )
+            raise InputError(what, cure="Give one row to every point")
         if not np.isfinite(given).all():
             raise InputError("Some points are not numbers", cure="Leave them out")
         counts = np.ones(len(given)) if weight is None else np.asarray(weight, float)
         if counts.shape != (len(given),):
-            raise InputError(
-                f"{counts.size} weights came for {len(given)} points",
-                cure="Give one weight to every point",
-            )
+            what = f"{counts.size} weights came for {len(given)} points"
+            raise InputError(what, cure="Give one weight to every point")
         if not (np.isfinite(counts).all() and (counts >= 0.0).all()):
-            raise InputError(
-                "Some weights are negative or not numbers",
-                cure="A weight is 0 or more; 0 leaves the point out",
-            )
+            cure = "A weight is 0 or more; 0 leaves the point out"
+            raise InputError("Some weights are negative or not numbers", cure=cure)
         given, counts = given[counts > 0.0], counts[counts > 0.0]
         if len(given) < unknowns:
-            raise InputError(
-                f"{len(given)} points came; a {name} needs {unknowns} or more",
-                cure="Measure more points, around and along",
-            )
+            what = f"{len(given)} points came; a {name} needs {unknowns} or more"
+            raise InputError(what, cure="Measure more points, around and along")
         centre, mean = given.mean(axis=0), float(counts.mean())
         size = float(np.linalg.norm(given - centre, axis=1).max())
         unit = (given - centre) / (size or 1.0)
@@ -431,12 +411,8 @@ class _Revolution:
 
     def descended(self, data: _Points) -> _Revolution:
         """The minimum that this first guess leads to."""
-        step = _least_squares(
-            lambda step: self.evaluate(data, step)[0],
-            lambda step: self.evaluate(data, step)[1],
-            np.zeros(data.unknowns),
-        )
-        return self.moved(step)
+        start = np.zeros(data.unknowns)
+        return self.moved(_least_squares(lambda step: self.evaluate(data, step), start))
 
     def is_sound(self, data: _Points) -> bool:
         """Whether it is round and the points lie to one side of its apex."""
@@ -505,9 +481,7 @@ def _algebraic(data: _Points, direction: Float) -> _Revolution:
 
 
 def _least_squares(
-    residuals: Callable[[Float], Float],
-    jacobian: Callable[[Float], Float],
-    start: Float,
+    evaluate: Callable[[Float], tuple[Float, Float]], start: Float
 ) -> Float:
     """Where Levenberg and Marquardt's way down from a start ends, to the last digits.
 
@@ -516,13 +490,20 @@ def _least_squares(
     """
     from scipy.optimize import least_squares
 
+    def residuals(at: Float) -> Float:
+        return evaluate(at)[0]
+
+    def jacobian(at: Float) -> Float:
+        return evaluate(at)[1]
+
     found = least_squares(
         residuals, start, jacobian,
         method="lm", xtol=_TOLERANCE, ftol=_TOLERANCE, gtol=_TOLERANCE,
     )  # fmt: skip
     best, last = np.asarray(found.x, dtype=np.float64), np.inf
     for _ in range(_POLISHED):
-        step = np.linalg.lstsq(jacobian(best), -residuals(best), rcond=None)[0]
+        distance, table = evaluate(best)
+        step = np.linalg.lstsq(table, -distance, rcond=None)[0]
         if not (reach := float(np.abs(step).max())) < last:
             break
         best, last = best + step, reach

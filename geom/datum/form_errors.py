@@ -124,8 +124,6 @@ def worn_wall_covariance(points: Float, design: Design, pose: Pose) -> Float:
     ----------
     points : array (n, 3), mm
         Of the whole wall, in the cloud's frame.
-    design : Design
-    pose : Pose
     """
     profile = design.profile
     azimuth, radius, height = pose.to_wall(points)

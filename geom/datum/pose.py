@@ -59,7 +59,6 @@ class Pose:
 
         Parameters
         ----------
-        design : Design
         azimuth_of_x : float, degrees
         z_offset : float, mm
         """

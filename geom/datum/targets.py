@@ -28,7 +28,7 @@ from geom.design import Design
 from geom.design.text_file import casefolded, join_words, nearest_word
 from geom.errors import InputError
 from geom.frame import wrap
-from geom.readings.targets import ObservedTarget
+from geom.readings.cloud import ObservedTarget
 from geom.units import Float
 
 #: Furthest that a target may lie from its place, mm (2 in): our own choice, no source.
@@ -81,7 +81,6 @@ def match_targets(seen: Sequence[ObservedTarget], design: Design) -> MatchedTarg
     ----------
     seen : sequence of ObservedTarget
         Of clouds in one frame.
-    design : Design
 
     Returns
     -------
@@ -146,11 +145,6 @@ def nominal_from_targets(matched: MatchedTargets, design: Design) -> Pose:
     little.  Where they stand so close together across the furnace that a tilt would
     have much, it is the turn about the cloud's own z axis.
 
-    Parameters
-    ----------
-    matched : MatchedTargets
-    design : Design
-
     Returns
     -------
     Pose
@@ -182,7 +176,6 @@ def align_to_targets(pose: Pose, matched: MatchedTargets) -> tuple[Pose, float, 
     ----------
     pose : Pose
         With offset and tilt as found, azimuth and height nearly so.
-    matched : MatchedTargets
 
     Returns
     -------

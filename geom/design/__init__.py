@@ -1,34 +1,18 @@
 """The drawing: design file, profile, openings, rules."""
 
-from geom.design.drawing import (
-    DatumBand,
-    Design,
-    DrawingPart,
-    Opening,
-    Profile,
-    RepairRules,
-    RodErrors,
-    ScannerErrors,
-    Target,
-)
-from geom.design.file import load_design
-from geom.design.shop import Bottom, Brick, Brickwork, Melting, Mix, Shop
-
-__all__ = [
-    "Bottom",
-    "Brick",
-    "Brickwork",
-    "DatumBand",
-    "Design",
-    "DrawingPart",
-    "Melting",
-    "Mix",
-    "Opening",
-    "Profile",
-    "RepairRules",
-    "RodErrors",
-    "ScannerErrors",
-    "Shop",
-    "Target",
-    "load_design",
-]
+from geom.design.drawing import DatumBand as DatumBand
+from geom.design.drawing import Design as Design
+from geom.design.drawing import DrawingPart as DrawingPart
+from geom.design.drawing import Opening as Opening
+from geom.design.drawing import Profile as Profile
+from geom.design.drawing import RepairRules as RepairRules
+from geom.design.drawing import RodErrors as RodErrors
+from geom.design.drawing import ScannerErrors as ScannerErrors
+from geom.design.drawing import Target as Target
+from geom.design.file import load_design as load_design
+from geom.design.shop import Bottom as Bottom
+from geom.design.shop import Brick as Brick
+from geom.design.shop import Brickwork as Brickwork
+from geom.design.shop import Melting as Melting
+from geom.design.shop import Mix as Mix
+from geom.design.shop import Shop as Shop

@@ -176,7 +176,6 @@ class Target:
 
     Attributes
     ----------
-    name : str
     azimuth : float, degrees
     height : float, mm
     radius : float or None, mm
@@ -281,25 +280,16 @@ class Design:
 
     Attributes
     ----------
-    name : str
     length_unit : str
         The unit of the design file and of texts for people.
     azimuth_zero, height_zero : str
         What they look at, in words.
     azimuth_sense : {'clockwise', 'counterclockwise'}
         Seen from above.
-    profile : Profile
     shell_radius : float or None
         Inside of the steel, mm.
     least_lining : float or None
         Lining left before the steel that the shop wants at least, mm; none is assumed.
-    openings : tuple of Opening
-    datum_bands : tuple of DatumBand
-    targets : tuple of Target
-    repair : RepairRules
-    rod : RodErrors
-    scanner : ScannerErrors
-    shop : Shop
     """
 
     name: str

@@ -180,7 +180,6 @@ class Melting:
     Attributes
     ----------
     rate : float or None, kg/h
-    blast : float or None, m3/h
     """
 
     rate: float | None = None
@@ -195,10 +194,6 @@ class Shop:
     ----------
     bricks : tuple of Brick
         The shop's own list; empty: the standard series is taken.
-    brickwork : Brickwork
-    mix : Mix
-    bottom : Bottom
-    melting : Melting
     confidence : float
         Chance that what is ordered is enough (``[repair] order_confidence``).
     """

@@ -22,12 +22,12 @@ from geom.frame import turn
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
 from geom.readings import RodReadings
-from geom.sampling.feasible import widened
+from geom.sampling.feasible import opening_at
 from geom.sampling.plan import SamplingPlan, initial_plan, onward_of
 from geom.surface import GPPosterior, Grid, RadialSurface, make_grid
 from geom.surface.coverage import OnGrid, on_surveyed, surveyed_by
 from geom.surface.reconstruct import LEAST_AZIMUTHS, LEAST_HEIGHTS, LEAST_READINGS
-from geom.units import Float, Int
+from geom.units import Float
 
 #: The coarse grid that is worked out while readings come: mm and columns round.
 GRID_ROW, GRID_COLUMNS = 40.0, 72
@@ -247,7 +247,7 @@ def station_board(
         return plan
     down = np.sort(heights)[::-1].copy()
     onward = np.array(sorted(azimuths.tolist(), key=lambda a: onward_of(design, a)))
-    opening = _opening_index(design, down, onward)
+    opening = opening_at(design, down, onward)
     rise = np.abs(down[:, None] - plan.height)
     off = np.abs(turn(plan.azimuth, onward[:, None]))
     wanted = own[np.ix_(np.argmin(rise, axis=1), np.argmin(off, axis=1))]
@@ -291,12 +291,3 @@ def _merge_places(
         if same <= near and near >= 0.5 * gap:
             kept.append(place)
     return np.array([*places, *kept])
-
-
-def _opening_index(design: Design, height: Float, azimuth: Float) -> Int:
-    found = np.full((height.size, azimuth.size), -1, dtype=np.int64)
-    for index, hole in enumerate(design.openings):
-        radius = design.radius_at_opening(hole)
-        here = widened(hole).holds(azimuth, height[:, None], radius)
-        found[here & (found < 0)] = index
-    return found

@@ -28,9 +28,12 @@ from geom.desk.entries import (
 )
 from geom.errors import InputError
 from geom.readings import RodReadings
-from geom.readings.sheets.diagnosis import diagnose
 from geom.readings.sheets.forms import is_wide, read_long
-from geom.readings.sheets.plausibility import ratio_to_design, refuse_implausible
+from geom.readings.sheets.plausibility import (
+    diagnose,
+    ratio_to_design,
+    refuse_implausible,
+)
 from geom.readings.sheets.table import (
     SheetRow,
     SheetTable,

@@ -1,17 +1,10 @@
 """What was measured, as written down; nothing inferred."""
 
-from geom.readings.cloud import Cloud, CloudReadings
-from geom.readings.load import load_readings
-from geom.readings.rod import RodKind, RodReadings
-from geom.readings.surveys import PastSurvey, load_past_survey, load_past_surveys
-
-__all__ = [
-    "Cloud",
-    "CloudReadings",
-    "PastSurvey",
-    "RodKind",
-    "RodReadings",
-    "load_past_survey",
-    "load_past_surveys",
-    "load_readings",
-]
+from geom.readings.cloud import Cloud as Cloud
+from geom.readings.cloud import CloudReadings as CloudReadings
+from geom.readings.load import load_readings as load_readings
+from geom.readings.rod import RodKind as RodKind
+from geom.readings.rod import RodReadings as RodReadings
+from geom.readings.surveys import PastSurvey as PastSurvey
+from geom.readings.surveys import load_past_survey as load_past_survey
+from geom.readings.surveys import load_past_surveys as load_past_surveys

@@ -13,7 +13,7 @@ import numpy as np
 from geom.design import Design
 from geom.design.text_file import join_words
 from geom.errors import InputError
-from geom.readings.cloud import Cloud, CloudReadings, no_rod_readings
+from geom.readings.cloud import Cloud, CloudReadings, no_rod_readings, read_targets
 from geom.readings.clouds import (
     CLOUD_ENDINGS,
     CloudSource,
@@ -23,9 +23,7 @@ from geom.readings.clouds import (
 from geom.readings.rod import RodReadings
 from geom.readings.sheets.forms import is_wide, read_long, read_wide
 from geom.readings.sheets.plausibility import refuse_implausible
-from geom.readings.sheets.table import SheetTable, read_table
-from geom.readings.sheets.workbook import read_workbook
-from geom.readings.targets import read_targets
+from geom.readings.sheets.table import SheetTable, read_table, read_workbook
 from geom.units import MM_PER, Float
 
 ROD_SHEETS: dict[str, Callable[[str], SheetTable]] = {
@@ -136,20 +134,9 @@ def load_clouds(
     z_offset: float,
     scanner: Sequence[float] | None,
 ) -> tuple[Cloud, ...]:
-    """Open clouds; their points are read when the surface is made.
+    """Open the clouds of some files, as `load_readings` is told of them.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Their files.
-    unit : {'in', 'mm', 'cm', 'm'} or None
-        Of every cloud; None only where every file fixes its own.
-    azimuth_of_x : float, degrees
-        Design azimuth that their +x points at.
-    z_offset : float
-        In the clouds' unit.
-    scanner : three floats or None
-        Where the scanner stood, in the clouds' frame and unit.
+    Their points are read when the surface is made.
 
     Raises
     ------

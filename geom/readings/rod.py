@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal, TypeVar
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
 
 import numpy as np
 
 from geom.units import Float, Int
 
 RodKind = Literal["radius", "diameter", "cutback"]
-T = TypeVar("T")
+#: Fields of `RodReadings` with an entry for each reading.
+_NUMBERS, _TEXTS = (
+    ("azimuth", "height", "value", "sd", "step"),
+    ("kind", "place", "note"),
+)
 
 
 @dataclass(frozen=True)
@@ -108,58 +112,34 @@ class RodReadings:
 
     def take(self, rows: Int) -> RodReadings:
         """Some of the readings, in the order of ``rows``; int array."""
-
-        def taken(texts: tuple[T, ...]) -> tuple[T, ...]:
-            return tuple(texts[k] for k in rows)
-
-        return RodReadings(
-            kind=taken(self.kind),
-            azimuth=self.azimuth[rows],
-            height=self.height[rows],
-            value=self.value[rows],
-            sd=self.sd[rows],
-            step=self.step[rows],
-            place=taken(self.place),
-            note=taken(self.note),
-            no_access=self.no_access,
-            common={name: table[rows] for name, table in self.common.items()},
-        )
+        parts: dict[str, Any] = {
+            **{name: getattr(self, name)[rows] for name in _NUMBERS},
+            **{name: tuple(getattr(self, name)[k] for k in rows) for name in _TEXTS},
+        }
+        common = {name: table[rows] for name, table in self.common.items()}
+        return replace(self, **parts, common=common)
 
     def joined(self, other: RodReadings) -> RodReadings:
         """These and others as one survey."""
-        return RodReadings(
-            kind=self.kind + other.kind,
-            azimuth=np.concatenate([self.azimuth, other.azimuth]),
-            height=np.concatenate([self.height, other.height]),
-            value=np.concatenate([self.value, other.value]),
-            sd=np.concatenate([self.sd, other.sd]),
-            step=np.concatenate([self.step, other.step]),
-            place=self.place + other.place,
-            note=self.note + other.note,
-            no_access=Unreachable(
-                np.append(self.no_access.azimuth, other.no_access.azimuth),
-                np.append(self.no_access.height, other.no_access.height),
-            ),
-            common={
-                name: np.concatenate(
-                    [_padded(part, name, self, other) for part in (self, other)]
-                )
-                for name in {**self.common, **other.common}
+        from scipy.linalg import block_diag
+
+        both: dict[str, Any] = {
+            **{
+                name: np.append(getattr(self, name), getattr(other, name))
+                for name in _NUMBERS
             },
+            **{name: getattr(self, name) + getattr(other, name) for name in _TEXTS},
+        }
+        no_access = Unreachable(
+            np.append(self.no_access.azimuth, other.no_access.azimuth),
+            np.append(self.no_access.height, other.no_access.height),
         )
+        # what the readings of one survey share is not what those of the other do
+        common = {
+            name: block_diag(self._common(name), other._common(name))
+            for name in {**self.common, **other.common}
+        }
+        return RodReadings(**both, no_access=no_access, common=common)
 
-
-def _padded(
-    part: RodReadings, name: str, first: RodReadings, last: RodReadings
-) -> Float:
-    """Common errors of one part among those of both, which are not the same."""
-    none = np.zeros((len(part), 0))
-    return np.concatenate(
-        [
-            each.common.get(name, none)
-            if each is part
-            else np.zeros((len(part), each.common.get(name, none).shape[1]))
-            for each in (first, last)
-        ],
-        axis=1,
-    )
+    def _common(self, name: str) -> Float:
+        return self.common.get(name, np.zeros((len(self), 0)))

@@ -62,16 +62,12 @@ class ZoneBefore:
 
     Attributes
     ----------
-    id : int
     action : str
         What was to be done.
     azimuth_from, azimuth_to : float, degrees
         From greater than to where it crosses azimuth 0.
-    height_from, height_to : float
-    area : float
     volume : Quantity
         To put in, or for ``chip`` to take off.
-    cutback_mean : Quantity
     """
 
     id: int
@@ -95,8 +91,6 @@ class SurveyBefore:
         The gridded wall, m rows of k azimuths with anything surveyed; NaN where not.
     zone : int array (m, k)
         Zone of each of its cells, 0 where none.
-    zones : tuple of ZoneBefore
-    title, created : str
     low, high : float, mm
         Heights surveyed.
     rebuild, net : Quantity, mm3
@@ -151,7 +145,7 @@ def load_past_survey(folder: Path | str, design: Design) -> PastSurvey:
         If the folder holds no survey, or one of another lining, drawing or frame.
     """
     path = Path(folder) / FILE
-    survey = _load(Path(folder), design)
+    survey, _ = _load(Path(folder), design)
     whole = np.isfinite(survey.cutback).all(axis=1)
     if whole.sum() < 2:
         raise InputError(
@@ -167,13 +161,14 @@ def load_past_survey(folder: Path | str, design: Design) -> PastSurvey:
     )
 
 
-def _load(folder: Path, design: Design) -> PastSurvey:
-    """The surveyed wall of an output folder; NaN where it was not read."""
+def _load(folder: Path, design: Design) -> tuple[PastSurvey, xr.Dataset]:
+    """The surveyed wall of an output folder, NaN where not read, and its file."""
     path = folder / FILE
     if not path.is_file():
         raise InputError(f"there is no {FILE} in it", file=folder, cure=_CURE)
     try:
-        return _read(path, design)
+        data = _read(path, design)
+        return _checked(data, design), data
     except InputError as fault:
         raise fault.at(file=path) from None
 
@@ -195,20 +190,21 @@ def load_survey_before(folder: Path | str, design: Design) -> SurveyBefore:
         files of two surveys.
     """
     folder = Path(folder)
-    survey = _load(folder, design)
+    survey, data = _load(folder, design)
     path = folder / FINDINGS
     if not path.is_file():
         raise InputError(
             f"there is no {FINDINGS} in it", file=folder, cure=_SURVEY_AGAIN
         )
-    zone, created = _zone_map(folder / FILE)
+    zone = _zone_map(data, folder / FILE)
+    created = str(data.attrs.get("created", ""))
     try:
         return _survey(_document(path), survey, zone, created)
     except InputError as fault:
         raise fault.at(file=path) from None
 
 
-def _read(path: Path, design: Design) -> PastSurvey:
+def _read(path: Path, design: Design) -> xr.Dataset:
     import xarray as xr
 
     try:
@@ -220,7 +216,7 @@ def _read(path: Path, design: Design) -> PastSurvey:
             raise
         raise InputError("cannot be read as NetCDF-4", cure=_CURE) from fault
     _refuse_other_frame(data.attrs, design)
-    return _checked(data, design)
+    return data
 
 
 def _refuse_no_surface(data: xr.Dataset) -> None:
@@ -304,19 +300,12 @@ def _refuse_other_drawing(height: Float, drawn: Float, design: Design) -> None:
         )
 
 
-def _zone_map(path: Path) -> tuple[Int, str]:
-    """Zone of every surveyed cell, and when the file says it was made."""
-    import xarray as xr
-
-    with xr.open_dataset(path, engine="h5netcdf") as data:
-        if "zone" not in data or data["zone"].dims != ("height", "azimuth"):
-            raise InputError(
-                "has no zones over the wall", file=path, cure=_SURVEY_AGAIN
-            )
-        rows = (data["surveyed"].to_numpy() > 0).any(axis=1)
-        zone = data["zone"].to_numpy()[rows]
-        created = str(data.attrs.get("created", ""))
-    return zone.astype(np.int64), created
+def _zone_map(data: xr.Dataset, path: Path) -> Int:
+    """Zone of every cell of the surveyed rows."""
+    if "zone" not in data or data["zone"].dims != ("height", "azimuth"):
+        raise InputError("has no zones over the wall", file=path, cure=_SURVEY_AGAIN)
+    rows = (data["surveyed"].to_numpy() > 0).any(axis=1)
+    return data["zone"].to_numpy()[rows].astype(np.int64)
 
 
 def _document(path: Path) -> dict[str, Any]:

@@ -36,6 +36,11 @@ class Region:
     azimuth_from: float
     azimuth_to: float
 
+    @property
+    def mid_height(self) -> float:
+        """Half-way up it."""
+        return 0.5 * (self.height_from + self.height_to)
+
     def to_dict(self) -> dict[str, Any]:
         """As the documents of a record name it."""
         return vars(self).copy()
@@ -57,7 +62,7 @@ class Regions:
 
     def of_kind(self, kind: Kind) -> tuple[int, ...]:
         """Places of the regions of one kind."""
-        return tuple(i for i, one in enumerate(self.regions) if one.kind == kind)
+        return tuple(i for i, region in enumerate(self.regions) if region.kind == kind)
 
 
 def regions_of(panels: Panels, design: Design) -> Regions:
@@ -65,7 +70,6 @@ def regions_of(panels: Panels, design: Design) -> Regions:
 
     Parameters
     ----------
-    panels : Panels
     design : Design
         Its tuyeres part the wall into well, tuyere belt, melting zone and stack; with
         none there are no zones.
@@ -84,15 +88,17 @@ def regions_of(panels: Panels, design: Design) -> Regions:
         *(Region("side", "", low, high, a, b) for a, b in hours),
         *(Region("panel", "", a, b, c, d) for a, b in edges for c, d in hours),
     ]
-    return Regions(tuple(regions), np.stack([_member(one, panels) for one in regions]))
+    return Regions(
+        tuple(regions), np.stack([_member(region, panels) for region in regions])
+    )
 
 
 def _zones(panels: Panels, design: Design) -> list[tuple[str, float, float]]:
     """Zones that have a row of panels, cut at edges of rows."""
     if not design.tuyeres:
         return []
-    foot = min(one.height - 0.5 * one.tall for one in design.tuyeres)
-    head = max(one.height + 0.5 * one.tall for one in design.tuyeres)
+    foot = min(tuyere.height - 0.5 * tuyere.tall for tuyere in design.tuyeres)
+    head = max(tuyere.height + 0.5 * tuyere.tall for tuyere in design.tuyeres)
     cuts = [-np.inf, foot, head, head + _MELTING_HEIGHT, np.inf]
     middle = 0.5 * (panels.edge[:-1] + panels.edge[1:])
     names = ("well", "tuyere belt", "melting zone", "stack")

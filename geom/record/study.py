@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -17,9 +17,11 @@ import numpy as np
 from geom._version import __version__
 from geom.compare.panels import PanelState
 from geom.design import Design
+from geom.document import as_document, iso_time
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step, find_steps
+from geom.record.forecast.first_passage import missing_shell_keys
 from geom.record.forecast.forecast import (
     COVERAGE,
     Coverage,
@@ -27,22 +29,21 @@ from geom.record.forecast.forecast import (
     forecast,
     forecast_repaired,
 )
-from geom.record.forecast.limits import missing_shell_keys
 from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import SPELL_CURE, Record
-from geom.record.wear.accumulate import Accumulated, Tick, accumulate
+from geom.record.wear.accumulate import Tick, accumulate
 from geom.record.wear.maps import WearMaps
 from geom.record.wear.ovality import Harmonics, circumferential_pattern
 from geom.record.wear.rates import Rates, wear_rates
-from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import (
+from geom.record.wear.series import (
     EXPOSURES,
     FEW_SPELLS,
     TONNE,
     Exposure,
     Spell,
     SurveyGap,
+    WearSeries,
     exposures,
     find_spells,
 )
@@ -112,7 +113,6 @@ class Wear:
 
     Attributes
     ----------
-    lining, campaign, title : str
     created, version : str
         Of this study: ISO time, and of the program.
     campaigns : tuple of str
@@ -125,15 +125,12 @@ class Wear:
         Wear of every piece in every spell; its spells and pieces.
     rates : mapping of Rates
         Per heat, and per hour and tonne where given of any spell.
-    steps : tuple of Step
-    pattern : tuple of Roundness
     forecasts : tuple of Forecast
         The wall left alone from now on.
     repaired : tuple of Forecast
         The wall repaired as now; empty where repairs are too few to tell.
     maps : WearMaps
         Wear cell by cell.
-    warnings : tuple of WearWarning
     """
 
     lining: str
@@ -166,7 +163,7 @@ class Wear:
     @property
     def stops(self) -> tuple[Forecast, ...]:
         """Forecasts that say: stop and inspect."""
-        return tuple(one for one in self.forecasts if one.stop)
+        return tuple(forecast for forecast in self.forecasts if forecast.stop)
 
     def to_dict(self) -> dict[str, Any]:
         """The document ``wear.json`` holds."""
@@ -187,7 +184,6 @@ def study(
 
     Parameters
     ----------
-    record : Record
     campaign : str, optional
         Which; default the latest.
     title : str, optional
@@ -219,7 +215,9 @@ def study(
     series = summed.series
     say("rates")
     known: list[Exposure] = [
-        one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0
+        exposure
+        for exposure in EXPOSURES
+        if np.nansum(exposures(spells, exposure)) > 0.0
     ]
     rates = {against: wear_rates(series, against) for against in known}
     say("steps and patterns")
@@ -227,13 +225,18 @@ def study(
     pattern = circumferential_pattern(series, record.design)
     say("forecast")
     last = occasions[-1]
-    state_of = _StateOf(record, summed, last)
-    moment = datetime.now(UTC) if created is None else created
+
+    def state_of(occasion: Occasion) -> PanelState:
+        """A survey panel by panel: the last whole, the others as they were summed."""
+        if occasion == last or occasion not in summed.states:
+            return record.state(occasion)
+        return summed.states[occasion]
+
     return Wear(
         lining=record.design.name,
         campaign=chosen,
         title=title or ", ".join(filter(None, (record.design.name, chosen))),
-        created=moment.isoformat(timespec="seconds"),
+        created=iso_time(created),
         version=__version__,
         campaigns=record.campaigns,
         occasions=occasions,
@@ -266,7 +269,6 @@ def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth,
 
     Parameters
     ----------
-    record : Record
     occasions : sequence of Occasion
         In order; surveys after a repair are passed over.
 
@@ -286,20 +288,6 @@ def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth,
 
 def _silent(words: str) -> None:
     """Say nothing."""
-
-
-@dataclass(frozen=True)
-class _StateOf:
-    """Surveys panel by panel: the last whole, the others as they were summed."""
-
-    record: Record
-    summed: Accumulated
-    last: Occasion
-
-    def __call__(self, occasion: Occasion) -> PanelState:
-        if occasion == self.last or occasion not in self.summed.states:
-            return self.record.state(occasion)
-        return self.summed.state(occasion)
 
 
 def _no_spell(
@@ -331,7 +319,7 @@ def document(wear: Wear) -> dict[str, Any]:
     """All numbers of a study, as JSON holds them."""
     regions = wear.regions
     wall = regions.of_kind("wall")[0]
-    per = {f"per_{one}": f"mm/{one}" for one in wear.rates}
+    per = {f"per_{exposure}": f"mm/{exposure}" for exposure in wear.rates}
     return {
         "schema": SCHEMA,
         "lining": wear.lining,
@@ -340,9 +328,9 @@ def document(wear: Wear) -> dict[str, Any]:
         "created": wear.created,
         "version": wear.version,
         "units": {"length": "mm", "angle": "deg", "mass": "t", "time": "h", **per},
-        "surveys": [_survey(one) for one in wear.occasions],
+        "surveys": [_survey(occasion) for occasion in wear.occasions],
         "spells": [
-            _spell(one, wear, row) for row, one in enumerate(wear.series.spells)
+            _spell(spell, wear, row) for row, spell in enumerate(wear.series.spells)
         ],
         "gaps": [gap.words for gap in wear.gaps],
         "wall": _piece(wear, wall),
@@ -350,9 +338,9 @@ def document(wear: Wear) -> dict[str, Any]:
             name: [_piece(wear, i) for i in regions.of_kind(kind)]
             for kind, name in _KINDS.items()
         },
-        "steps": [_step(one) for one in wear.steps],
-        "pattern": [_roundness(one) for one in wear.pattern],
-        "forecasts": [_forecast(one) for one in (*wear.forecasts, *wear.repaired)],
+        "steps": [_step(step) for step in wear.steps],
+        "pattern": [_roundness(found) for found in wear.pattern],
+        "forecasts": [_forecast(found) for found in (*wear.forecasts, *wear.repaired)],
     }
 
 
@@ -365,14 +353,16 @@ def _spell(spell: Spell, wear: Wear, row: int) -> dict[str, Any]:
     """One spell, with the mean wear of the wall and its sd where both surveys tell."""
     wall = wear.regions.of_kind("wall")[0]
     value, variance = wear.series.wear[row, wall], wear.series.variance[row, wall]
-    known = math.isfinite(value)
+    known = (
+        Quantity.normal(value, math.sqrt(variance)) if math.isfinite(value) else None
+    )
     return {
         "first_heat": spell.first_heat,
         "last_heat": spell.last_heat,
         "heats": spell.heats,
         "hours": spell.hours,
         "melted": None if spell.melted is None else spell.melted / TONNE,
-        "wear": _q(Quantity.normal(value, math.sqrt(variance))) if known else None,
+        "wear": as_document(known),
     }
 
 
@@ -382,10 +372,10 @@ def _piece(wear: Wear, i: int) -> dict[str, Any]:
     for against, rates in wear.rates.items():
         scatter = float(rates.heat_sd[i])
         data[f"per_{against}"] = {
-            "long": _q(rates.long[i]),
-            "short": _q(rates.short[i]),
+            "long": as_document(rates.long[i]),
+            "short": as_document(rates.short[i]),
             "short_over": rates.short_over,
-            "trend": _q(rates.trend[i]),
+            "trend": as_document(rates.trend[i]),
             "spells": rates.spells[i],
             "scatter_of_a_heat": scatter if math.isfinite(scatter) else None,
         }
@@ -396,49 +386,32 @@ def _step(step: Step) -> dict[str, Any]:
     return {
         **step.region.to_dict(),
         "first_heat": step.first.first_heat,
-        "before": _q(step.before),
-        "after": _q(step.after),
-        "change": _q(step.change),
+        "before": as_document(step.before),
+        "after": as_document(step.after),
+        "change": as_document(step.change),
         "chance": step.chance,
     }
 
 
-def _roundness(one: Harmonics) -> dict[str, Any]:
+def _roundness(pattern: Harmonics) -> dict[str, Any]:
     return {
-        **one.zone.to_dict(),
-        "lobes": [
-            {
-                "order": harmonic.order,
-                "amplitude": _q(harmonic.amplitude),
-                "azimuth": harmonic.azimuth,
-            }
-            for harmonic in one.harmonics
-        ],
-        "tuyeres": _q(one.tuyeres),
-        "spells": one.spells,
+        **pattern.zone.to_dict(),
+        "lobes": as_document(pattern.harmonics),
+        "tuyeres": as_document(pattern.tuyeres),
+        "spells": pattern.spells,
     }
 
 
-def _forecast(one: Forecast) -> dict[str, Any]:
+def _forecast(found: Forecast) -> dict[str, Any]:
     return {
-        **one.region.to_dict(),
-        "limit": one.limit,
-        "going": one.going,
-        "heats": _q(one.heats),
-        "at": _q(one.at),
-        "room": _q(one.room),
-        "rate": _q(one.rate),
-        "rule": one.governing,
-        "survey_within": one.survey_within,
-        "stop": one.stop,
-    }
-
-
-def _q(quantity: Quantity | None) -> dict[str, float | None] | None:
-    """A quantity; null where an end of it is not bounded, since JSON knows no more."""
-    if quantity is None:
-        return None
-    return {
-        name: part if math.isfinite(part) else None
-        for name, part in quantity.to_dict().items()
+        **found.region.to_dict(),
+        "limit": found.limit,
+        "going": found.going,
+        "heats": as_document(found.heats),
+        "at": as_document(found.at),
+        "room": as_document(found.room),
+        "rate": as_document(found.rate),
+        "rule": found.governing,
+        "survey_within": found.survey_within,
+        "stop": found.stop,
     }

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from geom.design import Design
-from geom.stats.partial_moments import expected_excess, expected_shortfall
+from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import Grid
 from geom.units import Bool, Float
 
@@ -60,7 +60,7 @@ class Wall:
         return float(np.sum(patch[patch > 0.0] * area[patch > 0.0]))
 
 
-def section(radius: Float, depth: float | Float) -> Float:
+def section(radius: Float, depth: float) -> Float:
     """Area between a radius and one ``depth`` greater, mm2 per radian.
 
     Examples

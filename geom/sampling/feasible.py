@@ -8,7 +8,7 @@ import numpy as np
 
 from geom.design import Design, Opening
 from geom.errors import InputError
-from geom.units import Bool, Float
+from geom.units import Bool, Float, Int
 
 #: Distance kept from the edge of an opening and from a step of the profile, mm: there
 #: is no clean face to set a rod to.  Our own choice, no source.
@@ -79,9 +79,8 @@ def feasible_stations(design: Design, low: float, high: float) -> FeasibleStatio
         )
     rows = np.arange(np.ceil(low / up - 1e-6), np.floor(high / up + 1e-6) + 1.0)
     height = np.clip(rows * up, low, high)
-    free = clear_of_steps(design, height)[:, None] & _clear_wall(
-        design, height, azimuth
-    )
+    free = clear_of_steps(design, height)[:, None]
+    free = free & (opening_at(design, height, azimuth) < 0)
     if not free.any():
         raise InputError(
             "no station on the steps lies on wall between the lowest and the highest "
@@ -106,16 +105,23 @@ def clear_of_steps(design: Design, height: Float) -> Bool:
     return np.asarray(np.all(off >= MARGIN, axis=1))
 
 
-def _clear_wall(design: Design, height: Float, azimuth: Float) -> Bool:
-    clear = np.ones((height.size, azimuth.size), dtype=bool)
-    for hole in design.openings:
-        around = widened(hole)
+def opening_at(design: Design, height: Float, azimuth: Float) -> Int:
+    """Which of the design's openings each station is in or too near, else -1; (m, k).
+
+    Parameters
+    ----------
+    height : array (m,), mm
+    azimuth : array (k,), or (m, k) where rows are turned, degrees
+    """
+    found = np.full((height.size, azimuth.shape[-1]), -1, dtype=np.int64)
+    for index, hole in enumerate(design.openings):
         radius = design.radius_at_opening(hole)
-        clear &= ~around.holds(azimuth, height[:, None], radius)
-    return clear
+        here = _widened(hole).holds(azimuth, height[:, None], radius)
+        found[here & (found < 0)] = index
+    return found
 
 
-def widened(hole: Opening) -> Opening:
+def _widened(hole: Opening) -> Opening:
     """An opening with the margin round it; what keeps just the margin is clear."""
     more = 2.0 * (MARGIN - _ROUNDING)
     wide, tall = hole.width + more, hole.tall + more

@@ -22,7 +22,7 @@ from geom.sampling.feasible import (
     MARGIN,
     clear_of_steps,
     height_step,
-    widened,
+    opening_at,
 )
 from geom.sampling.stations import Advice
 from geom.units import Bool, Float, Int
@@ -51,7 +51,6 @@ class CandidateRows:
 
     Attributes
     ----------
-    design : Design
     height : array (c,), mm, rising
         On the rod's steps, clear of steps of the profile and of its ends.
     worse : array (c,), mm
@@ -205,11 +204,7 @@ class CandidateRows:
 
 def _blocked(design: Design, height: Float, azimuth: Float) -> Float:
     """Share of each row that lies in openings; array (c,)."""
-    inside = np.zeros((height.size, azimuth.size), dtype=bool)
-    for hole in design.openings:
-        radius = design.radius_at_opening(hole)
-        inside |= widened(hole).holds(azimuth, height[:, None], radius)
-    return np.asarray(inside.mean(axis=1))
+    return np.asarray((opening_at(design, height, azimuth) >= 0).mean(axis=1))
 
 
 @dataclass(frozen=True)
@@ -294,7 +289,6 @@ def initial_plan(
 
     Parameters
     ----------
-    design : Design
     azimuths : int, optional
         Columns, evenly round from azimuth 0.  Default: on the rod's steps, about every
         30 degrees.
@@ -305,10 +299,6 @@ def initial_plan(
         Whether all rows have the same azimuths.  Default: rows are turned against each
         other on the rod's steps of azimuth, where these are finer than the columns; and
         there are rows close to the sills and lips of the tuyeres.
-
-    Returns
-    -------
-    SamplingPlan
 
     Raises
     ------
@@ -321,7 +311,7 @@ def initial_plan(
     up = rows.usual(mouths=not columns) if heights is None else rows.spread(heights)
     turned = _turn_of_each(design, up, across, turns)[::-1].copy()
     down = up[::-1].copy()
-    opening = _openings(design, down, wrap(across + turned[:, None]))
+    opening = opening_at(design, down, wrap(across + turned[:, None]))
     return SamplingPlan(down, across, opening < 0, opening, turned)
 
 
@@ -367,15 +357,6 @@ def _beside_mouth(tuyere: Opening, height: float) -> bool:
 def follow_up_plan(design: Design, advice: Advice) -> SamplingPlan:
     """One row for each station that would tell most.
 
-    Parameters
-    ----------
-    design : Design
-    advice : Advice
-
-    Returns
-    -------
-    SamplingPlan
-
     Raises
     ------
     InputError
@@ -398,7 +379,7 @@ def follow_up_plan(design: Design, advice: Advice) -> SamplingPlan:
         height,
         across,
         requested,
-        _openings(design, height, np.tile(across, (height.size, 1))),
+        opening_at(design, height, across),
         np.zeros(height.size),
         rank=tuple(k + 1 for k in order),
         is_repeat=tuple(station.is_repeat for station in chosen),
@@ -422,13 +403,3 @@ def _azimuths(design: Design, count: int | None) -> Float:
         # To a hundredth: a seventh part of the circle is no finer on a rod.
         places = np.round(np.arange(count) * 360.0 / count, 2)
     return np.array(sorted(places.tolist(), key=_by_clock(design)))
-
-
-def _openings(design: Design, height: Float, azimuth: Float) -> Int:
-    """Which opening each station is in or too near, else -1; as ``azimuth``, (m, k)."""
-    found = np.full(azimuth.shape, -1, dtype=np.int64)
-    for index, hole in enumerate(design.openings):
-        radius = design.radius_at_opening(hole)
-        here = widened(hole).holds(azimuth, height[:, None], radius)
-        found[here & (found < 0)] = index
-    return found

@@ -41,7 +41,7 @@ from geom.errors import InputError
 from geom.frame import turn
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.feasible import MARGIN, FeasibleStations, feasible_stations
-from geom.stats.partial_moments import hermite_excess
+from geom.stats.normal import hermite_excess
 from geom.surface import Grid, RadialSurface, make_grid
 from geom.surface.gp.covariance import GridCrossCovariance
 from geom.surface.gp.kernels import Points2D, chord, height_distance
@@ -106,15 +106,6 @@ def station_covariance(
     As in `GPPosterior.joint`: the correlations of the best choice of sizes and lengths,
     the variances of all choices, and what their best estimates differ by.
 
-    Parameters
-    ----------
-    posterior : GPPosterior
-    nodes : Nodes
-    feasible : FeasibleStations
-
-    Returns
-    -------
-    StationCovariance
     """
     free = np.flatnonzero(feasible.free)
     height, azimuth = feasible.each()
@@ -244,7 +235,6 @@ def next_stations(
 
     Parameters
     ----------
-    surface : RadialSurface
     readings : RodReadings or CloudReadings
         Those the surface was made from.
     count : int
@@ -253,10 +243,6 @@ def next_stations(
         What is to become certain: the rebuild volume, or where brick is needed.
     nodes : Nodes, optional
         Of the surface, if they are at hand.
-
-    Returns
-    -------
-    Advice
 
     Raises
     ------

@@ -86,14 +86,7 @@ def moderated_variance(
 def variance_floor(residual: Float, dof: Float, kind: Int) -> Float:
     """Least that the mean square of a kind is by chance, over its expectation; (s,).
 
-    Parameters
-    ----------
-    residual : array (n, s)
-        Of a fit to each unit, whitened.
-    dof : array (s,)
-        Degrees of freedom of each.
-    kind : int array (s,)
-        Number of the kind of each unit.
+    Residuals (n, s), degrees of freedom and kinds are as for `moderated_variance`.
     """
     from scipy.special import chdtri
 

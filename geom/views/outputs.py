@@ -24,7 +24,7 @@ from geom.record.study import Wear, deepest_found
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
 from geom.sampling.plan import SamplingPlan
-from geom.stats.partial_moments import expected_excess
+from geom.stats.normal import expected_excess
 from geom.surface.radial import RadialSurface
 from geom.views.charts.change_map import change_png, levels_png, scale_png, wall_png
 from geom.views.charts.figure import Form

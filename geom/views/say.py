@@ -19,6 +19,7 @@ from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.record.regions import Region, middle
 from geom.record.wear.ovality import FEWEST, Harmonic, Harmonics
+from geom.record.wear.series import Spell
 from geom.units import (
     CUBIC_FOOT,
     LITRE,
@@ -313,6 +314,12 @@ def _side(region: Region, design: Design) -> str:
     if span(region) <= 360.0 / HOURS + 1e-6:
         return clock_face(middle(region), design.azimuth_sense)
     return say_clock(region, design)
+
+
+def say_spell(spell: Spell) -> str:
+    """Name a spell by its heats: ``heat 41``, or ``heats 41 to 43``."""
+    first, last = spell.first_heat, spell.last_heat
+    return f"heat {last}" if first == last else f"heats {first} to {last}"
 
 
 def say_change_percent(change: Quantity) -> str:

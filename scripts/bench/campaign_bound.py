@@ -23,9 +23,14 @@ from campaign_truth import CampaignTruth
 from scipy.special import ndtr, ndtri
 
 from geom.record.changepoints.candidates import candidate_regions
-from geom.record.changepoints.fourier import BASIS, MULTIPLICITY, ORDER
 from geom.record.changepoints.scan import AFTER, BEFORE
-from geom.record.changepoints.table import WearTable, wear_table
+from geom.record.changepoints.table import (
+    BASIS,
+    MULTIPLICITY,
+    ORDER,
+    WearTable,
+    wear_table,
+)
 from geom.units import Float
 
 

@@ -13,8 +13,7 @@ from campaign_walls import walls_at
 from geom.compare.panels import PanelState
 from geom.record.regions import Regions, regions_of
 from geom.record.store.occasion import Occasion
-from geom.record.wear.series import WearSeries, wear_series
-from geom.record.wear.spells import find_spells
+from geom.record.wear.series import WearSeries, find_spells, wear_series
 from geom.units import Bool, Float
 
 _FIRST = date(2026, 1, 5)

@@ -13,7 +13,7 @@ from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.wear.accumulate import accumulate
-from geom.record.wear.spells import Spell, find_spells
+from geom.record.wear.series import Spell, find_spells
 from geom.units import Float
 
 #: Wear per heat, its sd, and its trend, (m, k) each.

@@ -23,7 +23,7 @@ import numpy as np
 import geom
 from geom.readings import Cloud, CloudReadings
 from geom.readings.cloud import no_rod_readings
-from geom.stats.partial_moments import expected_excess
+from geom.stats.normal import expected_excess
 from geom.units import Float
 from scans import Held, Scene, make_scene
 

@@ -13,7 +13,7 @@ from record_memory import family, watched
 from record_ways import WAYS
 
 from geom.record.store.store import check_record, open_record
-from geom.record.wear.spells import find_spells
+from geom.record.wear.series import find_spells
 
 SURVEYS = 9
 

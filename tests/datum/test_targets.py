@@ -19,7 +19,7 @@ from geom.datum import (
 from geom.datum.targets import MISS
 from geom.design import DatumBand, Design, Target
 from geom.frame import Sense, turn
-from geom.readings.targets import ObservedTarget
+from geom.readings.cloud import ObservedTarget
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
 

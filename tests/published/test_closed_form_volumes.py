@@ -14,7 +14,7 @@ import pytest
 
 from geom.compare.volume import buildup_volume, rebuild_volume
 from geom.design import Profile
-from geom.stats.partial_moments import expected_excess
+from geom.stats.normal import expected_excess
 from geom.surface import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design

@@ -29,7 +29,7 @@ from geom.frame import to_cartesian, turn
 from geom.readings import load_readings
 from geom.record.change.compare import compare_walls
 from geom.record.store.survey_file import RecordedWall
-from geom.stats.detection import level_of_detection
+from geom.stats.comparisons import level_of_detection
 from geom.surface import reconstruct
 from geom.units import Float
 from tests.walls import plain_design

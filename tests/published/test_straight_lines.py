@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from geom.stats.lines import fit_lines
+from geom.stats.regression import fit_lines
 from geom.units import Float
 
 NATRELLA_X = np.array([30.0, *np.arange(100.0, 1501.0, 100.0)])

@@ -9,7 +9,7 @@ import pytest
 
 from geom.design import load_design
 from geom.errors import InputError
-from geom.readings.targets import ObservedTarget, read_targets
+from geom.readings.cloud import ObservedTarget, read_targets
 
 TEXT = Path(__file__).parents[2].joinpath("docs", "file-formats.md").read_text("utf-8")
 HEAD = "name,x_mm,y_mm,z_mm\n"

@@ -19,8 +19,7 @@ from geom.compare.panels import HOURS, PARTS, PanelState, panels_of
 from geom.design import Design, Opening, Profile, RepairRules
 from geom.record.regions import Regions, regions_of
 from geom.record.store.occasion import Occasion, Stage
-from geom.record.wear.series import WearSeries, wear_series
-from geom.record.wear.spells import find_spells
+from geom.record.wear.series import WearSeries, find_spells, wear_series
 from geom.units import Bool, Float
 from tests.walls import plain_design
 

@@ -10,8 +10,7 @@ import numpy as np
 from geom.compare.panels import HOURS, panels_of
 from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
-from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import Spell
+from geom.record.wear.series import Spell, WearSeries
 from geom.units import Float
 from tests.walls import tapered_design
 

@@ -24,7 +24,7 @@ from geom.readings import RodReadings
 from geom.readings.rod import Unreachable
 from geom.sampling.feasible import MARGIN, feasible_stations
 from geom.sampling.stations import Aim, BrickGoal, next_stations, station_covariance
-from geom.stats.partial_moments import hermite_excess
+from geom.stats.normal import hermite_excess
 from geom.surface import RadialSurface
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D

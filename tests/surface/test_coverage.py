@@ -19,7 +19,7 @@ from geom.compare.draws import draw_walls, prior_of
 from geom.compare.nodes import make_nodes
 from geom.compare.volume import volumes
 from geom.quantity import K95
-from geom.stats.partial_moments import exceedance_probability, expected_excess
+from geom.stats.normal import exceedance_probability, expected_excess
 from geom.surface import RadialSurface, reconstruct
 from geom.units import Bool, Float
 

@@ -31,7 +31,7 @@ from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.audit.taper import taper_audit
 from geom.repair.masonry.relining import relined_bands
 from geom.repair.plan.opened import plan_support
-from geom.stats.partial_moments import (
+from geom.stats.normal import (
     exceedance_probability,
     expected_excess,
     expected_shortfall,

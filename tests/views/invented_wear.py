@@ -10,8 +10,7 @@ from geom.quantity import Quantity
 from geom.record.forecast.forecast import Forecast
 from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
-from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import find_spells
+from geom.record.wear.series import WearSeries, find_spells
 
 HEATS = 14
 

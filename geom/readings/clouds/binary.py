@@ -203,10 +203,8 @@ class RecordCloud:
 
     Attributes
     ----------
-    name : str
     start : int
         Byte of the first record.
-    count : int
     record : dtype
         With the fields ``x``, ``y`` and ``z``.
     by_column : bool

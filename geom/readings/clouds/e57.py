@@ -48,8 +48,6 @@ class E57Scan:
 
     Attributes
     ----------
-    index : int
-    count : int
     fields : tuple of three names
         `CARTESIAN` or `SPHERICAL`.
     invalid : str or None
@@ -103,7 +101,6 @@ class E57Cloud:
 
     Attributes
     ----------
-    name : str
     scans : tuple of Scan
         Those that hold points.
     """

@@ -261,13 +261,12 @@ def read_las_header(name: str) -> LasHeader:
         log.addHandler(logging.NullHandler())
     end = file_length(name)
     head = _checked_head(name, end)
-    with library_errors(lambda message: _unreadable_header(name, message)):
+    with library_errors(lambda m: _header_error(name, f"it cannot be read ({m})")):
         read = laspy.LasHeader.read_from(io.BytesIO(head))
         packings = [bytes(vlr.record_data) for vlr in read.vlrs.get("LasZipVlr")]
     _refuse_evlrs(name, read.start_of_first_evlr, read.number_of_evlrs, end)
     if read.are_points_compressed and not packings:
-        what = "it does not say how its points are packed"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, "it does not say how its points are packed")
     header = LasHeader(
         start=len(head),
         end=end,
@@ -281,8 +280,8 @@ def read_las_header(name: str) -> LasHeader:
     return header
 
 
-def _unreadable_header(name: str, message: str) -> InputError:
-    return damaged_error(name, f"it cannot be read ({message})", _HEADER_PLACE)
+def _header_error(name: str, what: str) -> InputError:
+    return damaged_error(name, what, _HEADER_PLACE)
 
 
 def _checked_head(name: str, end: int) -> bytes:
@@ -312,11 +311,10 @@ def _checked_head(name: str, end: int) -> bytes:
     _refuse_vlrs(name, head, size, vlrs)
     unpacked = form & 0x3F  # the bits above tell of packing
     if form & 0x40 or unpacked not in _FORMATS[minor]:
-        what = f"it names a point format not known, {form}"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, f"it names a point format not known, {form}")
     if record < (needed := laspy.PointFormat(unpacked).size):
         what = f"it claims {record} bytes a point; format {unpacked} takes {needed}"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, what)
     return head
 
 
@@ -324,13 +322,12 @@ def _refuse_head(name: str, least: int, size: int, start: int, vlrs: int) -> Non
     """Refuse a head that is too short for itself, or that nobody would write."""
     if size < least or start < size:
         what = f"it says to be {size} bytes long, with the first point at byte {start}"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, what)
     if vlrs > min(_MAX_VLRS, (start - size) // _VLR_BYTES):
         what = f"it claims {vlrs} records in the {start - size} bytes below it"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, what)
     if start > _MAX_HEAD:
-        what = f"it claims {start} bytes before the first point"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, f"it claims {start} bytes before the first point")
 
 
 def _refuse_vlrs(name: str, head: bytes, at: int, vlrs: int) -> None:
@@ -342,7 +339,7 @@ def _refuse_vlrs(name: str, head: bytes, at: int, vlrs: int) -> None:
                 f"the record {number + 1} below the header reaches to byte {at}, but "
                 f"the points start at byte {len(head)}"
             )
-            raise damaged_error(name, what, _HEADER_PLACE)
+            raise _header_error(name, what)
 
 
 def _refuse_evlrs(name: str, start: int, evlrs: int, end: int) -> None:
@@ -352,8 +349,7 @@ def _refuse_evlrs(name: str, start: int, evlrs: int, end: int) -> None:
     if (promised := start + evlrs * _EVLR_BYTES) > end:
         raise truncated_error(name, end, promised)
     if evlrs > _MAX_VLRS:
-        what = f"it claims {evlrs} records after the points"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, f"it claims {evlrs} records after the points")
     with open_binary(name) as file:
         for _ in range(evlrs):
             file.seek(start + 20)
@@ -368,15 +364,14 @@ def _refuse_points(name: str, header: LasHeader) -> None:
         furthest = np.abs(header.offset) + header.scale * _MAX_NUMBER
     if not np.isfinite(furthest).all() or not (header.scale > 0.0).all():
         what = f"its scales are {header.scale}, its offsets {header.offset}"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, what)
     if header.count == 0:
         raise no_points_error(name)
     promised = header.start + header.count * header.record
     if header.laszip is None and header.end < promised:
         raise truncated_error(name, header.end, promised)
     if header.count > (size := header.end - header.start) * _MAX_PER_BYTE:
-        what = f"it claims {header.count} points in {size} bytes"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, f"it claims {header.count} points in {size} bytes")
 
 
 # --- how the points of a LAZ file are packed ------------------------------------------
@@ -423,23 +418,20 @@ def _packed_runs(name: str, header: LasHeader, laszip: bytes) -> PackedRuns:
 
 def _read_packing(name: str, header: LasHeader, laszip: bytes) -> _Packing:
     if len(laszip) < _LASZIP.size:
-        what = "the record about packing is too short"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, "the record about packing is too short")
     compressor, coder, *_, chunk, _, _, count = _LASZIP.unpack_from(laszip)
     if len(laszip) != _LASZIP.size + count * _ITEM.size:
-        what = "the record about packing is no such"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, "the record about packing is no such")
     items = list(_ITEM.iter_unpack(laszip[_LASZIP.size :]))
     if sum(size for _, size, _ in items) != header.record:
         what = f"packed are other than {header.record} bytes a point"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, what)
     if compressor not in (_POINTWISE, _LAYERED) or coder != 0:
         what = f"its points are packed in a way not known ({compressor}, {coder})"
         cure = "Export the cloud as LAZ 1.4 or LAS"
         raise InputError(what, file=name, place=_HEADER_PLACE, cure=cure)
     if chunk == 0 or (chunk != _VARIABLE and chunk * header.record > _MAX_CHUNK):
-        what = f"it claims runs of {chunk} packed points"
-        raise damaged_error(name, what, _HEADER_PLACE)
+        raise _header_error(name, f"it claims runs of {chunk} packed points")
     layers = sum(
         size if kind == 14 else _LAYERS.get(kind, 0) for kind, size, _ in items
     )

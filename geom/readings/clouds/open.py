@@ -48,10 +48,6 @@ def open_cloud(path: str | os.PathLike[str]) -> CloudSource:
     path : path
         With one of `CLOUD_ENDINGS`; capitals do not matter.
 
-    Returns
-    -------
-    CloudSource
-
     Raises
     ------
     InputError

@@ -51,10 +51,8 @@ class PlyProperty:
 
     Attributes
     ----------
-    name : str
     kind : dtype
         Of the number; of a list, that of its length.
-    is_list : bool
     """
 
     name: str
@@ -98,7 +96,6 @@ class PlyHeader:
     ----------
     form : str
         ``ascii``, ``binary_little_endian`` or ``binary_big_endian``.
-    elements : tuple of PlyElement
     start : int
         Byte after the header.
     """

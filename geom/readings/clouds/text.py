@@ -84,7 +84,6 @@ class TextHead:
     ----------
     start : int
         Byte of the first row.
-    row_format : RowFormat
     millimetres : float or None
         In a unit, where the names of the columns name one: ``x_mm``.
     """
@@ -102,10 +101,8 @@ class TextCloud:
 
     Attributes
     ----------
-    name : str
     start, stop : int
         Bytes between which the rows lie.
-    row_format : RowFormat
     row_bytes : float
         Length of a row, about.
     """

@@ -52,8 +52,6 @@ class Reading:
         Where it stands.
     index : int
         Column its value stands in.
-    azimuth, height, value, sd : float
-    note : str
     """
 
     row: SheetRow
@@ -80,7 +78,6 @@ class Sheet:
         Whether it has a column per azimuth.
     height_index, sd_index : int
         Columns that hold the heights and, if there is one (else -1), the sd.
-    readings : tuple of Reading
     no_access : tuple of (azimuth, height)
         Stations that nobody could reach; degrees and mm.
     step : float, mm

@@ -22,7 +22,7 @@ from geom.record.store.store import Record
 from geom.record.wear.accumulate import Tick, accumulate
 from geom.record.wear.maps import RateMap
 from geom.record.wear.rates import wear_rates
-from geom.record.wear.spells import (
+from geom.record.wear.series import (
     TONNE,
     Exposure,
     Spell,
@@ -30,7 +30,7 @@ from geom.record.wear.spells import (
     exposures,
     find_spells,
 )
-from geom.stats.intervals import mover_difference
+from geom.stats.comparisons import mover_difference
 
 #: mm3 in a cubic metre.
 _CUBIC_METRE = 1e9
@@ -96,8 +96,6 @@ class CampaignWear:
 
     Attributes
     ----------
-    lining, name : str
-    occasions : tuple of Occasion
     spells : tuple of Spell
         Those that count.
     unstated : tuple of Spell
@@ -110,7 +108,6 @@ class CampaignWear:
         Mean wear of each region.
     map : RateMap
         Mean wear cell by cell.
-    material : Material
     """
 
     lining: str
@@ -127,7 +124,7 @@ class CampaignWear:
     @property
     def heats(self) -> int:
         """How many heats the spells lasted that count."""
-        return sum(one.heats for one in self.spells)
+        return sum(spell.heats for spell in self.spells)
 
 
 def campaign_wear(
@@ -142,8 +139,6 @@ def campaign_wear(
 
     Parameters
     ----------
-    record : Record
-    name : str
     regions : Regions
         Of the record's drawing.
     by : {'heat', 'hour', 'tonne'}
@@ -206,7 +201,9 @@ def material_used(
     repairs: list[Repair] = []
     left_out: list[UncountedRepair] = []
     for heat in _repaired(occasions):
-        stages = {one.stage: one for one in occasions if one.heat == heat}
+        stages = {
+            occasion.stage: occasion for occasion in occasions if occasion.heat == heat
+        }
         before, after = stages.get("before repair"), stages.get("after repair")
         since = _since(occasions, heat, by)
         if after is None and heat == occasions[-1].heat:
@@ -226,7 +223,9 @@ def material_used(
 def _repaired(occasions: Sequence[Occasion]) -> list[int]:
     """Heats after which the wall was repaired, rising."""
     counted = occasions[1:] if _begins(occasions) else occasions
-    return sorted({one.heat for one in counted if one.stage != "not repaired"})
+    return sorted(
+        {occasion.heat for occasion in counted if occasion.stage != "not repaired"}
+    )
 
 
 def _begins(occasions: Sequence[Occasion]) -> bool:
@@ -235,15 +234,19 @@ def _begins(occasions: Sequence[Occasion]) -> bool:
 
 def _since(occasions: Sequence[Occasion], heat: int, by: Exposure) -> float | None:
     """Heats, hours or tonnes between a repair and the one before it."""
-    earlier = [one for one in _repaired(occasions) if one < heat]
+    earlier = [repaired for repaired in _repaired(occasions) if repaired < heat]
     last = earlier[-1] if earlier else occasions[0].heat
     if by == "heat":
         known = earlier or occasions[0].is_as_left
         return float(heat - last) if known else None
-    seen = [one for one in occasions if one.heat <= heat and one.is_as_worn]
+    seen = [
+        occasion
+        for occasion in occasions
+        if occasion.heat <= heat and occasion.is_as_worn
+    ]
     if earlier or occasions[0].is_as_left:
-        seen = [one for one in seen if one.heat > last]
-    amounts = [one.hours if by == "hour" else one.melted for one in seen]
+        seen = [occasion for occasion in seen if occasion.heat > last]
+    amounts = [occasion.hours if by == "hour" else occasion.melted for occasion in seen]
     known_all = [part for part in amounts if part is not None]
     if not amounts or len(known_all) < len(amounts):
         return None
@@ -259,11 +262,11 @@ def _rate(repairs: Sequence[Repair]) -> Quantity | None:
     """
     if not repairs:
         return None
-    volume = np.array([one.volume.value for one in repairs])
-    since = np.array([one.since for one in repairs])
+    volume = np.array([repair.volume.value for repair in repairs])
+    since = np.array([repair.since for repair in repairs])
     whole, count = float(since.sum()), len(repairs)
     rate = float(volume.sum()) / whole
-    surveys = sum(one.volume.sd**2 for one in repairs) / whole**2
+    surveys = sum(repair.volume.sd**2 for repair in repairs) / whole**2
     if count < 2:
         return Quantity.normal(rate, np.sqrt(surveys))
     off = float(np.sum((volume - rate * since) ** 2))

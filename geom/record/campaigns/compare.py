@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from geom._version import __version__
 from geom.design import Design
 from geom.design.drawing import DrawingPart
-from geom.document import as_document, fields_document
+from geom.document import as_document, fields_document, iso_time
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import CampaignWear, campaign_wear
@@ -21,15 +21,15 @@ from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.grid import record_grid
 from geom.record.store.store import Record
 from geom.record.wear.accumulate import Tick
-from geom.record.wear.maps import PRIOR_DOF, RateMap
-from geom.record.wear.spells import Exposure
-from geom.stats.detection import significant_together
-from geom.stats.intervals import (
+from geom.record.wear.maps import RateMap
+from geom.record.wear.series import Exposure
+from geom.stats.comparisons import (
     Rank,
     mover_difference,
     mover_ratio,
     normal_equivalent_sd,
     rank_quantities,
+    significant_together,
 )
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
@@ -83,23 +83,18 @@ class Comparison:
 
     Attributes
     ----------
-    title : str
     created : str
         ISO time.
     by : {'heat', 'hour', 'tonne'}
         What wear and material are stated per.
     design : Design
         Of the first; the second's is drawn alike.
-    grid : Grid
-    regions : Regions
-    first, second : CampaignWear
     wear : tuple of Contrast
         One a region.
     material : Contrast
         Rebuild volume put back.
     levels, sides : tuple of Rank
         ``item`` is the place in ``regions``; first where the second wears most more.
-    maps : ContrastMaps
     """
 
     title: str
@@ -175,10 +170,9 @@ def compare_campaigns(
     wear = tuple(
         _contrast_of(a, b) for a, b in zip(first.rates, second.rates, strict=True)
     )
-    moment = datetime.now(UTC) if created is None else created
     return Comparison(
         title=f"{second_name} against {name}" if title is None else title,
-        created=moment.isoformat(timespec="seconds"),
+        created=iso_time(created),
         by=by,
         design=record.design,
         grid=grid,
@@ -226,11 +220,8 @@ def _maps(first: CampaignWear, second: CampaignWear, grid: Grid) -> ContrastMaps
 
 def _dof(maps: Sequence[RateMap]) -> Float:
     """Degrees of freedom of the sum of their variances (JCGM 100:2008, G.4.1)."""
-    square = [one.sd**2 for one in maps]
-    parts = [
-        each**2 / (PRIOR_DOF + np.maximum(one.spells - 1.0, 0.0))
-        for one, each in zip(maps, square, strict=True)
-    ]
+    square = [rates.sd**2 for rates in maps]
+    parts = [each**2 / rates.dof for rates, each in zip(maps, square, strict=True)]
     whole = np.sum(square, axis=0) ** 2
     scatter = np.sum(parts, axis=0)
     return np.asarray(
@@ -280,19 +271,19 @@ def document(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _campaign(one: CampaignWear) -> dict[str, Any]:
+def _campaign(campaign: CampaignWear) -> dict[str, Any]:
     return {
-        "lining": one.lining,
-        "campaign": one.name,
-        "surveys": len(one.occasions),
-        "first_heat": one.spells[0].first_heat,
-        "last_heat": one.spells[-1].last_heat,
-        "first_date": one.spells[0].start.date.isoformat(),
-        "last_date": one.spells[-1].end.date.isoformat(),
-        "spells": len(one.spells),
-        "heats": one.heats,
-        "exposure": one.exposure,
-        "repairs": as_document(one.material.repairs),
+        "lining": campaign.lining,
+        "campaign": campaign.name,
+        "surveys": len(campaign.occasions),
+        "first_heat": campaign.spells[0].first_heat,
+        "last_heat": campaign.spells[-1].last_heat,
+        "first_date": campaign.spells[0].start.date.isoformat(),
+        "last_date": campaign.spells[-1].end.date.isoformat(),
+        "spells": len(campaign.spells),
+        "heats": campaign.heats,
+        "exposure": campaign.exposure,
+        "repairs": as_document(campaign.material.repairs),
     }
 
 

@@ -6,14 +6,14 @@ together is known panel by panel.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 
 from geom._version import __version__
 from geom.design.drawing import SAME_DRAWING
+from geom.document import iso_time
 from geom.errors import InputError
 from geom.frame import turn
 from geom.quantity import Quantity
@@ -29,8 +29,9 @@ from geom.record.change.volumes import SurveyDifference, mean_change, volume_cha
 from geom.record.regions import regions_of
 from geom.record.store.grid import record_grid
 from geom.record.store.survey_file import RecordedWall
-from geom.stats.detection import level_of_detection, significant, significant_together
+from geom.stats.comparisons import level_of_detection, significant, significant_together
 from geom.surface import Grid
+from geom.surface.grid import interpolate_rows, row_index
 from geom.units import Bool, Float
 
 #: Surveys that end within a row or two of each other reach equally far, mm.
@@ -69,13 +70,14 @@ def compare_walls(
     _refuse_one_survey(start, end)
     difference = _difference(start, end, grid)
     maps = _maps(difference, start, end)
-    moment = datetime.now(UTC) if created is None else created
-    labels = _label(start), _label(end)
+    labels = [
+        SurveyLabel(wall.title, wall.created, wall.occasion) for wall in (start, end)
+    ]
     sure = [difference.patch * (maps.shown == sign) for sign in (1, -1)]
     return Change(
         lining=start.design.name,
         title=_title(*labels) if title is None else title,
-        created=moment.isoformat(timespec="seconds"),
+        created=iso_time(created),
         version=__version__,
         start=labels[0],
         end=labels[1],
@@ -101,7 +103,6 @@ def panel_covariance(wall: RecordedWall, both: Bool) -> Float:
 
     Parameters
     ----------
-    wall : RecordedWall
     both : bool array (m, k)
         Cells that are compared.
 
@@ -164,7 +165,20 @@ def resample_wall(wall: RecordedWall) -> tuple[RecordedWall, Grid]:
         np.abs(wall.height - grid.height).max() < _SAME
     ):
         return wall, grid
-    steps = wall.design.profile.steps
+    known = np.flatnonzero(np.isfinite(wall.cutback).any(axis=1))
+    row = row_index(wall.height[known], grid.height, steps=wall.design.profile.steps)
+    # a row that stands alone, at an end or next to a step, reaches half its height
+    nearest = known[np.nan_to_num(np.round(row)).astype(np.int64)]
+    off = np.abs(grid.height - wall.height[nearest])
+    alone = (row % 1.0 == 0.0) & (off > 0.0)
+    beyond = alone & (off >= 0.5 * wall.row_height[nearest])
+    row[beyond] = np.nan
+
+    def at_rows(field: Float) -> Float:
+        found = interpolate_rows(field[known], row)
+        found[alone & ~beyond] = field[nearest[alone & ~beyond]]
+        return found
+
     laid = replace(
         wall,
         height=grid.height,
@@ -172,32 +186,10 @@ def resample_wall(wall: RecordedWall) -> tuple[RecordedWall, Grid]:
         design_radius=grid.design_radius,
         wall=grid.wall,
         row_height=grid.row_height,
-        cutback=_interpolate_rows(wall.cutback, wall, grid.height, steps),
-        cutback_sd=_interpolate_rows(wall.cutback_sd, wall, grid.height, steps),
+        cutback=at_rows(wall.cutback),
+        cutback_sd=at_rows(wall.cutback_sd),
     )
     return laid, grid
-
-
-def _interpolate_rows(
-    field: Float, wall: RecordedWall, asked: Float, steps: Float
-) -> Float:
-    """A field at other heights, straight between rows; never across a step."""
-    found = np.full((asked.size, field.shape[1]), np.nan)
-    known = np.isfinite(field).any(axis=1)
-    cuts = np.concatenate([[-np.inf], steps, [np.inf]])
-    for low, high in itertools.pairwise(cuts):
-        rows = np.flatnonzero(known & (wall.height > low) & (wall.height < high))
-        if rows.size == 0:
-            continue
-        half = 0.5 * wall.row_height[rows]
-        first, last = wall.height[rows[0]] - half[0], wall.height[rows[-1]] + half[-1]
-        here = (asked > max(low, first)) & (asked < min(high, last))
-        place = np.interp(asked[here], wall.height[rows], np.arange(rows.size))
-        below = np.minimum(place.astype(np.int64), rows.size - 1)
-        above = np.minimum(below + 1, rows.size - 1)
-        part = (place - below)[:, None]
-        found[here] = (1.0 - part) * field[rows[below]] + part * field[rows[above]]
-    return found
 
 
 def _difference(start: RecordedWall, end: RecordedWall, grid: Grid) -> SurveyDifference:
@@ -243,13 +235,13 @@ def _maps(
     difference: SurveyDifference, start: RecordedWall, end: RecordedWall
 ) -> ChangeMaps:
     """Results cell by cell; none in openings."""
-    change, sd, one, other = (
+    change, sd, before, after = (
         np.where(difference.grid.opening, np.nan, field)
         for field in (difference.change, difference.sd, start.cutback, end.cutback)
     )
     return ChangeMaps(
-        start=one,
-        end=other,
+        start=before,
+        end=after,
         change=change,
         change_sd=sd,
         significant=significant(change, sd),
@@ -301,10 +293,6 @@ def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> ChangePeak | None:
         azimuth=float(grid.azimuth[column]),
         height=float(grid.height[row]),
     )
-
-
-def _label(wall: RecordedWall) -> SurveyLabel:
-    return SurveyLabel(wall.title, wall.created, wall.occasion)
 
 
 def _title(start: SurveyLabel, end: SurveyLabel) -> str:

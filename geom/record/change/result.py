@@ -13,7 +13,7 @@ from geom.quantity import Quantity
 from geom.record.change.volumes import VolumeChange
 from geom.record.regions import Kind, Region
 from geom.record.store.occasion import Occasion
-from geom.stats.detection import FALSE_DISCOVERY_RATE
+from geom.stats.comparisons import FALSE_DISCOVERY_RATE
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
 
@@ -45,7 +45,6 @@ class RegionChange:
 
     Attributes
     ----------
-    region : Region
     area : float, mm2
         Of it that was compared.
     mean : Quantity, mm
@@ -138,12 +137,10 @@ class Change:
 
     Attributes
     ----------
-    lining, title, created, version : str
     start, end : SurveyLabel
         The surveys.
     detection : float
         Level of detection at 95 %, the median over the compared wall.
-    areas : Areas
     volume : VolumeChange
         Over all compared wall.
     shown_lost, shown_restored : Quantity
@@ -156,7 +153,6 @@ class Change:
         Whether there is wall that only one survey reached.
     grid : Grid
         Rows compared are its surveyed ones.
-    maps : ChangeMaps
     """
 
     lining: str
@@ -191,7 +187,7 @@ class Change:
 
     def of_kind(self, kind: Kind) -> tuple[RegionChange, ...]:
         """The regions of one kind."""
-        return tuple(one for one in self.regions if one.region.kind == kind)
+        return tuple(change for change in self.regions if change.region.kind == kind)
 
     def to_dict(self) -> dict[str, Any]:
         """The document ``change.json`` holds."""

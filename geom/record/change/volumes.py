@@ -33,7 +33,7 @@ from geom.compare.panels import ACROSS, HOURS, PARTS, UP, Panels, part_owner
 from geom.compare.volume import net_sd
 from geom.frame import turn
 from geom.quantity import Quantity
-from geom.stats.partial_moments import (
+from geom.stats.normal import (
     exceedance_probability,
     expected_excess,
     expected_shortfall,
@@ -69,8 +69,6 @@ class SurveyDifference:
 
     Attributes
     ----------
-    grid : Grid
-    panels : Panels
     start : array (m, k), mm
         Radius as surveyed first; NaN where not compared.
     start_sd, end_sd : array (m, k), mm
@@ -170,7 +168,6 @@ def volume_change(
 
     Parameters
     ----------
-    difference : SurveyDifference
     patch : array (m, k), radian mm
         Which wall counts, at most ``difference.patch``.
     shown : int8 array (m, k), optional

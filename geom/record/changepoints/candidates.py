@@ -15,7 +15,7 @@ import numpy as np
 
 from geom.compare.panels import HOURS
 from geom.frame import wrap
-from geom.record.changepoints.fourier import BASIS
+from geom.record.changepoints.table import BASIS
 from geom.record.regions import Kind, Region, Regions
 from geom.units import Bool, Float, Int
 
@@ -67,7 +67,6 @@ def candidate_regions(regions: Regions, rows: Int, row_mean: Float) -> Candidate
 
     Parameters
     ----------
-    regions : Regions
     rows : int array (r,)
         Which rows of panels are surveyed.
     row_mean : array (r,), mm per heat
@@ -76,17 +75,17 @@ def candidate_regions(regions: Regions, rows: Int, row_mean: Float) -> Candidate
     levels = [regions.regions[i] for i in regions.of_kind("level")]
     kept = [levels[row] for row in rows]
     large = [regions.regions[i] for kind in _LARGE for i in regions.of_kind(kind)]
-    large = [one for one in large if _held(one, levels, kept)]
-    named = [(one, _within(one, kept)) for one in large]
+    large = [region for region in large if _held(region, levels, kept)]
+    named = [(region, _within(region, kept)) for region in large]
     taken = {tuple(inside) for _, inside in named}
     bands = [band for band in _bands(rows, kept) if tuple(band[1]) not in taken]
-    uneven = [(one, _in_proportion(inside, row_mean)) for one, inside in named]
+    uneven = [(region, _in_proportion(inside, row_mean)) for region, inside in named]
     shapes = [*named, *uneven, *bands]
     sides, reach = _spans()
     return CandidateRegions(
         regions=(
-            *(one for one, _ in shapes),
-            *(_sided(one, *ends) for one, _ in named for ends in reach),
+            *(region for region, _ in shapes),
+            *(_sided(region, *ends) for region, _ in named for ends in reach),
         ),
         rings=np.array([height for _, height in shapes], dtype=np.float64),
         sectors=np.array([inside for _, inside in named], dtype=np.float64),
@@ -94,19 +93,21 @@ def candidate_regions(regions: Regions, rows: Int, row_mean: Float) -> Candidate
     )
 
 
-def _held(one: Region, levels: list[Region], kept: list[Region]) -> bool:
+def _held(region: Region, levels: list[Region], kept: list[Region]) -> bool:
     """Whether enough of it is surveyed; of the whole wall, whatever is."""
-    covered = _within(one, kept).sum()
+    covered = _within(region, kept).sum()
     return bool(
         covered
-        and (one.kind == "wall" or covered >= _COVERED * _within(one, levels).sum())
+        and (
+            region.kind == "wall" or covered >= _COVERED * _within(region, levels).sum()
+        )
     )
 
 
-def _within(one: Region, levels: list[Region]) -> Bool:
+def _within(region: Region, levels: list[Region]) -> Bool:
     """Which rows lie in a piece."""
-    middle = np.array([0.5 * (row.height_from + row.height_to) for row in levels])
-    return np.asarray((middle > one.height_from) & (middle < one.height_to))
+    middle = np.array([row.mid_height for row in levels])
+    return np.asarray((middle > region.height_from) & (middle < region.height_to))
 
 
 def _in_proportion(inside: Bool, row_mean: Float) -> Float:
@@ -145,6 +146,6 @@ def _spans() -> tuple[Float, list[tuple[float, float]]]:
     return np.array(sides), reach
 
 
-def _sided(one: Region, start: float, end: float) -> Region:
-    kind: Kind = "side" if one.kind == "wall" else "panel"
-    return Region(kind, "", one.height_from, one.height_to, start, end)
+def _sided(region: Region, start: float, end: float) -> Region:
+    kind: Kind = "side" if region.kind == "wall" else "panel"
+    return Region(kind, "", region.height_from, region.height_to, start, end)

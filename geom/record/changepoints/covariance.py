@@ -1,6 +1,6 @@
 """Covariance of the wear table: how panels scatter from spell to spell, together.
 
-Waves round the wall (`fourier`) are taken to be independent.  Of each, rows of panels
+Waves round the wall (`BASIS`) are taken to be independent.  Of each, rows of panels
 scatter by their own amounts and correlate as ``rho ** rows apart``; besides, all of the
 wall shares three things: a heat that wears everything more, in proportion to what each
 row wears; one that burns higher or lower, in proportion to how that changes from row to
@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.record.assumptions import ASSUMED
-from geom.record.changepoints.fourier import MULTIPLICITY, ORDER
+from geom.record.changepoints.table import MULTIPLICITY, ORDER
 from geom.units import Float
 
 #: Rows this far apart correlate only by what all of the wall shares.
@@ -41,7 +41,7 @@ class TableCovariance:
     Attributes
     ----------
     rows : array (b, orders, rows, rows), mm2
-        Between rows, for each wave of an order; orders as `fourier.MULTIPLICITY`.
+        Between rows, for each wave of an order; orders as `table.MULTIPLICITY`.
     attenuation : array (b, waves)
         What surveys show of a wave, 0 to 1.  Few stations attenuate fine waves, their
         errors as much as what is true of them: by how much less fine waves scatter than

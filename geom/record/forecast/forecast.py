@@ -39,11 +39,12 @@ from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.first_passage import (
     HORIZON,
+    Limit,
     earliest_passage,
     first_passage_time,
     first_passage_with_spall,
+    limits_of,
 )
-from geom.record.forecast.limits import Limit, limits_of
 from geom.record.forecast.trajectories import (
     StateOf,
     Trajectories,
@@ -95,7 +96,6 @@ class Forecast:
 
     Attributes
     ----------
-    region : Region
     limit : {'brick threshold', 'least lining'}
     heats : Quantity or None
         Value is the median; an end is inf, and the sd, where the limit is not passed
@@ -154,11 +154,9 @@ def forecast(
         Per heat.
     design : Design
         Its shell and ``least_lining`` give the second limit; without them there is
-        only the first, see `geom.record.forecast.limits.missing_shell_keys`.
+        only the first, see `geom.record.forecast.first_passage.missing_shell_keys`.
     last : Occasion
         The survey that the forecast starts from.
-    state_of : callable
-        The survey of an occasion, panel by panel.
     steps : sequence of Step
         Long-term rates of what a step touched count from then on.
     seed : int
@@ -221,7 +219,7 @@ def forecast_repaired(
 
 def _of_last_campaign(series: WearSeries) -> WearSeries:
     name = series.spells[-1].campaign if series.spells else ""
-    kept = np.array([one.campaign == name for one in series.spells], dtype=np.bool_)
+    kept = np.array([spell.campaign == name for spell in series.spells], dtype=np.bool_)
     return series if kept.all() else series.subset(kept)
 
 

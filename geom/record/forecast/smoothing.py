@@ -47,7 +47,6 @@ class ShrunkRates:
     ----------
     value : array (p,)
         NaN where neither the panel nor its level is known.
-    errors : VarianceComponents
     """
 
     value: Float
@@ -68,7 +67,6 @@ def shrink_rates(
     ----------
     value, sd : array (s,)
         Of every piece; NaN where not known.
-    regions : Regions
     proportional : bool
         Whether places differ by a share of the wear, levels near each other less; else
         all differ alike.

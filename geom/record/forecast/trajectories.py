@@ -35,10 +35,11 @@ from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import Rates, wear_rates
 from geom.record.wear.series import WearSeries
-from geom.stats.lines import UNKNOWNS, StraightLine, fit_lines
 from geom.stats.normal import eigen_root, joint_normal
+from geom.stats.regression import UNKNOWNS, StraightLine, fit_lines
 from geom.units import Bool, Float, Int
 
+#: The survey of an occasion, panel by panel.
 StateOf = Callable[[Occasion], PanelState]
 
 #: Draws of everything; the ends of an interval are then sure to about 0.06 of a
@@ -111,11 +112,6 @@ def simulate_unrepaired(
         Of one campaign.
     rates : Rates
         Per heat.
-    last : Occasion
-    state_of : callable
-        The survey of an occasion, panel by panel.
-    steps : sequence of Step
-    rng : Generator
     """
     scatter = heat_variance(series)
     heats = [spell.heats for spell in series.spells]
@@ -198,14 +194,11 @@ def _heat_scatter(  # noqa: PLR0917
 
     Parameters
     ----------
-    scatter : HeatVariance
     mean : array (p,), mm a heat
         Of panels.
     rate : array (q,), mm a heat
         Of parts.
     panel : int array (q,)
-    stray : float
-    rng : Generator
     """
     part = np.clip(rate / np.maximum(mean[panel], _SLOW), 0.0, _MAX_RATIO)
     drawn = part[:, None] * scatter.draws(rng, DRAWS)[panel]
@@ -268,11 +261,11 @@ def _long_term(
     found = list(rates.long)
     spell = np.arange(len(series.spells))
     since = np.zeros(len(panel), dtype=np.int64)
-    for step in sorted(steps, key=lambda one: one.first.end.place):
+    for step in sorted(steps, key=lambda step: step.first.end.place):
         first = series.spells.index(step.first)
         later = wear_rates(series.subset(spell >= first), rates.exposure).long
         inside = step.inside(regions)
-        inside &= np.array([one is not None for one in later])
+        inside &= np.array([rate is not None for rate in later])
         for i in np.flatnonzero(inside):
             found[i] = later[i]
         since[inside[panel]] = step.first.first_heat
@@ -303,24 +296,6 @@ def _depth_draws(state: PanelState, valid: Bool, rng: np.random.Generator) -> Fl
     return np.asarray(state.part.ravel()[valid][:, None] + drawn)
 
 
-@dataclass(frozen=True)
-class _Lines:
-    """Straight lines through every piece; s pieces, n repairs.
-
-    Attributes
-    ----------
-    line : StraightLine
-    unit : array (s,), mm2
-        Variance of one repair about its line, pooled over pieces of a kind.
-    widening : float
-        How much wider than a normal interval one from so few is.
-    """
-
-    line: StraightLine
-    unit: Float
-    widening: float
-
-
 def simulate_repaired(
     series: WearSeries,
     last: Occasion,
@@ -334,10 +309,6 @@ def simulate_repaired(
     ----------
     series : WearSeries
         Of one campaign.
-    last : Occasion
-    state_of : callable
-        The survey of an occasion, panel by panel.
-    rng : Generator
 
     Returns
     -------
@@ -347,29 +318,27 @@ def simulate_repaired(
     regions = series.regions
     surveys = {spell.start for spell in series.spells} | {last}
     repairs = sorted(
-        (one for one in surveys if one.stage == "after repair"),
-        key=lambda one: one.place,
+        (survey for survey in surveys if survey.stage == "after repair"),
+        key=lambda survey: survey.place,
     )
     if len(repairs) < _MIN_REPAIRS:
         return None
-    states = [state_of(one) for one in repairs]
-    heat = np.array([one.heat for one in repairs], dtype=np.float64)
-    depth = np.stack([one.deepest for one in states])
-    errors = np.stack([one.deepest_sd**2 for one in states])
-    lines = _lines(heat, depth, regions)
+    states = [state_of(repair) for repair in repairs]
+    heat = np.array([repair.heat for repair in repairs], dtype=np.float64)
+    depth = np.stack([state.deepest for state in states])
+    errors = np.stack([state.deepest_sd**2 for state in states])
+    line, unit = _lines(heat, depth, regions)
     panel = list(regions.of_kind("panel"))
-    line, unit = lines.line, lines.unit
-    drift = shrink_rates(
-        line.slope,
-        lines.widening * np.sqrt(unit * line.slope_variance),
-        regions,
-        proportional=False,
-    )
-    middle = shrink_rates(
-        line.level,
-        lines.widening * np.sqrt(unit * line.level_variance),
-        regions,
-        proportional=False,
+    # how much wider than a normal interval one from so few repairs is
+    widening = float(student_k95(heat.size - UNKNOWNS)) / K95
+    drift, middle = (
+        shrink_rates(
+            value, widening * np.sqrt(unit * part), regions, proportional=False
+        )
+        for value, part in (
+            (line.slope, line.slope_variance),
+            (line.level, line.level_variance),
+        )
     )
     beyond = unit.copy()
     valid = np.isfinite(errors)
@@ -401,21 +370,27 @@ def simulate_repaired(
     )
 
 
-def _lines(heat: Float, depth: Float, regions: Regions) -> _Lines:
+def _lines(heat: Float, depth: Float, regions: Regions) -> tuple[StraightLine, Float]:
     """Lines through the deepest places of panels, and through their means over pieces.
 
     A panel counts where every repair tells it.
+
+    Returns
+    -------
+    line : StraightLine
+        Of s pieces.
+    unit : array (s,), mm2
+        Variance of one repair about its line, pooled over pieces of a kind.
     """
     valid = np.isfinite(depth).all(axis=0)
     member = regions.member * valid
     share = member / np.maximum(member.sum(axis=1, keepdims=True), 1.0)
     some = member.sum(axis=1) > 0.0
     mean = np.where(some, np.where(valid, depth, 0.0) @ share.T, np.nan)
-    line = fit_lines(heat, mean, variance=np.ones_like(mean))
+    line = fit_lines(heat, mean)
     dof = heat.size - UNKNOWNS
     unit = np.full(some.size, np.nan)
-    for kind in {one.kind for one in regions.regions}:
+    for kind in {region.kind for region in regions.regions}:
         members = [i for i in regions.of_kind(kind) if some[i]]
         unit[members] = line.chi_square[members].mean() / dof if members else np.nan
-    widening = float(student_k95(dof)) / K95
-    return _Lines(line, unit, widening)
+    return line, unit

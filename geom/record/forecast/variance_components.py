@@ -72,11 +72,7 @@ class VarianceComponents:
     def where(self, some: Bool, other: VarianceComponents) -> VarianceComponents:
         """Of some panels this, of the rest another."""
         pairs = zip(self._parts(), other._parts(), strict=True)
-        return VarianceComponents(*(np.where(some, one, two) for one, two in pairs))
-
-    def times(self, factor: Float) -> VarianceComponents:
-        """Scaled, panel by panel."""
-        return VarianceComponents(*(part * factor for part in self._parts()))
+        return VarianceComponents(*(np.where(some, own, rest) for own, rest in pairs))
 
     def _parts(self) -> tuple[Float, Float, Float, Float]:
         return self.wall, self.level, self.side, self.own
@@ -89,7 +85,6 @@ def variance_components(sd: Float, regions: Regions) -> VarianceComponents:
     ----------
     sd : array (s,)
         Of every piece, wall, levels, sides and panels among them; NaN where not known.
-    regions : Regions
     """
     panel = np.nan_to_num(sd[list(regions.of_kind("panel"))])
     wall, level, side = _correlations(sd, regions)
@@ -134,7 +129,7 @@ class HeatVariance:
 
     Attributes
     ----------
-    spread : VarianceComponents
+    components : VarianceComponents
         Of p panels, mm.
     dof : float
         Degrees of freedom that it is known with.
@@ -150,12 +145,7 @@ class HeatVariance:
 
 
 def heat_variance(series: WearSeries) -> HeatVariance:
-    """What scatter the spells show.
-
-    Parameters
-    ----------
-    series : WearSeries
-    """
+    """What scatter the spells show."""
     regions = series.regions
     rate, square, dof = _observed(series)
     pooled = np.zeros_like(square)
@@ -182,7 +172,9 @@ def _observed(series: WearSeries) -> tuple[Float, Float, float]:
     The variance may be negative; it is NaN where fewer than two spells tell.
     """
     valid = np.isfinite(series.wear)
-    heats = np.array([one.heats for one in series.spells], dtype=np.float64)[:, None]
+    heats = np.array([spell.heats for spell in series.spells], dtype=np.float64)[
+        :, None
+    ]
     count = valid.sum(axis=0)
     gone = np.maximum((heats * valid).sum(axis=0), 1.0)
     rate = np.nansum(series.wear, axis=0) / gone

@@ -8,9 +8,10 @@ import numpy as np
 
 from geom.design import Design
 from geom.errors import InputError
+from geom.frame import turn
 from geom.surface import Grid, make_grid
 from geom.surface.grid import interpolate_rows, row_index
-from geom.units import Float
+from geom.units import Bool, Float
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -23,6 +24,11 @@ NEAREST = ("action", "zone")
 _BOTH = ("height", "azimuth")
 #: Rows that agree this well are the same row, mm.
 _SAME = 1e-6
+
+OTHER_DRAWING = (
+    "A record is of one drawing; give the design file it was started with, or start "
+    "another record for the new drawing"
+)
 
 
 def record_grid(design: Design) -> Grid:
@@ -48,7 +54,6 @@ def recover_grid(
     azimuth : array (k,), degrees
     between : (low, high), mm
         Heights surveyed.
-    design : Design
 
     Raises
     ------
@@ -85,7 +90,6 @@ def resample_survey(
         Of the record; as many azimuths as the survey.
     between : (low, high), mm
         Heights surveyed.
-    design : Design
 
     Returns
     -------
@@ -130,3 +134,47 @@ def resample_survey(
 
 def _short(field: Any) -> Any:
     return field.astype(np.float32) if field.dtype.kind == "f" else field
+
+
+def refuse_other_openings(
+    height: Float, azimuth: Float, opening: Bool, design: Design
+) -> None:
+    """Refuse a survey whose tuyeres and holes are not where the drawing has them.
+
+    Parameters
+    ----------
+    height : array (m,), mm
+        Rows of the survey.
+    azimuth : array (k,), degrees
+    opening : bool array (m, k)
+        Cells that it took for openings.
+
+    Raises
+    ------
+    InputError
+        If a cell well inside an opening is taken for wall, or one well outside for an
+        opening.
+    """
+    tall = 1.5 * float(np.diff(height).max())
+    wide = 1.5 * 360.0 / azimuth.size
+    inside = np.zeros(opening.shape, dtype=np.bool_)  # well inside an opening
+    near = inside.copy()
+    for hole in design.openings:
+        half = hole.half_angle(design.radius_at_opening(hole))
+        across = np.abs(turn(hole.azimuth, azimuth))
+        along = np.abs(height - hole.height)
+        inside |= _within(along, 0.5 * hole.tall - tall, across, half - wide)
+        near |= _within(along, 0.5 * hole.tall + tall, across, half + wide)
+    wrong = (inside & ~opening) | (opening & ~near)
+    if wrong.any():
+        row, column = np.argwhere(wrong)[0]
+        taken = "an opening" if opening[row, column] else "wall"
+        raise InputError(
+            f"was compared with another drawing: at azimuth {azimuth[column]:.0f} "
+            f"degrees, height {height[row]:.0f} mm it has {taken}, and the record not",
+            cure=OTHER_DRAWING,
+        )
+
+
+def _within(along: Float, tall: float, across: Float, wide: float) -> Bool:
+    return np.asarray((along < tall)[:, None] & (across < wide)[None, :])

@@ -42,7 +42,6 @@ class LoggedSurvey:
 
     Attributes
     ----------
-    occasion : Occasion
     readings : tuple of Path
         Its files.
     file, place : str
@@ -82,10 +81,10 @@ def read_heat_log(path: str | os.PathLike[str]) -> tuple[LoggedSurvey, ...]:
     refuse_mixed_marks(table, numbers)
     logged = [_logged(table, row, columns) for row in table.rows]
     _refuse_twice(table, logged, columns)
-    for words in check_consistency(one.occasion for one in logged):
+    for words in check_consistency(survey.occasion for survey in logged):
         cure = "Check heat, stage and date of both rows"
         raise InputError(words, file=table.file, cure=cure)
-    return tuple(sorted(logged, key=lambda one: one.occasion.place))
+    return tuple(sorted(logged, key=lambda survey: survey.occasion.place))
 
 
 def _layout(table: SheetTable) -> dict[str, int]:
@@ -171,10 +170,10 @@ def _refuse_twice(
 ) -> None:
     """No occasion and no file may stand twice."""
     first: dict[str | Path, SheetRow] = {}
-    for one, row in zip(logged, table.rows, strict=True):
+    for survey, row in zip(logged, table.rows, strict=True):
         keys: list[tuple[str | Path, str, str]] = [
-            (one.occasion.name, one.occasion.words, "heat"),
-            *((file.resolve(), file.name, "readings") for file in one.readings),
+            (survey.occasion.name, survey.occasion.words, "heat"),
+            *((file.resolve(), file.name, "readings") for file in survey.readings),
         ]
         for key, words, name in keys:
             before = first.setdefault(key, row)

@@ -38,7 +38,6 @@ class Entry:
 
     Attributes
     ----------
-    occasion : Occasion
     sha256 : str
         Of the file when it was added.
     size : int, bytes
@@ -85,7 +84,7 @@ def read_manifest(folder: Path) -> Manifest:
         data = json.loads((folder / NAME).read_bytes())
         if data["schema"] != SCHEMA:
             return Manifest(sound=False)
-        entries = {name: _entry(one, name) for name, one in data["surveys"].items()}
+        entries = {name: _entry(entry, name) for name, entry in data["surveys"].items()}
         return Manifest(str(data["lining"]["sha256"]), entries)
     except FileNotFoundError:
         return Manifest()
@@ -102,7 +101,6 @@ def reconcile(folder: Path, *, anew: bool = False) -> None:
 
     Parameters
     ----------
-    folder : Path
     anew : bool
         Remember nothing: read every file, from its first byte to its last.
     """
@@ -127,7 +125,6 @@ def read_entry(path: Path, *, whole: bool = False) -> Entry:
 
     Parameters
     ----------
-    path : Path
     whole : bool
         Read all of it, so that damage is seen by the file's own checksums.
 
@@ -189,7 +186,8 @@ def _document(lining: str, entries: dict[str, Entry]) -> bytes:
         "lining": {"file": LINING, "sha256": lining},
     }
     lines = [
-        f"{json.dumps(name)}: {json.dumps(_line(one))}" for name, one in entries.items()
+        f"{json.dumps(name)}: {json.dumps(_line(entry))}"
+        for name, entry in entries.items()
     ]
     surveys = ",\n  ".join(lines)
     return f'{json.dumps(head)[:-1]},\n "surveys": {{\n  {surveys}\n }}}}\n'.encode()

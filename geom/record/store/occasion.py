@@ -36,8 +36,6 @@ class Occasion:
     heat : int
         The last heat that the wall had seen, by the furnace's own count, which goes on
         from campaign to campaign.  0: a new lining.
-    stage : Stage
-    date : date
     hours : float or None
         On blast since the wall was surveyed or repaired before.
     melted : float or None, kg
@@ -108,17 +106,17 @@ def check_consistency(occasions: Iterable[Occasion]) -> tuple[str, ...]:
         All different, in any order.
     """
     contradictions = []
-    in_order = sorted(occasions, key=lambda one: (one.place, one.date))
-    for one, other in itertools.pairwise(in_order):
-        if one.heat == other.heat and "not repaired" in (one.stage, other.stage):
+    in_order = sorted(occasions, key=lambda occasion: (occasion.place, occasion.date))
+    for before, after in itertools.pairwise(in_order):
+        if before.heat == after.heat and "not repaired" in (before.stage, after.stage):
             contradictions.append(
-                f"there are both {one.words} and {other.stage}: a wall that was not "
+                f"there are both {before.words} and {after.stage}: a wall that was not "
                 "repaired has no survey before or after it"
             )
-        if other.date < one.date:
+        if after.date < before.date:
             contradictions.append(
-                f"{other.words} is of {other.date}, but {one.words} of {one.date}: "
-                "dates run backwards"
+                f"{after.words} is of {after.date}, but {before.words} of "
+                f"{before.date}: dates run backwards"
             )
     return tuple(contradictions)
 

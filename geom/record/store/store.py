@@ -20,7 +20,7 @@ from geom.design import Design, load_design
 from geom.design.text_file import join_words, nearest_word, read_bytes
 from geom.errors import InputError
 from geom.quantity import Quantity
-from geom.record.store.grid import record_grid
+from geom.record.store.grid import OTHER_DRAWING, record_grid
 from geom.record.store.manifest import (
     IS_SURVEY,
     LINING,
@@ -47,18 +47,6 @@ from geom.record.store.survey_file import (
 if TYPE_CHECKING:
     import xarray as xr
 
-
-__all__ = [
-    "Record",
-    "add_survey",
-    "check_record",
-    "keep_survey",
-    "open_record",
-    "rebuild_manifest",
-    "start_record",
-]
-
-
 #: Letters in the name of a campaign.
 _LONGEST = 200
 #: Names of the files that are written in a record.
@@ -78,7 +66,6 @@ class Record:
 
     Attributes
     ----------
-    folder : Path
     design : Design
         The lining as drawn.
     occasions : tuple of Occasion
@@ -97,7 +84,7 @@ class Record:
     @property
     def campaigns(self) -> tuple[str, ...]:
         """Names of its campaigns, in order."""
-        return tuple(dict.fromkeys(one.campaign for one in self.occasions))
+        return tuple(dict.fromkeys(occasion.campaign for occasion in self.occasions))
 
     def of_campaign(self, name: str | None = None) -> tuple[Occasion, ...]:
         """Occasions of a campaign, in order; default the latest campaign.
@@ -113,13 +100,17 @@ class Record:
         if name is None:
             name = self.occasions[-1].campaign
         if name not in self.campaigns:
-            there = join_words([repr(one) for one in self.campaigns], last="and")
+            there = join_words(
+                [repr(campaign) for campaign in self.campaigns], last="and"
+            )
             raise InputError(
                 f"there is no campaign {name!r}; there is {there}",
                 file=self.folder,
                 cure=f"Did you mean {nearest_word(name, self.campaigns)!r}",
             )
-        return tuple(one for one in self.occasions if one.campaign == name)
+        return tuple(
+            occasion for occasion in self.occasions if occasion.campaign == name
+        )
 
     def finding(self, occasion: Occasion, section: str, name: str) -> Quantity:
         """A quantity of a survey's own findings, in the units of their document.
@@ -177,19 +168,13 @@ def start_record(folder: Path | str, design_file: Path | str) -> None:
 def open_record(folder: Path | str) -> Record:
     """A record with the occasions of all its surveys.
 
-    Parameters
-    ----------
-    folder : path
-
     Raises
     ------
     InputError
         If the folder is no record, or holds a survey that cannot be read.
     """
     folder = Path(folder)
-    if not (folder / LINING).is_file():
-        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
-    design = load_design(folder / LINING)
+    design = load_design(_lining(folder))
     held = read_manifest(folder).entries
     occasions = []
     for name, size in survey_files(folder).items():
@@ -211,7 +196,6 @@ def add_survey(
         Of the record.
     survey_folder : path
         Output folder of ``daubline survey``.
-    occasion : Occasion
 
     Returns
     -------
@@ -232,19 +216,12 @@ def add_survey(
 
 
 def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
-    """Put a survey that is on the record's grid in its place.
+    """Put a survey that is on the record's grid in its place, and give its file.
 
     Parameters
     ----------
-    record : Record
     data : Dataset
         From `geom.record.store.survey_file.read_survey`.
-    occasion : Occasion
-
-    Returns
-    -------
-    Path
-        Its file, on the disk.
 
     Raises
     ------
@@ -285,8 +262,7 @@ def rebuild_manifest(folder: Path | str) -> None:
         If the folder is no record, or cannot be written.
     """
     folder = Path(folder)
-    if not (folder / LINING).is_file():
-        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
+    _lining(folder)
     try:
         reconcile(folder, anew=True)
     except OSError as error:
@@ -297,10 +273,6 @@ def check_record(folder: Path | str) -> tuple[str, ...]:
     """Faults of a record; none where all is as it should be.
 
     Every file is read from its first byte to its last.
-
-    Parameters
-    ----------
-    folder : path
 
     Returns
     -------
@@ -313,9 +285,7 @@ def check_record(folder: Path | str) -> tuple[str, ...]:
         If the folder is no record, or its design file is refused.
     """
     folder = Path(folder)
-    if not (folder / LINING).is_file():
-        raise InputError(f"there is no {LINING} in it", file=folder)
-    design = load_design(folder / LINING)
+    design = load_design(_lining(folder))
     held = read_manifest(folder)
     faults = _folder_faults(folder, held)
     occasions = []
@@ -326,6 +296,13 @@ def check_record(folder: Path | str) -> tuple[str, ...]:
         else:
             occasions.append(found)
     return (*faults, *check_consistency(occasions))
+
+
+def _lining(folder: Path) -> Path:
+    """The design file of a record; refuse a folder that is none."""
+    if not (folder / LINING).is_file():
+        raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
+    return folder / LINING
 
 
 def refuse_start(folder: Path) -> None:
@@ -370,7 +347,6 @@ def refuse_occasion(record: Record, *occasions: Occasion) -> None:
 
     Parameters
     ----------
-    record : Record
     *occasions : Occasion
         To be added; all different.
 
@@ -381,13 +357,13 @@ def refuse_occasion(record: Record, *occasions: Occasion) -> None:
         that is not, has a date that runs backwards against its neighbours, or a
         campaign whose name cannot be printed.
     """
-    there = {one.name for one in record.occasions}
-    for one in occasions:
-        if one.name in there:
-            raise already_there(record.folder, one)
-        if not one.campaign.isprintable() or len(one.campaign) > _LONGEST:
+    there = {occasion.name for occasion in record.occasions}
+    for occasion in occasions:
+        if occasion.name in there:
+            raise already_there(record.folder, occasion)
+        if not occasion.campaign.isprintable() or len(occasion.campaign) > _LONGEST:
             raise InputError(
-                f"the campaign {one.campaign[:40]!r} is no name on one line",
+                f"the campaign {occasion.campaign[:40]!r} is no name on one line",
                 cure=f"Use at most {_LONGEST} letters, without tabs and line breaks",
             )
     known = set(check_consistency(record.occasions))
@@ -395,6 +371,34 @@ def refuse_occasion(record: Record, *occasions: Occasion) -> None:
         if words not in known:
             cure = "Check heat, stage and date"
             raise InputError(words, file=record.folder, cure=cure)
+
+
+def refuse_other_design(design: Design, other: Design) -> None:
+    """Refuse a design file that does not draw the lining of a record.
+
+    What a shop decides by, its bricks, mix and rules, may differ.
+
+    Parameters
+    ----------
+    design : Design
+        Of the record.
+
+    Raises
+    ------
+    InputError
+        With the first thing that differs.
+    """
+    part = design.differs_from(other)
+    if not part:
+        return
+    if part in ("profile", "shell_radius", "openings"):
+        words = part.removesuffix("_radius")
+        raise InputError(f"its {words} are not those of the record", cure=OTHER_DRAWING)
+    words = part.replace("_", " ").replace("name", "lining")
+    here, there = getattr(design, part), getattr(other, part)
+    raise InputError(
+        f"{words} is {there!r}, but {here!r} in the record", cure=OTHER_DRAWING
+    )
 
 
 def already_there(folder: Path, occasion: Occasion) -> InputError:

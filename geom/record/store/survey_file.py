@@ -29,10 +29,10 @@ from geom.record.store.grid import (
     STRAIGHT,
     record_grid,
     recover_grid,
+    refuse_other_openings,
     resample_survey,
 )
 from geom.record.store.occasion import Occasion
-from geom.record.store.same_drawing import refuse_other_openings
 from geom.surface import Grid
 from geom.units import Float
 
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 #: Day 0 of the files' ``time``.
 EPOCH = date(1970, 1, 1)
 
-#: Names of what is kept of the panels.
+#: Names of what is kept of the panels: how they lie, then the fields of `PanelState`.
 PANELS = (
     "panel_edge",
     "panel_height",
@@ -86,10 +86,8 @@ class RecordedWall:
 
     Attributes
     ----------
-    title, created : str
     occasion : Occasion or None
         None for the output folder of a survey that is in no record.
-    design : Design
     height : array (m,), mm
         Centres of the rows.
     azimuth : array (k,), degrees
@@ -99,7 +97,6 @@ class RecordedWall:
     wall : array (m, k), 0 to 1
         Share of each cell that is wall and not opening.
     row_height : array (m,), mm
-    panels : PanelState
     findings : dict
         The document ``findings.json`` holds.
     """
@@ -201,10 +198,8 @@ def write_survey(path: Path, data: xr.Dataset, occasion: Occasion) -> None:
 
     Parameters
     ----------
-    path : Path
     data : Dataset
         From `read_survey`.
-    occasion : Occasion
     """
     data = data.assign_coords(_occasion_coordinates(occasion)).assign(
         _occasion_amounts(occasion)
@@ -215,10 +210,6 @@ def write_survey(path: Path, data: xr.Dataset, occasion: Occasion) -> None:
 @contextmanager
 def open_hdf5(path: Path) -> Iterator[Any]:
     """A NetCDF-4 file open as HDF5, whose faults are stated in a sentence.
-
-    Yields
-    ------
-    h5py.File
 
     Raises
     ------
@@ -264,17 +255,8 @@ def read_panels(file: Any, panels: Panels) -> PanelState:
         raise InputError("are not as many as the drawing has", place="panels")
     if not np.isfinite(covariance).all():
         raise InputError("is not a number", place="panel_covariance", cure=_DAMAGED)
-    return PanelState(
-        panels=panels,
-        cutback=data["panel_cutback"],
-        covariance=covariance,
-        deepest=data["panel_deepest"],
-        deepest_sd=data["panel_deepest_sd"],
-        part=data["panel_part"],
-        part_sd=data["panel_part_sd"],
-        area=data["panel_area"],
-        read=data["panel_read"],
-    )
+    fields = {name.removeprefix("panel_"): data[name] for name in PANELS[3:]}
+    return PanelState(panels=panels, **fields)
 
 
 def read_findings(file: Any) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,14 +28,15 @@ from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import open_hdf5, read_panels
 from geom.record.wear.maps import CellSums, WearMaps, wear_maps
-from geom.record.wear.series import WearSeries, concatenate, wear_series
-from geom.record.wear.spells import (
+from geom.record.wear.series import (
     EXPOSURES,
     Exposure,
     Spell,
+    WearSeries,
+    concatenate,
     exposures,
+    wear_series,
 )
-from geom.units import Float
 
 Tick = Callable[[str], None]
 
@@ -65,11 +66,8 @@ class Chunk:
         The same folder, under a name that does not depend on where one is.
     files : dict
         The file of each survey, from the folder.
-    spells : tuple of Spell
     lead : Spell or None
         The one before them, where it ends with the survey that the first starts with.
-    panels : Panels
-    regions : Regions
     shape : (m, k)
         Of the record's grid.
     origin : float
@@ -95,34 +93,6 @@ class Chunk:
 
 
 @dataclass(frozen=True)
-class PanelSummary:
-    """A survey panel by panel, but the covariance; p panels.
-
-    Attributes are those of `PanelState`.  The covariances of thousands of surveys would
-    not go into memory.
-    """
-
-    cutback: Float
-    deepest: Float
-    deepest_sd: Float
-    part: Float
-    part_sd: Float
-    area: Float
-    read: Float
-
-    @classmethod
-    def of(cls, state: PanelState) -> PanelSummary:
-        """What is kept of a survey."""
-        return cls(**{part.name: getattr(state, part.name) for part in fields(cls)})
-
-    def state(self, panels: Panels) -> PanelState:
-        """The survey, its covariance NaN."""
-        count = self.cutback.size
-        unknown = np.broadcast_to(np.nan, (count, count))
-        return PanelState(panels=panels, covariance=unknown, **vars(self))
-
-
-@dataclass(frozen=True)
 class ChunkSums:
     """What a chunk of spells adds up to.
 
@@ -132,13 +102,14 @@ class ChunkSums:
         One for each of what wear is summed against.
     series : WearSeries
         Of its spells.
-    states : dict of PanelSummary
-        Of each survey.
+    states : dict of PanelState
+        Of each survey, without its covariance: those of thousands of surveys would not
+        go into memory.
     """
 
     cells: tuple[CellSums, ...]
     series: WearSeries
-    states: dict[Occasion, PanelSummary]
+    states: dict[Occasion, PanelState]
 
 
 @dataclass(frozen=True)
@@ -157,13 +128,16 @@ def cut_chunks(
 
     Parameters
     ----------
-    record : Record
     spells : tuple of Spell
         In order; at least one.
     regions : Regions
         That wear is summed of.
     """
-    stated = tuple(one for one in EXPOSURES if np.nansum(exposures(spells, one)) > 0.0)
+    stated = tuple(
+        exposure
+        for exposure in EXPOSURES
+        if np.nansum(exposures(spells, exposure)) > 0.0
+    )
     folder = record.folder.absolute()
     shape = record_grid(record.design).shape
     chunks = []
@@ -174,7 +148,7 @@ def cut_chunks(
         chunks.append(
             Chunk(
                 name=str(record.folder),
-                place=f"{some[0].words} to {some[-1].words}",
+                place=f"heats {some[0].first_heat} to {some[-1].last_heat}",
                 folder=str(folder),
                 files={
                     occasion: str(record.path(occasion).absolute().relative_to(folder))
@@ -216,7 +190,7 @@ def accumulate_chunk(chunk: Chunk) -> ChunkSums:
     count = chunk.shape[0] * chunk.shape[1]
     cells = tuple(np.zeros(count, CELL) for _ in chunk.against)
     series: list[WearSeries] = []
-    states: dict[Occasion, PanelSummary] = {}
+    states: dict[Occasion, PanelState] = {}
     held: dict[Occasion, _Survey] = {}
     with threadpool_limits(1, user_api="blas"), _named_as_asked(chunk):
         for first in range(0, len(chunk.spells), _HELD):
@@ -224,9 +198,12 @@ def accumulate_chunk(chunk: Chunk) -> ChunkSums:
             lead = _lead(chunk.spells[first - 1] if first else chunk.lead, some)
             held = _read(chunk, (*lead, *some), held)
             _add(cells, chunk, (*lead, *some), held, lead=len(lead))
-            states_of = {occasion: one.state for occasion, one in held.items()}
+            states_of = {occasion: survey.state for occasion, survey in held.items()}
             series.append(wear_series(some, chunk.regions, states_of.__getitem__))
-            states |= {o: PanelSummary.of(state) for o, state in states_of.items()}
+            states |= {
+                occasion: replace(state, covariance=np.empty((0, 0)))
+                for occasion, state in states_of.items()
+            }
     return ChunkSums(cells, concatenate(series), states)
 
 
@@ -242,10 +219,10 @@ def _add(
     from geom.record.wear.kernels import add_spells
 
     number = {occasion: k for k, occasion in enumerate(held)}
-    cutback = np.stack([one.cutback.ravel() for one in held.values()])
-    sd = np.stack([one.sd.ravel() for one in held.values()])
-    start = np.array([number[one.start] for one in spells])
-    end = np.array([number[one.end] for one in spells])
+    cutback = np.stack([survey.cutback.ravel() for survey in held.values()])
+    sd = np.stack([survey.sd.ravel() for survey in held.values()])
+    start = np.array([number[spell.start] for spell in spells])
+    end = np.array([number[spell.end] for spell in spells])
     heat = np.array([0.5 * (s.first_heat + s.last_heat) for s in spells])
     for against, sums in zip(chunk.against, cells, strict=True):
         amount = exposures(spells, against)
@@ -256,7 +233,7 @@ def _read(
     chunk: Chunk, spells: tuple[Spell, ...], held: dict[Occasion, _Survey]
 ) -> dict[Occasion, _Survey]:
     """The surveys of some spells; those that are held are not read again."""
-    needed = dict.fromkeys(o for one in spells for o in (one.start, one.end))
+    needed = dict.fromkeys(o for spell in spells for o in (spell.start, spell.end))
     return {o: held[o] if o in held else _survey(chunk, o) for o in needed}
 
 
@@ -297,21 +274,13 @@ class Accumulated:
 
     Attributes
     ----------
-    series : WearSeries
-    maps : WearMaps
-    panels : Panels
-    states : dict of PanelSummary
-        Of each survey of a spell.
+    states : dict of PanelState
+        Of each survey of a spell, without its covariance.
     """
 
     series: WearSeries
     maps: WearMaps
-    panels: Panels
-    states: dict[Occasion, PanelSummary]
-
-    def state(self, occasion: Occasion) -> PanelState:
-        """A survey of a spell, panel by panel; its covariance is NaN."""
-        return self.states[occasion].state(self.panels)
+    states: dict[Occasion, PanelState]
 
 
 def accumulate(
@@ -327,10 +296,8 @@ def accumulate(
 
     Parameters
     ----------
-    record : Record
     spells : tuple of Spell
         Of the record, in order; at least one.
-    regions : Regions
     cluster : str, optional
         Address of a Dask scheduler, or ``local``; see `dask_backend`.
     processes : int, optional
@@ -351,14 +318,14 @@ def accumulate(
     chunks = cut_chunks(record, spells, regions)
     cells: tuple[CellSums, ...] = ()
     series: list[WearSeries] = []
-    states: dict[Occasion, PanelSummary] = {}
+    states: dict[Occasion, PanelState] = {}
     done = 0
     with (
         _task_map(len(spells), len(chunks), cluster, processes) as task_map,
         closing(task_map.map(accumulate_chunk, chunks)) as results,
     ):
         for sums in results:
-            cells = cells or tuple(np.zeros_like(one) for one in sums.cells)
+            cells = cells or tuple(np.zeros_like(cell_sums) for cell_sums in sums.cells)
             for whole, more in zip(cells, sums.cells, strict=True):
                 add_cells(whole, more)
             series.append(sums.series)
@@ -369,7 +336,7 @@ def accumulate(
     sums_by = dict(zip(chunks[0].against, cells, strict=True))
     maps = wear_maps(sums_by, record.design)
     joined = replace(concatenate(series), spells=spells, regions=regions)
-    return Accumulated(joined, maps, record.panels, states)
+    return Accumulated(joined, maps, states)
 
 
 @contextmanager

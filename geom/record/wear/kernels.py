@@ -124,6 +124,8 @@ def add_cells(cells, other):
 def compile_all() -> None:
     """Compile, so that no study waits for it; what is compiled is kept on disk."""
     cells, survey = np.zeros(1, CELL), np.zeros((2, 1), np.float32)
-    one, heat = np.ones(1), np.zeros(1)
-    add_spells(cells, survey, survey, np.zeros(1, int), np.ones(1, int), one, heat, 0)
+    exposure, heat = np.ones(1), np.zeros(1)
+    add_spells(
+        cells, survey, survey, np.zeros(1, int), np.ones(1, int), exposure, heat, 0
+    )
     add_cells(cells, cells.copy())

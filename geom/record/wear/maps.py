@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from geom.design import Design
 from geom.record.store.grid import record_grid
-from geom.record.wear.spells import Exposure
+from geom.record.wear.series import Exposure
 from geom.surface import Grid
 from geom.units import Bool, Float, Int
 
@@ -74,7 +74,6 @@ class WearMaps:
     azimuth : array (k,), degrees
     opening : bool array (m, k)
         Cells that are mostly opening.
-    per_heat : RateMap
     trend, trend_sd : array (m, k), mm a heat, per heat
         How wear per heat grows from heat to heat; NaN where fewer than three spells
         tell it.
@@ -122,7 +121,7 @@ def _rate_map(cells: CellSums, grid: Grid) -> RateMap:
     count, exposure = held["count"], held["exposure"]
     valid = count > 0.0
     error = held["error"] - 2.0 * held["shared"]
-    fit = _Fit(
+    sd = _sd(
         square=held["wear_2"],
         dof=np.maximum(count - 1.0, 0.0),
         stated=held["stated"] - _over(error, exposure, valid),
@@ -131,7 +130,7 @@ def _rate_map(cells: CellSums, grid: Grid) -> RateMap:
         valid=valid,
     )
     rate = np.where(valid, held["wear"], np.nan)
-    return RateMap(rate, fit.sd(), count.astype(np.int64))
+    return RateMap(rate, sd, count.astype(np.int64))
 
 
 def _trend(cells: CellSums, grid: Grid) -> tuple[Float, Float]:
@@ -146,7 +145,7 @@ def _trend(cells: CellSums, grid: Grid) -> tuple[Float, Float]:
     twice = held["error_heat_2"] - 2.0 * held["shared_heat_2"]
     error = twice - 2.0 * mean * once + mean**2 * plain
     fitted = _over(plain, exposure, valid) + _over(error, spread, valid)
-    fit = _Fit(
+    sd = _sd(
         square=np.maximum(held["wear_2"] - slope * product, 0.0),
         dof=held["count"] - 2.0,
         stated=held["stated"] - fitted,
@@ -154,54 +153,54 @@ def _trend(cells: CellSums, grid: Grid) -> tuple[Float, Float]:
         error=error,
         valid=valid,
     )
-    return slope, fit.sd()
+    return slope, sd
 
 
-@dataclass(frozen=True)
-class _Fit:
-    """A mean or a slope fitted to the spells of every cell; arrays (m, k).
+def _sd(
+    *,
+    square: Float,
+    dof: Float,
+    stated: Float,
+    weight: Float,
+    error: Float,
+    valid: Bool,
+) -> Float:
+    """Standard uncertainty of a mean or a slope fitted to the spells of every cell.
 
-    Attributes
+    Parameters
     ----------
-    square : mm2
+    square : array (m, k), mm2
         Sum of squares, weighted by exposure, about what was fitted.
-    dof
+    dof : array (m, k)
         Degrees of freedom it has.
-    stated : mm2
+    stated : array (m, k), mm2
         Of it, what is to be expected from what the surveys state.
-    weight
+    weight : array (m, k)
         What the variance of one heat, hour or tonne is divided by.
-    error : mm2
+    error : array (m, k), mm2
         Variance that the surveys state of what was fitted, times ``weight`` twice.
-    valid : bool
+    valid : bool array (m, k)
         False where there is no fit.
+
+    Returns
+    -------
+    array (m, k)
+        NaN where there is no fit.
     """
-
-    square: Float
-    dof: Float
-    stated: Float
-    weight: Float
-    error: Float
-    valid: Bool
-
-    def sd(self) -> Float:
-        """Standard uncertainty of what was fitted; NaN where there is none."""
-        dof = np.where(self.valid, self.dof, 0.0)
-        known = dof > 0.0
-        square = np.where(known, self.square, 0.0)
-        stated = np.where(known, np.maximum(self.stated, 0.0), 0.0)
-        beyond = (square - stated).sum(axis=1, keepdims=True)
-        every = dof.sum(axis=1, keepdims=True)
-        level = np.maximum(beyond / np.maximum(every, 1.0), 0.0)
-        fitted = level + _over(self.error, self.weight, self.valid)
-        # One spell scatters about nothing: what is expected is what its surveys state.
-        expected = np.where(known, level + stated / np.maximum(dof, 1.0), fitted)
-        variance = (PRIOR_DOF * expected + square) / (PRIOR_DOF + dof)
-        part = np.divide(
-            fitted, expected, out=np.ones(fitted.shape), where=expected > 0.0
-        )
-        spread = _over(variance * np.maximum(part, 0.0), self.weight, self.valid)
-        return np.asarray(np.sqrt(spread))
+    dof = np.where(valid, dof, 0.0)
+    known = dof > 0.0
+    square = np.where(known, square, 0.0)
+    stated = np.where(known, np.maximum(stated, 0.0), 0.0)
+    beyond = (square - stated).sum(axis=1, keepdims=True)
+    every = dof.sum(axis=1, keepdims=True)
+    level = np.maximum(beyond / np.maximum(every, 1.0), 0.0)
+    fitted = level + _over(error, weight, valid)
+    # One spell scatters about nothing: what is expected is what its surveys state.
+    expected = np.where(known, level + stated / np.maximum(dof, 1.0), fitted)
+    variance = (PRIOR_DOF * expected + square) / (PRIOR_DOF + dof)
+    part = np.divide(fitted, expected, out=np.ones(fitted.shape), where=expected > 0.0)
+    spread = _over(variance * np.maximum(part, 0.0), weight, valid)
+    return np.asarray(np.sqrt(spread))
 
 
 def _over(above: Float, below: Float, valid: Bool) -> Float:

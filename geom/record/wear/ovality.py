@@ -74,7 +74,6 @@ class Harmonics:
 
     Attributes
     ----------
-    zone : Region
     harmonics : tuple of Harmonic
         Those that the spells bear out.
     tuyeres : Quantity or None, mm a heat
@@ -96,7 +95,6 @@ def circumferential_pattern(
 
     Parameters
     ----------
-    series : WearSeries
     design : Design
         For its tuyeres.
 

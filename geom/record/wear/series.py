@@ -1,24 +1,144 @@
-"""Wear of every piece of wall in every spell, with what the surveys know it to.
+"""Spells of wear, and the wear of every piece of wall in each, as surveys know it.
 
-`wear_series` takes the difference of two surveys, piece by piece; `per_heat` divides it
-by the length of the spell and says what each spell is worth.  A longer heat wears
-everything more.  Where every spell states its hours on blast or the iron melted, wear
-is set in proportion to that if doing so makes the wall's wear steadier from spell to
-spell: a change that goes with longer heats is then none of the wall.
+A spell goes from one survey to the next with no repair between.  `wear_series` takes
+the difference of its two surveys, piece by piece; `per_heat` divides it by the length
+of the spell and says what each spell is worth.  A longer heat wears everything more.
+Where every spell states its hours on blast or the iron melted, wear is set in
+proportion to that if doing so makes the wall's wear steadier from spell to spell: a
+change that goes with longer heats is then none of the wall.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 import numpy as np
 
 from geom.compare.panels import HOURS, PanelState
 from geom.record.regions import Regions
-from geom.record.store.occasion import Occasion
-from geom.record.wear.spells import Exposure, Spell
+from geom.record.store.occasion import Occasion, Stage
 from geom.units import Bool, Float
+
+#: What wear is counted by.
+Exposure = Literal["heat", "hour", "tonne"]
+EXPOSURES: tuple[Exposure, ...] = get_args(Exposure)
+#: Kilograms in a tonne.
+TONNE = 1000.0
+#: With fewer spells than this little is known of how they differ.
+FEW_SPELLS = 3
+
+
+@dataclass(frozen=True)
+class Spell:
+    """Wear between two surveys and nothing else.
+
+    Attributes
+    ----------
+    start, end : Occasion
+        The wall as the first heat found it and as the last left it.
+    """
+
+    start: Occasion
+    end: Occasion
+
+    @property
+    def heats(self) -> int:
+        """How many heats it lasted."""
+        return self.end.heat - self.start.heat
+
+    @property
+    def hours(self) -> float | None:
+        """On blast."""
+        return self.end.hours
+
+    @property
+    def melted(self) -> float | None:
+        """Iron melted, kg."""
+        return self.end.melted
+
+    @property
+    def campaign(self) -> str:
+        """Whose campaign it is of."""
+        return self.end.campaign
+
+    @property
+    def first_heat(self) -> int:
+        """Its first heat."""
+        return self.start.heat + 1
+
+    @property
+    def last_heat(self) -> int:
+        """Its last heat."""
+        return self.end.heat
+
+
+@dataclass(frozen=True)
+class SurveyGap:
+    """Two surveys that are no spell: the repair between them was not measured.
+
+    Attributes
+    ----------
+    heat : int
+        Whose repair.
+    missing : {'before repair', 'after repair'}
+        Which survey of it there is not.
+    """
+
+    heat: int
+    missing: Stage
+
+    @property
+    def words(self) -> str:
+        """As messages and pages state it."""
+        if self.missing == "after repair":
+            return f"after heat {self.heat}: its repair was not surveyed"
+        return f"heat {self.heat}: surveyed only after its repair"
+
+
+def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
+    """How much of it each spell saw; NaN where not stated; shape (n,)."""
+    amounts: dict[Exposure, list[float | None]] = {
+        "heat": [float(spell.heats) for spell in spells],
+        "hour": [spell.hours for spell in spells],
+        "tonne": [None if s.melted is None else s.melted / TONNE for s in spells],
+    }
+    amount = [np.nan if a is None else a for a in amounts[exposure]]
+    return np.array(amount, dtype=np.float64)
+
+
+def find_spells(
+    occasions: Sequence[Occasion],
+) -> tuple[tuple[Spell, ...], tuple[SurveyGap, ...]]:
+    """Spells of wear between the surveys of one furnace.
+
+    Parameters
+    ----------
+    occasions : sequence of Occasion
+        In any order.
+
+    Returns
+    -------
+    spells : tuple of Spell
+        In order.
+    gaps : tuple of Gap
+        Between surveys that are no spell; a change of campaign is none.
+    """
+    spells, gaps = [], []
+    in_order = sorted(occasions, key=lambda occasion: occasion.place)
+    for start, end in itertools.pairwise(in_order):
+        if start.campaign != end.campaign or start.heat == end.heat:
+            continue
+        if start.is_as_left and end.is_as_worn:
+            spells.append(Spell(start, end))
+        elif not start.is_as_left:
+            gaps.append(SurveyGap(start.heat, "after repair"))
+        else:
+            gaps.append(SurveyGap(end.heat, "before repair"))
+    return tuple(spells), tuple(gaps)
+
 
 #: Share of a piece's wall that both surveys must cover.
 _COVERED = 0.8
@@ -32,8 +152,6 @@ class WearSeries:
 
     Attributes
     ----------
-    spells : tuple of Spell
-    regions : Regions
     start, end : array (n, s), mm
         Mean cut-back at the start and at the end; NaN where either was not surveyed.
     start_variance, end_variance : array (n, s), mm2
@@ -94,8 +212,6 @@ def wear_series(
 
     Parameters
     ----------
-    spells : tuple of Spell
-    regions : Regions
     state_of : callable
         The survey of an occasion, panel by panel; called twice a spell.
     """

@@ -15,8 +15,7 @@ import numpy as np
 
 from geom.record.assumptions import ASSUMED
 from geom.record.regions import ALL_ROUND, Kind, Region, Regions
-from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import Exposure, Spell, exposures
+from geom.record.wear.series import Exposure, Spell, WearSeries, exposures
 from geom.units import Bool, Float
 
 #: No survey knows a mean better than to a micrometre: least variance, mm2.
@@ -166,26 +165,21 @@ class SpellWear:
         )
 
 
-def spell_wear(
-    series: WearSeries, exposure: Exposure, *, campaign: str | None = None
-) -> SpellWear:
-    """Wear of one campaign's spells against an exposure.
+def spell_wear(series: WearSeries, exposure: Exposure) -> SpellWear:
+    """Wear of the last campaign's spells against an exposure.
 
     Parameters
     ----------
-    series : WearSeries
     exposure : {'heat', 'hour', 'tonne'}
         Spells that do not state it, or state none, are left out.
-    campaign : str, optional
-        The last spell's unless given.
     """
     spells = series.spells
-    name = spells[-1].campaign if spells and campaign is None else campaign
+    campaign = spells[-1].campaign if spells else ""
     amounts = np.nan_to_num(exposures(spells, exposure))
     kept = [
         k
         for k, spell in enumerate(spells)
-        if spell.campaign == name and amounts[k] > 0.0
+        if spell.campaign == campaign and amounts[k] > 0.0
     ]
     chosen = [spells[k] for k in kept]
     amount = np.array([amounts[k] for k in kept], dtype=np.float64)
@@ -223,7 +217,6 @@ def systematic_variance(region: Region, regions: Regions, end_variance: Float) -
     ----------
     region : Region
         One of the record's, or neighbouring ones together.
-    regions : Regions
     end_variance : array (n, s), mm2
         Stated variance of every piece in every spell, of the survey of the worn wall
         alone: a wall put back is much the same everywhere, and little of what its
@@ -247,12 +240,10 @@ def _upper_bound(region: Region, regions: Regions, usual: Float) -> float:
     To what the ring of their rows errs by comes what sides err by besides, which
     hangs together up the wall as rings do.
     """
-    levels = list(regions.of_kind("level"))
-    middle = [_middle(regions.regions[i]) for i in levels]
     rows = [
         level
-        for level, height in zip(levels, middle, strict=True)
-        if region.height_from < height < region.height_to
+        for level in regions.of_kind("level")
+        if region.height_from < regions.regions[level].mid_height < region.height_to
     ]
     inside = regions.member[rows].sum(axis=0) > 0.0
     single = _mean_known(usual[rows])
@@ -264,10 +255,6 @@ def _upper_bound(region: Region, regions: Regions, usual: Float) -> float:
     sides = max(_mean_known(usual[panels]) - single, 0.0)
     alike = min(together / single, 1.0) if single > 0.0 else 1.0
     return together + alike * sides
-
-
-def _middle(region: Region) -> float:
-    return 0.5 * (region.height_from + region.height_to)
 
 
 def _ring_variance(regions: Regions, usual: Float, inside: Bool) -> float:

@@ -37,7 +37,7 @@ from geom.compare.volume import gamma_quantity, net_sd
 from geom.document import AREA, VOLUME
 from geom.quantity import Quantity
 from geom.readings.surveys import SurveyBefore
-from geom.stats.partial_moments import exceedance_probability, expected_excess
+from geom.stats.normal import exceedance_probability, expected_excess
 from geom.surface import Grid, RadialSurface
 from geom.surface.grid import interpolate_rows, row_index
 from geom.units import Bool, Float, Int

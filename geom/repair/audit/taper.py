@@ -47,8 +47,7 @@ from geom.repair.assumptions import (
     SLOPE_REACH,
     SURE_TO_SHED,
 )
-from geom.stats.normal import eigen_root, joint_normal
-from geom.stats.partial_moments import exceedance_probability
+from geom.stats.normal import eigen_root, exceedance_probability, joint_normal
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float, Int
 

@@ -75,13 +75,9 @@ class RelinedBand:
 
 
 def relined_bands(design: Design, stops: Sequence[Stop]) -> tuple[RelinedBand, ...]:
-    """The bands that stops name, put together where they meet, bottom up.
-
-    Where a ring is only possibly burnt, it is measured again first.
-    """
+    """The bands that stops name, put together where they meet, bottom up."""
     bands: list[tuple[float, float]] = []
-    settled = [stop for stop in stops if stop.reason != "possible"]
-    for low, high in sorted((stop.height_from, stop.height_to) for stop in settled):
+    for low, high in sorted((stop.height_from, stop.height_to) for stop in stops):
         if bands and low <= bands[-1][1]:
             bands[-1] = (bands[-1][0], max(high, bands[-1][1]))
         else:

@@ -31,12 +31,11 @@ from geom.views.tables.repair import (
     taper_rows,
 )
 from geom.views.tables.support import (
+    STOP,
     relining_rows,
     relining_words,
-    stop_head,
     stop_lines,
     support_rows,
-    support_warnings,
 )
 
 
@@ -87,7 +86,7 @@ def report_bytes(
         shell=surface.design.shell_radius is not None,
         heats=False,
         **_heading(surface, findings),
-        **_contents(surface, findings, support_warnings(works, surface.design)),
+        **_contents(surface, findings),
         **_repair(works, surface.design),
     )
 
@@ -107,9 +106,7 @@ def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
     }
 
 
-def _contents(
-    surface: RadialSurface, findings: Findings, of_support: Sequence[str]
-) -> dict[str, object]:
+def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
     design = surface.design
     summary = tables.finding_rows(findings, design)
     zones = tables.zone_rows(findings, design)
@@ -124,9 +121,7 @@ def _contents(
         "levels": tables.level_rows(findings, design),
         "budget": tables.budget_rows(findings),
         "rejected": tables.rejected_rows(surface),
-        "warnings": [
-            plain(words, most=600) for words in (*of_support, *findings.warnings)
-        ],
+        "warnings": [plain(words, most=600) for words in findings.warnings],
         "cautions": CAUTIONS,
     }
 
@@ -135,7 +130,7 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
     plan, bottom = works.plan, works.bottom
     return {
         "stop": stop_lines(works, design),
-        "stop_head": stop_head(works),
+        "stop_head": STOP,
         "support": support_rows(works, design),
         "bands": [
             (relining_words(band, design), relining_rows(band, design))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from geom.compare.findings import ACTIONS, Findings
 from geom.design import Design
 from geom.repair import RepairPlan
-from geom.stats.partial_moments import exceedance_probability
+from geom.stats.normal import exceedance_probability
 from geom.surface.grid import Grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float

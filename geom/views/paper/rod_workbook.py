@@ -20,7 +20,7 @@ import numpy as np
 from geom.design import Design
 from geom.frame import clock_face, clock_time
 from geom.readings.sheets.forms import TURN
-from geom.readings.sheets.workbook import read_workbook
+from geom.readings.sheets.table import read_workbook
 from geom.sampling.plan import SamplingPlan
 from geom.units import from_mm
 from geom.views.cautions import CAUTIONS

@@ -9,8 +9,8 @@ from geom.design import Design
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import CampaignWear, UncountedRepair
 from geom.record.campaigns.compare import Comparison, Contrast
-from geom.record.wear.spells import FEW_SPELLS, Exposure
-from geom.stats.intervals import Rank
+from geom.record.wear.series import FEW_SPELLS, Exposure
+from geom.stats.comparisons import Rank
 from geom.views.say import (
     figures,
     plain,
@@ -18,6 +18,7 @@ from geom.views.say import (
     say_percent,
     say_rate,
     say_region,
+    say_spell,
     say_wear,
     say_wear_interval,
 )
@@ -154,7 +155,7 @@ def campaign_cautions(campaign: CampaignWear, by: Exposure) -> list[str]:
         *(hardly if count < FEW_SPELLS else []),
         *(f"not counted: {gap.words}" for gap in campaign.gaps),
         *(
-            f"not counted: {spell.words}, its {by}s are not told"
+            f"not counted: {say_spell(spell)}, its {by}s are not told"
             for spell in campaign.unstated
         ),
         *(

@@ -27,7 +27,7 @@ from geom.record.study import (
     WearWarning,
 )
 from geom.record.wear.ovality import Harmonics
-from geom.record.wear.spells import TONNE, Exposure, find_spells
+from geom.record.wear.series import TONNE, Exposure, find_spells
 from geom.units import say_both
 from geom.views.say import (
     count_of,
@@ -36,6 +36,7 @@ from geom.views.say import (
     say_harmonics,
     say_rate,
     say_region,
+    say_spell,
     say_wear,
     say_wear_interval,
     upfirst,
@@ -228,7 +229,7 @@ def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
     """Steps in wear, with their evidence."""
     unit = design.length_unit
     return [
-        f"{upfirst(say_region(step.region, design))}: from {step.first.words} on "
+        f"{upfirst(say_region(step.region, design))}: from {say_spell(step.first)} on "
         f"{say_wear(step.after.value, unit)} a heat, before "
         f"{say_wear(step.before.value, unit)}; change "
         f"{say_wear(step.change.value, unit)}, 95 %: "
@@ -350,7 +351,7 @@ def spell_rows(wear: Wear) -> list[tuple[str, str, str, str, str]]:
     """The last spells: which, from which survey to which, hours and tonnes."""
     return [
         (
-            spell.words,
+            say_spell(spell),
             f"{spell.start.words}, {spell.start.date}",
             f"{spell.end.words}, {spell.end.date}",
             "not told" if spell.hours is None else f"{spell.hours:.1f}",

@@ -148,7 +148,7 @@ def test_another_zip_archive_is_refused(tmp_path, design):
 
 
 def test_an_archive_that_swells_is_refused_unopened(tmp_path, design, monkeypatch):
-    from geom.readings.sheets import workbook as module
+    from geom.readings.sheets import table as module
 
     monkeypatch.setattr(module, "_LARGEST_UNPACKED", 2**20)
     path = tmp_path / "rod.xlsx"

@@ -8,7 +8,7 @@ import pytest
 from geom.compare.panels import HOURS
 from geom.record.assumptions import ASSUMED
 from geom.record.changepoints import scan
-from geom.record.changepoints.steps import find_steps
+from geom.record.changepoints.steps import Blocks, find_steps
 from geom.record.regions import Region
 from tests.record.worn_heats import (
     MELTING,
@@ -83,7 +83,7 @@ def test_a_step_of_the_whole_wall_is_found_though_heats_share_their_wear():
     wear = heats(12, seed=5)
     wear[BEFORE:] *= 1.0 + 3.0 / USUAL.mean()
     (step,) = find_steps(series_of(wear))
-    assert (step.region.kind, step.first.words) == ("wall", "heat 11")
+    assert (step.region.kind, step.first.last_heat) == ("wall", 11)
     assert step.change.low95 < 3.0 < step.change.high95
 
 
@@ -142,7 +142,7 @@ def test_longer_heats_are_no_step_where_their_hours_are_stated(monkeypatch):
     wear = heats(14, seed=3, shared=0.02) * (hours / 8.0)[:, None, None]
     assert find_steps(series_of(wear, hours=hours.tolist())) == ()
     (step,) = find_steps(series_of(wear))
-    assert (step.region.kind, step.first.words) == ("wall", "heat 11")
+    assert (step.region.kind, step.first.last_heat) == ("wall", 11)
 
 
 def test_spells_of_several_heats_are_stated_per_heat():
@@ -151,7 +151,7 @@ def test_spells_of_several_heats_are_stated_per_heat():
     whole = wear * np.array(lasted)[:, None, None]
     (step,) = find_steps(series_of(whole, lasted=lasted))
     assert step.region == ZONE
-    assert step.first.words == "heats 15 to 16"
+    assert (step.first.first_heat, step.first.last_heat) == (15, 16)
     assert step.first.start.heat == 14
     (single,) = find_steps(series_of(wear))
     assert step.change.value == pytest.approx(single.change.value, abs=0.2)
@@ -162,7 +162,7 @@ def test_two_steps_in_one_zone_are_stated_each_by_itself():
     wear = stepped(heats(20, seed=6, level=0.3), MELTING, at=7)
     wear = stepped(wear, MELTING, mm=-4.0, at=14)
     one, other = find_steps(series_of(wear))
-    assert [one.first.words, other.first.words] == ["heat 8", "heat 15"]
+    assert [one.first.last_heat, other.first.last_heat] == [8, 15]
     assert one.change.low95 < 3.0 < one.change.high95
     assert other.change.low95 < -4.0 < other.change.high95
     assert other.before.value == pytest.approx(one.after.value)
@@ -174,7 +174,7 @@ def test_wall_that_is_not_known_takes_nothing_from_the_rest():
     wear[:, :2] = np.nan
     (step,) = find_steps(series_of(wear))
     assert step.region == ZONE
-    assert step.first.words == "heat 12"
+    assert step.first.last_heat == 12
 
 
 def test_nothing_is_stated_of_wall_that_only_a_few_spells_tell():
@@ -229,9 +229,9 @@ def test_in_a_long_record_old_and_new_steps_are_placed_to_the_heat():
     wear = stepped(heats(5000, seed=8), 5, mm=2.0, at=3101)
     wear = stepped(wear, MELTING, slice(2, 5), mm=4.0, at=4998)
     old, new = find_steps(series_of(wear))
-    assert (old.region.height_from, old.first.words) == (edge(5), "heat 3102")
+    assert (old.region.height_from, old.first.last_heat) == (edge(5), 3102)
     assert old.change.low95 < 2.0 < old.change.high95
-    assert (new.region.azimuth_from, new.first.words) == (45.0, "heat 4999")
+    assert (new.region.azimuth_from, new.first.last_heat) == (45.0, 4999)
 
 
 @pytest.mark.slow
@@ -254,8 +254,47 @@ def test_steps_of_3_mm_are_found_within_2_heats_in_9_campaigns_of_10(where):
     for seed in range(10):
         wear = stepped(heats(BEFORE + AFTER, seed=1000 + seed), rows, sides)
         steps = find_steps(series_of(wear))
-        exact = [step for step in steps if step.first.words == "heat 11"]
+        exact = [step for step in steps if step.first.last_heat == 11]
         found += bool(exact)
         held += any(one.change.low95 < 3.0 < one.change.high95 for one in exact)
     assert found >= 9
     assert held >= 0.85 * found
+
+
+def test_every_spell_of_a_short_record_is_looked_at_by_itself():
+    blocks = Blocks(np.ones(50))
+    assert np.array_equal(blocks.first, np.arange(50))
+    assert blocks.mean_length == 1.0
+
+
+@pytest.mark.parametrize("count", [51, 60, 500, 5000])
+def test_the_last_spells_of_a_long_record_are_singly_and_none_is_lost(count):
+    blocks = Blocks(np.ones(count))
+    assert blocks.first.size == 50
+    assert np.array_equal(blocks.first[-20:], np.arange(count - 20, count))
+    assert blocks.counts(np.ones(count, dtype=bool)).sum() == count
+    assert blocks.counts(np.ones(count, dtype=bool)).min() >= 1
+
+
+def test_means_over_blocks_keep_the_weighted_mean():
+    rng = np.random.default_rng(1)
+    weight = rng.uniform(0.5, 1.5, 300)
+    blocks = Blocks(weight / weight.mean())
+    table = rng.normal(5.0, 1.0, (300, 4))
+    found = np.average(blocks.means(table), axis=0, weights=blocks.block_weight)
+    assert np.allclose(found, np.average(table, axis=0, weights=weight))
+    assert not np.allclose(found, table.mean(axis=0), rtol=1e-6)
+
+
+@pytest.mark.parametrize("at", [100, 165, 166, 1234, 4979, 4990, 4998])
+def test_a_step_is_placed_to_the_spell(at):
+    blocks = Blocks(np.ones(5000))
+    heights = np.where(np.arange(5000) >= at, 1.0, 0.0)
+    run = int(np.argmin(np.abs(blocks.first - at)))
+    assert blocks.locate(heights, run, before=3, after=2) == at
+
+
+def test_no_step_is_placed_nearer_the_ends_than_may_be():
+    blocks = Blocks(np.ones(60))
+    heights = np.where(np.arange(60) == 59, 1.0, 0.0)
+    assert blocks.locate(heights, 49, before=3, after=2) == 58

@@ -16,12 +16,12 @@ from geom.compare.panels import HOURS
 from geom.design import Profile, RepairRules
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
+from geom.record.forecast.first_passage import limits_of, missing_shell_keys
 from geom.record.forecast.forecast import (
     Forecast,
     forecast,
     forecast_repaired,
 )
-from geom.record.forecast.limits import limits_of, missing_shell_keys
 from geom.record.regions import regions_of
 from geom.record.wear.rates import wear_rates
 from geom.views.tables.wear import say_rule_here

@@ -12,8 +12,7 @@ from geom.design import load_design
 from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.ovality import FALSE_CALLS, circumferential_pattern
-from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import Spell
+from geom.record.wear.series import Spell, WearSeries
 from geom.views.say import say_harmonics
 
 SCANS = Path(__file__).parents[3] / "scans"

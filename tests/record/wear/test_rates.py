@@ -13,14 +13,13 @@ from geom.compare.panels import HOURS
 from geom.record.assumptions import ASSUMED
 from geom.record.regions import Kind, Region, Regions
 from geom.record.store.occasion import Occasion, Stage
-from geom.record.wear.excess_variance import excess_variance
 from geom.record.wear.rates import (
     Rates,
+    excess_variance,
     rates_of,
     wear_rates,
 )
-from geom.record.wear.series import WearSeries
-from geom.record.wear.spells import find_spells
+from geom.record.wear.series import WearSeries, find_spells
 from geom.record.wear.survey_errors import SpellWear, spell_wear
 from geom.stats.shrinkage import moderated_variance
 from geom.units import Float
@@ -162,7 +161,7 @@ def test_spells_without_hours_are_left_out_of_rates_by_the_hour() -> None:
     assert wear_rates(series, "heat").spells == (4,)
 
 
-def test_only_the_last_campaign_counts_unless_another_is_asked_for() -> None:
+def test_only_the_last_campaign_counts() -> None:
     old = told_series(np.full((3, 1), 9.0), ("wall",), campaign="old")
     new = told_series(np.full((3, 1), 2.0), ("wall",), campaign="new", first=3)
     both = WearSeries(
@@ -179,11 +178,10 @@ def test_only_the_last_campaign_counts_unless_another_is_asked_for() -> None:
             )
         ),
     )
-    last, options = wear_rates(both, "heat"), wear_rates(both, "heat", campaign="old")
+    last = wear_rates(both, "heat")
     assert last.long[0] is not None
-    assert options.long[0] is not None
-    assert [last.long[0].value, options.long[0].value] == pytest.approx([2.0, 9.0])
-    assert last.spells == options.spells == (3,)
+    assert last.long[0].value == pytest.approx(2.0)
+    assert last.spells == (3,)
 
 
 def test_one_spell_of_one_wall_tells_no_rate() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geom.design.drawing import Profile
-from geom.stats.partial_moments import expected_excess
+from geom.stats.normal import expected_excess
 from geom.views.meshes.solid import rebuild_solid, stl_bytes
 
 

@@ -21,7 +21,7 @@ from geom.record.study import Depth, PartlyStated, Wear
 from geom.record.wear.maps import RateMap, WearMaps
 from geom.record.wear.ovality import Harmonic, Harmonics
 from geom.record.wear.rates import wear_rates
-from geom.record.wear.spells import SurveyGap
+from geom.record.wear.series import SurveyGap
 from geom.views.cautions import CAUTIONS
 from geom.views.charts import figure as chart
 from geom.views.charts.colours import cutback_rgb, uncertainty_rgb, wear_step

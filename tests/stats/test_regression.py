@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from geom.stats.lines import fit_lines
-from geom.stats.robust import TUNING, RobustFit, robust_fit
+from geom.stats.regression import TUNING, RobustFit, fit_lines, robust_fit
 from geom.units import Float
 
 

@@ -9,7 +9,7 @@ from geom.record.forecast.first_passage import (
     first_passage_time,
     first_passage_with_spall,
 )
-from geom.record.forecast.spalling import Spalls, find_spalls
+from geom.record.forecast.subpanels import Spalling, find_spalls
 from geom.units import Float
 
 SPELLS, PANELS = 10, 120
@@ -33,7 +33,9 @@ def test_a_spot_over_several_parts_of_a_panel_is_one_as_deep_as_its_deepest():
     assert spots.depths.size == 1
 
 
-def found(lost: Float, heats: Float | None = None, read: Float | None = None) -> Spalls:
+def found(
+    lost: Float, heats: Float | None = None, read: Float | None = None
+) -> Spalling:
     each = np.ones(len(lost)) if heats is None else heats
     all_read = np.ones(lost.shape[:2])
     return find_spalls(lost, all_read if read is None else read, each)
@@ -106,7 +108,7 @@ def test_spots_come_as_often_as_they_did():
     (1 + t / watched) ** -(n + 1/5): the gamma mixture of exponentials (Lomax, K. S.
     (1954). J. Am. Stat. Assoc. 49, 847-852).
     """
-    spots = Spalls(10.0, np.array([10.0, 30.0]))
+    spots = Spalling(10.0, np.array([10.0, 30.0]))
     after, depth = spots.draws(np.random.default_rng(1), (2, 20000))
     for heats in (1.0, 5.0):
         share = (1.0 + heats / 10.0) ** -2.2

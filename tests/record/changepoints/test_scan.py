@@ -5,9 +5,9 @@ import pytest
 
 from geom.compare.panels import HOURS
 from geom.record.changepoints.candidates import candidate_regions
-from geom.record.changepoints.contrast_weights import ContrastWeights
 from geom.record.changepoints.covariance import cross_products, table_covariance
-from geom.record.changepoints.fourier import BASIS, ORDER
+from geom.record.changepoints.scan import ContrastWeights
+from geom.record.changepoints.table import BASIS, ORDER
 from tests.record.worn_heats import MELTING, PIECES, ROWS, USUAL, heats
 
 CANDIDATES = candidate_regions(PIECES, np.arange(ROWS), USUAL)

@@ -1,9 +1,9 @@
-"""Differences, ratios and rankings of independent quantities, from their intervals.
+"""Comparing quantities: differences, ratios, rankings, and changes beyond chance.
 
 MOVER, the method of variance estimates recovery, puts the interval of a difference or
-a ratio together from the two quantities' own intervals.  So one whose interval is not
-the normal one (few degrees of freedom, a floor at zero) is not taken for better known
-than it is.
+a ratio of independent quantities together from their own intervals.  So one whose
+interval is not the normal one (few degrees of freedom, a floor at zero) is not taken
+for better known than it is.
 
 References
 ----------
@@ -16,6 +16,11 @@ interval estimation", J. R. Stat. Soc. B 16 (1954) 175-185.
 M. Klein, T. Wright, J. Wieczorek, "A joint confidence region for an overall ranking of
 populations", J. R. Stat. Soc. C 69 (2020) 589-606: whoever lies wholly above another
 stands before it; who overlaps may stand in any order.
+Y. Benjamini, Y. Hochberg, "Controlling the false discovery rate", J. R. Stat. Soc. B 57
+(1995) 289-300.
+Y. Benjamini, D. Yekutieli, "The control of the false discovery rate in multiple testing
+under dependency", Annals of Statistics 29 (2001) 1165-1188, theorem 1.2 and section 3.1
+(one-sided tests of normal errors that hang together positively).
 """
 
 from __future__ import annotations
@@ -24,8 +29,10 @@ from collections.abc import Sequence
 from dataclasses import astuple, dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from geom.quantity import Quantity
+from geom.quantity import K95, Quantity
 from geom.units import Float
 
 #: Probabilities less than this are all one: the normal law has no more digits.
@@ -144,7 +151,7 @@ def rank_quantities(quantities: Sequence[Quantity]) -> tuple[Rank, ...]:
     """
     if not quantities:
         return ()
-    value, sd, low, high = np.array([astuple(one) for one in quantities]).T
+    value, sd, low, high = np.array([astuple(quantity) for quantity in quantities]).T
     low = value - (value - low) * _bonferroni_widening(value - low, sd)
     high = value + (high - value) * _bonferroni_widening(high - value, sd)
     # Axis 0 is the other quantity, axis 1 the one whose place is sought.
@@ -169,3 +176,59 @@ def _bonferroni_widening(reach: Float, sd: Float) -> Float:
     together = stdtrit(dof, 1.0 - 0.5 * _MISS / reach.size)
     times = np.divide(reach, sd, out=np.zeros_like(reach), where=sd > 0.0)
     return np.asarray(np.interp(times, alone[::-1], (together / alone)[::-1]))
+
+
+#: Of what is called significant, this share may be false, on average.
+FALSE_DISCOVERY_RATE = 0.05
+
+
+def level_of_detection(sd: Float) -> Float:
+    """Least change known from none at 95 %; `sd` is its whole uncertainty.
+
+    Unlike in the published formula (Lague and others 2013) what all points of a survey
+    share stands under the root with the rest: it is a standard uncertainty too.
+    """
+    return K95 * sd
+
+
+def significant(change: Float, sd: Float) -> NDArray[np.int8]:
+    """Sign of every change beyond its level of detection, else 0.
+
+    Each by itself: where nothing changed one in twenty is still called.
+    """
+    beyond = np.abs(change) > level_of_detection(sd)
+    return np.where(beyond, np.sign(change), 0.0).astype(np.int8)
+
+
+def significant_together(change: Float, sd: Float) -> NDArray[np.int8]:
+    """Sign of every change that is significant when all are looked at together, else 0.
+
+    Gains and losses are sought in turn, each with half of the rate, by the procedure
+    of Benjamini and Hochberg.  It holds for one-sided tests of errors that hang
+    together positively, as neighbours' do (Benjamini and Yekutieli).  For an error that
+    sets one side against the other there is no theorem, but it holds in the simulations
+    of the tests.
+
+    Parameters
+    ----------
+    change, sd : array (n,) or (m, k)
+        NaN where not compared; ``sd`` above 0 elsewhere.
+
+    Returns
+    -------
+    int8 array, shape of ``change``
+        0 also where not compared.
+    """
+    from scipy.stats import false_discovery_control
+
+    compared = np.isfinite(change) & (sd > 0.0)
+    found = np.zeros(np.shape(change), dtype=np.int8)
+    if not compared.any():
+        return found
+    z = change[compared] / sd[compared]
+    for sign in (1, -1):
+        p_value = false_discovery_control(ndtr(-sign * z), method="bh")
+        found[compared] += (sign * (p_value <= 0.5 * FALSE_DISCOVERY_RATE)).astype(
+            np.int8
+        )
+    return found
