@@ -15,13 +15,17 @@ JOINT_SLACK = 1.5875
 RING_TIE = 1.5875
 #: Standard uncertainties of its depth that a hollow is taken shallower by.
 HELD_BACK = 1.0
-#: Net that bricks are placed on, and wall about a zone that it holds too, mm.
-NET_ROW, NET_COLUMN, SEARCH_MARGIN = 10.0, 5.0, 60.0
+#: Rows and columns of the net that bricks are placed on, mm: for a plan, and for walls
+#: that are only counted; wall about a zone that it holds too.
+FINE_NET, COARSE_NET = (5.0, 2.5), (12.0, 10.0)
+SEARCH_MARGIN = 60.0
 #: Depth of what may not be touched, mm.
 BLOCKED = -1e5
 #: What a piece has to be worth, as volume, and a cut one on top, mm3; brick that a
 #: volume of sound lining cut out for it weighs.
-PIECE_TOLL, CUT_TOLL, CUT_WEIGHT = 4e4, 6e4, 3.0
+PIECE_TOLL, CUT_TOLL, CUT_WEIGHT = 4e4, 6e4, 1.5
+#: Share of the brick in a zone that is given up for one shape less.
+SHAPE_TOLL = 0.05
 #: What a piece is worth of which none is in stock.
 NO_STOCK = 0.8
 #: Joints of a course lie at least so far from those below, as a share of a piece.
@@ -35,10 +39,15 @@ SAME_FACE = 0.015
 LEAST_STANDING = 0.5
 #: A ring past the brick line round this share of it is burnt all round.
 BURNT_RING = 0.75
+#: From this probability on, a place may be past the brick line.
+MAY_BE_PAST = 0.25
 #: Gaps between bricks that count as open wall, degrees: joints and their wedges.
 SAME_OPENING = 3.0
 
 # --- plan ----------------------------------------------------------------------------
+#: `geom.repair.plan.order.Packing` where a plan lays no brick: about what plans of
+#: worn walls come to (our own bench).
+USUAL_PACKING = (1.2, 1.1, 0.06, 0.06)
 #: Walls drawn for the order list: they give the sd of a demand to 11 %.
 PLAN_DRAWS = 40
 

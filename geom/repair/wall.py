@@ -60,7 +60,7 @@ class Wall:
         return float(np.sum(patch[patch > 0.0] * area[patch > 0.0]))
 
 
-def section(radius: Float, depth: float) -> Float:
+def section(radius: Float, depth: float | Float) -> Float:
     """Area between a radius and one ``depth`` greater, mm2 per radian.
 
     Examples

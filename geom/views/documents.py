@@ -30,7 +30,7 @@ from geom.views.tables.repair import (
     say_not_planned,
     say_zone_note,
 )
-from geom.views.tables.support import stop_warnings
+from geom.views.tables.support import stop_warnings, support_warnings
 from geom.views.tables.wear import say_rule_here, say_warning
 
 
@@ -45,7 +45,11 @@ def findings_document(
         In whose unit notes are worded.
     """
     document = findings.to_dict()
-    document["warnings"] = [*stop_warnings(package, design), *document["warnings"]]
+    document["warnings"] = [
+        *stop_warnings(package, design),
+        *support_warnings(package, design),
+        *document["warnings"],
+    ]
     repair = _in_words(package, design.length_unit)
     return _as_json({**document, "repair": repair})
 

@@ -31,7 +31,7 @@ import fleet
 import numpy as np
 from fleet_surveys import Wall, Way, write_rods
 from fleet_walls import FAMILIES, Float, texture
-from masonry_checks import Pushed, overlap, pushed_out
+from masonry_checks import Pushed, into_least, overlap, pushed_out
 from masonry_table import orders_table, plans_table
 from recheck import as_before
 
@@ -109,6 +109,7 @@ def plan_wall(job: Job) -> dict[str, Any]:
             for zone in works.plan.zones
         )
         bricks = [b for zone in _bricked(works) for b in zone.brickwork.bricks]
+        record["into_least"] = max((into_least(b, surface) for b in bricks), default=0)
         record["bricks"] = len(bricks)
         record["overlap"] = overlap(bricks, design.azimuth_sense)
         record |= _support(works, wall, design, surface)
@@ -191,6 +192,8 @@ def _laid_and_rechecked(  # noqa: PLR0917
     return {
         "zones": [zone.face.decision for zone in zones],
         "levels": [level.decision for level in result.levels],
+        "levels_off": [_level_off(new, level.height) for level in result.levels],
+        "tolerance": design.repair.tolerance,
         "verdict": result.verdict,
         "proud": max((back.proud for back in backs), default=0.0),
     }
@@ -220,6 +223,15 @@ def _repaired(
         return value
 
     return Wall(wall.furnace, cutback)
+
+
+def _level_off(wall: Wall, height: float) -> float:
+    """By how much the circle of the true section's area is off the drawing, mm."""
+    azimuth = np.arange(0.0, 360.0, 0.5)
+    up = np.full(azimuth.shape, height)
+    closed = ~wall.open_at(azimuth, up)
+    radius, drawn = wall.radius(azimuth, up)[closed], wall.drawn(up)[closed]
+    return float(np.sqrt(np.mean(radius**2)) - np.sqrt(np.mean(drawn**2)))
 
 
 def order_wall(job: Job) -> dict[str, Any]:

@@ -87,6 +87,18 @@ def pushed_out(brick: Any, wall: Wall, design: Design) -> Pushed:
     )
 
 
+def into_least(brick: Any, surface: Any) -> float:
+    """How far a back reaches into the lining that has to stay and was there, mm."""
+    design = surface.design
+    keep = design.shell_radius - (design.least_lining or 0.0)
+    height, azimuth, radius = brick.corners()[4:].T
+    grid = surface.grid
+    row = np.clip(np.searchsorted(grid.edge, height) - 1, 0, grid.height.size - 1)
+    column = np.rint(azimuth / 360.0 * grid.azimuth.size).astype(int)
+    gone = surface.radius[row, column % grid.azimuth.size]
+    return float(np.max(radius - np.maximum(keep, np.nan_to_num(gone))))
+
+
 def overlap(bricks: Sequence[Any], sense: Any) -> float:
     """How far any two bricks reach into each other at most, mm; 0: they stand clear."""
     if len(bricks) < 2:

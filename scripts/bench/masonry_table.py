@@ -50,13 +50,15 @@ def _standing(records: Sequence[Record]) -> list[str]:
     half = [r for r in records if r["open_share"] > 0.5]
     kept = [r["kept"] for r in records if r["kept"] is not None]
     overlaps = np.array([r["overlap"] for r in records])
+    into = max((r["into_least"] for r in records if r["bricks"]), default=0.0)
     daubed = sum(r["daubed"] for r in records)
     raised = len(burnt) - len(missed)
     account = [abs(z["account"]) for r in records for z in r["zones"]]
     return [
         f"bricks that reach into each other: {sum(overlaps > 0.01)} walls, by "
         f"{max(overlaps):.2f} mm at most",
-        f"least lining kept: {sum(kept)} of {len(kept)} walls with brick",
+        f"least lining kept: {sum(kept)} of {len(kept)} walls with brick; backs reach "
+        f"into what had to stay and was there by {into:.1f} mm at most",
         f"burnt all round: {len(burnt)} walls, stop raised on {raised}"
         f"; opened past half: {len(half)}, stop on"
         f" {sum('opened' in r['stop'] for r in half)}; other stops:"
@@ -74,6 +76,13 @@ def _rechecked(records: Sequence[Record]) -> list[str]:
         laid = [r["recheck"] for r in some if "recheck" in r]
         if not laid:
             continue
+        off = [
+            (call, abs(level) <= each["tolerance"])
+            for each in laid
+            for call, level in zip(each["levels"], each["levels_off"], strict=True)
+        ]
+        wrong = sum(call == "reject" for call, back in off if back)
+        false = sum(call == "accept" for call, back in off if not back)
         parts = []
         for what in ("zones", "levels"):
             calls = [call for each in laid for call in each[what]]
@@ -82,6 +91,10 @@ def _rechecked(records: Sequence[Record]) -> list[str]:
                 f"{what}: {counts['accept']} of {len(calls)} accepted, "
                 f"{counts['cannot tell']} open, {counts['reject']} rejected"
             )
+        parts.append(
+            f"levels back: {sum(back for _, back in off)}, of these {wrong} rejected; "
+            f"of the others {false} accepted"
+        )
         lines.append(f"laid as printed, {name}: {'; '.join(parts)}")
     return lines
 

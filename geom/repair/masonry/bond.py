@@ -1,130 +1,52 @@
 """Bond: which pieces stand where, so that no two are in each other's way.
 
-Round a row, pieces are intervals of azimuth with a worth each, and the set that is
-worth most is found by weighted interval scheduling; up the wall, rows are intervals of
-height, and the same is done again.  Then courses are laid anew bottom up, so that no
-joint stands over a joint, and what still finds room is put where it is worth most.
-
-References
-----------
-Kleinberg, J. and Tardos, E. (2006). Algorithm Design, section 6.1 (weighted interval
-scheduling; cited from memory).
+By rows: pieces of one height are intervals of azimuth on each foot of the net, the set
+worth most is scheduled, and feet are intervals of height, scheduled again.  By stacks:
+the same the other way about, pieces of one width over each other, then stacks side by
+side.  Rows or stacks are laid anew one after the other, so that no joint runs on from
+one into the next; what still finds room is put where it is worth most; and of the two
+ways the one that brings in more is kept.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geom.repair.assumptions import SAME_FACE, STAGGER
 from geom.repair.masonry.hollow import Hollow
+from geom.repair.masonry.intervals import Intervals
 from geom.repair.masonry.placed import PlacedBrick
 from geom.repair.masonry.search import Poses
 from geom.units import Bool, Float, Int
 
 
 @dataclass(frozen=True)
-class _Intervals:
-    """Pieces of one height on some feet of the net, by where they end round the ring.
+class _Line:
+    """A row or a stack to be: intervals along it, and the interval that it takes.
 
     Attributes
     ----------
-    rows : int array (f,)
-        Feet.
-    kind, column : int array (n,)
-        Which of the poses, and where its middle stands.
-    start, end : array (n,), degrees
-        Ends rising.
-    before : int array (n,)
-        How many end where it starts, or before.
-    value : array (n, f), mm3
+    start, end : float
+        Across the lines: mm of height, or degrees round.
+    worth : float, mm3
+    intervals : Intervals
+        Along it, labelled by pose and by net column or row.
+    line : int
+        Which of theirs.
+    index : int
+        Net row or column that it stands on.
+    poses : tuple of Poses
     """
 
-    rows: Int
-    kind: Int
-    column: Int
-    start: Float
-    end: Float
-    before: Int
-    value: Float
-
-    @classmethod
-    def of(cls, hollow: Hollow, poses: Sequence[Poses], rows: Int) -> _Intervals:
-        turned = hollow.turned()
-        parts = []
-        for kind, pose in enumerate(poses):
-            value = pose.value[rows]
-            columns = np.flatnonzero(np.any(value > 0.0, axis=0))
-            wide = pose.half[rows]
-            half = float(np.max(wide[np.isfinite(wide)], initial=0.0))
-            parts.append(
-                (
-                    np.full(columns.size, kind),
-                    columns,
-                    turned[columns] - half,
-                    turned[columns] + half,
-                    value[:, columns].T,
-                )
-            )
-        kind, column, start, end, value = (
-            np.concatenate([part[k] for part in parts]) for k in range(5)
-        )
-        order = np.argsort(end, kind="stable")
-        end = end[order]
-        before = np.searchsorted(end, start[order] + 1e-9, side="right")
-        return cls(
-            rows, kind[order], column[order], start[order], end, before, value[order]
-        )
-
-    def best(self) -> Float:
-        """What each foot is worth, the first ``n`` intervals allowed; (n + 1, f)."""
-        most = np.zeros((self.end.size + 1, self.rows.size))
-        for k, (before, value) in enumerate(zip(self.before, self.value, strict=True)):
-            np.maximum(most[k], most[before] + value, out=most[k + 1])
-        return most
-
-    def chosen(self, row: int, barred: Float, apart: float) -> list[int]:
-        """The intervals of one foot that are worth most, none ending over a joint.
-
-        Parameters
-        ----------
-        row : int
-            Of ``rows``.
-        barred : array, degrees
-            Joints of the course below.
-        apart : float, degrees
-            How far from those an end has to stay.
-        """
-        value = self.value[:, row].copy()
-        for joint in barred:
-            close = np.minimum(np.abs(self.start - joint), np.abs(self.end - joint))
-            value[close < apart - 1e-9] = -np.inf
-        most = np.zeros(self.end.size + 1)
-        taken = np.zeros(self.end.size, dtype=bool)
-        for k, before in enumerate(self.before):
-            with_it = most[before] + value[k]
-            taken[k] = with_it > most[k]
-            most[k + 1] = max(most[k], with_it)
-        found, k = [], self.end.size
-        while k > 0:
-            k -= 1
-            if taken[k]:
-                found.append(k)
-                k = int(self.before[k])
-        return found[::-1]
-
-
-@dataclass(frozen=True)
-class _Row:
-    """A course to be: a foot of the net and the pieces of one height."""
-
-    foot: float
-    top: float
+    start: float
+    end: float
     worth: float
-    intervals: _Intervals
-    row: int
+    intervals: Intervals
+    line: int
+    index: int
     poses: tuple[Poses, ...]
 
 
@@ -144,48 +66,161 @@ def lay_courses(
     tuple of PlacedBrick
         Bottom up, courses counted from 0.
     """
-    joint = hollow.design.shop.brickwork.joint
-    rows = _rows_worth_most([*_rows(hollow, poses)], joint)
-    laid: list[PlacedBrick] = []
-    below: list[tuple[_Row, list[int]]] = []
-    for row in rows:
-        barred = _joints_below(row, below, hollow, joint)
-        width = min(pose.half[row.intervals.rows[row.row]] for pose in row.poses)
-        chosen = row.intervals.chosen(row.row, barred, 2.0 * STAGGER * float(width))
-        below = [(row, chosen)]
-        laid += _bricks(hollow, row, chosen, skin)
-    return _numbered(_filled(hollow, poses, laid, skin), hollow.start)
+    best: tuple[PlacedBrick, ...] = ()
+    worth = 0.0
+    for lines, at in ((_rows, _in_row), (_stacks, _in_stack)):
+        made = _lay(hollow, poses, [*lines(hollow, poses)], at, skin)
+        total = sum(pose_worth for _, pose_worth in made)
+        if total > worth * (1.0 + 1e-9):
+            best, worth = tuple(brick for brick, _ in made), total
+    return _numbered(best, hollow.start)
 
 
-def _rows(hollow: Hollow, poses: Sequence[Poses]) -> Iterator[_Row]:
-    """Every foot with what a course of each height is worth on it."""
-    heights = sorted({pose.piece.up for pose in poses})
-    for up in heights:
-        alike = tuple(pose for pose in poses if pose.piece.up == up)
-        worth = np.any([np.any(pose.value > 0.0, axis=1) for pose in alike], axis=0)
-        feet = np.flatnonzero(worth)
-        tall = alike[0].stand.rise() + _leaning(alike, hollow)
-        for group in _alike(alike[0].stand.face, feet):
-            intervals = _Intervals.of(hollow, alike, group)
-            most = intervals.best()[-1]
-            for k, row in enumerate(group):
-                foot = float(hollow.height[row])
-                top = foot + float(tall[row])
-                yield _Row(foot, top, float(most[k]), intervals, k, alike)
+#: Pose, net row and net column of an interval of a line.
+_Place = Callable[[_Line, int], tuple[Poses, int, int]]
 
 
-def _leaning(poses: Sequence[Poses], hollow: Hollow) -> Float:
-    """Room for courses of other slopes above, mm; (r,)."""
-    slope = poses[0].stand.slope
-    deep = max(pose.piece.into for pose in poses)
-    reach = 2 * int(np.ceil(poses[0].piece.up / hollow.row)) + 1
-    ahead = np.lib.stride_tricks.sliding_window_view(
-        np.pad(slope, (0, reach - 1), mode="edge"), reach
+def _in_row(line: _Line, k: int) -> tuple[Poses, int, int]:
+    kind, column = line.intervals.label[k]
+    return line.poses[kind], line.index, int(column)
+
+
+def _in_stack(line: _Line, k: int) -> tuple[Poses, int, int]:
+    kind, row = line.intervals.label[k]
+    return line.poses[kind], int(row), line.index
+
+
+def _lay(
+    hollow: Hollow,
+    poses: Sequence[Poses],
+    lines: list[_Line],
+    at: _Place,
+    skin: int,
+) -> list[tuple[PlacedBrick, float]]:
+    """Bricks of the lines that are worth most, and of what finds room beside them."""
+    made: list[tuple[PlacedBrick, float]] = []
+    last: tuple[_Line, list[int]] | None = None
+    for line in _worth_most(lines):
+        barred = _joints_of(last, line)
+        width = float(np.median(line.intervals.end - line.intervals.start))
+        chosen = line.intervals.chosen(line.line, barred=barred, apart=STAGGER * width)
+        for k in chosen:
+            pose, row, column = at(line, k)
+            brick = pose.place(hollow, row, column, skin=skin)
+            made.append((brick, float(pose.value[row, column])))
+        last = (line, chosen)
+    return [*made, *_filling(hollow, poses, [brick for brick, _ in made], skin)]
+
+
+def _worth_most(lines: list[_Line]) -> list[_Line]:
+    """Lines beside each other that are worth most, in their order."""
+    lines = [line for line in lines if line.worth > 0.0]
+    if not lines:
+        return []
+    table = Intervals.of(
+        np.stack([np.arange(len(lines)), np.zeros(len(lines), int)], axis=1),
+        np.array([line.start for line in lines]),
+        np.array([line.end for line in lines]),
+        np.array([[line.worth] for line in lines]),
     )
-    return np.asarray(deep * np.nanmax(np.abs(ahead - slope[:, None]), axis=1))
+    return [lines[table.label[k, 0]] for k in table.chosen(0)]
 
 
-def _alike(face: Float, feet: Int) -> Iterator[Int]:
+def _joints_of(last: tuple[_Line, list[int]] | None, line: _Line) -> Float | None:
+    """Where pieces of the line before meet, if that is next to this one."""
+    if last is None or not last[1]:
+        return None
+    before, chosen = last
+    if line.start - before.end > 0.2 * (line.end - line.start):
+        return None
+    start, end = before.intervals.start[chosen], before.intervals.end[chosen]
+    close = start[1:] - end[:-1] < 0.1 * (end[1:] - start[1:])
+    return np.asarray((0.5 * (start[1:] + end[:-1]))[close])
+
+
+def _rows(hollow: Hollow, poses: Sequence[Poses]) -> Iterator[_Line]:
+    """Every foot with what a course of each height is worth on it."""
+    joint = hollow.design.shop.brickwork.joint
+    turned = hollow.turned()
+    for up in sorted({pose.piece.up for pose in poses}):
+        alike = tuple(pose for pose in poses if pose.piece.up == up)
+        tall = _tall(alike, hollow) + joint
+        for feet in _groups(alike[0].stand.face, _somewhere(alike, 1)):
+            parts = []
+            for kind, pose in enumerate(alike):
+                worth = pose.value[feet]
+                columns = np.flatnonzero(np.any(worth > 0.0, axis=0))
+                half = _widest(pose.half[feet])
+                label = np.stack([np.full(columns.size, kind), columns], axis=1)
+                middle = turned[columns]
+                parts.append((label, middle - half, middle + half, worth[:, columns].T))
+            intervals = _joined(parts)
+            for k, worth in enumerate(intervals.most()):
+                foot = float(hollow.height[feet[k]])
+                end = foot + float(tall[feet[k]])
+                yield _Line(foot, end, float(worth), intervals, k, int(feet[k]), alike)
+
+
+def _stacks(hollow: Hollow, poses: Sequence[Poses]) -> Iterator[_Line]:
+    """Every column of the net with what a stack of each width is worth on it."""
+    joint = hollow.design.shop.brickwork.joint
+    turned = hollow.turned()
+    for front in sorted({pose.piece.front for pose in poses}):
+        alike = tuple(pose for pose in poses if pose.piece.front == front)
+        columns = _somewhere(alike, 0)
+        half = max(_widest(pose.half) for pose in alike)
+        parts = []
+        for kind, pose in enumerate(alike):
+            feet = np.flatnonzero(np.any(pose.value > 0.0, axis=1))
+            label = np.stack([np.full(feet.size, kind), feet], axis=1)
+            foot = hollow.height[feet]
+            end = foot + _tall((pose,), hollow)[feet] + joint
+            parts.append((label, foot, end, pose.value[np.ix_(feet, columns)]))
+        intervals = _joined(parts)
+        for k, worth in enumerate(intervals.most()):
+            middle = float(turned[columns[k]])
+            yield _Line(
+                middle - half,
+                middle + half,
+                float(worth),
+                intervals,
+                k,
+                int(columns[k]),
+                alike,
+            )
+
+
+def _joined(parts: list[tuple[Int, Float, Float, Float]]) -> Intervals:
+    label, start, end, worth = (
+        np.concatenate([part[k] for part in parts]) for k in range(4)
+    )
+    return Intervals.of(label, start, end, worth)
+
+
+def _somewhere(poses: Sequence[Poses], axis: int) -> Int:
+    """Net rows (1) or columns (0) on which a piece may stand."""
+    return np.flatnonzero(
+        np.any([np.any(pose.value > 0.0, axis=axis) for pose in poses], axis=0)
+    )
+
+
+def _widest(half: Float) -> float:
+    return float(np.max(half[np.isfinite(half)], initial=0.0))
+
+
+def _tall(poses: Sequence[Poses], hollow: Hollow) -> Float:
+    """Height of a course, with room for courses of another slope above, mm; (r,)."""
+    stood = poses[0].stand
+    deep = max(pose.piece.into for pose in poses)
+    reach = 2 * int(np.ceil(stood.up / hollow.row)) + 1
+    ahead = np.lib.stride_tricks.sliding_window_view(
+        np.pad(stood.slope, (0, reach - 1), mode="edge"), reach
+    )
+    steeper = np.max(np.abs(np.nan_to_num(ahead - stood.slope[:, None])), axis=1)
+    return np.asarray(stood.rise() + deep * steeper)
+
+
+def _groups(face: Float, feet: Int) -> Iterator[Int]:
     """Feet in groups whose faces lie about as far from the axis."""
     first = 0
     for k in range(1, feet.size + 1):
@@ -195,82 +230,26 @@ def _alike(face: Float, feet: Int) -> Iterator[Int]:
             first = k
 
 
-def _rows_worth_most(rows: list[_Row], joint: float) -> list[_Row]:
-    """Courses over each other that are worth most; bottom up."""
-    rows = sorted((row for row in rows if row.worth > 0.0), key=lambda row: row.top)
-    tops = np.array([row.top + joint for row in rows])
-    most, taken, before = [0.0], [], []
-    for row in rows:
-        below = int(np.searchsorted(tops, row.foot + 1e-9, side="right"))
-        with_it = most[below] + row.worth
-        taken.append(with_it > most[-1])
-        before.append(below)
-        most.append(max(most[-1], with_it))
-    found, k = [], len(rows)
-    while k > 0:
-        k -= 1
-        if taken[k]:
-            found.append(rows[k])
-            k = before[k]
-    return found[::-1]
-
-
-def _joints_below(
-    row: _Row, below: list[tuple[_Row, list[int]]], hollow: Hollow, joint: float
-) -> Float:
-    """Where in the course below two pieces meet, degrees from the first column."""
-    met: list[float] = []
-    for under, chosen in below:
-        if row.foot - under.top > 2.0 * joint + hollow.row:
-            continue
-        start = under.intervals.start[chosen]
-        end = under.intervals.end[chosen]
-        close = start[1:] - end[:-1] < 2.0 * hollow.step
-        met += (0.5 * (start[1:] + end[:-1]))[close].tolist()
-    return np.array(met)
-
-
-def _bricks(
-    hollow: Hollow, row: _Row, chosen: list[int], skin: int
-) -> list[PlacedBrick]:
-    intervals = row.intervals
-    foot = int(intervals.rows[row.row])
-    turned = hollow.turned()
-    return [
-        row.poses[intervals.kind[k]].place(
-            hollow, foot, float(turned[intervals.column[k]]), course=0, skin=skin
-        )
-        for k in chosen
-    ]
-
-
-def _filled(
+def _filling(
     hollow: Hollow, poses: Sequence[Poses], laid: list[PlacedBrick], skin: int
-) -> list[PlacedBrick]:
-    """With every piece that still finds room, the one worth most first."""
+) -> Iterator[tuple[PlacedBrick, float]]:
+    """Every piece that still finds room, the one worth most first."""
     value = [pose.value.copy() for pose in poses]
     for brick in laid:
         _take(hollow, poses, value, brick)
-    turned = hollow.turned()
     while value:
         best = [float(np.max(part)) for part in value]
         kind = int(np.argmax(best))
         if best[kind] <= 0.0:
-            break
+            return
         row, column = np.unravel_index(int(np.argmax(value[kind])), hollow.shape)
-        brick = poses[kind].place(
-            hollow, int(row), float(turned[column]), course=0, skin=skin
-        )
+        brick = poses[kind].place(hollow, int(row), int(column), skin=skin)
         _take(hollow, poses, value, brick)
-        laid = [*laid, brick]
-    return laid
+        yield brick, best[kind]
 
 
 def _take(
-    hollow: Hollow,
-    poses: Sequence[Poses],
-    value: list[Float],
-    brick: PlacedBrick,
+    hollow: Hollow, poses: Sequence[Poses], value: list[Float], brick: PlacedBrick
 ) -> None:
     """Rule out whatever would stand in a brick's way."""
     joint = hollow.design.shop.brickwork.joint
@@ -286,13 +265,12 @@ def _take(
             hollow.height < brick.top + joint + lean - 1e-9
         )
         rows = np.flatnonzero(met & np.isfinite(pose.half))
-        near: Bool = (
-            off[None, :] < (pose.half[rows] + brick.half_angle + slack)[:, None] - 1e-9
-        )
+        wide = pose.half[rows] + brick.half_angle + slack
+        near: Bool = off[None, :] < wide[:, None] - 1e-9
         part[rows] = np.where(near, -np.inf, part[rows])
 
 
-def _numbered(bricks: list[PlacedBrick], start: float) -> tuple[PlacedBrick, ...]:
+def _numbered(bricks: Sequence[PlacedBrick], start: float) -> tuple[PlacedBrick, ...]:
     """Courses counted from the bottom: what has one foot is one course."""
     feet = sorted({brick.foot for brick in bricks})
     number = {foot: k for k, foot in enumerate(feet)}

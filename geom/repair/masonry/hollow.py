@@ -15,9 +15,8 @@ import numpy as np
 from geom.design import Design
 from geom.repair.assumptions import (
     BLOCKED,
+    FINE_NET,
     HELD_BACK,
-    NET_COLUMN,
-    NET_ROW,
     SEARCH_MARGIN,
 )
 from geom.repair.wall import Wall
@@ -65,10 +64,12 @@ class Hollow:
 
     def turned(self) -> Float:
         """Columns from the first one on, degrees; (c,)."""
-        return self.step * np.arange(self.depth.shape[1])
+        return np.asarray(self.step * np.arange(self.depth.shape[1]), dtype=np.float64)
 
 
-def hollow_of(wall: Wall, mask: Bool, open_to: Bool) -> Hollow | None:
+def hollow_of(
+    wall: Wall, mask: Bool, open_to: Bool, *, net: tuple[float, float] = FINE_NET
+) -> Hollow | None:
     """The net over one zone and a margin about it.
 
     Parameters
@@ -78,6 +79,8 @@ def hollow_of(wall: Wall, mask: Bool, open_to: Bool) -> Hollow | None:
         Cells of the zone.
     open_to : bool array (m, k)
         Cells that brickwork may take.
+    net : (row, column), mm
+        How fine.
 
     Returns
     -------
@@ -87,8 +90,8 @@ def hollow_of(wall: Wall, mask: Bool, open_to: Bool) -> Hollow | None:
     grid = wall.grid
     if not (mask & open_to).any():
         return None
-    height = _rows(grid, mask)
-    azimuth, step = _columns(wall, mask)
+    height = _rows(grid, mask, net[0])
+    azimuth, step = _columns(wall, mask, net[1])
     row = row_index(grid.height, height, steps=wall.design.profile.steps)
     known = open_to & (grid.wall >= 1.0) & np.isfinite(wall.cutback)
     held = np.where(known, wall.cutback - HELD_BACK * wall.sd, BLOCKED)
@@ -104,27 +107,27 @@ def hollow_of(wall: Wall, mask: Bool, open_to: Bool) -> Hollow | None:
     )
 
 
-def _rows(grid: Grid, mask: Bool) -> Float:
+def _rows(grid: Grid, mask: Bool, apart: float) -> Float:
     """Evenly from the first of the zone's rows, a margin below and above it."""
     rows = np.flatnonzero(mask.any(axis=1))
     low, high = grid.surveyed_heights
     bottom = grid.edge[rows[0]]
-    below = np.floor(min(SEARCH_MARGIN, bottom - low) / NET_ROW + 1e-9)
-    first = bottom - below * NET_ROW
+    below = np.floor(min(SEARCH_MARGIN, bottom - low) / apart + 1e-9)
+    first = bottom - below * apart
     last = min(grid.edge[rows[-1] + 1] + SEARCH_MARGIN, high)
-    count = int(np.floor((last - first) / NET_ROW + 1e-9)) + 1
-    return np.asarray(first + NET_ROW * np.arange(count))
+    count = int(np.floor((last - first) / apart + 1e-9)) + 1
+    return np.asarray(first + apart * np.arange(count))
 
 
-def _columns(wall: Wall, mask: Bool) -> tuple[Float, float]:
+def _columns(wall: Wall, mask: Bool, apart: float) -> tuple[Float, float]:
     """Azimuths of the columns, rising on past 360, and their step; degrees."""
     grid = wall.grid
     count = grid.azimuth.size
     radius = float(np.max(grid.design_radius[mask.any(axis=1)]))
-    finer = int(np.ceil(grid.sector * radius / NET_COLUMN - 1e-9))
+    finer = int(np.ceil(grid.sector * radius / apart - 1e-9))
     step = 360.0 / (count * finer)
     margin = int(np.ceil(np.rad2deg(SEARCH_MARGIN / radius) / step))
-    held = mask.any(axis=0)
+    held: Bool = np.asarray(mask.any(axis=0))
     first, span = _span(held, np.where(mask, wall.gone, 0.0).sum(axis=0))
     number = (span - 1) * finer + 1 + 2 * margin
     if number >= count * finer:

@@ -15,7 +15,13 @@ from typing import Any
 import numpy as np
 
 from geom.document import as_document
-from geom.repair.assumptions import BLOCKED, SKINS
+from geom.repair.assumptions import (
+    BLOCKED,
+    COARSE_NET,
+    FINE_NET,
+    SHAPE_TOLL,
+    SKINS,
+)
 from geom.repair.masonry.bond import lay_courses
 from geom.repair.masonry.hollow import Hollow, hollow_of
 from geom.repair.masonry.pieces import BrickPiece
@@ -154,6 +160,8 @@ def lay_up(
 ) -> LayUp | None:
     """The brickwork of a zone; None where no piece fits.
 
+    A brick without which hardly less is laid is left out: fewer shapes are carried in.
+
     Parameters
     ----------
     wall : Wall
@@ -163,29 +171,60 @@ def lay_up(
         Share of each cell that no other brickwork has taken.
     pieces : sequence of BrickPiece
     """
-    bricks = place_bricks(wall, mask, free, pieces)
+    chosen = _few_shapes(wall, mask, free, pieces)
+    bricks = place_bricks(wall, mask, free, chosen)
     return _laid(wall, mask, free, bricks) if bricks else None
 
 
-def place_bricks(
+def _few_shapes(
     wall: Wall, mask: Bool, free: Float, pieces: Sequence[BrickPiece]
+) -> Sequence[BrickPiece]:
+    """Pieces of the shapes that matter, found on a coarse net."""
+    bricks = place_bricks(wall, mask, free, pieces, net=COARSE_NET)
+    for name, _ in sorted(_by_name(bricks).items(), key=lambda pair: pair[1]):
+        fewer = [piece for piece in pieces if piece.name != name]
+        trial = place_bricks(wall, mask, free, fewer, net=COARSE_NET)
+        if _brick(trial) >= (1.0 - SHAPE_TOLL) * _brick(bricks):
+            bricks, pieces = trial, fewer
+    return pieces
+
+
+def _brick(bricks: Sequence[PlacedBrick]) -> float:
+    return sum(brick.piece.volume for brick in bricks)
+
+
+def _by_name(bricks: Sequence[PlacedBrick]) -> dict[str, float]:
+    """Volume of each brick that is laid, mm3; less than two of them: none."""
+    volume: dict[str, float] = {}
+    for brick in bricks:
+        name = brick.piece.name
+        volume[name] = volume.get(name, 0.0) + brick.piece.volume
+    return volume if len(volume) > 1 else {}
+
+
+def place_bricks(
+    wall: Wall,
+    mask: Bool,
+    free: Float,
+    pieces: Sequence[BrickPiece],
+    *,
+    net: tuple[float, float] = FINE_NET,
 ) -> tuple[PlacedBrick, ...]:
-    """Place bricks skin by skin; as `lay_up`."""
-    hollow = hollow_of(wall, mask, free >= 1.0)
+    """Place bricks skin by skin, on a net so fine; else as `lay_up`."""
+    hollow = hollow_of(wall, mask, free >= 1.0, net=net)
     if hollow is None:
         return ()
     work = wall.design.shop.brickwork
     bricks = lay_courses(hollow, poses_of(hollow, pieces, work.cover_least), skin=1)
-    front = bricks
     for skin in range(2, SKINS + 1):
         behind: list[PlacedBrick] = []
-        for cover, hidden in _behind(hollow, front, work.joint):
-            poses = poses_of(hidden, pieces, cover, first_skin=False)
-            behind += lay_courses(hidden, poses, skin=skin)
+        for cover, hidden in _behind(hollow, bricks, skin - 1, work.joint):
+            left = _without(hidden, behind, work.joint)
+            poses = poses_of(left, pieces, cover, first_skin=False)
+            behind += lay_courses(left, poses, skin=skin)
         if not behind:
             break
-        front = _renumbered(behind)
-        bricks = (*bricks, *front)
+        bricks = (*bricks, *_renumbered(behind))
     return bricks
 
 
@@ -197,7 +236,7 @@ def _renumbered(bricks: list[PlacedBrick]) -> tuple[PlacedBrick, ...]:
 
 
 def _behind(
-    hollow: Hollow, front: Sequence[PlacedBrick], joint: float
+    hollow: Hollow, bricks: Sequence[PlacedBrick], last: int, joint: float
 ) -> Iterator[tuple[float, Hollow]]:
     """What is left behind a skin: a face that clears its backs, and where it may be.
 
@@ -205,27 +244,40 @@ def _behind(
     more than they cover is theirs, for what stands behind reaches round them.
     """
     backs = np.zeros(hollow.shape)
-    azimuth = hollow.start + hollow.turned()
     drawn = hollow.design.profile.radius_at(hollow.height)
     deep = []
-    for brick in front:
-        corners = brick.corners()
-        corner = float(np.max(corners[4:, 2]))
-        slack = np.rad2deg(joint / brick.face) + hollow.step
-        off = np.abs((azimuth - brick.azimuth + 180.0) % 360.0 - 180.0)
-        low = float(np.min(corners[:, 0])) - joint - hollow.row
-        high = float(np.max(corners[:, 0])) + joint + hollow.row
-        rows = (hollow.height > low) & (hollow.height < high)
-        columns = off < brick.half_angle + slack
+    for brick in bricks:
+        rows, columns = _over(hollow, brick, joint)
+        corner = float(np.max(brick.corners()[4:, 2]))
         depth = corner - float(np.min(drawn[rows]))
-        deep.append(depth)
+        if brick.skin == last:
+            deep.append(depth)
         held = np.ix_(rows, columns)
         backs[held] = np.maximum(backs[held], depth)
     for low, high in _steps(deep):
         own = (backs >= low) & (backs <= high)
         reach = np.where(own, hollow.reach, BLOCKED)
-        depth = np.where(own, hollow.depth, BLOCKED)
-        yield high + joint, replace(hollow, depth=depth, reach=reach)
+        yield high + joint, replace(hollow, reach=reach)
+
+
+def _over(hollow: Hollow, brick: PlacedBrick, joint: float) -> tuple[Bool, Bool]:
+    """Rows and columns of the net that a brick stands over, a joint and one more."""
+    corners = brick.corners()
+    azimuth = hollow.start + hollow.turned()
+    off = np.abs((azimuth - brick.azimuth + 180.0) % 360.0 - 180.0)
+    slack = np.rad2deg(joint / brick.face) + hollow.step
+    low = float(np.min(corners[:, 0])) - joint - hollow.row
+    high = float(np.max(corners[:, 0])) + joint + hollow.row
+    rows = (hollow.height > low) & (hollow.height < high)
+    return rows, off < brick.half_angle + slack
+
+
+def _without(hollow: Hollow, bricks: Sequence[PlacedBrick], joint: float) -> Hollow:
+    """A hollow less what some bricks stand over."""
+    reach = hollow.reach.copy()
+    for brick in bricks:
+        reach[np.ix_(*_over(hollow, brick, joint))] = BLOCKED
+    return replace(hollow, reach=reach)
 
 
 def _steps(depths: Sequence[float]) -> Iterator[tuple[float, float]]:
@@ -263,8 +315,13 @@ def _under(grid: Grid, brick: PlacedBrick) -> _Under:
     face = brick.face_radius(height, turned[None, :]) - drawn
     back = brick.back_radius(height, turned[None, :]) - drawn
     row, columns = np.meshgrid(rows, column, indexing="ij")
-    share = along[:, None] * across[None, :]
-    return _Under(*(part.ravel() for part in (row, columns, share, face, back)))
+    return _Under(
+        row=row.ravel(),
+        column=columns.ravel(),
+        share=np.outer(along, across).ravel(),
+        face=face.ravel(),
+        back=back.ravel(),
+    )
 
 
 def _columns_under(grid: Grid, brick: PlacedBrick) -> tuple[Int, Float, Float]:
@@ -299,7 +356,7 @@ def _laid(
         cut += _cut(wall, cells, cells.back + work.bed_least)
     covered = np.minimum(covered, 1.0)
     share = np.maximum(np.where(mask, free, 0.0), covered)
-    volume = sum(brick.piece.volume for brick in bricks)
+    volume = _brick(bricks)
     joints = _joints(bricks, work.joint)
     daub = wall.summed(share, wall.gone) + cut + before - volume - joints
     behind = _behind_all(wall, covered, seat)

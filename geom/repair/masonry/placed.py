@@ -77,7 +77,7 @@ class PlacedBrick:
     @property
     def half_angle(self) -> float:
         """Half of what it takes of the ring, degrees: face or back, the wider."""
-        return half_angle(self.piece, min(self.face, self.face + self._lean))
+        return float(half_angle(self.piece, self.face + min(self._lean, 0.0)))
 
     @property
     def _lean(self) -> float:
@@ -140,19 +140,18 @@ class PlacedBrick:
         return np.asarray(x / np.cos(np.deg2rad(turned)))
 
 
-def half_angle(piece: BrickPiece, face: float | Float) -> float:
-    """Half of what a piece takes of the ring, degrees; the least of several faces.
+def half_angle(piece: BrickPiece, face: float | Float) -> Float:
+    """Half of what a piece takes of the ring, degrees: face or back, the wider.
 
     Parameters
     ----------
     piece : BrickPiece
     face : float or array, mm
-        Distance of its face from the axis at mid-length.
+        Distance of its face from the axis at mid-length, where that is least.
     """
-    near = float(np.min(face))
-    front = np.arctan(0.5 * piece.front / near)
-    back = np.arctan(0.5 * piece.back / (near + piece.into))
-    return float(np.rad2deg(max(front, back)))
+    front = np.arctan(0.5 * piece.front / np.asarray(face))
+    back = np.arctan(0.5 * piece.back / (np.asarray(face) + piece.into))
+    return np.asarray(np.rad2deg(np.maximum(front, back)))
 
 
 def gap_at_face(first: PlacedBrick, second: PlacedBrick) -> float:

@@ -75,9 +75,13 @@ class RelinedBand:
 
 
 def relined_bands(design: Design, stops: Sequence[Stop]) -> tuple[RelinedBand, ...]:
-    """The bands that stops name, put together where they meet, bottom up."""
+    """The bands that stops name, put together where they meet, bottom up.
+
+    Where a ring is only possibly burnt, it is measured again first.
+    """
     bands: list[tuple[float, float]] = []
-    for low, high in sorted((stop.height_from, stop.height_to) for stop in stops):
+    settled = [stop for stop in stops if stop.reason != "possible"]
+    for low, high in sorted((stop.height_from, stop.height_to) for stop in settled):
         if bands and low <= bands[-1][1]:
             bands[-1] = (bands[-1][0], max(high, bands[-1][1]))
         else:

@@ -86,7 +86,7 @@ def stand(height: Float, up: float, design: Design, cover: float) -> Stand:
     for knot in profile.corners:
         inside = (height < knot) & (knot < height + up)
         for side in ("below", "above"):
-            drawn = profile.radius_at(knot, side=side)  # type: ignore[arg-type]
+            drawn = profile.radius_at(knot, side=side)
             off.append(np.where(inside, drawn - foot - slope * (knot - height), 0.0))
     nearest = np.max(off, axis=0)
     return Stand(up, slope, foot + nearest + cover, nearest - np.min(off, axis=0))
@@ -104,6 +104,8 @@ class Poses:
     Attributes
     ----------
     piece : BrickPiece
+    cover : float, mm
+        Least depth of its face behind the drawn one.
     stand : Stand
     half : array (r,), degrees
         Half of what it takes of the ring with half a joint, by its foot.
@@ -113,31 +115,22 @@ class Poses:
     """
 
     piece: BrickPiece
+    cover: float
     stand: Stand
     half: Float
     value: Float
 
-    def place(
-        self, hollow: Hollow, row: int, turned: float, *, course: int, skin: int
-    ) -> PlacedBrick:
-        """The piece at a foot of the net, ``turned`` degrees from its first column."""
-        foot = float(hollow.height[row])
-        face = float(self.stand.face[row])
+    def place(self, hollow: Hollow, row: int, column: int, *, skin: int) -> PlacedBrick:
+        """The piece with its foot on a row of the net, its middle on a column."""
         return PlacedBrick(
             piece=self.piece,
-            azimuth=float((hollow.start + turned) % 360.0),
-            foot=foot,
-            face=face,
+            azimuth=float((hollow.start + column * hollow.step) % 360.0),
+            foot=float(hollow.height[row]),
+            face=float(self.stand.face[row]),
             tilt=float(np.rad2deg(np.arctan(self.stand.slope[row]))),
-            cover=float(np.nan_to_num(self.least_cover(hollow)[row])),
-            course=course,
+            cover=self.cover,
             skin=skin,
         )
-
-    def least_cover(self, hollow: Hollow) -> Float:
-        """Least depth of its face behind the drawn one, mm; (r,)."""
-        plain = stand(hollow.height, self.piece.up, hollow.design, 0.0)
-        return np.asarray(self.stand.face - plain.face)
 
 
 def poses_of(
@@ -166,13 +159,15 @@ def poses_of(
             continue
         if piece.up not in stands:
             stands[piece.up] = stand(hollow.height, piece.up, hollow.design, cover)
-        poses = _poses(hollow, piece, stands[piece.up], first_skin)
+        poses = _poses(hollow, piece, stands[piece.up], cover, first_skin)
         if np.any(poses.value > 0.0):
             found.append(poses)
     return tuple(found)
 
 
-def _poses(hollow: Hollow, piece: BrickPiece, stood: Stand, first_skin: bool) -> Poses:
+def _poses(
+    hollow: Hollow, piece: BrickPiece, stood: Stand, cover: float, first_skin: bool
+) -> Poses:
     work = hollow.design.shop.brickwork
     near = stood.face + np.minimum(stood.slope * piece.up, 0.0)
     corner = np.hypot(near, 0.5 * piece.front)
@@ -181,19 +176,17 @@ def _poses(hollow: Hollow, piece: BrickPiece, stood: Stand, first_skin: bool) ->
     thickest = work.cover_least + stood.spread + np.asarray(piece.sagitta(corner))
     if first_skin:
         fits &= thickest <= work.cover_most
-    half = np.full(hollow.height.size, np.inf)
-    for i in np.flatnonzero(fits):
-        half[i] = half_angle(piece, near[i])
-    half += np.rad2deg(0.5 * work.joint / np.where(fits, corner, 1.0))
+    half = half_angle(piece, near) + np.rad2deg(0.5 * work.joint / corner)
+    half = np.where(fits, half, np.inf)
     if not fits.any():
-        return Poses(piece, stood, half, np.full(hollow.shape, -np.inf))
+        return Poses(piece, cover, stood, half, np.full(hollow.shape, -np.inf))
     room = _least_room(hollow, piece, stood, fits)
     value = piece.volume - CUT_WEIGHT * _cut(hollow, piece, stood, fits) - PIECE_TOLL
     if not piece.whole:
         value -= CUT_TOLL
     if piece.stock == 0:
         value *= NO_STOCK
-    return Poses(piece, stood, half, np.where(room >= 0.0, value, -np.inf))
+    return Poses(piece, cover, stood, half, np.where(room >= 0.0, value, -np.inf))
 
 
 def _taps(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> int:
@@ -211,10 +204,10 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     """Least of what is left between the back and what it may reach, mm; (r, c)."""
     taps, rows = _taps(hollow, piece, stood, fits), _rows_of(hollow, stood)
     drawn = hollow.design.profile.radius_at(hollow.height)
-    middle = drawn + float(np.nanmin((stood.face - drawn)[fits])) + piece.into
+    ahead = (stood.face - drawn)[fits] + piece.into
     turned = np.deg2rad(hollow.step * np.arange(-taps, taps + 1))
-    ends = np.arctan(0.5 * piece.back / middle)[:, None]
-    rounder = middle[:, None] * (
+    ends = np.arctan(0.5 * piece.back / (drawn + np.min(ahead)))[:, None]
+    rounder = (drawn + np.max(ahead))[:, None] * (
         1.0 / np.cos(np.minimum(np.abs(turned)[None, :], ends)) - 1.0
     )
     count, columns = hollow.shape
@@ -223,19 +216,21 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     along = np.full(hollow.shape, np.inf)
     for k in range(2 * taps + 1):
         np.minimum(along, padded[:, k : k + columns] - rounder[:, k, None], out=along)
-    least = np.full(hollow.shape, BLOCKED)
-    last = count - rows
-    if last <= 0:
-        return least
-    body = np.full((last, columns), np.inf)
-    lean = np.sqrt(1.0 + stood.slope[:last] ** 2)
-    for r in range(rows + 1):
-        up = np.minimum(r * hollow.row, stood.rise()[:last])
-        back = stood.face[:last] + stood.slope[:last] * up + piece.into * lean
-        depth = back - drawn[r : r + last]
-        np.minimum(body, along[r : r + last] - depth[:, None], out=body)
-    least[:last] = np.where(fits[:last, None], body, BLOCKED)
-    return least
+    # The back of a leaning piece ends below its foot, or above its top.
+    lean = np.sqrt(1.0 + stood.slope**2)
+    dip = piece.into * stood.slope / lean
+    extra = int(np.ceil(float(np.max(np.abs(dip[fits]))) / hollow.row - 1e-9))
+    along = np.pad(along, ((extra, rows + extra), (0, 0)), constant_values=BLOCKED)
+    drawn = np.pad(drawn, (extra, rows + extra), mode="edge")
+    least = np.full(hollow.shape, np.inf)
+    for r in range(-extra, rows + extra + 1):
+        up = np.clip(r * hollow.row, -dip, stood.rise() - dip)
+        inside = np.abs(r * hollow.row - up) < hollow.row
+        back = stood.face + stood.slope * up + piece.into * lean
+        at = slice(extra + r, extra + r + count)
+        room = along[at] - (back - drawn[at])[:, None]
+        np.minimum(least, np.where(inside[:, None], room, np.inf), out=least)
+    return np.where(fits[:, None], least, BLOCKED)
 
 
 def _cut(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> Float:

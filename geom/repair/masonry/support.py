@@ -3,13 +3,14 @@
 The stack above stands on the wall that is opened.  So brick is set in segments, no more
 of the wall open at once than the shop allows, each set before the next is opened, and
 neighbours never one after the other where that can be helped.  Where brick is set round
-more than half of the wall at one height, or the wall is burnt back all round, no order
-of work makes it safe by itself: there is a `Stop`, and a competent person decides.
+more than half of the wall at one height, or the wall is burnt back all round or may be,
+no order of work makes it safe by itself: there is a `Stop`, and a competent person
+decides.
 
 Measured is the arc on which brick is set at a height, not how far a zone reaches.  That
-half of the wall is the limit, and that three quarters past the brick line count as all
-round, are our own choices, no source; so are the shop's defaults of 60 degrees and 24
-in.
+half of the wall is the limit, that three quarters past the brick line count as all
+round, and that a chance of one in four is enough for "may be", are our own choices, no
+source; so are the shop's defaults of 60 degrees and 24 in.
 """
 
 from __future__ import annotations
@@ -86,21 +87,24 @@ class Segment:
     bricks: int
 
 
+StopReason = Literal["opened", "burnt", "possible"]
+
+
 @dataclass(frozen=True)
 class Stop:
     """Where the stack above needs support before any wall is opened.
 
     Attributes
     ----------
-    reason : {'opened', 'burnt'}
+    reason : {'opened', 'burnt', 'possible'}
         Brick is set round more than half of the wall, or the wall is past the brick
-        line all round.
+        line all round, or may be.
     height_from, height_to : float, mm
     share : float, 0 to 1
         Of the wall round, where that is greatest.
     """
 
-    reason: Literal["opened", "burnt"]
+    reason: StopReason
     height_from: float
     height_to: float
     share: float
@@ -167,6 +171,7 @@ def support_of(
     shell_radius: float | None = None,
     least_lining: float | None = None,
     burnt: Sequence[tuple[float, float, float]] = (),
+    possible: Sequence[tuple[float, float, float]] = (),
 ) -> Support:
     """Work out what is opened, the segments, and whether there is a stop.
 
@@ -180,6 +185,8 @@ def support_of(
     burnt : sequence of (low, high, share)
         Heights between which the wall is past the brick line, and round how much of
         it; `burnt_rows` finds them.
+    possible : sequence of (low, high, share)
+        The same where it may be.
     """
     levels = _levels(seats)
     return Support(
@@ -190,7 +197,7 @@ def support_of(
         height_most=work.open_height,
         behind=_least_behind(seats, shell_radius, least_lining),
         segments=segments_of(seats, work),
-        stops=(*_opened(levels), *_burnt(burnt)),
+        stops=(*_opened(levels), *_burnt(burnt, possible)),
     )
 
 
@@ -335,12 +342,31 @@ def _opened(levels: Sequence[_Level]) -> tuple[Stop, ...]:
     return _stops("opened", over)
 
 
-def _burnt(rows: Sequence[tuple[float, float, float]]) -> tuple[Stop, ...]:
-    return _stops("burnt", [row for row in rows if row[2] >= BURNT_RING - _EXACT])
+def _burnt(
+    burnt: Sequence[tuple[float, float, float]],
+    possible: Sequence[tuple[float, float, float]],
+) -> tuple[Stop, ...]:
+    """Where the wall is burnt all round, and where it may be and is not called so."""
+    sure = _all_round("burnt", burnt)
+    maybe = _all_round("possible", possible)
+    return *sure, *(stop for stop in maybe if not _met(stop, sure))
+
+
+def _all_round(
+    reason: StopReason, rows: Sequence[tuple[float, float, float]]
+) -> tuple[Stop, ...]:
+    return _stops(reason, [row for row in rows if row[2] >= BURNT_RING - _EXACT])
+
+
+def _met(stop: Stop, others: Sequence[Stop]) -> bool:
+    return any(
+        stop.height_from < other.height_to and other.height_from < stop.height_to
+        for other in others
+    )
 
 
 def _stops(
-    reason: Literal["opened", "burnt"], over: Sequence[tuple[float, float, float]]
+    reason: StopReason, over: Sequence[tuple[float, float, float]]
 ) -> tuple[Stop, ...]:
     stops: list[Stop] = []
     for low, high, share in sorted(over):

@@ -9,6 +9,7 @@ import numpy as np
 from geom.compare.findings import ACTIONS, Findings
 from geom.design import Design
 from geom.frame import wrap
+from geom.repair.assumptions import MAY_BE_PAST
 from geom.repair.masonry.placed import PlacedBrick
 from geom.repair.masonry.support import Seat, Support, burnt_rows, support_of
 from geom.repair.plan.result import RepairPlan
@@ -29,6 +30,7 @@ def plan_support(
     design : Design
     """
     past = findings.maps.action == ACTIONS.index("brick")
+    may_be = past | (np.nan_to_num(findings.maps.p_brick) >= MAY_BE_PAST)
     grid = surface.grid
     return support_of(
         [*seats_of(plan, surface)],
@@ -36,6 +38,7 @@ def plan_support(
         shell_radius=design.shell_radius,
         least_lining=design.least_lining,
         burnt=burnt_rows(past, grid.counted, grid.edge),
+        possible=burnt_rows(may_be, grid.counted, grid.edge),
     )
 
 

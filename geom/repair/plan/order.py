@@ -16,25 +16,29 @@ have to, the brick that the drawn walls take most of is ordered.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import gammaincinv
 
+from geom.compare.findings import ACTIONS
 from geom.compare.nodes import Nodes
+from geom.compare.zones import call_actions
 from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
+from geom.repair.assumptions import COARSE_NET, USUAL_PACKING
 from geom.repair.masonry.bricks import brick_volume
+from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.plan.daub import daub_for
 from geom.repair.plan.partition import ZoneShare, partition, zones_by_rule
 from geom.repair.wall import Wall
 from geom.stats.normal import joint_normal
 from geom.surface import RadialSurface
+from geom.surface.components import components
 from geom.surface.grid import interpolate_smoothly
-from geom.units import M3, Float
+from geom.units import M3, Bool, Float
 
 
 @dataclass(frozen=True)
@@ -43,7 +47,7 @@ class Demand:
 
     Attributes
     ----------
-    bricks : dict of str to int
+    bricks : dict of str to float
         By name, with what is cut out and what breaks.
     brick : float, mm3
         Of all of them.
@@ -55,7 +59,7 @@ class Demand:
         That is washed.
     """
 
-    bricks: dict[str, int]
+    bricks: dict[str, float]
     brick: float
     daub: float
     joints: float
@@ -64,16 +68,16 @@ class Demand:
 
 def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
     """Sum over the zones of a plan."""
-    bricks: Counter[str] = Counter()
+    bricks: dict[str, float] = {}
     brick = joints = 0.0
     for layup in (zone.layup for zone in shares if zone.layup is not None):
         for count in layup.tally:
-            bricks[count.name] += count.needed
+            bricks[count.name] = bricks.get(count.name, 0.0) + count.needed
             brick += count.needed * count.each
         joints += layup.joints
     washed = [zone for zone in shares if zone.filled]
     return Demand(
-        bricks=dict(bricks),
+        bricks=bricks,
         brick=brick,
         daub=sum(zone.daub(wall) for zone in shares),
         joints=joints,
@@ -84,6 +88,79 @@ def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
 def demand_by_rule(wall: Wall, pieces: Sequence[BrickPiece]) -> Demand:
     """What a wall takes whose zones are found by the rule too."""
     return demand_of(wall, partition(wall, zones_by_rule(wall), pieces))
+
+
+@dataclass(frozen=True)
+class Packing:
+    """How a quick count compares with the plan, by which others are put right.
+
+    Attributes
+    ----------
+    brick : float
+        Brick ordered, cut waste and breakage in it, over the brick that the quick
+        count lays.
+    laid, joints, cut : float
+        Brick in place, clay in joints, and sound lining cut, over the same.
+    """
+
+    brick: float
+    laid: float
+    joints: float
+    cut: float
+
+    @classmethod
+    def of(
+        cls, wall: Wall, shares: Sequence[ZoneShare], pieces: Sequence[BrickPiece]
+    ) -> Packing:
+        """That of a plan; a usual one where it lays no brick."""
+        layups = [zone.layup for zone in shares if zone.layup is not None]
+        marks = [zone.marked for zone in shares if zone.action == "brick"]
+        quick = _volume(_quick_bricks(wall, marks, pieces))
+        if not layups or quick <= 0.0:
+            return cls(*USUAL_PACKING)
+        return cls(
+            brick=demand_of(wall, shares).brick / quick,
+            laid=sum(layup.volume for layup in layups) / quick,
+            joints=sum(layup.joints for layup in layups) / quick,
+            cut=sum(layup.cut for layup in layups) / quick,
+        )
+
+
+def quick_demand(wall: Wall, pieces: Sequence[BrickPiece], packing: Packing) -> Demand:
+    """What a wall takes, counted on a coarse net and put right by a plan."""
+    grid = wall.grid
+    action = call_actions(grid, wall.cutback, wall.sd, wall.design.repair)
+    bricked = action == ACTIONS.index("brick")
+    filled = (bricked | (action == ACTIONS.index("daub"))).astype(np.float64)
+    placed = _quick_bricks(wall, components(bricked), pieces)
+    quick = _volume(placed)
+    each: dict[str, float] = {}
+    for piece in placed:
+        each[piece.name] = each.get(piece.name, 0.0) + piece.part
+    net = packing.laid + packing.joints - packing.cut
+    return Demand(
+        bricks=each,
+        brick=packing.brick * quick,
+        daub=max(wall.summed(filled, wall.gone) - net * quick, 0.0),
+        joints=packing.joints * quick,
+        face=float(np.sum(filled * grid.face_area)),
+    )
+
+
+def _quick_bricks(
+    wall: Wall, marks: Iterable[Bool], pieces: Sequence[BrickPiece]
+) -> list[BrickPiece]:
+    """Pieces laid in some zones, placed on a coarse net."""
+    free = wall.grid.surveyed.astype(np.float64)
+    return [
+        brick.piece
+        for mask in marks
+        for brick in place_bricks(wall, mask, free, pieces, net=COARSE_NET)
+    ]
+
+
+def _volume(pieces: Sequence[BrickPiece]) -> float:
+    return sum(piece.volume for piece in pieces)
 
 
 def posterior_walls(
@@ -131,11 +208,12 @@ class OrderLine:
     material : str
     unit : {'bricks', 'kg'}
     best : float
-        What the plan needs, breakage and losses in it.
+        Expected need, breakage and losses in it.
     sd : float
         Standard uncertainty of the need.
     enough : float
-        What suffices with the shop's confidence.
+        What suffices, all materials together with the shop's confidence; never less
+        than the plan itself takes.
     stock : int or None
         On hand; None: not known.
     pack : float
@@ -176,9 +254,10 @@ def order_list(
     """
     lines = _brick_lines(plan, demands, bricks, shop.confidence)
     for name, kilograms in (("sand", sand_of), ("fire clay", clay_of)):
-        best = kilograms(plan, shop.mix)
         chance = np.array([kilograms(demand, shop.mix) for demand in demands])
-        most = sufficient(chance, best, shop.confidence)
+        best = float(np.mean(chance))
+        least = kilograms(plan, shop.mix)
+        most = sufficient(chance, least, together(shop.confidence))
         bag = shop.mix.bag
         packs = int(np.ceil(most / bag - 1e-9))
         sd = float(np.std(chance))
@@ -190,7 +269,7 @@ def _brick_lines(
     plan: Demand, demands: Sequence[Demand], bricks: Sequence[Brick], confidence: float
 ) -> list[OrderLine]:
     chance = np.array([demand.brick for demand in demands])
-    most = sufficient(chance, plan.brick, confidence)
+    most = sufficient(chance, plan.brick, together(confidence))
     named = {brick.name: brick for brick in bricks}
     if plan.brick > 0.0:
         basis, whole = dict(plan.bricks), plan.brick
@@ -206,7 +285,7 @@ def _brick_lines(
             OrderLine(
                 material=name,
                 unit="bricks",
-                best=float(plan.bricks.get(name, 0)),
+                best=float(np.round(each * float(np.mean(chance)))),
                 sd=each * float(np.std(chance)),
                 enough=float(needed),
                 stock=stock,
@@ -217,15 +296,32 @@ def _brick_lines(
     return lines
 
 
-def _most_used(demands: Sequence[Demand], named: Mapping[str, Brick]) -> dict[str, int]:
+def _most_used(
+    demands: Sequence[Demand], named: Mapping[str, Brick]
+) -> dict[str, float]:
     """The brick that the drawn walls take most of, by volume; empty if none do."""
-    total: Counter[str] = Counter()
+    total: dict[str, float] = {}
     for demand in demands:
-        total.update(demand.bricks)
+        for name, count in demand.bricks.items():
+            total[name] = total.get(name, 0.0) + count
     if not total:
         return {}
     name = max(total, key=lambda name: total[name] * brick_volume(named[name]))
     return {name: total[name]}
+
+
+def together(confidence: float) -> float:
+    """The chance that each of two materials has to suffice with, for both to.
+
+    Sand and clay go into one daub and run short together; brick is the other.  By
+    Bonferroni's inequality, however the two hang together.
+
+    Examples
+    --------
+    >>> together(0.95)
+    0.975
+    """
+    return 0.5 * (1.0 + confidence)
 
 
 def sufficient(draws: Float, best: float, confidence: float) -> float:

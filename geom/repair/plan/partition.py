@@ -43,6 +43,8 @@ class ZoneShare:
     action : str
     share : array (m, k), 0 to 1
         Of each cell.
+    marked : bool array (m, k)
+        As the zone is marked on the wall.
     layup : LayUp or None
         Of a brick zone that some brick fits; it is daubed where none does.
     """
@@ -50,6 +52,7 @@ class ZoneShare:
     id: int
     action: Action
     share: Float
+    marked: Bool
     layup: LayUp | None = None
 
     @property
@@ -104,7 +107,7 @@ def partition(
     for zone in zones:
         layup = bricked.get(zone.id)
         share = np.where(zone.mask, free, 0.0) if layup is None else layup.share
-        shares.append(ZoneShare(zone.id, zone.action, share, layup))
+        shares.append(ZoneShare(zone.id, zone.action, share, zone.mask, layup))
     return tuple(shares)
 
 

@@ -70,10 +70,11 @@ from geom.repair.plan.notes import (
     ZoneNote,
 )
 from geom.repair.plan.order import (
-    demand_by_rule,
+    Packing,
     demand_of,
     order_list,
     posterior_walls,
+    quick_demand,
 )
 from geom.repair.plan.partition import ZoneMask, ZoneShare, partition
 from geom.repair.plan.result import Account, RepairPlan, ZonePlan
@@ -238,8 +239,9 @@ def plan_repair(
     ]
     shares = partition(wall, marked, pieces)
     zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
+    packing = Packing.of(wall, shares, pieces)
     demands = [
-        demand_by_rule(likely, pieces)
+        quick_demand(likely, pieces, packing)
         for likely in posterior_walls(surface, nodes, draws, seed=seed)
     ]
     worked = [zone for zone in zones if zone.action in _ORDER_OF_WORK]

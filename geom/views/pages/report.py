@@ -31,11 +31,12 @@ from geom.views.tables.repair import (
     taper_rows,
 )
 from geom.views.tables.support import (
-    STOP,
     relining_rows,
     relining_words,
+    stop_head,
     stop_lines,
     support_rows,
+    support_warnings,
 )
 
 
@@ -86,7 +87,7 @@ def report_bytes(
         shell=surface.design.shell_radius is not None,
         heats=False,
         **_heading(surface, findings),
-        **_contents(surface, findings),
+        **_contents(surface, findings, support_warnings(works, surface.design)),
         **_repair(works, surface.design),
     )
 
@@ -106,7 +107,9 @@ def _heading(surface: RadialSurface, findings: Findings) -> dict[str, object]:
     }
 
 
-def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
+def _contents(
+    surface: RadialSurface, findings: Findings, of_support: Sequence[str]
+) -> dict[str, object]:
     design = surface.design
     summary = tables.finding_rows(findings, design)
     zones = tables.zone_rows(findings, design)
@@ -121,7 +124,9 @@ def _contents(surface: RadialSurface, findings: Findings) -> dict[str, object]:
         "levels": tables.level_rows(findings, design),
         "budget": tables.budget_rows(findings),
         "rejected": tables.rejected_rows(surface),
-        "warnings": [plain(words, most=600) for words in findings.warnings],
+        "warnings": [
+            plain(words, most=600) for words in (*of_support, *findings.warnings)
+        ],
         "cautions": CAUTIONS,
     }
 
@@ -130,7 +135,7 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
     plan, bottom = works.plan, works.bottom
     return {
         "stop": stop_lines(works, design),
-        "stop_head": STOP,
+        "stop_head": stop_head(works),
         "support": support_rows(works, design),
         "bands": [
             (relining_words(band, design), relining_rows(band, design))

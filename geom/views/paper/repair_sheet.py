@@ -54,7 +54,7 @@ from geom.views.tables.repair import (
     strike_rows,
     taper_rows,
 )
-from geom.views.tables.support import STOP, stop_lines
+from geom.views.tables.support import stop_head, stop_lines
 from geom.views.tables.survey import best_at_deepest
 
 if TYPE_CHECKING:
@@ -176,7 +176,7 @@ def _stop(works: RepairPackage, design: Design) -> list[Flowable]:
         return []
     box = boxed(
         [
-            paragraph(f"STOP. {STOP}", 17, bold=True, after=3),
+            paragraph(f"STOP. {stop_head(works)}", 17, bold=True, after=3),
             *(paragraph(words, 13, after=1) for words in lines),
         ],
         width=_PAGE.text_width,

@@ -24,6 +24,8 @@ from geom.views.say import (
 
 #: What a stop says first, wherever it stands.
 STOP = "The stack above needs support: a competent person decides"
+#: The same where it is not settled that the wall is burnt.
+MAYBE = "The stack above may need support: a competent person decides"
 #: And last.
 _UNTIL = "No lining is opened before that is settled."
 _TIMES = "\N{MULTIPLICATION SIGN}"
@@ -32,6 +34,14 @@ _ORDER = (
     "Brick in this order, one segment at a time: open it, set it, daub it, and let it "
     "set before the next is opened."
 )
+
+
+def stop_head(works: RepairPackage) -> str:
+    """What a stop says first; empty where there is none."""
+    reasons = {stop.reason for stop in works.support.stops}
+    if not reasons:
+        return ""
+    return MAYBE if reasons == {"possible"} else STOP
 
 
 def stop_lines(works: RepairPackage, design: Design) -> list[str]:
@@ -45,7 +55,15 @@ def stop_lines(works: RepairPackage, design: Design) -> list[str]:
 def stop_warnings(works: RepairPackage, design: Design) -> list[str]:
     """The stop in one line, for lists of warnings; empty where there is none."""
     lines = stop_lines(works, design)
-    return [f"Stop. {STOP}. {' '.join(lines)}"] if lines else []
+    return [f"Stop. {stop_head(works)}. {' '.join(lines)}"] if lines else []
+
+
+def support_warnings(works: RepairPackage, design: Design) -> list[str]:
+    """That too little lining is left behind a seat; empty where enough is."""
+    behind = works.support.behind
+    if behind is None or behind.kept:
+        return []
+    return [f"Behind the brick: {_say_behind(behind, design)}."]
 
 
 def _say_stop(stop: Stop, design: Design) -> str:
@@ -54,7 +72,12 @@ def _say_stop(stop: Stop, design: Design) -> str:
     where = f"{say_heights(stop.height_from, stop.height_to, design)} above {zero}"
     if stop.reason == "opened":
         return f"Brick is to be set round {share} of the wall at {where}."
-    return f"The wall is past the brick line round {share} of it at {where}."
+    if stop.reason == "burnt":
+        return f"The wall is past the brick line round {share} of it at {where}."
+    return (
+        f"The wall may be past the brick line round {share} of it at {where}: measure "
+        "it again first."
+    )
 
 
 @dataclass(frozen=True)

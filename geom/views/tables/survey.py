@@ -34,7 +34,7 @@ from geom.views.say import (
     upfirst,
 )
 from geom.views.tables.repair import order_words, say_sure, taper_words
-from geom.views.tables.support import stop_warnings
+from geom.views.tables.support import stop_warnings, support_warnings
 
 #: What each action asks for.  Common practice, no source.
 TASKS: dict[Action, str] = {
@@ -235,7 +235,8 @@ def terminal_rows(
         *_repair(design, works),
     ]
     rows += [("Left out", f"{r.place}: {r.why}") for r in surface.rejected]
-    rows += [("Warning", words) for words in findings.warnings]
+    warnings = [*support_warnings(works, design), *findings.warnings]
+    rows += [("Warning", words) for words in warnings]
     return [
         *rows,
         ("Files", f"{out}: start with report.html; print repair-sheet.pdf"),

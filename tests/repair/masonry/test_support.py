@@ -95,7 +95,20 @@ def test_a_ring_burnt_all_round_is_a_stop_though_no_brick_is_set() -> None:
     assert support_of([], WORK, burnt=burnt_rows(past, counted, edge)).stops == ()
     # an opening is no wall: what stands beside it is all there is
     counted[:, :10] = 0.0
-    assert len(support_of([], WORK, burnt=burnt_rows(past, counted, edge)).stops) == 1
+    past[4:6, :10] = True
+    (stop,) = support_of([], WORK, burnt=burnt_rows(past, counted, edge)).stops
+    assert stop.share == 1.0
+
+
+def test_a_ring_that_may_be_burnt_is_a_stop_where_none_is_surely() -> None:
+    sure, maybe = [(400.0, 600.0, 0.9)], [(300.0, 700.0, 0.8), (900.0, 950.0, 0.76)]
+    found = support_of([], WORK, burnt=sure, possible=maybe).stops
+    assert [(stop.reason, stop.height_from) for stop in found] == [
+        ("burnt", 400.0),
+        ("possible", 900.0),
+    ]
+    few = [(300.0, 700.0, 0.74)]
+    assert support_of([], WORK, possible=few).stops == ()
 
 
 @pytest.mark.parametrize("count", [3, 9, 16, 24])

@@ -17,6 +17,7 @@ from geom.repair.plan.order import (
     posterior_walls,
     sand_of,
     sufficient,
+    together,
 )
 from tests.repair.surveyed import STRETCHER, box, planned, surface_of
 from tests.walls import plain_design
@@ -71,11 +72,12 @@ def test_sand_clay_and_bags_by_hand() -> None:
 
 def test_stock_on_hand_is_not_bought_again() -> None:
     drawn = [demand(bricks=n) for n in (90, 100, 110)]
-    for stock, packs in ((None, 114), (40, 74), (200, 0)):
+    for stock, packs in ((None, 117), (40, 77), (200, 0)):
         bricks = [replace(STRETCHER, stock=stock)]
         line = order_list(demand(bricks=100), drawn, bricks, SHOP)[0]
-        assert (line.best, line.enough) == (100.0, 114.0)
-        told = gamma.ppf(0.95, 150.0, scale=100.0 / 150.0)
+        assert (line.best, line.enough) == (100.0, 117.0)
+        # brick and daub shall suffice at once with 0.95: each with 0.975
+        told = gamma.ppf(0.975, 150.0, scale=100.0 / 150.0)
         assert line.enough == np.ceil(told)
         assert (line.stock, line.packs) == (stock, packs)
 
@@ -83,8 +85,25 @@ def test_stock_on_hand_is_not_bought_again() -> None:
 def test_bricks_that_the_plan_does_not_lay_but_might_have_to_are_ordered() -> None:
     drawn = [demand(bricks=n) for n in (0, 0, 8, 12)]
     line = order_list(demand(), drawn, [STRETCHER], SHOP)[0]
-    assert line.best == 0.0
+    assert line.best == 5.0
     assert line.enough >= 12.0
+
+
+def test_what_is_expected_is_the_mean_and_not_what_the_plan_lays() -> None:
+    drawn = [demand(bricks=n, litres=10.0 * n) for n in (80, 100, 150)]
+    line, sand, _ = order_list(demand(bricks=90), drawn, [STRETCHER], SHOP)
+    assert line.best == 110.0
+    assert sand.best == pytest.approx(110.0 * 10.0 * 1.5)
+
+
+def test_brick_and_daub_suffice_at_once_with_the_confidence_asked() -> None:
+    rng = np.random.default_rng(5)
+    drawn = rng.gamma(25.0, 1.0, (2, 4000))
+    most = [sufficient(one, 0.0, together(0.9)) for one in drawn]
+    held = (drawn <= np.array(most)[:, None]).all(axis=0)
+    assert 0.9 - 0.015 <= held.mean() <= 0.95  # three sd of a share of 4000
+    alone = [sufficient(one, 0.0, 0.9) for one in drawn]
+    assert (drawn <= np.array(alone)[:, None]).all(axis=0).mean() < 0.85
 
 
 def test_drawn_walls_are_those_of_the_readings() -> None:

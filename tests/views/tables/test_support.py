@@ -8,14 +8,17 @@ import pytest
 from geom.repair.masonry.support import Stop
 from geom.views.documents import findings_document
 from geom.views.tables.support import (
+    MAYBE,
     STOP,
     relining_rows,
     relining_words,
     segment_rows,
     segment_words,
+    stop_head,
     stop_lines,
     stop_warnings,
     support_rows,
+    support_warnings,
 )
 from geom.views.tables.survey import terminal_rows
 
@@ -56,6 +59,32 @@ def test_the_stop_comes_first_in_warnings_and_in_the_terminal(
     )[0]
     assert name == "STOP"
     assert STOP in words
+
+
+def test_what_is_only_possible_is_said_so(furnace):
+    stop = Stop("possible", 609.6, 914.4, 0.8)
+    works = replace(
+        furnace.works, support=replace(furnace.works.support, stops=(stop,))
+    )
+    words, _ = stop_lines(works, furnace.design)
+    assert words.startswith("The wall may be past the brick line round 80 % of it")
+    assert words.endswith("measure it again first.")
+    assert stop_head(works) == MAYBE
+    both = replace(works, support=replace(works.support, stops=(BURNT, stop)))
+    assert stop_head(both) == STOP
+
+
+def test_too_little_lining_behind_a_seat_is_a_warning(furnace, tmp_path):
+    works, design = furnace.works, furnace.design
+    assert support_warnings(works, design) == []
+    behind = replace(works.support.behind, lining=76.2, wanted=101.6, kept=False)
+    less = replace(works, support=replace(works.support, behind=behind))
+    (words,) = support_warnings(less, design)
+    assert words.startswith("Behind the brick: least lining 3 in (76 mm)")
+    rows = terminal_rows(design, furnace.surface, furnace.findings, less, tmp_path)
+    assert ("Warning", words) in rows
+    document = json.loads(findings_document(furnace.findings, less, design))
+    assert words in document["warnings"]
 
 
 def test_without_a_stop_nothing_is_said_of_one(free, furnace, tmp_path):
