@@ -2,7 +2,8 @@
 
 ``python scripts/bench/masonry.py --out FILE`` surveys worn walls of five furnaces with
 24 x 16 and 8 x 6 readings of 2 mm, plans them and adds a line of JSON for each to FILE;
-what stands there already is not done again.  For every brick zone: sound lining cut and
+what stands there already is not done again.  Walls are worn as the fleet's are, to
+45 mm and a third more, and 1.7 times so.  For every brick zone: sound lining cut and
 brick laid, over what is lost there, as planned and on the true wall; whether the bricks
 are solids that stand clear of each other and of the lining that has to stay; whether a
 ring that is burnt all round raises the stop.  Then the plan is laid as printed: every
@@ -37,10 +38,12 @@ from recheck import as_before
 
 import geom
 from geom.design import Design
-from geom.repair import RepairPackage, prepare_repair
+from geom.repair import RepairPackage
 from geom.repair.acceptance.recheck import recheck
 from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.masonry.pieces import pieces_of
+from geom.repair.masonry.relining import relined_bands
+from geom.repair.plan.opened import plan_support
 from geom.repair.plan.order import clay_of, demand_by_rule, sand_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall as KnownWall
@@ -49,7 +52,11 @@ from geom.repair.wall import Wall as KnownWall
 #: a tapered well, 900 mm with two rows of tuyeres.
 FURNACES = (2, 4, 5, 7, 8)
 #: Families that go past the brick line.
-KINDS = ("ring", "bricks", "one-sided", "streaks", "ledges")
+KINDS = ("ring", "bricks", "one-sided", "streaks")
+#: How many times as deep as the fleet's walls.
+DEEPER = (1.0, 1.7)
+#: No wall is worn past this share of its lining.
+WORN = 0.7
 DENSE, SPARSE = Way("24x16", 24, 16), Way("8x6", 8, 6)
 #: Lining that has to stay, as a share of it.
 LEAST = 0.5
@@ -58,24 +65,25 @@ BURNT = 0.95
 #: Roughness of a repaired face, mm.
 ROUGH = 0.6
 
-Job = tuple[int, int, int, str]
+Job = tuple[int, int, int, str, float]
 
 
 def jobs(seeds: int, first: int) -> list[Job]:
-    """Furnace, seed, family and sheet of every wall."""
+    """Furnace, seed, family, sheet and depth of every wall; sparse only where deep."""
     return [
-        (furnace, first + seed, FAMILIES.index(kind), way.name)
+        (furnace, first + seed, FAMILIES.index(kind), way.name, deeper)
         for seed in range(seeds)
         for kind in KINDS
         for furnace in FURNACES
-        for way in (DENSE, SPARSE)
+        for way, deeper in ((DENSE, 1.7), (DENSE, 1.0), (SPARSE, 1.7))
     ]
 
 
 def surveyed(job: Job, folder: Path) -> tuple[Wall, Design, Any, Any, Any]:
     """A wall, its drawing, and what a survey finds; with the generator of readings."""
-    furnace, seed, family, name = job
-    wall, rng = fleet.wall_of((furnace, seed, family))
+    furnace, seed, family, name, deeper = job
+    shallow, rng = fleet.wall_of((furnace, seed, family))
+    wall = _deepened(shallow, deeper)
     drawn = wall.furnace.toml().replace(
         "[shell]\n", f"[shell]\nleast_lining = {LEAST * wall.furnace.lining}\n"
     )
@@ -89,18 +97,28 @@ def surveyed(job: Job, folder: Path) -> tuple[Wall, Design, Any, Any, Any]:
     return wall, design, surface, geom.assess(surface, design), rng
 
 
+def _deepened(wall: Wall, deeper: float) -> Wall:
+    most = WORN * wall.furnace.lining * wall.furnace.mm
+
+    def cutback(azimuth: Float, height: Float) -> Float:
+        return np.minimum(deeper * wall.cutback(azimuth, height), most)
+
+    return Wall(wall.furnace, cutback)
+
+
 def plan_wall(job: Job) -> dict[str, Any]:
     """Plan one wall, check its brickwork, lay it and recheck it."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         wall, design, surface, findings, rng = surveyed(job, folder)
         start = time.perf_counter()
-        works = prepare_repair(surface, findings, design)
+        works = _package(surface, findings, design)
         record: dict[str, Any] = {
             "job": list(job),
             "furnace": wall.furnace.name,
             "family": FAMILIES[job[2]],
             "way": job[3],
+            "deeper": f"{job[4]:g} times as deep",
             "seconds": time.perf_counter() - start,
         }
         record["zones"] = [_zone(zone, wall, design) for zone in _bricked(works)]
@@ -118,6 +136,20 @@ def plan_wall(job: Job) -> dict[str, Any]:
                 wall, design, surface, findings, works, rng, folder
             )
     return record
+
+
+def _package(surface: Any, findings: Any, design: Design) -> RepairPackage:
+    """What `prepare_repair` works out, the order list on two walls only."""
+    plan = plan_repair(surface, findings, design, draws=2)
+    support = plan_support(plan, surface, findings, design)
+    return RepairPackage(
+        plan=plan,
+        support=support,
+        relining=relined_bands(design, support.stops),
+        taper=(),
+        melting=None,
+        bottom=None,
+    )
 
 
 def _bricked(works: RepairPackage) -> list[Any]:
@@ -263,6 +295,7 @@ def order_wall(job: Job) -> dict[str, Any]:
         "furnace": wall.furnace.name,
         "family": FAMILIES[job[2]],
         "way": job[3],
+        "deeper": f"{job[4]:g} times as deep",
         "seconds": seconds,
         "orders": held,
     }
@@ -276,6 +309,7 @@ def order_jobs(count: int) -> list[Job]:
             900 + k,
             FAMILIES.index(KINDS[(k + k // len(FURNACES)) % len(KINDS)]),
             DENSE.name if k % 2 == 0 else SPARSE.name,
+            DEEPER[k // 2 % 2],
         )
         for k in range(count)
     ]

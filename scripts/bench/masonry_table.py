@@ -38,7 +38,7 @@ def plans_table(records: Sequence[Record]) -> str:
 
 def _groups(records: Sequence[Record]) -> dict[str, list[Record]]:
     groups = {"all": list(records)}
-    for key in ("way", "family", "furnace"):
+    for key in ("way", "deeper", "family", "furnace"):
         for name in dict.fromkeys(record[key] for record in records):
             groups[str(name)] = [r for r in records if r[key] == name]
     return groups

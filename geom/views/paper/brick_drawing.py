@@ -30,7 +30,7 @@ _LEAST_SCALE = 0.27
 #: An elevation is never taller than this, points.
 _TALL = 250.0
 #: Kept free to the left, to the right, below and above; points.
-_LEFT, _RIGHT, _BELOW, _ABOVE = 30.0, 60.0, 30.0, 6.0
+_LEFT, _RIGHT, _BELOW, _ABOVE = 30.0, 60.0, 40.0, 6.0
 _TYPE = 12.0
 #: Distance of hatching, points.
 _HATCH = 4.5
@@ -130,6 +130,8 @@ def elevations(
 ) -> list[Drawing]:
     """One skin of a zone seen from inside, unrolled; in strips where it is wide.
 
+    Strips that no brick stands in are left out.
+
     Parameters
     ----------
     zone : ZonePlan
@@ -144,8 +146,9 @@ def elevations(
     kinds = kinds_of(zone.brickwork.bricks)
     bricks = [brick for brick in zone.brickwork.bricks if brick.skin == skin]
     return [
-        _elevation(view, zone, surface, [b for b in bricks if view.holds(b)], kinds)
+        _elevation(view, zone, surface, held, kinds)
         for view in _views(zone, surface.design, width)
+        if (held := [brick for brick in bricks if view.holds(brick)])
     ]
 
 

@@ -60,7 +60,7 @@ def test_the_shops_own_blocks_go_only_into_their_bore() -> None:
     (brick,) = way.bricks
     girth = 2.0 * np.pi * (18.0 * INCH)
     assert brick.most == pytest.approx(girth / 156.0, abs=1.0)
-    # half an inch more would close with wider joints, but the faces are not curved to it
+    # half an inch more would close with wider joints, but no face is curved to it
     near = bore(36.5, 9.0, joint=2.0, bricks=(block,))
     assert relining_of(near, 500.0, 900.0) == ()
     assert relining_of(bore(42.0, 9.0, joint=2.0, bricks=(block,)), 500.0, 900.0) == ()
