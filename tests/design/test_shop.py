@@ -397,6 +397,18 @@ FAULTS = {
         "[repair], key cover_least",
         "a key left out has its default",
     ),
+    "a bore of what does not taper": (
+        "mass = 3.3",
+        "mass = 3.3\nbore = 36",
+        "[[brick]] entry 1, key bore",
+        "is given, but not what tapers",
+    ),
+    "most of the wall open at once": (
+        "open_arc = 45",
+        "open_arc = 270",
+        "[repair], key open_arc",
+        "not in 5 to 180 degrees",
+    ),
     "a brick that never fits": (
         'cover_least = "-1/4"\ncover_most = "1 1/2"',
         'cover_least = -3\ncover_most = "-1 1/4"',
