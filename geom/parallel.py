@@ -152,7 +152,8 @@ def compiled(**options: Any) -> Callable[[Callable[..., Any]], Any]:
         except RuntimeError:  # it found no place for its cache
             folder = tempfile.mkdtemp(prefix="daubline-compiled-")
             atexit.register(shutil.rmtree, folder, ignore_errors=True)
-            config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"] = folder
+            os.environ["NUMBA_CACHE_DIR"] = folder
+            setattr(config, "CACHE_DIR", folder)  # noqa: B010
             return njit(**options)(function)
 
     return decorate

@@ -31,7 +31,7 @@ from geom.errors import InputError
 from geom.units import from_mm
 
 _MAX_BYTES = 4 * 1024 * 1024
-_LONGEST_LINE = 4096
+_LONGEST_LINE = 8192
 _WHERE = re.compile(r" \(at (?:(line \d+), (column \d+)|(end of document))\)$")
 
 
