@@ -203,6 +203,12 @@ def _notes(wall: Wall, zone: ZoneShare, own: Bool) -> Iterator[ZoneNote]:
 _ORDER_OF_WORK = ("chip", "brick", "daub")
 
 
+def _in_order_of_work(zone: ZonePlan) -> tuple[int, float, int]:
+    """Chip top down, for what falls; brick and daub bottom up."""
+    height = -zone.height_to if zone.action == "chip" else zone.height_from
+    return _ORDER_OF_WORK.index(zone.work), height, zone.id
+
+
 @on_one_thread_when_small(lambda surface, *_, **__: surface.count)
 def plan_repair(
     surface: RadialSurface,
@@ -248,12 +254,7 @@ def plan_repair(
     return RepairPlan(
         lining=findings.lining,
         title=findings.title,
-        zones=tuple(
-            sorted(
-                worked,
-                key=lambda z: (_ORDER_OF_WORK.index(z.action), z.height_from, z.id),
-            )
-        ),
+        zones=tuple(sorted(worked, key=_in_order_of_work)),
         daub=_all_daub(wall, nodes, shares, zones),
         order=order_list(demand_of(wall, shares), demands, bricks, design.shop),
         confidence=design.shop.confidence,

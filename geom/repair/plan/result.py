@@ -60,6 +60,13 @@ class ZonePlan(Extent):
     share: Float = field(repr=False, compare=False, metadata=OMITTED)
 
     @property
+    def work(self) -> Action:
+        """What is done: daub where brick is called for and none fits."""
+        if self.action == "brick" and self.brickwork is None:
+            return "daub"
+        return self.action
+
+    @property
     def settled(self) -> bool:
         """Whether it is known what goes in."""
         return self.chip is not None or self.daub is not None
@@ -110,7 +117,7 @@ class RepairPlan:
     ----------
     lining, title : str
     zones : tuple of ZonePlan
-        In order of work: chip, brick, daub; each bottom up.
+        In order of work: chip, top down; brick, then daub, bottom up.
     daub : Daub
         Of all zones together.
     order : tuple of OrderLine

@@ -56,8 +56,8 @@ def zone_page(
         ("Height", f"{job.heights} above {zero}; area {job.area}"),
     ]
     story = [
-        paragraph(f"Zone {zone.id}: {_word(zone.action)}", 22, bold=True, after=2),
-        paragraph(TASKS[zone.action], BODY, after=6),
+        paragraph(f"Zone {zone.id}: {_word(zone.work)}", 22, bold=True, after=2),
+        paragraph(TASKS[zone.work], BODY, after=6),
     ]
     if zone.chip is not None:
         story += [_facts([*where, *_chip_rows(zone.chip, design)], width)]

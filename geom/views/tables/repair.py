@@ -95,7 +95,7 @@ def job_of(zone: ZonePlan, design: Design) -> Job:
     """One zone of a plan."""
     return Job(
         zone=str(zone.id),
-        action=zone.action,
+        action=zone.work,
         clock=say_clock(zone, design),
         degrees=say_degrees(zone, design),
         heights=say_heights(zone.height_from, zone.height_to, design),
@@ -112,6 +112,10 @@ def _depth(zone: ZonePlan, design: Design) -> str:
         return f"proud up to {say_length(zone.chip.thickness.value, unit)}"
     if zone.brickwork is not None:
         return f"brick, best surface gone up to {say_length(zone.deepest, unit)}"
+    if zone.work != zone.action and zone.daub is not None:
+        often = "1 layer" if zone.daub.layers == 1 else f"{zone.daub.layers} layers"
+        deep = say_length(zone.deepest, unit)
+        return f"gone up to {deep}, but no listed brick fits: daub in {often}"
     if zone.daub is not None:
         return f"best surface gone up to {say_length(zone.daub.thickness, unit)}"
     return "not settled"
@@ -329,8 +333,8 @@ def say_not_planned(note: NotPlanned) -> str:
     left = f"Its {note.volume / LITRE:.1f} litres are not in this plan."
     if note.reason == "measure again":
         return (
-            f"Zone {note.zone} has to be measured again: it is not settled whether "
-            f"it needs brick. {left}"
+            f"Zone {note.zone} has to be measured again before anything is ordered: "
+            f"it is not settled whether it needs brick. {left}"
         )
     return f"Zone {note.zone} is taken up by the brickwork beside it."
 

@@ -38,7 +38,7 @@ from geom.views.tables.support import stop_warnings, support_warnings
 
 #: What each action asks for.  Common practice, no source.
 TASKS: dict[Action, str] = {
-    "brick": "Cut back to sound lining and lay fire brick out to the drawing.",
+    "brick": "Take out loose lining and lay fire brick in the hollow, set in daub.",
     "daub": "Clean to sound lining, wet it, and daub in layers up to the drawing.",
     "chip": "Chip off what stands proud, down to the drawing.",
     "measure again": "Too uncertain to call. Take more readings here, then decide.",

@@ -160,14 +160,21 @@ def test_what_goes_in_is_the_hollow_and_what_is_cut_by_plain_sums() -> None:
     assert zone.cut.value < 0.02 * lost
 
 
-def test_work_goes_chip_then_brick_then_daub_and_bottom_up() -> None:
+def test_work_goes_chip_top_down_then_brick_then_daub_bottom_up() -> None:
     field = together(
-        hollow(30.0, 750.0, -30.0), box(100.0, 20.0, 600.0, 800.0, 50.0),
-        box(200.0, 20.0, 300.0, 500.0, 50.0), box(300.0, 20.0, 300.0, 500.0, 15.0),
+        hollow(30.0, 750.0, -30.0), box(60.0, 10.0, 250.0, 400.0, -20.0),
+        box(100.0, 20.0, 600.0, 800.0, 50.0), box(200.0, 20.0, 300.0, 500.0, 50.0),
+        box(300.0, 20.0, 300.0, 500.0, 15.0), box(250.0, 20.0, 210.0, 300.0, 35.0),
     )  # fmt: skip
     plan, _, _ = planned(plain_design(shop=SHOP), field)
-    assert [zone.action for zone in plan.zones] == ["chip", "brick", "brick", "daub"]
-    assert plan.zones[1].height_from < plan.zones[2].height_from
+    assert [zone.work for zone in plan.zones] == [
+        *("chip", "chip"), *("brick", "brick"), *("daub", "daub")
+    ]  # fmt: skip
+    assert plan.zones[0].height_from > plan.zones[1].height_from
+    assert plan.zones[2].height_from < plan.zones[3].height_from
+    # brick is called for in the lowest place, but nothing fits into 90 mm of height
+    assert plan.zones[4].action == "brick"
+    assert plan.zones[4].height_from < plan.zones[5].height_from
 
 
 def test_brickwork_takes_its_cells_out_of_the_daub_zone() -> None:
