@@ -81,8 +81,8 @@ class LayUp:
         Daub that covers, beds, and fills what bricks leave of the hollow.
     before : float
         Brick before the drawn face, where the shop lets bricks stand proud.
-    thickest : float
-        Daub where it is thickest.
+    thickest, bed_thickest : float
+        Daub where it is thickest: anywhere, and behind brick.
     """
 
     bricks: tuple[PlacedBrick, ...]
@@ -98,6 +98,7 @@ class LayUp:
     at_sides: float
     before: float
     thickest: float
+    bed_thickest: float
 
     @property
     def daub(self) -> float:
@@ -127,6 +128,7 @@ class LayUp:
             "courses": [_course_document(course) for course in self.courses()],
             "skins": self.skins,
             "thickest_daub": self.thickest,
+            "thickest_bed": self.bed_thickest,
             "volume": self.volume * M3,
             "joints": self.joints * M3,
         }
@@ -374,6 +376,7 @@ def _laid(
         at_sides=daub - in_front - behind,
         before=before,
         thickest=_thickest(wall, share, covered, seat),
+        bed_thickest=_thickest(wall, covered >= 0.5, covered, seat),
     )
 
 
@@ -402,7 +405,7 @@ def _behind_all(wall: Wall, covered: Float, seat: Float) -> float:
     return wall.summed(covered, beyond)
 
 
-def _thickest(wall: Wall, share: Float, covered: Float, seat: Float) -> float:
+def _thickest(wall: Wall, share: Float | Bool, covered: Float, seat: Float) -> float:
     """Of the daub: in front is no more than at the sides of a brick."""
     own = (share > 0.0) & (wall.grid.counted > 0.0)
     left = np.where(covered >= 0.5, wall.cutback - seat, wall.cutback)

@@ -2,9 +2,9 @@
 
 A piece stands tilted to the slope of the drawn profile, its face behind the drawn face
 by the cover at least, knots of the profile between its foot and its top included.  It
-may stand where nothing of its back reaches past the hollow by more than what is
-squared, where its flat face and its open joints keep to the shop's limits, and nowhere
-over an opening of the furnace.
+may stand where nothing of its back, and of the least bed behind it, reaches past the
+hollow by more than what is squared, where its flat face and its open joints keep to the
+shop's limits, and nowhere over an opening of the furnace.
 
 The net holds depth at its nodes and is straight in between, the back of a piece is
 rounder than that: so it is enough to ask at the nodes and at the edges of a piece, and
@@ -217,7 +217,7 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     for k in range(2 * taps + 1):
         np.minimum(along, padded[:, k : k + columns] - rounder[:, k, None], out=along)
     # The back of a leaning piece ends below its foot, or above its top.
-    lean = np.sqrt(1.0 + stood.slope**2)
+    lean, bed = np.sqrt(1.0 + stood.slope**2), hollow.design.shop.brickwork.bed_least
     dip = piece.into * stood.slope / lean
     extra = int(np.ceil(float(np.max(np.abs(dip[fits]))) / hollow.row - 1e-9))
     along = np.pad(along, ((extra, rows + extra), (0, 0)), constant_values=BLOCKED)
@@ -228,7 +228,7 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
         inside = np.abs(r * hollow.row - up) < hollow.row
         back = stood.face + stood.slope * up + piece.into * lean
         at = slice(extra + r, extra + r + count)
-        room = along[at] - (back - drawn[at])[:, None]
+        room = along[at] - (back + bed - drawn[at])[:, None]
         np.minimum(least, np.where(inside[:, None], room, np.inf), out=least)
     return np.where(fits[:, None], least, BLOCKED)
 

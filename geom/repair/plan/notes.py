@@ -41,11 +41,18 @@ class StepMet:
 
 
 @dataclass(frozen=True)
+class BackFill:
+    """Daub that goes in behind the brick first; ``thickness`` in mm at most."""
+
+    thickness: float
+
+
+@dataclass(frozen=True)
 class ChipFirst:
     """Something stands proud of the drawing where brick is to go."""
 
 
-ZoneNote = NoBrickFits | LayerLimit | OpeningMet | StepMet | ChipFirst
+ZoneNote = NoBrickFits | LayerLimit | OpeningMet | StepMet | BackFill | ChipFirst
 
 
 @dataclass(frozen=True)

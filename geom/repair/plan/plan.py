@@ -61,6 +61,7 @@ from geom.repair.masonry.pieces import pieces_of
 from geom.repair.plan.chipping import Chipping, openings_fouled, stop_at
 from geom.repair.plan.daub import Daub, daub_for, layers
 from geom.repair.plan.notes import (
+    BackFill,
     ChipFirst,
     LayerLimit,
     NoBrickFits,
@@ -191,6 +192,8 @@ def _notes(wall: Wall, zone: ZoneShare, own: Bool) -> Iterator[ZoneNote]:
         yield OpeningMet(hole.kind, hole.azimuth)
     if layup is None:
         return
+    if layup.bed_thickest > design.shop.brickwork.bed_most:
+        yield BackFill(layup.bed_thickest)
     extent = Extent.of(own, wall.grid)
     low, high = extent.height_from, extent.height_to
     for step in design.profile.steps:

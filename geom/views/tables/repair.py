@@ -18,6 +18,7 @@ from geom.repair.audit.sand_bottom import SandBottom
 from geom.repair.audit.taper import TuyereAudit
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.notes import (
+    BackFill,
     ChipFirst,
     LayerLimit,
     NoBrickFits,
@@ -323,6 +324,11 @@ def say_zone_note(note: ZoneNote, unit: str) -> str:
             return (
                 f"The profile steps at {say_both(height, unit)}: no brick stands "
                 "across it."
+            )
+        case BackFill(thickness):
+            return (
+                f"Behind the brick the hollow is up to {say_length(thickness, unit)} "
+                "deeper: fill it with daub in layers first, each stiff before the next."
             )
         case ChipFirst():
             return "Chip off first what stands proud of the drawing there."
