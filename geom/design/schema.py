@@ -410,6 +410,7 @@ TABLES = (
         optional={
             "joint": length_from_zero,
             "opening": length_from_zero,
+            "shortfall": one_of("daub", "brick"),
             "breakage": share,
         },
     ),

@@ -88,6 +88,9 @@ class Brickwork:
         Daub in front of it, at its thinnest and at its thickest.
     squaring : float, mm
         How far the feather edges of a hollow may be cut into sound lining.
+    shortfall : {'daub', 'brick'}
+        What makes up for bricks that run short: daub in their place, or more bricks
+        ordered.
     breakage : float
         Share ordered on top; 2 to 5 % is stated in the trade (kiln lining, 5 % here).
     open_arc : float, degrees
@@ -103,6 +106,7 @@ class Brickwork:
     cover_least: float = 0.5 * _INCH
     cover_most: float = 1.5 * _INCH
     squaring: float = 0.5 * _INCH
+    shortfall: Literal["daub", "brick"] = "daub"
     breakage: float = 0.05
     open_arc: float = 60.0
     open_height: float = 24.0 * _INCH

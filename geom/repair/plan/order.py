@@ -1,13 +1,18 @@
 """The order list: what is needed most likely, and what is enough.
 
-Enough is what suffices with the shop's confidence: the quantile of the gamma of the
-mean and standard deviation that plans for drawn walls have.  Where some of them need
-none of a material at all, the gamma is that of the others.  It is never less than the
-plan itself needs.
-
 How deep the wall is gone is only known so far, and so is where brick ends and daub
-begins.  So the whole plan is made again, by the same rule, for walls drawn from the
-joint posterior; what they take is how well the demand is known.
+begins.  So zones are called and bricks placed again, by the same rule, on walls drawn
+from the joint posterior; what they take is how well the demand is known.  Each is
+counted on a coarse net and put right by what the plan itself takes over what that net
+gives.
+
+What is ordered is enough where the patch can be made with it.  Where the shop lets daub
+stand in for bricks that run short, as many bricks are ordered as are expected, or as
+the plan lays if that is more, and daub for the rest: its quantile, with what is missing
+of brick in it.  Where it does not, brick and daub each suffice with half the risk.
+Quantiles are those of the gamma of the mean and standard deviation that the drawn walls
+have; where some of them need none of a material, of the others.  Never less than the
+plan itself needs.
 
 Which brick a zone gets may turn on little, so bricks are asked by volume, all together,
 and each brick of the plan is ordered in proportion.  Where the plan lays none but might
@@ -17,7 +22,7 @@ have to, the brick that the drawn walls take most of is ordered.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import gammaincinv
@@ -252,24 +257,44 @@ def order_list(
     tuple of OrderLine
         Bricks, sand, fire clay; what is not needed is left out.
     """
-    lines = _brick_lines(plan, demands, bricks, shop.confidence)
+    chance = np.array([demand.brick for demand in demands])
+    confidence, brick = shop.confidence, max(plan.brick, float(np.mean(chance)))
+    likely = demands
+    if shop.brickwork.shortfall == "daub":
+        likely = [made_up(demand, brick) for demand in demands]
+    else:
+        confidence = together(confidence)
+        brick = sufficient(chance, plan.brick, confidence)
+    lines = _brick_lines(plan, demands, bricks, brick)
     for name, kilograms in (("sand", sand_of), ("fire clay", clay_of)):
-        chance = np.array([kilograms(demand, shop.mix) for demand in demands])
-        best = float(np.mean(chance))
-        least = kilograms(plan, shop.mix)
-        most = sufficient(chance, least, together(shop.confidence))
+        drawn, filled = (
+            np.array([kilograms(demand, shop.mix) for demand in some])
+            for some in (demands, likely)
+        )
+        most = sufficient(filled, kilograms(plan, shop.mix), confidence)
         bag = shop.mix.bag
         packs = int(np.ceil(most / bag - 1e-9))
-        sd = float(np.std(chance))
+        best, sd = float(np.mean(drawn)), float(np.std(drawn))
         lines.append(OrderLine(name, "kg", best, sd, most, None, bag, packs))
     return tuple(line for line in lines if line.enough > 0.0)
 
 
+def made_up(demand: Demand, brick: float) -> Demand:
+    """What a wall takes where only so much brick is there: daub for what is missing.
+
+    Examples
+    --------
+    >>> made_up(Demand({}, 5e6, 1e6, 0.0, 0.0), 3e6).daub
+    3000000.0
+    """
+    return replace(demand, daub=demand.daub + max(demand.brick - brick, 0.0))
+
+
 def _brick_lines(
-    plan: Demand, demands: Sequence[Demand], bricks: Sequence[Brick], confidence: float
+    plan: Demand, demands: Sequence[Demand], bricks: Sequence[Brick], most: float
 ) -> list[OrderLine]:
+    """Each brick of the plan in proportion, ``most`` of them together, mm3."""
     chance = np.array([demand.brick for demand in demands])
-    most = sufficient(chance, plan.brick, together(confidence))
     named = {brick.name: brick for brick in bricks}
     if plan.brick > 0.0:
         basis, whole = dict(plan.bricks), plan.brick
