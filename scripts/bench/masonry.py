@@ -12,7 +12,8 @@ true wall leaves it too little room (the shop squares no more than it says), dau
 the drawn face, and read and rechecked with 24 x 16 readings.
 
 ``--orders`` holds order lists against forty walls of other seeds: what is needed is
-what the same rule plans on the true wall.  ``--table`` prints the tables alone.
+what the same rule plans on the true wall, and an order suffices where that can be done
+with it, daub in place of bricks that run short.  ``--table`` prints the tables alone.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.masonry.relining import relined_bands
 from geom.repair.plan.opened import plan_support
-from geom.repair.plan.order import clay_of, demand_by_rule, sand_of
+from geom.repair.plan.order import clay_of, demand_by_rule, made_up, sand_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall as KnownWall
 
@@ -285,11 +286,14 @@ def order_wall(job: Job) -> dict[str, Any]:
         what: sum(solid[b] * getattr(lines[b], what) for b in solid if b in lines)
         for what in ("best", "enough")
     }
-    held = {"bricks": [ordered["best"], ordered["enough"], need.brick * 1e-6]}
+    # daub makes up for what is short of bricks: that is what the order has to cover
+    with_order = made_up(need, ordered["enough"] * 1e6)
+    taken = min(need.brick * 1e-6, ordered["enough"])
+    held = {"bricks": [ordered["best"], ordered["enough"], need.brick * 1e-6, taken]}
     for material, amount in (("sand", sand_of), ("fire clay", clay_of)):
         line = lines.get(material)
         best, enough = (0.0, 0.0) if line is None else (line.best, line.enough)
-        held[material] = [best, enough, amount(need, mix)]
+        held[material] = [best, enough, amount(need, mix), amount(with_order, mix)]
     return {
         "job": list(job),
         "furnace": wall.furnace.name,

@@ -106,16 +106,16 @@ def orders_table(records: Sequence[Record]) -> str:
     ]
     for material in ("bricks", "sand", "fire clay"):
         rows = np.array([record["orders"][material] for record in records])
-        best, enough, need = rows.T
+        best, enough, need, taken = rows.T
         wanted = need > 0.0
-        suffices = np.mean(enough >= need - 1e-9)
-        surplus = 100.0 * (enough[wanted].sum() / need[wanted].sum() - 1.0)
+        suffices = np.mean(enough >= taken - 1e-9)
+        surplus = 100.0 * (enough.sum() / taken.sum() - 1.0)
         error = 100.0 * (best[wanted].sum() / need[wanted].sum() - 1.0)
         lines.append(
             f"{material:12}{suffices:9.3f}{surplus:10.1f}{error:13.1f}{wanted.sum():7d}"
         )
     whole = [
-        all(enough >= need - 1e-9 for _, enough, need in record["orders"].values())
+        all(row[1] >= row[3] - 1e-9 for row in record["orders"].values())
         for record in records
     ]
     seconds = np.median([record["seconds"] for record in records])

@@ -55,6 +55,7 @@ stock = 0
 [brickwork]
 joint = "1/8"
 opening = "3/4"
+shortfall = "brick"
 breakage = 0.04
 
 [mix]
@@ -127,10 +128,12 @@ def test_every_key_arrives_in_its_unit(with_shop):
     assert arch.small == pytest.approx(44.45, abs=1e-9)
     assert (key.taper, key.radial, key.stock) == ("width", "length", 0)
     laid = shop.brickwork
-    assert asdict(laid) == pytest.approx(
+    assert laid.shortfall == "brick"
+    assert {**asdict(laid), "shortfall": 0.0} == pytest.approx(
         {
             "joint": 3.175,
             "opening": 19.05,
+            "shortfall": 0.0,
             "bed_least": 6.35,
             "bed_most": 25.4,
             "cover_least": -6.35,
@@ -182,6 +185,7 @@ def test_one_key_of_a_table_leaves_the_others_at_their_defaults(write):
 LENGTHS = (
     "length", "width", "thickness", "small", "joint", "bed_least", "bed_most",
     "cover_least", "cover_most", "layer_most", "wash", "least", "height", "radius",
+    "opening", "squaring", "open_height",
 )  # fmt: skip
 
 
