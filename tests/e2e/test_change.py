@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Callable
+from contextlib import redirect_stdout
 from datetime import date
 from pathlib import Path
 
@@ -97,7 +99,9 @@ def change(shop: Path, out: Path, *more: str, to: str = "last", of: str = "first
 
 @pytest.fixture(scope="module")
 def out(shop: Path) -> Path:
-    assert change(shop, shop / "out", "--quiet", "--title", "One week") == 0
+    with redirect_stdout(io.StringIO()) as printed:
+        assert change(shop, shop / "out", "--quiet", "--title", "One week") == 0
+    assert printed.getvalue() == ""
     return shop / "out"
 
 
@@ -168,15 +172,6 @@ def test_the_summary_says_it_in_a_few_lines(
         assert words in said
     assert "Greatest loss" in said
     assert "start with change.html" in said
-    assert change(shop, tmp_path / "quiet", "--quiet") == 0
-    assert capsys.readouterr().out == ""
-
-
-def test_json_is_the_file_itself(
-    shop: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert change(shop, tmp_path / "out", "--json") == 0
-    assert json.loads(capsys.readouterr().out) == document(tmp_path / "out")
 
 
 def test_files_of_a_record_are_surveys_too(
@@ -245,10 +240,12 @@ def test_bad_input_is_one_message_and_nothing_written(  # noqa: PLR0917
     assert not target.parent.exists()
 
 
-def test_an_output_folder_with_files_is_kept_unless_told_otherwise(
-    shop: Path, tmp_path: Path
+def test_a_folder_with_files_is_kept_unless_told_otherwise_and_json_is_the_file(
+    shop: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     assert change(shop, tmp_path, "--quiet") == 2
-    assert change(shop, tmp_path, "--quiet", "--overwrite") == 0
+    capsys.readouterr()
+    assert change(shop, tmp_path, "--json", "--overwrite") == 0
     assert {path.name for path in tmp_path.iterdir()} == {*CHANGE_FILES, "mine.txt"}
+    assert json.loads(capsys.readouterr().out) == document(tmp_path)

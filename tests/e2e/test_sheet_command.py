@@ -10,7 +10,7 @@ import numpy as np
 import pypdf
 import pytest
 
-from geom import InputError, load_design, load_readings
+from geom import InputError, assess, load_design, load_readings, reconstruct
 from geom.cli import main
 from geom.units import MM_PER, as_fraction
 from geom.views.cautions import CAUTIONS
@@ -132,9 +132,8 @@ def test_a_sheet_in_inches_comes_back_as_it_was_written(tmp_path: Path) -> None:
     assert as_read(readings) == pytest.approx(np.array(typed), abs=1e-6)
     assert len(typed) > 100
     assert np.unique(readings.step) == pytest.approx([25.4 / 8])
-    survey = ["survey", str(DEMO), str(out / "rod-sheet.xlsx"), "--quiet"]
-    assert main([*survey, "--out", str(tmp_path / "heat-60")]) == 0
-    found = json.loads((tmp_path / "heat-60/findings.json").read_text("utf-8"))
+    surface = reconstruct(readings, design, spacing=40.0, columns=90)
+    found = assess(surface, design).to_dict()
     assert found["readings"]["count"] == len(typed)
     assert found["readings"]["kinds"] == ["rod radius"]
     assert found["surveyed"]["height_to"] == pytest.approx(max(t[1] for t in typed))

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -20,7 +21,14 @@ PICTURES = dict.fromkeys(
 )
 
 
+@cache
+def usual():
+    return changed(patched, plain_design(length_unit="in"))
+
+
 def changed(to=patched, design=None, **options):
+    if design is None and to is patched and not options:
+        return usual()
     design = plain_design(length_unit="in") if design is None else design
     start = recorded_wall(design=design, title="heat 41")
     last = recorded_wall(
