@@ -36,11 +36,14 @@ def form(rng: np.random.Generator, reach: float, size: float) -> Float:
 
 
 def surprise(reach: float, size: float, noise: float) -> Float:
-    """Squared errors of the pose over its covariance, from 40 bands; (40, 4)."""
+    """Squared errors of the pose over its covariance, from 24 bands; (24, 4).
+
+    Their mean has a standard error of sqrt(2 / 24) = 0.3 where the covariance is right.
+    """
     _, true = some_pose(3)
     found = FoundPose(true, on_bands=True, n_points=1000, radius_bias=0.0)
     squared = []
-    for seed in range(40):
+    for seed in range(24):
         rng = np.random.default_rng(seed)
         cutback = form(rng, reach, size) + rng.normal(0.0, noise, AZIMUTH.size)
         variance = np.full(AZIMUTH.size, noise**2)
@@ -94,7 +97,7 @@ def worn_pose(cutback: Float, azimuth: Float, height: Float) -> tuple[Float, Flo
 
 def test_on_wall_that_is_as_drawn_the_axis_is_known_well_without_a_band():
     rng = np.random.default_rng(2)
-    azimuth, height = rng.uniform(0, 360, 60_000), rng.uniform(0, 2400, 60_000)
+    azimuth, height = rng.uniform(0, 360, 20_000), rng.uniform(0, 2400, 20_000)
     error, sd = worn_pose(rng.normal(0.0, 2.0, azimuth.size), azimuth, height)
     assert (sd[:2] < 0.5).all()
     assert (np.abs(error) < 1.96 * sd).all()
@@ -103,7 +106,7 @@ def test_on_wall_that_is_as_drawn_the_axis_is_known_well_without_a_band():
 @pytest.mark.parametrize("deep", [3.0, 10.0])
 def test_wear_to_one_side_at_all_heights_is_owned_to(deep):
     rng = np.random.default_rng(4)
-    azimuth, height = rng.uniform(0, 360, 60_000), rng.uniform(0, 2400, 60_000)
+    azimuth, height = rng.uniform(0, 360, 20_000), rng.uniform(0, 2400, 20_000)
     wear = deep * (1.0 + np.cos(np.deg2rad(azimuth - 70.0))) / 2.0
     error, sd = worn_pose(wear + rng.normal(0.0, 2.0, azimuth.size), azimuth, height)
     # The sandwich alone owns to a few hundredths of a millimetre.
@@ -113,7 +116,7 @@ def test_wear_to_one_side_at_all_heights_is_owned_to(deep):
 
 def test_a_few_missing_bricks_are_no_wear_to_one_side():
     rng = np.random.default_rng(5)
-    azimuth, height = rng.uniform(0, 360, 60_000), rng.uniform(0, 2400, 60_000)
+    azimuth, height = rng.uniform(0, 360, 20_000), rng.uniform(0, 2400, 20_000)
     hole = (azimuth % 90.0 < 15.0) & (height % 300.0 < 150.0)
     cutback = np.where(hole, 60.0, 0.0) + rng.normal(0.0, 2.0, azimuth.size)
     _, sd = worn_pose(cutback, azimuth, height)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from functools import partial
 from typing import Any
 
 import pytest
@@ -32,3 +33,13 @@ def browser() -> Iterator[Any]:
         chromium = playwright.chromium.launch(executable_path=there, args=list(_FLAGS))
         yield chromium
         chromium.close()
+
+
+@pytest.fixture(scope="module")
+def few_walls() -> Iterator[None]:
+    """Orders from four walls, not forty: for where the repair is not what is tested."""
+    from geom.repair import package
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(package, "plan_repair", partial(package.plan_repair, draws=4))
+        yield

@@ -82,7 +82,7 @@ def survey(
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def shop(few_walls: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the drawing and two surveys."""
     folder = tmp_path_factory.mktemp("shop")
     (folder / "lining.toml").write_text(DESIGN.format(top=1200), encoding="utf-8")

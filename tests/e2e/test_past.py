@@ -26,7 +26,9 @@ def told(out: Path) -> dict:
 
 
 @pytest.fixture(scope="module")
-def earlier(demo_survey: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def earlier(
+    demo_survey: Path, few_walls: None, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
     out = tmp_path_factory.mktemp("past") / "heat-41"
     shutil.copytree(demo_survey, out)
     return out

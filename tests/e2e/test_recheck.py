@@ -85,7 +85,7 @@ def sheet(
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def shop(few_walls: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the drawing, the survey before, and sheets of after."""
     folder = tmp_path_factory.mktemp("shop")
     (folder / "lining.toml").write_text(DESIGN, encoding="utf-8")

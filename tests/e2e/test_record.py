@@ -43,7 +43,7 @@ def sheet(path: Path, worn: float, *, heights: tuple[float, float] = (30, 290)) 
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def shop(few_walls: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Drawing, readings, a heat log, and a record of one survey."""
     folder = tmp_path_factory.mktemp("shop")
     drawing(folder)

@@ -25,7 +25,7 @@ def survey(out: Path, *more: str) -> int:
 
 
 @pytest.fixture(scope="module")
-def out(tmp_path_factory) -> Path:
+def out(few_walls, tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("scan") / "out"
     assert survey(folder, str(SCAN), *TOLD) == 0
     return folder
@@ -80,7 +80,7 @@ def test_rod_and_scan_together_are_one_surface(findings):
     told = {"cloud_unit": "mm", "scanner": (0, 0, 0), "targets": TARGETS}
     both = geom.load_readings([SCAN, ROD], design, **told)
     assert both.kinds == ["laser points", "rod radius"]
-    surface = geom.reconstruct(both, design)
+    surface = geom.reconstruct(both, design, spacing=20.0, columns=180)
     alone = findings["volume"]["rebuild"]
     volume = geom.assess(surface, design).volume.rebuild.times(1e-9)
     assert surface.count == findings["readings"]["count"] + len(both.rod)

@@ -45,7 +45,7 @@ def surveyed(
     readings = geom.load_readings(sheet, design)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        surface = geom.reconstruct(readings, design)
+        surface = geom.reconstruct(readings, design, spacing=20.0, columns=180)
         findings = geom.assess(surface, design)
     record: dict[str, Any] = {}
     score(record, wall, surface, findings, None)

@@ -3,21 +3,31 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 
 import geom
+from geom.compare import Findings
+from geom.design import Design
 from geom.repair import RepairPackage, prepare_repair
+from geom.surface import RadialSurface
 from tests.walls import tapered_design, worn_readings
 
 
-def worked() -> RepairPackage:
+@cache
+def surveyed() -> tuple[RadialSurface, Findings, Design]:
     design = tapered_design()
     readings = worn_readings(design, azimuths=9, heights=7)
     surface = geom.reconstruct(readings, design, spacing=25.0, columns=120)
-    return prepare_repair(surface, geom.assess(surface, design), design)
+    return surface, geom.assess(surface, design), design
+
+
+@cache
+def worked() -> RepairPackage:
+    return prepare_repair(*surveyed())
 
 
 def test_it_is_json_and_the_same_again() -> None:
-    one, other = worked().to_dict(), worked().to_dict()
+    one, other = worked().to_dict(), prepare_repair(*surveyed()).to_dict()
     text = json.dumps(one, allow_nan=False)
     assert text == json.dumps(other, allow_nan=False)
     assert json.loads(text) == one
@@ -33,14 +43,11 @@ def test_a_design_without_a_tap_hole_has_no_bottom() -> None:
 
 
 def test_its_plan_is_the_one_that_the_face_makes() -> None:
-    design = tapered_design()
-    readings = worn_readings(design, azimuths=9, heights=7)
-    surface = geom.reconstruct(readings, design, spacing=25.0, columns=120)
-    plan = geom.plan_repair(surface, geom.assess(surface, design), design)
+    plan = geom.plan_repair(*surveyed())
     assert isinstance(plan, geom.RepairPlan)
     told, whole = plan.to_dict(), worked().to_dict()
     assert {key: whole[key] for key in ("zones", "order", "account")} == {
         key: told[key] for key in ("zones", "order", "account")
     }
-    other = geom.plan_repair(surface, geom.assess(surface, design), design, seed=1)
+    other = geom.plan_repair(*surveyed(), seed=1)
     assert other.to_dict()["order"] != told["order"]

@@ -216,9 +216,9 @@ def test_titles_and_occasions_say_which_survey() -> None:
     (words,) = change_warnings(compare_walls(end, start), plain_design())
     assert "the later survey" in words
     other = replace(end, occasion=replace(made[1], campaign="two"))
-    relined = compare_walls(start, other)
+    relined = compare_walls(start, other, title="mine")
     assert "lined anew" in change_warnings(relined, plain_design())[0]
-    assert compare_walls(recorded_wall(), end, title="mine").title == "mine"
+    assert relined.title == "mine"
     assert changed().title == "a survey: two surveys"
 
 

@@ -35,6 +35,12 @@ def drawn(furnace):
     return picture, at
 
 
+@pytest.fixture(scope="module")
+def usual(furnace):
+    """The usual furnace, drawn."""
+    return drawn(furnace)
+
+
 def worn_at(azimuth):
     """Cut-back 20 mm within 40 degrees of an azimuth, and nothing elsewhere."""
 
@@ -82,24 +88,24 @@ def test_colour_does_not_depend_on_the_rest_of_the_wall(build):
     assert (one(100.0, 1800.0) == two(100.0, 1800.0)).all()
 
 
-def test_unmeasured_wall_and_openings_have_their_own_look(furnace):
-    _, at = drawn(furnace)
+def test_unmeasured_wall_and_openings_have_their_own_look(furnace, usual):
+    _, at = usual
     near_top = [at(a, 2360.0).tolist() for a in range(0, 360, 3)]
     assert near_top.count([0xA7, 0xA3, 0xB3]) > 30  # the rest is its hatch
     hole = furnace.design.openings[0]
     assert at(hole.azimuth + 1.5, hole.height + 15).tolist() == [0x2A, 0x2A, 0x2E]
 
 
-def test_the_brick_area_is_hatched_so_it_survives_a_grey_copy(furnace):
-    _, at = drawn(furnace)
+def test_the_brick_area_is_hatched_so_it_survives_a_grey_copy(usual):
+    _, at = usual
     grey = [int(np.mean(at(a, 760.0))) for a in np.arange(-20, 40, 0.5)]
     # White strokes over a dark fill.
     assert max(grey) > 200
     assert min(grey) < 110
 
 
-def test_readings_are_dots(furnace):
-    _, at = drawn(furnace)
+def test_readings_are_dots(furnace, usual):
+    _, at = usual
     height = furnace.readings.height
     level = np.unique(height)[8]
     assert max(at(60.0, level)) < 60
