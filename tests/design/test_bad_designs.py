@@ -483,7 +483,7 @@ def test_no_lining_is_told(write, sound):
 
 
 def test_nesting_without_end_is_told(write):
-    path = write("a = " + 100_000 * "[")
+    path = write("a = " + 8000 * "[")
     with pytest.raises(InputError) as caught:
         load_design(path)
     assert_well_told(caught.value, path, None, "nested")
