@@ -169,6 +169,24 @@ def test_colouring_by_another_field_changes_map_key_and_round(report):
     assert report.trouble == []
 
 
+def test_planned_bricks_stand_in_the_round_and_can_be_taken_out(fresh):
+    assert fresh.page.locator("#bricks").is_visible()
+    canvas = fresh.page.locator("#turning")
+    canvas.focus()
+    changed = 0
+    for _ in range(6):  # from some side they are seen
+        with_them = fresh.look("turning")
+        fresh.page.locator("#bricks").uncheck()
+        fresh.page.wait_for_timeout(120)
+        changed += fresh.look("turning") != with_them
+        fresh.page.locator("#bricks").check()
+        for _ in range(8):
+            canvas.press("ArrowRight")
+        fresh.page.wait_for_timeout(120)
+    assert changed >= 2
+    assert fresh.trouble == []
+
+
 def test_build_up_has_upright_strokes_in_the_unrolled_wall(report, folder, design):
     """In a grey copy the build-up left of the tap hole is not taken for lost wall."""
     colour_by(report, "cutback")

@@ -3,16 +3,21 @@
 import base64
 import hashlib
 import html
+import json
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from geom.repair.masonry.relining import relined_bands
+from geom.repair.masonry.support import Stop
 from geom.repair.plan.notes import NotPlanned
 from geom.views.cautions import CAUTIONS
 from geom.views.pages.page import page_script
 from geom.views.pages.report import ReportPictures, report_bytes
 from geom.views.tables.repair import jobs, order_rows, say_not_planned
+from geom.views.tables.support import STOP
 from tests.views.page_read import Page
 
 DOT = b"\x89PNG not really"
@@ -108,6 +113,42 @@ def test_the_repair_is_told_zone_by_zone_with_what_to_order(furnace):
         assert f"{row.material}{row.needed}{row.order}{row.stock}{row.buy}" in text
     assert text.count("runs in") + text.count("sheds") >= 6
     assert "What the worn diameter does" in text
+
+
+def test_a_stop_comes_before_the_cautions_and_its_ring_is_counted(furnace):
+    stop = Stop("opened", 635.0, 889.0, 0.62)
+    support = replace(furnace.works.support, stops=(stop,))
+    bands = relined_bands(furnace.design, support.stops)
+    works = replace(furnace.works, support=support, relining=bands)
+    content = report_bytes(furnace.surface, furnace.findings, works, PICTURES)
+    text = Page(content).text
+    assert text.index(STOP) < text.index("Before anybody goes in")
+    assert "round 62 % of the wall" in text
+    assert bands[0].ways
+    for brick in bands[0].ways[0].bricks:
+        assert f"{brick.needed} × {brick.name}" in text
+    free = replace(works, support=replace(support, stops=()), relining=())
+    other = report_bytes(furnace.surface, furnace.findings, free, PICTURES)
+    assert STOP not in Page(other).text
+
+
+def test_every_brick_of_the_plan_is_in_the_pages_numbers(furnace):
+    content = report_bytes(
+        furnace.surface, furnace.findings, furnace.works, PICTURES
+    ).decode("utf-8")
+    found = re.search(r'id="wall-data">(.*?)</script>', content, re.S)
+    bricks = json.loads(found[1])["bricks"]
+    corners = np.frombuffer(base64.b64decode(bricks["corners"]), "<f4")
+    planned = [
+        brick
+        for zone in furnace.works.plan.zones
+        if zone.brickwork is not None
+        for brick in zone.brickwork.bricks
+    ]
+    told = np.stack([brick.corners() for brick in planned])
+    assert corners.reshape(-1, 8, 3) == pytest.approx(told, abs=1e-3)
+    cut = np.frombuffer(base64.b64decode(bricks["cut"]), np.uint8)
+    assert cut.tolist() == [not brick.piece.whole for brick in planned]
 
 
 def test_markup_in_the_repair_stays_text(furnace):
