@@ -21,7 +21,7 @@ SCANS = Path(__file__).parents[2] / "scans"
 SHEETS = sorted(SCANS.glob("*heat-??.csv"))
 FILES = {
     "findings.json", "surface.nc", "lining.glb", "lining.ply", "lining.vtp",
-    "rebuild.stl", "map.png", "report.html", "repair-sheet.pdf",
+    "rebuild.stl", "masonry.glb", "map.png", "report.html", "repair-sheet.pdf",
 }  # fmt: skip
 
 

@@ -183,6 +183,7 @@ def test_the_map_is_what_plain_xarray_makes_of_the_record(which, request, short_
     spells, _ = find_spells(record.occasions)
     wear = through_xarray(record, spells)
     assert wear.chunks is not None  # nothing is read until it is asked for
+    wear = wear.load()  # once for all that is asked of it
     amounts = [exposures(spells, which) for which in ("heat", "hour", "tonne")]
     maps = summed(record).maps
     rates = (maps.per_heat, maps.per_hour, maps.per_tonne)
