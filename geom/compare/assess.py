@@ -32,11 +32,11 @@ from geom.compare.levels import section_levels
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.panels import survey_panels
 from geom.compare.volume import volumes
-from geom.compare.zones import call_actions, find_zones
+from geom.compare.zones import call_actions, chance_beyond, find_zones
 from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
-from geom.stats.normal import exceedance_probability, hermite_excess
+from geom.stats.normal import hermite_excess
 from geom.surface import Posterior, RadialSurface
 from geom.units import Float
 
@@ -124,7 +124,7 @@ def assess(
         maps=Maps(
             cutback=cutback,
             cutback_sd=sd,
-            p_brick=exceedance_probability(cutback, sd, design.repair.brick_threshold),
+            p_brick=chance_beyond(cutback, sd, design.repair.brick_threshold),
             action=action,
             zone=number,
             surveyed=grid.surveyed.copy(),

@@ -20,6 +20,11 @@ leave
 Pieces smaller than the face of one standard brick, 9 x 2 1/2 in, make no zone.  The
 four probabilities are our own choice, no source.
 
+How sure the wall is at a place is itself learned from the few readings about it, so a
+probability is that of Student's t, scaled to the standard deviation there: its 95 %
+interval is that of the normal, but it takes sides sooner within and has longer tails,
+as losses with edges have.  How stated and true shares agree is in docs/benchmarks.md.
+
 References
 ----------
 Canny, J. (1986). A computational approach to edge detection. IEEE PAMI 8(6), 679-698,
@@ -40,7 +45,7 @@ from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
 from geom.compare.volume import buildup_volume, rebuild_volume
 from geom.design import RepairRules
 from geom.quantity import K95, Quantity
-from geom.stats.normal import exceedance_probability
+from geom.stats.normal import heavy_exceedance
 from geom.surface import Grid
 from geom.surface.components import (
     BRICK_FACE,
@@ -54,8 +59,16 @@ from geom.units import Bool, Float, Int
 SURE = 0.8
 LIKELY = 0.5
 POSSIBLE = 0.1
+#: Values that the variance at a place is as well known as from: four stations stand
+#: about it.  Our own choice, no source.
+FREEDOM = 4.0
 #: Actions that make zones, in the order these are numbered.
 _IN_ORDER: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
+
+
+def chance_beyond(cutback: Float, sd: Float, limit: float) -> Float:
+    """Probability that cut-back exceeds a limit, mm, at each place; NaN stays NaN."""
+    return heavy_exceedance(cutback, sd, limit, FREEDOM)
 
 
 def call_actions(
@@ -69,9 +82,9 @@ def call_actions(
         Index into `ACTIONS`; `NO_CALL` where not surveyed or an opening.
     """
     wall = grid.surveyed & ~grid.opening
-    past = _chance(wall, exceedance_probability(cutback, sd, rules.brick_threshold))
-    worn = _chance(wall, exceedance_probability(cutback, sd, rules.tolerance))
-    proud = _chance(wall, exceedance_probability(-cutback, sd, rules.tolerance))
+    past = _chance(wall, chance_beyond(cutback, sd, rules.brick_threshold))
+    worn = _chance(wall, chance_beyond(cutback, sd, rules.tolerance))
+    proud = _chance(wall, chance_beyond(-cutback, sd, rules.tolerance))
     brick = _zone_mask(grid, past >= SURE, past >= LIKELY)
     unsure = wall & (sd > 0.25 * rules.brick_threshold) & (past >= POSSIBLE)
     again = _large(grid, (unsure | (past >= LIKELY)) & ~brick)

@@ -13,7 +13,8 @@ volume
 brick
     The targets are the nodes of the wall.  A node is undecided while its probability
     of being past the brick threshold T is between 0.1 and 0.9, that is while its best
-    estimate lies within z s of T, with Phi(z) = 0.9.  A reading that leaves r**2 of the
+    estimate lies within z s of T, z from the distribution that the zones go by
+    (`geom.compare.zones`).  A reading that leaves r**2 of the
     variance s**2 will move the best estimate by a normal amount of variance
     s**2 - r**2; the probability that it then lies within z r of T is a difference of
     two normal integrals.
@@ -33,15 +34,16 @@ from dataclasses import dataclass, replace
 from typing import Literal, Protocol
 
 import numpy as np
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr
 
 from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.zones import FREEDOM
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.feasible import MARGIN, FeasibleStations, feasible_stations
-from geom.stats.normal import hermite_excess
+from geom.stats.normal import heavy_quantile, hermite_excess
 from geom.surface import Grid, RadialSurface, make_grid
 from geom.surface.gp.covariance import GridCrossCovariance
 from geom.surface.gp.kernels import Points2D, chord, height_distance
@@ -54,7 +56,7 @@ Aim = Literal["volume", "brick"]
 #: rest to one: the same as "possible" among the zones.
 UNDECIDED = 0.1
 
-_Z = float(ndtri(1.0 - UNDECIDED))
+_Z = heavy_quantile(1.0 - UNDECIDED, FREEDOM)
 _FAR = 5.0
 _AT_ONCE = 256
 #: Readings closer than this are of one station, degrees and mm.

@@ -6,12 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import t
 
+from geom.compare.assess import assess
 from geom.compare.draws import WallDraws
 from geom.compare.extent import ALL_ROUND, columns_spanned
 from geom.compare.findings import ACTIONS, NO_CALL
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.zones import call_actions, find_zones
+from geom.compare.zones import FREEDOM, call_actions, chance_beyond, find_zones
 from geom.design import RepairRules
 from geom.surface import Grid, make_grid, reconstruct
 from geom.surface.components import BRICK_FACE, hysteresis_threshold, label_components
@@ -191,3 +193,36 @@ def test_hysteresis_keeps_only_pieces_with_a_core() -> None:
 def test_span_goes_the_short_way_over_the_seam() -> None:
     assert columns_spanned(np.array([[1, 1, 0, 0, 0, 1]], dtype=bool)) == (5, 1, False)
     assert columns_spanned(np.ones((1, 4), dtype=bool)) == (0, 3, True)
+
+
+def test_stated_chances_happen_where_the_sd_of_places_is_known_roughly() -> None:
+    """Places told by few readings: each has a variance of its own, right on average.
+
+    Of as many values as `FREEDOM` an estimated variance is that over chi-squared
+    (Student 1908): what is stated has to happen in every tenth of the scale.
+    """
+    rng = np.random.default_rng(8)
+    n, sd, limit = 400_000, 6.0, RULES.brick_threshold
+    mean = rng.uniform(limit - 4.0 * sd, limit + 4.0 * sd, n)
+    own = sd * np.sqrt((FREEDOM - 2.0) / rng.chisquare(FREEDOM, n))
+    past = mean + own * rng.standard_normal(n) > limit
+    stated = chance_beyond(mean, np.full(n, sd), limit)
+    tenth = np.minimum((10.0 * stated).astype(int), 9)
+    count = np.bincount(tenth)
+    off = np.bincount(tenth, past - stated) / count
+    assert np.abs(off).max() < 5.0 * 0.5 / np.sqrt(count.min())
+    # with the normal 0.2 and 0.3 would be stated where 0.15 and 0.24 happen
+    assert np.mean(past[(mean > limit - 1.0 * sd) & (mean < limit - 0.5 * sd)]) < 0.2
+
+
+def test_what_surveys_state_of_brick_is_what_the_zones_go_by() -> None:
+    design = plain_design()
+    readings = worn_readings(design, azimuths=8, heights=6)
+    surface = reconstruct(readings, design, spacing=100.0, columns=36)
+    maps = assess(surface, design).maps
+    told = chance_beyond(surface.cutback, surface.radius_sd, RULES.brick_threshold)
+    np.testing.assert_allclose(maps.p_brick, told)
+    # one standard deviation short of the threshold: 0.115 of Student's t, 0.159 normal
+    assert chance_beyond(np.array(25.75), np.array(6.0), 31.75) == pytest.approx(
+        t.sf(np.sqrt(2.0), 4), abs=1e-9
+    )

@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import norm
+from scipy.stats import norm, t
 
 from geom import InputError, reconstruct
 from geom.compare.nodes import Nodes, make_nodes
@@ -160,22 +160,22 @@ def test_expected_undecided_area_is_the_integral_over_the_reading(
     moved = sd * np.sqrt(share)
 
     def undecided(future: float) -> float:
-        chance = norm.cdf(future / left)
+        chance = t.cdf(future / left * np.sqrt(2.0), 4)
         return float(0.1 < chance < 0.9) * norm.pdf(future, mean, moved)
 
-    edge = norm.ppf(0.9) * left
+    edge = t.ppf(0.9, 4) / np.sqrt(2.0) * left
     whole, _ = quad(undecided, -60, 60, points=[-edge, 0.0, edge, mean], limit=300)
     (found,) = brick_goal(mean, sd).after(np.array([[share * sd**2]]))
     assert found == pytest.approx(whole, abs=1e-6)
 
 
 def test_a_node_is_undecided_between_one_in_ten_and_nine_in_ten() -> None:
-    # Phi(1.2816) = 0.9
-    assert brick_goal(1.28 * 5.0, 5.0).now == 1.0
-    assert brick_goal(-1.28 * 5.0, 5.0).now == 1.0
-    assert brick_goal(1.29 * 5.0, 5.0).now == 0.0
-    assert brick_goal(1.28 * 5.0, 5.0).after(np.zeros((1, 1)))[0] == pytest.approx(1.0)
-    assert brick_goal(1.29 * 5.0, 5.0).after(np.zeros((1, 1)))[0] == pytest.approx(0.0)
+    # Student's t of 4 degrees of freedom, standard deviation 1: 0.9 below 1.0841
+    assert brick_goal(1.08 * 5.0, 5.0).now == 1.0
+    assert brick_goal(-1.08 * 5.0, 5.0).now == 1.0
+    assert brick_goal(1.09 * 5.0, 5.0).now == 0.0
+    assert brick_goal(1.08 * 5.0, 5.0).after(np.zeros((1, 1)))[0] == pytest.approx(1.0)
+    assert brick_goal(1.09 * 5.0, 5.0).after(np.zeros((1, 1)))[0] == pytest.approx(0.0)
 
 
 def test_a_wall_on_its_drawing_has_nothing_undecided(design: Design) -> None:

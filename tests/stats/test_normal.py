@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.integrate import dblquad, quad
-from scipy.stats import multivariate_normal, norm
+from scipy.stats import multivariate_normal, norm, t
 
 from geom.stats.normal import (
     cholesky_root,
@@ -13,6 +13,8 @@ from geom.stats.normal import (
     exceedance_probability,
     expected_excess,
     expected_shortfall,
+    heavy_exceedance,
+    heavy_quantile,
     hermite_excess,
     joint_normal,
 )
@@ -120,3 +122,18 @@ def test_chance_above_is_the_normal_tail_and_a_step_without_uncertainty() -> Non
         np.array([31.75, 40.0, 20.0, np.nan]), np.array([3.0, 0, 0, 1]), 31.75
     )
     np.testing.assert_allclose(got, [0.5, 1.0, 0.0, np.nan])
+
+
+@pytest.mark.parametrize("freedom", [3.0, 4.0, 12.0])
+def test_chance_above_with_a_variance_that_is_known_roughly(freedom: float) -> None:
+    """Against scipy's Student t, which is scaled to the standard deviation here."""
+    sd, mean = np.array([2.0, 5.0, 0.0, 1.0]), np.array([31.0, 40.0, 20.0, np.nan])
+    got = heavy_exceedance(mean, sd, 31.75, freedom)
+    scale = sd / t(freedom).std()
+    told = t.sf(31.75, freedom, mean[:2], scale[:2])
+    np.testing.assert_allclose(got, [*told, 0.0, np.nan], rtol=1e-9)
+    for share in (0.1, 0.5, 0.9):
+        above = heavy_exceedance(
+            np.array(heavy_quantile(share, freedom)), np.array(1.0), 0.0, freedom
+        )
+        assert above == pytest.approx(share)

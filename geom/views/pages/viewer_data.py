@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geom.compare.findings import ACTIONS, Findings
+from geom.compare.zones import chance_beyond
 from geom.design import Design
 from geom.repair import RepairPlan
-from geom.stats.normal import exceedance_probability
 from geom.surface.grid import Grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float
@@ -69,7 +69,7 @@ class HeatView:
         dots: Sequence[tuple[float, float]] = (),
     ) -> HeatView:
         """One whose zones are not shown; ``threshold`` is that of brick, mm."""
-        chance = exceedance_probability(cutback, sd, threshold)
+        chance = chance_beyond(cutback, sd, threshold)
         zone = np.zeros(cutback.shape, dtype=np.int64)
         return cls(name, cutback, sd, chance, action, zone, {}, _rounded(dots))
 
