@@ -74,9 +74,9 @@ def jobs(seeds: int, first: int) -> list[Job]:
     return [
         (furnace, first + seed, FAMILIES.index(kind), way.name, deeper)
         for seed in range(seeds)
+        for way, deeper in ((DENSE, 1.7), (SPARSE, 1.7), (DENSE, 1.0))
         for kind in KINDS
         for furnace in FURNACES
-        for way, deeper in ((DENSE, 1.7), (DENSE, 1.0), (SPARSE, 1.7))
     ]
 
 

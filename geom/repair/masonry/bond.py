@@ -149,8 +149,9 @@ def _rows(hollow: Hollow, poses: Sequence[Poses]) -> Iterator[_Line]:
             parts = []
             for kind, pose in enumerate(alike):
                 worth = pose.value[feet]
-                columns = np.flatnonzero(np.any(worth > 0.0, axis=0))
                 half = _widest(pose.half[feet])
+                clear = hollow.within(turned - half, turned + half)
+                columns = np.flatnonzero(np.any(worth > 0.0, axis=0) & clear)
                 label = np.stack([np.full(columns.size, kind), columns], axis=1)
                 middle = turned[columns]
                 parts.append((label, middle - half, middle + half, worth[:, columns].T))
@@ -167,8 +168,10 @@ def _stacks(hollow: Hollow, poses: Sequence[Poses]) -> Iterator[_Line]:
     turned = hollow.turned()
     for front in sorted({pose.piece.front for pose in poses}):
         alike = tuple(pose for pose in poses if pose.piece.front == front)
-        columns = _somewhere(alike, 0)
         half = max(_widest(pose.half) for pose in alike)
+        columns = _somewhere(alike, 0)
+        there = turned[columns]
+        columns = columns[hollow.within(there - half, there + half)]
         parts = []
         for kind, pose in enumerate(alike):
             feet = np.flatnonzero(np.any(pose.value > 0.0, axis=1))

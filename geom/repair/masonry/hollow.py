@@ -62,6 +62,18 @@ class Hollow:
         """From row to row, mm."""
         return float(self.height[1] - self.height[0]) if self.height.size > 1 else 1.0
 
+    def within(self, start: Float, end: Float) -> Bool:
+        """Whether arcs keep clear of where the ring was cut, if it was; degrees.
+
+        Parameters
+        ----------
+        start, end : array
+            From the first column on.
+        """
+        if self.step * self.depth.shape[1] < 360.0 - 1e-6:
+            return np.ones(np.shape(start), dtype=bool)
+        return np.asarray((start >= 0.0) & (end <= 360.0))
+
     def turned(self) -> Float:
         """Columns from the first one on, degrees; (c,)."""
         return np.asarray(self.step * np.arange(self.depth.shape[1]), dtype=np.float64)

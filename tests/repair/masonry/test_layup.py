@@ -44,11 +44,21 @@ def deep(azimuth: Float, height: Float) -> Float:
     return 170.0 * np.exp(-((around**2 + ((height - 540.0) / 220.0) ** 2) ** 2))
 
 
+def all_round(azimuth: Float, height: Float) -> Float:
+    """A ring burnt back, for bricks in stacks: they meet where it was cut open."""
+    bell = 1.0 / np.cosh((height - 640.0) / 210.0) ** 2
+    return 66.0 * bell * (1.0 + 0.12 * np.cos(np.deg2rad(azimuth - 122.0)))
+
+
 CASES: dict[str, tuple[Design, Field]] = {
     "straight": (plain_design(shop=NINE), broad),
     "bosh": (plain_design(profile=BOSH, shop=NINE), broad),
     "tuyeres and step": (tapered_design(shop=NINE), broad),
     "small": (plain_design(profile=SMALL, shell_radius=457.2, shop=NINE), broad),
+    "all round": (
+        plain_design(profile=SMALL, shell_radius=457.2, shop=NINE),
+        all_round,
+    ),
     "deep": (plain_design(shell_radius=785.0, shop=NINE), deep),
     "wide and deep": (
         plain_design(profile=WIDE, shell_radius=1700.0, shop=NINE),
