@@ -132,7 +132,10 @@ def _rows(grid: Grid, mask: Bool, apart: float) -> Float:
 
 
 def _columns(wall: Wall, mask: Bool, apart: float) -> tuple[Float, float]:
-    """Azimuths of the columns, rising on past 360, and their step; degrees."""
+    """Azimuths of the columns, rising on past 360, and their step; degrees.
+
+    What goes all round is cut where least of the zone is gone.
+    """
     grid = wall.grid
     count = grid.azimuth.size
     radius = float(np.max(grid.design_radius[mask.any(axis=1)]))
@@ -140,23 +143,20 @@ def _columns(wall: Wall, mask: Bool, apart: float) -> tuple[Float, float]:
     step = 360.0 / (count * finer)
     margin = int(np.ceil(np.rad2deg(SEARCH_MARGIN / radius) / step))
     held: Bool = np.asarray(mask.any(axis=0))
-    first, span = _span(held, np.where(mask, wall.gone, 0.0).sum(axis=0))
+    first, span = _span(held)
     number = (span - 1) * finer + 1 + 2 * margin
     if number >= count * finer:
-        cut = _span(np.ones_like(held), np.where(mask, wall.gone, 0.0).sum(axis=0))[0]
+        cut = int(np.argmin(np.where(mask, wall.cutback, 0.0).sum(axis=0)))
         return grid.azimuth[cut] + step * np.arange(count * finer), step
     start = grid.azimuth[first] - margin * step
     return start + step * np.arange(number), step
 
 
-def _span(held: Bool, gone: Float) -> tuple[int, int]:
-    """First column and number of columns of what is held, going round.
-
-    Of what goes all round the first is where least is gone.
-    """
+def _span(held: Bool) -> tuple[int, int]:
+    """First column and number of columns of what is held, going round."""
     columns = np.flatnonzero(held)
     if columns.size == held.size:
-        return int(np.argmin(gone)), held.size
+        return 0, held.size
     gap = np.diff(np.append(columns, columns[0] + held.size))
     widest = int(np.argmax(gap))
     first = int(columns[(widest + 1) % columns.size])

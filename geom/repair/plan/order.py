@@ -27,9 +27,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import gammaincinv
 
-from geom.compare.findings import ACTIONS
 from geom.compare.nodes import Nodes
-from geom.compare.zones import call_actions
 from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
 from geom.repair.assumptions import COARSE_NET, USUAL_PACKING
@@ -38,10 +36,10 @@ from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.plan.daub import daub_for
 from geom.repair.plan.partition import ZoneShare, partition, zones_by_rule
-from geom.repair.wall import Wall
+from geom.repair.wall import Wall, section
 from geom.stats.normal import joint_normal
 from geom.surface import RadialSurface
-from geom.surface.components import components
+from geom.surface.components import BRICK_FACE, components, drop_small
 from geom.surface.grid import interpolate_smoothly
 from geom.units import M3, Bool, Float
 
@@ -132,11 +130,18 @@ class Packing:
 
 
 def quick_demand(wall: Wall, pieces: Sequence[BrickPiece], packing: Packing) -> Demand:
-    """What a wall takes, counted on a coarse net and put right by a plan."""
-    grid = wall.grid
-    action = call_actions(grid, wall.cutback, wall.sd, wall.design.repair)
-    bricked = action == ACTIONS.index("brick")
-    filled = (bricked | (action == ACTIONS.index("daub"))).astype(np.float64)
+    """What a wall that is known takes, counted on a coarse net and put right by a plan.
+
+    Parameters
+    ----------
+    wall : Wall
+        Of no uncertainty.
+    pieces : sequence of BrickPiece
+    packing : Packing
+    """
+    bricked, daubed = known_zones(wall)
+    filled = (bricked | daubed).astype(np.float64)
+    gone = section(wall.grid.design_radius[:, None], np.maximum(wall.cutback, 0.0))
     placed = _quick_bricks(wall, components(bricked), pieces)
     quick = _volume(placed)
     each: dict[str, float] = {}
@@ -146,10 +151,22 @@ def quick_demand(wall: Wall, pieces: Sequence[BrickPiece], packing: Packing) -> 
     return Demand(
         bricks=each,
         brick=packing.brick * quick,
-        daub=max(wall.summed(filled, wall.gone) - net * quick, 0.0),
+        daub=max(wall.summed(filled, gone) - net * quick, 0.0),
         joints=packing.joints * quick,
-        face=float(np.sum(filled * grid.face_area)),
+        face=float(np.sum(filled * wall.grid.face_area)),
     )
+
+
+def known_zones(wall: Wall) -> tuple[Bool, Bool]:
+    """Where brick and where daub is called for on a wall that is known; (m, k) each.
+
+    What `geom.compare.zones.call_actions` comes to without uncertainty.
+    """
+    grid, rules = wall.grid, wall.design.repair
+    cutback = np.where(grid.surveyed & ~grid.opening, wall.cutback, 0.0)
+    bricked = drop_small(cutback > rules.brick_threshold, grid.face_area, BRICK_FACE)
+    worn = (cutback > rules.tolerance) & ~bricked
+    return bricked, drop_small(worn, grid.face_area, BRICK_FACE)
 
 
 def _quick_bricks(

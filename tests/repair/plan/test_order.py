@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 from scipy.stats import gamma
 
+from geom.compare.findings import ACTIONS
 from geom.compare.nodes import make_nodes
-from geom.design import Brickwork, Mix, Shop
+from geom.compare.zones import call_actions
+from geom.design import Brickwork, Mix, Opening, Shop
 from geom.repair.plan.order import (
     Demand,
     clay_of,
+    known_zones,
     made_up,
     order_list,
     posterior_walls,
@@ -20,12 +23,21 @@ from geom.repair.plan.order import (
     sufficient,
     together,
 )
-from tests.repair.surveyed import STRETCHER, box, planned, surface_of
+from geom.repair.wall import Wall
+from geom.units import Float
+from tests.repair.surveyed import (
+    STRETCHER,
+    box,
+    hollow,
+    planned,
+    surface_of,
+)
 from tests.walls import plain_design
 
 MIX = Mix(by="mass", shrinkage=0.0, rebound=0.0, water_least=0.1, water_most=0.1,
           daub_density=2200.0, bag=25.0, clay_density=1000.0, wash=1.0)  # fmt: skip
 SHOP = Shop(bricks=(STRETCHER,), mix=MIX)
+HOLE = Opening("tuyere", 95.0, 420.0, 60.0, 60.0)
 
 
 def demand(bricks: int = 0, litres: float = 0.0) -> Demand:
@@ -157,3 +169,23 @@ def test_orders_grow_with_the_confidence_asked_and_with_what_is_not_known() -> N
 
     assert bricks(0.6, 3.0) < bricks(0.99, 3.0)
     assert bricks(0.9, 1.0) < bricks(0.9, 5.0)
+
+
+def test_zones_of_a_known_wall_are_those_of_the_rule() -> None:
+    fields = (
+        box(90.0, 12.0, 300.0, 560.0, 50.0), hollow(150.0, 500.0, 40.0),
+        box(200.0, 3.0, 300.0, 340.0, 60.0), hollow(300.0, 700.0, 25.0),
+    )  # fmt: skip
+
+    def field(azimuth: Float, height: Float) -> Float:
+        return np.max([one(azimuth, height) for one in fields], axis=0)
+
+    surface = surface_of(plain_design(openings=(HOLE,)), field, sd=0.0)
+    grid, rules = surface.grid, surface.design.repair
+    wall = Wall(grid, surface.cutback, np.zeros(grid.shape), surface.design)
+    action = call_actions(grid, surface.cutback, wall.sd, rules)
+    bricked, daubed = known_zones(wall)
+    assert (bricked == (action == ACTIONS.index("brick"))).all()
+    assert (daubed == (action == ACTIONS.index("daub"))).all()
+    assert bricked.any()
+    assert daubed.any()
