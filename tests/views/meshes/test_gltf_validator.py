@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from geom.views.meshes.formats import glb_bytes
+from geom.views.meshes.masonry import masonry_bytes
 from geom.views.meshes.mesh import wall_mesh
 
 VALIDATOR = Path(__file__).parents[3] / ".node/node_modules/gltf-validator"
@@ -41,6 +42,15 @@ def test_the_validator_finds_nothing(content, tmp_path):
     assert report["issues"]["messages"] == []
     assert report["info"]["version"] == "2.0"
     assert report["info"]["totalVertexCount"] > 10_000
+
+
+def test_the_validator_finds_nothing_in_the_brickwork(build, tmp_path):
+    furnace = build()
+    mesh = wall_mesh(furnace.surface)
+    content = masonry_bytes(mesh, furnace.surface, furnace.works.plan, title="Heat 9")
+    report = verdict(content, tmp_path)
+    assert report["issues"]["messages"] == []
+    assert report["info"]["drawCallCount"] >= 2
 
 
 def test_the_validator_finds_a_spoiled_file(content, tmp_path):
