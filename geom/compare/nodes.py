@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from geom.stats.normal import hermite_excess
 from geom.surface import Grid, RadialSurface
@@ -19,6 +20,9 @@ from geom.units import Bool, Float, Int
 _COLUMNS = 60
 _ROWS = 40
 _ROW_HEIGHT = 45.0
+#: Distance of the nodes of a piece of wall where it is not too large, mm: half a
+#: brick's height.
+_FINE = 30.0
 #: Share of the greatest variance that is added to all, so that nodes that move as one
 #: can be drawn.
 _RIDGE = 1e-7
@@ -203,6 +207,67 @@ def make_nodes(surface: RadialSurface) -> Nodes:
         owner=owner,
         seen=seen,
     )
+
+
+def face_nodes(surface: RadialSurface, mask: Bool) -> Nodes:
+    """A net of its own over a piece of surveyed wall.
+
+    Cells that belong to no zone are no nodes of a zone: where the wall steps at the
+    zone's edge, a node beside it errs otherwise than the cells within.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    mask : bool array (m, k)
+        Cells of the piece, at least one of them.
+
+    Returns
+    -------
+    Nodes
+        At the centres of cells, `_FINE` apart, or more on a large piece; only those of
+        the piece own cells, each cell belongs to the nearest.
+    """
+    grid = surface.grid
+    row, column = np.nonzero(mask)
+    # the row that holds most, and a cell in it, so that no shape slips through the net
+    most = int(np.argmax(mask.sum(axis=1)))
+    lead = int(column[row == most][0])
+    arc = float(grid.design_radius.mean()) * grid.sector
+    rise = float(grid.row_height.mean())
+    rows = _every(row, _FINE // rise, _ROWS, most)
+    columns = _every(column, _FINE // arc, _COLUMNS, lead)
+    height, azimuth = grid.height[rows], grid.azimuth[columns]
+    mean, covariance = surface.posterior.joint(height, azimuth)
+    inside = np.flatnonzero(mask[np.ix_(rows, columns)].ravel())
+    node_row, node_column = np.divmod(inside, columns.size)
+    places = _on_cylinder(grid, row, column)
+    tree = cKDTree(_on_cylinder(grid, rows[node_row], columns[node_column]))
+    owner = np.full(grid.shape, -1)
+    owner[row, column] = inside[tree.query(places)[1]]
+    return Nodes(
+        height=height,
+        azimuth=azimuth,
+        design_radius=np.repeat(grid.design_radius[rows], columns.size),
+        mean=mean,
+        covariance=covariance,
+        owner=owner,
+    )
+
+
+def _on_cylinder(grid: Grid, row: Int, column: Int) -> Float:
+    """Centres of cells on the drawn wall's mean cylinder, mm; (n,) each to (n, 3)."""
+    around = np.deg2rad(grid.azimuth[column])
+    radius = float(grid.design_radius.mean())
+    return np.column_stack(
+        [radius * np.cos(around), radius * np.sin(around), grid.height[row]]
+    )
+
+
+def _every(index: Int, step: float, most: int, held: int) -> Int:
+    """Some of the numbers that occur: every so many, no more than so many, and one."""
+    there = np.unique(index)
+    apart = int(max(1.0, step, np.ceil(there.size / most)))
+    return np.union1d(there[(apart // 2) % there.size :: apart], [held])
 
 
 def _row_of(grid: Grid, edge: Float) -> Int:

@@ -125,8 +125,10 @@ def stations(way: Way, wall: Wall) -> tuple[Float, Float]:
     return at[clear], up[clear]
 
 
-def write_rods(way: Way, wall: Wall, rng: Generator, path: Path) -> None:
-    """Write a rod sheet."""
+def write_rods(
+    way: Way, wall: Wall, rng: Generator, path: Path, *, slip_rate: float = 0.012
+) -> None:
+    """Write a rod sheet; in eighths, a share of the readings is an inch off."""
     at, up = stations(way, wall)
     if way.kind == "diameters":
         half = at < 180.0
@@ -145,7 +147,7 @@ def write_rods(way: Way, wall: Wall, rng: Generator, path: Path) -> None:
         value = wall.radius(felt_at, felt_up)
         value = value + off * np.cos(np.deg2rad(at)) + way_off * np.sin(np.deg2rad(at))
         value = value + rng.normal(0.0, 1.5, at.size)
-        slips = rng.random(at.size) < 0.012
+        slips = rng.random(at.size) < slip_rate
         value = value + slips * rng.choice([-INCH, INCH], at.size)
         value = np.round(value / INCH * 8.0) / 8.0
         _write(path, "radius_in", at, up / INCH, value)

@@ -9,7 +9,9 @@ posterior is drawn from; a cell moves with the node it belongs to.
 Between readings the wall is inferred, and that it changes slowly is learned from the
 readings themselves.  A patch put on by hand need not: one left short between two
 readings shows in neither.  So a place counts as measured again only within 200 mm of a
-reading, or of wall that a laser saw: the coverage of the survey.
+reading, or of wall that a laser saw: the coverage of the survey.  A repaired zone ends
+in a step, so of it only readings that stand in it tell: where none does, nothing of it
+was measured.
 """
 
 from __future__ import annotations
@@ -21,7 +23,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from geom.compare.findings import Level
-from geom.compare.nodes import Nodes
+from geom.compare.nodes import Nodes, face_nodes
 from geom.frame import to_cartesian
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import (
@@ -68,21 +70,24 @@ class RepairedWall:
         wall = self.grid.surveyed & ~self.grid.opening
         return wall & (self.distance <= READING_REACH)
 
-    def check(self, mask: Bool) -> FaceCheck:
+    def check(self, mask: Bool, *, repaired: bool = False) -> FaceCheck:
         """Judge a piece of face.
 
         Parameters
         ----------
         mask : bool array (m, k)
             Its cells, also those that were not measured.
+        repaired : bool
+            It is a zone of the repair: only readings that stand in it tell of it.
         """
-        seen = mask & self.measured
+        reached = self.reached_within(mask) if repaired else self.measured
+        seen = mask & reached
         if not seen.any():
             return FaceCheck(
                 0.0, None, None, None, None, "cannot tell", None, self._furthest(mask)
             )
-        state = face_state(self.surface, self.nodes, seen, self.tolerance)
-        measured = self.share_measured(mask)
+        state = face_state(self.surface, self._net(seen), seen, self.tolerance)
+        measured = share_of(self.grid.whole_face * mask, reached)
         decision = decide_face(state, measured)
         chance = np.where(seen, self._chance(), np.nan)
         measure_at = None
@@ -137,6 +142,21 @@ class RepairedWall:
         """Share of a piece of face that was measured."""
         return share_of(self.grid.whole_face * mask, self.measured)
 
+    def reached_within(self, mask: Bool) -> Bool:
+        """Measured wall near enough to a reading that stands in the mask; (m, k)."""
+        azimuth, height = self.surface.read_at
+        own = stand_in(self.grid, mask, azimuth, height)
+        if not own.any():
+            return np.zeros_like(mask)
+        near = distance_to(self.surface, azimuth[own], height[own]) <= READING_REACH
+        return self.measured & near
+
+    def _net(self, mask: Bool) -> Nodes:
+        """Nodes of a piece: its own, where the wall was not seen cell by cell."""
+        if self.surface.seen is not None:
+            return self.nodes
+        return face_nodes(self.surface, mask)
+
     def _ring(self, height: float) -> Bool:
         """The surveyed row of wall nearest to a level; (m, k)."""
         there = self.grid.surveyed_rows
@@ -163,6 +183,17 @@ class RepairedWall:
         here = Quantity.normal(cutback, self.surface.radius_sd[row, column])
         chance = judge(here, self.tolerance).chance
         return CheckPoint(float(azimuth), float(height), here, chance)
+
+
+def stand_in(grid: Grid, mask: Bool, azimuth: Float, height: Float) -> Bool:
+    """Which places stand in a mask (m, k), or on the edge of one of its rows; (n,)."""
+    count = grid.azimuth.size
+    column = np.rint(azimuth * count / 360.0).astype(np.int64) % count
+    above, below = (
+        np.clip(np.searchsorted(grid.edge, height, side=side) - 1, 0, len(mask) - 1)
+        for side in ("right", "left")
+    )
+    return np.asarray(mask[above, column] | mask[below, column])
 
 
 def share_of(area: Float, mask: Bool) -> float:
@@ -293,8 +324,19 @@ def distance_to_reading(surface: RadialSurface) -> Float:
     -------
     array (m, k), mm
     """
+    return distance_to(surface, *surface.read_at)
+
+
+def distance_to(surface: RadialSurface, azimuth: Float, height: Float) -> Float:
+    """Distance across the drawn wall to the nearest of some places, mm; (m, k).
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    azimuth : array (n,), degrees
+    height : array (n,), mm
+    """
     grid, design = surface.grid, surface.design
-    azimuth, height = surface.read_at
     radius = design.profile.radius_at(height)
     read = to_cartesian(azimuth, radius, height, design.azimuth_sense)
     cells = to_cartesian(

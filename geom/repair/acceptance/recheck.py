@@ -4,7 +4,8 @@ Every level, every zone of the survey before and every place that calls for work
 now is judged on its own by `conformity`; the wall is back on its drawing when all are
 accepted, and not back when one is rejected.  What was not measured again of a zone may
 lie anywhere: the zone is accepted only if it is back whatever that part does, and
-rejected only if it is not.  A reading that was left out of the fit may have met a patch
+rejected only if it is not.  A zone that no reading stands in cannot be told, however
+near to it others stand.  A reading that was left out of the fit may have met a patch
 left short, so until it is read again the wall is not called back.
 
 A level is judged by the radius of the circle of its area, since melting rate follows
@@ -124,7 +125,7 @@ def _verdict(decisions: list[Decision], left_out: tuple[Rejected, ...]) -> Verdi
 
 def _check_zone(zone: ZoneBefore, was: WallBefore, now: RepairedWall) -> ZoneCheck:
     mask = was.zone == zone.id
-    face = now.check(mask)
+    face = now.check(mask, repaired=True)
     into = None
     if face.deviation is not None:
         sd = zone_sd(was, now.grid, mask, zone.cutback_mean.sd)

@@ -138,6 +138,26 @@ def test_a_zone_half_of_which_was_not_read_again_cannot_be_told(before):
     assert half.found.verdict == "cannot tell"
 
 
+def test_a_zone_that_no_reading_stands_in_cannot_be_told(before, sound):
+    """Readings on three sides of it, 60 to 100 mm away: of other wall."""
+    # stations every 22.5 degrees and 144 mm; the zone lies between two of each
+    azimuth, height = before.survey.azimuth[None, :], before.survey.height[:, None]
+    there = (azimuth > 25.0) & (azimuth < 42.0) & (abs(height - 1040.0) < 50.0)
+    small = replace(before.zones[0], id=4, action="daub")
+    zone = np.where(there & (before.zone == 0), 4, before.zone)
+    more = replace(before, zone=zone, zones=(*before.zones, small))
+    found = recheck(more, sound.surface, sound.findings, DESIGN)
+    (unread,) = [zone for zone in found.zones if zone.id == 4]
+    assert (unread.decision, unread.face.measured) == ("cannot tell", 0.0)
+    assert unread.face.deviation is None
+    place = unread.measure_at
+    assert 24.0 <= place.azimuth <= 43.0
+    assert abs(place.height - 1040.0) <= 60.0
+    assert found.verdict == "cannot tell"
+    others = {zone.decision for zone in found.zones if zone.id != 4}
+    assert others == {"accept"}
+
+
 def test_a_hump_where_nothing_was_called_for_is_found(before):
     def humped(azimuth, height):
         beside = np.abs((azimuth - 110.0 + 180.0) % 360.0 - 180.0) <= 30.0
