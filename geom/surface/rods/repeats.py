@@ -27,8 +27,10 @@ from geom.units import Bool, Float, Int, say_both
 #: by how much at least before it is stated, mm.  Our own choice, no source.
 CHANCE, LEAST = 3.0, 10.0
 #: Repeatability is stated, not yet learned: a factor of 1.5 either way is usual.  And
-#: a worn wall's slope, for what misplacing the rod does.  Our own choices, no source.
-_REPEATABILITY, _SLOPE = 1.5, 0.25
+#: a worn wall's slopes round the ring and up, for what misplacing the rod does: a
+#: melting zone falls off in a hand's breadth of height, not of girth.  Our own choices,
+#: no source.
+_REPEATABILITY, _SLOPE_ROUND, _SLOPE_UP = 1.5, 0.1, 0.25
 #: Stations that disagree, and the share of those read twice, past which it is asked
 #: whether the sheets are of one survey.
 _MANY, _SHARE = 8, 0.5
@@ -106,7 +108,8 @@ def _variance(readings: RodReadings, design: Design) -> Float:
     """Variance of each reading, for what repeats may differ by, mm2; (n,)."""
     rod = design.rod
     radius = design.profile.radius_at(readings.height)
-    placed = np.hypot(np.deg2rad(rod.azimuth_sd) * radius, rod.height_sd) * _SLOPE
+    around = np.deg2rad(rod.azimuth_sd) * radius * _SLOPE_ROUND
+    placed = np.hypot(around, rod.height_sd * _SLOPE_UP)
     step = readings.step if rod.step is None else rod.step
     read = (_REPEATABILITY * rod.repeatability) ** 2 + step**2 / 12.0 + placed**2
     variance = np.where(np.isnan(readings.sd), read, readings.sd**2)

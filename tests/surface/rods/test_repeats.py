@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from geom import InputError
-from geom.design import RodErrors
+from geom.design import Profile, RodErrors
 from geom.readings import RodReadings
 from geom.surface import reconstruct
 from geom.surface.rods.repeats import contradicting_repeats
@@ -69,6 +69,22 @@ def test_two_readings_of_a_station_that_disagree_are_both_left_out_and_named(
         assert warning.startswith(own)
         assert other in warning
         assert "measure again" in warning
+
+
+@pytest.mark.parametrize("radius", [228.6, 457.2, 1371.6])
+def test_an_inch_between_two_readings_of_a_station_is_too_much_on_any_bore(
+    radius: float,
+) -> None:
+    """In eighths; on a bore of 9 ft a degree is an inch of girth, and nearly level."""
+    profile = Profile(np.array([0.0, 1500.0]), np.array([radius, radius]))
+    design = plain_design(profile=profile, shell_radius=None, length_unit="in")
+    azimuth, height = stations(12, 10, 100.0, 1400.0)
+    read = rod_readings(azimuth, height, np.full(120, radius), step=3.175)
+    two = again(read, 40, 25.4)
+    named = {r.place for r in contradicting_repeats(two, design)[1]}
+    assert named == {read.place[40], "rod.csv, row 200"}
+    within = again(read, 40, 9.0)
+    assert contradicting_repeats(within, design)[1] == ()
 
 
 def test_they_do_not_make_the_sheet_look_badly_read() -> None:
