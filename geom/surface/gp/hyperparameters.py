@@ -225,7 +225,10 @@ def laplace_draws(
     Normal, with the curvature of the log posterior there (by differences of its
     gradient); in no direction wider than before the readings came.  Drawn in pairs on
     opposite sides, by the symmetric root of the covariance: it changes smoothly with
-    the readings, where the signs of eigenvectors do not.
+    the readings, where the signs of eigenvectors do not.  Pairs stand at right angles
+    to each other, a random rotation of them all, each as far out as a normal draw is
+    in the mean: 2 p draws have the very covariance, whatever the seed, and fewer are
+    the first of them.
 
     Parameters
     ----------
@@ -238,13 +241,19 @@ def laplace_draws(
     Returns
     -------
     array (count, p)
+
+    References
+    ----------
+    Genz, A. and Monahan, J. (1999). A stochastic algorithm for high-dimensional
+    integrals over unbounded regions with Gaussian weight. Journal of Computational and
+    Applied Mathematics 112, 71-81 (spherical rules, randomly rotated; from memory).
     """
     if count == 0:
         return np.zeros((0, theta.size))
     _, spread = likelihood.theta_prior
     curvature = _curvature(likelihood, theta, spread)
     strength, axes = np.linalg.eigh(curvature)
-    half = np.random.default_rng(seed).standard_normal((count // 2, theta.size))
+    half = orthogonal_normals(count // 2, theta.size, seed=seed)
     root = (axes / np.sqrt(np.maximum(strength, 1.0))) @ axes.T
     standard = np.concatenate([half, -half])
     steps = spread * (standard @ root)
@@ -255,6 +264,23 @@ def laplace_draws(
         for step, depth in zip(steps, depths, strict=True)
     ]
     return np.asarray(theta + np.array(parts)[:, None] * steps)
+
+
+def orthogonal_normals(count: int, size: int, *, seed: int) -> Float:
+    """Vectors of length sqrt(size), at right angles to each other as far as they go.
+
+    Returns
+    -------
+    array (count, size)
+        Past ``size`` of them a new rotation begins.
+    """
+    rng = np.random.default_rng(seed)
+    parts = []
+    for _ in range(0, count, size):
+        table, upper = np.linalg.qr(rng.standard_normal((size, size)))
+        # signs that make the rotation evenly likely
+        parts.append((table * np.sign(np.diag(upper))).T)
+    return np.sqrt(size) * np.concatenate(parts)[:count]
 
 
 def _pull(

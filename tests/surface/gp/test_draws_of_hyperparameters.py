@@ -8,6 +8,7 @@ from geom.surface.gp.hyperparameters import (
     MarginalLikelihood,
     fit_map,
     laplace_draws,
+    orthogonal_normals,
 )
 from geom.surface.gp.observations import observe
 from geom.surface.reconstruct import expected_prior
@@ -49,3 +50,18 @@ def test_draws_move_little_when_a_reading_does() -> None:
     one = laplace_draws(wall, best, count=8, seed=1)
     other = laplace_draws(wall, best + 1e-6 * spread, count=8, seed=1)
     assert np.abs((one - other) / spread).max() < 1e-2
+
+
+def test_as_many_pairs_as_parameters_have_the_normal_covariance_whatever_the_seed() -> (
+    None
+):
+    for seed in range(3):
+        half = orthogonal_normals(7, 7, seed=seed)
+        both = np.concatenate([half, -half])
+        np.testing.assert_allclose(both.T @ both / 14.0, np.eye(7), atol=1e-12)
+    # fewer are the first of them, more begin anew
+    np.testing.assert_array_equal(orthogonal_normals(3, 7, seed=2), half[:3])
+    more = orthogonal_normals(10, 7, seed=2)
+    np.testing.assert_array_equal(more[:7], half)
+    np.testing.assert_allclose(np.sum(more**2, axis=1), 7.0)
+    assert np.abs(more[7:] @ half.T).max() < 6.9
