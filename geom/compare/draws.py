@@ -138,7 +138,14 @@ class WallDraws:
             self.plain * (radius + 0.5 * self.plain),
         )
 
-    def excess(self, patch: Float, closed: float, *, inward: bool = False) -> Float:
+    def excess(
+        self,
+        patch: Float,
+        closed: float,
+        *,
+        inward: bool = False,
+        mean: Float | None = None,
+    ) -> Float:
         """Volumes beyond the drawing over some wall, one a draw.
 
         Parameters
@@ -151,6 +158,9 @@ class WallDraws:
             laser saw the wall, its difference does.
         inward : bool
             Build-up in place of cut-back.
+        mean : array (q,), mm, optional
+            Best estimate of the wall that counts at each node, where that is a part of
+            it: a node that the edge of a zone cuts stands for the cells within.
 
         Returns
         -------
@@ -158,7 +168,10 @@ class WallDraws:
         """
         some = patch > 0.0
         sign = -1.0 if inward else 1.0
-        mine, plain = (np.maximum(sign * part[some], 0.0) for part in self._sections)
+        sections = (part[some] for part in self._sections)
+        if mean is not None:
+            sections = iter(self._moved_sections(some, mean))
+        mine, plain = (np.maximum(sign * part, 0.0) for part in sections)
         volume = patch[some] @ mine
         film = RULES.film * float(patch[some] @ self.nodes.design_radius[some])
         mean = float(np.mean(patch[some] @ plain))
@@ -171,6 +184,15 @@ class WallDraws:
             return np.asarray(np.where(volume < film, 0.0, volume + more))
         scale = closed / mean if mean > 0.0 else 1.0
         return np.asarray(np.where(volume < film, 0.0, volume) * scale)
+
+    def _moved_sections(self, some: Bool, mean: Float) -> tuple[Float32, Float32]:
+        """Sections of some nodes, draws moved to another mean; sound wall stays so."""
+        nodes = self.nodes
+        shift = (mean - nodes.mean)[some, None].astype(np.float32)
+        radius = nodes.design_radius[some, None].astype(np.float32)
+        mine, plain = self.cutback[some], self.plain[some] + shift
+        mine = np.where(mine == 0.0, np.float32(0.0), mine + shift)
+        return mine * (radius + 0.5 * mine), plain * (radius + 0.5 * plain)
 
     def greatest(
         self, field: Float, offset: Float | None = None, *, sign: float = 1.0

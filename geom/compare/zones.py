@@ -149,6 +149,13 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
     outward = np.where(mask, sign * cutback, -np.inf)
     worst = int(np.argmax(outward))
     single = float(outward.flat[worst] - K95 * sd.flat[worst])
+    held = nodes.gather(patch)
+    own = np.divide(
+        nodes.gather(np.where(mask, patch * cutback, 0.0)),
+        held,
+        out=nodes.mean.copy(),
+        where=held > 0.0,
+    )
     most = maximum_quantity(walls.greatest(outward, sign=sign), single)
     return Zone(
         id=0,
@@ -157,7 +164,7 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
         area=float(area.sum()),
         # a zone is worn, or proud, by the process too: its volume is the plan's
         volume=Quantity.of_samples(
-            walls.excess(nodes.gather(patch), total, inward=inward), value=total
+            walls.excess(held, total, inward=inward, mean=own), value=total
         ).not_below(0.0),
         cutback_max=-most if inward else most,
         cutback_mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(share))),

@@ -9,7 +9,9 @@ given those before it.
 
 volume
     The target is the rebuild volume, made linear at the best estimate as in the
-    budget: a cell counts by the probability that it is cut back.
+    budget: a cell counts by the probability that it is cut back.  What is stated of it
+    now is the standard uncertainty of the findings, by the same joint draws; it is
+    taken to shrink in the ratio in which that of the linear volume does.
 brick
     The targets are the nodes of the wall.  A node is undecided while its probability
     of being past the brick threshold T is between 0.1 and 0.9, that is while its best
@@ -36,15 +38,19 @@ from typing import Literal, Protocol
 import numpy as np
 from scipy.special import ndtr
 
+from geom.compare.draws import draw_walls, prior_of
 from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.volume import rebuild_volume
 from geom.compare.zones import FREEDOM
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
+from geom.quantity import Quantity
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.feasible import MARGIN, FeasibleStations, feasible_stations
 from geom.stats.normal import heavy_quantile, hermite_excess
 from geom.surface import Grid, RadialSurface, make_grid
+from geom.surface.coverage import on_surveyed
 from geom.surface.gp.covariance import GridCrossCovariance
 from geom.surface.gp.kernels import Points2D, chord, height_distance
 from geom.surface.gp.posterior import GPPosterior
@@ -309,7 +315,7 @@ def _to_weigh(
         # wall that no reading tells of is part of what is to become certain
         ring = grid.all_round()
         gaps = bool(np.any(ring.surveyed != grid.surveyed))
-        return (replace(surface, grid=ring) if gaps else surface), inside, gaps
+        return (_on_grid(surface, ring) if gaps else surface), inside, gaps
     low, high = float(height.min()), float(height.max())
     wider = make_grid(
         design,
@@ -317,7 +323,14 @@ def _to_weigh(
         spacing=float(grid.row_height.max()),
         columns=grid.azimuth.size,
     )
-    return replace(surface, grid=wider), whole, True
+    return _on_grid(surface, wider), whole, True
+
+
+def _on_grid(surface: RadialSurface, grid: Grid) -> RadialSurface:
+    """The same wall on a grid that counts more of it as surveyed."""
+    cutback, sd = on_surveyed(surface.posterior, grid)
+    radius = cutback + grid.design_radius[:, None]
+    return replace(surface, grid=grid, radius=radius, radius_sd=sd)
 
 
 def _without_unreachable(
@@ -377,7 +390,7 @@ class Goal(Protocol):
 
 def _goal(surface: RadialSurface, nodes: Nodes, aim: Aim) -> Goal:
     if aim == "volume":
-        return VolumeGoal.of(surface.grid, nodes)
+        return VolumeGoal.of(surface, nodes)
     limit = surface.design.repair.brick_threshold
     return BrickGoal.of(surface.grid, nodes, limit)
 
@@ -393,7 +406,8 @@ class VolumeGoal:
     variance : float, mm6
         Of the volume made linear.
     now : float, mm3
-        Standard uncertainty as it is stated; it is taken to shrink in the same ratio.
+        Standard uncertainty as the findings state it; it is taken to shrink in the same
+        ratio.
     """
 
     weight: Float
@@ -401,12 +415,16 @@ class VolumeGoal:
     now: float
 
     @classmethod
-    def of(cls, grid: Grid, nodes: Nodes) -> VolumeGoal:
-        """Of a surface's grid and nodes."""
+    def of(cls, surface: RadialSurface, nodes: Nodes) -> VolumeGoal:
+        """Of a surface and its nodes."""
+        grid, known = surface.grid, (surface.cutback, surface.radius_sd)
         patch = nodes.gather(grid.patch)
         slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
         weight = patch * slope / np.maximum(nodes.sd, 1e-9)
-        return cls(weight, nodes.sd_of_sum(weight) ** 2, nodes.sd_of_excess(patch))
+        walls = draw_walls(nodes, prior_of(surface, nodes))
+        drawn = walls.excess(patch, rebuild_volume(grid, *known))
+        stated = Quantity.of_samples(drawn).sd
+        return cls(weight, nodes.sd_of_sum(weight) ** 2, stated)
 
     def toward(self, block: Float) -> Float:
         """One target: the volume."""

@@ -18,6 +18,7 @@ from geom.design import RepairRules
 from geom.surface import Grid, make_grid, reconstruct
 from geom.surface.components import BRICK_FACE, hysteresis_threshold, label_components
 from geom.units import Bool, Float
+from tests.repair import surveyed as repaired
 from tests.walls import plain_design, tapered_design, worn_readings
 
 RULES = RepairRules()
@@ -160,6 +161,29 @@ def test_the_greatest_of_a_zone_is_of_all_its_places_not_of_one_cell() -> None:
     assert 45.0 + 1.8 * 3.0 < zone.cutback_max.value < 45.0 + 3.0 * 3.0
     assert zone.cutback_max.low95 == pytest.approx(45.0 - 1.96 * 3.0, abs=0.01)
     assert zone.cutback_mean.value == pytest.approx(45.0)
+
+
+@pytest.mark.parametrize(
+    ("across", "low", "depth", "sd"),
+    [(10.4, 400.0, -30.0, 1.5), (15.0, 300.0, 20.0, 2.0), (30.0, 300.0, 20.0, 2.0)],
+    ids=["chip", "small", "large"],
+)
+def test_a_zone_whose_edge_cuts_nodes_errs_as_its_cells_do(
+    across: float, low: float, depth: float, sd: float
+) -> None:
+    """Sharp edges: the volume's sd from every cell's joint errors, deep or proud."""
+    field = repaired.box(100.0, across, low, low + 200.0, depth)
+    surface = repaired.surface_of(plain_design(), field, sd=sd)
+    findings = repaired.findings_of(surface)
+    (zone,) = findings.zones
+    grid, row, column = surface.grid, *np.nonzero(findings.maps.zone == 1)
+    azimuth, height = grid.azimuth[column], grid.height[row]
+    joint = repaired.kernel(sd)(
+        azimuth[:, None], height[:, None], azimuth[None], height[None]
+    )
+    pull = grid.patch[row, column] * surface.radius[row, column]
+    # 400 draws give a standard deviation to 3.5 %
+    assert zone.volume.sd == pytest.approx(float(np.sqrt(pull @ joint @ pull)), rel=0.1)
 
 
 def test_a_zone_all_round_says_so_within_the_pinned_range() -> None:

@@ -17,6 +17,7 @@ from scipy.integrate import quad
 from scipy.stats import norm, t
 
 from geom import InputError, reconstruct
+from geom.compare import assess
 from geom.compare.nodes import Nodes, make_nodes
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.frame import turn
@@ -327,8 +328,7 @@ class Furnace:
 
 
 def stated_sd(surface: RadialSurface) -> float:
-    nodes = make_nodes(surface)
-    return nodes.sd_of_excess(nodes.gather(surface.grid.patch))
+    return assess(surface, surface.design).volume.rebuild.sd
 
 
 def undecided(surface: RadialSurface) -> float:

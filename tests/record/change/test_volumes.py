@@ -112,12 +112,16 @@ def told_again() -> tuple[VolumeChange, ...]:
 def test_intervals_of_lost_and_put_back_hold_the_truth() -> None:
     for name, true in zip(("lost", "restored"), truth(), strict=True):
         found = [getattr(told, name) for told in told_again()]
-        held = [volume.low95 <= true <= volume.high95 for volume in found]
-        assert np.mean(held) >= 0.75
-    for seed, told in enumerate(told_again()):
-        seen = seen_again(seed)
-        # summed cell by cell, doubt alone counts as put back
-        assert told.restored.value < float(np.sum(seen.patch * seen.sections[1]))
+        assert all(volume.low95 <= true <= volume.high95 for volume in found), name
+        # summed cell by cell, doubt alone counts as lost and as put back
+        by_cell = [
+            float(np.sum(seen.patch * seen.sections[name == "restored"]))
+            for seen in map(seen_again, range(SURVEYS))
+        ]
+        values = np.array([volume.value for volume in found])
+        assert (values < by_cell).all()
+        # found 0.60 and 0.56 of the error that has
+        assert np.mean(abs(values - true)) < 0.7 * (np.mean(by_cell) - true)
 
 
 def test_what_is_lost_less_what_is_put_back_is_the_balance() -> None:

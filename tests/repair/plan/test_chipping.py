@@ -50,8 +50,8 @@ def test_a_lump_is_told_with_its_volume_thickness_and_opening() -> None:
     # the plan's is in closed form, the findings' from draws of the same wall
     said = findings.zones[0].volume
     assert chip.volume.value == pytest.approx(said.value)
-    # draws at nodes that the edge of so small a lump cuts are scaled up with it
-    assert 0.6 < chip.volume.sd / said.sd < 1.1
+    # nodes of all the wall, half of which the edge of so small a lump cuts: 0.85 here
+    assert 0.8 < chip.volume.sd / said.sd < 1.1
     assert chip.thickness.value == pytest.approx(30.0)
     assert (chip.stop_height, chip.stop_radius) == (500.0, 450.0)
     assert chip.fouled == (TUYERE,)
