@@ -168,25 +168,27 @@ class WallDraws:
         """
         some = patch > 0.0
         sign = -1.0 if inward else 1.0
-        sections = (part[some] for part in self._sections)
-        if mean is not None:
-            sections = iter(self._moved_sections(some, mean))
-        mine, plain = (np.maximum(sign * part, 0.0) for part in sections)
+        mine, plain = (
+            np.maximum(sign * part, 0.0) for part in self._sections_at(some, mean)
+        )
         volume = patch[some] @ mine
         film = RULES.film * float(patch[some] @ self.nodes.design_radius[some])
-        mean = float(np.mean(patch[some] @ plain))
+        coarse = float(np.mean(patch[some] @ plain))
         if self.nodes.seen is not None:
             # cells of one node lie on both sides of the drawing: as much more of wear
             # as of build-up, so that the net stays
             # ... by an unknown amount: cells' errors are not normal, few are large
             share = np.random.default_rng([volume.size, 2]).random(volume.size) ** 2
-            more = share * max(closed - mean, 0.0)
+            more = share * max(closed - coarse, 0.0)
             return np.asarray(np.where(volume < film, 0.0, volume + more))
-        scale = closed / mean if mean > 0.0 else 1.0
+        scale = closed / coarse if coarse > 0.0 else 1.0
         return np.asarray(np.where(volume < film, 0.0, volume) * scale)
 
-    def _moved_sections(self, some: Bool, mean: Float) -> tuple[Float32, Float32]:
+    def _sections_at(self, some: Bool, mean: Float | None) -> tuple[Float32, Float32]:
         """Sections of some nodes, draws moved to another mean; sound wall stays so."""
+        if mean is None:
+            mine, plain = self._sections
+            return mine[some], plain[some]
         nodes = self.nodes
         shift = (mean - nodes.mean)[some, None].astype(np.float32)
         radius = nodes.design_radius[some, None].astype(np.float32)

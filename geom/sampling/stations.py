@@ -328,7 +328,7 @@ def _to_weigh(
 
 def _on_grid(surface: RadialSurface, grid: Grid) -> RadialSurface:
     """The same wall on a grid that counts more of it as surveyed."""
-    cutback, sd = on_surveyed(surface.posterior, grid)
+    cutback, sd = on_surveyed(surface.posterior.fitted, grid)
     radius = cutback + grid.design_radius[:, None]
     return replace(surface, grid=grid, radius=radius, radius_sd=sd)
 

@@ -280,7 +280,7 @@ def orthogonal_normals(count: int, size: int, *, seed: int) -> Float:
         table, upper = np.linalg.qr(rng.standard_normal((size, size)))
         # signs that make the rotation evenly likely
         parts.append((table * np.sign(np.diag(upper))).T)
-    return np.sqrt(size) * np.concatenate(parts)[:count]
+    return np.asarray(np.sqrt(size) * np.concatenate(parts)[:count])
 
 
 def _pull(

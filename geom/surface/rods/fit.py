@@ -22,7 +22,7 @@ from geom.units import Bool, Float, say_both
 
 #: Choices of sizes and lengths beside the best: this many by the number of readings,
 #: within limits, for of few readings they differ more and cost less.  Rebuild from seed
-#: to seed: 8 x 6, 6 % with 8 and 3 % with 32; 12 x 10, 0.6 % with 16.
+#: to seed: 8 x 6 with 32, 0.4 to 0.6 %; 12 x 10 with 16, 0.1 to 1.3 %.
 _SAMPLES, _LEAST_SAMPLES, _MOST_SAMPLES = 2000, 8, 32
 #: Readings past which the choices differ by less than matters, and none are drawn.
 MAX_POINTS = 900
