@@ -30,7 +30,7 @@ from scipy.special import gammaincinv
 from geom.compare.nodes import Nodes
 from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
-from geom.repair.assumptions import COARSE_NET, USUAL_PACKING
+from geom.repair.assumptions import COARSE_NET, COUNT_SD, USUAL_PACKING
 from geom.repair.masonry.bricks import brick_volume
 from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
@@ -366,21 +366,33 @@ def together(confidence: float) -> float:
     return 0.5 * (1.0 + confidence)
 
 
-def sufficient(draws: Float, best: float, confidence: float) -> float:
+def sufficient(
+    draws: Float, best: float, confidence: float, *, count_sd: float = COUNT_SD
+) -> float:
     """What suffices with some confidence, and never less than the best estimate.
+
+    Parameters
+    ----------
+    draws : array (n,)
+        What drawn walls take.
+    best : float
+    confidence : float
+    count_sd : float
+        What each of them is off by besides, as a share of it.
 
     Examples
     --------
     >>> sufficient(np.array([0.0, 0.0, 0.0, 0.0]), 0.0, 0.95)
     0.0
-    >>> sufficient(np.array([7.0, 7.0]), 7.0, 0.95)
+    >>> sufficient(np.array([7.0, 7.0]), 7.0, 0.95, count_sd=0.0)
     7.0
     """
     positive = draws[draws > 0.0]
     none = 1.0 - positive.size / max(draws.size, 1)
     if positive.size == 0 or none >= confidence:
         return float(best)
-    mean, sd = float(positive.mean()), float(positive.std())
+    mean = float(positive.mean())
+    sd = float(np.hypot(positive.std(), count_sd * mean))
     if sd <= 0.0:
         return max(float(best), mean)
     within = (confidence - none) / (1.0 - none)
