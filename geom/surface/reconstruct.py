@@ -176,8 +176,10 @@ def expected_prior(readings: RodReadings, design: Design) -> Prior:
     """What is expected of the wall that the readings are of, before they are fitted."""
     low, high = float(readings.height.min()), float(readings.height.max())
     row = float(np.median(np.diff(np.unique(readings.height))))
-    zone = find_melting_zone(readings, design)
-    return default_prior(design.profile.mean_radius, low, high, row=row, zone=zone)
+    zone = find_melting_zone(readings, design, one_sided=True)
+    return default_prior(
+        design.profile.mean_radius, low, high, row=row, zone=zone, one_sided=True
+    )
 
 
 def _refuse_too_few(readings: RodReadings) -> None:

@@ -40,6 +40,11 @@ WIDTH_BELOW, WIDTH_ABOVE, _WIDER = 140.0, 210.0, 0.5
 #: How far readings lie about the hump (mm) and about zero off it (mm), and how
 #: many readings tell something that their neighbours do not: our own choices.
 _ABOUT, _BASE, _TELLING = 6.0, 3.0, 30.0
+#: How much deeper the hump is on one side, mm, for finding it; and as a share of its
+#: depth, where it enters as a part of its own, with the spread of its logarithm: our
+#: own choices.
+_SIDE = 15.0
+_SIDE_SHARE, _SIDE_SPREAD = 0.25, 0.8
 _STEP = 5.0
 
 #: Least distance of the heights at which liveliness is learned, mm and rows read.
@@ -47,6 +52,8 @@ KNOT_SPACING = 250.0
 KNOT_ROWS = 4.0
 #: Logarithm of how much livelier the wall is in the melting zone, and its spread.
 AMPLIFIED = 1.0
+#: Names of the parts that diameters see nothing of.
+ONE_SIDED, MELTED_ONE_SIDE = "one-sided burn", "melting zone on one side"
 #: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
 #: learned from them.
 GRAIN = 15.0
@@ -131,7 +138,9 @@ def hump(
     return np.asarray(np.exp(-((off / np.where(off < 0.0, below, above)) ** 2)))
 
 
-def find_melting_zone(readings: RodReadings, design: Design) -> MeltingZone:
+def find_melting_zone(
+    readings: RodReadings, design: Design, *, one_sided: bool = False
+) -> MeltingZone:
     """The hump that the readings show, held to what is usual where they say little.
 
     Parameters
@@ -139,6 +148,9 @@ def find_melting_zone(readings: RodReadings, design: Design) -> MeltingZone:
     readings : RodReadings
     design : Design
         Its tuyeres tell where to look; without any, all heights are as likely.
+    one_sided : bool
+        Whether it may be deeper on one side: a hump that only one side has is found by
+        that side, where it would be an outlier to one that is the same all round.
 
     Returns
     -------
@@ -152,18 +164,28 @@ def find_melting_zone(readings: RodReadings, design: Design) -> MeltingZone:
     height, cutback = readings.height, cutback_of_each(readings, design)
     usual, spread = _expected(design, float(height.min()), float(height.max()))
     count = min(1.0, _TELLING / height.size)
+    # a diameter sees as much more on one end as it sees less on the other
+    felt = one_sided * ~readings.is_kind("diameter")
+    angle = np.deg2rad(readings.azimuth)
+    side = np.stack([np.cos(angle), np.sin(angle)]) * felt
+    if one_sided:
+        usual, spread = np.append(usual, [0.0, 0.0]), np.append(spread, [_SIDE] * 2)
 
     def misfit(parameters: Float) -> Float:
-        depth, centre, below, above, base = parameters
-        wear = base + depth * hump(height, centre, np.exp(below), np.exp(above))
+        depth, centre, below, above, base = parameters[:5]
+        share = hump(height, centre, np.exp(below), np.exp(above))
+        deep = depth + parameters[5:] @ side if one_sided else depth
+        wear = base + deep * share
         off = (cutback - wear) / _ABOUT
         robust = np.sign(off) * np.sqrt(2.0 * count * (np.sqrt(1.0 + off**2) - 1.0))
         return np.append(robust, (parameters - usual) / spread)
 
-    starts = [usual + spread * np.array([1, up, 0, 0, 0]) for up in (-0.8, 0.0, 1.0)]
+    ways = np.zeros((3, usual.size))
+    ways[:, 0], ways[:, 1] = 1.0, (-0.8, 0.0, 1.0)
+    starts = usual + spread * ways
     found = [least_squares(misfit, start) for start in starts]
     best = min(found, key=lambda fit: float(fit.cost))
-    depth, centre, below, above, _ = best.x
+    depth, centre, below, above = best.x[:4]
     slopes = np.asarray(best.jac, dtype=np.float64)
     sd = np.sqrt(np.diag(np.linalg.inv(slopes.T @ slopes)))
     return MeltingZone(
@@ -376,6 +398,7 @@ def default_prior(
     *,
     row: float = 0.0,
     zone: MeltingZone | None = None,
+    one_sided: bool = False,
 ) -> Prior:
     """The parts of a cupola wall for which readings speak, see docs/method.md.
 
@@ -390,6 +413,8 @@ def default_prior(
         four of them, or it would draw shapes between rows that nobody measured.
     zone : MeltingZone, optional
         The ring of wear that the readings show.
+    one_sided : bool
+        Whether that ring may be deeper on one side, at all of its heights alike.
     """
     ring = Component(
         "burn-back all round",
@@ -399,7 +424,7 @@ def default_prior(
         scaled_by_height=zone is not None,
     )
     side = Component(
-        "one-sided burn",
+        ONE_SIDED,
         sd=LogNormal(6.0, 0.8),
         kernel_azimuth="wave",
         waves=1,
@@ -441,7 +466,9 @@ def default_prior(
     whole = Component(
         "whole wall off the drawing", LogNormal(3.0, 0.8), scaled_by_height=False
     )
-    melted = () if zone is None else (whole, *_melted(zone, low, high))
+    melted: tuple[Component, ...] = ()
+    if zone is not None:
+        melted = whole, *_melted(zone, low, high, one_sided=one_sided)
     distances = max(KNOT_SPACING, KNOT_ROWS * row)
     knots = np.linspace(low, high, 1 + max(1, round((high - low) / distances)))
     return Prior(
@@ -479,8 +506,18 @@ def with_tuyere_waves(prior: Prior, tuyeres: int) -> Prior:
     return replace(prior, components=(*prior.components, *waves))
 
 
-def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Component, Component]:
+def _melted(
+    zone: MeltingZone, low: float, high: float, *, one_sided: bool
+) -> tuple[Component, ...]:
     hump, changes = zone.hump(low, high), zone.changes(low, high)
+    side = Component(
+        MELTED_ONE_SIDE,
+        LogNormal(_SIDE_SHARE * zone.depth, _SIDE_SPREAD),
+        kernel_azimuth="wave",
+        waves=1,
+        patterns=(hump,),
+        scaled_by_height=False,
+    )
     return (
         Component(
             "melting zone",
@@ -494,4 +531,5 @@ def _melted(zone: MeltingZone, low: float, high: float) -> tuple[Component, Comp
             patterns=changes,
             scaled_by_height=False,
         ),
+        *((side,) if one_sided else ()),
     )

@@ -24,7 +24,13 @@ from geom.design import Design
 from geom.readings import RodReadings
 from geom.surface.gp.fields import Pattern
 from geom.surface.gp.posterior import GPPosterior
-from geom.surface.gp.prior import Component, LogNormal, Prior
+from geom.surface.gp.prior import (
+    MELTED_ONE_SIDE,
+    ONE_SIDED,
+    Component,
+    LogNormal,
+    Prior,
+)
 from geom.surface.rods.fit import fit_wall
 
 #: Variance of a share that is as likely anywhere between -1 and 1, and the part of it
@@ -33,9 +39,9 @@ _SHARE = 1.0 / 3.0
 _ONE_SIDED = 0.85
 #: Net on which the even part is given: rows, mm apart at most, and columns.
 _ROW, _COLUMNS = 30.0, 72
-#: Parts of the prior that have an odd part of which diameters teach the size, and the
-#: one that is nothing else.
-_SPLIT, _ODD = ("local wear",), "one-sided burn"
+#: Parts of the prior that have an odd part of which diameters teach the size, and those
+#: that are nothing else.
+_SPLIT, _ODD = ("local wear",), (ONE_SIDED, MELTED_ONE_SIDE)
 
 
 def mostly_diameters(readings: RodReadings) -> bool:
@@ -60,7 +66,7 @@ def with_unseen_half(prior: Prior, readings: RodReadings, design: Design) -> Pri
         components=tuple(
             replace(part, parity="even") if part.name in _SPLIT else part
             for part in prior.components
-            if part.name != _ODD
+            if part.name not in _ODD
         ),
     )
     across = np.flatnonzero(readings.is_kind("diameter"))

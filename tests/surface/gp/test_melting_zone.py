@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from geom.design import Design, Opening
-from geom.readings import RodReadings
+from geom.readings import RodKind, RodReadings
 from geom.surface import reconstruct
-from geom.surface.gp.prior import find_melting_zone, hump
+from geom.surface.gp.covariance import Covariance
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.prior import (
+    MELTED_ONE_SIDE,
+    default_prior,
+    find_melting_zone,
+    hump,
+)
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations
 
@@ -105,3 +114,64 @@ def test_between_few_rows_the_hump_is_drawn_and_its_interval_holds_it() -> None:
     off = np.abs(surface.cutback[rows] - true)
     assert np.sqrt(np.mean(off**2)) < 3.0
     assert np.mean(off < 1.96 * surface.radius_sd[rows]) > 0.9
+
+
+def on_one_side(azimuth: Float, height: Float) -> Float:
+    """A skewed bell at 720 mm, on the side of 70 degrees alone; not the model's."""
+    facing = np.maximum(np.cos(np.deg2rad(azimuth - 70.0)), 0.0)
+    width = np.where(height < CENTRE, 130.0, 250.0)
+    return np.asarray(45.0 * facing**2 / np.cosh((height - CENTRE) / width) ** 2)
+
+
+def one_sided_sheet(kind: RodKind = "radius") -> RodReadings:
+    """Rows 18 in apart."""
+    azimuth, height = stations(12, 4, 60.0, 1440.0)
+    error = np.random.default_rng(3).normal(0.0, 2.0, azimuth.size)
+    value = 450.0 + on_one_side(azimuth, height)
+    if kind == "diameter":
+        value = value + 450.0 + on_one_side(azimuth + 180.0, height)
+    return rod_readings(azimuth, height, value + error, kind)
+
+
+def test_a_hump_of_one_side_alone_is_found_by_that_side() -> None:
+    design = plain_design(
+        openings=tuple(replace(hole, height=300.0) for hole in TUYERES)
+    )
+    readings = one_sided_sheet()
+    alike = find_melting_zone(readings, design)
+    found = find_melting_zone(readings, design, one_sided=True)
+    # as if the same all round it is taken for outliers, and left where it is usual
+    assert abs(alike.centre - CENTRE) > 140.0
+    assert abs(found.centre - CENTRE) < 60.0
+    assert found.centre_sd < alike.centre_sd
+
+
+def test_diameters_tell_nothing_of_a_side() -> None:
+    readings = one_sided_sheet("diameter")
+    alike = find_melting_zone(readings, DESIGN)
+    found = find_melting_zone(readings, DESIGN, one_sided=True)
+    assert found.centre == pytest.approx(alike.centre, abs=0.5)
+    assert found.depth == pytest.approx(alike.depth, rel=0.01)
+
+
+def test_the_hump_of_one_side_is_a_wave_round_the_ring_times_the_hump() -> None:
+    zone = find_melting_zone(one_sided_sheet(), DESIGN, one_sided=True)
+    prior = default_prior(450.0, 60.0, 1440.0, zone=zone, one_sided=True)
+    covariance = Covariance(prior, prior.median)
+    (part,) = (
+        filled
+        for filled in covariance.components
+        if filled.component.name == MELTED_ONE_SIDE
+    )
+    rest = replace(
+        prior, components=tuple(c for c in prior.components if c != part.component)
+    )
+    places = Points2D(np.array([10.0, 100.0, 190.0]), np.array([600.0, 700.0, 800.0]))
+    share = zone.share(places.height)
+    turn = np.deg2rad(places.azimuth[:, None] - places.azimuth[None, :])
+    told = part.sd**2 * np.outer(share, share) * np.cos(turn)
+    without = Covariance(rest, rest.median)
+    added = covariance.between(places, places) - without.between(places, places)
+    # the pattern is kept on a net of 5 mm
+    np.testing.assert_allclose(added, told, atol=2e-3 * part.sd**2)
+    assert part.sd == pytest.approx(0.25 * zone.depth)
