@@ -39,8 +39,6 @@ SAME_FACE = 0.015
 LEAST_STANDING = 0.5
 #: A ring past the brick line round this share of it is burnt all round.
 BURNT_RING = 0.75
-#: From this probability on, a place may be past the brick line.
-MAY_BE_PAST = 0.25
 #: Gaps between bricks that count as open wall, degrees: joints and their wedges.
 SAME_OPENING = 3.0
 

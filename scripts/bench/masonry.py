@@ -8,8 +8,9 @@ brick laid, over what is lost there, as planned and on the true wall; whether th
 are solids that stand clear of each other and of the lining that has to stay; whether a
 ring that is burnt all round raises the stop.  Then the plan is laid as printed: every
 brick where its row of the course table has it, pushed into the bore by as much as the
-true wall leaves it too little room (the shop squares no more than it says), daubed to
-the drawn face, and read and rechecked with 24 x 16 readings.
+true wall leaves it too little room (no more is squared than the shop says), left out for
+daub where that is more than 1/8 in, daubed to the drawn face; and read and rechecked by
+24 x 16 readings.
 
 ``--orders`` holds order lists against forty walls of other seeds: what is needed is
 what the same rule plans on the true wall, and an order suffices where that can be done
@@ -63,6 +64,8 @@ DENSE, SPARSE = Way("24x16", 24, 16), Way("8x6", 8, 6)
 LEAST = 0.5
 #: A ring of the true wall past the brick line so far round is burnt.
 BURNT = 0.95
+#: A brick that would stand out further than this is left out, mm: 1/8 in.
+NO_ROOM = 3.175
 #: Roughness of a repaired face, mm.
 ROUGH = 0.6
 
@@ -209,12 +212,12 @@ def _laid_and_rechecked(  # noqa: PLR0917
 ) -> dict[str, Any]:
     """Lay the plan on the true wall, read that, and recheck it."""
     before = as_before(surface, findings)
-    backs = [
+    every = [
         pushed_out(brick, wall, design)
         for zone in _bricked(works)
         for brick in zone.brickwork.bricks
-        if brick.skin == 1
     ]
+    backs = [back for back in every if back.proud <= NO_ROOM and back.brick.skin == 1]
     new = _repaired(wall, surface.grid, works, backs, rng)
     write_rods(DENSE, new, rng, folder / "after.csv")
     readings = geom.load_readings(folder / "after.csv", design)
@@ -229,6 +232,7 @@ def _laid_and_rechecked(  # noqa: PLR0917
         "tolerance": design.repair.tolerance,
         "verdict": result.verdict,
         "proud": max((back.proud for back in backs), default=0.0),
+        "left_out": sum(back.proud > NO_ROOM for back in every),
     }
 
 

@@ -53,6 +53,7 @@ def _standing(records: Sequence[Record]) -> list[str]:
     into = max((r["into_least"] for r in records if r["bricks"]), default=0.0)
     daubed = sum(r["daubed"] for r in records)
     raised = len(burnt) - len(missed)
+    left_out = sum(r["recheck"]["left_out"] for r in records if "recheck" in r)
     account = [abs(z["account"]) for r in records for z in r["zones"]]
     return [
         f"bricks that reach into each other: {sum(overlaps > 0.01)} walls, by "
@@ -64,6 +65,8 @@ def _standing(records: Sequence[Record]) -> list[str]:
         f" {sum('opened' in r['stop'] for r in half)}; other stops:"
         f" {sum(bool(r['stop']) for r in records if r not in burnt and r not in half)}",
         f"zones past the brick line that are daubed: {daubed}",
+        f"bricks left out for want of room: {left_out} of"
+        f" {sum(r['bricks'] for r in records)}",
         f"account open by {max(account, default=0.0) * 1e-6:.6f} L at most",
         f"seconds a plan: {np.median([r['seconds'] for r in records]):.1f} median,"
         f" {max(r['seconds'] for r in records):.1f} worst",

@@ -9,8 +9,8 @@ decides.
 
 Measured is the arc on which brick is set at a height, not how far a zone reaches.  That
 half of the wall is the limit, that three quarters past the brick line count as all
-round, and that a chance of one in four is enough for "may be", are our own choices, no
-source; so are the shop's defaults of 60 degrees and 24 in.
+round, and that a chance of one in ten is enough for "may be", as it is for zones, are
+our own choices, no source; so are the shop's defaults of 60 degrees and 24 in.
 """
 
 from __future__ import annotations

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from geom.compare.findings import ACTIONS, Findings
+from geom.compare.zones import POSSIBLE
 from geom.design import Design
 from geom.frame import wrap
-from geom.repair.assumptions import MAY_BE_PAST
 from geom.repair.masonry.placed import PlacedBrick
 from geom.repair.masonry.support import Seat, Support, burnt_rows, support_of
 from geom.repair.plan.result import RepairPlan
@@ -30,7 +30,7 @@ def plan_support(
     design : Design
     """
     past = findings.maps.action == ACTIONS.index("brick")
-    may_be = past | (np.nan_to_num(findings.maps.p_brick) >= MAY_BE_PAST)
+    may_be = past | (np.nan_to_num(findings.maps.p_brick) >= POSSIBLE)
     grid = surface.grid
     return support_of(
         [*seats_of(plan, surface)],

@@ -57,7 +57,8 @@ def brick_rows(
             "Hollow",
             f"as it is; feather edges squared by {say_both(work.squaring, unit)} at "
             f"most; {say_volume(0.0 if zone.cut is None else zone.cut.value, design)} "
-            "of sound lining comes out",
+            "of sound lining comes out. A brick that finds no room so is left out: "
+            "daub in its place",
         ),
         (
             "Lay-up",
