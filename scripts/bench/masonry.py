@@ -7,9 +7,9 @@ what stands there already is not done again.  Walls are worn as the fleet's are,
 brick laid, over what is lost there, as planned and on the true wall; whether the bricks
 are solids that stand clear of each other and of the lining that has to stay; whether a
 ring that is burnt all round raises the stop.  Then the plan is laid as printed: every
-brick where its row of the course table has it, pushed into the bore by as much as the
-true wall leaves it too little room (no more is squared than the shop says), left out for
-daub where that is more than 1/8 in, daubed to the drawn face; and read and rechecked by
+brick where its row of the course table has it, pushed into the bore by as much as it
+lacks room in the true wall (no more is squared than the shop says), left out for daub
+where that is more than 1/8 in, daubed to the drawn face; and read and rechecked by
 24 x 16 readings.
 
 ``--orders`` holds order lists against forty walls of other seeds: what is needed is
