@@ -21,6 +21,9 @@ K95 = 1.959964
 LITRE = 1e-6
 #: Fine net on which extremes of the truth are looked for, degrees and mm.
 _TURN, _RISE = 0.5, 5.0
+#: Places across a cell, and up it, by which the truth is averaged over its area: an
+#: upright edge between the middles of two cells is as far in error as they are apart.
+_WITHIN = 4
 
 
 def _figure(record: dict[str, Any], name: str, q: Any, true: float) -> None:
@@ -45,12 +48,14 @@ class Seen:
     Attributes
     ----------
     true : array (m, k), mm
-        Cut-back on the tool's own grid.
+        Cut-back in the middles of the tool's own cells.
+    mean : array (m, k), mm
+        Over their area.
     seen : bool array (m, k)
         Surveyed wall outside the openings.
     patch : array (m, k), radian mm
-    section : array (m, k), mm2 per radian
-        Signed, beyond the drawing.
+    lost, proud : array (m, k), mm2 per radian
+        Sections beyond the drawing and within it, means over the cells' area.
     fine : array (p, q), mm
         Cut-back on a finer net.
     zone : int array (p, q)
@@ -60,9 +65,11 @@ class Seen:
     """
 
     true: Float
+    mean: Float
     seen: NDArray[np.bool_]
     patch: Float
-    section: Float
+    lost: Float
+    proud: Float
     fine: Float
     zone: NDArray[np.int64]
     held: NDArray[np.bool_]
@@ -84,16 +91,36 @@ def look(wall: Wall, surface: Any, findings: Any) -> Seen:
     step = 360.0 / grid.azimuth.size
     column = np.round(fine_at[0] / step).astype(int) % grid.azimuth.size
     net = np.ix_(row, column)
+    mean, lost, proud = _over_cells(wall, grid)
     return Seen(
         true=true,
+        mean=mean,
         seen=seen,
         patch=np.where(seen, grid.patch, 0.0),
-        section=grid.design_radius[:, None] * true + 0.5 * true**2,
+        lost=lost,
+        proud=proud,
         fine=fine,
         zone=maps.zone[net],
         held=seen[net] & ~wall.open_at(fine_at, fine_up),
         fine_radius=fine + wall.drawn(fine_up),
     )
+
+
+def _over_cells(wall: Wall, grid: Any) -> tuple[Float, Float, Float]:
+    """Means over the area of each cell: cut-back, section lost, section proud."""
+    part = (np.arange(_WITHIN) + 0.5) / _WITHIN - 0.5
+    at = grid.azimuth[:, None] + part * 360.0 / grid.azimuth.size
+    up = grid.height[:, None] + part * grid.row_height[:, None]
+    fine = wall.cutback(at.reshape(1, -1) % 360.0, up.reshape(-1, 1))
+    fine = fine + np.zeros((up.size, at.size))
+    drawn = np.repeat(grid.design_radius, _WITHIN)[:, None]
+    section = drawn * fine + 0.5 * fine**2
+
+    def mean(field: Float) -> Float:
+        rows, columns = grid.height.size, grid.azimuth.size
+        return field.reshape(rows, _WITHIN, columns, _WITHIN).mean(axis=(1, 3))
+
+    return mean(fine), mean(np.maximum(section, 0.0)), mean(np.maximum(-section, 0.0))
 
 
 def score(
@@ -115,8 +142,8 @@ def score(
 
 
 def _volumes(record: dict[str, Any], volume: Any, at: Seen) -> None:
-    rebuild = LITRE * float(np.sum(at.patch * np.maximum(at.section, 0.0)))
-    buildup = LITRE * float(np.sum(at.patch * np.maximum(-at.section, 0.0)))
+    rebuild = LITRE * float(np.sum(at.patch * at.lost))
+    buildup = LITRE * float(np.sum(at.patch * at.proud))
     _figure(record, "rebuild", volume.rebuild.times(LITRE), rebuild)
     _figure(record, "buildup", volume.buildup.times(LITRE), buildup)
     _figure(record, "net", volume.net.times(LITRE), rebuild - buildup)
@@ -162,13 +189,13 @@ def _zone(record: dict[str, Any], zone: Any, grid: Any, number: Any, at: Seen) -
     if not (mask.any() and fine.any()):
         return
     sign = -1.0 if zone.action == "chip" else 1.0
-    lost = np.maximum(sign * at.section[mask], 0.0)
-    volume = LITRE * float(np.sum(at.patch[mask] * lost))
+    beyond = at.proud if zone.action == "chip" else at.lost
+    volume = LITRE * float(np.sum(at.patch[mask] * beyond[mask]))
     _figure(record, "zone volume", zone.volume.times(LITRE), volume)
     most = sign * float((sign * at.fine[fine]).max())
     _figure(record, "zone maximum", zone.cutback_max, most)
     area = grid.face_area[mask]
-    mean = float(np.sum(area * at.true[mask]) / area.sum())
+    mean = float(np.sum(area * at.mean[mask]) / area.sum())
     _figure(record, "zone mean", zone.cutback_mean, mean)
 
 
