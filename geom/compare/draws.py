@@ -48,6 +48,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr, ndtri
 
 from geom.compare.nodes import Nodes
+from geom.compare.texture import without_texture
 from geom.surface import RadialSurface
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
@@ -154,8 +155,7 @@ class WallDraws:
             Wall that counts at each node.
         closed : float, mm3
             The same of the process, in closed form on the fine grid: its ratio to what
-            the process's own draws give corrects for the width of the net; where a
-            laser saw the wall, its difference does.
+            the process's own draws give corrects for the width of the net.
         inward : bool
             Build-up in place of cut-back.
         mean : array (q,), mm, optional
@@ -174,13 +174,6 @@ class WallDraws:
         volume = patch[some] @ mine
         film = RULES.film * float(patch[some] @ self.nodes.design_radius[some])
         coarse = float(np.mean(patch[some] @ plain))
-        if self.nodes.seen is not None:
-            # cells of one node lie on both sides of the drawing: as much more of wear
-            # as of build-up, so that the net stays
-            # ... by an unknown amount: cells' errors are not normal, few are large
-            share = np.random.default_rng([volume.size, 2]).random(volume.size) ** 2
-            more = share * max(closed - coarse, 0.0)
-            return np.asarray(np.where(volume < film, 0.0, volume + more))
         scale = closed / coarse if coarse > 0.0 else 1.0
         return np.asarray(np.where(volume < film, 0.0, volume) * scale)
 
@@ -197,7 +190,12 @@ class WallDraws:
         return mine * (radius + 0.5 * mine), plain * (radius + 0.5 * plain)
 
     def greatest(
-        self, field: Float, offset: Float | None = None, *, sign: float = 1.0
+        self,
+        field: Float,
+        offset: Float | None = None,
+        *,
+        sign: float = 1.0,
+        sd: Float | None = None,
     ) -> Float:
         """Greatest value of a field over some wall, one a draw.
 
@@ -209,6 +207,9 @@ class WallDraws:
             The part of it at the nodes that is not cut-back, such as the drawn radius.
         sign : {1, -1}
             -1 where the field is build-up.
+        sd : array (m, k), mm, optional
+            Standard uncertainty of the cells of wall that a laser saw: such a cell is
+            less sure than its node, which is the mean of many.
 
         Returns
         -------
@@ -223,6 +224,15 @@ class WallDraws:
         some = np.flatnonzero(np.isfinite(peak))
         above = peak[some] - sign * nodes.mean[some] - base[some]
         moved = sign * self.cutback[some]
+        if nodes.seen is not None and sd is not None:
+            owner = nodes.owner[held]
+            top = field[held] == peak[owner]
+            own = np.zeros(peak.size)
+            np.maximum.at(own, owner[top], sd[held][top])
+            wider = np.maximum(own[some] / np.maximum(nodes.sd[some], 1e-6), 1.0)
+            wider = np.where(nodes.seen[some], wider, 1.0)[:, None] - 1.0
+            off = moved - sign * nodes.mean[some, None]
+            moved = np.where(moved == 0.0, 0.0, moved + wider * off)
         value = np.where(moved == 0.0, 0.0, moved + above[:, None])
         return np.asarray((value + base[some][:, None]).max(axis=0))
 
@@ -273,6 +283,8 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
     sound = np.minimum.reduce(
         [_sound_patches(nodes, field, paired, kernel, prior) for kernel in kernels]
     )
+    if nodes.seen is not None:
+        sound = without_texture(nodes, sound, patch)
     shared = _shared_out(field, patch, paired, np.random.default_rng([seed, 3]))
     worn = _one_signed(shared, patch, paired)
     rough = rng.random(count, dtype=np.float32) ** 2

@@ -89,18 +89,18 @@ def deepest_point(
     area = nodes.gather(np.where(wall, grid.face_area, 0.0)) * M2
     hole, place = unseen_holes(surface, walls, area, seed)
     draws = np.arange(hole.size)
-    deepest = walls.greatest(inward)
+    deepest = walls.greatest(inward, sd=surface.radius_sd)
     deepest = np.maximum(deepest, walls.cutback[place, draws] + hole)
     best = float(cutback[row, column] - K95 * surface.radius_sd[row, column])
     left = None
     shell = surface.design.shell_radius
     if shell is not None:
         drawn = nodes.design_radius
-        far = walls.greatest(np.where(wall, surface.radius, -np.inf), drawn)
+        outward = np.where(wall, surface.radius, -np.inf)
+        far = walls.greatest(outward, drawn, sd=surface.radius_sd)
         there = walls.cutback[place, draws] + drawn[place] + hole
-        radius = np.where(wall, surface.radius, -np.inf)
-        widest = int(np.argmax(radius))
-        single = float(radius.flat[widest] - K95 * surface.radius_sd.flat[widest])
+        widest = int(np.argmax(outward))
+        single = float(outward.flat[widest] - K95 * surface.radius_sd.flat[widest])
         least = -maximum_quantity(np.maximum(far, there) - shell, single - shell)
         left = least.not_below(0.0)
     return Deepest(

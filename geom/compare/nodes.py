@@ -46,6 +46,8 @@ class Nodes:
         Node of every cell of the fine grid; -1 where not surveyed.
     seen : bool array (q,) or None
         Nodes whose wall a laser showed; None where rod readings are all there is.
+    absolute_scale : float
+        Of its cells: mean absolute error over that of normal errors of their sd.
     """
 
     height: Float
@@ -55,6 +57,7 @@ class Nodes:
     covariance: Float
     owner: Int
     seen: Bool | None = None
+    absolute_scale: float = 1.0
 
     @cached_property
     def sd(self) -> Float:
@@ -189,8 +192,9 @@ def make_nodes(surface: RadialSurface) -> Nodes:
     azimuth -= 180.0 / grid.azimuth.size
     mean, covariance = surface.posterior.joint(height, azimuth)
     owner = _owner(grid, edge)
-    seen = None
+    seen, scale = None, 1.0
     if surface.seen is not None:
+        scale = surface.posterior.absolute_scale
         held = owner >= 0
         wall = np.where(grid.opening, 0.0, 1.0)[held]
         shown = surface.seen[held] * wall
@@ -206,6 +210,7 @@ def make_nodes(surface: RadialSurface) -> Nodes:
         covariance=covariance,
         owner=owner,
         seen=seen,
+        absolute_scale=scale,
     )
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import gammaincinv
 
+from geom.compare.cell_volumes import cell_excess
 from geom.compare.draws import WallDraws
 from geom.compare.findings import Volume
 from geom.compare.nodes import Nodes
@@ -49,16 +50,58 @@ def volumes(grid: Grid, cutback: Float, sd: Float, walls: WallDraws) -> Volume:
     """Rebuild, build-up and net volume, from the same draws; mm3.
 
     Each draw's volumes at the nodes are scaled by what the process gives in closed form
-    on the fine grid over what its own draws give at the nodes.
+    on the fine grid over what its own draws give at the nodes; where a laser saw the
+    wall, its cells make them.
     """
-    patch = walls.nodes.gather(grid.patch)
-    rebuild = walls.excess(patch, rebuild_volume(grid, cutback, sd))
-    buildup = walls.excess(patch, buildup_volume(grid, cutback, sd), inward=True)
+    rebuild = excess(walls, grid, cutback, sd, grid.patch)
+    buildup = excess(walls, grid, cutback, sd, grid.patch, inward=True)
     return Volume(
         rebuild=Quantity.of_samples(rebuild),
         buildup=Quantity.of_samples(buildup),
         net=Quantity.of_samples(rebuild - buildup),
     )
+
+
+def excess(
+    walls: WallDraws,
+    grid: Grid,
+    cutback: Float,
+    sd: Float,
+    patch: Float,
+    *,
+    inward: bool = False,
+    part: bool = False,
+) -> Float:
+    """Volumes to put back over some wall, or standing proud, one a draw; (n,), mm3.
+
+    Parameters
+    ----------
+    walls : WallDraws
+    grid : Grid
+    cutback, sd : array (m, k), mm
+    patch : array (m, k), radian mm
+        Which wall counts.
+    inward : bool
+        Build-up in place of cut-back.
+    part : bool
+        Whether the wall's edges cut nodes: these then stand for the cells within.
+    """
+    nodes = walls.nodes
+    if nodes.seen is not None:
+        return cell_excess(walls, grid, cutback, sd, patch, inward=inward)
+    closed = (buildup_volume if inward else rebuild_volume)(
+        grid, cutback, sd, patch=patch
+    )
+    held = nodes.gather(patch)
+    own = None
+    if part:
+        own = np.divide(
+            nodes.gather(np.where(patch > 0.0, patch * cutback, 0.0)),
+            held,
+            out=nodes.mean.copy(),
+            where=held > 0.0,
+        )
+    return walls.excess(held, closed, inward=inward, mean=own)
 
 
 def net_sd(nodes: Nodes, patch: Float) -> float:

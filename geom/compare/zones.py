@@ -42,7 +42,7 @@ from geom.compare.draws import WallDraws
 from geom.compare.extent import Extent
 from geom.compare.extremes import maximum_quantity
 from geom.compare.findings import ACTIONS, NO_CALL, Action, Zone
-from geom.compare.volume import buildup_volume, rebuild_volume
+from geom.compare.volume import buildup_volume, excess, rebuild_volume
 from geom.design import RepairRules
 from geom.quantity import K95, Quantity
 from geom.stats.normal import heavy_exceedance
@@ -149,14 +149,8 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
     outward = np.where(mask, sign * cutback, -np.inf)
     worst = int(np.argmax(outward))
     single = float(outward.flat[worst] - K95 * sd.flat[worst])
-    held = nodes.gather(patch)
-    own = np.divide(
-        nodes.gather(np.where(mask, patch * cutback, 0.0)),
-        held,
-        out=nodes.mean.copy(),
-        where=held > 0.0,
-    )
-    most = maximum_quantity(walls.greatest(outward, sign=sign), single)
+    greatest = walls.greatest(outward, sign=sign, sd=sd)
+    most = maximum_quantity(greatest, single)
     return Zone(
         id=0,
         action=action,
@@ -164,7 +158,8 @@ def _zone(fields: _Fields, mask: Bool, action: Action) -> Zone:
         area=float(area.sum()),
         # a zone is worn, or proud, by the process too: its volume is the plan's
         volume=Quantity.of_samples(
-            walls.excess(held, total, inward=inward, mean=own), value=total
+            excess(walls, grid, cutback, sd, patch, inward=inward, part=True),
+            value=total,
         ).not_below(0.0),
         cutback_max=-most if inward else most,
         cutback_mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(share))),

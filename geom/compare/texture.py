@@ -1,0 +1,62 @@
+"""Whether a scanned face is as drawn, or of a texture that averages out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from geom.compare.nodes import Nodes
+from geom.units import Float
+
+#: Standard deviations of a face that are held against none, mm.
+TEXTURES = (0.1, 0.2, 0.4, 0.8, 1.6)
+#: Reach of a patch, mm, and what part of its nodes tell something by themselves: next
+#: ones are off together.  Our own choices, no source.
+REACH, APART = 200.0, 0.25
+
+
+def without_texture(
+    nodes: Nodes,
+    sound: Float,
+    patch: Callable[[NDArray[np.float32]], NDArray[np.float32]],
+) -> Float:
+    """Probability that scanned patches are sound, given how nodes differ.
+
+    Averages over patches do not tell wall as drawn from a face whose unevenness
+    averages out.  The nodes of a patch do: by how they differ from each other, against
+    what faces of some textures would make them, whose likelihoods are averaged.
+
+    Parameters
+    ----------
+    nodes : Nodes
+    sound : array (rows, columns)
+        By averages over patches.
+    patch : callable
+        Means over patches about every node; (rows, columns, n) to the same.
+
+    Returns
+    -------
+    array (rows, columns)
+        Never more than ``sound``.
+    """
+    shape = sound.shape
+    # a node against the next but one: what the whole wall is off by falls out
+    index = np.arange(sound.size).reshape(shape)
+    other = np.roll(index, -2, axis=1)
+    table, mean = nodes.covariance, nodes.mean
+    off = mean[index] - mean[other]
+    variance = table[index, index] + table[other, other] - 2.0 * table[index, other]
+    variance = np.maximum(variance, 1e-6)
+    rise = float(nodes.height[1] - nodes.height[0])
+    arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / shape[1]
+    count = APART * 2.0 * np.pi * REACH**2 / (rise * arc)
+    logs = []
+    for texture in TEXTURES:
+        wider = variance + 2.0 * texture**2
+        each = 0.5 * (np.log(variance / wider) + off**2 * (1 / variance - 1 / wider))
+        logs.append(count * patch(np.float32(each)[:, :, None])[:, :, 0])
+    likelihood = np.mean(np.exp(np.clip(logs, -50.0, 50.0)), axis=0)
+    odds = sound / np.maximum(1.0 - sound, 1e-12) / np.maximum(likelihood, 1.0)
+    return np.asarray(odds / (1.0 + odds))
