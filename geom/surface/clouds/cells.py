@@ -7,31 +7,43 @@ more than 2 in proud of the wall around it was not wall either: what hangs there
 occludes it.  Nor is anything known where there are far fewer points than elsewhere at
 that height.
 
-What is not known of a cell stays not known here (NaN); the surface fills it in.
+A cell of few points is not told by its own layer, which they are too few to make: each
+of them is wall if it is near the layer of the block of cells around and points around
+agree with it.  So a cell may be told by one point.  A cell without any of its own, in a
+block of cells that has, counts as seen: what the wall is there follows from the cells
+around (`geom.surface.clouds.kriging`), and stands here as the block's mean for those
+who ask what is in front of what.
 
-Block means are readings of the wall, few enough to fit a Gaussian process to: the mean
-of the seen cells of a block, standing at the middle of them, so that next to a shadow
-it stands where the wall was seen.
+What is not known of a cell stays not known here (NaN); the surface fills it in.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
-from geom.readings import RodReadings
-from geom.readings.rod import RodKind
 from geom.surface.clouds.histogram import BIN, PROUD, Histogram
-from geom.surface.clouds.shared_errors import STEPS, SharedErrors, to_cells
 from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
 
+T = TypeVar("T", bound=np.generic)
+
+#: Sides of blocks by which a cell is estimated, in cells; divisors of the columns.
+STEPS = (1, 3, 6)
 #: Thickness of a layer, mm; share of a cell's points and least points that make it
 #: wall; the same of a block of cells, over which dust adds up.
 LAYER, SHARE, LEAST = 30.0, 0.25, 3
 BLOCK_SHARE, BLOCK_LEAST = 0.5, 6
+#: Points below which a cell has no layer of its own: its quartiles are then those of
+#: chance.  Our own choice.
+FEW = 12
+#: A point of such a cell is wall if so many points of the cells up to two away, itself
+#: counted, and that share of them lie within three spreads of points, at least 4 mm.
+_SUPPORT, _SUPPORT_SHARE, _HALO, _NEAREST = 3, 0.15, 2, 4.0
 #: A cell this much prouder than the wall around it is something in front of it, mm (2
 #: in): build-up so proud and so narrow is rarer than a chain.  Our own choice.
 IN_FRONT = 50.8
@@ -48,15 +60,11 @@ _BLOCK_ROWS, _BLOCK_COLUMNS, _AROUND, _ENOUGH = 6, 6, 2, 5
 _SLANT = 54.0
 #: Readings that the pooled spread counts as, next to a cell's own.
 _POOLED = 10.0
-#: What the spread of n points comes out too large by before it is taken for the wall's,
-#: in variances over root n: a robust variance has some 2 of standard uncertainty.
-_CHANCE = 5.0
+#: What of the crowding that blocks of cells show is left where cells are kriged.
+CROWDED = 0.3
 #: Side of the parts of a larger block, in cells; a smaller one has single cells for
 #: parts.
 PART = 3
-#: Blocks that a wall is cut into, about, and least cells that make one a reading.
-MOST, _LEAST_CELLS = 850, 4
-_CUTBACK: tuple[RodKind, ...] = ("cutback",)
 
 
 @dataclass(frozen=True)
@@ -68,31 +76,28 @@ class Cells:
     cutback : array, mm
         NaN where the cloud does not show the wall.
     variance : array, mm2
-        Of cut-back by scatter of the points alone; NaN as ``cutback``.
+        Of cut-back by scatter of the points; where the block around tells it, by what
+        the cell may differ from it as well.  NaN as ``cutback``.
     count : array
-        Points it rests on.
+        Points of its own that it rests on.
+    own : bool array
+        Whether it has any.
     total, rejected : int
         All points that came, and those that were not taken for wall.
     in_front : int
         Cells hidden by something that stood in front of them.
-    blur : array, mm2
-        The part of ``variance`` by which a cell may differ from the block that tells
-        it; 0 where its own points do.
-    shared : SharedErrors
-        The part that cells of one block have in common.
     crowding : float, mm
-        What cells told by blocks may all be off by because points crowd where the wall
-        lies further out: as much on the mean as parts of blocks show.
+        What cells of few points may all be off by because points crowd where the wall
+        lies further out.
     """
 
     cutback: Float
     variance: Float
     count: Float
+    own: Bool
     total: int
     rejected: int
     in_front: int
-    blur: Float
-    shared: SharedErrors
     crowding: float = 0.0
 
     @property
@@ -108,17 +113,16 @@ class Cells:
             cutback=np.where(hidden, np.nan, self.cutback),
             variance=np.where(hidden, np.nan, self.variance),
             count=np.where(hidden, 0.0, self.count),
+            own=self.own & ~hidden,
             rejected=self.rejected + lost,
-            shared=self.shared.without(hidden),
         )
 
 
 def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     """The wall that a tally shows.
 
-    A cell with too few points is estimated by those of the cells around it, three by
-    three or six by six, where these have enough; what it may differ from them by is in
-    its variance.
+    A cell without points of its own is seen if the cells around it, three by three or
+    six by six, have enough; what it may differ from their mean by is in its variance.
 
     Parameters
     ----------
@@ -132,61 +136,98 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
         Openings are not seen.
     """
     layers = [wall_layers(histogram, step) for step in STEPS]
-    finest = layers[0]
-    noise = layers[-1].noise
-    cutback, count = finest.cutback, finest.count
-    variance = _variance(finest.spread, finest.worth, noise)
-    block = np.full(grid.shape, -1, dtype=np.int64)
-    side = np.ones(grid.shape, dtype=np.int64)
-    blur, shared, crowding = (np.zeros(grid.shape) for _ in range(3))
+    finest, coarsest = layers[0], layers[-1]
+    few = _total(histogram) < FEW
+    cutback = np.where(few, np.nan, finest.cutback)
+    variance = _variance(finest.spread, finest.worth, coarsest.noise)
+    count = np.where(few, 0.0, finest.count)
+    own = np.isfinite(cutback)
+    block: Float = np.full(grid.shape, np.nan)
     for step, coarse in zip(STEPS[1:], layers[1:], strict=True):
         value = to_cells(coarse.cutback, step, grid.shape)
         middle, high, low = (local_quantile(value, share) for share in (0.5, 0.8, 0.2))
-        fill = ~np.isfinite(cutback) & (np.abs(value - middle) < IN_FRONT)
-        usual = _typical(coarse.spread) ** 2
-        # by chance the scatter of few points is no wall: what blocks around have is
-        uneven = coarse.unevenness
-        chance = noise * _CHANCE / np.sqrt(np.maximum(coarse.count, 1.0))
-        blurred = np.maximum(np.where(uneven > chance, uneven, _around(uneven)), 0.0)
-        own = _variance(coarse.spread, coarse.worth, usual)
-        # the wall may slope from where the points lie to where the cell is
+        good = np.abs(value - middle) < IN_FRONT
+        block = np.where(np.isfinite(block) | ~good, block, value)
+        fill = ~np.isfinite(cutback) & good
+        # the wall may be uneven within a block, and slope from where the points lie
+        uneven = np.maximum(_around(coarse.unevenness), 0.0)
+        alone = _variance(coarse.spread, coarse.worth, _typical(coarse.spread) ** 2)
         slanted = ((high - low) * step / _SLANT) ** 2
         cutback = np.where(fill, value, cutback)
-        wide = to_cells(blurred, step, grid.shape) + slanted
-        blur = np.where(fill, wide, blur)
-        alone = to_cells(own, step, grid.shape)
-        variance = np.where(fill, alone + wide, variance)
-        number = np.arange(own.size).reshape(own.shape) + block.max() + 1
-        block = np.where(fill, to_cells(number, step, grid.shape), block)
-        side = np.where(fill, step, side)
-        shared = np.where(fill, alone, shared)
-        crowding = np.where(fill, to_cells(coarse.crowding, step, grid.shape), crowding)
-        share = to_cells(coarse.count / step**2, step, grid.shape)
-        count = np.where(fill, share, count)
-    used = int(min(count.sum(), histogram.total))
+        wide = to_cells(alone + uneven, step, grid.shape) + slanted
+        variance = np.where(fill, wide, variance)
+    points = points_near(histogram, np.where(few, block, np.nan), coarsest.noise)
+    told = points.count > 0.0
+    scatter = np.full(grid.shape, np.sqrt(coarsest.noise))
     cells = Cells(
-        cutback=cutback,
-        variance=variance,
-        count=count,
-        total=histogram.total,
-        rejected=histogram.total - used,
-        in_front=0,
-        blur=blur,
-        shared=SharedErrors(
-            block=block[None],
-            step=side[None],
-            share=(block[None] >= 0).astype(np.float64),
-            sd=np.sqrt(shared)[None],
+        cutback=np.where(told, points.cutback, cutback),
+        variance=np.where(
+            told, _variance(scatter, points.count, coarsest.noise), variance
         ),
-        crowding=float(np.abs(crowding[block >= 0].mean()))
-        if block.max() >= 0
-        else 0.0,
+        count=np.where(told, points.count, count),
+        own=own | told,
+        total=histogram.total,
+        rejected=0,
+        in_front=0,
+        crowding=_crowding(coarsest, told),
     )
-    dusty = to_cells(is_sparse(layers[-1].count), STEPS[-1], grid.shape)
+    cells = replace(cells, rejected=histogram.total - int(cells.count.sum()))
+    dusty = to_cells(is_sparse(coarsest.count), STEPS[-1], grid.shape)
     cells = cells.without(grid.opening | dusty)
     hidden = is_in_front(cells) & cells.seen
     cells = replace(cells.without(hidden), in_front=int(hidden.sum()))
     return cells.without(is_isolated(cells.cutback))
+
+
+def _total(histogram: Histogram) -> Float:
+    """Points of each cell, wall or not."""
+    layout = histogram.layout
+    table = histogram.counts.reshape(layout.rows, layout.columns, layout.bins)
+    return table.sum(axis=2, dtype=np.float64)
+
+
+def _crowding(blocks: Layers, told: Bool) -> float:
+    """By how much points crowd where the wall lies further out, mm; not below 0."""
+    if not told.any():
+        return 0.0
+    known = blocks.crowding[np.isfinite(blocks.crowding)]
+    return CROWDED * abs(float(known.mean())) if known.size else 0.0
+
+
+@dataclass(frozen=True)
+class NearPoints:
+    """Points of cells that agree with the wall around; arrays (m, k).
+
+    Attributes
+    ----------
+    count : array
+    cutback : array, mm
+        Their mean; NaN where there is none.
+    """
+
+    count: Float
+    cutback: Float
+
+
+def points_near(histogram: Histogram, layer: Float, noise: float) -> NearPoints:
+    """Points of each cell near a layer that points around agree with.
+
+    Parameters
+    ----------
+    histogram : Histogram
+    layer : array (m, k), mm
+        Cut-back of the wall around; NaN for cells that are not asked.
+    noise : float, mm2
+        Variance of points of one cell.
+    """
+    from geom.surface.clouds.kernels import supported_points
+
+    agree = max(3.0 * np.sqrt(noise), _NEAREST)
+    found = supported_points(
+        histogram.counts, histogram.layout.columns, (layer + PROUD) / BIN,
+        round(IN_FRONT / BIN), round(agree / BIN), _HALO, _SUPPORT, _SUPPORT_SHARE,
+    )  # fmt: skip
+    return NearPoints(found[:, :, 0], found[:, :, 1] * BIN - PROUD)
 
 
 @dataclass(frozen=True)
@@ -311,6 +352,13 @@ def _variance(spread: Float, count: Float, typical: float) -> Float:
     return np.where(seen, (scatter + rounding) / n + rounding * sharp, np.nan)
 
 
+def to_cells(field: NDArray[T], step: int, shape: tuple[int, int]) -> NDArray[T]:
+    """A field of blocks spread to each of their cells."""
+    rows, columns = shape
+    tall = np.repeat(field, step, axis=0)[:rows]
+    return np.repeat(tall, step, axis=1)[:, :columns]
+
+
 def is_sparse(count: Float) -> Bool:
     """Blocks with so few points that they hold dust and no wall.
 
@@ -380,8 +428,13 @@ def merge_cells(parts: Sequence[Cells]) -> tuple[Cells, Float]:
         What each set-up counts for; where none sees the cell, what it counts for on
         the whole.
     """
+    # who has points of his own tells a cell, not who has some around it
+    own = np.any([c.own for c in parts], axis=0)
     weight = np.stack(
-        [np.where(c.seen, 1.0 / np.maximum(c.variance, 1e-6), 0.0) for c in parts]
+        [
+            np.where(c.seen & (c.own | ~own), 1.0 / np.maximum(c.variance, 1e-6), 0.0)
+            for c in parts
+        ]
     )
     total = weight.sum(axis=0)
     share = np.divide(weight, total, out=np.zeros_like(weight), where=total > 0)
@@ -398,73 +451,7 @@ def merge_cells(parts: Sequence[Cells]) -> tuple[Cells, Float]:
         total=sum(c.total for c in parts),
         rejected=sum(c.rejected for c in parts),
         in_front=sum(c.in_front for c in parts),
-        blur=np.sum(
-            [s**2 * np.nan_to_num(c.blur) for s, c in zip(share, parts, strict=True)],
-            axis=0,
-        ),
-        shared=SharedErrors.joined([c.shared for c in parts], share),
+        own=own,
         crowding=max(c.crowding for c in parts),
     )
     return cells, share
-
-
-def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
-    """Readings of cut-back, one a block.
-
-    Parameters
-    ----------
-    cells : Cells
-    grid : Grid
-    own : array (m, k), mm2
-        Variance that each seen cell has by itself.
-
-    Returns
-    -------
-    RodReadings
-        With their standard uncertainty.
-    """
-    rows, columns = _sides(grid)
-    row = np.arange(grid.height.size) // rows
-    column = np.arange(grid.azimuth.size) // columns
-    across = int(column[-1]) + 1
-    number = row[:, None] * across + column[None, :]
-    seen = cells.seen & grid.surveyed
-    at = number[seen]
-
-    def mean(field: Float) -> Float:
-        return np.bincount(at, field[seen]) / np.maximum(count, 1.0)
-
-    count = np.bincount(at).astype(np.float64)
-    n_at = count.size
-    height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
-    full = count >= _LEAST_CELLS
-    n = int(full.sum())
-    # a cell's own errors average away, those of a block of points do not
-    alone = np.maximum(own - cells.shared.variance(), 0.0)
-    slopes = cells.shared.slopes(np.where(seen, number, -1), np.ones(seen.shape), n_at)
-    together = np.asarray(slopes.multiply(slopes).sum(axis=1)).ravel()
-    variance = mean(alone) / np.maximum(count, 1.0)
-    variance += together / np.maximum(count, 1.0) ** 2
-    return RodReadings(
-        kind=_CUTBACK * n,
-        azimuth=mean(azimuth)[full],
-        height=mean(height)[full],
-        value=mean(cells.cutback)[full],
-        sd=np.sqrt(variance[full]),
-        step=np.zeros(n),
-        place=("laser points",) * n,
-        note=("",) * n,
-    )
-
-
-def _sides(grid: Grid) -> tuple[int, int]:
-    """Rows and columns of a block, about as tall as it is wide."""
-    wide = float(grid.design_radius.mean()) * grid.sector
-    tall = float(np.median(grid.row_height))
-    low, high = grid.surveyed_heights
-    area = (high - low) * wide * grid.azimuth.size
-    side = float(np.sqrt(area / MOST))
-    columns = max(1, round(side / wide))
-    while grid.azimuth.size % columns:
-        columns += 1
-    return max(1, round(side / tall)), columns

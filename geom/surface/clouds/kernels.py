@@ -326,6 +326,76 @@ def find_layers(counts, columns, first, last, step, part, layer, share, least):
     return found
 
 
+@njit(parallel=True, error_model="numpy", nogil=True, cache=True)
+def supported_points(counts, columns, layer, reach, agree, halo, least, share):
+    """Points of single cells that lie near a layer and that points around agree with.
+
+    Parameters
+    ----------
+    counts : uint32 array (m, columns * bins)
+    columns : int
+    layer : array (m, columns)
+        Where the wall around lies, in bins; NaN where a cell is not asked.
+    reach : int
+        Bins from there that a point may lie.
+    agree : int
+        Bins within which points agree.
+    halo : int
+        Rows and columns to either side whose points are asked.
+    least : int
+        Points, itself counted, that have to agree with a point.
+    share : float
+        Of all points around within ``reach`` that have to.
+
+    Returns
+    -------
+    array (m, columns, 2)
+        How many, and their mean in bins (NaN where there is none).
+    """
+    rows = counts.shape[0]
+    bins = counts.shape[1] // columns
+    found = np.full((rows, columns, 2), np.nan)
+    for r in prange(rows):
+        around = np.zeros(bins, np.int64)
+        for c in range(columns):
+            found[r, c, 0] = 0.0
+            if np.isnan(layer[r, c]):
+                continue
+            low = max(0, int(layer[r, c]) - reach)
+            high = min(bins, int(layer[r, c]) + reach + 1)
+            held = 0
+            for j in range(low, high):
+                held += counts[r, c * bins + j]
+            if held == 0:
+                continue
+            # of the cells around once; bins a little further for those at the ends
+            first, last = max(0, low - agree), min(bins, high + agree)
+            around[first:last] = 0
+            total = 0
+            for i in range(max(0, r - halo), min(rows, r + halo + 1)):
+                for k in range(c - halo, c + halo + 1):
+                    start = (k % columns) * bins
+                    for j in range(first, last):
+                        around[j] += counts[i, start + j]
+            for j in range(low, high):
+                total += around[j]
+            need = max(float(least), share * total)
+            n, sum_ = 0, 0.0
+            for j in range(low, high):
+                one = counts[r, c * bins + j]
+                if one == 0:
+                    continue
+                near = 0
+                for i in range(max(first, j - agree), min(last, j + agree + 1)):
+                    near += around[i]
+                if near >= need:
+                    n += one
+                    sum_ += one * (j + 0.5)
+            if n > 0:
+                found[r, c, 0], found[r, c, 1] = n, sum_ / n
+    return found
+
+
 def compile_all() -> None:
     """Compile for every kind of number that files hold, so that no survey waits for it.
 
@@ -348,3 +418,4 @@ def compile_all() -> None:
     count_points(whole, whole, whole, three, three, np.eye(3), layout, table, 6, counts)
     rows = np.arange(1)
     find_layers(counts, 6, rows, rows + 1, 1, 1, 2, 0.5, 1)
+    supported_points(counts, 6, np.zeros((1, 6)), 2, 1, 1, 1, 0.5)

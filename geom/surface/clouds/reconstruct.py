@@ -15,17 +15,33 @@ from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.readings.cloud import CloudReadings
 from geom.surface.clouds.binning import CloudBinner, bin_cloud
+from geom.surface.clouds.blocks import block_means, block_of_cells
 from geom.surface.clouds.calibration import variance_inflation
-from geom.surface.clouds.cells import LEAST, Cells, block_means
-from geom.surface.clouds.posterior import CloudPosterior
+from geom.surface.clouds.cells import (
+    LEAST,
+    STEPS,
+    Cells,
+)
+from geom.surface.clouds.kriging import absolute_scale, krige
+from geom.surface.clouds.posterior import BLOCKS, CloudPosterior, PointErrors
 from geom.surface.clouds.register import RegisteredClouds, Tick, register_clouds
-from geom.surface.clouds.shared_errors import STEPS
+from geom.surface.clouds.rings import ring_residual
 from geom.surface.coverage import LASER, surveyed_by, within_reach
-from geom.surface.gp.prior import default_prior, find_melting_zone, with_tuyere_waves
+from geom.surface.gp.conditional import ConditionalGP
+from geom.surface.gp.covariance import Covariance
+from geom.surface.gp.kernels import Points2D
+from geom.surface.gp.observations import Noise, Source
+from geom.surface.gp.posterior import GPPosterior
+from geom.surface.gp.prior import (
+    GRAIN_NAME,
+    default_prior,
+    find_melting_zone,
+    with_tuyere_waves,
+)
 from geom.surface.grid import Grid, interpolate_smoothly, make_grid
 from geom.surface.radial import RadialSurface
 from geom.surface.rods.fit import Fit, fit_wall
-from geom.units import Bool, Float, say_both
+from geom.units import Bool, Float, Int, say_both
 
 #: Points a cell below which a cloud that shows no ring is called sparse.
 SPARSE = 0.1
@@ -37,8 +53,10 @@ _NET_ROW, _NET_COLUMNS = 30.0, 120
 _ROUGH_ROWS, _ROUGH_COLUMNS = 25, 25
 #: Roughness where too few cells are seen, mm, and for how many cells that counts.
 GRAIN, _GRAIN_COUNTS = 1.0, 10.0
-#: Part of what cells of a block may differ by that the fitted wall never explains.
-LEAST_BLUR = 0.25
+#: Cut-back up to which errors of cells put wall on the other side of the drawing, mm.
+_NEAR_NIL = 3.0
+#: Times that means over blocks are put right for how the wall runs within them.
+_ROUNDS = 2
 #: Offset of the bands' radius (mm) and share of points left out that are worth a word.
 _BAND_OFF, _MANY_LEFT_OUT = 2.0, 0.25
 
@@ -163,60 +181,151 @@ def _fitted(
 
 
 def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
-    """Each cell weighed against what the fitted wall lets expect."""
+    """The fitted wall, and what cells that are seen stand off it, by kriging."""
     cells, rows = clouds.cells, grid.surveyed_rows
     height = grid.height[rows]
+    block = block_of_cells(cells, grid)
+    first = _first_block(fit, block)
+    posterior = replace(fit.posterior, best=_grain_as_noise(fit.posterior.best))
+    posterior = _of_means(posterior, block, first, grid)
     expected = np.full(grid.shape, np.nan)
     unsure = np.full(grid.shape, np.nan)
-    expected[rows] = fit.posterior.best.mean_on(height, grid.azimuth)
-    unsure[rows] = _fitted_sd(fit, height, grid.azimuth) ** 2
+    expected[rows] = posterior.best.mean_on(height, grid.azimuth)
+    unsure[rows] = _fitted_sd(posterior, height, grid.azimuth) ** 2
     seen = cells.seen & rows[:, None]
+    told = cells.own & seen
     occluded = ~seen & rows[:, None] & ~grid.opening
-    inflation = variance_inflation(fit.posterior.best, occluded, grid)
-    unsure *= np.where(occluded, inflation, 1.0)
-    uneven, explained = _within_blocks(cells, expected)
-    blur = np.maximum(cells.blur - explained, LEAST_BLUR * cells.blur)
-    own = cells.variance - cells.blur + clouds.grazing
-    residual = np.where(seen, cells.cutback + uneven - expected, 0.0)
-    excess = np.where(seen, residual**2 - unsure - own, np.nan)
+    inflation = variance_inflation(posterior.best, occluded, grid)
+    scatter = np.where(told, cells.variance + _within(expected, cells.count), 0.0)
+    residual = np.where(told, cells.cutback - expected, np.nan)
+    ring, ring_covariance = ring_residual(residual, scatter, grid)
+    expected = expected + ring[:, None]
+    residual = residual - ring[:, None]
+    scattered = _scattered(posterior, block, first)
+    local = krige(residual, scatter, cells.count, seen, scattered=scattered, grid=grid)
+    own = scatter + clouds.grazing
+    excess = np.where(told, residual**2 - unsure - own, np.nan)
     rough = roughness(excess, unsure + own)
-    before = unsure + rough
-    gain = np.divide(before, before + own, out=np.zeros(grid.shape), where=seen)
-    left = np.where(seen, gain * np.where(seen, own, 0.0) + blur, before)
-    alone = gain * (own - clouds.grazing - cells.shared.variance()) + blur
+    gain = local.gain
+    left = local.variance + local.scatter(scatter) + gain * clouds.grazing
+    left = left + local.missed_rows(ring_covariance)
+    left = np.where(seen, left, unsure * inflation + rough)
+    mean = expected + np.where(seen, local.apply(residual), 0.0)
+    near_nil = np.abs(mean) < _NEAR_NIL
     return CloudPosterior(
-        fitted=fit.posterior,
+        fitted=posterior,
         grid=grid,
-        mean=expected + gain * residual,
+        mean=mean,
         sd=np.sqrt(left + clouds.systematic.variance()),
         occluded=occluded,
         sd_inflation=np.sqrt(inflation),
-        scatter_variance=np.where(seen, alone, 0.0),
         grazing_variance=np.where(seen, gain * clouds.grazing, 0.0),
         roughness_variance=np.nan_to_num(rough),
-        shared=replace(cells.shared, sd=cells.shared.sd * np.sqrt(gain)),
+        local=local,
+        ring_covariance=ring_covariance,
+        absolute_scale=absolute_scale(local, residual, scatter, near_nil),
+        points=PointErrors(scatter, block, first),
         systematic=clouds.systematic,
     )
 
 
-def _within_blocks(cells: Cells, expected: Float) -> tuple[Float, Float]:
-    """How the wall goes within a block that tells several cells, and its variance.
+def _within(expected: Float, count: Float) -> Float:
+    """Variance of a cell's mean by where in it its points happen to lie, mm2; (m, k).
 
-    As the fitted wall does, but by no more than the points of the block scatter.
+    Evenly spread over a cell in which the wall rises by d from edge to edge, a point
+    has the variance d^2 / 12 by its place (JCGM 100:2008, 4.3.7); in either direction.
     """
-    uneven = cells.shared.unevenness(expected)
-    square = uneven**2
-    mean = square - cells.shared.unevenness(square)
-    least = np.minimum(np.nan_to_num(cells.blur), mean)
-    part = np.sqrt(np.divide(least, mean, out=np.zeros_like(mean), where=mean > 0.0))
-    return uneven * part, mean * part**2
+    up = np.abs(np.gradient(expected, axis=0))
+    around = 0.5 * np.abs(np.roll(expected, -1, axis=1) - np.roll(expected, 1, axis=1))
+    spread = (np.nan_to_num(up) ** 2 + np.nan_to_num(around) ** 2) / 12.0
+    return np.asarray(spread / np.maximum(count, 1.0))
 
 
-def _fitted_sd(fit: Fit, height: Float, azimuth: Float) -> Float:
+def _grain_as_noise(best: ConditionalGP) -> ConditionalGP:
+    """The same process without its grain, which readings have as an error instead.
+
+    The grain reaches less far than a block is wide: as a part of the wall it would be a
+    bump in the middle of every block.
+    """
+    prior, observed = best.covariance.prior, best.observed
+    theta, own = list(best.covariance.theta), np.zeros(len(observed.places))
+    kept, at = [], 0
+    for filled in best.covariance.components:
+        learned = len(filled.component.hyperpriors)
+        if filled.component.name == GRAIN_NAME:
+            own += filled.sd**2 * best.covariance.amplitude(observed.places.height) ** 2
+            del theta[at : at + learned]
+        else:
+            kept.append(filled.component)
+            at += learned
+    source = Source(
+        name=BLOCKS,
+        kind="A",
+        unit="mm",
+        sd=float(np.sqrt(own.mean())),
+        own=observed.apply(own[:, None])[:, 0],
+        shared=np.zeros((len(observed), 0)),
+    )
+    return ConditionalGP(
+        Covariance(replace(prior, components=tuple(kept)), np.array(theta)),
+        Noise((*best.noise.sources, source)),
+        observed,
+    )
+
+
+def _scattered(posterior: GPPosterior, block: Int, first: int) -> Float:
+    """Variance of the fitted wall by the scatter of what it is fitted to; (m, k), mm2.
+
+    Of every cell that at its block's middle; elsewhere the mean of these.
+    """
+    best, count = posterior.best, int(block.max(initial=-1)) + 1
+    if not count:
+        return np.zeros(block.shape)
+    places, here = best.observed.places, slice(first, first + count)
+    cross = best.cross_covariance(Points2D(places.azimuth[here], places.height[here]))
+    gain = (best.inverse_cholesky @ cross).T @ best.inverse_cholesky
+    each = np.einsum("ij,jk,ik->i", gain, best.noise.matrix, gain, optimize=True)
+    return np.where(block >= 0, each[np.maximum(block, 0)], each.mean())
+
+
+def _first_block(fit: Fit, block: Int) -> int:
+    """Which reading of the fit block 0 is: stand-ins of datum bands follow blocks."""
+    count = int(block.max(initial=-1)) + 1
+    return fit.n_readings - count
+
+
+def _of_means(
+    posterior: GPPosterior, block: Int, first: int, grid: Grid
+) -> GPPosterior:
+    """The same with blocks read as the means over their cells that they are.
+
+    The process is told of places.  By how much its own mean over a block's cells lies
+    off that at their middle, the block is moved; twice, as the wall moves with it.
+    """
+    held = block >= 0
+    at, count = block[held], np.bincount(block[held])
+    rows = grid.surveyed_rows
+    best = posterior.best
+    here = slice(first, first + count.size)
+    places = best.observed.places
+    middle = Points2D(places.azimuth[here], places.height[here])
+    read = best.observed.value[here].copy()
+    for _ in range(_ROUNDS):
+        expected = np.zeros(grid.shape)
+        expected[rows] = best.mean_on(grid.height[rows], grid.azimuth)
+        over = np.bincount(at, expected[held]) / np.maximum(count, 1)
+        there = best.weights @ best.cross_covariance(middle)
+        value = best.observed.value.copy()
+        value[here] = read - (over - there)
+        best = replace(best, observed=replace(best.observed, value=value))
+    return replace(posterior, best=best)
+
+
+def _fitted_sd(posterior: GPPosterior, height: Float, azimuth: Float) -> Float:
     rows = max(4, int(np.ceil((height[-1] - height[0]) / _NET_ROW)) + 1)
     net = np.linspace(height[0], height[-1], rows)
     around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
-    _, sd = fit.posterior.on_grid(net, around)
+    _, sd = posterior.on_grid(net, around)
     log_sd = np.log(np.maximum(sd, 1e-6))
     return np.exp(interpolate_smoothly(log_sd, net, height, azimuth))
 

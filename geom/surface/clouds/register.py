@@ -26,6 +26,7 @@ from geom.design import Design
 from geom.readings.cloud import Cloud, CloudReadings
 from geom.surface.clouds.binning import CloudBinner, bin_cloud, sample
 from geom.surface.clouds.cells import (
+    FEW,
     Cells,
     merge_cells,
     wall_cells,
@@ -145,7 +146,7 @@ def register_clouds(
         for own, jacobian in jacobians
         for field in (*jacobian, rise)
     ]
-    crowded = (cells.shared.share.sum(axis=0) > 0.0).astype(np.float64)
+    crowded = (cells.seen & (cells.count < FEW)).astype(np.float64)
     ranging = sum(s.ranging * part for s, part in zip(scans, share, strict=True))
     return RegisteredClouds(
         cells=cells,

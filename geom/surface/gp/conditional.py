@@ -204,6 +204,11 @@ class ConditionalGP:
         pulled = self.cross_covariance_with_net(height, azimuth) @ weight
         return np.asarray(self.inverse_cholesky.T @ (self.inverse_cholesky @ pulled))
 
+    def gains(self, height: Float, azimuth: Float) -> Float:
+        """How the mean at every node of a net follows each reading; (m * k, n)."""
+        cross = self.cross_covariance_with_net(height, azimuth)
+        return np.asarray((self.inverse_cholesky @ cross).T @ self.inverse_cholesky)
+
     def variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
         """Variance of a weighted sum of cut-back over the nodes of a net.
 

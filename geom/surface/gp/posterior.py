@@ -69,6 +69,10 @@ class Posterior(Protocol):
     def fitted(self) -> GPPosterior:
         """The Gaussian process fitted to the readings, or to blocks of laser points."""
 
+    @property
+    def absolute_scale(self) -> float:
+        """Mean absolute error of places over that of normal errors of their sd."""
+
     def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and covariance of cut-back at every node of a net.
 
@@ -144,6 +148,11 @@ class GPPosterior:
     def places(self) -> Points2D:
         """Where it was read."""
         return self.best.observed.places
+
+    @property
+    def absolute_scale(self) -> float:
+        """One: errors of the process are normal."""
+        return 1.0
 
     def holes_seen(self, least: float, deeper: float) -> tuple[int, int]:
         """Readings that lie deeper than the others foretell, and readings in all.

@@ -57,6 +57,7 @@ ONE_SIDED, MELTED_ONE_SIDE = "one-sided burn", "melting zone on one side"
 #: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
 #: learned from them.
 GRAIN = 15.0
+GRAIN_NAME = "grain of the face"
 
 
 @dataclass(frozen=True)
@@ -455,7 +456,7 @@ def default_prior(
         length_scale_height=LogNormal(60.0, 0.3),
     )
     grain = Component(
-        "grain of the face",
+        GRAIN_NAME,
         sd=LogNormal(1.0, 0.5),
         kernel_azimuth="matern32",
         kernel_height="matern32",

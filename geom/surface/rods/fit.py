@@ -36,10 +36,19 @@ _GROSS = 50.8
 
 @dataclass(frozen=True)
 class Fit:
-    """What the readings say, and which of them were left out."""
+    """What the readings say, and which of them were left out.
+
+    Attributes
+    ----------
+    posterior : GPPosterior
+    rejected : tuple of Rejected
+    n_readings : int
+        Readings that it rests on, stand-ins of datum bands, which follow them, apart.
+    """
 
     posterior: GPPosterior
     rejected: tuple[Rejected, ...]
+    n_readings: int
 
 
 def fit_wall(
@@ -96,7 +105,9 @@ def fit_wall(
         _rejected(outlier, sheet, observed, design) for outlier in outliers
     )
     return Fit(
-        sample_posterior(likelihood, best, seed=seed, n_samples=n_samples), rejected
+        sample_posterior(likelihood, best, seed=seed, n_samples=n_samples),
+        rejected,
+        int((kept & ~pseudo).sum()),
     )
 
 

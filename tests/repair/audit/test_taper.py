@@ -19,12 +19,13 @@ from geom.repair.audit.taper import (
     within_tolerance,
 )
 from geom.surface import GPPosterior, reconstruct
+from geom.surface.clouds.kriging import by_themselves
 from geom.surface.clouds.posterior import (
     POSE_PARAMETERS,
     CloudPosterior,
+    PointErrors,
     SystematicErrors,
 )
-from geom.surface.clouds.shared_errors import SharedErrors
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
 from tests.walls import plain_design, rod_readings, stations, tapered_design
@@ -379,10 +380,12 @@ def scanned(design: Design, turned: float = 0.0) -> tuple[CloudPosterior, object
         sd=np.ones(grid.shape),
         occluded=np.zeros(grid.shape, dtype=bool),
         sd_inflation=np.ones(grid.shape),
-        scatter_variance=np.full(grid.shape, 4.0),
         grazing_variance=np.zeros(grid.shape),
         roughness_variance=np.zeros(grid.shape),
-        shared=SharedErrors.none(grid.shape),
+        local=by_themselves(np.ones(grid.shape), np.full(grid.shape, 9.0)),
+        ring_covariance=np.zeros((grid.height.size, grid.height.size)),
+        absolute_scale=1.0,
+        points=PointErrors(np.full(grid.shape, 4.0), np.full(grid.shape, -1)),
         systematic=SystematicErrors(
             POSE_PARAMETERS, np.zeros((5, *grid.shape)), np.zeros((5, 5))
         ),

@@ -8,13 +8,8 @@ import numpy as np
 import pytest
 
 from geom.design import Profile
-from geom.surface.clouds.cells import (
-    MOST,
-    Cells,
-    _sides,
-    block_means,
-)
-from geom.surface.clouds.shared_errors import SharedErrors
+from geom.surface.clouds.blocks import MOST, _sides, block_means, block_of_cells
+from geom.surface.clouds.cells import Cells
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
@@ -28,11 +23,10 @@ def cells_with(cutback: Float) -> Cells:
         cutback=cutback,
         variance=np.where(np.isfinite(cutback), 1.0, np.nan),
         count=np.where(np.isfinite(cutback), 9.0, 0.0),
+        own=np.isfinite(cutback),
         total=0,
         rejected=0,
         in_front=0,
-        blur=np.zeros(cutback.shape),
-        shared=SharedErrors.none(cutback.shape),
     )
 
 
@@ -167,41 +161,17 @@ def test_there_are_about_as_many_blocks_as_a_fit_can_bear(name):
     assert 0.5 < tall / (wide * grid.design_radius.mean()) < 2.0
 
 
-def told_by_one(sd: float) -> SharedErrors:
-    """All cells of the grid's first block told by one block of points."""
-    whole = np.full((1, *GRID.shape), -1)
-    whole[0][block(0, 0)] = 0
-    held = (whole >= 0).astype(float)
-    return SharedErrors(whole, np.where(whole >= 0, 3, 1), held, sd * held)
-
-
-def test_what_cells_of_one_block_of_points_share_does_not_average_away():
-    cells = replace(cells_with(field()), shared=told_by_one(2.0))
-    own = np.where(cells.shared.block[0] >= 0, 4.0 + 1.0, 1.0)
-    told = block_means(cells, GRID, own)
-    count = ROWS * COLUMNS
-    # 2 mm that all cells share, 1 mm that each has by itself.
-    assert told.sd[0] == pytest.approx(np.sqrt(4.0 + 1.0 / count), rel=1e-12)
-    assert told.sd[1] == pytest.approx(np.sqrt(1.0 / count), rel=1e-12)
-
-
-def test_errors_of_blocks_of_points_run_across_nodes():
-    # Two nodes, halves of the block: each has half of its cells' weight, all its error.
-    shared = told_by_one(2.0)
-    owner = np.full(GRID.shape, -1)
-    rows, columns = block(0, 0)
-    owner[rows, columns] = 0
-    owner[rows, columns.start : columns.start + COLUMNS // 2] = 1
-    weight = 1.0 / np.maximum(np.bincount(owner[owner >= 0])[np.maximum(owner, 0)], 1)
-    slope = shared.slopes(owner, weight, 2).toarray()
-    np.testing.assert_allclose(slope, [[2.0], [2.0]], rtol=1e-12)
-    np.testing.assert_allclose(slope @ slope.T, np.full((2, 2), 4.0), rtol=1e-12)
-
-
-def test_within_a_block_of_points_a_field_is_told_from_its_mean():
-    step = np.where(np.arange(6) < 3, 3, 1)[None, None, :] * np.ones((1, 3, 1), int)
-    block_number = np.where(step == 3, 0, -1)
-    share = (step == 3).astype(float)
-    shared = SharedErrors(block_number, step, share, share)
-    slope = np.tile(np.arange(6.0), (3, 1))
-    assert shared.unevenness(slope)[0].tolist() == [-1.0, 0.0, 1.0, 0.0, 0.0, 0.0]
+def test_a_cell_told_by_those_around_it_is_no_part_of_a_block():
+    # The wall is known twice as deep where no point of its own says so.
+    own = np.random.default_rng(7).uniform(size=GRID.shape) < 0.5
+    cells = cells_with(np.where(own, field(), 2.0 * field()))
+    told = block_means(replace(cells, own=own), GRID, variances())
+    lit = own[block(0, 0)]
+    assert told.value[0] == pytest.approx(field()[block(0, 0)][lit].mean(), abs=1e-12)
+    number = block_of_cells(replace(cells, own=own), GRID)
+    assert (number[own] >= 0).all()
+    assert (number[~own] == -1).all()
+    held = number == 5
+    height, azimuth = np.meshgrid(GRID.height, GRID.azimuth, indexing="ij")
+    assert told.height[5] == pytest.approx(height[held].mean(), abs=1e-9)
+    assert told.azimuth[5] == pytest.approx(azimuth[held].mean(), abs=1e-9)

@@ -19,7 +19,6 @@ from geom.surface.clouds.cells import (
     wall_cells,
 )
 from geom.surface.clouds.histogram import BinLayout, Histogram
-from geom.surface.clouds.shared_errors import SharedErrors
 from geom.surface.grid import Grid, make_grid
 from geom.units import Bool, Float
 from tests.walls import plain_design, tapered_design
@@ -239,6 +238,52 @@ def test_a_thin_scan_is_told_by_blocks_and_says_so():
     assert rms(error) == pytest.approx(stated, rel=0.2)
 
 
+def thin_scan(dust: float = 0.0) -> tuple[BinnedCloud, Cells]:
+    """One or two points a cell, of a wall with a loss of 20 mm with upright edges."""
+    scan = BinnedCloud(count=12_000)
+    lost = scan.within((100.0, 160.0), (500.0, 1000.0))
+    scan.cutback[lost] += 20.0
+    far = scan.rng.uniform(size=12_000) < dust
+    scan.cutback[far] = scan.rng.uniform(-140.0, 0.0, int(far.sum()))
+    return scan, scan.cells()
+
+
+def with_loss(grid: Grid) -> Float:
+    lost = window(grid, (100.0, 160.0), (500.0, 1000.0))
+    return truth(grid) + np.where(lost, 20.0, 0.0)
+
+
+def test_points_at_an_upright_edge_stay_where_they_are():
+    # A block's layer takes the side that most of its points are on.
+    scan, cells = thin_scan()
+    assert cells.own.sum() > 0.75 * cells.own.size
+    assert cells.rejected < 0.02 * 12_000
+    edge = window(scan.grid, (90.0, 170.0), (450.0, 1050.0)) & cells.own
+    # columns that straddle the edge mix both depths
+    straddles = np.isin(scan.grid.azimuth, (99.0, 102.0, 159.0, 162.0))
+    off = (cells.cutback - with_loss(scan.grid))[edge & ~straddles[None, :]]
+    assert rms(off) < 1.6
+    assert np.abs(off).max() < 8.0
+
+
+def test_a_cell_of_few_points_is_as_sure_as_their_number_makes_it():
+    scan, cells = thin_scan()
+    sure = cells.variance[cells.own] * cells.count[cells.own]
+    # 1 mm of scatter, and the slope of the wall within a cell
+    assert np.median(sure) == pytest.approx(1.1, abs=0.4)
+    few, many = (cells.own & (cells.count == n) for n in (1, 4))
+    off = cells.cutback - truth(scan.grid)
+    quiet = window(scan.grid, (180.0, 350.0), (0.0, 1500.0))
+    assert rms(off[few & quiet]) > 1.5 * rms(off[many & quiet])
+
+
+def test_dust_among_few_points_is_no_wall():
+    scan, cells = thin_scan(dust=0.05)
+    far = np.abs(cells.cutback - with_loss(scan.grid)) > 25.0
+    assert np.mean(far[cells.own]) < 0.004
+    assert cells.rejected > 0.6 * 0.05 * 12_000
+
+
 def test_no_points_at_all_are_no_wall():
     cells = BinnedCloud(count=0).cells()
     assert not cells.seen.any()
@@ -253,8 +298,7 @@ def a_cell(cutback: float, variance: float, count: float) -> Cells:
 
     return Cells(
         beside(cutback, np.nan), beside(variance, np.nan), beside(count, 0.0),
-        100, 7, 1,
-        beside(0.0, 0.0), SharedErrors.none((1, 2)),
+        np.isfinite(beside(cutback, np.nan)), 100, 7, 1,
     )  # fmt: skip
 
 

@@ -1,0 +1,470 @@
+"""Simple kriging of what cells stand off the fitted wall, from the cells around.
+
+The process fitted to blocks of cells draws the wall smoother than it is: over a block
+it knows the mean alone.  What is left, the residual field, reaches some centimetres:
+its value in a cell is the best linear estimate from the nearest cells with points of
+their own, whose means are uncertain by the scatter of their few points and by how the
+wall runs within them.  A linear estimate goes by where points lie and not by how many:
+a scan that is denser on some wall than on other does not bend it.
+
+How strong the field is near a cell is told by products of residuals of *different*
+cells, in which the scatter of points has no part on average.  How far it reaches, over
+how many cells it is equally strong, and by how much those products fall short, is
+chosen by how well cells that are left out are foretold from the others (Rasmussen and
+Williams 2006, section 5.4.2).
+
+References
+----------
+Cressie, N. (1993). Statistics for Spatial Data, revised ed., section 3.2 (simple
+kriging and its variance) and 2.3.1 (the spherical model, valid in up to three
+dimensions; from memory).
+Rasmussen, C. E. and Williams, C. K. I. (2006). Gaussian Processes for Machine Learning,
+section 5.4.2 (predictive log probability of what is left out).
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from geom.surface.grid import Grid
+from geom.units import Bool, Float, Int
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+#: Reach of the residual field that is tried, mm, factors on its variance, and cells
+#: (rows and columns) over which that is one.
+REACHES, FACTORS = (30.0, 60.0, 100.0, 160.0), (0.5, 1.0, 2.0, 4.0)
+WINDOWS, WIDE = (5, 9, 15, 31), 31
+#: Cells left out to choose among them.
+_LEFT_OUT = 1000
+#: Neighbours that tell a cell, at most; fewer where cells hold this many points in all.
+_MOST, _POINTS = 24, 40.0
+#: Window that the search begins with, and for how many cells the whole wall's variance
+#: counts in one.
+_LOCAL, _WHOLE_COUNTS = 15, 15.0
+#: Least part of the whole wall's: products of few cells may be below 0 by chance.
+_LEAST = 0.1
+#: Most that the field's variance is put right by, either way.
+_MOST_OFF = 2.0
+#: Cells that neighbours are looked for at a time.
+_CHUNK = 8192
+#: Neighbours that a residual is multiplied with, about.
+_PARTNERS = 12.0
+
+
+@dataclass(frozen=True)
+class LocalKriging:
+    """The linear estimate of the residual field in every cell, and its errors.
+
+    Attributes
+    ----------
+    weights : sparse array (n, n)
+        Of the n cells' own residuals (columns) in every cell's estimate (rows); cells
+        in the order of a raveled grid.
+    variance : array (m, k), mm2
+        Of the field about its estimate, were points without scatter.
+    field_sd : array (m, k), mm
+        Standard deviation of the field before it was seen.
+    reach : float, mm
+        Distance past which it is uncorrelated; 0: cells stand by themselves.
+    """
+
+    weights: csr_array
+    variance: Float
+    field_sd: Float
+    reach: float
+
+    @property
+    def gain(self) -> Float:
+        """Sum of a cell's weights: 0 where the fitted wall stands as it is; (m, k)."""
+        return np.asarray(self.weights.sum(axis=1)).reshape(self.variance.shape)
+
+    def apply(self, residual: Float) -> Float:
+        """Estimates from residuals (m, k), NaN where there is none; same shape."""
+        return np.asarray(self.weights @ np.nan_to_num(residual).ravel()).reshape(
+            residual.shape
+        )
+
+    def scatter(self, variance: Float) -> Float:
+        """What scatter of cells' own points (m, k) puts into the estimates, mm2."""
+        squared = self.weights.multiply(self.weights).tocsr()
+        return np.asarray(squared @ variance.ravel()).reshape(variance.shape)
+
+    def missed_rows(self, covariance: Float) -> Float:
+        """Variance of errors that rows have all round, where points do not undo them.
+
+        Parameters
+        ----------
+        covariance : array (m, m), mm2
+            Between the rows.
+
+        Returns
+        -------
+        array (m, k), mm2
+        """
+        from scipy.sparse import eye_array
+
+        shape = self.variance.shape
+        count = shape[0] * shape[1]
+        missed = (eye_array(count, format="csr") - self.weights).tocsr() @ of_rows(
+            shape
+        )
+        found = np.zeros(count)
+        for start in range(0, count, _CHUNK):
+            part = missed[start : start + _CHUNK]
+            found[start : start + _CHUNK] = part.multiply(part @ covariance).sum(axis=1)
+        return found.reshape(shape)
+
+    def covariance(self, missed: csr_array, grid: Grid) -> csr_array:
+        """Covariance of sums over the field; ``missed`` (q, n) are weights of cells."""
+        from scipy.sparse import csr_array, diags_array, eye_array, kron
+
+        scaled = csr_array(missed @ diags_array(self.field_sd.ravel()))
+        if self.reach > 0.0:
+            up, around = (csr_array(table) for table in _correlations(grid, self.reach))
+            rows, columns = grid.shape
+            spread = csr_array(scaled @ kron(eye_array(rows), around, format="csr"))
+            spread = csr_array(spread @ kron(up, eye_array(columns), format="csr"))
+        else:
+            spread = scaled
+        return csr_array(spread @ scaled.T)
+
+
+def of_rows(shape: tuple[int, int]) -> csr_array:
+    """One where a cell of a raveled grid lies in a row; (m * k, m)."""
+    from scipy.sparse import csr_array
+
+    rows, columns = shape
+    cell = np.arange(rows * columns)
+    return csr_array(
+        (np.ones(cell.size), (cell, cell // columns)), shape=(cell.size, rows)
+    )
+
+
+def spherical(scaled: Float) -> Float:
+    """Correlation at distances over the reach: nothing past 1."""
+    near = np.minimum(scaled, 1.0)
+    return np.asarray(1.0 - 1.5 * near + 0.5 * near**3)
+
+
+def absolute_scale(
+    local: LocalKriging, residual: Float, variance: Float, some: Bool
+) -> float:
+    """By how much less than a normal field's cells are off in the mean of absolutes.
+
+    Edges of bricks and the quiet wall between them make errors that are mostly small
+    and seldom large: their standard deviation says less of what wall within it of the
+    drawing has on either side.  Told by cells left out.
+
+    Parameters
+    ----------
+    local : LocalKriging
+    residual, variance : array (m, k), mm and mm2
+        As they were kriged.
+    some : bool array (m, k)
+        Cells that are asked; those without points have no say.
+
+    Returns
+    -------
+    float
+        Factor on the standard deviation of cells, from 0 to 1; 1 where few are asked.
+    """
+    off, field, scatter = _left_out(local, residual, variance, some)
+    if off.size < _LEFT_OUT:
+        return 1.0
+    mean = float(np.mean(np.abs(off)) * np.sqrt(0.5 * np.pi))
+    choices = np.linspace(0.0, 1.0, 41)
+    found = [float(np.mean(np.sqrt(c**2 * field + scatter))) for c in choices]
+    return float(np.interp(mean, found, choices))
+
+
+def _correlations(grid: Grid, reach: float) -> tuple[Float, Float]:
+    """Between rows (m, m) and columns (k, k): their product is that of two cells."""
+    rise = np.abs(grid.height[:, None] - grid.height[None, :])
+    turn = 0.5 * np.deg2rad(grid.azimuth[:, None] - grid.azimuth[None, :])
+    chord = 2.0 * float(grid.design_radius.mean()) * np.abs(np.sin(turn))
+    return spherical(rise / reach), spherical(chord / reach)
+
+
+def by_themselves(gain: Float, before: Float) -> LocalKriging:
+    """Every cell estimated by its own residual alone, times its gain.
+
+    Parameters
+    ----------
+    gain : array (m, k), 0 to 1
+    before : array (m, k), mm2
+        Variance of the field before it was seen.
+    """
+    from scipy.sparse import csr_array, diags_array
+
+    return LocalKriging(
+        csr_array(diags_array(gain.ravel())),
+        (1.0 - gain) ** 2 * before,
+        np.sqrt(before),
+        0.0,
+    )
+
+
+def krige(
+    residual: Float,
+    variance: Float,
+    points: Float,
+    wanted: Bool,
+    *,
+    scattered: Float,
+    grid: Grid,
+) -> LocalKriging:
+    """Fit the residual field and estimate it in every cell that is wanted.
+
+    Parameters
+    ----------
+    residual : array (m, k), mm
+        Of cells with points of their own off the fitted wall; else NaN.
+    variance : array (m, k), mm2
+        Of those by scatter.
+    points : array (m, k)
+        How many.
+    wanted : bool array (m, k)
+    scattered : array (m, k), mm2
+        Variance of the fitted wall by the scatter of the same points.
+    grid : Grid
+    """
+    told = np.isfinite(residual)
+    if not told.any():
+        nothing = np.zeros(grid.shape)
+        return by_themselves(nothing, nothing)
+    each = float(points[told].mean())
+    neighbours = int(min(np.clip(round(_POINTS / each), 1, _MOST), told.sum()))
+    # cells with points of their own, of all that are seen
+    share = float(told.sum()) / max(float((wanted | told).sum()), 1.0)
+
+    def field_over(window: int, read: Float) -> Float:
+        # the fitted wall follows the scatter by as much as it scatters: of products of
+        # residuals that takes off twice its variance and adds it once
+        raw = local_variance(read, variance, share, window) + 2.0 * scattered
+        return np.asarray(np.maximum(raw, np.maximum(scattered, 1e-6)))
+
+    if neighbours == 1:
+        field = field_over(_LOCAL, residual)
+        before = np.where(told, field, 0.0)
+        own = np.where(told, variance, 1.0)
+        return by_themselves(np.where(told, before / (before + own), 0.0), field)
+    search = _Search.of(residual, variance, told, grid)
+    # those left out have no say in how strong the field is where they are
+    many = min(_LEFT_OUT, search.at.size // 5)
+    some = np.random.default_rng(0).permutation(search.at.size)[:many]
+    rest = residual.copy()
+    rest.flat[search.at[some]] = np.nan
+    fields = {window: field_over(window, rest) for window in WINDOWS}
+    reach, factor, window = search.best(some, fields, neighbours)
+    field = factor * field_over(window, residual)
+    return _calibrated(
+        search.solve(field, wanted, reach, neighbours), residual, variance
+    )
+
+
+def _calibrated(local: LocalKriging, residual: Float, variance: Float) -> LocalKriging:
+    """The same with the field's errors as large as those of cells left out are."""
+    off, field, scatter = _left_out(local, residual, variance, np.isfinite(residual))
+    if off.size < _LEFT_OUT:
+        return local
+    ratio = float(np.sum(off**2 - scatter) / max(float(field.sum()), 1e-9))
+    ratio = float(np.clip(ratio, 1.0 / _MOST_OFF, _MOST_OFF))
+    return replace(
+        local,
+        variance=ratio * local.variance,
+        field_sd=np.sqrt(ratio) * local.field_sd,
+    )
+
+
+def _left_out(
+    local: LocalKriging, residual: Float, variance: Float, some: Bool
+) -> tuple[Float, Float, Float]:
+    """What cells lie off by when they are left out, and its variances.
+
+    In closed form (Rasmussen and Williams 2006, eq. 5.12): with w the own weight of a
+    cell and n its scatter, its residual lies off by (r - f) / (1 - w), of variance
+    n / (1 - w).
+
+    Returns
+    -------
+    off : array (p,), mm
+        Of the cells in ``some`` that have points.
+    field, scatter : array (p,), mm2
+        The part of its variance that is the field's, and that by scatter.
+    """
+    told = some & np.isfinite(residual)
+    own = local.weights.diagonal().reshape(residual.shape)[told]
+    kept = np.maximum(1.0 - own, 1e-3)
+    off = (residual - local.apply(residual))[told] / kept
+    scatter = variance[told]
+    return off, np.maximum(scatter / kept - scatter, 0.0), scatter
+
+
+def local_variance(
+    residual: Float, variance: Float, share: float, window: int = _LOCAL
+) -> Float:
+    """Variance of the residual field near each cell, from products of cells; (m, k).
+
+    By chance it may come out below 0 where the whole wall's does.
+
+    Parameters
+    ----------
+    residual : array (m, k), mm
+        NaN where a cell has no points of its own.
+    variance : array (m, k), mm2
+    share : float
+        Of the cells that have.
+    window : int
+        Rows and columns of cells over which it is one.
+    """
+    from scipy.ndimage import uniform_filter
+
+    def summed(field: Float, size: int) -> Float:
+        return np.asarray(
+            uniform_filter(field, size, mode=["constant", "wrap"]) * size**2
+        )
+
+    told = np.isfinite(residual)
+    side = 2 * int(np.ceil(0.5 * (np.sqrt(_PARTNERS / max(share, 0.02)) - 1.0))) + 1
+    weight = np.where(told, 1.0 / np.maximum(variance, 1e-3), 0.0)
+    value = np.where(told, residual, 0.0)
+    others = np.maximum(summed(weight, side) - weight, 0.0)
+    pulled = summed(weight * value, side) - weight * value
+    # weighted by what the product is worth: weight * others * (product)
+    product = weight * value * pulled
+    worth = np.where(told, weight * others, 0.0)
+    # a wall that is smooth but for a few edges is smooth on the whole
+    wide = summed(product, WIDE)[told] / np.maximum(summed(worth, WIDE)[told], 1e-9)
+    whole = float(np.median(wide))
+    local, counts = summed(product, window), summed(worth, window)
+    usual = _WHOLE_COUNTS * share * float(worth.sum()) / max(float(told.sum()), 1.0)
+    found = (local + usual * whole) / (counts + usual)
+    return np.maximum(found, _LEAST * whole)
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """Cells with points of their own, and how to find those near a place.
+
+    Attributes
+    ----------
+    at : int array (p,)
+        Which cells of the raveled grid.
+    residual, variance : array (p,)
+    place : array (n, 3), mm
+        Of all cells: along the ring's x and y, and up.
+    tree : cKDTree
+        Of those in ``at``.
+    grid : Grid
+    """
+
+    at: Int
+    residual: Float
+    variance: Float
+    place: Float
+    tree: object
+    grid: Grid
+
+    @classmethod
+    def of(cls, residual: Float, variance: Float, told: Bool, grid: Grid) -> _Search:
+        """Of the cells that are told by their own points."""
+        from scipy.spatial import cKDTree
+
+        height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
+        radius, angle = float(grid.design_radius.mean()), np.deg2rad(azimuth)
+        place = np.stack(
+            [radius * np.cos(angle), radius * np.sin(angle), height], axis=-1
+        ).reshape(-1, 3)
+        at = np.flatnonzero(told)
+        value, scatter = residual.ravel()[at], variance.ravel()[at]
+        return cls(at, value, scatter, place, cKDTree(place[at]), grid)
+
+    def best(
+        self, some: Int, fields: dict[int, Float], neighbours: int
+    ) -> tuple[float, float, int]:
+        """Reach, factor and window that foretell some cells from the others the best.
+
+        Reach and factor for the middle window, then window and factor for that reach.
+        """
+        near = self._near(self.place[self.at[some]], min(neighbours + 1, self.at.size))
+        near = near[:, 1:]
+        if not near.shape[1] or not some.size:
+            return REACHES[0], 1.0, _LOCAL
+
+        def misfit(reach: float, factor: float, window: int) -> float:
+            size, tables = factor * fields[window].ravel(), tabled[reach]
+            weight, left = self._weights(size, self.at[some], near, tables)
+            off = self.residual[some] - np.sum(weight * self.residual[near], axis=1)
+            scatter = np.sum(weight**2 * self.variance[near], axis=1)
+            spread = left + scatter + self.variance[some]
+            return float(np.sum(np.log(spread) + off**2 / spread))
+
+        tabled = {reach: _correlations(self.grid, reach) for reach in REACHES}
+        first = itertools.product(REACHES, FACTORS, (_LOCAL,))
+        reach, _, _ = min(first, key=lambda choice: misfit(*choice))
+        second = itertools.product((reach,), FACTORS, fields)
+        return min(second, key=lambda choice: misfit(*choice))
+
+    def solve(
+        self, field: Float, wanted: Bool, reach: float, neighbours: int
+    ) -> LocalKriging:
+        """The estimate in every cell that is wanted."""
+        from scipy.sparse import csr_array
+
+        size, target = field.ravel(), np.flatnonzero(wanted)
+        tables = _correlations(self.grid, reach)
+        weights, left, columns = [], [], []
+        for start in range(0, target.size, _CHUNK):
+            some = target[start : start + _CHUNK]
+            near = self._near(self.place[some], neighbours)
+            weight, remains = self._weights(size, some, near, tables)
+            weights.append(weight)
+            left.append(remains)
+            columns.append(self.at[near])
+        count = size.size
+        variance = np.zeros(count)
+        table = np.concatenate([np.zeros((0, neighbours)), *weights])
+        variance[target] = np.concatenate([np.zeros(0), *left])
+        column = np.concatenate([np.zeros((0, neighbours), dtype=np.int64), *columns])
+        row = np.repeat(target, neighbours)
+        whole = csr_array((table.ravel(), (row, column.ravel())), shape=(count, count))
+        return LocalKriging(whole, variance.reshape(field.shape), np.sqrt(field), reach)
+
+    def _near(self, place: Float, count: int) -> Int:
+        _, near = self.tree.query(place, k=count)  # type: ignore[attr-defined]
+        return np.asarray(near, dtype=np.int64).reshape(place.shape[0], count)
+
+    def _weights(
+        self, size: Float, target: Int, near: Int, tables: tuple[Float, Float]
+    ) -> tuple[Float, Float]:
+        """Weights of neighbours (t, c), and variance of the field that is left (t,).
+
+        The kriging system of every target, (t, c, c), solved at once; ``left`` is the
+        variance about the estimate less what scatter of the neighbours adds to it.
+        """
+        up, around = tables
+        at, columns = self.at[near], self.grid.azimuth.size
+        row, column = at // columns, at % columns
+        scale = np.sqrt(size)
+        own, beside = scale[target], scale[at]
+        field = up[row[:, :, None], row[:, None, :]]
+        field *= around[column[:, :, None], column[:, None, :]]
+        field *= beside[:, :, None]
+        field *= beside[:, None, :]
+        system = field.copy()
+        diagonal = np.arange(near.shape[1])
+        system[:, diagonal, diagonal] += np.maximum(self.variance[near], 1e-6)
+        across = up[row, (target // columns)[:, None]]
+        across *= around[column, (target % columns)[:, None]]
+        across *= own[:, None] * beside
+        weight = np.linalg.solve(system, across[:, :, None])[:, :, 0]
+        # w' C w, with (C + N) w = c
+        explained = np.sum(weight * across, axis=1)
+        scatter = np.sum(weight**2 * np.maximum(self.variance[near], 1e-6), axis=1)
+        return weight, np.maximum(own**2 - explained - scatter, 0.0)

@@ -1,0 +1,103 @@
+"""What residuals of a scan share all round the wall: courses, and the fit's form.
+
+A course of brick that stands deeper all round is shorter than the blocks of cells that
+the process is fitted to, and too small against the scatter of single points for the few
+cells around a cell to tell it.  A row of cells, all round, tells it well.
+
+The means of rows are readings of a process along the height, whose size and reach are
+integrated over: each choice counts by its marginal likelihood (Rasmussen and Williams
+2006, eq. 2.30 and 5.3).
+
+References
+----------
+Rasmussen, C. E. and Williams, C. K. I. (2006). Gaussian Processes for Machine Learning.
+MIT Press.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from geom.surface.clouds.kriging import spherical
+from geom.surface.grid import Grid
+from geom.units import Float
+
+#: Standard deviations and reaches that are tried, mm.
+SIZES = (0.0, 0.05, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2)
+REACHES = (30.0, 60.0, 120.0, 240.0)
+#: Rows and columns of cells around whose mean is no course.
+_WINDOW = 21
+#: Least cells with points that make a row's mean.
+_LEAST = 6
+
+
+def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, Float]:
+    """The part of residuals that every height has all round.
+
+    Parameters
+    ----------
+    residual : array (m, k), mm
+        Of cells with points of their own off the fitted wall; else NaN.
+    variance : array (m, k), mm2
+        By scatter of those.
+    grid : Grid
+
+    Returns
+    -------
+    mean : array (m,), mm
+    covariance : array (m, m), mm2
+    """
+    told = np.isfinite(residual)
+    count = told.sum(axis=1)
+    rows = np.flatnonzero(count >= _LEAST)
+    if rows.size < 2:
+        return np.zeros(count.size), np.zeros((count.size, count.size))
+    # what lies around is not all round: streaks and losses, of which each row's cells
+    # with points show another part
+    short = np.where(told, residual - _around(residual), 0.0)
+    value = short.sum(axis=1)[rows] / count[rows]
+    off = np.where(told, short - (short.sum(axis=1) / np.maximum(count, 1))[:, None], 0)
+    uneven = (off**2).sum(axis=1)[rows] / (count[rows] - 1.0)
+    scatter = np.where(told, variance, 0.0).sum(axis=1)[rows] / count[rows]
+    scatter = np.maximum(uneven, scatter) / count[rows]
+    rise = np.abs(grid.height[:, None] - grid.height[None, :])
+    found = []
+    for reach, size in itertools.product(REACHES, SIZES):
+        if size > 0.0 or reach == REACHES[0]:
+            prior = size**2 * spherical(rise / reach)
+            found.append(_given(value, scatter, prior, rows))
+    log = np.array([likelihood for likelihood, _, _ in found])
+    weight = np.exp(log - log.max())
+    weight /= weight.sum()
+    means = np.stack([mean for _, mean, _ in found])
+    mean = weight @ means
+    off = (means - mean) * np.sqrt(weight)[:, None]
+    covariance = off.T @ off
+    for part, (_, _, one) in zip(weight, found, strict=True):
+        covariance += part * one
+    return mean, covariance
+
+
+def _around(residual: Float) -> Float:
+    """Mean of the known residuals around every cell; 0 where none is."""
+    from scipy.ndimage import uniform_filter
+
+    told = np.isfinite(residual)
+    mode = ["constant", "wrap"]
+    total = uniform_filter(np.where(told, residual, 0.0), _WINDOW, mode=mode)
+    share = uniform_filter(told.astype(np.float64), _WINDOW, mode=mode)
+    return np.where(share > 1e-9, total / np.maximum(share, 1e-9), 0.0)
+
+
+def _given(
+    value: Float, scatter: Float, prior: Float, rows: np.ndarray
+) -> tuple[float, Float, Float]:
+    """Log marginal likelihood, and mean and covariance of all rows."""
+    seen = prior[np.ix_(rows, rows)] + np.diag(scatter)
+    root = np.linalg.cholesky(seen)
+    white = np.linalg.solve(root, np.column_stack([value, prior[rows]]))
+    log = -0.5 * float(white[:, 0] @ white[:, 0]) - float(np.log(np.diag(root)).sum())
+    known = white[:, 1:]
+    return log, known.T @ white[:, 0], prior - known.T @ known

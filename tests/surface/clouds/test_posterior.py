@@ -1,0 +1,100 @@
+"""What is said of sums of scanned wall: levels on a flank, scatter that nodes share."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.sparse import csr_array
+
+from geom.surface import GPPosterior
+from geom.surface.clouds.kriging import LocalKriging, by_themselves
+from geom.surface.clouds.posterior import (
+    POSE_PARAMETERS,
+    CloudPosterior,
+    PointErrors,
+    SystematicErrors,
+)
+from geom.surface.grid import make_grid
+from geom.units import Float
+from tests.walls import plain_design
+
+GRID = make_grid(plain_design(), surveyed=(0.0, 1500.0))
+AROUND = np.arange(120) * 3.0
+
+
+def scanned(mean: Float, local: LocalKriging, variance: float = 4.0) -> CloudPosterior:
+    """A wall seen all over."""
+    nothing = np.zeros(GRID.shape)
+    return CloudPosterior(
+        fitted=GPPosterior(best=None),  # asked only where the wall is hidden
+        grid=GRID,
+        mean=mean,
+        sd=np.ones(GRID.shape),
+        occluded=np.zeros(GRID.shape, dtype=bool),
+        sd_inflation=np.ones(GRID.shape),
+        grazing_variance=nothing,
+        roughness_variance=nothing,
+        local=local,
+        ring_covariance=np.zeros((GRID.height.size, GRID.height.size)),
+        absolute_scale=1.0,
+        points=PointErrors(np.full(GRID.shape, variance), np.full(GRID.shape, -1)),
+        systematic=SystematicErrors(
+            POSE_PARAMETERS, np.zeros((5, *GRID.shape)), np.zeros((5, 5))
+        ),
+    )
+
+
+def by_own_points() -> LocalKriging:
+    return by_themselves(np.ones(GRID.shape), np.ones(GRID.shape))
+
+
+@pytest.mark.parametrize("height", [700.0, 703.0, 705.0, 709.9])
+def test_a_level_on_a_flank_is_at_its_own_height(height):
+    # 0.4 mm back for every mm up: the nearest row is up to 2 mm off.
+    flank = np.repeat(0.4 * GRID.height[:, None], GRID.azimuth.size, axis=1)
+    mean, covariance = scanned(flank, by_own_points()).joint(np.array([height]), AROUND)
+    np.testing.assert_allclose(mean, 0.4 * height, atol=1e-6)
+    # three columns of two rows, by how near these are
+    row = np.searchsorted(GRID.height, height)
+    low, high = GRID.height[row - 1], GRID.height[row]
+    part = (height - low) / (high - low)
+    own = 4.0 / 3.0 * ((1.0 - part) ** 2 + part**2)
+    np.testing.assert_allclose(np.diag(covariance), own, rtol=1e-9)
+
+
+def test_beyond_the_outermost_row_a_level_is_that_row():
+    flank = np.repeat(0.4 * GRID.height[:, None], GRID.azimuth.size, axis=1)
+    wall = scanned(flank, by_own_points())
+    mean, _ = wall.joint(np.array([0.0]), AROUND)
+    np.testing.assert_allclose(mean, 0.4 * GRID.height[0], atol=1e-9)
+
+
+def test_cells_told_by_the_same_points_are_off_together():
+    # Every cell of three columns is told by the middle one's points.
+    count = GRID.opening.size
+    cell = np.arange(count).reshape(GRID.shape)
+    column = np.arange(GRID.azimuth.size) // 3 * 3 + 1
+    told = cell[:, column].ravel()
+    weights = csr_array((np.ones(count), (cell.ravel(), told)), shape=(count, count))
+    local = LocalKriging(weights, np.zeros(GRID.shape), np.zeros(GRID.shape), reach=0.0)
+    heights = GRID.height[40:44]
+    azimuth = GRID.azimuth[:60]
+    _, covariance = scanned(np.zeros(GRID.shape), local).joint(heights, azimuth)
+    # the first node has all rows below, the last all above: look at one between
+    inner = covariance[60:120, 60:120]
+    np.testing.assert_allclose(np.diag(inner)[1:59], 4.0, rtol=1e-9)
+    assert inner[3, 4] == pytest.approx(4.0)
+    assert inner[3, 6] == 0.0
+
+
+def test_scatter_enters_the_fitted_wall_by_blocks():
+    block = np.full(GRID.shape, -1)
+    block[:2, :3] = 0
+    block[2:4, :3] = 1
+    variance = np.random.default_rng(0).uniform(1.0, 3.0, GRID.shape)
+    table = PointErrors(variance, block).in_blocks().toarray()
+    assert table.shape == (2, block.size)
+    np.testing.assert_allclose(
+        table[1].reshape(GRID.shape)[2:4, :3], variance[2:4, :3] / 6.0
+    )
+    assert np.count_nonzero(table) == 12
