@@ -14,19 +14,19 @@ depth and not with that of the node's mean.
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtri
 
 from geom.compare.draws import WallDraws
-from geom.stats.partial_moments import expected_excess, expected_shortfall
+from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import Grid
 from geom.units import Float
 
 #: Draws of a node that its table is made for, from the least to the greatest.
 _TABULATED = 17
-#: How well it is known how uneven the wall is within a node: spread of the logarithm of
-#: cells' standard deviation, all over the wall alike.  From walls of the fleet
-#: (docs/benchmarks.md).  Draws take one of so many equally probable values.
-_UNEVEN_SPREAD, _UNEVEN = 0.3, 4
+#: How uneven the wall is within a node, over what its cells say: from what the node's
+#: mean alone makes to more than all of it, equally probable and all over the wall
+#: alike.  Cells follow the scatter of few points, and their errors are not normal.
+#: From walls of the fleet (docs/benchmarks.md).
+UNEVEN = (0.2, 0.45, 0.7, 0.95, 1.2)
 
 
 def cell_excess(
@@ -75,18 +75,19 @@ def cell_excess(
     left = np.clip(place.astype(np.int64), 0, _TABULATED - 2)
     part = place - left
     row, count = np.arange(some.size)[:, None], moved.shape[1]
-    middles = ndtri((np.arange(_UNEVEN) + 0.5) / _UNEVEN)
-    uneven = np.random.default_rng([count, 2]).permutation(count) % _UNEVEN
+    wall, weight = cutback[held], patch[held]
+    even = np.bincount(owner, weight * wall) / np.bincount(owner, weight)
+    choice = np.random.default_rng([count, 2]).permutation(count) % len(UNEVEN)
     volume = np.zeros(moved.shape)
-    for level, middle in enumerate(middles):
-        wide = own * np.exp(_UNEVEN_SPREAD * middle)
+    for number, uneven in enumerate(UNEVEN):
+        middle = even[owner] + uneven * (wall - even[owner])
         each = moment(
-            cutback[held][:, None] + about[owner], wide[:, None], radius[:, None]
+            middle[:, None] + about[owner], uneven * own[:, None], radius[:, None]
         )
-        each *= patch[held][:, None]
+        each *= weight[:, None]
         table = np.stack([np.bincount(owner, one, some.size) for one in each.T], axis=1)
-        own_draws = np.flatnonzero(uneven == level)
-        at, share = left[:, own_draws], part[:, own_draws]
-        volume[:, own_draws] = (1.0 - share) * table[row, at]
-        volume[:, own_draws] += share * table[row, at + 1]
+        draws = np.flatnonzero(choice == number)
+        at, share = left[:, draws], part[:, draws]
+        volume[:, draws] = (1.0 - share) * table[row, at]
+        volume[:, draws] += share * table[row, at + 1]
     return np.asarray(np.where(walls.cutback[some] == 0.0, 0.0, volume).sum(axis=0))

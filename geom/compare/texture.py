@@ -56,7 +56,7 @@ def without_texture(
     for texture in TEXTURES:
         wider = variance + 2.0 * texture**2
         each = 0.5 * (np.log(variance / wider) + off**2 * (1 / variance - 1 / wider))
-        logs.append(count * patch(np.float32(each)[:, :, None])[:, :, 0])
+        logs.append(count * patch(each.astype(np.float32)[:, :, None])[:, :, 0])
     likelihood = np.mean(np.exp(np.clip(logs, -50.0, 50.0)), axis=0)
     odds = sound / np.maximum(1.0 - sound, 1e-12) / np.maximum(likelihood, 1.0)
     return np.asarray(odds / (1.0 + odds))

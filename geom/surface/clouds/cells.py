@@ -183,7 +183,7 @@ def _total(histogram: Histogram) -> Float:
     """Points of each cell, wall or not."""
     layout = histogram.layout
     table = histogram.counts.reshape(layout.rows, layout.columns, layout.bins)
-    return table.sum(axis=2, dtype=np.float64)
+    return np.asarray(table.sum(axis=2, dtype=np.float64))
 
 
 def _crowding(blocks: Layers, told: Bool) -> float:

@@ -326,7 +326,7 @@ def find_layers(counts, columns, first, last, step, part, layer, share, least):
     return found
 
 
-@njit(parallel=True, error_model="numpy", nogil=True, cache=True)
+@compiled(parallel=True, error_model="numpy")
 def supported_points(counts, columns, layer, reach, agree, halo, least, share):
     """Points of single cells that lie near a layer and that points around agree with.
 

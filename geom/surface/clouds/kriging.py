@@ -82,7 +82,8 @@ class LocalKriging:
     @property
     def gain(self) -> Float:
         """Sum of a cell's weights: 0 where the fitted wall stands as it is; (m, k)."""
-        return np.asarray(self.weights.sum(axis=1)).reshape(self.variance.shape)
+        total = np.asarray(self.weights.sum(axis=1), dtype=np.float64)
+        return total.reshape(self.variance.shape)
 
     def apply(self, residual: Float) -> Float:
         """Estimates from residuals (m, k), NaN where there is none; same shape."""
@@ -463,7 +464,7 @@ class _Search:
         across = up[row, (target // columns)[:, None]]
         across *= around[column, (target % columns)[:, None]]
         across *= own[:, None] * beside
-        weight = np.linalg.solve(system, across[:, :, None])[:, :, 0]
+        weight: Float = np.linalg.solve(system, across[:, :, None])[:, :, 0]
         # w' C w, with (C + N) w = c
         explained = np.sum(weight * across, axis=1)
         scatter = np.sum(weight**2 * np.maximum(self.variance[near], 1e-6), axis=1)

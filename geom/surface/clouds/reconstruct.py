@@ -284,8 +284,8 @@ def _scattered(posterior: GPPosterior, block: Int, first: int) -> Float:
     places, here = best.observed.places, slice(first, first + count)
     cross = best.cross_covariance(Points2D(places.azimuth[here], places.height[here]))
     gain = (best.inverse_cholesky @ cross).T @ best.inverse_cholesky
-    each = np.einsum("ij,jk,ik->i", gain, best.noise.matrix, gain, optimize=True)
-    return np.where(block >= 0, each[np.maximum(block, 0)], each.mean())
+    each: Float = np.sum((gain @ best.noise.matrix) * gain, axis=1)
+    return np.where(block >= 0, each[np.maximum(block, 0)], float(each.mean()))
 
 
 def _first_block(fit: Fit, block: Int) -> int:

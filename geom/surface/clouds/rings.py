@@ -85,9 +85,10 @@ def _around(residual: Float) -> Float:
     from scipy.ndimage import uniform_filter
 
     told = np.isfinite(residual)
-    mode = ["constant", "wrap"]
-    total = uniform_filter(np.where(told, residual, 0.0), _WINDOW, mode=mode)
-    share = uniform_filter(told.astype(np.float64), _WINDOW, mode=mode)
+    total, share = (
+        uniform_filter(field, _WINDOW, mode=["constant", "wrap"])
+        for field in (np.where(told, residual, 0.0), told.astype(np.float64))
+    )
     return np.where(share > 1e-9, total / np.maximum(share, 1e-9), 0.0)
 
 
