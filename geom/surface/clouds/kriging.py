@@ -464,7 +464,9 @@ class _Search:
         across = up[row, (target // columns)[:, None]]
         across *= around[column, (target % columns)[:, None]]
         across *= own[:, None] * beside
-        weight: Float = np.linalg.solve(system, across[:, :, None])[:, :, 0]
+        weight = np.asarray(
+            np.linalg.solve(system, across[:, :, None])[:, :, 0], dtype=np.float64
+        )
         # w' C w, with (C + N) w = c
         explained = np.sum(weight * across, axis=1)
         scatter = np.sum(weight**2 * np.maximum(self.variance[near], 1e-6), axis=1)
