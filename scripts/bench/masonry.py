@@ -35,6 +35,7 @@ import numpy as np
 from fleet_surveys import Wall, Way, write_rods
 from fleet_walls import FAMILIES, Float, texture
 from masonry_checks import Pushed, into_least, overlap, pushed_out
+from masonry_demand import demand_by_rule
 from masonry_table import orders_table, plans_table
 from recheck import as_before
 
@@ -46,7 +47,7 @@ from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.masonry.relining import relined_bands
 from geom.repair.plan.opened import plan_support
-from geom.repair.plan.order import clay_of, demand_by_rule, made_up, sand_of
+from geom.repair.plan.order import clay_of, made_up, sand_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall as KnownWall
 

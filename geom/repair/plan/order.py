@@ -35,7 +35,7 @@ from geom.repair.masonry.bricks import brick_volume
 from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.plan.daub import daub_for
-from geom.repair.plan.partition import ZoneShare, partition, zones_by_rule
+from geom.repair.plan.partition import ZoneShare
 from geom.repair.wall import Wall, section
 from geom.stats.normal import joint_normal
 from geom.surface import RadialSurface
@@ -86,11 +86,6 @@ def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
         joints=joints,
         face=sum(float(np.sum(zone.share * wall.grid.face_area)) for zone in washed),
     )
-
-
-def demand_by_rule(wall: Wall, pieces: Sequence[BrickPiece]) -> Demand:
-    """What a wall takes whose zones are found by the rule too."""
-    return demand_of(wall, partition(wall, zones_by_rule(wall), pieces))
 
 
 @dataclass(frozen=True)

@@ -13,15 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geom.compare.findings import ACTIONS, Action
-from geom.compare.zones import call_actions
+from geom.compare.findings import Action
 from geom.repair.masonry.layup import LayUp, lay_up
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.wall import Wall
-from geom.surface.components import components
 from geom.units import Bool, Float
-
-_OTHERS: tuple[Action, ...] = ("daub", "chip", "measure again")
 
 
 @dataclass(frozen=True)
@@ -109,17 +105,3 @@ def partition(
         share = np.where(zone.mask, free, 0.0) if layup is None else layup.share
         shares.append(ZoneShare(zone.id, zone.action, share, zone.mask, layup))
     return tuple(shares)
-
-
-def zones_by_rule(wall: Wall) -> tuple[ZoneMask, ...]:
-    """The zones of a wall, found by the rule for actions; brick, most gone first."""
-    action = call_actions(wall.grid, wall.cutback, wall.sd, wall.design.repair)
-    masks = components(action == ACTIONS.index("brick"))
-    gone = wall.gone
-    bricked = sorted(masks, key=lambda mask: -wall.summed(mask.astype(float), gone))
-    marked = [ZoneMask(k, "brick", mask) for k, mask in enumerate(bricked, 1)]
-    for name in _OTHERS:
-        mask = action == ACTIONS.index(name)
-        if mask.any():
-            marked.append(ZoneMask(len(marked) + 1, name, mask))
-    return tuple(marked)
