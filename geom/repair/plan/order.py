@@ -94,6 +94,8 @@ class Packing:
 
     Attributes
     ----------
+    pieces : tuple of BrickPiece
+        What is counted: pieces of the bricks that the plan lays, or of all.
     brick : float
         Brick ordered, cut waste and breakage in it, over the brick that the quick
         count lays.
@@ -101,6 +103,7 @@ class Packing:
         Brick in place, clay in joints, and sound lining cut, over the same.
     """
 
+    pieces: tuple[BrickPiece, ...]
     brick: float
     laid: float
     joints: float
@@ -113,10 +116,13 @@ class Packing:
         """That of a plan; a usual one where it lays no brick."""
         layups = [zone.layup for zone in shares if zone.layup is not None]
         marks = [zone.marked for zone in shares if zone.action == "brick"]
-        quick = _volume(_quick_bricks(wall, marks, pieces))
-        if not layups or quick <= 0.0:
-            return cls(*USUAL_PACKING)
+        names = {count.name for layup in layups for count in layup.tally}
+        some = tuple(piece for piece in pieces if not names or piece.name in names)
+        quick = _volume(_quick_bricks(wall, marks, some)) if layups else 0.0
+        if quick <= 0.0:
+            return cls(some, *USUAL_PACKING)
         return cls(
+            pieces=some,
             brick=demand_of(wall, shares).brick / quick,
             laid=sum(layup.volume for layup in layups) / quick,
             joints=sum(layup.joints for layup in layups) / quick,
@@ -124,20 +130,19 @@ class Packing:
         )
 
 
-def quick_demand(wall: Wall, pieces: Sequence[BrickPiece], packing: Packing) -> Demand:
+def quick_demand(wall: Wall, packing: Packing) -> Demand:
     """What a wall that is known takes, counted on a coarse net and put right by a plan.
 
     Parameters
     ----------
     wall : Wall
         Of no uncertainty.
-    pieces : sequence of BrickPiece
     packing : Packing
     """
     bricked, daubed = known_zones(wall)
     filled = (bricked | daubed).astype(np.float64)
     gone = section(wall.grid.design_radius[:, None], np.maximum(wall.cutback, 0.0))
-    placed = _quick_bricks(wall, components(bricked), pieces)
+    placed = _quick_bricks(wall, components(bricked), packing.pieces)
     quick = _volume(placed)
     each: dict[str, float] = {}
     for piece in placed:

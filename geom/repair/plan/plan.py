@@ -250,7 +250,7 @@ def plan_repair(
     zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
     packing = Packing.of(wall, shares, pieces)
     demands = [
-        quick_demand(likely, pieces, packing)
+        quick_demand(likely, packing)
         for likely in posterior_walls(surface, nodes, draws, seed=seed)
     ]
     worked = [zone for zone in zones if zone.action in _ORDER_OF_WORK]
