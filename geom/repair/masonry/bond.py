@@ -73,7 +73,7 @@ def lay_courses(
         total = sum(pose_worth for _, pose_worth in made)
         if total > worth * (1.0 + 1e-9):
             best, worth = tuple(brick for brick, _ in made), total
-    return _numbered(best, hollow.start)
+    return numbered(best, hollow.start)
 
 
 #: Pose, net row and net column of an interval of a line.
@@ -273,8 +273,15 @@ def _take(
         part[rows] = np.where(near, -np.inf, part[rows])
 
 
-def _numbered(bricks: Sequence[PlacedBrick], start: float) -> tuple[PlacedBrick, ...]:
-    """Courses counted from the bottom: what has one foot is one course."""
+def numbered(bricks: Sequence[PlacedBrick], start: float) -> tuple[PlacedBrick, ...]:
+    """Bricks of a skin bottom up, courses counted: what has one foot is one course.
+
+    Parameters
+    ----------
+    bricks : sequence of PlacedBrick
+    start : float, degrees
+        Where a course begins.
+    """
     feet = sorted({brick.foot for brick in bricks})
     number = {foot: k for k, foot in enumerate(feet)}
     ordered = sorted(bricks, key=lambda b: (b.foot, (b.azimuth - start) % 360.0))

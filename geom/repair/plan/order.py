@@ -32,8 +32,8 @@ from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
 from geom.repair.assumptions import COARSE_NET, COUNT_SD, USUAL_PACKING
 from geom.repair.masonry.bricks import brick_volume
-from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
+from geom.repair.masonry.skins import place_bricks
 from geom.repair.plan.daub import daub_for
 from geom.repair.plan.partition import ZoneShare
 from geom.repair.wall import Wall, section
