@@ -30,6 +30,8 @@ SHAPE_TOLL = 0.05
 NO_STOCK = 0.8
 #: Joints of a course lie at least so far from those below, as a share of a piece.
 STAGGER = 0.25
+#: Bricks curved to a bore stand on radii that are no further off than this share.
+SAME_BORE = 0.05
 #: Skins of brick, one behind the other, at most.
 SKINS = 3
 #: Foot heights of one run of the search: faces differ by no more than this share.

@@ -2,7 +2,8 @@
 
 A straight brick may stand in six ways; a tapered one in the way that the list says,
 its small face at the hot face.  A half is cut across the longest side, where that
-leaves the taper: nothing smaller is laid, and nothing is trimmed to measure.
+leaves the taper: nothing smaller is laid, and nothing is trimmed to measure.  A brick
+that is curved to a bore is taken for flat, which asks more room of the hollow.
 """
 
 from __future__ import annotations
@@ -33,6 +34,8 @@ class BrickPiece:
         Up the wall and into it.
     stock : int or None
         Of the brick, on hand; None: not known.
+    bore : float
+        Diameter that it is curved to; 0 where it is flat.
     """
 
     name: str
@@ -42,6 +45,7 @@ class BrickPiece:
     up: float
     into: float
     stock: int | None = None
+    bore: float = 0.0
 
     @property
     def whole(self) -> bool:
@@ -136,8 +140,8 @@ def pieces_of(bricks: Sequence[Brick]) -> tuple[BrickPiece, ...]:
 def _standing(brick: Brick) -> Iterator[BrickPiece]:
     if brick.taper:
         sides = (brick.inner, brick.outer, brick.course, brick.build)
-        yield BrickPiece(brick.name, 1.0, *sides, brick.stock)
-        if brick.course >= max(brick.outer, brick.build):
+        yield BrickPiece(brick.name, 1.0, *sides, brick.stock, brick.bore)
+        if brick.course >= max(brick.outer, brick.build) and not brick.bore:
             halved = (brick.inner, brick.outer, 0.5 * brick.course, brick.build)
             yield BrickPiece(brick.name, 0.5, *halved, brick.stock)
         return

@@ -25,6 +25,7 @@ from geom.repair.assumptions import (
     CUT_WEIGHT,
     NO_STOCK,
     PIECE_TOLL,
+    SAME_BORE,
 )
 from geom.repair.masonry.hollow import Hollow
 from geom.repair.masonry.pieces import BrickPiece
@@ -173,6 +174,8 @@ def _poses(
     corner = np.hypot(near, 0.5 * piece.front)
     fits = np.isfinite(stood.face)
     fits &= np.abs(np.asarray(piece.opening(corner))) <= work.opening
+    if piece.bore:
+        fits &= np.abs(2.0 * corner / piece.bore - 1.0) <= SAME_BORE
     thickest = work.cover_least + stood.spread + np.asarray(piece.sagitta(corner))
     if first_skin:
         fits &= thickest <= work.cover_most

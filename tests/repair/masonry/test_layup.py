@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from geom.design import Brickwork, Design, Profile, Shop
+from geom.design import Brick, Brickwork, Design, Profile, Shop
 from geom.frame import to_cartesian
 from geom.repair.masonry.bricks import standard_bricks
 from geom.repair.masonry.layup import LayUp, lay_up
@@ -244,6 +245,15 @@ def test_a_list_without_splits_lays_nothing_in_a_shallow_hollow() -> None:
     straights = tuple(b for b in standard_bricks("in") if "split" not in b.name)
     design = plain_design(shop=Shop(bricks=straights))
     assert laid_in(design, hollow(90.0, 500.0, 50.0)) is None
+
+
+def test_a_brick_curved_to_a_bore_stands_in_that_bore_alone() -> None:
+    # 150 mm deep, of which 24 turn a bore of 900 mm: backs 157.1 less a joint
+    circle = Brick("circle", 150.0, 154.0, 64.0, "width", 115.0, bore=925.0)
+    for bore, stands in ((925.0, True), (1400.0, False)):
+        shop = Shop(bricks=(replace(circle, bore=bore),))
+        made = laid_in(plain_design(shop=shop, shell_radius=785.0), deep)
+        assert (made is not None) == stands
 
 
 def test_pieces_follow_the_cover_that_the_shop_asks() -> None:
