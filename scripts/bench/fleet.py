@@ -198,14 +198,10 @@ def table(records: list[dict[str, Any]]) -> str:
                     f" worst {np.max(ratio):.2f}"
                 )
             lines.append(f"  {name:24}" + " ".join(f"{c:>6}" for c in cells) + tail)
-    bins = np.sum([r["p_brick"] for r in good], axis=0)
-    lines.append("\np_brick: stated and happened by tenth")
-    lines += [
-        f"  {stated / count:5.3f} {happened / count:5.3f}"
-        f" ({100 * count / bins[0].sum():.1f} %)"
-        for count, stated, happened in bins.T
-        if count > 0
-    ]
+    lines.append(
+        "\np_brick by tenth: stated, happened give or take 2 sd over surveys, share"
+    )
+    lines += _reliability(np.array([r["p_brick"] for r in good]))
     peers_of = [r for r in good if "peers" in r]
     for name in ("thin plate", "scikit-learn", "Verde", "end areas"):
         some = [r for r in peers_of if name in r["peers"]]
@@ -238,6 +234,31 @@ def table(records: list[dict[str, Any]]) -> str:
     seconds = [r["seconds"] for r in good]
     lines.append(f"seconds a survey: median {np.median(seconds):.2f}")
     return "\n".join(lines)
+
+
+def _reliability(tenths: Float) -> list[str]:
+    """Lines of what was stated and what happened.
+
+    Places of one wall are off together, so the standard deviation is that of a ratio
+    of sums over walls (Cochran 1977, Sampling Techniques, eq. 6.13; from memory).
+
+    Parameters
+    ----------
+    tenths : array (surveys, 3, 10)
+        Share of the wall, of that times what was stated, of that times what happened.
+    """
+    lines = []
+    for count, stated, happened in np.moveaxis(tenths, 0, -1).swapaxes(0, 1):
+        whole = count.sum()
+        if whole == 0.0:
+            continue
+        off = (happened - stated).sum() / whole
+        sd = float(np.sqrt(np.sum((happened - stated - off * count) ** 2))) / whole
+        lines.append(
+            f"  {stated.sum() / whole:5.3f} {happened.sum() / whole:5.3f}"
+            f" +- {2.0 * sd:5.3f} ({100.0 * whole / len(tenths):.1f} %)"
+        )
+    return lines
 
 
 def _percent(held: list[Any]) -> str:

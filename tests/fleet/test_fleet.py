@@ -80,6 +80,8 @@ def figure(record: dict[str, Any], name: str) -> tuple[float, float, bool]:
         ("48 in, tapered well", "rows 18 in apart", "ring"),
         # with the share of the melting zone as a power: 1.57
         ("27 in", "rows 18 in apart", "one-sided"),
+        # with a melting zone that is the same all round: 1.31
+        ("18 in", "above the tuyeres", "ring"),
     ],
 )
 def test_rows_far_apart_are_no_worse_than_a_thin_plate(
@@ -118,3 +120,18 @@ def test_a_loss_no_reading_met_may_be_the_deepest(folder: Path) -> None:
     record, _ = surveyed(folder, "1800 mm", "12x10", "bricks")
     assert figure(record, "deepest")[2]
     assert figure(record, "lining left")[2]
+
+
+@pytest.mark.parametrize(
+    ("furnace", "family"), [("27 in", "sound"), ("36 in boshed", "ring")]
+)
+def test_what_diameters_cannot_see_is_no_rebuild(
+    folder: Path, furnace: str, family: str
+) -> None:
+    record, _ = surveyed(folder, furnace, "diameters", family)
+    stated, true, held = figure(record, "rebuild")
+    assert held
+    # as large everywhere as where the wall is burnt: 21 and 29 L too much
+    assert abs(stated - true) < 4.0
+    assert figure(record, "buildup")[2]
+    assert figure(record, "deepest")[2]
