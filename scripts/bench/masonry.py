@@ -43,6 +43,7 @@ import geom
 from geom.design import Design
 from geom.repair import RepairPackage
 from geom.repair.acceptance.recheck import recheck
+from geom.repair.assumptions import FACE_SHARE
 from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.masonry.relining import relined_bands
@@ -226,8 +227,13 @@ def _laid_and_rechecked(  # noqa: PLR0917
     result = recheck(before, after, geom.assess(after, design), design)
     own = {zone.id for zone in _bricked(works)}
     zones = [z for z in result.zones if z.id in own and not z.found_now]
+    back = [
+        _zone_back(new, after.grid, findings, surface.grid, zone.id, design)
+        for zone in zones
+    ]
     return {
         "zones": [zone.face.decision for zone in zones],
+        "zones_back": back,
         "levels": [level.decision for level in result.levels],
         "levels_off": [_level_off(new, level.height) for level in result.levels],
         "tolerance": design.repair.tolerance,
@@ -261,6 +267,21 @@ def _repaired(
         return value
 
     return Wall(wall.furnace, cutback)
+
+
+def _zone_back(  # noqa: PLR0917
+    wall: Wall, grid: Any, findings: Any, was: Any, zone: int, design: Design
+) -> bool:
+    """Whether a zone of the survey before is back, by the recheck's own rule."""
+    row = np.clip(np.searchsorted(was.edge, grid.height) - 1, 0, was.height.size - 1)
+    column = np.rint(grid.azimuth / 360.0 * was.azimuth.size).astype(int)
+    mask = (findings.maps.zone == zone)[np.ix_(row, column % was.azimuth.size)]
+    mask &= grid.surveyed & ~grid.opening
+    off = wall.cutback(grid.azimuth[None, :], grid.height[:, None])[mask]
+    area, most = grid.face_area[mask], design.repair.tolerance
+    mean = float(np.average(off, weights=area))
+    within = float(np.average(np.abs(off) <= most, weights=area))
+    return bool(abs(mean) <= most and within >= FACE_SHARE)
 
 
 def _level_off(wall: Wall, height: float) -> float:

@@ -84,6 +84,13 @@ def _rechecked(records: Sequence[Record]) -> list[str]:
             for each in laid
             for call, level in zip(each["levels"], each["levels_off"], strict=True)
         ]
+        zones = [
+            pair
+            for each in laid
+            for pair in zip(each["zones"], each["zones_back"], strict=True)
+        ]
+        refused = sum(call == "reject" for call, back in zones if back)
+        passed = sum(call == "accept" for call, back in zones if not back)
         wrong = sum(call == "reject" for call, back in off if back)
         false = sum(call == "accept" for call, back in off if not back)
         parts = []
@@ -94,6 +101,10 @@ def _rechecked(records: Sequence[Record]) -> list[str]:
                 f"{what}: {counts['accept']} of {len(calls)} accepted, "
                 f"{counts['cannot tell']} open, {counts['reject']} rejected"
             )
+        parts.append(
+            f"zones back: {sum(back for _, back in zones)}, of these {refused} "
+            f"rejected; of the others {passed} accepted"
+        )
         parts.append(
             f"levels back: {sum(back for _, back in off)}, of these {wrong} rejected; "
             f"of the others {false} accepted"
