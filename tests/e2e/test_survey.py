@@ -176,7 +176,7 @@ def test_the_account_of_the_repair_closes(surveyed: Path) -> None:
     for brick in (brick for one in laid for brick in one["bricks"]):
         needed[brick["name"]] = needed.get(brick["name"], 0) + brick["needed"]
     for name, count in needed.items():
-        assert count == ordered[name]["best"] <= ordered[name]["enough"]
+        assert 0 < count <= ordered[name]["enough"]
 
 
 def test_the_same_input_gives_the_same_repair(
@@ -199,7 +199,9 @@ def test_repair_sheet_has_a_page_a_zone_and_what_to_order(surveyed: Path) -> Non
         for page in pypdf.PdfReader(surveyed / "repair-sheet.pdf").pages
     ]
     for zone in repair["zones"]:
-        name = f"Zone {zone['id']}: {zone['action'].upper()}"
+        fits = zone["action"] != "brick" or zone["brickwork"] is not None
+        work = zone["action"] if fits else "daub"
+        name = f"Zone {zone['id']}: {work.upper()}"
         assert sum(name in page for page in pages) == 1
     for line in repair["order"]:
         if line["unit"] == "bricks":
