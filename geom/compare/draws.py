@@ -224,17 +224,17 @@ class WallDraws:
         some = np.flatnonzero(np.isfinite(peak))
         above = peak[some] - sign * nodes.mean[some] - base[some]
         moved = sign * self.cutback[some]
-        if nodes.seen is not None and sd is not None:
-            owner = nodes.owner[held]
-            top = field[held] == peak[owner]
-            own = np.zeros(peak.size)
-            np.maximum.at(own, owner[top], sd[held][top])
-            wider = np.maximum(own[some] / np.maximum(nodes.sd[some], 1e-6), 1.0)
-            wider = np.where(nodes.seen[some], wider, 1.0)[:, None] - 1.0
-            off = moved - sign * nodes.mean[some, None]
-            moved = np.where(moved == 0.0, 0.0, moved + wider * off)
         value = np.where(moved == 0.0, 0.0, moved + above[:, None])
-        return np.asarray((value + base[some][:, None]).max(axis=0))
+        greatest = np.asarray((value + base[some][:, None]).max(axis=0))
+        if nodes.seen is None or sd is None:
+            return greatest
+        # of the cell that looks greatest, once: not of the greatest of many such errors
+        top = int(np.argmax(np.where(nodes.owner >= 0, field, -np.inf)))
+        node = nodes.owner.flat[top]
+        own = max(float(sd.flat[top] ** 2 - nodes.sd[node] ** 2), 0.0)
+        rng = np.random.default_rng([greatest.size, 4])
+        error = np.sqrt(own) * rng.standard_normal(greatest.size)
+        return np.where(greatest == 0.0, 0.0, greatest + error)
 
 
 def prior_of(surface: RadialSurface, nodes: Nodes) -> Float:
