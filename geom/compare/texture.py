@@ -49,6 +49,8 @@ def without_texture(
     off = mean[index] - mean[other]
     variance = table[index, index] + table[other, other] - 2.0 * table[index, other]
     variance = np.maximum(variance, 1e-6)
+    # where that hides a texture, a face with one is drawn worn and proud by it
+    alone = variance / np.maximum(table[index, index] + table[other, other], 1e-6)
     rise = float(nodes.height[1] - nodes.height[0])
     arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / shape[1]
     count = APART * 2.0 * np.pi * REACH**2 / (rise * arc)
@@ -56,6 +58,7 @@ def without_texture(
     for texture in TEXTURES:
         wider = variance + 2.0 * texture**2
         each = 0.5 * (np.log(variance / wider) + off**2 * (1 / variance - 1 / wider))
+        each *= np.minimum(alone, 1.0)
         logs.append(count * patch(each.astype(np.float32)[:, :, None])[:, :, 0])
     likelihood = np.mean(np.exp(np.clip(logs, -50.0, 50.0)), axis=0)
     odds = sound / np.maximum(1.0 - sound, 1e-12) / np.maximum(likelihood, 1.0)
