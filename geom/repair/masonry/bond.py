@@ -97,7 +97,7 @@ def _lay(
     at: _Place,
     skin: int,
 ) -> list[tuple[PlacedBrick, float]]:
-    """Bricks of the lines that are worth most, and of what finds room beside them."""
+    """Bricks of the lines that are worth most, and of what finds room between them."""
     made: list[tuple[PlacedBrick, float]] = []
     last: tuple[_Line, list[int]] | None = None
     for line in _worth_most(lines):
@@ -113,7 +113,7 @@ def _lay(
 
 
 def _worth_most(lines: list[_Line]) -> list[_Line]:
-    """Lines beside each other that are worth most, in their order."""
+    """Lines next to each other that are worth most, in their order."""
     lines = [line for line in lines if line.worth > 0.0]
     if not lines:
         return []

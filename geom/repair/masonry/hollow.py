@@ -108,7 +108,7 @@ def hollow_of(
     known = open_to & (grid.wall >= 1.0) & np.isfinite(wall.cutback)
     held = np.where(known, wall.cutback - HELD_BACK * wall.sd, BLOCKED)
     depth = interpolate_columns(interpolate_rows(held, row), azimuth)
-    depth = np.where(depth < 0.5 * BLOCKED, BLOCKED, depth)
+    depth = np.where(depth > 0.5 * BLOCKED, depth, BLOCKED)  # NaN at a step too
     return Hollow(
         height=height,
         start=float(azimuth[0]),
