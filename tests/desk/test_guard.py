@@ -12,6 +12,7 @@ import socket
 import threading
 import time
 import urllib.request
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
@@ -146,7 +147,10 @@ def answered(
         "scheme": "http",
         "root_path": "",
     }
-    asyncio.run(application(desk, guard)(scope, receive, send))
+    with ThreadPoolExecutor(1) as apart:  # a browser may hold this thread's event loop
+        apart.submit(
+            lambda: asyncio.run(application(desk, guard)(scope, receive, send))
+        ).result()
     start, *rest = told
     kept = {name.decode(): value.decode() for name, value in start["headers"]}
     return start["status"], kept, b"".join(part.get("body", b"") for part in rest)
