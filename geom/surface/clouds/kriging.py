@@ -121,18 +121,29 @@ class LocalKriging:
             found[start : start + _CHUNK] = part.multiply(part @ covariance).sum(axis=1)
         return found.reshape(shape)
 
-    def covariance(self, missed: csr_array, grid: Grid) -> csr_array:
+    def correlations(self, grid: Grid) -> tuple[csr_array, csr_array] | None:
+        """Of cells along rows, and along columns, both (n, n); None: of no others."""
+        from scipy.sparse import csr_array, eye_array, kron
+
+        if self.reach <= 0.0:
+            return None
+        up, around = (csr_array(table) for table in _correlations(grid, self.reach))
+        rows, columns = grid.shape
+        return (
+            csr_array(kron(eye_array(rows), around, format="csr")),
+            csr_array(kron(up, eye_array(columns), format="csr")),
+        )
+
+    def covariance(
+        self, missed: csr_array, correlations: tuple[csr_array, csr_array] | None
+    ) -> csr_array:
         """Covariance of sums over the field; ``missed`` (q, n) are weights of cells."""
-        from scipy.sparse import csr_array, diags_array, eye_array, kron
+        from scipy.sparse import csr_array, diags_array
 
         scaled = csr_array(missed @ diags_array(self.field_sd.ravel()))
-        if self.reach > 0.0:
-            up, around = (csr_array(table) for table in _correlations(grid, self.reach))
-            rows, columns = grid.shape
-            spread = csr_array(scaled @ kron(eye_array(rows), around, format="csr"))
-            spread = csr_array(spread @ kron(up, eye_array(columns), format="csr"))
-        else:
-            spread = scaled
+        spread = scaled
+        for table in correlations or ():
+            spread = csr_array(spread @ table)
         return csr_array(spread @ scaled.T)
 
 

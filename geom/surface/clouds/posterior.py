@@ -16,6 +16,7 @@ which the whole wall shares.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -133,6 +134,11 @@ class CloudPosterior:
     absolute_scale: float
     points: PointErrors
     systematic: SystematicErrors
+
+    @cached_property
+    def correlations(self) -> tuple[csr_array, csr_array] | None:
+        """Of the residual field between cells, for `LocalKriging.covariance`."""
+        return self.local.correlations(self.grid)
 
     @property
     def places(self) -> Points2D:
@@ -266,7 +272,7 @@ class _Net:
         scattered = csr_array(told @ variance)
         self.scatter = (scattered @ told.T).toarray()
         missed = csr_array(shown - told)
-        self.wall = wall.local.covariance(missed, wall.grid).toarray()
+        self.wall = wall.local.covariance(missed, wall.correlations).toarray()
         # (q, m): how much of what a row is off by all round points do not undo
         by_row = (missed @ of_rows(wall.grid.shape)).toarray()
         self.wall += by_row @ wall.ring_covariance @ by_row.T
