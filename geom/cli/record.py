@@ -1,7 +1,7 @@
 """``daubline record``: the surveys of one lining, heat after heat.
 
 ``record log`` surveys every row of a heat log and adds it, one after another.  When a
-survey was made is said by options, which ``survey --record`` has too; everything that
+survey was made is given by options, which ``survey --record`` has too; everything that
 could stop a survey from being added is checked before the long work.
 """
 

@@ -218,7 +218,7 @@ def face_nodes(surface: RadialSurface, mask: Bool) -> Nodes:
     """A net of its own over a piece of surveyed wall.
 
     Cells that belong to no zone are no nodes of a zone: where the wall steps at the
-    zone's edge, a node beside it errs otherwise than the cells within.
+    zone's edge, a node next to it errs otherwise than the cells within.
 
     Parameters
     ----------

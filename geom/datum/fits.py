@@ -382,7 +382,7 @@ class _Revolution:
         """Weighted distances (n,) and Jacobian (n, 5 or 6) where a step leads.
 
         With m = (a, b, 1) along the axis in this frame, n = m / |m|, w from the axis
-        point to a point, t = w n along the axis and r = |w - t n| away from it, a cone
+        point to a point, t = w n along the axis and r = |w - t n| off it, a cone
         of half angle A and radius R has the distance (r - R) cos A - t sin A.
         """
         frame = np.vstack([self.across, self.direction])

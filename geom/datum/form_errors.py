@@ -37,7 +37,7 @@ _MOST = 400
 #: Slabs and most sectors of a worn wall, mm and number; least points that tell one, and
 #: least sectors that tell a slab.
 _SLAB, _SECTORS, _LEAST, _LEAST_SECTORS = 150.0, 24, 5, 8
-#: Share of a slab's sectors that lie nearer the drawing than what it is said to be worn
+#: Share of a slab's sectors that lie nearer the drawing than it is taken to be worn
 #: by: a few missing bricks are no wear to one side.
 _ROUND = 0.7
 #: Standard uncertainty of an axis found on worn wall, over what its least worn quarter
@@ -96,7 +96,7 @@ def _distances(places: Float) -> Float:
 
 
 def _correlation(distance: Float, reach: float, part: float) -> Float:
-    """Exponential in the distance, beside what each block has alone."""
+    """Exponential in the distance, besides what each block has alone."""
     matrix = part * np.exp(-distance / reach)
     np.fill_diagonal(matrix, 1.0)
     return np.asarray(matrix)

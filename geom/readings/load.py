@@ -134,7 +134,7 @@ def load_clouds(
     z_offset: float,
     scanner: Sequence[float] | None,
 ) -> tuple[Cloud, ...]:
-    """Open the clouds of some files, as `load_readings` is told of them.
+    """Open the clouds of some files, as `load_readings` has them.
 
     Their points are read when the surface is made.
 

@@ -57,7 +57,7 @@ class RodReadings:
     no_access : Unreachable
         Stations that nobody could reach; they are no readings.
     common : mapping of str to array (n, c), mm
-        Errors that readings share beside their own, by the name of their source: what
+        Errors that readings share besides their own, by the name of their source: what
         one standard uncertainty of each of c does to every reading.
     """
 

@@ -330,7 +330,7 @@ def _turns(design: Design, count: int) -> Float:
 def _turn_of_each(design: Design, up: Float, across: Float, turns: Float) -> Float:
     """Which turn each row has, degrees; (m,).
 
-    Rows beside the tuyeres stand under and over them as nearly as can be.  Any other
+    Rows next to the tuyeres stand under and over them as nearly as can be.  Any other
     has a turn that no neighbour has, or one with fewer stations in openings.
     """
     row, count = np.arange(up.size), turns.size

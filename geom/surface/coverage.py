@@ -6,7 +6,7 @@ where readings stand and never from what they say; readings left out of the fit 
 too, and so does either end of a diameter.
 
 How far a sheet reaches follows from its own spacing.  Each reading has a neighbour on
-either side, the nearest that stands rather beside it than above or below it, and
+either side, the nearest that stands rather to its side than above or below it, and
 likewise one below and one above; the nearer of two is its spacing in that direction, so
 that the edge of what was read does not count.  The sheet's spacing is the upper
 quartile of those over the wall: each reading weighs by the wall it stands for, so that
@@ -101,7 +101,7 @@ def reach_of(azimuth: Float, height: Float, radius: float) -> Reach:
 
 
 def _spacing(some: Float, places: Float, radius: float) -> tuple[Float, Float]:
-    """Distance to the nearer neighbour beside, degrees, and above or below, mm.
+    """Distance to the nearer neighbour to a side, degrees, and above or below, mm.
 
     Parameters
     ----------

@@ -4,7 +4,7 @@ Every level, every zone of the survey before and every place that calls for work
 now is judged on its own by `conformity`; the wall is back on its drawing when all are
 accepted, and not back when one is rejected.  What was not measured again of a zone may
 lie anywhere: the zone is accepted only if it is back whatever that part does, and
-rejected only if it is not.  A zone that no reading stands in cannot be told, however
+rejected only if it is not.  A zone that no reading stands in cannot be judged, however
 near to it others stand.  A reading that was left out of the fit may have met a patch
 left short, so until it is read again the wall is not called back.
 

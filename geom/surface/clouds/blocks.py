@@ -64,7 +64,7 @@ def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
         azimuth=mean(azimuth),
         height=mean(height),
         value=mean(cells.cutback),
-        # cells' own errors average away
+        # cells' own errors average out
         sd=np.sqrt(mean(own) / count),
         step=np.zeros(n),
         place=("laser points",) * n,

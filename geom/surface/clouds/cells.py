@@ -7,9 +7,9 @@ more than 2 in proud of the wall around it was not wall either: what hangs there
 occludes it.  Nor is anything known where there are far fewer points than elsewhere at
 that height.
 
-A cell of few points is not told by its own layer, which they are too few to make: each
+A cell of few points has no layer of its own, which they are too few to make: each
 of them is wall if it is near the layer of the block of cells around and points around
-agree with it.  So a cell may be told by one point.  A cell without any of its own, in a
+agree with it.  So one point may be enough for a cell.  A cell without any of its own, in a
 block of cells that has, counts as seen: what the wall is there follows from the cells
 around (`geom.surface.clouds.kriging`), and stands here as the block's mean for those
 who ask what is in front of what.
@@ -157,19 +157,19 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
         wide = to_cells(alone + uneven, step, grid.shape) + slanted
         variance = np.where(fill, wide, variance)
     points = points_near(histogram, np.where(few, block, np.nan), coarsest.noise)
-    told = points.count > 0.0
+    observed = points.count > 0.0
     scatter = np.full(grid.shape, np.sqrt(coarsest.noise))
     cells = Cells(
-        cutback=np.where(told, points.cutback, cutback),
+        cutback=np.where(observed, points.cutback, cutback),
         variance=np.where(
-            told, _variance(scatter, points.count, coarsest.noise), variance
+            observed, _variance(scatter, points.count, coarsest.noise), variance
         ),
-        count=np.where(told, points.count, count),
-        own=own | told,
+        count=np.where(observed, points.count, count),
+        own=own | observed,
         total=histogram.total,
         rejected=0,
         in_front=0,
-        crowding=_crowding(coarsest, told),
+        crowding=_crowding(coarsest, observed),
     )
     cells = replace(cells, rejected=histogram.total - int(cells.count.sum()))
     dusty = to_cells(is_sparse(coarsest.count), STEPS[-1], grid.shape)
@@ -186,9 +186,9 @@ def _total(histogram: Histogram) -> Float:
     return np.asarray(table.sum(axis=2, dtype=np.float64))
 
 
-def _crowding(blocks: Layers, told: Bool) -> float:
+def _crowding(blocks: Layers, observed: Bool) -> float:
     """By how much points crowd where the wall lies further out, mm; not below 0."""
-    if not told.any():
+    if not observed.any():
         return 0.0
     known = blocks.crowding[np.isfinite(blocks.crowding)]
     return CROWDED * abs(float(known.mean())) if known.size else 0.0

@@ -5,9 +5,9 @@ it knows the mean alone.  What is left, the residual field, reaches some centime
 its value in a cell is the best linear estimate from the nearest cells with points of
 their own, whose means are uncertain by the scatter of their few points and by how the
 wall runs within them.  A linear estimate goes by where points lie and not by how many:
-a scan that is denser on some wall than on other does not bend it.
+a scan that is denser on some wall than elsewhere does not bend it.
 
-How strong the field is near a cell is told by products of residuals of *different*
+How strong the field is near a cell is estimated by products of residuals of *different*
 cells, in which the scatter of points has no part on average.  How far it reaches, over
 how many cells it is equally strong, and by how much those products fall short, is
 chosen by how well cells that are left out are foretold from the others (Rasmussen and
@@ -246,14 +246,14 @@ def krige(
         Variance of the fitted wall by the scatter of the same points.
     grid : Grid
     """
-    told = np.isfinite(residual)
-    if not told.any():
+    observed = np.isfinite(residual)
+    if not observed.any():
         nothing = np.zeros(grid.shape)
         return by_themselves(nothing, nothing)
-    each = float(points[told].mean())
-    neighbours = int(min(np.clip(round(_POINTS / each), 1, _MOST), told.sum()))
+    each = float(points[observed].mean())
+    neighbours = int(min(np.clip(round(_POINTS / each), 1, _MOST), observed.sum()))
     # cells with points of their own, of all that are seen
-    share = float(told.sum()) / max(float((wanted | told).sum()), 1.0)
+    share = float(observed.sum()) / max(float((wanted | observed).sum()), 1.0)
 
     def field_over(window: int, read: Float) -> Float:
         # the fitted wall follows the scatter by as much as it scatters: of products of
@@ -263,10 +263,10 @@ def krige(
 
     if neighbours == 1:
         field = field_over(_LOCAL, residual)
-        before = np.where(told, field, 0.0)
-        own = np.where(told, variance, 1.0)
-        return by_themselves(np.where(told, before / (before + own), 0.0), field)
-    search = _Search.of(residual, variance, told, grid)
+        before = np.where(observed, field, 0.0)
+        own = np.where(observed, variance, 1.0)
+        return by_themselves(np.where(observed, before / (before + own), 0.0), field)
+    search = _Search.of(residual, variance, observed, grid)
     # those left out have no say in how strong the field is where they are
     many = min(_LEFT_OUT, search.at.size // 5)
     some = np.random.default_rng(0).permutation(search.at.size)[:many]
@@ -310,11 +310,11 @@ def _left_out(
     field, scatter : array (p,), mm2
         The part of its variance that is the field's, and that by scatter.
     """
-    told = some & np.isfinite(residual)
-    own = local.weights.diagonal().reshape(residual.shape)[told]
+    observed = some & np.isfinite(residual)
+    own = local.weights.diagonal().reshape(residual.shape)[observed]
     kept = np.maximum(1.0 - own, 1e-3)
-    off = (residual - local.apply(residual))[told] / kept
-    scatter = variance[told]
+    off = (residual - local.apply(residual))[observed] / kept
+    scatter = variance[observed]
     return off, np.maximum(scatter / kept - scatter, 0.0), scatter
 
 
@@ -342,20 +342,22 @@ def local_variance(
             uniform_filter(field, size, mode=["constant", "wrap"]) * size**2
         )
 
-    told = np.isfinite(residual)
+    observed = np.isfinite(residual)
     side = 2 * int(np.ceil(0.5 * (np.sqrt(_PARTNERS / max(share, 0.02)) - 1.0))) + 1
-    weight = np.where(told, 1.0 / np.maximum(variance, 1e-3), 0.0)
-    value = np.where(told, residual, 0.0)
+    weight = np.where(observed, 1.0 / np.maximum(variance, 1e-3), 0.0)
+    value = np.where(observed, residual, 0.0)
     others = np.maximum(summed(weight, side) - weight, 0.0)
     pulled = summed(weight * value, side) - weight * value
     # weighted by what the product is worth: weight * others * (product)
     product = weight * value * pulled
-    worth = np.where(told, weight * others, 0.0)
+    worth = np.where(observed, weight * others, 0.0)
     # a wall that is smooth but for a few edges is smooth on the whole
-    wide = summed(product, WIDE)[told] / np.maximum(summed(worth, WIDE)[told], 1e-9)
+    wide = summed(product, WIDE)[observed] / np.maximum(
+        summed(worth, WIDE)[observed], 1e-9
+    )
     whole = float(np.median(wide))
     local, counts = summed(product, window), summed(worth, window)
-    usual = _WHOLE_COUNTS * share * float(worth.sum()) / max(float(told.sum()), 1.0)
+    usual = _WHOLE_COUNTS * share * float(worth.sum()) / max(float(observed.sum()), 1.0)
     found = (local + usual * whole) / (counts + usual)
     return np.maximum(found, _LEAST * whole)
 
@@ -384,8 +386,10 @@ class _Search:
     grid: Grid
 
     @classmethod
-    def of(cls, residual: Float, variance: Float, told: Bool, grid: Grid) -> _Search:
-        """Of the cells that are told by their own points."""
+    def of(
+        cls, residual: Float, variance: Float, observed: Bool, grid: Grid
+    ) -> _Search:
+        """Of the cells that have points of their own."""
         from scipy.spatial import cKDTree
 
         height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
@@ -393,7 +397,7 @@ class _Search:
         place = np.stack(
             [radius * np.cos(angle), radius * np.sin(angle), height], axis=-1
         ).reshape(-1, 3)
-        at = np.flatnonzero(told)
+        at = np.flatnonzero(observed)
         value, scatter = residual.ravel()[at], variance.ravel()[at]
         return cls(at, value, scatter, place, cKDTree(place[at]), grid)
 
@@ -464,17 +468,17 @@ class _Search:
         at, columns = self.at[near], self.grid.azimuth.size
         row, column = at // columns, at % columns
         scale = np.sqrt(size)
-        own, beside = scale[target], scale[at]
+        own, other = scale[target], scale[at]
         field = up[row[:, :, None], row[:, None, :]]
         field *= around[column[:, :, None], column[:, None, :]]
-        field *= beside[:, :, None]
-        field *= beside[:, None, :]
+        field *= other[:, :, None]
+        field *= other[:, None, :]
         system = field.copy()
         diagonal = np.arange(near.shape[1])
         system[:, diagonal, diagonal] += np.maximum(self.variance[near], 1e-6)
         across = up[row, (target // columns)[:, None]]
         across *= around[column, (target % columns)[:, None]]
-        across *= own[:, None] * beside
+        across *= own[:, None] * other
         weight = np.asarray(
             np.linalg.solve(system, across[:, :, None])[:, :, 0], dtype=np.float64
         )

@@ -267,11 +267,11 @@ class _Net:
 
         wall = self._wall
         shown = csr_array(self._average @ diags_array(seen.ravel()))
-        told = csr_array(shown @ wall.local.weights)
+        weights = csr_array(shown @ wall.local.weights)
         variance = diags_array(wall.points.variance.ravel())
-        scattered = csr_array(told @ variance)
-        self.scatter = (scattered @ told.T).toarray()
-        missed = csr_array(shown - told)
+        scattered = csr_array(weights @ variance)
+        self.scatter = (scattered @ weights.T).toarray()
+        missed = csr_array(shown - weights)
         self.wall = wall.local.covariance(missed, wall.correlations).toarray()
         # (q, m): how much of what a row is off by all round points do not undo
         by_row = (missed @ of_rows(wall.grid.shape)).toarray()
@@ -280,9 +280,11 @@ class _Net:
             _, fitted = wall.fitted.joint(height, azimuth)
             self.wall += fitted * self.inferred[:, None] * self.inferred[None, :]
         if (self._follows > _FOLLOWS).any():
-            self._scatter_by_fit(told, height, azimuth)
+            self._scatter_by_fit(weights, height, azimuth)
 
-    def _scatter_by_fit(self, told: csr_array, height: Float, azimuth: Float) -> None:
+    def _scatter_by_fit(
+        self, weights: csr_array, height: Float, azimuth: Float
+    ) -> None:
         """Add what the same scatter does to the fitted wall, where a node follows it.
 
         What the fitted wall is off by otherwise is the residual field.
@@ -293,7 +295,7 @@ class _Net:
         self.scatter += gain @ best.noise.matrix @ gain.T
         both = points.in_blocks()
         blocks = slice(points.first, points.first + both.shape[0])
-        shared = gain[:, blocks] @ (both @ told.T).toarray()
+        shared = gain[:, blocks] @ (both @ weights.T).toarray()
         self.scatter += shared + shared.T
 
 

@@ -193,18 +193,18 @@ def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     expected[rows] = posterior.best.mean_on(height, grid.azimuth)
     unsure[rows] = _fitted_sd(posterior, height, grid.azimuth) ** 2
     seen = cells.seen & rows[:, None]
-    told = cells.own & seen
+    observed = cells.own & seen
     occluded = ~seen & rows[:, None] & ~grid.opening
     inflation = variance_inflation(posterior.best, occluded, grid)
-    scatter = np.where(told, cells.variance + _within(expected, cells.count), 0.0)
-    residual = np.where(told, cells.cutback - expected, np.nan)
+    scatter = np.where(observed, cells.variance + _within(expected, cells.count), 0.0)
+    residual = np.where(observed, cells.cutback - expected, np.nan)
     ring, ring_covariance = ring_residual(residual, scatter, grid)
     expected = expected + ring[:, None]
     residual = residual - ring[:, None]
     scattered = _scattered(posterior, block, first)
     local = krige(residual, scatter, cells.count, seen, scattered=scattered, grid=grid)
     own = scatter + clouds.grazing
-    excess = np.where(told, residual**2 - unsure - own, np.nan)
+    excess = np.where(observed, residual**2 - unsure - own, np.nan)
     rough = roughness(excess, unsure + own)
     gain = local.gain
     left = local.variance + local.scatter(scatter) + gain * clouds.grazing
@@ -299,7 +299,7 @@ def _of_means(
 ) -> GPPosterior:
     """The same with blocks read as the means over their cells that they are.
 
-    The process is told of places.  By how much its own mean over a block's cells lies
+    The process is of places.  By how much its own mean over a block's cells lies
     off that at their middle, the block is moved; twice, as the wall moves with it.
     """
     held = block >= 0

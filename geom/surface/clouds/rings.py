@@ -49,18 +49,20 @@ def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, 
     mean : array (m,), mm
     covariance : array (m, m), mm2
     """
-    told = np.isfinite(residual)
-    count = told.sum(axis=1)
+    observed = np.isfinite(residual)
+    count = observed.sum(axis=1)
     rows = np.flatnonzero(count >= _LEAST)
     if rows.size < 2:
         return np.zeros(count.size), np.zeros((count.size, count.size))
     # what lies around is not all round: streaks and losses, of which each row's cells
     # with points show another part
-    short = np.where(told, residual - _around(residual), 0.0)
+    short = np.where(observed, residual - _around(residual), 0.0)
     value = short.sum(axis=1)[rows] / count[rows]
-    off = np.where(told, short - (short.sum(axis=1) / np.maximum(count, 1))[:, None], 0)
+    off = np.where(
+        observed, short - (short.sum(axis=1) / np.maximum(count, 1))[:, None], 0
+    )
     uneven = (off**2).sum(axis=1)[rows] / (count[rows] - 1.0)
-    scatter = np.where(told, variance, 0.0).sum(axis=1)[rows] / count[rows]
+    scatter = np.where(observed, variance, 0.0).sum(axis=1)[rows] / count[rows]
     scatter = np.maximum(uneven, scatter) / count[rows]
     rise = np.abs(grid.height[:, None] - grid.height[None, :])
     found = []
@@ -84,10 +86,10 @@ def _around(residual: Float) -> Float:
     """Mean of the known residuals around every cell; 0 where none is."""
     from scipy.ndimage import uniform_filter
 
-    told = np.isfinite(residual)
+    observed = np.isfinite(residual)
     total, share = (
         uniform_filter(field, _WINDOW, mode=["constant", "wrap"])
-        for field in (np.where(told, residual, 0.0), told.astype(np.float64))
+        for field in (np.where(observed, residual, 0.0), observed.astype(np.float64))
     )
     return np.where(share > 1e-9, total / np.maximum(share, 1e-9), 0.0)
 

@@ -79,7 +79,7 @@ def _own(name: str, sd: Float) -> Source:
 
 
 def _common(name: str, table: Float) -> Source:
-    """A known error that readings share; told by its root mean square."""
+    """A known error that readings share; stated by its root mean square."""
     typical = float(np.sqrt(np.mean(np.sum(table**2, axis=1)))) if table.size else 0.0
     return Source(name, "B", "mm", typical, np.zeros(len(table)), table)
 

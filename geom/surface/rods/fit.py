@@ -20,7 +20,7 @@ from geom.surface.rods.errors import Slopes, rod_noise
 from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
 from geom.units import Bool, Float, say_both
 
-#: Choices of sizes and lengths beside the best: this many by the number of readings,
+#: Choices of sizes and lengths besides the best: this many by the number of readings,
 #: within limits, for of few readings they differ more and cost less.  Rebuild from seed
 #: to seed: 8 x 6 with 32, 0.4 to 0.6 %; 12 x 10 with 16, 0.1 to 1.3 %.
 _SAMPLES, _LEAST_SAMPLES, _MOST_SAMPLES = 2000, 8, 32

@@ -50,7 +50,7 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
 
 
 def zone_patterns(before: SurveyBefore) -> tuple[Pattern, ...]:
-    """Every zone as a pattern: 1 in it, 0 beside it."""
+    """Every zone as a pattern: 1 in it, 0 elsewhere."""
     height, zone = before.survey.height, before.zone
     low, high = float(height[0]), float(height[-1])
     net = np.linspace(low, high, 2 + int((high - low) / _ROW))

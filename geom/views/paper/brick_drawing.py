@@ -1,7 +1,7 @@
 """The brickwork of a zone, drawn to scale: seen from inside, and cut level.
 
 Every brick carries the number of its course and the letter of its kind; halves are
-hatched as well, so that they are told apart in grey and by those who see no colour.
+hatched as well, so that they differ in grey and by those who see no colour.
 """
 
 from __future__ import annotations

@@ -153,8 +153,8 @@ def _front_page(
         return [*head, _picture(workmap, spare), *tail]
     if left >= least:
         return [*head, _picture(workmap, left), PageBreak(), *tail]
-    beside = spare + _PAGE.text_height - left  # the tail on a page of its own
-    return [*head, PageBreak(), _picture(workmap, max(beside, least)), *tail]
+    room = spare + _PAGE.text_height - left  # the tail on a page of its own
+    return [*head, PageBreak(), _picture(workmap, max(room, least)), *tail]
 
 
 def _head(findings: Findings, design: Design) -> list[Flowable]:

@@ -66,7 +66,7 @@ def campaign_names(comparison: Comparison) -> tuple[str, str]:
 
 
 def headline(comparison: Comparison) -> list[str]:
-    """What a reviewer takes away: the hottest zone, the whole wall, the material."""
+    """What a reviewer takes home: the hottest zone, the whole wall, the material."""
     sentences = [_wear_sentence(comparison, name) for name in (_HOTTEST, _WHOLE)]
     return [each for each in (*sentences, _material_sentence(comparison)) if each]
 
