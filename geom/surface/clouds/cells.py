@@ -9,8 +9,8 @@ that height.
 
 A cell of few points has no layer of its own, which they are too few to make: each
 of them is wall if it is near the layer of the block of cells around and points around
-agree with it.  So one point may be enough for a cell.  A cell without any of its own, in a
-block of cells that has, counts as seen: what the wall is there follows from the cells
+agree with it.  So one point may be enough for a cell.  A cell without any of its own,
+in a block of cells that has, counts as seen: what the wall is there follows from the cells
 around (`geom.surface.clouds.kriging`), and stands here as the block's mean for those
 who ask what is in front of what.
 
