@@ -10,9 +10,9 @@ that height.
 A cell of few points has no layer of its own, which they are too few to make: each
 of them is wall if it is near the layer of the block of cells around and points around
 agree with it.  So one point may be enough for a cell.  A cell without any of its own,
-in a block of cells that has, counts as seen: what the wall is there follows from the cells
-around (`geom.surface.clouds.kriging`), and stands here as the block's mean for those
-who ask what is in front of what.
+in a block of cells that has, counts as seen: what the wall is there follows from the
+cells around (`geom.surface.clouds.kriging`), and stands here as the block's mean for
+those who ask what is in front of what.
 
 What is not known of a cell stays not known here (NaN); the surface fills it in.
 """
