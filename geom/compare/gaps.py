@@ -10,7 +10,7 @@ from geom.compare.extent import Extent, widest_run
 from geom.design import Design
 from geom.document import OMITTED
 from geom.surface import Grid
-from geom.surface.components import BRICK_FACE, components
+from geom.surface.grid import BRICK_FACE, components
 from geom.units import Bool, say_both
 
 #: A ring with a gap wider than this is not read round, degrees: a warning says so, and

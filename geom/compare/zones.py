@@ -47,7 +47,7 @@ from geom.design import RepairRules
 from geom.quantity import K95, Quantity
 from geom.stats.normal import heavy_exceedance
 from geom.surface import Grid
-from geom.surface.components import (
+from geom.surface.grid import (
     BRICK_FACE,
     components,
     drop_small,

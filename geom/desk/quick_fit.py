@@ -18,12 +18,12 @@ import numpy as np
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.readings import RodReadings
+from geom.readings.rod import pseudo_readings
 from geom.surface import GPPosterior
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.observations import Noise, observe
 from geom.surface.reconstruct import expected_prior
-from geom.surface.rods.datum_bands import pseudo_readings
 from geom.surface.rods.errors import rod_noise
 from geom.surface.rods.fit import slopes_of
 from geom.units import Float

@@ -1,22 +1,94 @@
-"""All that is worked out for the repair of one wall, in one thing."""
+"""All that is worked out for the repair of one wall, in one thing.
+
+What a plan opens of the wall, brick by brick, and whether there is a stop.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from geom.compare.findings import Findings
+import numpy as np
+
+from geom.compare.findings import ACTIONS, Findings
+from geom.compare.zones import POSSIBLE
 from geom.design import Design
 from geom.document import fields_document
+from geom.frame import wrap
 from geom.repair.audit.melting import WornMelting, worn_melting
 from geom.repair.audit.sand_bottom import SandBottom, sand_bottom
 from geom.repair.audit.taper import TuyereAudit, taper_audit
+from geom.repair.masonry.placed import PlacedBrick
 from geom.repair.masonry.relining import RelinedBand, relined_bands
-from geom.repair.masonry.support import Support
-from geom.repair.plan.opened import plan_support
+from geom.repair.masonry.support import Seat, Support, burnt_rows, support_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.plan.result import RepairPlan
 from geom.surface import RadialSurface
+
+
+def plan_support(
+    plan: RepairPlan, surface: RadialSurface, findings: Findings, design: Design
+) -> Support:
+    """What the brickwork of a plan opens, its segments, and whether there is a stop.
+
+    Parameters
+    ----------
+    plan : RepairPlan
+    surface : RadialSurface
+    findings : Findings
+        Of that surface.
+    design : Design
+    """
+    past = findings.maps.action == ACTIONS.index("brick")
+    may_be = past | (np.nan_to_num(findings.maps.p_brick) >= POSSIBLE)
+    grid = surface.grid
+    return support_of(
+        [*seats_of(plan, surface)],
+        design.shop.brickwork,
+        shell_radius=design.shell_radius,
+        least_lining=design.least_lining,
+        burnt=burnt_rows(past, grid.counted, grid.edge),
+        possible=burnt_rows(may_be, grid.counted, grid.edge),
+    )
+
+
+def seats_of(plan: RepairPlan, surface: RadialSurface) -> Iterator[Seat]:
+    """The seats of all bricks of a plan, zone by zone in order of work."""
+    for zone in plan.zones:
+        if zone.brickwork is not None:
+            for brick in zone.brickwork.bricks:
+                yield seat_of(brick, zone.id, surface)
+
+
+def seat_of(brick: PlacedBrick, zone: int, surface: RadialSurface) -> Seat:
+    """The seat of one brick: its corners, and the wall where that is gone deeper."""
+    height, azimuth, radius = brick.corners().T
+    turned = wrap(azimuth - brick.azimuth + 180.0) - 180.0
+    low, high = float(height.min()), float(height.max())
+    first, last = (
+        float(wrap(brick.azimuth + end)) for end in (turned.min(), turned.max())
+    )
+    wall = _wall_behind(surface, low, high, first, float(np.ptp(turned)))
+    return Seat(
+        zone=zone,
+        azimuth_from=first,
+        azimuth_to=last,
+        height_from=low,
+        height_to=high,
+        back=max(float(radius.max()), wall),
+    )
+
+
+def _wall_behind(
+    surface: RadialSurface, low: float, high: float, first: float, arc: float
+) -> float:
+    """The greatest radius of the wall, as best known, in the cells of a seat."""
+    grid = surface.grid
+    rows = (grid.edge[1:] > low) & (grid.edge[:-1] < high)
+    columns = wrap(grid.azimuth - first) <= arc
+    met = surface.radius[np.ix_(rows, columns)]
+    return float(np.nanmax(met, initial=0.0))
 
 
 @dataclass(frozen=True)

@@ -24,8 +24,7 @@ from typing import Protocol
 
 import numpy as np
 
-from geom.surface.components import BRICK_FACE, drop_small
-from geom.surface.grid import Grid
+from geom.surface.grid import BRICK_FACE, Grid, drop_small
 from geom.units import Bool, Float
 
 #: Times the sheet's spacing that a reading reaches: three quarters round the ring, so

@@ -11,6 +11,7 @@ from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.parallel import on_one_thread_when_small
 from geom.readings import CloudReadings, RodReadings
+from geom.readings.rod import is_unreliable
 from geom.readings.surveys import SurveyBefore
 from geom.surface.coverage import (
     on_surveyed,
@@ -19,11 +20,10 @@ from geom.surface.coverage import (
 from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
 from geom.surface.grid import make_grid
 from geom.surface.radial import RadialSurface, Rejected
-from geom.surface.rods.datum_bands import is_unreliable
 from geom.surface.rods.diameters import with_unseen_half
+from geom.surface.rods.errors import with_repaired_zones
 from geom.surface.rods.fit import fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
-from geom.surface.rods.repairs import with_repaired_zones
 from geom.surface.rods.repeats import contradicting_repeats
 from geom.units import say_both
 

@@ -47,7 +47,7 @@ from geom.repair.assumptions import FACE_SHARE
 from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.masonry.relining import relined_bands
-from geom.repair.plan.opened import plan_support
+from geom.repair.package import plan_support
 from geom.repair.plan.order import clay_of, made_up, sand_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall as KnownWall

@@ -8,7 +8,7 @@ from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.plan.order import Demand, demand_of, known_zones
 from geom.repair.plan.partition import ZoneMask, partition
 from geom.repair.wall import Wall
-from geom.surface.components import components
+from geom.surface.grid import components
 
 
 def demand_by_rule(wall: Wall, pieces: Sequence[BrickPiece]) -> Demand:

@@ -7,11 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.compare import cell_volumes
-from geom.compare.cell_volumes import cell_excess
+from geom.compare import volume as cell_volumes
 from geom.compare.draws import WallDraws, draw_walls
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.volume import excess
+from geom.compare.volume import cell_excess, excess
 from geom.surface import Grid
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface

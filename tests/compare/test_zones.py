@@ -16,7 +16,7 @@ from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.zones import FREEDOM, call_actions, chance_beyond, find_zones
 from geom.design import RepairRules
 from geom.surface import Grid, make_grid, reconstruct
-from geom.surface.components import BRICK_FACE, hysteresis_threshold, label_components
+from geom.surface.grid import BRICK_FACE, hysteresis_threshold, label_components
 from geom.units import Bool, Float
 from tests.repair import surveyed as repaired
 from tests.walls import plain_design, tapered_design, worn_readings

@@ -30,7 +30,7 @@ from geom.repair.audit.melting import worn_melting
 from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.audit.taper import taper_audit
 from geom.repair.masonry.relining import relined_bands
-from geom.repair.plan.opened import plan_support
+from geom.repair.package import plan_support
 from geom.stats.normal import (
     exceedance_probability,
     expected_excess,

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from geom.repair.plan.notes import ChipFirst, StepMet
+from geom.repair.plan.result import ChipFirst, StepMet
 from geom.views.documents import findings_document
 
 

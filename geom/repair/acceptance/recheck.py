@@ -43,7 +43,7 @@ from geom.repair.acceptance.result import (
 )
 from geom.repair.assumptions import NEW_SHARE
 from geom.surface import Grid, RadialSurface
-from geom.surface.components import BRICK_FACE
+from geom.surface.grid import BRICK_FACE
 from geom.surface.radial import Rejected
 from geom.units import Bool
 

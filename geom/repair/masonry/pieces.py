@@ -4,17 +4,22 @@ A straight brick may stand in six ways; a tapered one in the way that the list s
 its small face at the hot face.  A half is cut across the longest side, where that
 leaves the taper: nothing smaller is laid, and nothing is trimmed to measure.  A brick
 that is curved to a bore is taken for flat, which asks more room of the hollow.
+
+Bricks counted as they are ordered: whole ones, halves, what breaks.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from itertools import permutations
 
 import numpy as np
 
 from geom.design import Brick
+from geom.document import OMITTED
+from geom.repair.masonry.rings import EXACT
 from geom.units import Float
 
 
@@ -149,3 +154,74 @@ def _standing(brick: Brick) -> Iterator[BrickPiece]:
     for part in (1.0, 0.5):
         for along, up, into in permutations((part * long, *others)):
             yield BrickPiece(brick.name, part, along, along, up, into, brick.stock)
+
+
+@dataclass(frozen=True)
+class BrickCount:
+    """How many of one brick.
+
+    Attributes
+    ----------
+    name : str
+        As it is ordered.
+    whole : int
+        Laid as they are.
+    pieces : int
+        Halves.
+    for_pieces : int
+        Bricks that the halves are cut from, two of each.
+    breakage : int
+        On top.
+    each : float, mm3
+        Volume of one.
+    """
+
+    name: str
+    whole: int
+    pieces: int
+    for_pieces: int
+    breakage: int
+    each: float = field(metadata=OMITTED)
+
+    @property
+    def needed(self) -> int:
+        """Whole and for cutting, with breakage."""
+        return self.whole + self.for_pieces + self.breakage
+
+
+def count_pieces(
+    pieces: Iterable[BrickPiece], breakage: float
+) -> tuple[BrickCount, ...]:
+    """Count pieces brick by brick, in the order of their names.
+
+    Parameters
+    ----------
+    pieces : iterable of BrickPiece
+    breakage : float
+        Share on top; rounded up for each brick.
+
+    Examples
+    --------
+    >>> half = BrickPiece("split", 0.5, 100.0, 100.0, 100.0, 30.0)
+    >>> count_pieces([half] * 3, 0.05)[0].needed
+    3
+    """
+    counts: Counter[BrickPiece] = Counter(pieces)
+    found = []
+    for name in sorted({piece.name for piece in counts}):
+        own = {piece: n for piece, n in counts.items() if piece.name == name}
+        whole = sum(n for piece, n in own.items() if piece.whole)
+        halves = sum(own.values()) - whole
+        taken = whole + -(-halves // 2)
+        one = next(iter(own))
+        found.append(
+            BrickCount(
+                name=name,
+                whole=whole,
+                pieces=halves,
+                for_pieces=-(-halves // 2),
+                breakage=int(np.ceil(breakage * taken - EXACT)),
+                each=one.volume / one.part,
+            )
+        )
+    return tuple(found)

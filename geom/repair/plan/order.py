@@ -32,15 +32,14 @@ from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
 from geom.repair.assumptions import COARSE_NET, COUNT_SD, USUAL_PACKING
 from geom.repair.masonry.bricks import brick_volume
+from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
-from geom.repair.masonry.skins import place_bricks
 from geom.repair.plan.daub import daub_for
 from geom.repair.plan.partition import ZoneShare
 from geom.repair.wall import Wall, section
 from geom.stats.normal import joint_normal
 from geom.surface import RadialSurface
-from geom.surface.components import BRICK_FACE, components, drop_small
-from geom.surface.grid import interpolate_smoothly
+from geom.surface.grid import BRICK_FACE, components, drop_small, interpolate_smoothly
 from geom.units import M3, Bool, Float
 
 

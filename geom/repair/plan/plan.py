@@ -60,16 +60,6 @@ from geom.repair.masonry.layup import LayUp
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.plan.chipping import Chipping, openings_fouled, stop_at
 from geom.repair.plan.daub import Daub, daub_for, layers
-from geom.repair.plan.notes import (
-    BackFill,
-    ChipFirst,
-    LayerLimit,
-    NoBrickFits,
-    NotPlanned,
-    OpeningMet,
-    StepMet,
-    ZoneNote,
-)
 from geom.repair.plan.order import (
     Packing,
     demand_of,
@@ -78,7 +68,19 @@ from geom.repair.plan.order import (
     quick_demand,
 )
 from geom.repair.plan.partition import ZoneMask, ZoneShare, partition
-from geom.repair.plan.result import Account, RepairPlan, ZonePlan
+from geom.repair.plan.result import (
+    Account,
+    BackFill,
+    ChipFirst,
+    LayerLimit,
+    NoBrickFits,
+    NotPlanned,
+    OpeningMet,
+    RepairPlan,
+    StepMet,
+    ZoneNote,
+    ZonePlan,
+)
 from geom.repair.wall import Wall
 from geom.surface import RadialSurface
 from geom.units import Bool, Float, Int

@@ -3,6 +3,12 @@
 The same model as for rod readings is fitted to the means of blocks of cells (and to rod
 readings, if there are any).  Each seen cell is then weighed against what the fitted
 wall lets expect; an occluded cell is the fitted wall's, with its calibrated variance.
+
+Blocks of cells as readings of the wall, few enough to fit a process to.
+
+A reading is the mean of the cells of a block that have points of their own, standing at
+the middle of them, so that next to a shadow it stands where the wall was seen.  Cells
+count alike, however many points they have: a scan is denser on some wall than on other.
 """
 
 from __future__ import annotations
@@ -13,10 +19,10 @@ import numpy as np
 
 from geom.design import Design
 from geom.errors import TooFewReadings
+from geom.readings import RodReadings
 from geom.readings.cloud import CloudReadings
+from geom.readings.rod import RodKind
 from geom.surface.clouds.binning import CloudBinner, bin_cloud
-from geom.surface.clouds.blocks import block_means, block_of_cells
-from geom.surface.clouds.calibration import variance_inflation
 from geom.surface.clouds.cells import (
     LEAST,
     STEPS,
@@ -24,7 +30,12 @@ from geom.surface.clouds.cells import (
 )
 from geom.surface.clouds.kriging import absolute_scale, krige
 from geom.surface.clouds.posterior import BLOCKS, CloudPosterior, PointErrors
-from geom.surface.clouds.register import RegisteredClouds, Tick, register_clouds
+from geom.surface.clouds.register import (
+    RegisteredClouds,
+    Tick,
+    calibration_factor,
+    register_clouds,
+)
 from geom.surface.clouds.rings import ring_residual
 from geom.surface.coverage import LASER, surveyed_by, within_reach
 from geom.surface.gp.conditional import ConditionalGP
@@ -195,7 +206,7 @@ def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     seen = cells.seen & rows[:, None]
     observed = cells.own & seen
     occluded = ~seen & rows[:, None] & ~grid.opening
-    inflation = variance_inflation(posterior.best, occluded, grid)
+    inflation = calibration_factor(posterior.best, occluded, grid)
     scatter = np.where(observed, cells.variance + _within(expected, cells.count), 0.0)
     residual = np.where(observed, cells.cutback - expected, np.nan)
     ring, ring_covariance = ring_residual(residual, scatter, grid)
@@ -403,3 +414,73 @@ def _warnings(clouds: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, 
             "not taken for wall."
         )
     return tuple(words)
+
+
+#: Blocks that a wall is cut into, about, and least cells that make one a reading.
+MOST, _LEAST_CELLS = 850, 4
+_CUTBACK: tuple[RodKind, ...] = ("cutback",)
+
+
+def block_of_cells(cells: Cells, grid: Grid) -> Int:
+    """Block of every cell that has points of its own; -1 for none, (m, k).
+
+    Blocks of too few such cells are none; the others are numbered from 0.
+    """
+    rows, columns = _sides(grid)
+    row = np.arange(grid.height.size) // rows
+    column = np.arange(grid.azimuth.size) // columns
+    across = int(column[-1]) + 1
+    number = row[:, None] * across + column[None, :]
+    held = cells.own & grid.surveyed
+    full = np.bincount(number[held], minlength=number.max() + 1) >= _LEAST_CELLS
+    return np.where(held & full[number], (np.cumsum(full) - 1)[number], -1)
+
+
+def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
+    """Readings of cut-back, one a block.
+
+    Parameters
+    ----------
+    cells : Cells
+    grid : Grid
+    own : array (m, k), mm2
+        Variance that each seen cell has by itself.
+
+    Returns
+    -------
+    RodReadings
+        With their standard uncertainty, in the order of `block_of_cells`.
+    """
+    block = block_of_cells(cells, grid)
+    held = block >= 0
+    at, n = block[held], int(block.max(initial=-1)) + 1
+    count = np.bincount(at, minlength=n).astype(np.float64)
+
+    def mean(field: Float) -> Float:
+        return np.asarray(np.bincount(at, field[held], n) / count)
+
+    height, azimuth = np.meshgrid(grid.height, grid.azimuth, indexing="ij")
+    return RodReadings(
+        kind=_CUTBACK * n,
+        azimuth=mean(azimuth),
+        height=mean(height),
+        value=mean(cells.cutback),
+        # cells' own errors average out
+        sd=np.sqrt(mean(own) / count),
+        step=np.zeros(n),
+        place=("laser points",) * n,
+        note=("",) * n,
+    )
+
+
+def _sides(grid: Grid) -> tuple[int, int]:
+    """Rows and columns of a block, about as tall as it is wide."""
+    wide = float(grid.design_radius.mean()) * grid.sector
+    tall = float(np.median(grid.row_height))
+    low, high = grid.surveyed_heights
+    area = (high - low) * wide * grid.azimuth.size
+    side = float(np.sqrt(area / MOST))
+    columns = max(1, round(side / wide))
+    while grid.azimuth.size % columns:
+        columns += 1
+    return max(1, round(side / tall)), columns

@@ -24,8 +24,8 @@ import numpy as np
 
 from geom.design import Design
 from geom.readings import RodReadings
+from geom.readings.rod import cutback_of_each
 from geom.surface.gp.fields import Pattern
-from geom.surface.rods.datum_bands import cutback_of_each
 from geom.units import Float
 
 #: What is expected before any reading: how far above the tuyeres' centres the ring is

@@ -8,6 +8,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.readings import RodReadings
+from geom.readings.rod import pseudo_readings
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.hyperparameters import MarginalLikelihood, fit_map, laplace_draws
 from geom.surface.gp.kernels import Points2D
@@ -15,7 +16,6 @@ from geom.surface.gp.observations import ObservationOperator, observe
 from geom.surface.gp.posterior import GPPosterior
 from geom.surface.gp.prior import Prior
 from geom.surface.radial import Rejected
-from geom.surface.rods.datum_bands import pseudo_readings
 from geom.surface.rods.errors import Slopes, rod_noise
 from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
 from geom.units import Bool, Float, say_both

@@ -19,8 +19,8 @@ from geom.design.text_file import join_words
 from geom.errors import InputError
 from geom.frame import turn
 from geom.readings import RodReadings
+from geom.readings.rod import cutback_of_each
 from geom.surface.radial import Rejected
-from geom.surface.rods.datum_bands import cutback_of_each
 from geom.units import Bool, Float, Int, say_both
 
 #: How many standard uncertainties of their difference two readings may differ by, and

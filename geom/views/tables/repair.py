@@ -17,18 +17,19 @@ from geom.repair.audit.melting import WornMelting
 from geom.repair.audit.sand_bottom import SandBottom
 from geom.repair.audit.taper import TuyereAudit
 from geom.repair.plan.daub import Daub
-from geom.repair.plan.notes import (
+from geom.repair.plan.order import OrderLine
+from geom.repair.plan.result import (
     BackFill,
     ChipFirst,
     LayerLimit,
     NoBrickFits,
     NotPlanned,
     OpeningMet,
+    RepairPlan,
     StepMet,
     ZoneNote,
+    ZonePlan,
 )
-from geom.repair.plan.order import OrderLine
-from geom.repair.plan.result import RepairPlan, ZonePlan
 from geom.units import LITRE, as_fraction, say_both, say_length
 from geom.views.say import (
     figures,

@@ -14,9 +14,8 @@ import geom
 from geom.compare.findings import Findings
 from geom.design import Brickwork, Profile, Shop
 from geom.repair.masonry.placed import PlacedBrick
-from geom.repair.plan.notes import NoBrickFits
 from geom.repair.plan.plan import plan_repair
-from geom.repair.plan.result import Account, RepairPlan
+from geom.repair.plan.result import Account, NoBrickFits, RepairPlan
 from geom.surface import RadialSurface, reconstruct
 from tests.repair.known_wall import Field
 from tests.repair.surveyed import (

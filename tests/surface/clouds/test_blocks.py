@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from geom.design import Profile
-from geom.surface.clouds.blocks import MOST, _sides, block_means, block_of_cells
 from geom.surface.clouds.cells import Cells
+from geom.surface.clouds.reconstruct import MOST, _sides, block_means, block_of_cells
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design, tapered_design

@@ -14,7 +14,7 @@ from geom.repair.acceptance.judge import RepairedWall
 from geom.surface import RadialSurface, reconstruct
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.prior import default_prior
-from geom.surface.rods.repairs import with_repaired_zones, zone_patterns
+from geom.surface.rods.errors import with_repaired_zones, zone_patterns
 from geom.units import Bool, Float
 from tests.repair.repairs import DESIGN, as_before, burnt, read, survey
 

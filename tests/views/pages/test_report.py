@@ -12,7 +12,7 @@ import pytest
 
 from geom.repair.masonry.relining import relined_bands
 from geom.repair.masonry.support import Stop
-from geom.repair.plan.notes import NotPlanned
+from geom.repair.plan.result import NotPlanned
 from geom.views.cautions import CAUTIONS
 from geom.views.pages.page import page_script
 from geom.views.pages.report import ReportPictures, report_bytes

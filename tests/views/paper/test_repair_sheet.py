@@ -9,7 +9,7 @@ import pytest
 
 from geom.design import Brick, Shop
 from geom.quantity import Quantity
-from geom.repair.plan.notes import NoBrickFits, OpeningMet
+from geom.repair.plan.result import NoBrickFits, OpeningMet
 from geom.units import as_fraction
 from geom.views.cautions import CAUTIONS
 from geom.views.charts.survey_maps import workmap_png

@@ -6,7 +6,7 @@ import pytest
 
 from geom.quantity import Quantity
 from geom.repair.assumptions import COMMON_RULE
-from geom.repair.plan.notes import NoBrickFits, NotPlanned
+from geom.repair.plan.result import NoBrickFits, NotPlanned
 from geom.views.tables.repair import (
     bottom_lines,
     jobs,
