@@ -263,10 +263,14 @@ def bin_chunk(chunk: CloudChunk) -> SparseHistogram:
         raise version_error(f"a worker runs version {__version__}", chunk.version)
     _refuse_other_file(chunk)
     histogram = Histogram(chunk.layout)
-    with _file_named_by_caller(chunk):
-        for run in read_ahead(chunk.source.chunks(RUN, chunk.piece)):
-            with _one_thread():
-                histogram.count(run, chunk.pose, chunk.millimetres)
+    try:
+        with _file_named_by_caller(chunk):
+            for run in read_ahead(chunk.source.chunks(RUN, chunk.piece)):
+                with _one_thread():
+                    histogram.count(run, chunk.pose, chunk.millimetres)
+    except InputError:
+        _refuse_other_file(chunk)  # it may have gone, or changed, meanwhile
+        raise
     return histogram.sparse()
 
 
