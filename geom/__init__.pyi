@@ -2,7 +2,6 @@
 
 from ._version import __version__ as __version__
 from .compare import Findings as Findings
-from .compare import assess as assess
 from .datum import CircleFit as CircleFit
 from .datum import RevolutionFit as RevolutionFit
 from .datum import fit_circle as fit_circle
@@ -25,3 +24,4 @@ from .surface import PastPrior as PastPrior
 from .surface import RadialSurface as RadialSurface
 from .surface import learn_prior as learn_prior
 from .surface import reconstruct as reconstruct
+from .views.documents import assess as assess

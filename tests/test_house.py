@@ -92,6 +92,32 @@ def test_imports_run_one_way():
     assert steps_back(ROOT / "geom") == []
 
 
+#: Floors where words for people are made.
+WORDED = {"views", "desk", "cli"}
+
+
+def worded_below(package: Path) -> list[str]:
+    """Lengths put in words under a folder ``geom`` below the floors for that."""
+    return [
+        f"{file.relative_to(package)}:{line} imports {name}"
+        for file in sorted(package.rglob("*.py"))
+        if file.relative_to(package).parts[0] not in WORDED
+        for line, name in imported(parsed(file.read_text("utf-8")), ("geom",))
+        if name.rpartition(".")[2] in {"say_both", "say_length", "upfirst"}
+    ]
+
+
+def test_lengths_are_put_in_words_only_where_people_read_them():
+    assert worded_below(ROOT / "geom") == []
+
+
+def test_a_length_in_words_below_is_seen(tmp_path):
+    (tmp_path / "surface").mkdir()
+    file = tmp_path / "surface" / "fit.py"
+    file.write_text("from geom.units import Float, say_both\n")
+    assert worded_below(tmp_path) == ["surface/fit.py:1 imports geom.units.say_both"]
+
+
 def test_every_room_has_its_place_on_the_road():
     rooms = {p.stem for p in (ROOT / "geom").iterdir() if p.suffix in ("", ".py")}
     assert rooms - {FACE, "__pycache__"} <= set(FLOOR)

@@ -204,13 +204,17 @@ def _recheck(options: argparse.Namespace) -> None:
 def _print_recheck(design: Design, result: Recheck, out: Path) -> None:
     from geom.views.say import plain
     from geom.views.tables.recheck import VERDICTS, material_lines, verdict_lines
+    from geom.views.tables.survey import say_diagnostics
 
     inputs.print_lines(
         [
             f"Recheck: {plain(design.name)}: {VERDICTS[result.verdict]}",
             *verdict_lines(result, design),
             *material_lines(result, design),
-            *(f"Warning: {words}" for words in result.warnings),
+            *(
+                f"Warning: {words}"
+                for words in say_diagnostics(result.diagnostics, design)
+            ),
             f"Files: {out}: print certificate.pdf and have it signed",
             "Caution: back on its drawing is not safe to run; see the cautions",
         ]

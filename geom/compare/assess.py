@@ -27,7 +27,7 @@ from geom.compare.findings import (
     ReadingsSummary,
     Surveyed,
 )
-from geom.compare.gaps import ring_gaps, share_surveyed, warn_of_gaps
+from geom.compare.gaps import ring_gaps, share_surveyed, wide_gaps
 from geom.compare.levels import section_levels
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.panels import survey_panels
@@ -120,7 +120,7 @@ def assess(
         budget=volume_budget(
             surface.posterior, nodes, nodes.gather(grid.patch), typical
         ),
-        warnings=surface.warnings + warn_of_gaps(gaps, design),
+        diagnostics=surface.diagnostics + wide_gaps(gaps),
         maps=Maps(
             cutback=cutback,
             cutback_sd=sd,

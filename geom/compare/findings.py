@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geom.compare.extent import Extent
+from geom.compare.gaps import Gap
 from geom.compare.panels import PanelState
 from geom.document import AREA, FIRST, OMITTED, VOLUME, fields_document
 from geom.quantity import Quantity
+from geom.surface.radial import SurfaceDiagnostic
 from geom.units import Bool, Float, Int
 
 Action = Literal["leave", "daub", "brick", "chip", "measure again"]
@@ -24,6 +26,10 @@ NO_CALL = -1
 SCHEMA = "daubline.findings/1"
 #: Units of the document.
 UNITS = {"length": "mm", "area": "m2", "volume": "m3", "mass": "kg", "angle": "deg"}
+
+
+#: What has to be known of a survey: that of its surface, and gaps that are wide.
+Diagnostic = SurfaceDiagnostic | Gap
 
 
 @dataclass(frozen=True)
@@ -199,7 +205,8 @@ class Maps:
 class Findings:
     """Everything one survey found.  Lengths mm, areas mm2, volumes mm3, angles degrees.
 
-    `to_dict` gives the pinned ``daubline.findings/1`` document in m2 and m3.
+    `to_dict` gives the pinned ``daubline.findings/1`` document in m2 and m3.  Its
+    warnings are the diagnostics in words, where `geom.assess` made it.
     """
 
     lining: str
@@ -214,8 +221,9 @@ class Findings:
     levels: tuple[Level, ...]
     zones: tuple[Zone, ...]
     budget: tuple[BudgetLine, ...]
-    warnings: tuple[str, ...]
     maps: Maps = field(metadata=OMITTED)
+    diagnostics: tuple[Diagnostic, ...] = field(default=(), metadata=OMITTED)
+    warnings: tuple[str, ...] = ()
     panels: PanelState | None = field(default=None, metadata=OMITTED)
 
     def of_action(self, action: Action) -> tuple[Zone, ...]:

@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from geom.compare.extent import Extent, widest_run
-from geom.design import Design
 from geom.document import OMITTED
 from geom.surface import Grid
 from geom.surface.grid import BRICK_FACE, components
-from geom.units import Bool, say_both
+from geom.units import Bool
 
 #: A ring with a gap wider than this is not read round, degrees: a warning says so, and
 #: no diameter is given of it.
@@ -60,22 +59,9 @@ def share_surveyed(grid: Grid) -> float:
     return float(grid.face_area.sum()) / whole if _unread(grid).any() else 1.0
 
 
-def warn_of_gaps(gaps: tuple[Gap, ...], design: Design) -> tuple[str, ...]:
-    """A line for each gap that is wider than `WIDEST_GAP`."""
-    unit = design.length_unit
-    return tuple(
-        f"No reading tells of the wall {_round(gap)}, heights "
-        f"{say_both(gap.height_from, unit)} to {say_both(gap.height_to, unit)}: it is "
-        "not surveyed, and nothing is counted, called or ordered there."
-        for gap in gaps
-        if gap.widest > WIDEST_GAP
-    )
-
-
-def _round(gap: Gap) -> str:
-    if gap.widest >= 359.0:
-        return "all round"
-    return f"from azimuth {gap.azimuth_from:.0f}° to {gap.azimuth_to:.0f}°"
+def wide_gaps(gaps: tuple[Gap, ...]) -> tuple[Gap, ...]:
+    """Those that go further round than `WIDEST_GAP`."""
+    return tuple(gap for gap in gaps if gap.widest > WIDEST_GAP)
 
 
 def _between(grid: Grid) -> Bool:

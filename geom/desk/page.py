@@ -29,6 +29,7 @@ from geom.views.pages.page import policy_hash, render, viewer_file
 from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.say import plain, say_mark, say_sense, say_span, say_zero
 from geom.views.tables.stations import marks_at, say_setting
+from geom.views.tables.survey import say_rejected
 
 #: In the order they need each other: what all pictures share, then the desk's own.
 _SHARED = ("wall.js", "say.js", "paint.js", "place.js", "unrolled.js")
@@ -260,10 +261,18 @@ def _entries(now: DeskState, design: Design) -> list[dict[str, Any]]:
             "note": plain(entry.texts[3]),
             "withdrawn": entry.withdrawn,
             "where": _entry_place(entry, design),
-            "slip": plain(now.outliers.get(entry.id, ""), most=300),
+            "slip": _slip(now, entry, design),
         }
         for entry in now.entries
     ]
+
+
+def _slip(now: DeskState, entry: SheetEntry, design: Design) -> str:
+    """Why a reading was left out of the fit; empty where it was not."""
+    rejected = now.outliers.get(entry.id)
+    if rejected is None:
+        return ""
+    return plain(say_rejected(rejected, design.length_unit), most=300)
 
 
 def _entry_place(entry: SheetEntry, design: Design) -> str:

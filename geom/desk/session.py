@@ -30,6 +30,7 @@ from geom.readings import RodReadings
 from geom.sampling.plan import SamplingPlan
 from geom.sampling.stations import Station, next_stations
 from geom.surface import PastPrior, RadialSurface, reconstruct
+from geom.surface.radial import Rejected
 
 #: How long the hand has to rest before the full fit is begun, seconds.
 PAUSE = 1.0
@@ -51,8 +52,8 @@ class DeskState:
         None while there are too few readings.
     missing : str
         What is wanting until there are enough.
-    outliers : dict of str
-        What speaks against a reading that the full fit left out, by its entry.
+    outliers : dict of Rejected
+        Readings that the full fit left out, by their entries.
     suggested : tuple of Station
         Where the next reading would tell most, as the last full fit has it.
     fitting : bool
@@ -68,7 +69,7 @@ class DeskState:
     board: SamplingPlan
     actions: StationActions | None = None
     missing: str = ""
-    outliers: dict[str, str] = field(default_factory=dict)
+    outliers: dict[str, Rejected] = field(default_factory=dict)
     suggested: tuple[Station, ...] = ()
     fitting: bool = False
     fit_error: str = ""
@@ -79,7 +80,7 @@ class _LastFit:
     """What the last full fit leaves behind."""
 
     fixed: FixedHyperparameters
-    outliers: dict[tuple[str, float], str]
+    outliers: dict[tuple[str, float], Rejected]
     suggested: tuple[Station, ...]
 
 
@@ -250,14 +251,16 @@ def _suggest(surface: RadialSurface, readings: RodReadings) -> tuple[Station, ..
         return ()
 
 
-def _outliers(surface: RadialSurface, state: DeskState) -> dict[tuple[str, float], str]:
-    """What was left out, by mark and value, with what speaks against it."""
+def _outliers(
+    surface: RadialSurface, state: DeskState
+) -> dict[tuple[str, float], Rejected]:
+    """What was left out, by mark and value."""
     readings = state.readings
     if readings is None:
         return {}
     at = {place: k for k, place in enumerate(readings.place)}
     return {
-        (state.entry_ids[at[r.place]], float(readings.value[at[r.place]])): r.why
+        (state.entry_ids[at[r.place]], float(readings.value[at[r.place]])): r
         for r in surface.rejected
         if r.place in at
     }
@@ -265,7 +268,7 @@ def _outliers(surface: RadialSurface, state: DeskState) -> dict[tuple[str, float
 
 def _current_outliers(
     fitted: _LastFit | None, entry_ids: Sequence[str], readings: RodReadings
-) -> dict[str, str]:
+) -> dict[str, Rejected]:
     """Readings that were left out by the last full fit and are as they were."""
     if fitted is None:
         return {}

@@ -297,7 +297,8 @@ def _no_spell(
     count = len(occasions)
     surveys = "one survey" if count == 1 else f"{count} surveys"
     name = f" of campaign {occasions[0].campaign!r}" if occasions[0].campaign else ""
-    why = f" ({'; '.join(gap.words for gap in gaps)})" if gaps else ""
+    lacks = [f"no survey {gap.missing} of heat {gap.heat}" for gap in gaps]
+    why = f" ({'; '.join(lacks)})" if gaps else ""
     what = f"there is no spell of wear between the {surveys}{name}{why}"
     return InputError(what, file=record.folder, cure=SPELL_CURE)
 
@@ -332,7 +333,7 @@ def document(wear: Wear) -> dict[str, Any]:
         "spells": [
             _spell(spell, wear, row) for row, spell in enumerate(wear.series.spells)
         ],
-        "gaps": [gap.words for gap in wear.gaps],
+        "gaps": as_document(wear.gaps),
         "wall": _piece(wear, wall),
         **{
             name: [_piece(wear, i) for i in regions.of_kind(kind)]

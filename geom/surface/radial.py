@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from geom.design import Design
+from geom.design import DatumBand, Design
+from geom.readings.rod import RodKind
 from geom.surface.grid import Grid
 from geom.units import Bool, Float
 
@@ -97,13 +98,158 @@ def _flag(words: str) -> dict[str, object]:
 
 
 @dataclass(frozen=True)
+class Contradicted:
+    """Most other readings of the station say otherwise.
+
+    Attributes
+    ----------
+    others : tuple of (str, float)
+        Where each of them is written, and what it amounts to as a reading of this one's
+        kind, mm.
+    """
+
+    others: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class Outlying:
+    """The readings around it foretell another.
+
+    Attributes
+    ----------
+    sd : float, mm
+        Of the reading that they foretell.
+    """
+
+    sd: float
+
+
+@dataclass(frozen=True)
 class Rejected:
-    """A reading left out of the fit, and why; never silently."""
+    """A reading left out of the fit, and why; never silently.
+
+    Attributes
+    ----------
+    place : str
+        Where it is written.
+    kind : {'radius', 'diameter', 'cutback'}
+    value, expected : float, mm
+    reason : Contradicted or Outlying
+    """
 
     place: str
+    kind: RodKind
     value: float
     expected: float
-    why: str
+    reason: Contradicted | Outlying
+
+
+@dataclass(frozen=True)
+class AtStep:
+    """Readings exactly at a step of the profile, compared with the part above it."""
+
+    count: int
+
+
+@dataclass(frozen=True)
+class DoubtedBand:
+    """A datum band that reads off its drawing and was not taken as sound."""
+
+    band: DatumBand
+
+
+@dataclass(frozen=True)
+class PastSurveys:
+    """Past surveys at hand, and whether the readings let them be used."""
+
+    count: int
+    used: bool
+
+
+@dataclass(frozen=True)
+class PastBesideCloud:
+    """Past surveys are not used beside a point cloud."""
+
+
+@dataclass(frozen=True)
+class NoDatumBand:
+    """The axis of a cloud was found on the whole wall: no datum band is drawn."""
+
+
+@dataclass(frozen=True)
+class PoseAsStated:
+    """A cloud of too few points to find the axis on, taken to stand as stated.
+
+    Attributes
+    ----------
+    cloud : str
+    sd : float, mm
+        Standard uncertainty of that, at both ends of the profile.
+    """
+
+    cloud: str
+    sd: float
+
+
+@dataclass(frozen=True)
+class BandsOff:
+    """The datum bands read wider or narrower than drawn by this much, mm."""
+
+    bias: float
+
+
+@dataclass(frozen=True)
+class BandAxisOff:
+    """A datum band whose own axis is off the one that the cloud was laid on.
+
+    Attributes
+    ----------
+    band : DatumBand
+    offset : float, mm
+    tilt : float, degrees
+    """
+
+    band: DatumBand
+    offset: float
+    tilt: float
+
+
+@dataclass(frozen=True)
+class InFront:
+    """Cells where something stood in front of the wall, or only dust was seen.
+
+    Attributes
+    ----------
+    cells : int
+    distance : float, mm
+        From which on it counts as in front.
+    """
+
+    cells: int
+    distance: float
+
+
+@dataclass(frozen=True)
+class ManyLeftOut:
+    """Many laser points were not taken for wall: their share, 0 to 1."""
+
+    share: float
+
+
+#: What has to be known of a surface before it is trusted.
+SurfaceDiagnostic = (
+    Rejected
+    | AtStep
+    | DoubtedBand
+    | PastSurveys
+    | PastBesideCloud
+    | NoDatumBand
+    | PoseAsStated
+    | BandsOff
+    | BandAxisOff
+    | InFront
+    | ManyLeftOut
+)
 
 
 @dataclass(frozen=True)
@@ -123,7 +269,7 @@ class RadialSurface:
     kinds : tuple of str
     rejected : tuple of Rejected
         Rod readings left out.
-    warnings : tuple of str
+    diagnostics : tuple of SurfaceDiagnostic
     seen : bool array (height, azimuth) or None
         Cells that a laser showed; None where rod readings are all there is.
     points_left_out : int
@@ -140,7 +286,7 @@ class RadialSurface:
     count: int
     kinds: tuple[str, ...]
     rejected: tuple[Rejected, ...] = ()
-    warnings: tuple[str, ...] = ()
+    diagnostics: tuple[SurfaceDiagnostic, ...] = ()
     seen: Bool | None = None
     points_left_out: int = 0
     poses: tuple[Pose, ...] = ()

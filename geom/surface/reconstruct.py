@@ -19,13 +19,20 @@ from geom.surface.coverage import (
 )
 from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
 from geom.surface.grid import make_grid
-from geom.surface.radial import RadialSurface, Rejected
+from geom.surface.radial import (
+    AtStep,
+    DoubtedBand,
+    PastBesideCloud,
+    PastSurveys,
+    RadialSurface,
+    Rejected,
+    SurfaceDiagnostic,
+)
 from geom.surface.rods.diameters import with_unseen_half
 from geom.surface.rods.errors import with_repaired_zones
 from geom.surface.rods.fit import fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.surface.rods.repeats import contradicting_repeats
-from geom.units import say_both
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
 #: all: our own floor, no source.
@@ -102,8 +109,7 @@ def reconstruct(
         )
     if past is None:
         return surface
-    unused = "Past surveys are not used beside a point cloud."
-    return replace(surface, warnings=(*surface.warnings, unused))
+    return replace(surface, diagnostics=(*surface.diagnostics, PastBesideCloud()))
 
 
 def _of_single_points(  # noqa: PLR0917
@@ -117,12 +123,12 @@ def _of_single_points(  # noqa: PLR0917
 ) -> RadialSurface:
     from geom.surface.clouds.sparse import single_readings
 
-    sheet, found, warnings = single_readings(readings, design)
+    sheet, found, diagnostics = single_readings(readings, design)
     surface = _of_rods(sheet, design, past, repaired, spacing, columns, seed)
     return replace(
         surface,
         kinds=("single points", *readings.rod.kinds),
-        warnings=(*warnings, *surface.warnings),
+        diagnostics=(*diagnostics, *surface.diagnostics),
         poses=tuple(frame.pose for frame in found),
     )
 
@@ -168,7 +174,7 @@ def _of_rods(  # noqa: PLR0917
         count=len(whole),
         kinds=kinds,
         rejected=rejected,
-        warnings=_warn_of(readings, design, rejected) + _past_words(past, used=used),
+        diagnostics=_diagnostics(readings, design, rejected, past, used=used),
     )
 
 
@@ -208,42 +214,20 @@ def _files(readings: RodReadings) -> str | None:
     return " and ".join(names) or None
 
 
-def _warn_of(
-    readings: RodReadings, design: Design, rejected: tuple[Rejected, ...]
-) -> tuple[str, ...]:
+def _diagnostics(
+    readings: RodReadings,
+    design: Design,
+    rejected: tuple[Rejected, ...],
+    past: PastPrior | None,
+    *,
+    used: bool,
+) -> tuple[SurfaceDiagnostic, ...]:
     measured = ~readings.is_kind("cutback")
     at_step = int((np.isin(readings.height, design.profile.steps) & measured).sum())
-    words = [
-        f"{r.place}: {r.why}. Left out; measure again there, and add the new reading."
-        for r in rejected
-    ]
-    if at_step:
-        words.append(
-            f"{at_step} readings stand exactly at a step of the profile and were "
-            "compared with the part above it."
-        )
     doubted = [b for b in design.datum_bands if is_unreliable(b, design, readings)]
-    words += [
-        "The datum band from "
-        f"{say_both(band.low, design.length_unit)} to "
-        f"{say_both(band.high, design.length_unit)} reads off its drawing and was not "
-        "taken as sound."
-        for band in doubted
-    ]
-    return tuple(words)
-
-
-def _past_words(past: PastPrior | None, *, used: bool) -> tuple[str, ...]:
-    if past is None:
-        return ()
-    many = "One past survey" if past.count == 1 else f"{past.count} past surveys"
-    were = "was" if past.count == 1 else "were"
-    if used:
-        return (
-            f"{many} {were} used beside the readings. Where the lining was changed "
-            "since, survey it without.",
-        )
     return (
-        f"{many} {were} not used: the readings do not bear out that this wall wore as "
-        "before.",
+        *rejected,
+        *([AtStep(at_step)] if at_step else []),
+        *map(DoubtedBand, doubted),
+        *([] if past is None else [PastSurveys(past.count, used)]),
     )

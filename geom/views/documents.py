@@ -6,8 +6,11 @@ Each raises ValueError if a number is not finite: JSON has no such numbers.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
+from geom import compare
 from geom._version import __version__
 from geom.compare.findings import Findings
 from geom.design import Design
@@ -21,8 +24,9 @@ from geom.record.wear.series import find_spells
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
 from geom.sampling.stations import Advice
+from geom.surface import RadialSurface
 from geom.views.cautions import CAUTIONS
-from geom.views.say import say_harmonics
+from geom.views.say import say_change, say_harmonics, say_survey_gap
 from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
 from geom.views.tables.change import change_warnings
 from geom.views.tables.repair import (
@@ -31,7 +35,35 @@ from geom.views.tables.repair import (
     say_zone_note,
 )
 from geom.views.tables.support import stop_warnings, support_warnings
+from geom.views.tables.survey import say_diagnostics
 from geom.views.tables.wear import say_rule_here, say_warning
+
+
+def assess(
+    surface: RadialSurface,
+    design: Design,
+    *,
+    title: str | None = None,
+    created: datetime | None = None,
+) -> Findings:
+    """Compare a surface with its drawing, and say in words what to mind.
+
+    Parameters
+    ----------
+    surface : RadialSurface
+    design : Design
+    title : str, optional
+        Of the survey; default the lining's name.
+    created : datetime, optional
+        Default now.
+
+    Returns
+    -------
+    Findings
+        Its warnings are worded in the design's unit.
+    """
+    findings = compare.assess(surface, design, title=title, created=created)
+    return replace(findings, warnings=say_diagnostics(findings.diagnostics, design))
 
 
 def findings_document(
@@ -48,7 +80,7 @@ def findings_document(
     document["warnings"] = [
         *stop_warnings(package, design),
         *support_warnings(package, design),
-        *document["warnings"],
+        *say_diagnostics(findings.diagnostics, design),
     ]
     repair = _in_words(package, design.length_unit)
     return _as_json({**document, "repair": repair})
@@ -67,8 +99,12 @@ def _in_words(package: RepairPackage, unit: str) -> dict[str, Any]:
 
 def change_document(change: Change, design: Design) -> bytes:
     """The ``daubline.change/1`` document; warnings in the design's unit."""
-    warnings = {"warnings": change_warnings(change, design)}
-    return _as_json(change.to_dict() | warnings | {"cautions": list(CAUTIONS)})
+    words = {
+        "title": say_change(change),
+        "warnings": change_warnings(change, design),
+        "cautions": list(CAUTIONS),
+    }
+    return _as_json(change.to_dict() | words)
 
 
 def wear_document(wear: Wear, design: Design) -> bytes:
@@ -79,6 +115,7 @@ def wear_document(wear: Wear, design: Design) -> bytes:
     forecasts = (*wear.forecasts, *wear.repaired)
     for entry, forecast in zip(document["forecasts"], forecasts, strict=True):
         entry["rule"] = say_rule_here(forecast)
+    document["gaps"] = [say_survey_gap(gap) for gap in wear.gaps]
     document["warnings"] = [say_warning(warning) for warning in wear.warnings]
     return _as_json(document | {"cautions": list(CAUTIONS)})
 
@@ -91,9 +128,13 @@ def campaigns_document(comparison: Comparison) -> bytes:
     return _as_json(document | {"cautions": comparison_cautions(comparison)})
 
 
-def recheck_document(recheck: Recheck) -> bytes:
-    """The ``daubline.recheck/1`` document."""
-    return _as_json(recheck.to_dict() | {"cautions": list(CAUTIONS)})
+def recheck_document(recheck: Recheck, design: Design) -> bytes:
+    """The ``daubline.recheck/1`` document; warnings in the design's unit."""
+    words = {
+        "warnings": say_diagnostics(recheck.diagnostics, design),
+        "cautions": list(CAUTIONS),
+    }
+    return _as_json(recheck.to_dict() | words)
 
 
 def stations_document(design: Design, advice: Advice, count: int) -> bytes:
@@ -136,7 +177,7 @@ def record_document(record: Record) -> bytes:
         "spells": [
             {"start": _file(one.start), "end": _file(one.end)} for one in spells
         ],
-        "gaps": [gap.words for gap in gaps],
+        "gaps": [say_survey_gap(gap) for gap in gaps],
     }
     return _as_json(document)
 

@@ -21,7 +21,7 @@ from geom.record.change.result import Change
 from geom.record.wear.maps import RateMap, WearMaps
 from geom.surface.radial import RadialSurface
 from geom.units import Float
-from geom.views.say import plain
+from geom.views.say import plain, say_change
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -158,7 +158,7 @@ def write_change_netcdf(path: Path, change: Change, design: Design) -> None:
         coords=_coordinates(design, grid.height, grid.azimuth),
         attrs=_frame(design)
         | {
-            "title": plain(change.title),
+            "title": plain(say_change(change)),
             "created": plain(change.created),
             "source": f"daubline {plain(change.version)}",
         },

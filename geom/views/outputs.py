@@ -243,7 +243,7 @@ def write_campaigns(folder: Path, comparison: Comparison) -> None:
 
 def write_recheck(folder: Path, recheck: Recheck, design: Design) -> None:
     """Write document and certificate of a recheck."""
-    contents = recheck_document(recheck), certificate_bytes(recheck, design)
+    contents = recheck_document(recheck, design), certificate_bytes(recheck, design)
     write_all(folder, RECHECK_FILES, contents)
 
 

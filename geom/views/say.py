@@ -17,9 +17,10 @@ from geom.compare.panels import HOURS
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
+from geom.record.change.result import Change
 from geom.record.regions import Region, middle
 from geom.record.wear.ovality import FEWEST, Harmonic, Harmonics
-from geom.record.wear.series import Spell
+from geom.record.wear.series import Spell, SurveyGap
 from geom.units import (
     CUBIC_FOOT,
     LITRE,
@@ -320,6 +321,21 @@ def say_spell(spell: Spell) -> str:
     """Name a spell by its heats: ``heat 41``, or ``heats 41 to 43``."""
     first, last = spell.first_heat, spell.last_heat
     return f"heat {last}" if first == last else f"heats {first} to {last}"
+
+
+def say_change(change: Change) -> str:
+    """The change's title, or what it is from and to."""
+    if change.title is not None:
+        return change.title
+    start, end = change.start.name, change.end.name
+    return f"{start}: two surveys" if start == end else f"From {start} to {end}"
+
+
+def say_survey_gap(gap: SurveyGap) -> str:
+    """Why two surveys are no spell of wear."""
+    if gap.missing == "after repair":
+        return f"after heat {gap.heat}: its repair was not surveyed"
+    return f"heat {gap.heat}: surveyed only after its repair"
 
 
 def say_change_percent(change: Quantity) -> str:

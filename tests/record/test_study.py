@@ -206,7 +206,7 @@ def test_one_spell_is_stated_as_one_spell(tmp_path):
         (("after repair",), "one survey"),
         (
             ("before repair", "before repair"),
-            "2 surveys (after heat 1: its repair was not surveyed)",
+            "2 surveys (no survey after repair of heat 1)",
         ),
     ],
 )

@@ -10,6 +10,7 @@ import pytest
 from geom.errors import TooFewReadings
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
+from geom.surface.radial import AtStep
 from tests.walls import plain_design, rod_readings, stations, worn, worn_readings
 
 DESIGN = plain_design()
@@ -123,7 +124,7 @@ def test_readings_at_a_step_are_taken_above_it_and_a_warning_says_so() -> None:
     surface = reconstruct(
         rod_readings(azimuth, height, value), design, spacing=50.0, columns=36
     )
-    assert any("exactly at a step" in words for words in surface.warnings)
+    assert surface.diagnostics == (AtStep(6),)
     np.testing.assert_allclose(surface.cutback[surface.grid.surveyed], 5.0, atol=1.0)
 
 

@@ -37,7 +37,8 @@ from geom.stats.normal import (
     expected_shortfall,
 )
 from geom.surface.grid import Grid, make_grid
-from geom.surface.radial import RadialSurface, Rejected
+from geom.surface.radial import AtStep, Outlying, RadialSurface, Rejected
+from geom.views.tables.survey import say_diagnostics
 
 IN = 25.4
 
@@ -218,9 +219,8 @@ def make_furnace(
         count=len(readings),
         kinds=("radius",),
         rejected=(
-            Rejected(readings.place[40], 512.0, 470.0, "8 sd from its neighbours"),
+            Rejected(readings.place[40], "radius", 512.0, 470.0, Outlying(sd=5.0)),
         ),
-        warnings=(),
     )
     return Furnace(design, readings, surface, make_findings(surface, maps, title))
 
@@ -279,7 +279,8 @@ def make_findings(surface: RadialSurface, maps: Maps, title: str) -> Findings:
             BudgetLine("wall between readings", "A", 2.4, "mm", 0.71),
             BudgetLine("rod resolution", "B", 0.92, "mm", 0.29),
         ),
-        warnings=("No reading lies within 300 mm of azimuth 100.",),
+        diagnostics=(AtStep(14),),
+        warnings=say_diagnostics((AtStep(14),), surface.design),
         maps=maps,
     )
 

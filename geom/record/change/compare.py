@@ -76,7 +76,7 @@ def compare_walls(
     sure = [difference.patch * (maps.shown == sign) for sign in (1, -1)]
     return Change(
         lining=start.design.name,
-        title=_title(*labels) if title is None else title,
+        title=title,
         created=iso_time(created),
         version=__version__,
         start=labels[0],
@@ -293,12 +293,6 @@ def _spot(grid: Grid, maps: ChangeMaps, sign: int) -> ChangePeak | None:
         azimuth=float(grid.azimuth[column]),
         height=float(grid.height[row]),
     )
-
-
-def _title(start: SurveyLabel, end: SurveyLabel) -> str:
-    if start.name == end.name:
-        return f"{start.name}: two surveys"
-    return f"From {start.name} to {end.name}"
 
 
 def _left_out(start: RecordedWall, end: RecordedWall, grid: Grid) -> bool:

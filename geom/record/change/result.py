@@ -156,7 +156,7 @@ class Change:
     """
 
     lining: str
-    title: str
+    title: str | None
     created: str
     version: str
     start: SurveyLabel

@@ -90,13 +90,6 @@ class SurveyGap:
     heat: int
     missing: Stage
 
-    @property
-    def words(self) -> str:
-        """As messages and pages state it."""
-        if self.missing == "after repair":
-            return f"after heat {self.heat}: its repair was not surveyed"
-        return f"heat {self.heat}: surveyed only after its repair"
-
 
 def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
     """How much of it each spell saw; NaN where not stated; shape (n,)."""

@@ -102,7 +102,7 @@ def recheck(
         material=_material(before, was, now),
         left_out=tuple(reading.place for reading in surface.rejected),
         taper=taper_audit(surface, design),
-        warnings=findings.warnings,
+        diagnostics=findings.diagnostics,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from geom.compare.extent import Extent
+from geom.compare.findings import Diagnostic
 from geom.document import AREA, FIRST, MERGED, VOLUME, as_document
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import Decision
@@ -187,7 +188,7 @@ class Recheck:
         Where readings are written that were left out of the fit.
     taper : tuple of TuyereAudit
         Given next to the verdict, which it does not enter.
-    warnings : tuple of str
+    diagnostics : tuple of Diagnostic
     """
 
     lining: str
@@ -203,7 +204,7 @@ class Recheck:
     material: MaterialTotals
     left_out: tuple[str, ...]
     taper: tuple[TuyereAudit, ...]
-    warnings: tuple[str, ...]
+    diagnostics: tuple[Diagnostic, ...]
 
     def open_points(self) -> Iterator[tuple[str, CheckPoint]]:
         """What cannot be decided yet, and where to read for it; zones first."""
@@ -245,5 +246,4 @@ class Recheck:
             "material": as_document(self.material),
             "left_out": list(self.left_out),
             "taper": as_document(self.taper),
-            "warnings": list(self.warnings),
         }

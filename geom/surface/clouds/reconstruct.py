@@ -13,10 +13,12 @@ count alike, however many points they have: a scan is denser on some wall than o
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
+from geom.datum import FoundPose
 from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.readings import RodReadings
@@ -24,6 +26,7 @@ from geom.readings.cloud import CloudReadings
 from geom.readings.rod import RodKind
 from geom.surface.clouds.binning import CloudBinner, bin_cloud
 from geom.surface.clouds.cells import (
+    IN_FRONT,
     LEAST,
     STEPS,
     Cells,
@@ -50,9 +53,17 @@ from geom.surface.gp.prior import (
     with_tuyere_waves,
 )
 from geom.surface.grid import Grid, interpolate_smoothly, make_grid
-from geom.surface.radial import RadialSurface
+from geom.surface.radial import (
+    BandAxisOff,
+    BandsOff,
+    InFront,
+    ManyLeftOut,
+    NoDatumBand,
+    RadialSurface,
+    SurfaceDiagnostic,
+)
 from geom.surface.rods.fit import Fit, fit_wall
-from geom.units import Bool, Float, Int, say_both
+from geom.units import Bool, Float, Int
 
 #: Points a cell below which a cloud that shows no ring is called sparse.
 SPARSE = 0.1
@@ -123,7 +134,7 @@ def reconstruct_clouds(
         count=clouds.cells.total + len(readings.rod),
         kinds=tuple(readings.kinds),
         rejected=fit.rejected,
-        warnings=_warnings(clouds, design, fit),
+        diagnostics=_diagnostics(clouds, design, fit),
         seen=clouds.cells.seen & grid.surveyed,
         points_left_out=clouds.cells.rejected,
         poses=tuple(found.pose for found in clouds.found),
@@ -370,50 +381,26 @@ def roughness(excess: Float, known: Float) -> Float:
     return np.maximum(total / (around(weight) + _GRAIN_COUNTS), 0.0)
 
 
-def _warnings(clouds: RegisteredClouds, design: Design, fit: Fit) -> tuple[str, ...]:
-    words = [
-        f"{r.place}: {r.why}. Left out; measure again there, and add the new reading."
-        for r in fit.rejected
-    ]
-    if not design.datum_bands:
-        words.append(
-            "The design names no datum band: the axis was found on the whole wall, as "
-            "if what is least worn were on its drawing, and is known to some "
-            "millimetres only."
-        )
-    for found in clouds.found:
-        if found.on_bands and abs(found.radius_bias) > _BAND_OFF:
-            side = "wider" if found.radius_bias > 0 else "narrower"
-            bias = say_both(abs(found.radius_bias), design.length_unit)
-            words.append(
-                f"The datum bands read {bias} {side} than drawn: check the bands, or "
-                "the scanner's range."
-            )
-        for axis in found.band_axes:
-            if axis.disagrees:
-                low, high, offset = (
-                    say_both(length, design.length_unit)
-                    for length in (axis.band.low, axis.band.high, axis.offset)
-                )
-                words.append(
-                    f"The datum band from {low} to {high} has an axis of its own: "
-                    f"{offset} and {axis.tilt:.2f}° off the axis that the cloud was "
-                    "laid on, more than both are uncertain by. Check the band, and "
-                    "whether the scanner moved."
-                )
+def _diagnostics(
+    clouds: RegisteredClouds, design: Design, fit: Fit
+) -> tuple[SurfaceDiagnostic, ...]:
     cells = clouds.cells
-    if cells.in_front:
-        words.append(
-            f"In {cells.in_front:,} cells something stood more than "
-            f"{say_both(50.8, design.length_unit)} in front of the wall, or only dust "
-            "was seen; what is behind is inferred."
-        )
-    if cells.rejected > _MANY_LEFT_OUT * cells.total:
-        words.append(
-            f"{100.0 * cells.rejected / cells.total:.0f} % of the laser points were "
-            "not taken for wall."
-        )
-    return tuple(words)
+    left_out = cells.rejected / cells.total
+    return (
+        *fit.rejected,
+        *([] if design.datum_bands else [NoDatumBand()]),
+        *(part for found in clouds.found for part in _of_bands(found)),
+        *([InFront(cells.in_front, IN_FRONT)] if cells.in_front else []),
+        *([ManyLeftOut(left_out)] if left_out > _MANY_LEFT_OUT else []),
+    )
+
+
+def _of_bands(found: FoundPose) -> Iterator[BandsOff | BandAxisOff]:
+    if found.on_bands and abs(found.radius_bias) > _BAND_OFF:
+        yield BandsOff(found.radius_bias)
+    for axis in found.band_axes:
+        if axis.disagrees:
+            yield BandAxisOff(axis.band, axis.offset, axis.tilt)
 
 
 #: Blocks that a wall is cut into, about, and least cells that make one a reading.

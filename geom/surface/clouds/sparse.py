@@ -22,6 +22,7 @@ from geom.surface.clouds.register import (
     frames,
     given_pose,
 )
+from geom.surface.radial import PoseAsStated
 from geom.units import Float
 
 #: Fewest points that an axis is found on.  Our own choice.
@@ -30,7 +31,7 @@ LEAST_FOR_AXIS = 40
 FURTHEST = 300.0
 #: Standard uncertainty of a set-up that is taken as stated, mm at both ends of the
 #: profile.  Our own choice, no source.
-AS_TOLD = 5.0
+AS_STATED = 5.0
 _RADIUS: tuple[RodKind, ...] = ("radius",)
 #: Names of shared errors among the sources.
 POSE, RANGE = "pose of the cloud", "scanner's range and scale"
@@ -38,7 +39,7 @@ POSE, RANGE = "pose of the cloud", "scanner's range and scale"
 
 def single_readings(
     readings: CloudReadings, design: Design
-) -> tuple[RodReadings, tuple[FoundPose, ...], tuple[str, ...]]:
+) -> tuple[RodReadings, tuple[FoundPose, ...], tuple[PoseAsStated, ...]]:
     """Every point as a radius reading, next to the rod readings.
 
     Parameters
@@ -51,7 +52,7 @@ def single_readings(
     readings : RodReadings
     found : tuple of FoundPose
         One for each frame.
-    warnings : tuple of str
+    diagnostics : tuple of PoseAsStated
 
     Raises
     ------
@@ -66,30 +67,29 @@ def single_readings(
         cure = "Leave out --sparse (sparse=True)"
         raise InputError(what, file=readings.clouds[0].name, cure=cure)
     targets = match_targets(readings.targets, design) if readings.targets else None
-    sheet, found, warnings = readings.rod, [], []
+    sheet, found, diagnostics = readings.rod, [], []
     for clouds in frames(readings):
-        pose, words = _pose(clouds, design, targets)
+        pose, stated = _pose(clouds, design, targets)
         found.append(pose)
-        warnings += words
+        diagnostics += stated
         for cloud in clouds:
             sheet = sheet.joined(_of_cloud(cloud, pose, design))
-    return sheet, tuple(found), tuple(warnings)
+    return sheet, tuple(found), tuple(diagnostics)
 
 
 def _pose(
     clouds: tuple[Cloud, ...], design: Design, targets: MatchedTargets | None
-) -> tuple[FoundPose, list[str]]:
+) -> tuple[FoundPose, list[PoseAsStated]]:
     try:
         return find_frame_pose(clouds, design, targets, least=LEAST_FOR_AXIS), []
     except InputError:
         nominal = given_pose(clouds, design, targets)
-    tilt = np.rad2deg(AS_TOLD / (0.5 * (design.profile.top - design.profile.bottom)))
-    pose = nominal.at(nominal.parameters, np.diag([AS_TOLD, AS_TOLD, tilt, tilt]) ** 2)
-    words = (
-        f"{clouds[0].name}: too few points to find the axis on; the cloud was taken to "
-        f"stand as told, to {AS_TOLD:.0f} mm."
+    tilt = np.rad2deg(AS_STATED / (0.5 * (design.profile.top - design.profile.bottom)))
+    pose = nominal.at(
+        nominal.parameters, np.diag([AS_STATED, AS_STATED, tilt, tilt]) ** 2
     )
-    return FoundPose(pose, on_bands=False, n_points=0, radius_bias=0.0), [words]
+    found = FoundPose(pose, on_bands=False, n_points=0, radius_bias=0.0)
+    return found, [PoseAsStated(clouds[0].name, AS_STATED)]
 
 
 def _of_cloud(cloud: Cloud, found: FoundPose, design: Design) -> RodReadings:

@@ -15,10 +15,10 @@ from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import ObservationOperator, observe
 from geom.surface.gp.posterior import GPPosterior
 from geom.surface.gp.prior import Prior
-from geom.surface.radial import Rejected
+from geom.surface.radial import Outlying, Rejected
 from geom.surface.rods.errors import Slopes, rod_noise
 from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
-from geom.units import Bool, Float, say_both
+from geom.units import Bool, Float
 
 #: Choices of sizes and lengths besides the best: this many by the number of readings,
 #: within limits, for of few readings they differ more and cost less.  Rebuild from seed
@@ -101,9 +101,7 @@ def fit_wall(
         noise = rod_noise(sheet, design, pseudo=pseudo, slopes=slopes).subset(kept)
         likelihood = MarginalLikelihood.of(likelihood.observed, noise, prior)
         best = fit_map(likelihood, start=best)
-    rejected = tuple(
-        _rejected(outlier, sheet, observed, design) for outlier in outliers
-    )
+    rejected = tuple(_rejected(outlier, sheet, observed) for outlier in outliers)
     return Fit(
         sample_posterior(likelihood, best, seed=seed, n_samples=n_samples),
         rejected,
@@ -187,16 +185,14 @@ def slopes_of(
 
 
 def _rejected(
-    outlier: Outlier, sheet: RodReadings, observed: ObservationOperator, design: Design
+    outlier: Outlier, sheet: RodReadings, observed: ObservationOperator
 ) -> Rejected:
     value = float(sheet.value[outlier.row])
     expected = value - float(observed.value[outlier.row]) + outlier.expected
-    unit = design.length_unit
-    read, meant, give = (
-        say_both(mm, unit, finest=16) for mm in (value, expected, 2.0 * outlier.sd)
+    return Rejected(
+        sheet.place[outlier.row],
+        sheet.kind[outlier.row],
+        value,
+        expected,
+        Outlying(outlier.sd),
     )
-    kind = sheet.kind[outlier.row]
-    why = (
-        f"{kind} reads {read}; from the others {meant} is expected, give or take {give}"
-    )
-    return Rejected(sheet.place[outlier.row], value, expected, why)

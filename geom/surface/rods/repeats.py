@@ -15,13 +15,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from geom.design import Design
-from geom.design.text_file import join_words
 from geom.errors import InputError
 from geom.frame import turn
 from geom.readings import RodReadings
 from geom.readings.rod import cutback_of_each
-from geom.surface.radial import Rejected
-from geom.units import Bool, Float, Int, say_both
+from geom.surface.radial import Contradicted, Rejected
+from geom.units import Bool, Float, Int
 
 #: How many standard uncertainties of their difference two readings may differ by, and
 #: by how much at least before it is stated, mm.  Our own choice, no source.
@@ -71,7 +70,7 @@ def contradicting_repeats(
         out = rows[~_majority(cutback[rows], allowed[rows])]
         doubted += bool(out.size)
         kept[out] = False
-        rejected += [_rejected(readings, design, cutback, int(k), rows) for k in out]
+        rejected += [_rejected(readings, cutback, int(k), rows) for k in out]
     if doubted >= _MANY and doubted > _SHARE * repeated.size:
         raise InputError(
             f"of {repeated.size} stations that were read twice, {doubted} disagree by "
@@ -124,22 +123,16 @@ def _majority(value: Float, variance: Float) -> Bool:
     return np.asarray(agree.sum(axis=1) > 0.5 * value.size)
 
 
-def _rejected(
-    readings: RodReadings, design: Design, cutback: Float, row: int, rows: Int
-) -> Rejected:
+def _rejected(readings: RodReadings, cutback: Float, row: int, rows: Int) -> Rejected:
     others = rows[rows != row]
     factor = 2.0 if readings.kind[row] == "diameter" else 1.0
-    value, unit = float(readings.value[row]), design.length_unit
+    value = float(readings.value[row])
     expected = value + factor * (cutback[others] - cutback[row])
-    readings_there = join_words(
-        (
-            f"{say_both(float(mm), unit, finest=16)} ({readings.place[k]})"
-            for k, mm in zip(others, expected, strict=True)
-        ),
-        last="and",
+    places = [readings.place[k] for k in others]
+    return Rejected(
+        readings.place[row],
+        readings.kind[row],
+        value,
+        float(np.median(expected)),
+        Contradicted(tuple(zip(places, expected.tolist(), strict=True))),
     )
-    why = (
-        f"{readings.kind[row]} reads {say_both(value, unit, finest=16)}; the same "
-        f"station was also read as {readings_there}"
-    )
-    return Rejected(readings.place[row], value, float(np.median(expected)), why)

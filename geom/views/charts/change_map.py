@@ -33,7 +33,7 @@ from geom.views.charts.unrolled import (
     not_surveyed_patch,
     panel_height,
 )
-from geom.views.say import plain
+from geom.views.say import plain, say_change
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,7 +67,7 @@ def change_png(change: Change, design: Design) -> Figure:
     frame.openings(size=size - 2)
     lining = plain(change.lining, most=60)
     line = f"{lining}: change, wall unrolled, SEEN FROM INSIDE"
-    large_heading(frame, plain(change.title), line)
+    large_heading(frame, plain(say_change(change)), line)
     frame.scale_bar()
     frame.colour_bar(
         _scale(design), bottom=1.42, width=5.9, height=0.26, size=size - 1.5

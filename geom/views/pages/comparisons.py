@@ -17,7 +17,7 @@ from geom.views.charts.colours import Rgb, wear_rgb, wear_step
 from geom.views.charts.wear_charts import RateBars, level_bars_png, side_bars_png
 from geom.views.charts.wear_map import WearFigure, WearMap, wear_png
 from geom.views.pages.page import page_bytes
-from geom.views.say import plain, say_time
+from geom.views.say import plain, say_change, say_time
 from geom.views.tables import campaigns
 from geom.views.tables import change as changes
 
@@ -165,7 +165,7 @@ def change_page(change: Change, design: Design, pictures: dict[str, bytes]) -> b
         "change.html.jinja",
         design,
         pictures,
-        title=plain(change.title),
+        title=plain(say_change(change)),
         lining=plain(change.lining),
         start=changes.survey_line(change.start),
         end=changes.survey_line(change.end),

@@ -125,7 +125,11 @@ def _contents(
         "budget": tables.budget_rows(findings),
         "rejected": tables.rejected_rows(surface),
         "warnings": [
-            plain(words, most=600) for words in (*of_support, *findings.warnings)
+            plain(words, most=600)
+            for words in (
+                *of_support,
+                *tables.say_diagnostics(findings.diagnostics, design),
+            )
         ],
         "cautions": CAUTIONS,
     }

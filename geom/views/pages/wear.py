@@ -30,7 +30,7 @@ from geom.views.charts.wear_charts import (
 from geom.views.charts.wear_map import WearMap, uncertainty_png, wear_map_png, wear_png
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
-from geom.views.say import DEFERS, plain, say_time, upfirst
+from geom.views.say import DEFERS, plain, say_survey_gap, say_time, upfirst
 from geom.views.tables import wear as tables
 
 #: Share of the lower of two regions that must lie at the other's heights.
@@ -167,7 +167,7 @@ def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, 
         "spells_words": tables.spells_words(wear),
         "spells": tables.spell_rows(wear),
         "spells_left_out": len(wear.spells) > tables.LISTED,
-        "gaps": [gap.words for gap in wear.gaps],
+        "gaps": [say_survey_gap(gap) for gap in wear.gaps],
     }
 
 

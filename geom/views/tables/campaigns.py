@@ -19,6 +19,7 @@ from geom.views.say import (
     say_rate,
     say_region,
     say_spell,
+    say_survey_gap,
     say_wear,
     say_wear_interval,
 )
@@ -153,7 +154,7 @@ def campaign_cautions(campaign: CampaignWear, by: Exposure) -> list[str]:
     hardly = [f"only {few} of wear: how heats differ is hardly known"]
     return [
         *(hardly if count < FEW_SPELLS else []),
-        *(f"not counted: {gap.words}" for gap in campaign.gaps),
+        *(f"not counted: {say_survey_gap(gap)}" for gap in campaign.gaps),
         *(
             f"not counted: {say_spell(spell)}, its {by}s are not told"
             for spell in campaign.unstated

@@ -19,6 +19,7 @@ from geom.units import LITRE, say_both, say_length
 from geom.views.say import (
     plain,
     say_area,
+    say_change,
     say_clock,
     say_from,
     say_heights,
@@ -337,7 +338,7 @@ def terminal_rows(change: Change, design: Design, out: Path) -> list[tuple[str, 
     """The summary in the terminal: name and words of each line."""
     net, side = net_volume(change)
     rows = [
-        ("Change", plain(change.title)),
+        ("Change", plain(say_change(change))),
         ("From", survey_line(change.start)),
         ("To", survey_line(change.end)),
         (f"{side.capitalize()} on balance", say_litres(net)),

@@ -5,17 +5,43 @@ Text throughout, the shop's unit first.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from geom.compare.findings import ACTIONS, NO_CALL, Action, Findings, Level, Zone
-from geom.design import Design
+from geom.compare.findings import (
+    ACTIONS,
+    NO_CALL,
+    Action,
+    Diagnostic,
+    Findings,
+    Level,
+    Zone,
+)
+from geom.compare.gaps import Gap
+from geom.design import DatumBand, Design
+from geom.design.text_file import join_words
 from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.repair import RepairPackage
-from geom.surface.radial import RadialSurface
+from geom.surface.radial import (
+    AtStep,
+    BandAxisOff,
+    BandsOff,
+    Contradicted,
+    DoubtedBand,
+    InFront,
+    ManyLeftOut,
+    NoDatumBand,
+    Outlying,
+    PastBesideCloud,
+    PastSurveys,
+    PoseAsStated,
+    RadialSurface,
+    Rejected,
+)
 from geom.units import say_both
 from geom.views.say import (
     WORK,
@@ -212,7 +238,7 @@ def rejected_rows(surface: RadialSurface) -> list[tuple[str, str, str, str]]:
             plain(reading.place),
             say_both(reading.value, unit),
             say_both(reading.expected, unit),
-            plain(reading.why),
+            plain(say_rejected(reading, unit)),
         )
         for reading in surface.rejected
     ]
@@ -234,8 +260,14 @@ def terminal_rows(
         ("Zones", _zone_counts(findings)),
         *_repair(design, works),
     ]
-    rows += [("Left out", f"{r.place}: {r.why}") for r in surface.rejected]
-    warnings = [*support_warnings(works, design), *findings.warnings]
+    unit = design.length_unit
+    rows += [
+        ("Left out", f"{r.place}: {say_rejected(r, unit)}") for r in surface.rejected
+    ]
+    warnings = [
+        *support_warnings(works, design),
+        *say_diagnostics(findings.diagnostics, design),
+    ]
     rows += [("Warning", words) for words in warnings]
     return [
         *rows,
@@ -281,3 +313,114 @@ def _repair(design: Design, works: RepairPackage) -> list[tuple[str, str]]:
     order, tuyeres = order_words(works.plan, design), taper_words(works.taper)
     rows = [("Order", f"{order} ({say_sure(works.plan)} sure)")] if order else []
     return rows + ([("Tuyeres", f"slag {tuyeres}")] if tuyeres else [])
+
+
+def say_rejected(rejected: Rejected, unit: str) -> str:
+    """Why a reading was left out."""
+    read = f"{rejected.kind} reads {say_both(rejected.value, unit, finest=16)}"
+    match rejected.reason:
+        case Contradicted(others):
+            also = join_words(
+                (f"{say_both(mm, unit, finest=16)} ({place})" for place, mm in others),
+                last="and",
+            )
+            return f"{read}; the same station was also read as {also}"
+        case Outlying(sd):
+            meant, give = (
+                say_both(mm, unit, finest=16) for mm in (rejected.expected, 2.0 * sd)
+            )
+            return f"{read}; from the others {meant} is expected, give or take {give}"
+
+
+def say_diagnostics(
+    diagnostics: Iterable[Diagnostic], design: Design
+) -> tuple[str, ...]:
+    """What has to be known of a survey, a sentence or two each."""
+    return tuple(_say_diagnostic(found, design) for found in diagnostics)
+
+
+def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911
+    unit = design.length_unit
+    match found:
+        case Rejected():
+            return (
+                f"{found.place}: {say_rejected(found, unit)}. Left out; measure again "
+                "there, and add the new reading."
+            )
+        case Gap():
+            low, high = (
+                say_both(h, unit) for h in (found.height_from, found.height_to)
+            )
+            return (
+                f"No reading tells of the wall {_round(found)}, heights {low} to "
+                f"{high}: it is not surveyed, and nothing is counted, called or "
+                "ordered there."
+            )
+        case AtStep(count):
+            return (
+                f"{count} readings stand exactly at a step of the profile and were "
+                "compared with the part above it."
+            )
+        case DoubtedBand(band):
+            return (
+                f"The datum band {_from_to(band, unit)} reads off its drawing and was "
+                "not taken as sound."
+            )
+        case PastSurveys(count, used):
+            return _say_past(count, used=used)
+        case PastBesideCloud():
+            return "Past surveys are not used beside a point cloud."
+        case NoDatumBand():
+            return (
+                "The design names no datum band: the axis was found on the whole wall, "
+                "as if what is least worn were on its drawing, and is known to some "
+                "millimetres only."
+            )
+        case PoseAsStated(cloud, sd):
+            return (
+                f"{cloud}: too few points to find the axis on; the cloud was taken to "
+                f"stand as stated, to {sd:.0f} mm."
+            )
+        case BandsOff(bias):
+            side = "wider" if bias > 0 else "narrower"
+            return (
+                f"The datum bands read {say_both(abs(bias), unit)} {side} than drawn: "
+                "check the bands, or the scanner's range."
+            )
+        case BandAxisOff(band, offset, tilt):
+            return (
+                f"The datum band {_from_to(band, unit)} has an axis of its own: "
+                f"{say_both(offset, unit)} and {tilt:.2f}° off the axis that the cloud "
+                "was laid on, more than both are uncertain by. Check the band, and "
+                "whether the scanner moved."
+            )
+        case InFront(cells, distance):
+            return (
+                f"In {cells:,} cells something stood more than "
+                f"{say_both(distance, unit)} in front of the wall, or only dust was "
+                "seen; what is behind is inferred."
+            )
+        case ManyLeftOut(share):
+            return f"{100.0 * share:.0f} % of the laser points were not taken for wall."
+
+
+def _from_to(band: DatumBand, unit: str) -> str:
+    return f"from {say_both(band.low, unit)} to {say_both(band.high, unit)}"
+
+
+def _round(gap: Gap) -> str:
+    if gap.widest >= 359.0:
+        return "all round"
+    return f"from azimuth {gap.azimuth_from:.0f}° to {gap.azimuth_to:.0f}°"
+
+
+def _say_past(count: int, *, used: bool) -> str:
+    past = "One past survey was" if count == 1 else f"{count} past surveys were"
+    if used:
+        return (
+            f"{past} used beside the readings. Where the lining was changed since, "
+            "survey it without."
+        )
+    return (
+        f"{past} not used: the readings do not bear out that this wall wore as before."
+    )

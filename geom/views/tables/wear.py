@@ -37,6 +37,7 @@ from geom.views.say import (
     say_rate,
     say_region,
     say_spell,
+    say_survey_gap,
     say_wear,
     say_wear_interval,
     upfirst,
@@ -385,7 +386,7 @@ def summary_lines(wear: Wear, design: Design) -> list[str]:
             f"Repaired as now, {_passage(row)}"
             for row in forecast_rows(wear.repaired, design)
         ),
-        *(f"Not counted: {gap.words}." for gap in wear.gaps),
+        *(f"Not counted: {say_survey_gap(gap)}." for gap in wear.gaps),
         *(f"Mind: {say_warning(warning)}." for warning in wear.warnings),
     ]
 
@@ -432,7 +433,7 @@ def spell_lines(record: Record) -> list[str]:
     return [
         f"{count_of(len(spells), 'spell')} of wear from one survey to the next with no "
         "repair between",
-        *(f"No wear is told: {gap.words}" for gap in gaps),
+        *(f"No wear is told: {say_survey_gap(gap)}" for gap in gaps),
     ]
 
 

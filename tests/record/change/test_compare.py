@@ -17,6 +17,7 @@ from geom.record.store.occasion import Occasion
 from geom.record.store.survey_file import RecordedWall
 from geom.surface import make_grid
 from geom.units import Float
+from geom.views.say import say_change
 from geom.views.tables.change import change_warnings
 from tests.record.two_walls import Field, burnt, patched, recorded_wall
 from tests.walls import plain_design, tapered_design
@@ -210,7 +211,7 @@ def test_titles_and_occasions_say_which_survey() -> None:
     start = recorded_wall(occasion=made[0])
     end = recorded_wall(burnt, occasion=made[1], created=LATER)
     found = compare_walls(start, end)
-    assert found.title == "From heat 3, after repair to heat 4, before repair"
+    assert say_change(found) == "From heat 3, after repair to heat 4, before repair"
     assert found.to_dict()["from"]["occasion"] == "heat 3, after repair"
     assert change_warnings(found, plain_design()) == []
     (words,) = change_warnings(compare_walls(end, start), plain_design())
@@ -218,8 +219,8 @@ def test_titles_and_occasions_say_which_survey() -> None:
     other = replace(end, occasion=replace(made[1], campaign="two"))
     relined = compare_walls(start, other, title="mine")
     assert "lined anew" in change_warnings(relined, plain_design())[0]
-    assert relined.title == "mine"
-    assert changed().title == "a survey: two surveys"
+    assert say_change(relined) == "mine"
+    assert say_change(changed()) == "a survey: two surveys"
 
 
 def test_two_of_the_same_and_two_that_have_nothing_in_common_are_refused() -> None:

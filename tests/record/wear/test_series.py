@@ -23,7 +23,7 @@ from geom.record.wear.series import (
     wear_series,
 )
 from geom.units import Float
-from geom.views.say import say_spell
+from geom.views.say import say_spell, say_survey_gap
 from tests.record.worn_heats import PIECES as WORN_PIECES
 from tests.record.worn_heats import heats, series_of
 from tests.walls import plain_design
@@ -75,14 +75,14 @@ def test_a_repair_that_was_not_surveyed_leaves_a_gap_and_says_so() -> None:
     spells, gaps = find_spells([made(1, "before repair"), made(2, "before repair")])
     assert spells == ()
     assert gaps == (SurveyGap(1, "after repair"),)
-    assert gaps[0].words == "after heat 1: its repair was not surveyed"
+    assert say_survey_gap(gaps[0]) == "after heat 1: its repair was not surveyed"
 
 
 def test_wear_and_repair_surveyed_together_leave_a_gap_and_say_so() -> None:
     spells, gaps = find_spells([made(1, "after repair"), made(2, "after repair")])
     assert spells == ()
     assert gaps == (SurveyGap(2, "before repair"),)
-    assert gaps[0].words == "heat 2: surveyed only after its repair"
+    assert say_survey_gap(gaps[0]) == "heat 2: surveyed only after its repair"
 
 
 def test_a_new_campaign_is_neither_spell_nor_gap() -> None:

@@ -13,7 +13,7 @@ from geom.design import RepairRules
 from geom.errors import InputError
 from geom.repair.acceptance.judge import distance_to_reading
 from geom.repair.acceptance.recheck import recheck
-from geom.surface.radial import Rejected
+from geom.surface.radial import Outlying, Rejected
 from tests.repair.repairs import (
     DESIGN,
     PATCHES,
@@ -174,7 +174,7 @@ def test_a_hump_where_nothing_was_called_for_is_found(before):
 
 
 def test_a_reading_left_out_keeps_the_wall_from_being_called_back(before, sound):
-    doubt = Rejected("rod.csv, row 9", 520.0, 450.0, "70 mm off its neighbours")
+    doubt = Rejected("rod.csv, row 9", "radius", 520.0, 450.0, Outlying(sd=9.0))
     surface = replace(sound.surface, rejected=(doubt,))
     found = recheck(before, surface, sound.findings, DESIGN)
     assert found.verdict == "cannot tell"

@@ -15,6 +15,7 @@ from geom.surface.gp.covariance import Covariance, GridCrossCovariance
 from geom.surface.gp.fields import Pattern
 from geom.surface.gp.kernels import PairDistances, Points2D
 from geom.surface.gp.prior import Prior, default_prior
+from geom.surface.radial import PastSurveys
 from geom.surface.rods.history import (
     PastPrior,
     align,
@@ -261,8 +262,7 @@ def test_past_surveys_of_the_same_furnace_help_and_the_sd_stays_true(
     assert rms(error(taught)) < 0.75 * rms(error(plain))
     inside = np.abs(error(taught)) < 1.96 * taught.radius_sd[taught.grid.surveyed]
     assert inside.mean() > 0.85
-    assert "used beside the readings" in taught.warnings[-1]
-    assert taught.warnings[-1].startswith(("One past", "2 past", "3 past")[count - 1])
+    assert taught.diagnostics == (PastSurveys(count, used=True),)
 
 
 def test_a_past_unlike_this_wall_is_not_used_and_does_no_harm() -> None:
@@ -270,7 +270,7 @@ def test_a_past_unlike_this_wall_is_not_used_and_does_no_harm() -> None:
     stranger = learn_prior([as_survey(elsewhere(azimuth, height))] * 2, DESIGN)
     plain, misled = fitted(), fitted(stranger)
     np.testing.assert_array_equal(plain.radius, misled.radius)
-    assert "not used" in misled.warnings[-1]
+    assert misled.diagnostics == (PastSurveys(2, used=False),)
 
 
 def test_a_past_without_wear_teaches_nothing() -> None:

@@ -60,15 +60,11 @@ def test_two_readings_of_a_station_that_disagree_are_both_left_out_and_named(
     assert left_out(two) == {good.place[row], "rod.csv, row 200"}
     surface = reconstruct(two, DESIGN, spacing=50.0, columns=36)
     assert {r.place for r in surface.rejected} == {good.place[row], "rod.csv, row 200"}
-    for warning, own, other in zip(
-        surface.warnings[:2],
-        (good.place[row], "rod.csv, row 200"),
-        ("rod.csv, row 200", good.place[row]),
-        strict=True,
-    ):
-        assert warning.startswith(own)
-        assert other in warning
-        assert "measure again" in warning
+    first, second = (found.reason.others for found in surface.rejected)
+    assert [place for place, _ in first] == [surface.rejected[1].place]
+    assert [place for place, _ in second] == [surface.rejected[0].place]
+    assert second[0][1] == pytest.approx(surface.rejected[0].value, abs=0.1)
+    assert surface.diagnostics == surface.rejected
 
 
 @pytest.mark.parametrize("radius", [228.6, 457.2, 1371.6])

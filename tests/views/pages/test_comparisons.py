@@ -11,6 +11,7 @@ from geom.quantity import Quantity
 from geom.record.change.compare import compare_walls
 from geom.views.cautions import CAUTIONS
 from geom.views.pages.comparisons import change_page
+from geom.views.say import say_change
 from geom.views.tables.change import facts, piece_rows, say_answer, say_sum, sentences
 from tests.record.two_walls import as_drawn, burnt, patched, recorded_wall
 from tests.views.page_read import Page
@@ -103,7 +104,7 @@ def test_the_page_leads_with_the_balance_and_where_most_of_it_is():
     for later in ("From: heat 41", "Before anybody goes in", "What changed", "Zones"):
         assert text.find(later) == -1 or text.index(later) > lead
     # no other number before it than those of the title
-    before = text[: text.index("0.703")].replace(plainly(change.title), "")
+    before = text[: text.index("0.703")].replace(plainly(say_change(change)), "")
     assert not re.search(r"\d", before.replace("heat 41", "").replace("heat 42", ""))
 
 

@@ -13,6 +13,7 @@ import pytest
 from geom.repair.masonry.relining import relined_bands
 from geom.repair.masonry.support import Stop
 from geom.repair.plan.result import NotPlanned
+from geom.surface.radial import Contradicted, PoseAsStated
 from geom.views.cautions import CAUTIONS
 from geom.views.pages.page import page_script
 from geom.views.pages.report import ReportPictures, report_bytes
@@ -56,10 +57,13 @@ def test_only_its_own_script_may_run_and_nothing_may_be_fetched(furnace):
     assert "unsafe-eval" not in policy_text
 
 
-@pytest.mark.parametrize("field", ["title", "lining", "warnings", "created", "version"])
+@pytest.mark.parametrize(
+    "field", ["title", "lining", "diagnostics", "created", "version"]
+)
 def test_markup_in_any_text_stays_text(furnace, field):
     evil = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{ 7*7 }}"
-    page = page_of(furnace, **{field: (evil,) if field == "warnings" else evil})
+    named = (PoseAsStated(evil, 5.0),)
+    page = page_of(furnace, **{field: named if field == "diagnostics" else evil})
     assert page.tags.count("script") == OWN_SCRIPTS
     assert page.tags.count("img") == 4
     assert "<script>alert(1)</script>" in page.text
@@ -69,7 +73,9 @@ def test_markup_in_any_text_stays_text(furnace, field):
 def test_markup_from_the_design_and_the_notes_stays_text(build):
     evil = "<i>tap</i> & hole"
     furnace = build(azimuth_zero=evil, height_zero=evil, name=evil, spacing=25.0)
-    spoiled = replace(furnace.surface.rejected[0], why=evil, place=evil)
+    spoiled = replace(
+        furnace.surface.rejected[0], reason=Contradicted(((evil, 470.0),)), place=evil
+    )
     surface = replace(furnace.surface, rejected=(spoiled,))
     page = Page(report_bytes(surface, furnace.findings, furnace.works, PICTURES))
     assert "i" not in page.tags
@@ -87,8 +93,8 @@ def test_numbers_come_with_their_intervals(furnace):
     text = page_of(furnace).text
     for words in ("Rebuild volume", "ft³", "in m³: ", "95 %", "Least lining left"):
         assert words in text
-    assert "No reading lies within 300 mm of azimuth 100." in text
-    assert "8 sd from its neighbours" in text
+    assert "14 readings stand exactly at a step of the profile" in text
+    assert "from the others 18 1/2 in (470 mm) is expected" in text
     assert "71 %" in text
 
 
@@ -99,7 +105,7 @@ def test_all_cautions_are_there(furnace):
 
 
 def test_a_wall_with_nothing_to_do_is_told_so(furnace):
-    page = page_of(furnace, zones=(), levels=(), budget=(), warnings=())
+    page = page_of(furnace, zones=(), levels=(), budget=(), diagnostics=())
     assert "No zone needs work" in page.text
     assert "Mind this" not in page.text
     assert "Diameters" not in page.text

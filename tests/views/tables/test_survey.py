@@ -2,10 +2,30 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+import geom
+from geom.compare.gaps import Gap
+from geom.design import DatumBand
 from geom.quantity import Quantity
+from geom.surface.radial import (
+    AtStep,
+    BandAxisOff,
+    BandsOff,
+    Contradicted,
+    DoubtedBand,
+    InFront,
+    ManyLeftOut,
+    NoDatumBand,
+    Outlying,
+    PastBesideCloud,
+    PastSurveys,
+    PoseAsStated,
+    Rejected,
+)
 from geom.views.tables import survey as tables
+from tests.walls import plain_design, rod_readings, stations
 
 
 def test_zones_come_in_the_order_of_the_work_largest_first(furnace):
@@ -71,9 +91,74 @@ def test_left_out_readings_are_told_with_their_reason(furnace):
             furnace.readings.place[40],
             "20 1/8 in (512 mm)",
             "18 1/2 in (470 mm)",
-            "8 sd from its neighbours",
+            "radius reads 20 3/16 in (512 mm); from the others 18 1/2 in (470 mm) is "
+            "expected, give or take 3/8 in (10 mm)",
         )
     ]
+
+
+BAND = DatumBand(1250.0, 1450.0)
+GAP = Gap(
+    azimuth_from=0.0,
+    azimuth_to=90.0,
+    height_from=100.0,
+    height_to=900.0,
+    widest=90.0,
+)
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (
+            Rejected("rod.csv, row 9", "radius", 520.0, 450.0, Outlying(5.0)),
+            "rod.csv, row 9: radius reads 520 mm; from the others 450 mm is expected, "
+            "give or take 10 mm. Left out; measure again there, and add the new "
+            "reading.",
+        ),
+        (
+            Rejected(
+                "a.csv, row 2",
+                "diameter",
+                900.0,
+                930.0,
+                Contradicted((("b.csv, row 3", 930.0), ("c.csv, row 4", 931.0))),
+            ),
+            "a.csv, row 2: diameter reads 900 mm; the same station was also read as "
+            "930 mm (b.csv, row 3) and 931 mm (c.csv, row 4). Left out; measure again "
+            "there, and add the new reading.",
+        ),
+        (GAP, "from azimuth 0° to 90°, heights 100 mm to 900 mm: it is not surveyed"),
+        (replace(GAP, widest=360.0), "No reading tells of the wall all round, heights"),
+        (AtStep(6), "6 readings stand exactly at a step"),
+        (DoubtedBand(BAND), "from 1250 mm to 1450 mm reads off its drawing"),
+        (PastSurveys(1, used=True), "One past survey was used beside the readings."),
+        (PastSurveys(2, used=False), "2 past surveys were not used: "),
+        (PastBesideCloud(), "Past surveys are not used beside a point cloud."),
+        (NoDatumBand(), "names no datum band"),
+        (PoseAsStated("a.las", 5.0), "a.las: too few points to find the axis on"),
+        (BandsOff(-3.0), "read 3 mm narrower than drawn"),
+        (BandsOff(3.0), "read 3 mm wider than drawn"),
+        (BandAxisOff(BAND, 4.0, 0.25), "4 mm and 0.25° off the axis"),
+        (InFront(1200, 50.8), "In 1,200 cells something stood more than 51 mm in"),
+        (ManyLeftOut(0.3), "30 % of the laser points were not taken for wall."),
+    ],
+)
+def test_each_diagnostic_is_worded_with_its_facts(found, words):
+    (said,) = tables.say_diagnostics((found,), plain_design())
+    assert words in said
+
+
+def test_the_public_assess_words_what_to_mind_in_the_shops_unit():
+    azimuth, height = stations(8, 6, 150.0, 1050.0)
+    readings = rod_readings(azimuth, height, np.full(azimuth.size, 455.0))
+    readings = replace(
+        readings, value=np.where(np.arange(len(readings)) == 20, 555.0, readings.value)
+    )
+    design = plain_design(length_unit="in")
+    surface = geom.reconstruct(readings, design, spacing=50.0, columns=36)
+    (words,) = geom.assess(surface, design).to_dict()["warnings"]
+    assert words.startswith(f"{readings.place[20]}: radius reads 21 7/8 in (555 mm)")
 
 
 def test_budget_shares_are_percent(furnace):
