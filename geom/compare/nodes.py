@@ -7,6 +7,7 @@ at most a few thousand nodes; each fine cell lends its weight to the node it bel
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -181,8 +182,23 @@ class Nodes:
         return sd if sd > least else 0.0
 
 
+#: Nodes of the surface that was asked for last, by its identity, as long as it lives:
+#: findings and plan of one survey ask for the same.
+_kept: dict[int, Nodes] = {}
+
+
 def make_nodes(surface: RadialSurface) -> Nodes:
-    """The net of a surface's surveyed wall."""
+    """The net of a surface's surveyed wall; of the last surface it is kept."""
+    nodes = _kept.get(id(surface))
+    if nodes is None:
+        nodes = _nodes_of(surface)
+        _kept.clear()
+        _kept[id(surface)] = nodes
+        weakref.finalize(surface, _kept.pop, id(surface), None)
+    return nodes
+
+
+def _nodes_of(surface: RadialSurface) -> Nodes:
     grid = surface.grid
     low, high = grid.surveyed_heights
     rows = int(np.clip(np.ceil((high - low) / _ROW_HEIGHT), 4, _ROWS))

@@ -21,6 +21,8 @@ depth and not with that of the node's mean.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.special import gammaincinv
 
@@ -30,7 +32,7 @@ from geom.compare.nodes import Nodes
 from geom.quantity import Quantity
 from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import Grid
-from geom.units import Float
+from geom.units import Bool, Float, Int
 
 #: Draws of a node that its table is made for, from the least to the greatest.
 _TABULATED = 17
@@ -39,18 +41,15 @@ _TABULATED = 17
 #: alike.  Cells follow the scatter of few points, and their errors are not normal.
 #: From walls of the fleet (docs/benchmarks.md).
 UNEVEN = (0.2, 0.45, 0.7, 0.95, 1.2)
+#: Standard deviations from the drawing past which a cell is on one side for certain:
+#: the normal's tail there, 6e-16, is the precision of a number.
+_CERTAIN = 8.0
 
 
-def cell_excess(
-    walls: WallDraws,
-    grid: Grid,
-    cutback: Float,
-    sd: Float,
-    patch: Float,
-    *,
-    inward: bool = False,
-) -> Float:
-    """Volumes beyond the drawing over some wall, one a draw.
+def cell_volumes(
+    walls: WallDraws, grid: Grid, cutback: Float, sd: Float, patch: Float
+) -> tuple[Float, Float]:
+    """Volumes on either side of the drawing over some wall, one a draw.
 
     Parameters
     ----------
@@ -60,12 +59,10 @@ def cell_excess(
         Of the cells.
     patch : array (m, k), radian mm
         Wall that counts.
-    inward : bool
-        Build-up in place of cut-back.
 
     Returns
     -------
-    array (n,), mm3
+    gone, proud : array (n,), mm3
         Nothing from nodes that a draw takes for sound.
     """
     nodes = walls.nodes
@@ -73,7 +70,7 @@ def cell_excess(
     some, owner = np.unique(nodes.owner[held], return_inverse=True)
     moved = walls.cutback[some] - nodes.mean[some, None].astype(np.float32)
     if not some.size:
-        return np.zeros(moved.shape[1])
+        return np.zeros(moved.shape[1]), np.zeros(moved.shape[1])
     low, high = moved.min(axis=1), moved.max(axis=1)
     step = np.maximum((high - low) / (_TABULATED - 1), 1e-6)
     # axes: cell, tabulated draw
@@ -82,7 +79,6 @@ def cell_excess(
     own = np.sqrt(np.maximum(sd[held] ** 2 - nodes.sd[some][owner] ** 2, 0.0))
     # on either side of the drawing lies what errors are in the mean of absolutes
     own *= nodes.absolute_scale
-    moment = expected_shortfall if inward else expected_excess
     place = (moved - low[:, None]) / step[:, None]
     left = np.clip(place.astype(np.int64), 0, _TABULATED - 2)
     part = place - left
@@ -90,19 +86,93 @@ def cell_excess(
     wall, weight = cutback[held], patch[held]
     even = np.bincount(owner, weight * wall) / np.bincount(owner, weight)
     choice = np.random.default_rng([count, 2]).permutation(count) % len(UNEVEN)
-    volume = np.zeros(moved.shape)
+    gone, proud = np.zeros(moved.shape), np.zeros(moved.shape)
     for number, uneven in enumerate(UNEVEN):
         middle = even[owner] + uneven * (wall - even[owner])
-        each = moment(
-            middle[:, None] + about[owner], uneven * own[:, None], radius[:, None]
-        )
-        each *= weight[:, None]
-        table = np.stack([np.bincount(owner, one, some.size) for one in each.T], axis=1)
+        cells = _Cells(middle, uneven * own, radius, weight, owner)
         draws = np.flatnonzero(choice == number)
         at, share = left[:, draws], part[:, draws]
-        volume[:, draws] = (1.0 - share) * table[row, at]
-        volume[:, draws] += share * table[row, at + 1]
-    return np.asarray(np.where(walls.cutback[some] == 0.0, 0.0, volume).sum(axis=0))
+        for volume, table in zip((gone, proud), cells.volumes(about), strict=True):
+            volume[:, draws] = (1.0 - share) * table[row, at]
+            volume[:, draws] += share * table[row, at + 1]
+    worn = walls.cutback[some] != 0.0
+    return np.sum(gone, axis=0, where=worn), np.sum(proud, axis=0, where=worn)
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """Cells that are normal about their nodes; arrays (c,).
+
+    Attributes
+    ----------
+    mean, sd, radius : array, mm
+        Of cut-back before the node is moved, and drawn.
+    weight : array, radian mm
+    owner : int array
+        Row of the node's table.
+    """
+
+    mean: Float
+    sd: Float
+    radius: Float
+    weight: Float
+    owner: Int
+
+    def some(self, which: Bool) -> _Cells:
+        """Some of them."""
+        return _Cells(
+            self.mean[which],
+            self.sd[which],
+            self.radius[which],
+            self.weight[which],
+            self.owner[which],
+        )
+
+    def volumes(self, about: Float) -> tuple[Float, Float]:
+        """Expected volumes beyond the drawing and within, of every node moved.
+
+        What is beyond less what is within is known in closed form, so that only the
+        former is worked out, and that only of cells that may be on either side.
+
+        Parameters
+        ----------
+        about : array (q, n), mm
+            By how much a node is moved, rising.
+
+        Returns
+        -------
+        gone, proud : array (q, n), mm3
+        """
+        least = self.mean + about[self.owner, 0]
+        most = self.mean + about[self.owner, -1]
+        doubt = _CERTAIN * self.sd
+        back, fore = least > doubt, most < -doubt
+        either = self.some(~(back | fore))
+        some = either._gone(about)
+        gone = some + self.some(back)._whole(about)
+        proud = some - either._whole(about) - self.some(fore)._whole(about)
+        return gone, np.maximum(proud, 0.0)
+
+    def _gone(self, about: Float) -> Float:
+        """Beyond the drawing, cell by cell."""
+        mean = self.mean[:, None] + about[self.owner]
+        each = expected_excess(mean, self.sd[:, None], self.radius[:, None])
+        each *= self.weight[:, None]
+        return self._by_node(each, about.shape)
+
+    def _whole(self, about: Float) -> Float:
+        """Beyond less within: ``R x + (x**2 + sd**2) / 2``, x moved alike."""
+        nil = self.radius * self.mean + 0.5 * (self.mean**2 + self.sd**2)
+        terms = np.stack([nil, self.radius + self.mean, np.ones_like(nil)], axis=1)
+        size = about.shape[0], terms.shape[1]
+        at_nil, slope, bend = self._by_node(terms * self.weight[:, None], size).T
+        found = at_nil[:, None] + slope[:, None] * about
+        return np.asarray(found + 0.5 * bend[:, None] * about**2)
+
+    def _by_node(self, each: Float, shape: tuple[int, ...]) -> Float:
+        """Sums over the cells of every node; (c, n) to (q, n)."""
+        columns = [np.bincount(self.owner, one, shape[0]) for one in each.T]
+        return np.stack(columns, axis=1)
 
 
 def rebuild_volume(
@@ -136,8 +206,11 @@ def volumes(grid: Grid, cutback: Float, sd: Float, walls: WallDraws) -> Volume:
     on the fine grid over what its own draws give at the nodes; where a laser saw the
     wall, its cells make them.
     """
-    rebuild = excess(walls, grid, cutback, sd, grid.patch)
-    buildup = excess(walls, grid, cutback, sd, grid.patch, inward=True)
+    if walls.nodes.seen is not None:
+        rebuild, buildup = cell_volumes(walls, grid, cutback, sd, grid.patch)
+    else:
+        rebuild = excess(walls, grid, cutback, sd, grid.patch)
+        buildup = excess(walls, grid, cutback, sd, grid.patch, inward=True)
     return Volume(
         rebuild=Quantity.of_samples(rebuild),
         buildup=Quantity.of_samples(buildup),
@@ -171,7 +244,7 @@ def excess(
     """
     nodes = walls.nodes
     if nodes.seen is not None:
-        return cell_excess(walls, grid, cutback, sd, patch, inward=inward)
+        return cell_volumes(walls, grid, cutback, sd, patch)[inward]
     closed = (buildup_volume if inward else rebuild_volume)(
         grid, cutback, sd, patch=patch
     )

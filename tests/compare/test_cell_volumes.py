@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.compare import volume as cell_volumes
+from geom.compare import volume as rules
 from geom.compare.draws import WallDraws, draw_walls
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.volume import cell_excess, excess
+from geom.compare.volume import cell_volumes, excess
 from geom.surface import Grid
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
@@ -60,7 +60,7 @@ def test_half_of_a_node_on_a_flank_counts_with_its_own_depth():
     deep = cells > 120.0
     patch = np.where(deep, grid.patch, 0.0)
     true = float(np.sum(patch[deep] * (450.0 * cells[deep] + 0.5 * cells[deep] ** 2)))
-    found = cell_excess(walls, grid, cells, sd, patch)
+    found = cell_volumes(walls, grid, cells, sd, patch)[0]
     assert found.shape == (COUNT,)
     # its nodes' own depth would be 4 mm less at the edge
     assert found.mean() == pytest.approx(true, rel=2e-4)
@@ -73,7 +73,7 @@ def test_half_of_a_node_on_a_flank_counts_with_its_own_depth():
 def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(
     inward, monkeypatch
 ):
-    monkeypatch.setattr(cell_volumes, "UNEVEN", (1.0,))
+    monkeypatch.setattr(rules, "UNEVEN", (1.0,))
 
     # Wall within a few mm of its drawing: cells scatter about their node.
     def near(azimuth: Float, height: Float) -> Float:
@@ -81,7 +81,7 @@ def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(
 
     walls, grid, cells = seen_wall(near)
     sd = np.full(grid.shape, CELL_SD)
-    found = cell_excess(walls, grid, cells, sd, grid.patch, inward=inward)
+    found = cell_volumes(walls, grid, cells, sd, grid.patch)[inward]
     rng = np.random.default_rng(1)
     sign = -1.0 if inward else 1.0
     own = np.sqrt(CELL_SD**2 - NODE_SD**2)
@@ -95,21 +95,36 @@ def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(
     assert found[:40].mean() == pytest.approx(np.mean(sums), rel=0.004)
     assert np.corrcoef(found[:40], sums)[0, 1] > 0.7
     # how uneven the wall is within nodes is not quite known
-    monkeypatch.setattr(cell_volumes, "UNEVEN", (0.7, 1.3))
-    unsure = cell_excess(walls, grid, cells, sd, grid.patch, inward=inward)
+    monkeypatch.setattr(rules, "UNEVEN", (0.7, 1.3))
+    unsure = cell_volumes(walls, grid, cells, sd, grid.patch)[inward]
     assert unsure.std() > 2.0 * found.std()
-    other = cell_excess(walls, grid, cells, sd, grid.patch, inward=not inward)
+    other = cell_volumes(walls, grid, cells, sd, grid.patch)[not inward]
     # both are uneven alike: their difference stays as sure
     assert (unsure - other).std() < 1.1 * np.abs(unsure + other).std()
     assert (unsure - other).std() < 0.5 * unsure.std()
+
+
+def test_cells_on_one_side_for_certain_need_no_tables(monkeypatch):
+    # From 160 mm proud to 440 mm back: most cells are on one side in every draw.
+    walls, grid, cells = seen_wall()
+    sd = np.full(grid.shape, CELL_SD)
+    gone, proud = cell_volumes(walls, grid, cells, sd, grid.patch)
+    # none is taken for certain: all are worked out cell by cell
+    monkeypatch.setattr(rules, "_CERTAIN", np.inf)
+    each, within = cell_volumes(walls, grid, cells, sd, grid.patch)
+    np.testing.assert_allclose(gone, each, rtol=1e-12)
+    np.testing.assert_allclose(proud, within, rtol=1e-9)
+    inside = np.maximum(-450.0 * cells - 0.5 * cells**2, 0.0)
+    by_hand = np.nansum(grid.patch * inside)
+    assert proud.mean() == pytest.approx(by_hand, rel=1e-3)
 
 
 def test_sound_nodes_have_nothing_to_put_back():
     walls, grid, cells = seen_wall()
     sound = replace(walls, cutback=np.zeros_like(walls.cutback))
     sd = np.full(grid.shape, CELL_SD)
-    assert not cell_excess(sound, grid, cells, sd, grid.patch).any()
-    assert not cell_excess(walls, grid, cells, sd, np.zeros(grid.shape)).any()
+    assert not np.any(cell_volumes(sound, grid, cells, sd, grid.patch))
+    assert not np.any(cell_volumes(walls, grid, cells, sd, np.zeros(grid.shape)))
 
 
 def test_the_greatest_of_a_scan_is_as_unsure_as_the_cell_it_is():
@@ -135,3 +150,13 @@ def test_a_textured_face_is_not_as_drawn_though_its_averages_are(size, sound):
     found = draw_walls(replace(walls.nodes, mean=read))
     share = float(np.mean(found.cutback == 0.0))
     assert share > 0.8 if sound else share < 0.05
+
+
+def test_nodes_of_one_survey_are_worked_out_once():
+    surface = known_surface(
+        plain_design(), KnownWall(flank, lambda a, h, a2, h2: 0.0 * (a + h + a2 + h2))
+    )
+    nodes = make_nodes(surface)
+    assert make_nodes(surface) is nodes
+    other = replace(surface, radius=surface.radius + 1.0)
+    assert make_nodes(other) is not nodes

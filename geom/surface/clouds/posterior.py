@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from geom.surface.clouds.kriging import LocalKriging, of_rows
+from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.posterior import GPPosterior, VarianceShare
 from geom.surface.grid import Grid
@@ -98,7 +99,7 @@ class CloudPosterior:
     Attributes
     ----------
     fitted : GPPosterior
-        Of the wall fitted to blocks and rod readings.
+        Of the wall fitted to blocks and rod readings, at the most probable choice.
     grid : Grid
     mean, sd : array (m, k), mm
         Best estimate and standard uncertainty of cut-back; NaN where not surveyed.
@@ -140,6 +141,11 @@ class CloudPosterior:
         """Of the residual field between cells, for `LocalKriging.covariance`."""
         return self.local.correlations(self.grid)
 
+    @cached_property
+    def fields(self) -> _Fields:
+        """What every net asks of the cells."""
+        return _Fields.of(self)
+
     @property
     def places(self) -> Points2D:
         """Where blocks of laser points lie and rod readings were taken."""
@@ -155,7 +161,8 @@ class CloudPosterior:
         A node stands for the cells around it, half way to its neighbours.
         """
         net = _Net(self, height, azimuth)
-        covariance = net.wall + net.scatter
+        wall, scatter = net.covariances()
+        covariance = wall + scatter
         slope = net.systematic_slope
         covariance += slope.T @ self.systematic.covariance @ slope
         own = net.grazing_variance + net.roughness_variance
@@ -198,8 +205,9 @@ class CloudPosterior:
         of_grazing = typical_of(self.grazing_variance)
         others = sum(s.variance for s in read if s.source != BLOCKS)
         from_points = sum(s.variance for s in read if s.source == BLOCKS)
-        scatter = max(float(weight @ net.scatter @ weight), 0.0) + from_points
-        unseen = float(weight @ net.wall @ weight) - from_points - others
+        of_wall, of_points = net.variances_of_sum(weight)
+        scatter = max(of_points, 0.0) + from_points
+        unseen = of_wall - from_points - others
         unseen = max(unseen, 0.0) + float(squared @ net.roughness_variance)
         grazing = float(squared @ net.grazing_variance)
         rows: tuple[tuple[str, Literal["A", "B"], float, str, float], ...] = (
@@ -233,70 +241,161 @@ class _Net:
 
     Attributes
     ----------
-    wall : array (q, q), mm2
-        Covariance by what the fitted wall and kriging leave open.
-    scatter : array (q, q), mm2
-        By the scatter of points beyond what it does to the fitted wall.
     inferred : array (q,)
         How far a node is wall in shadow, which follows the fitted wall alone.
     """
 
     def __init__(self, wall: CloudPosterior, height: Float, azimuth: Float) -> None:
-        self._wall = wall
+        self._wall, self._height, self._azimuth = wall, height, azimuth
         self._average = _averages(wall, height, azimuth)
-        occluded = wall.occluded.astype(np.float64)
-        seen = 1.0 - occluded
-        self.mean = self._mean(wall.mean)
-        self.inferred = self._mean(occluded * wall.sd_inflation)
-        self._follows = self._mean(seen * (1.0 - wall.local.gain))
-        self.grazing_variance = self._mean(seen * wall.grazing_variance)
-        hidden = self._mean(occluded)
-        self.roughness_variance = hidden * self._mean(
-            occluded * wall.roughness_variance
-        )
-        self.systematic_slope = np.stack(
-            [self._mean(field) for field in wall.systematic.slope]
-        )
-        self._covariances(seen, height, azimuth)
+        fields = wall.fields
+        self.mean = self._average @ fields.mean
+        self.inferred = self._average @ fields.inferred
+        self._follows = self._average @ fields.follows
+        self.grazing_variance = self._average @ fields.grazing
+        hidden = self._average @ fields.occluded
+        self.roughness_variance = hidden * (self._average @ fields.roughness)
+        self.systematic_slope = np.asarray((self._average @ fields.slope).T)
 
-    def _mean(self, field: Float) -> Float:
-        return np.asarray(self._average @ np.nan_to_num(field).ravel())
+    def covariances(self) -> tuple[Float, Float]:
+        """By what the fitted wall and kriging leave open, and by scatter of points.
 
-    def _covariances(self, seen: Float, height: Float, azimuth: Float) -> None:
-        from scipy.sparse import csr_array, diags_array
+        Returns
+        -------
+        wall, scatter : array (q, q), mm2
+            The latter beyond what scatter does to the fitted wall where it is inferred.
+        """
+        weights, left, scatter = self._local(self._average)
+        best = self._wall.fitted.best
+        # in shadow, all that the fitted wall is unsure of
+        some = np.flatnonzero(self.inferred)
+        if some.size:
+            places = net_points(self._height, self._azimuth)
+            there = Points2D(places.azimuth[some], places.height[some])
+            _, fitted = best.joint(there)
+            fitted *= self.inferred[some, None] * self.inferred[None, some]
+            left[np.ix_(some, some)] += fitted
+        if (self._follows > _FOLLOWS).any():
+            # (q, readings): change of a node with each reading
+            gain = best.gains(self._height, self._azimuth) * self._follows[:, None]
+            scatter += self._by_fit(gain, weights)
+        return left, scatter
+
+    def variances_of_sum(self, weight: Float) -> tuple[float, float]:
+        """The same two of a weighted sum over the nodes, mm2; ``weight`` is (q,)."""
+        from scipy.sparse import csr_array
+
+        wall, height, azimuth = self._wall, self._height, self._azimuth
+        whole = csr_array(csr_array(weight[None, :]) @ self._average)
+        weights, left, scatter = self._local(whole)
+        best = wall.fitted.best
+        if self.inferred.any():
+            left += best.variance_of_sum(height, azimuth, weight * self.inferred)
+        if (self._follows > _FOLLOWS).any():
+            gain = best.gain(height, azimuth, weight * self._follows)[None, :]
+            scatter += self._by_fit(gain, weights)
+        return float(left[0, 0]), float(scatter[0, 0])
+
+    def _local(self, average: csr_array) -> tuple[csr_array, Float, Float]:
+        """What kriging makes of weights of cells (p, m * k).
+
+        Returns
+        -------
+        weights : sparse array (p, m * k)
+            Of cells' own residuals.
+        left, scatter : array (p, p), mm2
+            What it leaves open, and by the scatter of points.
+        """
+        from scipy.sparse import csr_array
 
         wall = self._wall
-        shown = csr_array(self._average @ diags_array(seen.ravel()))
+        shown = _scaled(average, wall.fields.seen)
         weights = csr_array(shown @ wall.local.weights)
-        variance = diags_array(wall.points.variance.ravel())
-        scattered = csr_array(weights @ variance)
-        self.scatter = (scattered @ weights.T).toarray()
+        scattered = _scaled(weights, wall.points.variance.ravel())
+        scatter = (scattered @ weights.T).toarray()
         missed = csr_array(shown - weights)
-        self.wall = wall.local.covariance(missed, wall.correlations).toarray()
-        # (q, m): how much of what a row is off by all round points do not undo
-        by_row = (missed @ of_rows(wall.grid.shape)).toarray()
-        self.wall += by_row @ wall.ring_covariance @ by_row.T
-        if self.inferred.any():
-            _, fitted = wall.fitted.joint(height, azimuth)
-            self.wall += fitted * self.inferred[:, None] * self.inferred[None, :]
-        if (self._follows > _FOLLOWS).any():
-            self._scatter_by_fit(weights, height, azimuth)
+        left = wall.local.covariance(missed, wall.correlations).toarray()
+        # (p, m): how much of what a row is off by all round points do not undo
+        by_row = (missed @ wall.fields.rows).toarray()
+        left += by_row @ wall.ring_covariance @ by_row.T
+        return weights, left, scatter
 
-    def _scatter_by_fit(
-        self, weights: csr_array, height: Float, azimuth: Float
-    ) -> None:
-        """Add what the same scatter does to the fitted wall, where a node follows it.
+    def _by_fit(self, gain: Float, weights: csr_array) -> Float:
+        """What the same scatter does to the fitted wall, and with it; (p, p), mm2.
 
         What the fitted wall is off by otherwise is the residual field.
+
+        Parameters
+        ----------
+        gain : array (p, readings)
+            Change of the fitted wall, as far as it is followed, with each reading.
+        weights : sparse array (p, m * k)
+            As `_local` gives them.
         """
-        best, points = self._wall.fitted.best, self._wall.points
-        # (q, readings): change of a node with each reading
-        gain = best.gains(height, azimuth) * self._follows[:, None]
-        self.scatter += gain @ best.noise.matrix @ gain.T
-        both = points.in_blocks()
-        blocks = slice(points.first, points.first + both.shape[0])
-        shared = gain[:, blocks] @ (both @ weights.T).toarray()
-        self.scatter += shared + shared.T
+        wall = self._wall
+        both, first = wall.fields.in_blocks, wall.points.first
+        # half of what the readings' errors do by themselves: with its transpose it
+        # makes the whole of it, and what they do with the cells twice
+        pulled = gain @ (0.5 * wall.fitted.best.noise.matrix)
+        pulled[:, first : first + both.shape[0]] += (weights @ both.T).toarray()
+        product = pulled @ gain.T
+        return np.asarray(product + product.T)
+
+
+def _scaled(table: csr_array, by: Float) -> csr_array:
+    """Columns of a sparse table times numbers (columns,)."""
+    from scipy.sparse import csr_array
+
+    data = table.data * by[table.indices]
+    return csr_array((data, table.indices, table.indptr), shape=table.shape)
+
+
+@dataclass(frozen=True)
+class _Fields:
+    """What every net of a wall asks of its cells, raveled; (m * k,) and nil for NaN.
+
+    Attributes
+    ----------
+    mean, seen, occluded, inferred, follows, grazing, roughness : array (m * k,)
+    slope : array (m * k, p)
+        Of `SystematicErrors`.
+    rows : sparse array (m * k, m)
+    in_blocks : sparse array (blocks, m * k), mm2
+        Of `PointErrors`.
+    """
+
+    mean: Float
+    seen: Float
+    occluded: Float
+    inferred: Float
+    follows: Float
+    grazing: Float
+    roughness: Float
+    slope: Float
+    rows: csr_array
+    in_blocks: csr_array
+
+    @classmethod
+    def of(cls, wall: CloudPosterior) -> _Fields:
+        """Of a wall."""
+
+        def flat(field: Float) -> Float:
+            return np.nan_to_num(field).ravel()
+
+        occluded = wall.occluded.astype(np.float64)
+        seen = 1.0 - occluded
+        return cls(
+            mean=flat(wall.mean),
+            seen=seen.ravel(),
+            occluded=occluded.ravel(),
+            inferred=flat(occluded * wall.sd_inflation),
+            follows=flat(seen * (1.0 - wall.local.gain)),
+            grazing=flat(seen * wall.grazing_variance),
+            roughness=flat(occluded * wall.roughness_variance),
+            slope=np.stack([flat(field) for field in wall.systematic.slope], axis=-1),
+            rows=of_rows(wall.grid.shape),
+            in_blocks=wall.points.in_blocks(),
+        )
 
 
 #: Share of the fitted wall in a node below which its errors are not worked out.
@@ -306,23 +405,30 @@ _FOLLOWS = 1e-3
 def _averages(wall: CloudPosterior, height: Float, azimuth: Float) -> csr_array:
     """Weights of cells in the nodes of a net; (q, m * k).
 
-    A node is the mean of the cells that are nearer to it than to others, openings and
-    wall not surveyed left out as far as there is any other.  A net of one height is
-    that height: straight between the rows above and below.
+    A node is the mean of the cells that are no further off than half of the way to the
+    nearer of its neighbours, up and round, openings and wall not surveyed left out as
+    far as there is any other.  A net of one height is that height: straight between the
+    rows above and below; one of one azimuth is the column nearest to it.
     """
     from scipy.sparse import csr_array
 
     grid = wall.grid
     turn = np.mod(grid.azimuth[:, None] - azimuth[None, :] + 180.0, 360.0) - 180.0
     column = np.argmin(np.abs(turn), axis=1)
+    beside = np.min(np.abs(turn), axis=1) <= _half_way(_gaps_round(azimuth))[column]
+    if azimuth.size == 1:
+        beside = np.abs(turn[:, 0]) <= np.min(np.abs(turn))
     if height.size == 1:
         node = np.zeros(grid.height.size, dtype=np.int64)
         share = _rows_at(grid, float(height[0]))
     else:
         node = _nearest(grid.height, height)
-        share = np.where(grid.surveyed_rows, 1.0, 0.0)
+        gaps = np.diff(height)
+        reach = _half_way(np.concatenate([gaps[:1], gaps, gaps[-1:]]))
+        near = np.abs(grid.height - height[node]) <= reach[node]
+        share = np.where(grid.surveyed_rows & near, 1.0, 0.0)
     owner = (node[:, None] * azimuth.size + column[None, :]).ravel()
-    weight = np.broadcast_to(share[:, None], grid.shape)
+    weight = share[:, None] * beside
     good = (np.isfinite(wall.mean) & ~grid.opening).ravel()
     size = height.size * azimuth.size
     best = np.where(good, weight.ravel(), 0.0)
@@ -331,8 +437,20 @@ def _averages(wall: CloudPosterior, height: Float, azimuth: Float) -> csr_array:
     best = np.where((total <= 0.0)[owner], weight.ravel(), best)
     total = np.bincount(owner, best, size)
     held = np.flatnonzero(best > 0.0)
-    value = best[held] / total[owner[held]]
+    value: Float = best[held] / total[owner[held]]
     return csr_array((value, (owner[held], held)), shape=(size, owner.size))
+
+
+def _half_way(gaps: Float) -> Float:
+    """Half of the way to the nearer neighbour; from gaps before and after, (n + 1,)."""
+    # cells just half way to a neighbour are not to slip through
+    return np.asarray(0.5 * np.minimum(gaps[:-1], gaps[1:]) * (1.0 + 1e-9))
+
+
+def _gaps_round(azimuth: Float) -> Float:
+    """Turn between each of rising azimuths and the next, the last to the first too."""
+    between = np.diff(np.append(azimuth, azimuth[0] + 360.0))
+    return np.concatenate([between[-1:], between])
 
 
 def _rows_at(grid: Grid, height: float) -> Float:

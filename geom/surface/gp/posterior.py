@@ -206,14 +206,16 @@ class GPPosterior:
         The error of a linear estimate splits exactly into what the readings did not
         see and what each source of reading error put in.
         """
-        _, covariance = self.joint(height, azimuth)
-        total = float(weight @ covariance @ weight)
+        best = self.best.variance_of_sum(height, azimuth, weight)
+        total = best
+        if self.samples:
+            _, covariance = self.joint(height, azimuth)
+            total = float(weight @ covariance @ weight)
         gain = self.best.gain(height, azimuth, weight)
         read = [
             VarianceShare(s.name, s.kind, s.sd, s.unit, s.variance_of(gain))
             for s in self.noise.sources
         ]
-        best = self.best.variance_of_sum(height, azimuth, weight)
         learned = max(total - best, 0.0)
         unseen = max(total - learned - sum(s.variance for s in read), 0.0)
         whole = unseen + learned + sum(s.variance for s in read)

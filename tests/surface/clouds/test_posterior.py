@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.sparse import csr_array
 
+from geom.readings import RodReadings
 from geom.surface import GPPosterior
 from geom.surface.clouds.kriging import LocalKriging, by_themselves
 from geom.surface.clouds.posterior import (
@@ -14,7 +17,9 @@ from geom.surface.clouds.posterior import (
     PointErrors,
     SystematicErrors,
 )
+from geom.surface.gp.prior import default_prior
 from geom.surface.grid import make_grid
+from geom.surface.rods.fit import fit_wall
 from geom.units import Float
 from tests.walls import plain_design
 
@@ -69,6 +74,80 @@ def test_beyond_the_outermost_row_a_level_is_that_row():
     np.testing.assert_allclose(mean, 0.4 * GRID.height[0], atol=1e-9)
 
 
+def test_nodes_of_a_piece_of_wall_stand_for_no_wall_beside_it():
+    # The outermost of the piece reach as far out as they reach in.
+    rows, columns = slice(60, 90, 7), slice(100, 160, 11)
+    up = np.exp(GRID.height / 300.0)
+    field = up[:, None] + 0.01 * GRID.azimuth[None, :] ** 2
+    mean, covariance = scanned(field, by_own_points()).joint(
+        GRID.height[rows], GRID.azimuth[columns]
+    )
+    np.testing.assert_allclose(mean[0], field[57:64, 95:106].mean(), rtol=1e-9)
+    np.testing.assert_allclose(mean[-1], field[85:92, 150:161].mean(), rtol=1e-9)
+    np.testing.assert_allclose(np.diag(covariance), 4.0 / 77.0, rtol=1e-9)
+
+
+def test_a_net_all_round_leaves_no_cell_out():
+    rows, columns = GRID.height[3::7], GRID.azimuth[2::5]
+    wall = scanned(np.zeros(GRID.shape), by_own_points())
+    _, covariance = wall.joint(rows, columns)
+    whole = 7.0 * 5.0
+    inner = np.diag(covariance).reshape(rows.size, columns.size)[1:-1]
+    np.testing.assert_allclose(inner, 4.0 / whole, rtol=1e-9)
+
+
+def test_the_variance_of_a_sum_needs_no_covariance_of_nodes():
+    # Cells are told by points around, half of them follow the fitted wall or hide.
+    rng = np.random.default_rng(3)
+    wall = half_hidden(rng)
+    height, azimuth = GRID.height[5::30], GRID.azimuth[4::40]
+    weight = rng.uniform(0.0, 2.0, height.size * azimuth.size)
+    _, covariance = wall.joint(height, azimuth)
+    shares = wall.sources_of_sum(height, azimuth, weight, 1.0)
+    total = sum(share.variance for share in shares)
+    assert total == pytest.approx(float(weight @ covariance @ weight), rel=1e-9)
+
+
+def half_hidden(rng: np.random.Generator) -> CloudPosterior:
+    """A wall of which a patch is hidden, and which follows its fit elsewhere too."""
+    readings = RodReadings(
+        kind=("cutback",) * 40,
+        azimuth=rng.uniform(0.0, 360.0, 40),
+        height=rng.uniform(100.0, 1400.0, 40),
+        value=rng.normal(10.0, 4.0, 40),
+        sd=np.full(40, 2.0),
+        step=np.zeros(40),
+        place=("",) * 40,
+        note=("",) * 40,
+    )
+    design = plain_design()
+    prior = default_prior(design.profile.mean_radius, 0.0, 1500.0, row=200.0)
+    fit = fit_wall(
+        readings,
+        design,
+        prior,
+        seed=0,
+        may_be_outlier=np.zeros(40, dtype=bool),
+        n_samples=0,
+    )
+    block = np.full(GRID.shape, -1)
+    block[10:20, 30:60], block[60:80, 200:240] = 0, 1
+    hidden = np.zeros(GRID.shape, dtype=bool)
+    hidden[40:90, 100:200] = True
+    local = by_themselves(np.full(GRID.shape, 0.6), np.ones(GRID.shape))
+    wall = scanned(rng.normal(8.0, 2.0, GRID.shape), local)
+    slope = rng.normal(0.0, 1.0, (5, *GRID.shape))
+    return replace(
+        wall,
+        fitted=fit.posterior,
+        occluded=hidden,
+        grazing_variance=rng.uniform(0.0, 0.1, GRID.shape),
+        roughness_variance=rng.uniform(0.5, 1.0, GRID.shape),
+        points=PointErrors(rng.uniform(1.0, 3.0, GRID.shape), block, first=7),
+        systematic=SystematicErrors(POSE_PARAMETERS, slope, 0.01 * np.eye(5)),
+    )
+
+
 def test_cells_told_by_the_same_points_are_off_together():
     # Every cell of three columns is told by the middle one's points.
     count = GRID.opening.size
@@ -80,7 +159,6 @@ def test_cells_told_by_the_same_points_are_off_together():
     heights = GRID.height[40:44]
     azimuth = GRID.azimuth[:60]
     _, covariance = scanned(np.zeros(GRID.shape), local).joint(heights, azimuth)
-    # the first node has all rows below, the last all above: look at one between
     inner = covariance[60:120, 60:120]
     np.testing.assert_allclose(np.diag(inner)[1:59], 4.0, rtol=1e-9)
     assert inner[3, 4] == pytest.approx(4.0)
