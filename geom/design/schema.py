@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ _NUMBER = 'Write a number such as 18.5, or a fraction in quotes: "18 1/2"'
 _MAX_WORDS = 200  # characters
 _MAX_LENGTH = 1e5  # mm; sums of such lengths cannot overflow
 _LEAST_LENGTH = 1e-3  # mm; no rod, scanner or brick is as fine
+_MOST_HOLDS = 12
 _LEAST_ANGLE = 1e-4  # degrees; 2 micrometres at a radius of 1.2 m
 
 
@@ -122,6 +124,7 @@ def amount(low: float, high: float, unit: str, *, cure: str) -> NumberReader:
     return _where(lambda x: low <= x <= high, f"{{}} is not in {between}", cure)
 
 
+_hot = amount(50.0, 1600.0, "degC", cure="Write degrees Celsius: 250 degF are 120")
 positive_length = _where(
     lambda mm: mm >= _LEAST_LENGTH,
     "{} is not greater than 0, by a thousandth of a millimetre at least",
@@ -166,6 +169,18 @@ _whole_number = _where(
 def count(value: object, unit: str) -> int:
     """Read how many there are: a whole number, 0 to a million."""
     return int(_whole_number(value, unit))
+
+
+def rising_temperatures(value: object, unit: str) -> tuple[float, ...]:
+    """Read a list of temperatures, degC, each higher than the one before it."""
+    cure = "Write them rising, in degrees Celsius: hold_at = [120, 260, 370, 540]"
+    if not isinstance(value, list) or not 1 <= len(value) <= _MOST_HOLDS:
+        what = f"{shown(value)} is not a list of 1 to {_MOST_HOLDS} temperatures"
+        raise InputError(what, cure=cure)
+    found = tuple(_hot(each, unit) for each in value)
+    if any(second <= first for first, second in pairwise(found)):
+        raise InputError("the temperatures do not rise", cure=cure)
+    return found
 
 
 def shown(value: object) -> str:
@@ -305,6 +320,10 @@ _bag = amount(1.0, 2000.0, "kg", cure="Write kg: 100 lb are 45.4 kg")
 _litres = amount(1.0, 1e4, "litres", cure="Write litres: 1 cubic foot is 28.3")
 _melt = amount(50.0, 2e5, "kg/h", cure="Write kg/h: 5 t an hour are 5000")
 _blast = amount(20.0, 5e5, "m3/h", cure="Write m3/h: 1000 cubic ft/min are 1699")
+_hours = amount(0.0, 240.0, "hours", cure="Write hours: a day is 24")
+_heating = amount(
+    1.0, 200.0, "degC/h", cure="Write degrees Celsius an hour: 60 degF an hour are 33"
+)
 _chance = amount(
     0.5, 0.999, "", cure="Write the chance that the order is enough, as 0.95"
 )
@@ -434,5 +453,15 @@ TABLES = (
         },
     ),
     TableSchema("bottom", optional={"least": positive_length, "density": _density}),
+    TableSchema(
+        "drying",
+        optional={
+            "supplier": words,
+            "set_hours": _hours,
+            "rate": _heating,
+            "hold_hours": _hours,
+            "hold_at": rising_temperatures,
+        },
+    ),
     TableSchema("melting", optional={"rate": _melt, "blast": _blast}),
 )

@@ -1,4 +1,4 @@
-"""What the shop has and how it works: bricks, daub, wash, bottom.  Lengths mm.
+"""What the shop has and how it works: bricks, daub, drying, bottom.  Lengths mm.
 
 Every default is common practice, no source, unless another is named.
 """
@@ -178,6 +178,35 @@ class Bottom:
 
 
 @dataclass(frozen=True)
+class Drying:
+    """How daub is dried (``[drying]``): the supplier's schedule, where there is one.
+
+    The defaults are a general refractory practice, read in a public discussion of
+    dry-out among engineers (eng-tips, thread 481404): a day at room temperature, 30 to
+    40 degC an hour, half an hour to the inch of thickness held at 120, 260, 370 and
+    540 degC, longer while it steams.  The slower rate is taken.
+
+    Attributes
+    ----------
+    supplier : str
+        Whose schedule it is, in words; empty: nobody's.
+    set_hours : float, h
+        At room temperature, before any fire.
+    rate : float, degC/h
+    hold_hours : float, h
+        Held at each hold point for every inch (25.4 mm) of thickness.
+    hold_at : tuple of float, degC
+        Hold points, rising.
+    """
+
+    supplier: str = ""
+    set_hours: float = 24.0
+    rate: float = 30.0
+    hold_hours: float = 0.5
+    hold_at: tuple[float, ...] = (120.0, 260.0, 370.0, 540.0)
+
+
+@dataclass(frozen=True)
 class Melting:
     """What the furnace melts as drawn (``[melting]``); ``None``: not known.
 
@@ -206,5 +235,6 @@ class Shop:
     brickwork: Brickwork = field(default_factory=Brickwork)
     mix: Mix = field(default_factory=Mix)
     bottom: Bottom = field(default_factory=Bottom)
+    drying: Drying = field(default_factory=Drying)
     melting: Melting = field(default_factory=Melting)
     confidence: float = 0.95

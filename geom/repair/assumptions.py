@@ -54,6 +54,9 @@ COUNT_SD = 0.03
 #: Walls drawn for the order list: they give the sd of a demand to 11 %.
 PLAN_DRAWS = 40
 
+#: A furnace that has cooled, degC: where drying begins.
+ROOM_TEMPERATURE = 20.0
+
 # --- audit ---------------------------------------------------------------------------
 #: Wall above a tuyere whose slope is stated, and the least that tells one, mm.
 SLOPE_REACH, LEAST_SLOPE_REACH = 150.0, 50.0

@@ -14,7 +14,7 @@ import numpy as np
 from geom.compare.findings import ACTIONS, Findings
 from geom.compare.zones import POSSIBLE
 from geom.design import Design
-from geom.document import fields_document
+from geom.document import as_document, fields_document
 from geom.frame import wrap
 from geom.repair.audit.melting import WornMelting, worn_melting
 from geom.repair.audit.sand_bottom import SandBottom, sand_bottom
@@ -22,6 +22,7 @@ from geom.repair.audit.taper import TuyereAudit, taper_audit
 from geom.repair.masonry.placed import PlacedBrick
 from geom.repair.masonry.relining import RelinedBand, relined_bands
 from geom.repair.masonry.support import Seat, Support, burnt_rows, support_of
+from geom.repair.plan.daub import DryingSchedule, drying_schedule
 from geom.repair.plan.plan import plan_repair
 from geom.repair.plan.result import RepairPlan
 from geom.surface import RadialSurface
@@ -108,6 +109,8 @@ class RepairPackage:
         None where no ring was read round.
     bottom : SandBottom or None
         None where the design names no tap hole.
+    drying : DryingSchedule or None
+        None where nothing is daubed.
     """
 
     plan: RepairPlan
@@ -116,6 +119,7 @@ class RepairPackage:
     taper: tuple[TuyereAudit, ...]
     melting: WornMelting | None
     bottom: SandBottom | None
+    drying: DryingSchedule | None
 
     def to_dict(self) -> dict[str, Any]:
         """What ``findings.json`` holds under ``repair``."""
@@ -151,4 +155,5 @@ def prepare_repair(
         taper=taper_audit(surface, design),
         melting=worn_melting(surface, findings, design),
         bottom=sand_bottom(design, surface=surface),
+        drying=drying_schedule(as_document(plan.daub), design.shop),
     )

@@ -172,6 +172,27 @@ def say_time(created: str) -> str:
     return f"{moment:%Y-%m-%d %H:%M} {zone}"
 
 
+def say_hours(hours: float) -> str:
+    """A time as on a clock, rounded up to five minutes.
+
+    Examples
+    --------
+    >>> [say_hours(h) for h in (0.0, 0.5, 3.34, 24.0)]
+    ['0 min', '30 min', '3 h 25 min', '24 h']
+    """
+    whole, minutes = divmod(5 * int(np.ceil(12.0 * hours - 1e-9)), 60)
+    parts = [f"{whole} h"] * (whole > 0) + [f"{minutes} min"] * (minutes > 0)
+    return " ".join(parts) or "0 min"
+
+
+def say_temperature(celsius: float, design: Design) -> str:
+    """A temperature, in an inch shop in Fahrenheit too, rounded to 10 degrees there."""
+    metric = f"{celsius:.0f} °C"
+    if design.length_unit != "in":
+        return metric
+    return f"{10.0 * round((1.8 * celsius + 32.0) / 10.0):.0f} °F ({metric})"
+
+
 def say_area(mm2: float, design: Design) -> str:
     """An area in the shop's measure and in m²."""
     metres = f"{mm2 / SQUARE_METRE:.2f} m²"

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from geom.design import Brickwork, Melting, Mix, Shop, load_design
+from geom.design import Brickwork, Drying, Melting, Mix, Shop, load_design
 from geom.errors import InputError
 from geom.units import MM_PER, parse_number
 from tests.design.test_any_design import QUIET, VALUES, drawn_or_refused
@@ -77,6 +77,13 @@ bag = 50
 [bottom]
 least = 5
 density = 1680
+
+[drying]
+supplier = "the clay's maker, sheet 3"
+set_hours = 12
+rate = 25
+hold_hours = 0.75
+hold_at = [110, 350.5]
 
 [melting]
 rate = 4500
@@ -153,6 +160,9 @@ def test_every_key_arrives_in_its_unit(with_shop):
     assert (mix.layer_most, mix.wash) == pytest.approx((38.1, 1.5875), abs=1e-9)
     assert shop.bottom.least == pytest.approx(127.0, abs=1e-9)
     assert shop.bottom.density == 1680.0
+    assert shop.drying == Drying(
+        "the clay's maker, sheet 3", 12.0, 25.0, 0.75, (110.0, 350.5)
+    )
     assert shop.melting == Melting(rate=4500.0, blast=3400.0)
     assert shop.confidence == 0.9
 
@@ -170,7 +180,7 @@ def test_how_the_bricks_lie_follows_from_what_is_told(with_shop):
         assert found == pytest.approx(tuple(25.4 * side for side in inches))
 
 
-@pytest.mark.parametrize("table", ["brickwork", "mix", "bottom", "melting"])
+@pytest.mark.parametrize("table", ["brickwork", "mix", "bottom", "drying", "melting"])
 def test_an_empty_table_has_its_defaults(write, table):
     assert load_design(write(INCHES + f"[{table}]\n")).shop == Shop()
 
@@ -536,6 +546,25 @@ FAULTS = {
         "[bottom], key density",
         "k",
     ),
+    "hold points that fall": (
+        "hold_at = [110, 350.5]",
+        "hold_at = [350, 110]",
+        "[drying], key hold_at",
+        "do not rise",
+    ),
+    "one hold point without a list": (
+        "hold_at = [110, 350.5]",
+        "hold_at = 110",
+        "[drying], key hold_at",
+        "not a list of 1 to 12",
+    ),
+    "a hold point in words": (
+        "hold_at = [110, 350.5]",
+        'hold_at = ["hot"]',
+        "[drying], key hold_at",
+        "hot",
+    ),
+    "no rate of heating": ("rate = 25", "rate = 0", "[drying], key rate", "degC/h"),
     "rate in tonnes": (
         "rate = 4500",
         "rate = 4.5",

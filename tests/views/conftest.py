@@ -22,6 +22,7 @@ from geom.compare.findings import (
     Zone,
 )
 from geom.design.drawing import DatumBand, Design, Opening, Profile
+from geom.document import as_document
 from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings.rod import RodReadings
@@ -31,6 +32,7 @@ from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.audit.taper import taper_audit
 from geom.repair.masonry.relining import relined_bands
 from geom.repair.package import plan_support
+from geom.repair.plan.daub import drying_schedule
 from geom.stats.normal import (
     exceedance_probability,
     expected_excess,
@@ -74,6 +76,7 @@ class Furnace:
             taper=taper_audit(surface, design),
             melting=worn_melting(surface, findings, design),
             bottom=sand_bottom(design, surface=surface),
+            drying=drying_schedule(as_document(plan.daub), design.shop),
         )
 
 

@@ -52,9 +52,12 @@ def test_everything_of_the_repair_is_told_under_one_key(furnace):
     assert set(repair) == {
         "schema", "zones", "order", "daub", "account", "confidence", "notes",
         "support", "relining", "taper", "melting", "bottom",
+        "drying",
     }  # fmt: skip
     assert len(repair["taper"]) == 6
     assert len(repair["bottom"]["strike"]) == 8
+    assert [hold["temperature"] for hold in repair["drying"]["holds"]][-1] == 540.0
+    assert repair["drying"]["thickness"] == repair["daub"]["thickness"]
 
 
 def test_notes_are_written_as_people_read_them(furnace):

@@ -21,6 +21,7 @@ from geom.views.say import (
     say_time,
 )
 from geom.views.tables import survey as tables
+from geom.views.tables.day import drying_lines, drying_rows
 from geom.views.tables.repair import (
     bottom_lines,
     jobs,
@@ -152,4 +153,6 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
         "tuyeres": taper_rows(works.taper, design),
         "bottom": [] if bottom is None else bottom_lines(bottom, design),
         "melting": melting_lines(works.melting, design),
+        "drying": drying_lines(works.drying, design),
+        "holds": drying_rows(works.drying, design),
     }
