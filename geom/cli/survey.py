@@ -203,7 +203,12 @@ def _recheck(options: argparse.Namespace) -> None:
 
 def _print_recheck(design: Design, result: Recheck, out: Path) -> None:
     from geom.views.say import plain
-    from geom.views.tables.recheck import VERDICTS, material_lines, verdict_lines
+    from geom.views.tables.recheck import (
+        VERDICTS,
+        material_lines,
+        release_words,
+        verdict_lines,
+    )
     from geom.views.tables.survey import say_diagnostics
 
     inputs.print_lines(
@@ -211,6 +216,7 @@ def _print_recheck(design: Design, result: Recheck, out: Path) -> None:
             f"Recheck: {plain(design.name)}: {VERDICTS[result.verdict]}",
             *verdict_lines(result, design),
             *material_lines(result, design),
+            release_words(result, design),
             *(
                 f"Warning: {words}"
                 for words in say_diagnostics(result.diagnostics, design)

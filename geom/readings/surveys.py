@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -97,6 +97,8 @@ class SurveyBefore:
         Of all its surveyed wall.
     planned : float or None, mm3
         What its repair plan, if it has one, meant to fill up to the drawing.
+    repair : mapping
+        That plan as ``findings.json`` holds it, m and kg; empty where it has none.
     """
 
     survey: PastSurvey
@@ -109,6 +111,7 @@ class SurveyBefore:
     rebuild: Quantity
     net: Quantity
     planned: float | None = None
+    repair: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
 
 def load_past_surveys(
@@ -369,6 +372,7 @@ def _survey(
         rebuild=rebuild.times(_MM3),
         net=net.times(_MM3),
         planned=planned,
+        repair=found if isinstance(found := document.get("repair"), dict) else {},
     )
 
 

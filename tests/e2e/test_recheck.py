@@ -141,7 +141,15 @@ def test_a_wall_put_back_gets_its_certificate(found: dict[str, Path]) -> None:
     assert decisions(document) == {"accept"}
     assert document["before"]["title"] == "Heat 7"
     assert document["cautions"] == list(CAUTIONS)
+    assert document["released"] is False
+    assert [hold["temperature"] for hold in document["drying"]["holds"]] == [
+        120.0,
+        260.0,
+        370.0,
+        540.0,
+    ]
     text = page(found["mended"])
+    assert "NOT RELEASED until drying is signed" in text
     assert "BACK ON ITS DRAWING" in text
     assert "NOT BACK" not in text
     assert CAUTIONS[0] in text
@@ -202,6 +210,7 @@ def test_the_terminal_says_the_verdict_and_that_it_is_not_all(
     said = " ".join(capsys.readouterr().out.split())
     assert "CANNOT TELL YET" in said
     assert "Measure at: " in said
+    assert "NOT RELEASED until drying is signed" in said
     assert "not safe to run" in said
 
 

@@ -74,8 +74,11 @@ def test_a_plan_beside_the_findings_is_read(folder: Path) -> None:
     assert load_survey_before(folder, DESIGN).planned is None
     account = {"rebuild": 0.050, "left": 0.002}
     change(folder, lambda document: document.update(repair={"account": account}))
-    planned = load_survey_before(folder, DESIGN).planned
-    assert planned == pytest.approx(48e6)
+    before = load_survey_before(folder, DESIGN)
+    assert before.planned == pytest.approx(48e6)
+    assert before.repair == {"account": account}
+    change(folder, lambda document: document.update(repair=[]))
+    assert load_survey_before(folder, DESIGN).repair == {}
 
 
 def test_another_drawing_is_refused(folder: Path) -> None:

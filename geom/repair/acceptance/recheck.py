@@ -42,6 +42,7 @@ from geom.repair.acceptance.result import (
     ZoneCheck,
 )
 from geom.repair.assumptions import NEW_SHARE
+from geom.repair.plan.daub import DryingSchedule, drying_schedule
 from geom.surface import Grid, RadialSurface
 from geom.surface.grid import BRICK_FACE
 from geom.surface.radial import Rejected
@@ -102,8 +103,15 @@ def recheck(
         material=_material(before, was, now),
         left_out=tuple(reading.place for reading in surface.rejected),
         taper=taper_audit(surface, design),
+        drying=_drying(before, design),
         diagnostics=findings.diagnostics,
     )
+
+
+def _drying(before: SurveyBefore, design: Design) -> DryingSchedule | None:
+    """How the daub of the plan before is dried; None where no plan tells of daub."""
+    daub = before.repair.get("daub")
+    return drying_schedule(daub, design.shop) if isinstance(daub, dict) else None
 
 
 def _nothing_shared(before: SurveyBefore, grid: Grid) -> InputError:

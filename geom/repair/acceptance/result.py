@@ -14,6 +14,7 @@ from geom.repair.acceptance.conformity import Decision
 from geom.repair.acceptance.material import MaterialBalance
 from geom.repair.assumptions import FACE_SHARE, READING_REACH, SURE
 from geom.repair.audit.taper import TuyereAudit
+from geom.repair.plan.daub import DryingSchedule
 
 SCHEMA = "daubline.recheck/1"
 
@@ -188,6 +189,9 @@ class Recheck:
         Where readings are written that were left out of the fit.
     taper : tuple of TuyereAudit
         Given next to the verdict, which it does not enter.
+    drying : DryingSchedule or None
+        Of the daub that the plan before put on; None where it tells of none.  Nothing
+        is released before drying is signed for, on paper, by those who saw to it.
     diagnostics : tuple of Diagnostic
     """
 
@@ -204,6 +208,7 @@ class Recheck:
     material: MaterialTotals
     left_out: tuple[str, ...]
     taper: tuple[TuyereAudit, ...]
+    drying: DryingSchedule | None
     diagnostics: tuple[Diagnostic, ...]
 
     def open_points(self) -> Iterator[tuple[str, CheckPoint]]:
@@ -246,4 +251,6 @@ class Recheck:
             "material": as_document(self.material),
             "left_out": list(self.left_out),
             "taper": as_document(self.taper),
+            "released": False,
+            "drying": as_document(self.drying),
         }

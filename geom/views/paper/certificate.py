@@ -28,6 +28,7 @@ from geom.views.tables.recheck import (
     level_row,
     material_lines,
     percent,
+    release_words,
     verdict_lines,
     zone_row,
 )
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
 #: As wide as A4 and as tall as Letter: prints whole on both.
-_PAGE = PageFrame(595.0, 792.0, margin=30.0)
+_PAGE = PageFrame(595.0, 792.0, margin=24.0)
 _SIZE = 12.0
 _ROW = 17.0
 #: White below the tables.
@@ -67,17 +68,17 @@ def _story(recheck: Recheck, design: Design) -> list[Flowable]:
         *(paragraph(line, _SIZE, after=2) for line in material_lines(recheck, design)),
         *_taper(recheck),
         boxed([paragraph(" ".join(CAUTIONS), _SIZE, after=0)], width=_PAGE.text_width),
-        *_signed(),
+        *_signed(recheck, design),
     ]
     room = _PAGE.text_height - _PAGE.height_of([*head, *foot]) - _BELOW
-    rows = max(3, int(room / _ROW) - 1)
+    rows = max(2, int(room / _ROW) - 1)
     return [*head, _tables(recheck, design, rows), *foot]
 
 
 def _head(recheck: Recheck, design: Design) -> list[Flowable]:
     lining, title = plain(recheck.lining, most=60), plain(recheck.title, most=50)
     name = lining if title in ("", lining) else f"{title}: {lining}"
-    was = plain(recheck.before_title, most=40)
+    was = plain(recheck.before_title, most=30)
     return [
         paragraph("Recheck after repair", 20, bold=True, after=1),
         paragraph(name, 13, bold=True, after=1),
@@ -178,12 +179,16 @@ def _taper(recheck: Recheck) -> list[Flowable]:
     return [paragraph(words, _SIZE, after=4)]
 
 
-def _signed() -> list[Flowable]:
+def _signed(recheck: Recheck, design: Design) -> list[Flowable]:
+    """Lines to sign on; the last, of drying, is what the furnace is released by."""
     from reportlab.platypus import Spacer
 
     line = f"{'_' * 24}  Date {'_' * 12}"
+    released = paragraph(release_words(recheck, design), _SIZE, bold=True, after=5)
+    dried = paragraph(f"Dried, by {line}", _SIZE, after=0)
     return [
-        Spacer(1, 12),
-        paragraph(f"Measured by {line}", _SIZE, after=9),
-        paragraph(f"Accepted by {line}", _SIZE, after=0),
+        Spacer(1, 6),
+        paragraph(f"Measured by {line}", _SIZE, after=6),
+        paragraph(f"Accepted by {line}", _SIZE, after=6),
+        boxed([released, dried], width=_PAGE.text_width),
     ]

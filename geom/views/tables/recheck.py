@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from geom.design import Design
@@ -18,7 +19,13 @@ from geom.repair.acceptance.result import (
 )
 from geom.repair.assumptions import FACE_SHARE
 from geom.units import say_length
-from geom.views.say import plain, say_mark, say_volume, say_volume_interval
+from geom.views.say import (
+    plain,
+    say_hours,
+    say_mark,
+    say_volume,
+    say_volume_interval,
+)
 
 VERDICTS: dict[Verdict, str] = {
     "back on its drawing": "BACK ON ITS DRAWING",
@@ -177,6 +184,34 @@ def material_lines(recheck: Recheck, design: Design) -> list[str]:
         f"{say_volume_interval(net, design)}."
     )
     return lines
+
+
+def release_words(recheck: Recheck, design: Design) -> str:
+    """That nothing is released before drying is signed for, and how it is dried."""
+    drying = recheck.drying
+    words = "the supplier's schedule"
+    if drying is not None:
+        hot = _say_temperatures([hold.temperature for hold in drying.holds], design)
+        own = (
+            f"set {say_hours(drying.set_hours)}, held "
+            f"{say_hours(drying.holds[-1].hours)} each at {hot}"
+        )
+        theirs = plain(drying.supplier, most=30)
+        words = f"{theirs}: {own}" if theirs else f"{words}, or: {own}"
+    return f"NOT RELEASED until drying is signed: by {words}; no steam showing."
+
+
+def _say_temperatures(celsius: Sequence[float], design: Design) -> str:
+    """Temperatures in the shop's own unit; of more than four the first and the last.
+
+    ``250, 500, 700, 1000 °F`` in inches.
+    """
+    inches = design.length_unit == "in"
+    hot = [10.0 * round(0.18 * c + 3.2) if inches else c for c in celsius]
+    marks = [f"{each:.0f}" for each in hot]
+    if len(marks) > 4:
+        marks = [f"{len(marks)} points from {marks[0]} to {marks[-1]}"]
+    return f"{', '.join(marks)} {'°F' if inches else '°C'}"
 
 
 def _planned(recheck: Recheck, design: Design) -> str:

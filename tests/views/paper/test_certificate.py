@@ -9,6 +9,7 @@ from dataclasses import replace
 import pypdf
 import pytest
 
+from geom.design import Drying, Shop
 from geom.quantity import Quantity
 from geom.repair.acceptance.material import MaterialBalance
 from geom.repair.acceptance.result import (
@@ -20,6 +21,7 @@ from geom.repair.acceptance.result import (
     ZoneCheck,
 )
 from geom.repair.audit.taper import Measure, TuyereAudit
+from geom.repair.plan.daub import drying_schedule
 from geom.views.cautions import CAUTIONS
 from geom.views.paper.certificate import certificate_bytes
 
@@ -85,7 +87,8 @@ def made(**changes) -> Recheck:
         "material": MaterialTotals(moved, volume(39.0, 2.0), None, moved),
         "left_out": (),
         "taper": (),
-        "warnings": (),
+        "drying": None,
+        "diagnostics": (),
     }
     return Recheck(**(told | changes))
 
@@ -171,6 +174,25 @@ def test_lines_to_sign_are_blank(design):
     assert re.search(r"Accepted by _{20,} Date _{10,}", text)
 
 
+DAUB = {"thickness": 50.8, "layers": 2, "water_least": 20.0, "water_most": 30.0}
+
+
+def test_it_is_not_released_before_drying_is_signed(design):
+    text = text_of(made(drying=drying_schedule(DAUB, Shop())), design)
+    assert "NOT RELEASED until drying is signed" in text
+    assert "by the supplier's schedule, or: set 24 h, held 1 h each at 250, 500" in text
+    assert "700, 1000 °F" in text
+    assert re.search(r"Dried, by _{20,} Date _{10,}", text)
+    bare = text_of(made(verdict="not back"), design)
+    assert "NOT RELEASED until drying is signed: by the supplier's schedule;" in bare
+    theirs = Shop(drying=Drying(supplier="sheet 12"))
+    told = text_of(made(drying=drying_schedule(DAUB, theirs)), design)
+    assert "signed: by sheet 12: set 24 h" in told
+    many = Shop(drying=Drying(hold_at=tuple(range(100, 700, 50))))
+    told = text_of(made(drying=drying_schedule(DAUB, many)), design)
+    assert "each at 12 points from 210 to 1200 °F" in told
+
+
 def crowded() -> Recheck:
     """As much as can be said at once."""
     long = "the big cupola at the north end of the yard " * 4
@@ -182,6 +204,7 @@ def crowded() -> Recheck:
         verdict="not back",
         levels=tuple(level(88.9 * k, decisions[k % 3]) for k in range(40)),
         zones=tuple(zone(k, decisions[k % 3]) for k in range(1, 41)),
+        drying=drying_schedule(DAUB, Shop(drying=Drying(supplier=long))),
         left_out=("a-very-long-name-of-a-sheet-" * 4 + ", row 9",) * 3,
         taper=tuple(
             TuyereAudit(
