@@ -186,13 +186,18 @@ def on_one_thread_when_small(
 
 @contextmanager
 def all_threads_for(entries: int) -> Iterator[None]:
-    """Let linear algebra use every processor within, if the table is a big one."""
+    """Let linear algebra use every processor within, if the table is a big one.
+
+    Where ``OMP_NUM_THREADS`` says how many threads there are to be, no more than these.
+    """
     from threadpoolctl import threadpool_limits
 
     if entries < BIG:
         yield
         return
-    with threadpool_limits(os.cpu_count(), user_api="blas"):
+    wanted = os.environ.get("OMP_NUM_THREADS", "")
+    threads = int(wanted) if wanted.isdecimal() and int(wanted) > 0 else processors()
+    with threadpool_limits(threads, user_api="blas"):
         yield
 
 

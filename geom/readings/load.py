@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import reduce
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +19,7 @@ from geom.readings.clouds import (
     looks_like_cloud,
     open_cloud,
 )
-from geom.readings.rod import RodReadings
+from geom.readings.rod import RodReadings, refuse_too_many
 from geom.readings.sheets.forms import is_wide, read_long, read_wide
 from geom.readings.sheets.plausibility import refuse_implausible
 from geom.readings.sheets.table import SheetTable, read_table, read_workbook
@@ -94,11 +93,10 @@ def load_readings(
     _refuse_twice(names)
     clouds = [name for name in names if _is_cloud(name)]
     readers = [(_reader(name), name) for name in names if name not in clouds]
-    rod = reduce(
-        RodReadings.joined,
-        [_load(reads(name), design) for reads, name in readers],
-        no_rod_readings(),
-    )
+    rod = no_rod_readings()
+    for reads, name in readers:
+        rod = rod.joined(_load(reads(name), design))
+        refuse_too_many(len(rod), name)
     given = any(x is not None for x in (cloud_unit, scanner, targets))
     given = given or own_frames or sparse
     if not clouds and (given or azimuth_of_x != 0.0 or z_offset != 0.0):

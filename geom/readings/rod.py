@@ -12,9 +12,12 @@ from typing import Any, Literal
 import numpy as np
 
 from geom.design import DatumBand, Design
+from geom.errors import InputError
 from geom.units import Float, Int
 
 RodKind = Literal["radius", "diameter", "cutback"]
+#: Most rod readings of one survey.
+MOST_READINGS = 20_000
 #: Fields of `RodReadings` with an entry for each reading.
 _NUMBERS, _TEXTS = (
     ("azimuth", "height", "value", "sd", "step"),
@@ -147,6 +150,23 @@ class RodReadings:
 
     def _common(self, name: str) -> Float:
         return self.common.get(name, np.zeros((len(self), 0)))
+
+
+def refuse_too_many(count: int, file: str | None) -> None:
+    """Refuse more readings than a survey by rod may have.
+
+    Raises
+    ------
+    InputError
+        If there are more than `MOST_READINGS`.
+    """
+    if count > MOST_READINGS:
+        raise InputError(
+            f"there are more than {MOST_READINGS:,} rod readings",
+            file=file,
+            cure="Survey with fewer; points of a scan are a cloud: save them as "
+            "x, y, z in a .xyz, .ply or .las file",
+        )
 
 
 #: How sound a datum band is: standard deviation of its face about the drawing, mm.  Our

@@ -13,6 +13,7 @@ import numpy as np
 from geom.design import DatumBand, Design
 from geom.readings.rod import RodKind
 from geom.surface.grid import Grid
+from geom.surface.rods.errors import BANDS
 from geom.units import Bool, Float
 
 if TYPE_CHECKING:
@@ -328,12 +329,14 @@ class RadialSurface:
             shown = self.seen & grid.surveyed & ~grid.opening
             row, column = np.nonzero(shown)
             return grid.azimuth[column], grid.height[row]
-        observed = self.posterior.fitted.best.observed
+        best = self.posterior.fitted.best
+        observed = best.observed
         # Places: those of the readings, then of pseudo-readings, then the far ends of
         # diameters.
-        place = np.arange(len(observed.places))
-        readings = self.count - len(self.rejected)
-        kept = (place < readings) | (place >= len(observed))
+        kept = np.ones(len(observed.places), dtype=bool)
+        for source in best.noise.sources:
+            if source.name == BANDS:
+                kept[: len(observed)] = source.own <= 0.0
         return observed.places.azimuth[kept], observed.places.height[kept]
 
     def to_xarray(self) -> xr.Dataset:

@@ -11,7 +11,7 @@ from geom.design import Design
 from geom.errors import TooFewReadings
 from geom.parallel import on_one_thread_when_small
 from geom.readings import CloudReadings, RodReadings
-from geom.readings.rod import is_unreliable
+from geom.readings.rod import is_unreliable, refuse_too_many
 from geom.readings.surveys import SurveyBefore
 from geom.surface.coverage import (
     on_surveyed,
@@ -30,7 +30,7 @@ from geom.surface.radial import (
 )
 from geom.surface.rods.diameters import with_unseen_half
 from geom.surface.rods.errors import with_repaired_zones
-from geom.surface.rods.fit import fit_wall
+from geom.surface.rods.fit import MOST_READINGS, fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.surface.rods.repeats import contradicting_repeats
 
@@ -86,7 +86,7 @@ def reconstruct(
         If there are fewer than 8 rod readings, 3 azimuths or 2 heights, or a cloud
         shows no ring of the wall.
     InputError
-        If no axis can be found for a cloud.
+        If no axis can be found for a cloud, or there are more than 20,000 rod readings.
     """
     if isinstance(readings, RodReadings):
         return _of_rods(readings, design, past, repaired, spacing, columns, seed)
@@ -143,6 +143,7 @@ def _of_rods(  # noqa: PLR0917
     columns: int,
     seed: int,
 ) -> RadialSurface:
+    refuse_too_many(len(readings), _files(readings))
     _refuse_too_few(readings)
     # From here on the order of the rows in the sheet has no part in anything.
     order, kinds = readings.canonical_order(), tuple(readings.kinds)
@@ -182,7 +183,10 @@ def expected_prior(readings: RodReadings, design: Design) -> Prior:
     """What is expected of the wall that the readings are of, before they are fitted."""
     low, high = float(readings.height.min()), float(readings.height.max())
     row = float(np.median(np.diff(np.unique(readings.height))))
-    zone = find_melting_zone(readings, design, one_sided=True)
+    every = -(-len(readings) // MOST_READINGS)
+    zone = find_melting_zone(
+        readings.take(np.arange(0, len(readings), every)), design, one_sided=True
+    )
     return default_prior(
         design.profile.mean_radius, low, high, row=row, zone=zone, one_sided=True
     )

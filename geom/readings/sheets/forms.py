@@ -22,7 +22,7 @@ from typing import cast
 from geom.design.text_file import join_words
 from geom.errors import InputError
 from geom.frame import wrap
-from geom.readings.rod import RodKind
+from geom.readings.rod import RodKind, refuse_too_many
 from geom.readings.sheets.sheet import (
     HEADER_CURE,
     VALUES,
@@ -75,7 +75,9 @@ def read_long(table: SheetTable) -> Sheet:
     value = columns.index(columns.kind)
     shut = [row for row in table.rows if says_no_access(row.cell(value))]
     readings = tuple(
-        _long_reading(table, row, columns) for row in table.rows if row not in shut
+        _long_reading(table, row, columns)
+        for row in table.rows
+        if not says_no_access(row.cell(value))
     )
     return Sheet(
         table=table,
@@ -112,7 +114,9 @@ def read_wide(table: SheetTable) -> Sheet:
         (row, index, azimuth, _wide_height(table, row, height))
         for row in table.rows
         for index, azimuth in _turned(table, row, azimuths, turned).items()
+        if row.cell(index)
     ]
+    refuse_too_many(len(cells), table.file)
     shut = [cell for cell in cells if says_no_access(cell[0].cell(cell[1]))]
     readings = tuple(
         Reading(
@@ -125,7 +129,7 @@ def read_wide(table: SheetTable) -> Sheet:
             note="" if note is None else row.cell(note),
         )
         for row, index, azimuth, high in cells
-        if row.cell(index) and not says_no_access(row.cell(index))
+        if not says_no_access(row.cell(index))
     )
     return Sheet(
         table=table,

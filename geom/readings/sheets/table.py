@@ -28,7 +28,7 @@ _COMMA_CURE = "Write decimals with a point, or separate the columns with ;"
 
 
 #: Largest table that is read; a reading a row, or a row of them for each height.
-MOST_ROWS, MOST_COLUMNS = 20_000, 400
+MOST_ROWS, MOST_COLUMNS, MOST_CELLS = 20_000, 400, 400_000
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ def read_table(path: str | os.PathLike[str]) -> SheetTable:
     """
     file = os.fspath(path)
     lines = list(_lines(read_text(path)))
-    refuse_oversize(len(lines), 0, file)
+    refuse_oversize(len(lines) - 1, 0, file)
     if not lines:
         cure = "Write the column names into the first row"
         raise InputError("the sheet holds nothing but comments", file=file, cure=cure)
@@ -194,17 +194,20 @@ def read_row(line: str, separator: str) -> tuple[str, ...]:
     return kept[0] if len(kept) == 1 else ()
 
 
-def refuse_oversize(rows: int, columns: int, file: str) -> None:
+def refuse_oversize(rows: int, columns: int, file: str, *, cells: int = 0) -> None:
     """Refuse a table that nobody filled in rod by rod.
 
     Raises
     ------
     InputError
-        If it is past `MOST_ROWS` or `MOST_COLUMNS`.
+        If it is past `MOST_ROWS`, `MOST_COLUMNS` or `MOST_CELLS`.
     """
-    if rows > MOST_ROWS or columns > MOST_COLUMNS:
+    long = rows > MOST_ROWS or columns > MOST_COLUMNS
+    if long or cells > MOST_CELLS:
         raise InputError(
-            f"it has more than {MOST_ROWS} rows or {MOST_COLUMNS} columns",
+            f"it has more than {MOST_ROWS} rows or {MOST_COLUMNS} columns"
+            if long
+            else f"it has more than {MOST_CELLS} cells",
             file=file,
             cure="Keep nothing but the readings in it; points of a scan are a cloud: "
             "save them as x, y, z",
@@ -221,7 +224,7 @@ def as_table(
     InputError
         If there is no header or no row below it.
     """
-    header, *below = [row for row in rows if not row.is_empty] or [SheetRow(1, ())]
+    header, *below = _kept(rows, file) or [SheetRow(1, ())]
     width = max((i + 1 for i, cell in enumerate(header.cells) if cell), default=0)
     refuse_oversize(len(below), width, file)
     header = SheetRow(header.number, header.cells[:width])
@@ -230,6 +233,17 @@ def as_table(
         cure = "Write the readings below the column names"
         raise table.error("the sheet holds no readings", header, cure=cure)
     return table
+
+
+def _kept(rows: Iterable[SheetRow], file: str) -> list[SheetRow]:
+    """Those that say something; no more are looked at than a table may have."""
+    kept, cells = [], 0
+    for row in rows:
+        if not row.is_empty:
+            kept.append(row)
+            cells += len(row.cells)
+            refuse_oversize(len(kept) - 1, 0, file, cells=cells)
+    return kept
 
 
 def is_comment(text: str) -> bool:
@@ -328,8 +342,10 @@ def _workbook_rows(
             sheet = (named or book.worksheets)[0]
             sheet.reset_dimensions()
             rows: list[tuple[Any, ...]] = []
+            cells = 0
             for row in sheet.iter_rows(values_only=True):  # gaps are given as rows
-                refuse_oversize(len(rows), len(row), file)
+                cells += len(row)
+                refuse_oversize(len(rows), len(row), file, cells=cells)
                 rows.append(tuple(row))
             book.close()
     except InputError:

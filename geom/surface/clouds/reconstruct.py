@@ -42,7 +42,6 @@ from geom.surface.clouds.register import (
 from geom.surface.clouds.rings import ring_residual
 from geom.surface.coverage import LASER, surveyed_by, within_reach
 from geom.surface.gp.conditional import ConditionalGP
-from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise, Source
 from geom.surface.gp.posterior import GPPosterior
@@ -269,17 +268,9 @@ def _grain_as_noise(best: ConditionalGP) -> ConditionalGP:
     The grain reaches less far than a block is wide: as a part of the wall it would be a
     bump in the middle of every block.
     """
-    prior, observed = best.covariance.prior, best.observed
-    theta, own = list(best.covariance.theta), np.zeros(len(observed.places))
-    kept, at = [], 0
-    for filled in best.covariance.components:
-        learned = len(filled.component.hyperpriors)
-        if filled.component.name == GRAIN_NAME:
-            own += filled.sd**2 * best.covariance.amplitude(observed.places.height) ** 2
-            del theta[at : at + learned]
-        else:
-            kept.append(filled.component)
-            at += learned
+    observed = best.observed
+    own = np.full(len(observed.places), best.covariance.sd_of(GRAIN_NAME) ** 2)
+    own *= best.covariance.amplitude(observed.places.height) ** 2
     source = Source(
         name=BLOCKS,
         kind="A",
@@ -289,7 +280,7 @@ def _grain_as_noise(best: ConditionalGP) -> ConditionalGP:
         shared=np.zeros((len(observed), 0)),
     )
     return ConditionalGP(
-        Covariance(replace(prior, components=tuple(kept)), np.array(theta)),
+        best.covariance.without(GRAIN_NAME),
         Noise((*best.noise.sources, source)),
         observed,
     )

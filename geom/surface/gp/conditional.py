@@ -45,17 +45,25 @@ class ConditionalGP:
         The prior with its sizes and lengths filled in.
     noise : Noise
     observed : ObservationOperator
+    seen : Covariance, optional
+        That of the part of the wall which readings follow; default all of it.  Of
+        means of readings the rest is among their errors.
     """
 
     covariance: Covariance
     noise: Noise
     observed: ObservationOperator
+    seen: Covariance | None = None
+
+    @property
+    def _seen(self) -> Covariance:
+        return self.covariance if self.seen is None else self.seen
 
     @cached_property
     def inverse_cholesky(self) -> Float:
         """Inverse of the lower Cholesky factor of the readings' covariance; (n, n)."""
         places = self.observed.places
-        seen = self.observed.sandwich(self.covariance.between(places, places))
+        seen = self.observed.sandwich(self._seen.between(places, places))
         seen += self.noise.matrix
         factor = cholesky(seen, lower=True, check_finite=False)
         eye = np.eye(len(self.observed))
@@ -140,7 +148,10 @@ class ConditionalGP:
     def subset(self, rows: Bool) -> ConditionalGP:
         """The same sizes and lengths with some of the readings; a mask (n,)."""
         return ConditionalGP(
-            self.covariance, self.noise.subset(rows), self.observed.subset(rows)
+            self.covariance,
+            self.noise.subset(rows),
+            self.observed.subset(rows),
+            self.seen,
         )
 
     def predict(
@@ -230,16 +241,14 @@ class ConditionalGP:
 
     def cross_covariance(self, places: Points2D) -> Float:
         """Covariance of the readings with cut-back at places, mm2; (n, q)."""
-        return self.observed.apply(
-            self.covariance.between(self.observed.places, places)
-        )
+        return self.observed.apply(self._seen.between(self.observed.places, places))
 
     def cross_covariance_with_net(self, height: Float, azimuth: Float) -> Float:
         """The same with every node of a net, azimuth running fastest; (n, m * k)."""
         return self._cross_of_readings(self._cross_covariance(azimuth), height)
 
     def _cross_covariance(self, azimuth: Float) -> GridCrossCovariance:
-        return GridCrossCovariance(self.covariance, self.observed.places, azimuth)
+        return GridCrossCovariance(self._seen, self.observed.places, azimuth)
 
     def _cross_of_readings(self, to_grid: GridCrossCovariance, height: Float) -> Float:
         table = to_grid.rows(height)

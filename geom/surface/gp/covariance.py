@@ -21,7 +21,7 @@ vertical rescaling ``A(x) k(x, x') A(x')``).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -125,6 +125,24 @@ class Covariance:
             )
             for component in self.prior.components
         )
+
+    def sd_of(self, name: str) -> float:
+        """Standard deviation of the component of a name, mm; 0 if there is none."""
+        named = (f.sd for f in self.components if f.component.name == name)
+        return next(named, 0.0)
+
+    def without(self, name: str) -> Covariance:
+        """The same without the components of a name."""
+        theta, kept, at = list(self.theta), [], 0
+        for component in self.prior.components:
+            learned = len(component.hyperpriors)
+            if component.name == name:
+                del theta[at : at + learned]
+            else:
+                kept.append(component)
+                at += learned
+        prior = replace(self.prior, components=tuple(kept))
+        return Covariance(prior, np.array(theta))
 
     def amplitude(self, height: Float) -> Float:
         """How much more the wall varies at heights than on the whole; (n,) to (n,)."""

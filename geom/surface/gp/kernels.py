@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -126,21 +127,26 @@ class UniquePairs:
 
 
 class PairDistances:
-    """How far apart two sets of places are, and their patterns' products.
-
-    Attributes
-    ----------
-    azimuths, heights : UniquePairs
-    """
+    """How far apart two sets of places are, and their patterns' products."""
 
     def __init__(self, left: Points2D, right: Points2D) -> None:
         self._left, self._right = left, right
-        self.azimuths = UniquePairs(left.azimuth, right.azimuth)
-        self.heights = UniquePairs(left.height, right.height)
         # By patterns: they do not follow hyperparameters, so once is enough.
         self._patterns: dict[tuple[Pattern, ...], Float] = {}
         self._ring_patterns: dict[tuple[Pattern, ...], Float] = {}
         self._shares: dict[int, tuple[Prior, Shares, Shares]] = {}
+
+    # Tables (left, right) are worked out when asked for: of very many places only
+    # parts ever are.
+    @cached_property
+    def azimuths(self) -> UniquePairs:
+        """Of the places' azimuths."""
+        return UniquePairs(self._left.azimuth, self._right.azimuth)
+
+    @cached_property
+    def heights(self) -> UniquePairs:
+        """Of the places' heights."""
+        return UniquePairs(self._left.height, self._right.height)
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -27,6 +27,9 @@ from geom.design import Design
 from geom.readings import RodReadings
 from geom.surface.gp.kernels import Points2D
 from geom.units import Bool, Float
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 
 @dataclass(frozen=True)
@@ -146,6 +149,12 @@ class Source:
         """For some of the readings; ``rows`` is a mask (n,)."""
         return replace(self, own=self.own[rows], shared=self.shared[rows])
 
+    def averaged(self, weights: csr_array) -> Source:
+        """As means of readings feel it; ``weights`` (m, n), each reading in one row."""
+        # W diag(own) W' has nothing off its diagonal: no reading is in two means.
+        own = np.asarray(weights.power(2) @ self.own)
+        return replace(self, own=own, shared=np.asarray(weights @ self.shared))
+
     def variance_of(self, gain: Float) -> float:
         """Variance it gives to ``gain @ readings``; ``gain`` is (n,)."""
         # gain' (diag(own) + B B') gain, with the shared errors' effects B (n, k).
@@ -179,6 +188,10 @@ class Noise:
     def subset(self, rows: Bool) -> Noise:
         """For some of the readings; ``rows`` is a mask (n,)."""
         return Noise(tuple(s.subset(rows) for s in self.sources))
+
+    def averaged(self, weights: csr_array) -> Noise:
+        """For means of readings; ``weights`` (m, n), each reading in one row."""
+        return Noise(tuple(s.averaged(weights) for s in self.sources))
 
     @cached_property
     def variance(self) -> Float:

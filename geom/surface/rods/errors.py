@@ -20,17 +20,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.design import Design
+from geom.errors import InputError
 from geom.readings import RodReadings
 from geom.readings.surveys import SurveyBefore
 from geom.surface.gp.fields import Pattern
+from geom.surface.gp.kernels import Points2D, patterns_at
 from geom.surface.gp.observations import Noise, Source
 from geom.surface.gp.prior import Component, LogNormal, Prior
-from geom.units import Bool, Float
+from geom.units import Bool, Float, Int
 
 #: Spread of the logarithm of what is learned, before: a factor of 1.5 either way for
 #: repeatability, of 2 for centring, of which less is known.  Our own choice, no source.
 _REPEATABILITY = 0.4
 _CENTRING = 0.7
+#: Name of what datum bands are off by.
+BANDS = "sound wall of the datum bands"
+#: Most set-ups, for each of which centring has two columns of errors.
+MOST_SET_UPS = 500
 
 
 @dataclass(frozen=True)
@@ -67,6 +73,11 @@ def rod_noise(
     Returns
     -------
     Noise
+
+    Raises
+    ------
+    InputError
+        If there are more than `MOST_SET_UPS`.
     """
     stated = np.isfinite(readings.sd)
     rod = (~stated).astype(np.float64)
@@ -79,7 +90,7 @@ def rod_noise(
     ]
     sources += [_common(name, table) for name, table in readings.common.items()]
     if slopes is not None:
-        sources += _placement(readings, design, rod, slopes)
+        sources += placement_errors(readings.height, design, rod, slopes)
     return Noise(tuple(source for source in sources if source.touches))
 
 
@@ -108,7 +119,7 @@ def _bands(readings: RodReadings, design: Design, pseudo: Bool) -> Source:
         for band in design.datum_bands
     ]
     shared = [np.where(band, sd, 0.0) for band in bands if band.any()]
-    own = _own("sound wall of the datum bands", sd)
+    own = _own(BANDS, sd)
     return replace(own, shared=np.stack(shared, axis=1)) if shared else own
 
 
@@ -133,6 +144,13 @@ def _centring(readings: RodReadings, design: Design, rod: Float) -> Source:
     felt = rod * ~readings.is_kind("diameter") * design.rod.centring
     waves = np.stack([np.cos(angle), np.sin(angle)], axis=1) * felt[:, None]
     set_up = _set_ups(readings, each_height=design.rod.set_up == "height")
+    if set_up.max() >= MOST_SET_UPS:
+        raise InputError(
+            f"the rod was set up more than {MOST_SET_UPS} times: once for every sheet, "
+            "and for every height of it where the design file says so",
+            cure="Write readings of one row at one height, put sheets together, or "
+            'write set_up = "sheet" under [rod]',
+        )
     columns = [waves * (set_up == k)[:, None] for k in range(set_up.max() + 1)]
     kept = [block for block in columns if np.any(block)]
     shared = np.concatenate(kept, axis=1) if kept else np.zeros((len(readings), 0))
@@ -149,16 +167,25 @@ def _set_ups(readings: RodReadings, *, each_height: bool) -> np.ndarray:
     return np.array([number[key] for key in keys])
 
 
-def _placement(
-    readings: RodReadings, design: Design, rod: Float, slopes: Slopes
+def placement_errors(
+    height: Float, design: Design, rod: Float, slopes: Slopes
 ) -> list[Source]:
     """Misplaced in azimuth or height, and a rod out of level.
 
     A rod tilted by t reads R / cos(t), about R t**2 / 2 too long, and touches the wall
     R t higher or lower than meant.
+
+    Parameters
+    ----------
+    height : array (n,), mm
+    design : Design
+    rod : array (n,)
+        Share of each that a single reading's variance has: 1, or 0 where its sd is
+        stated; less of means.
+    slopes : Slopes
     """
     stated = design.rod
-    design_radius = design.profile.radius_at(readings.height)
+    design_radius = design.profile.radius_at(height)
     tilt = np.deg2rad(stated.tilt_sd)
     long = design_radius * tilt**2 / np.sqrt(2.0)
     tilted = np.hypot(long, design_radius * tilt * slopes.up)
@@ -166,7 +193,7 @@ def _placement(
         ("azimuth of the readings", "deg", stated.azimuth_sd, slopes.around),
         ("height of the readings", "mm", stated.height_sd, slopes.up),
     )
-    none = np.zeros((len(readings), 0))
+    none = np.zeros((height.size, 0))
     placed = [
         Source(name, "B", unit, sd, rod * (sd * slope) ** 2, none)
         for name, unit, sd, slope in made
@@ -180,6 +207,8 @@ def _placement(
 #: How far a patch lies off the wall that would be drawn through it, sd in mm, and its
 #: logarithm's spread, before it is learned: our own choice, about half a tolerance.
 OFFSET_SD, OFFSET_SPREAD = 4.0, 0.8
+#: Name of the offsets of single zones.
+EACH_ZONE = "each repaired zone"
 #: Rows of the net that the zones are given on, mm apart at most.
 _ROW = 5.0
 
@@ -201,11 +230,21 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
     offsets = (
         Component(name, size, patterns=some, scaled_by_height=False)
         for name, some in (
-            ("each repaired zone", patterns),
+            (EACH_ZONE, patterns),
             ("all repaired zones", (every,)),
         )
     )
     return replace(prior, components=(*prior.components, *offsets))
+
+
+def zone_labels(prior: Prior, azimuth: Float, height: Float) -> Int:
+    """Number of the repaired zone that places are in, alike for places alike; (n,)."""
+    label = np.zeros(azimuth.size, dtype=np.int64)
+    for component in prior.components:
+        if component.name == EACH_ZONE:
+            at = patterns_at(component, Points2D(azimuth, height))
+            label = np.unique(np.round(at), axis=1, return_inverse=True)[1]
+    return label
 
 
 def zone_patterns(before: SurveyBefore) -> tuple[Pattern, ...]:

@@ -141,19 +141,16 @@ def outlier_candidates(gp: ConditionalGP, eligible: Bool) -> Bool:
     """
     inverse = gp.inverse_cholesky.T @ gp.inverse_cholesky
     value = gp.observed.value
-    kept = np.arange(value.size)
-    while value.size - kept.size < max(1, int(MOST * eligible.sum())):
-        off, sd = leave_one_out(inverse, value[kept])
-        far = np.where(
-            eligible[kept] & (np.abs(off) > ODD_LEAST), np.abs(off) / sd, 0.0
-        )
+    candidates = np.zeros(value.size, dtype=bool)
+    while candidates.sum() < max(1, int(MOST * eligible.sum())):
+        off, sd = leave_one_out(inverse, np.where(candidates, 0.0, value))
+        asked = eligible & ~candidates & (np.abs(off) > ODD_LEAST)
+        far = np.where(asked, np.abs(off) / sd, 0.0)
         worst = int(np.argmax(far))
         if far[worst] <= ODD:
             break
-        inverse = drop_from_inverse(inverse, worst)
-        kept = np.delete(kept, worst)
-    candidates = np.ones(value.size, dtype=bool)
-    candidates[kept] = False
+        candidates[worst] = True
+        drop_from_inverse(inverse, worst)
     return candidates
 
 
@@ -277,8 +274,13 @@ def leave_one_out(inverse: Float, value: Float) -> tuple[Float, Float]:
     return (inverse @ value) / own, 1.0 / np.sqrt(own)
 
 
-def drop_from_inverse(inverse: Float, row: int) -> Float:
-    """Inverse of a matrix without one row and column, from the inverse of the whole."""
-    column = np.delete(inverse[:, row], row)
-    rest = np.delete(np.delete(inverse, row, axis=0), row, axis=1)
-    return np.asarray(rest - np.outer(column, column) / inverse[row, row])
+def drop_from_inverse(inverse: Float, row: int) -> None:
+    """Make the inverse of a matrix that of the matrix without one row and column.
+
+    In place; the row and column are left as those of the identity, so that others keep
+    their numbers.
+    """
+    column = inverse[:, row].copy()
+    inverse -= np.outer(column / column[row], column)
+    inverse[row], inverse[:, row] = 0.0, 0.0
+    inverse[row, row] = 1.0

@@ -86,12 +86,11 @@ def _stations(readings: RodReadings, design: Design) -> Int:
     rod, across = design.rod, readings.is_kind("diameter")
     azimuth = np.where(across, readings.azimuth % 180.0, readings.azimuth)
     order = np.argsort(readings.height, kind="stable")
+    height = readings.height[order]
+    last = np.searchsorted(height, height + rod.height_sd + _ROUNDING, side="right")
     pairs: list[tuple[int, int]] = []
     for place, k in enumerate(order):
-        rise = readings.height[order[place + 1 :]] - readings.height[k]
-        near = order[
-            place + 1 : place + 1 + int(np.sum(rise <= rod.height_sd + _ROUNDING))
-        ]
+        near = order[place + 1 : last[place]]
         off = np.abs(turn(azimuth[near], azimuth[k]))
         off = np.where(across[near], np.minimum(off, 180.0 - off), off)
         same = (off <= rod.azimuth_sd + _ROUNDING) & (across[near] == across[k])

@@ -114,7 +114,11 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out() -> None:
         cross = matrix[k, keep]
         assert off[k] == pytest.approx(value[k] - cross @ rest @ value[keep])
         assert sd[k] == pytest.approx(np.sqrt(matrix[k, k] - cross @ rest @ cross))
-        np.testing.assert_allclose(drop_from_inverse(inverse, k), rest, atol=1e-9)
+        without = inverse.copy()
+        drop_from_inverse(without, k)
+        np.testing.assert_allclose(without[np.ix_(keep, keep)], rest, atol=1e-9)
+        assert not without[k, keep].any()
+        assert without[k, k] == 1.0
 
 
 @pytest.mark.parametrize("mm", [25.4, -25.4, 50.0])
