@@ -445,6 +445,7 @@ TABLES = (
             "clay_density": _density,
             "daub_density": _density,
             "batch": _litres,
+            "pail": _litres,
             "shrinkage": share,
             "rebound": share,
             "layer_most": positive_length,

@@ -131,6 +131,8 @@ class Mix:
         Bulk, as put on.
     batch : float, litres
         What the mixer takes at once.
+    pail : float, litres
+        What sand, clay and water are measured in; our own choice, some 3 US gallons.
     shrinkage : float
         Share of its length that daub loses on drying; 1/2 in per foot.
     rebound : float
@@ -152,6 +154,7 @@ class Mix:
     clay_density: float = 1090.0
     daub_density: float = 1900.0
     batch: float = 100.0
+    pail: float = 12.0
     shrinkage: float = 1.0 / 24.0
     rebound: float = 0.10
     layer_most: float = 1.0 * _INCH

@@ -172,7 +172,7 @@ def survey_makers(
         lambda _: masonry_bytes(mesh(), surface, works.plan, title=findings.title),
         lambda _: pictures().map,
         report,
-        lambda _: repair_sheet_bytes(surface, findings, works, workmap=pictures().work),
+        lambda _: repair_sheet_bytes(surface, findings, works),
     )
 
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 #: Least scale, points to the mm: a 4 1/2 in brick is 30 points wide.
 _LEAST_SCALE = 0.27
 #: An elevation is never taller than this, points.
-_TALL = 250.0
+TALL = 250.0
 #: Kept free to the left, to the right, below and above; points.
 _LEFT, _RIGHT, _BELOW, _ABOVE = 30.0, 60.0, 40.0, 6.0
 _TYPE = 12.0
@@ -126,7 +126,12 @@ class _View:
 
 
 def elevations(
-    zone: ZonePlan, surface: RadialSurface, *, skin: int, width: float
+    zone: ZonePlan,
+    surface: RadialSurface,
+    *,
+    skin: int,
+    width: float,
+    tall: float = TALL,
 ) -> list[Drawing]:
     """One skin of a zone seen from inside, unrolled; in strips where it is wide.
 
@@ -140,6 +145,8 @@ def elevations(
     skin : int
         From the hot face, 1 the first.
     width : float, points
+    tall : float, points
+        Of the wall in one strip, at most.
     """
     if zone.brickwork is None:
         return []
@@ -147,12 +154,12 @@ def elevations(
     bricks = [brick for brick in zone.brickwork.bricks if brick.skin == skin]
     return [
         _elevation(view, zone, surface, held, kinds)
-        for view in _views(zone, surface.design, width)
+        for view in _views(zone, surface.design, width, tall)
         if (held := [brick for brick in bricks if view.holds(brick)])
     ]
 
 
-def _views(zone: ZonePlan, design: Design, width: float) -> list[_View]:
+def _views(zone: ZonePlan, design: Design, width: float, tall: float) -> list[_View]:
     reach = min(span(zone) + 4.0, 360.0)
     left = zone.azimuth_from - 2.0 if reach < 360.0 else 180.0
     low, high = zone.height_from, zone.height_to
@@ -160,7 +167,7 @@ def _views(zone: ZonePlan, design: Design, width: float) -> list[_View]:
     room = width - _LEFT - _RIGHT
     around = radius * float(np.deg2rad(reach))
     strips = max(int(np.ceil(around * _LEAST_SCALE / room - 1e-9)), 1)
-    scale = min(room * strips / around, _TALL / (high - low))
+    scale = min(room * strips / around, tall / (high - low))
     part = reach / strips
     return [
         _View(design, float(wrap(left + k * part)), part, low, high, radius, scale)

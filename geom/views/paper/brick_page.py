@@ -7,6 +7,7 @@ inside and cut level, then a row for each course: what stands in it, and where.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,18 +18,23 @@ from geom.repair import RepairPackage
 from geom.repair.masonry.layup import Course, LayUp
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.masonry.placed import PlacedBrick
-from geom.repair.plan.result import ZonePlan
+from geom.repair.plan.result import OpeningMet, ZonePlan
 from geom.surface.radial import RadialSurface
-from geom.units import say_both, say_length
-from geom.views.paper.brick_drawing import Kind, elevations, kinds_of
+from geom.units import say_length
+from geom.views.paper.brick_drawing import TALL, Kind, elevations, kinds_of
 from geom.views.paper.brick_section import busiest_height, level_section
-from geom.views.paper.style import BODY, paragraph, ruled_table
-from geom.views.say import plain, say_from, say_volume
-from geom.views.tables.repair import brick_words, daub_words, say_short
+from geom.views.paper.style import (
+    BODY,
+    PageFrame,
+    beside,
+    paragraph,
+    ruled_table,
+    signature_lines,
+)
+from geom.views.say import plain, say_span
+from geom.views.tables.cards import clock_span
+from geom.views.tables.repair import say_short, say_zone_note
 from geom.views.tables.support import (
-    relining_rows,
-    relining_words,
-    segment_rows,
     segment_words,
     support_rows,
 )
@@ -36,39 +42,113 @@ from geom.views.tables.support import (
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
-_HEADING = 16.0
-#: The rows of the courses begin on a page that has so much left, points.
-_COURSES_LEAST = 150.0
+#: The section is never drawn at a smaller share of its size than this.
+_LEAST_SECTION = 0.8
+#: Width of the segments where courses stand beside them.
+_SEGMENTS = 0.42
+#: Columns of the courses where segments stand beside them, as shares.
+_NARROW = (0.12, 0.18, 0.20, 0.50)
+#: Pages that may be filled where one is too few, what is lost at the foot off.
+_TWO = 1.9
+_TIMES = " \N{MULTIPLICATION SIGN} "
+#: Kept free between what stands side by side, points.
+_BETWEEN = 12.0
+_HEADING, _SMALL = 14.0, 10.5
+#: Sizes that the drawings are tried at, the largest first; width of the section.
+_SHARES, _SECTION = (1.0, 0.85, 0.7, 0.6, 0.5, 0.42), 0.52
 #: Bricks no farther apart than this stand in one run, mm.
 _RUN_GAP = 25.4
 
 
-def brick_rows(
-    zone: ZonePlan, layup: LayUp, works: RepairPackage, design: Design
-) -> list[tuple[str, str]]:
-    """What goes into a zone, and what is cut for it: name and words."""
-    unit, work = design.length_unit, design.shop.brickwork
-    skins = "one skin of brick" if layup.skins == 1 else f"{layup.skins} skins of brick"
-    behind = [row for row in support_rows(works, design) if row[0].startswith("Behind")]
+def brick_page(
+    zone: ZonePlan, works: RepairPackage, surface: RadialSurface, *, frame: PageFrame
+) -> list[Flowable]:
+    """A brick zone on its page: drawn, lettered, course by course.
+
+    Parameters
+    ----------
+    zone : ZonePlan
+        With brickwork.
+    works : RepairPackage
+        That it is of.
+    surface : RadialSurface
+        That was planned for.
+    frame : PageFrame
+        Drawings are made smaller until all of it stands on one page, as long as they
+        stay legible.
+    """
+    made = partial(_page, zone, works, surface, frame.text_width)
+    for share in _SHARES:
+        story = made(share)
+        if frame.height_of(story) <= frame.text_height:
+            return story
+    # so many courses that they go on over the page
+    for share in _SHARES:
+        story = made(share, beside_each_other=False)
+        if frame.height_of(story) <= _TWO * frame.text_height:
+            break
+    return story
+
+
+def _page(
+    zone: ZonePlan,
+    works: RepairPackage,
+    surface: RadialSurface,
+    width: float,
+    share: float,
+    *,
+    beside_each_other: bool = True,
+) -> list[Flowable]:
+    layup, design = zone.brickwork, surface.design
+    if layup is None:
+        return []
+    kinds = kinds_of(layup.bricks)
+    zero = plain(design.height_zero, most=30)
+    heights = say_span(zone.height_from, zone.height_to, design)
     return [
-        ("Bricks", "; ".join(brick_words(zone))),
-        ("Of these", "; ".join(whole_words(layup))),
-        (
-            "Hollow",
-            f"as it is; feather edges squared by {say_both(work.squaring, unit)} at "
-            f"most; {say_volume(0.0 if zone.cut is None else zone.cut.value, design)} "
-            "of sound lining comes out. A brick that finds no room so is left out: "
-            "daub in its place",
+        paragraph(
+            f"B{zone.id}: brick, {clock_span(zone, design)}", 20, bold=True, after=1
         ),
-        (
-            "Lay-up",
-            f"{say_both(work.cover_least, unit)} of daub before the brick at least; "
-            f"{skins}; daub behind and between, {say_both(layup.thickest, unit)} where "
-            "it is thickest",
+        paragraph(f"{heights} above {zero}", 13.0, bold=True, after=2),
+        paragraph(_lay_up(layup, works, design), BODY, after=2),
+        *_notes(zone, design),
+        *_drawings(zone, layup, surface, width, share),
+        _side_by_side(zone, layup, surface, kinds, width, share),
+        *(
+            [
+                beside(
+                    _segments(zone, works, design, _SEGMENTS * width - _BETWEEN),
+                    _courses(layup, kinds, design, (1.0 - _SEGMENTS) * width),
+                    (_SEGMENTS * width, (1.0 - _SEGMENTS) * width),
+                )
+            ]
+            if beside_each_other
+            else [
+                *_segments(zone, works, design, width),
+                *_courses(layup, kinds, design, width, narrow=False),
+            ]
         ),
-        *behind,
-        *([("Daub", daub_words(zone.daub, design))] if zone.daub else []),
+        *signature_lines("Done by"),
     ]
+
+
+def _lay_up(layup: LayUp, works: RepairPackage, design: Design) -> str:
+    """What a mason has to know before the first brick, in a few sentences."""
+    unit, work = design.length_unit, design.shop.brickwork
+    cover, squaring = (say_length(mm, unit) for mm in (work.cover_least, work.squaring))
+    behind = [
+        f"Behind it: {words}."
+        for name, words in support_rows(works, design)
+        if name.startswith("Behind")
+    ]
+    words = [
+        "; ".join(whole_words(layup)) + ".",
+        f"Leave the hollow as it is; square feather edges by {squaring} at most. Each "
+        f"brick in daub, tapped home, {cover} of daub before it at least, behind it up "
+        f"to {say_length(layup.thickest, unit)}. Where there is no room for one: daub.",
+        *behind,
+    ]
+    return " ".join(words)
 
 
 def whole_words(layup: LayUp) -> list[str]:
@@ -84,106 +164,94 @@ def whole_words(layup: LayUp) -> list[str]:
     return words
 
 
-def brickwork(
-    zone: ZonePlan, works: RepairPackage, surface: RadialSurface, *, width: float
-) -> list[Flowable]:
-    """Order of opening, drawings and courses of a zone; empty without brickwork."""
-    layup, design = zone.brickwork, surface.design
-    if layup is None:
-        return []
-    kinds = kinds_of(layup.bricks)
-    return [
-        *_segments(zone, works, design, width),
-        *_drawings(zone, layup, surface, width),
-        *_letters(kinds, design, width),
-        *_courses(layup, kinds, design, width),
-    ]
-
-
 def _segments(
     zone: ZonePlan, works: RepairPackage, design: Design, width: float
 ) -> list[Flowable]:
-    from reportlab.platypus import KeepTogether
-
     rows = [
-        (row.step, f"{row.clock}; {row.degrees}", row.heights, row.bricks)
-        for row in segment_rows(works, zone.id, design)
+        (
+            str(each.step),
+            f"{clock_span(each, design)}, "
+            f"{say_span(each.height_from, each.height_to, design)}",
+            str(each.bricks),
+        )
+        for each in works.support.segments
+        if each.zone == zone.id
     ]
     table = ruled_table(
-        ("Step", "Where", "Height", "Bricks"),
+        ("", "Where", "Bricks"),
         rows,
-        widths=[part * width for part in (0.10, 0.53, 0.24, 0.13)],
+        widths=[part * width for part in (0.10, 0.66, 0.24)],
     )
-    table.spaceAfter = 8.0
+    table.spaceAfter = 6.0
     return [
-        KeepTogether(
-            [
-                paragraph("Open the wall in this order", _HEADING, bold=True, after=2),
-                paragraph(segment_words(works, design), BODY, after=3),
-                table,
-            ]
-        )
+        paragraph("Open in this order", _HEADING, bold=True, after=1),
+        paragraph(segment_words(works, design), BODY, after=2),
+        table,
     ]
 
 
 def _drawings(
-    zone: ZonePlan, layup: LayUp, surface: RadialSurface, width: float
+    zone: ZonePlan, layup: LayUp, surface: RadialSurface, width: float, share: float
 ) -> list[Flowable]:
-    from reportlab.platypus import KeepTogether
-
+    tall = share * TALL / layup.skins
     story: list[Flowable] = []
     for skin in range(layup.skins, 0, -1):
-        name = "The courses, seen from inside"
         if layup.skins > 1:
-            name += ": skin next to the face" if skin == 1 else f": skin {skin} behind"
+            name = "Skin next to the face" if skin == 1 else f"Skin {skin} behind"
             name += ", laid first" if skin == layup.skins else ""
-        first, *rest = elevations(zone, surface, skin=skin, width=width)
-        head: list[Flowable] = [paragraph(name, _HEADING, bold=True, after=2)]
-        if skin == layup.skins:
-            head.append(
-                paragraph(
-                    "Number: course from the bottom. Letter: kind of brick, below. "
-                    "Hatched: cut to half. Grey: daub. Clock below, heights at the "
-                    "right.",
-                    BODY,
-                    after=3,
-                )
-            )
-        story += [KeepTogether([*head, first]), *rest]
-    height = busiest_height(layup.bricks)
-    section = level_section(zone, surface, height=height, width=width)
+            story.append(paragraph(name, BODY, bold=True, after=1))
+        story += elevations(zone, surface, skin=skin, width=width, tall=tall)
     words = (
-        f"Cut level at {say_from(height, surface.design)}, seen from above. Dashed: "
-        "drawn face. Light grey: daub. Dark: lining that stays."
+        "Seen from inside. Number: course. Letter: brick. Hatched: half. Grey: daub."
     )
-    return [*story, KeepTogether([paragraph(words, BODY, after=2), section])]
+    return [*story, paragraph(words, _SMALL, after=4)]
+
+
+def _side_by_side(  # noqa: PLR0917
+    zone: ZonePlan,
+    layup: LayUp,
+    surface: RadialSurface,
+    kinds: dict[BrickPiece, Kind],
+    width: float,
+    share: float,
+) -> Flowable:
+    """The level section at the left, what the letters mean at the right."""
+    wide = max(share, _LEAST_SECTION) * _SECTION * width
+    height = busiest_height(layup.bricks)
+    section = level_section(zone, surface, height=height, width=wide)
+    level = say_length(height, surface.design.length_unit)
+    words = f"Cut level at {level}, seen from above. Dashed: drawn face."
+    left = [section, paragraph(words, _SMALL, after=0)]
+    right = width - wide - _BETWEEN
+    letters = _letters(kinds, surface.design, right)
+    return beside(left, letters, (wide + _BETWEEN, right))
 
 
 def _letters(
     kinds: dict[BrickPiece, Kind], design: Design, width: float
 ) -> list[Flowable]:
-    from reportlab.platypus import KeepTogether
-
     unit = design.length_unit
     rows = [
         (
-            kind.letter,
-            plain(kind.piece.name, most=40) + ("" if kind.piece.whole else ", HALF"),
-            _along(kind.piece, unit),
-            say_short(kind.piece.up, unit),
-            say_short(kind.piece.into, unit),
-            str(kind.count),
+            [paragraph(kind.letter, 15.0, bold=True, after=0)],
+            f"{kind.count}{_TIMES}{plain(kind.piece.name, most=40)}"
+            + ("" if kind.piece.whole else ", HALF"),
+            _TIMES.join(
+                (
+                    _along(kind.piece, unit),
+                    say_short(kind.piece.up, unit),
+                    say_short(kind.piece.into, unit),
+                )
+            ),
         )
         for kind in kinds.values()
     ]
-    table = ruled_table(
-        ("", "Brick", f"Along, {unit}", f"Up, {unit}", f"Into, {unit}", "Set"),
-        rows,
-        widths=[part * width for part in (0.08, 0.40, 0.18, 0.12, 0.12, 0.10)],
-    )
-    table.spaceAfter = 8.0
     return [
-        KeepTogether([paragraph("The bricks", _HEADING, bold=True, after=2), table])
+        ruled_table(
+            ("", "Brick", f"Along{_TIMES}up{_TIMES}into, {unit}"),
+            rows,
+            widths=[part * width for part in (0.12, 0.42, 0.46)],
+        )
     ]
 
 
@@ -193,28 +261,34 @@ def _along(piece: BrickPiece, unit: str) -> str:
 
 
 def _courses(
-    layup: LayUp, kinds: dict[BrickPiece, Kind], design: Design, width: float
+    layup: LayUp,
+    kinds: dict[BrickPiece, Kind],
+    design: Design,
+    width: float,
+    *,
+    narrow: bool = True,
 ) -> list[Flowable]:
-    from reportlab.platypus import CondPageBreak
-
     unit = design.length_unit
     table = ruled_table(
-        ("No", f"Foot, {unit}", f"Face R, {unit}", f"Bricks, tape in {unit}"),
+        ("No", "Foot", "Rod", f"Bricks, tape in {unit}"),
         course_rows(layup, kinds, design),
-        widths=[part * width for part in (0.12, 0.16, 0.18, 0.54)],
+        widths=[
+            part * width
+            for part in (
+                (0.12, 0.18, 0.20, 0.50) if narrow else (0.06, 0.10, 0.10, 0.74)
+            )
+        ],
     )
-    table.spaceAfter = 4.0
+    table.spaceAfter = 2.0
     return [
-        CondPageBreak(_COURSES_LEAST),
-        paragraph("Course by course, from the bottom", _HEADING, bold=True, after=2),
-        paragraph(
-            "Foot: lower edge of the face. Face R: rod from the axis to it, at the "
-            "middle of a brick. Tape: along the drawn face from 12 o'clock, the way "
-            "azimuth grows (minus: before 12), from the first edge to the last.",
-            BODY,
-            after=3,
-        ),
+        paragraph("Courses, from the bottom", _HEADING, bold=True, after=1),
         table,
+        paragraph(
+            "Foot: lower edge. Rod: axis to face. Tape: along the drawn face from 12 "
+            "o'clock, the way azimuth grows, to the first edge; minus: before 12.",
+            _SMALL,
+            after=2,
+        ),
     ]
 
 
@@ -232,7 +306,7 @@ def course_rows(
         near, far = say_short(min(faces), unit), say_short(max(faces), unit)
         radius = float(design.profile.radius_at(course.height_from))
         runs = [
-            f"{len(run)} {kinds[run[0].piece].letter}: {_tape(run, radius, unit)}"
+            f"{_many(len(run))}{kinds[run[0].piece].letter} {_tape(run, radius, unit)}"
             for run in _runs(course)
         ]
         rows.append(
@@ -270,40 +344,28 @@ def _edges(brick: PlacedBrick) -> tuple[float, float]:
     return float(wrap(brick.azimuth - half)), float(wrap(brick.azimuth + half))
 
 
+def _many(count: int) -> str:
+    return "" if count == 1 else f"{count} "
+
+
 def _tape(run: Sequence[PlacedBrick], radius: float, unit: str) -> str:
+    """Along the drawn face to the first edge of a run; less than 0 before 12."""
     first, last = _edges(run[0])[0], _edges(run[-1])[1]
-    first -= 360.0 * (first > last)  # less than 0 before 12 o'clock
-    start, end = (say_short(np.deg2rad(at) * radius, unit) for at in (first, last))
-    return f"{start} to {end}"
+    first -= 360.0 * (first > last)
+    words = say_short(np.deg2rad(first) * radius, unit)
+    return f"at {words}".replace(" ", "\N{NO-BREAK SPACE}")
 
 
-def relining_page(
-    works: RepairPackage, design: Design, *, width: float
-) -> list[Flowable]:
-    """What a band under a stop takes if it is lined anew; empty where no stop is."""
-    from reportlab.platypus import PageBreak
-
-    if not works.relining:
-        return []
-    story: list[Flowable] = [
-        PageBreak(),
-        paragraph("Lining a ring anew", 22, bold=True, after=2),
-        paragraph(
-            "Not part of this plan, and not before a competent person has decided how "
-            "the stack above is held.",
-            BODY,
-            after=6,
-        ),
+def _notes(zone: ZonePlan, design: Design) -> list[Flowable]:
+    """What to mind, the openings that the zone meets in one sentence."""
+    unit = design.length_unit
+    met = [note for note in zone.notes if isinstance(note, OpeningMet)]
+    notes = [
+        say_zone_note(n, unit) for n in zone.notes if not isinstance(n, OpeningMet)
     ]
-    joint = say_length(design.shop.brickwork.joint, design.length_unit, finest=16)
-    for band in works.relining:
-        story.append(paragraph(relining_words(band, design), BODY, after=3))
-        if band.ways:
-            table = ruled_table(
-                (f"Each course, joint {joint}", "Courses", "In all"),
-                relining_rows(band, design),
-                widths=[part * width for part in (0.42, 0.18, 0.40)],
-            )
-            table.spaceAfter = 10.0
-            story.append(table)
-    return story
+    if met:
+        names = ", ".join(f"{n.kind} at {n.azimuth:.0f}°" for n in met)
+        notes.append(f"Work round a former: {names}.")
+    if not notes:
+        return []
+    return [paragraph(f"Mind: {plain(' '.join(notes), most=600)}", BODY, after=3)]

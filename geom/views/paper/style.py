@@ -210,6 +210,16 @@ def boxed(content: list[Any], *, width: float, heavy: bool = False) -> Flowable:
     return Table([[content]], colWidths=[width], style=TableStyle(style))
 
 
+def beside(left: list[Any], right: list[Any], widths: tuple[float, float]) -> Flowable:
+    """Two columns of flowables, their heads at one level."""
+    from reportlab.platypus import Table, TableStyle
+
+    style = TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *padding(0, 0, 0, 0)])
+    table = Table([[left, right]], colWidths=list(widths), style=style, hAlign="LEFT")
+    table.spaceAfter = 6.0
+    return table
+
+
 def ruled_table(
     heading: Sequence[str],
     rows: Sequence[Sequence[str | list[Flowable] | Flowable]],

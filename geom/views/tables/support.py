@@ -30,10 +30,7 @@ MAYBE = "The stack above may need support: a competent person decides"
 _UNTIL = "No lining is opened before that is settled."
 _TIMES = "\N{MULTIPLICATION SIGN}"
 #: How the segments of a zone are worked.
-_ORDER = (
-    "Brick in this order, one segment at a time: open it, set it, daub it, and let it "
-    "set before the next is opened."
-)
+_ORDER = "One segment at a time: open it, set it, daub it, let it set, then the next."
 
 
 def stop_head(works: RepairPackage) -> str:
