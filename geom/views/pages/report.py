@@ -24,11 +24,13 @@ from geom.views.tables import survey as tables
 from geom.views.tables.day import drying_lines, drying_rows
 from geom.views.tables.repair import (
     bottom_lines,
+    daub_rows,
     jobs,
     melting_lines,
     order_rows,
     say_not_planned,
     say_sure,
+    strike_rows,
     taper_rows,
 )
 from geom.views.tables.support import (
@@ -148,10 +150,12 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
         ],
         "jobs": jobs(plan, design),
         "order": order_rows(plan, design),
+        "daub": daub_rows(plan.daub, design) if plan.daub.mixed.value > 0.0 else [],
         "sure": say_sure(plan),
         "plan_notes": [plain(say_not_planned(note), most=300) for note in plan.notes],
         "tuyeres": taper_rows(works.taper, design),
         "bottom": [] if bottom is None else bottom_lines(bottom, design),
+        "strike": [] if bottom is None else strike_rows(bottom, design),
         "melting": melting_lines(works.melting, design),
         "drying": drying_lines(works.drying, design),
         "holds": drying_rows(works.drying, design),

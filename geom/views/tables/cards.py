@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from geom.compare.boxes import box_edges
-from geom.compare.findings import ACTIONS, Action, Findings, Zone
+from geom.compare.findings import Action, Findings, Zone
 from geom.design import Design
 from geom.frame import clock_time
 from geom.repair import RepairPackage
@@ -249,11 +249,6 @@ def _pails(pails: float) -> str:
         if words in {"1", "1/4", "1/2", "3/4"}
         else f"{words} pails of"
     )
-
-
-def is_called(action: int) -> bool:
-    """Whether a box's call asks for something."""
-    return action >= 0 and ACTIONS[action] in LETTERS
 
 
 def opening_names(design: Design) -> list[str]:

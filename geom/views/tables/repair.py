@@ -44,7 +44,6 @@ from geom.views.say import (
     say_span,
     say_volume,
     say_volume_interval,
-    upfirst,
 )
 
 #: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
@@ -143,17 +142,6 @@ def brick_words(zone: ZonePlan) -> list[str]:
         f"{each.needed} \N{MULTIPLICATION SIGN} {plain(each.name, most=40)}"
         for each in zone.brickwork.tally
     ]
-
-
-def daub_words(daub: Daub, design: Design) -> str:
-    """The same as `daub_rows` in one breath."""
-    in_place, wet, parts, water, batches, layers, wash = (
-        words for _, words in daub_rows(daub, design)
-    )
-    return (
-        f"{in_place} in place. Mix {wet}: {parts}; water {water}. Batches: {batches}. "
-        f"{upfirst(layers)}. First wash {wash}."
-    )
 
 
 def daub_rows(daub: Daub, design: Design) -> list[tuple[str, str]]:

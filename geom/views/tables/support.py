@@ -5,21 +5,16 @@ Text throughout, the shop's unit first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from geom.design import Design
 from geom.frame import clock_face
 from geom.repair import RepairPackage
 from geom.repair.masonry.relining import RelinedBand, Relining
-from geom.repair.masonry.support import LeastBehind, Segment, Stop
+from geom.repair.masonry.support import LeastBehind, Stop
 from geom.units import say_both, say_length
 from geom.views.say import (
     plain,
-    say_clock,
-    say_degrees,
     say_from,
     say_heights,
-    say_span,
 )
 
 #: What a stop says first, wherever it stands.
@@ -74,36 +69,6 @@ def _say_stop(stop: Stop, design: Design) -> str:
     return (
         f"The wall may be past the brick line round {share} of it at {where}: measure "
         "it again first."
-    )
-
-
-@dataclass(frozen=True)
-class SegmentRow:
-    """One segment of a zone; text throughout."""
-
-    step: str
-    clock: str
-    degrees: str
-    heights: str
-    bricks: str
-
-
-def segment_rows(works: RepairPackage, zone: int, design: Design) -> list[SegmentRow]:
-    """The segments of a zone, in order of work."""
-    return [
-        _segment_row(each, design)
-        for each in works.support.segments
-        if each.zone == zone
-    ]
-
-
-def _segment_row(segment: Segment, design: Design) -> SegmentRow:
-    return SegmentRow(
-        step=str(segment.step),
-        clock=say_clock(segment, design).removeprefix("from "),
-        degrees=say_degrees(segment, design),
-        heights=say_span(segment.height_from, segment.height_to, design),
-        bricks=str(segment.bricks),
     )
 
 
