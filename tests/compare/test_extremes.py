@@ -93,6 +93,20 @@ def place_of_deepest(surface: RadialSurface) -> tuple[int, int]:
     return flat // grid.azimuth.size, flat % grid.azimuth.size
 
 
+def test_an_opening_is_no_wall_however_far_back_it_lies() -> None:
+    nodes = flat_nodes(40, 9.0 * np.eye(make_nodes(some_surface()).mean.size))
+    surface = as_surface(nodes)
+    row, column = place_of_deepest(surface)
+    opening = np.zeros(surface.grid.shape, dtype=bool)
+    opening[row, (column + 30) % surface.grid.azimuth.size] = True
+    grid = replace(surface.grid, wall=np.where(opening, 0.0, surface.grid.wall))
+    whole = replace(surface, grid=grid)
+    holed = replace(whole, radius=np.where(opening, 9000.0, surface.radius))
+    one, other = (deepest_point(wall, as_drawn(nodes)) for wall in (whole, holed))
+    assert other == one
+    assert other.cutback.value < 100.0
+
+
 def test_places_that_move_together_are_no_deeper_than_one() -> None:
     q = make_nodes(some_surface()).mean.size
     nodes = flat_nodes(40, np.full((q, q), 9.0))

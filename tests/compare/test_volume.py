@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -46,6 +47,17 @@ def test_volumes_follow_draws_of_the_process_where_wall_is_worn() -> None:
     closed = rebuild_volume(surface.grid, surface.cutback, surface.radius_sd)
     assert told.rebuild.value == pytest.approx(closed, rel=1e-6)
     assert told.net.value == pytest.approx(told.rebuild.value - told.buildup.value)
+
+
+def test_the_net_volume_of_a_wall_at_the_axis_errs_by_its_square() -> None:
+    """R + m = 0: of ``sum patch X**2 / 2`` the variance is ``tr(D C D C) / 2``."""
+    _, nodes = surface_and_nodes()
+    at_axis = replace(
+        nodes, mean=-np.broadcast_to(nodes.design_radius, nodes.mean.shape)
+    )
+    patch = np.linspace(0.5, 2.0, nodes.mean.size)
+    table = patch[:, None] * nodes.covariance
+    assert net_sd(at_axis, patch) ** 2 == pytest.approx(0.5 * np.trace(table @ table))
 
 
 def test_interval_holds_95_percent_of_the_draws() -> None:

@@ -7,8 +7,9 @@ import pytest
 
 from geom.design import Opening, Profile
 from geom.repair.plan.chipping import openings_fouled, stop_at
+from geom.repair.plan.result import RepairPlan
 from geom.surface import make_grid
-from tests.repair.surveyed import box, planned
+from tests.repair.surveyed import box, planned, together
 from tests.walls import plain_design
 
 TUYERE = Opening("tuyere", 0.0, 450.0, 120.0, 100.0)
@@ -56,3 +57,21 @@ def test_a_lump_is_told_with_its_volume_thickness_and_opening() -> None:
     assert (chip.stop_height, chip.stop_radius) == (500.0, 450.0)
     assert chip.fouled == (TUYERE,)
     assert plan.account.chip == pytest.approx(chip.volume.value)
+
+
+def test_a_face_that_is_chipped_is_not_washed() -> None:
+    lump = box(21.0, 10.4, 400.0, 600.0, -30.0)
+    plan, _, _ = planned(plain_design(), lump)
+    assert plan.daub.wash_area == 0.0
+    assert not [item for item in plan.order if item.best > 0.0]
+    both, _, _ = planned(
+        plain_design(), together(lump, box(200.0, 10.4, 400.0, 600.0, 20.0))
+    )
+    (daubed,) = (zone for zone in both.zones if zone.action == "daub")
+    assert both.daub.wash_area == pytest.approx(daubed.area)
+    other, _, _ = planned(plain_design(), box(200.0, 10.4, 400.0, 600.0, 20.0))
+    assert amounts(both) == pytest.approx(amounts(other), rel=1e-3)
+
+
+def amounts(plan: RepairPlan) -> dict[str, float]:
+    return {item.material: item.best for item in plan.order}

@@ -18,7 +18,10 @@ from geom.surface.clouds.cells import (
     quantile,
     wall_cells,
 )
-from geom.surface.clouds.histogram import BinLayout, Histogram
+from geom.surface.clouds.cells import (
+    _variance as variance_of_mean,
+)
+from geom.surface.clouds.histogram import BIN, BinLayout, Histogram
 from geom.surface.grid import Grid, make_grid
 from geom.units import Bool, Float
 from tests.walls import plain_design, tapered_design
@@ -102,6 +105,18 @@ def test_the_variance_of_a_cell_is_that_of_its_mean(clean):
     # 7 200 cells: the rms of honest ones is 1 within 0.01; rounding to bins widens it.
     assert rms(off) == pytest.approx(1.0, abs=0.08)
     assert np.median(clean.variance) == pytest.approx(NOISE**2 / 83.0, rel=0.3)
+
+
+@pytest.mark.parametrize("scatter", [0.0, 0.1, 0.3, 1.0])
+def test_a_mean_of_points_in_bins_errs_as_told(scatter):
+    # points of one cell about a wall that lies anywhere in a bin, rounded to bins
+    rng, n = np.random.default_rng(3), 8
+    wall = rng.uniform(-0.5 * BIN, 0.5 * BIN, (20_000, 1))
+    points = wall + rng.normal(0.0, scatter, (20_000, n))
+    off = (BIN * np.round(points / BIN)).mean(axis=1) - wall[:, 0]
+    told = variance_of_mean(np.array([scatter]), np.array([float(n)]), scatter**2)
+    # JCGM 100:2008, 4.3.7; nowhere too sure, and right where nothing scatters or all
+    assert 0.97 < float(told[0]) / off.var() < (1.3 if scatter in {0.0, 1.0} else 2.2)
 
 
 def test_a_wall_without_scatter_is_told_within_a_bin():
