@@ -66,10 +66,10 @@ class ZoneShare:
         return wall.summed(self.share, wall.gone)
 
     def daub(self, wall: Wall) -> float:
-        """Expected volume of daub, mm3; 0 where nothing is settled."""
+        """Expected volume of daub, mm3; 0 where nothing is settled, or chipped off."""
         if self.layup is not None:
             return self.layup.daub
-        return self.rebuild(wall) if self.planned else 0.0
+        return self.rebuild(wall) if self.filled else 0.0
 
 
 def partition(

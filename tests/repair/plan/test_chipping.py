@@ -7,9 +7,12 @@ import pytest
 
 from geom.design import Opening, Profile
 from geom.repair.plan.chipping import openings_fouled, stop_at
+from geom.repair.plan.order import demand_of
+from geom.repair.plan.partition import ZoneShare
 from geom.repair.plan.result import RepairPlan
+from geom.repair.wall import Wall
 from geom.surface import make_grid
-from tests.repair.surveyed import box, planned, together
+from tests.repair.surveyed import box, hollow, planned, surface_of, together
 from tests.walls import plain_design
 
 TUYERE = Opening("tuyere", 0.0, 450.0, 120.0, 100.0)
@@ -71,6 +74,28 @@ def test_a_face_that_is_chipped_is_not_washed() -> None:
     assert both.daub.wash_area == pytest.approx(daubed.area)
     other, _, _ = planned(plain_design(), box(200.0, 10.4, 400.0, 600.0, 20.0))
     assert amounts(both) == pytest.approx(amounts(other), rel=1e-3)
+
+
+def test_nothing_is_ordered_for_a_zone_that_is_chipped() -> None:
+    surface = surface_of(plain_design(), box(21.0, 10.4, 400.0, 600.0, -5.0), sd=6.0)
+    wall = Wall(surface.grid, surface.cutback, surface.radius_sd, surface.design)
+    mask = surface.cutback < -1.0
+    chip, daub = (
+        ZoneShare(1, action, mask.astype(float), mask) for action in ("chip", "daub")
+    )
+    nothing = demand_of(wall, [chip])
+    assert (nothing.daub, nothing.face) == (0.0, 0.0)
+    both = demand_of(wall, [chip, daub])
+    assert both.face == pytest.approx(float(surface.grid.face_area[mask].sum()))
+    assert both.daub > 0.0
+
+
+def test_a_lump_is_as_thick_as_where_it_stands_proudest() -> None:
+    plan, surface, _ = planned(plain_design(), hollow(90.0, 550.0, -40.0))
+    chips = [zone.chip for zone in plan.zones if zone.chip is not None]
+    assert max(chip.thickness.value for chip in chips) == pytest.approx(
+        -float(np.nanmin(surface.cutback))
+    )
 
 
 def amounts(plan: RepairPlan) -> dict[str, float]:
