@@ -15,8 +15,10 @@ from .readings import PastSurvey as PastSurvey
 from .readings import RodReadings as RodReadings
 from .readings import load_past_survey as load_past_survey
 from .readings import load_readings as load_readings
+from .repair import DayPlan as DayPlan
 from .repair import RepairPlan as RepairPlan
 from .repair import bricks_in_ring as bricks_in_ring
+from .repair import plan_day as plan_day
 from .repair import plan_repair as plan_repair
 from .repair import single_shape_ring as single_shape_ring
 from .repair import two_shape_ring as two_shape_ring

@@ -13,6 +13,7 @@ from geom.design.file import load_design as load_design
 from geom.design.shop import Bottom as Bottom
 from geom.design.shop import Brick as Brick
 from geom.design.shop import Brickwork as Brickwork
+from geom.design.shop import Crew as Crew
 from geom.design.shop import Drying as Drying
 from geom.design.shop import Melting as Melting
 from geom.design.shop import Mix as Mix

@@ -25,7 +25,7 @@ from geom.design.drawing import (
     Target,
 )
 from geom.design.schema import LINING, TABLES, refuse_unknown
-from geom.design.shop import Bottom, Brick, Brickwork, Drying, Melting, Mix, Shop
+from geom.design.shop import Bottom, Brick, Brickwork, Crew, Drying, Melting, Mix, Shop
 from geom.design.text_file import casefolded, read_text
 from geom.errors import InputError
 from geom.units import from_mm
@@ -119,6 +119,7 @@ def _design(raw: dict[str, Any], file: str) -> Design:
             brickwork=Brickwork(**single["brickwork"], **_of_class(Brickwork, repair)),
             mix=Mix(**single["mix"]),
             bottom=Bottom(**single["bottom"]),
+            crew=Crew(**single["crew"]),
             drying=Drying(**single["drying"]),
             melting=Melting(**single["melting"]),
             confidence=repair.get("order_confidence", Shop.confidence),

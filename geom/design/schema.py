@@ -166,6 +166,13 @@ _whole_number = _where(
 )
 
 
+_men = _where(
+    lambda n: n == np.floor(n) and 1.0 <= n <= 50.0,
+    "{} is not a whole number of men from 1 to 50",
+    "Count those who are at work at once",
+)
+
+
 def count(value: object, unit: str) -> int:
     """Read how many there are: a whole number, 0 to a million."""
     return int(_whole_number(value, unit))
@@ -181,6 +188,11 @@ def rising_temperatures(value: object, unit: str) -> tuple[float, ...]:
     if any(second <= first for first, second in pairwise(found)):
         raise InputError("the temperatures do not rise", cure=cure)
     return found
+
+
+def crew_size(value: object, unit: str) -> int:
+    """Read how many men are at work: 1 to 50."""
+    return int(_men(value, unit))
 
 
 def shown(value: object) -> str:
@@ -321,6 +333,8 @@ _litres = amount(1.0, 1e4, "litres", cure="Write litres: 1 cubic foot is 28.3")
 _melt = amount(50.0, 2e5, "kg/h", cure="Write kg/h: 5 t an hour are 5000")
 _blast = amount(20.0, 5e5, "m3/h", cure="Write m3/h: 1000 cubic ft/min are 1699")
 _hours = amount(0.0, 240.0, "hours", cure="Write hours: a day is 24")
+_standing = amount(0.1, 24.0, "hours", cure="Write hours: 20 minutes are 1/3")
+_rate = amount(0.1, 1e4, "an hour", cure="Write what one man does in an hour")
 _heating = amount(
     1.0, 200.0, "degC/h", cure="Write degrees Celsius an hour: 60 degF an hour are 33"
 )
@@ -451,9 +465,23 @@ TABLES = (
             "layer_most": positive_length,
             "wash": length_from_zero,
             "bag": _bag,
+            "working_life": _standing,
         },
     ),
     TableSchema("bottom", optional={"least": positive_length, "density": _density}),
+    TableSchema(
+        "crew",
+        optional={
+            "men": crew_size,
+            **dict.fromkeys(("chip_rate", "brick_rate", "daub_rate"), _rate),
+            **dict.fromkeys(("wash_rate", "bottom_rate"), _rate),
+            **dict.fromkeys(("cool_hours", "ready_hours", "bar_hours"), _hours),
+            **dict.fromkeys(("clean_hours", "measure_hours", "again_hours"), _hours),
+            **dict.fromkeys(("stiffen_hours", "opening_hours"), _hours),
+            **dict.fromkeys(("cool_again_hours", "doors_hours"), _hours),
+            **dict.fromkeys(("boards_hours", "light_hours"), _hours),
+        },
+    ),
     TableSchema(
         "drying",
         optional={

@@ -143,6 +143,8 @@ class Mix:
         Thickness of the clay wash.
     bag : float, kg
         What sand and clay are bought in.
+    working_life : float, h
+        How long a batch may stand before it is too stiff to put on; our own choice.
     """
 
     sand: float = 3.0
@@ -160,6 +162,7 @@ class Mix:
     layer_most: float = 1.0 * _INCH
     wash: float = 1.0
     bag: float = 25.0
+    working_life: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -178,6 +181,68 @@ class Bottom:
 
     least: float = 4.0 * _INCH
     density: float = 1700.0
+
+
+@dataclass(frozen=True)
+class Crew:
+    """Who does the work, and how fast (``[crew]``); every default is our own choice.
+
+    Attributes
+    ----------
+    men : int
+        At work at once.
+    chip_rate : float, L/h
+        Slag and iron that a man chips off.
+    brick_rate : float, 1/h
+        Bricks that a man sets.
+    daub_rate : float, L/h
+        Wet daub that a man puts on.
+    wash_rate : float, m2/h
+        Face that a man wets or washes.
+    bottom_rate : float, kg/h
+        Sand that a man brings in and rams.
+    cool_hours : float, h
+        From blast off until the wall may be worked at.
+    ready_hours : float, h
+        To pull the drop, lock out, test the air and put up the cover.
+    bar_hours : float, h
+        To bar down what hangs.
+    clean_hours : float, h
+        Of one man, to clean an opening and its spout.
+    measure_hours : float, h
+        To survey the wall.
+    again_hours : float, h
+        To measure a zone again.
+    stiffen_hours : float, h
+        A layer of daub before the next, and a segment of brick before the next.
+    opening_hours : float, h
+        Of one man, to make good an opening round its former.
+    cool_again_hours : float, h
+        After drying, until men may go in again.
+    doors_hours, boards_hours : float, h
+        To put up and prop the doors; to lay boards, kindling and bed.
+    light_hours : float, h
+        From lighting to blast at least, where drying does not ask for more.
+    """
+
+    men: int = 2
+    chip_rate: float = 10.0
+    brick_rate: float = 15.0
+    daub_rate: float = 20.0
+    wash_rate: float = 5.0
+    bottom_rate: float = 250.0
+    cool_hours: float = 12.0
+    ready_hours: float = 1.0
+    bar_hours: float = 0.5
+    clean_hours: float = 0.25
+    measure_hours: float = 1.0
+    again_hours: float = 0.25
+    stiffen_hours: float = 1.0
+    opening_hours: float = 0.75
+    cool_again_hours: float = 4.0
+    doors_hours: float = 1.0
+    boards_hours: float = 1.0
+    light_hours: float = 2.0
 
 
 @dataclass(frozen=True)
@@ -238,6 +303,7 @@ class Shop:
     brickwork: Brickwork = field(default_factory=Brickwork)
     mix: Mix = field(default_factory=Mix)
     bottom: Bottom = field(default_factory=Bottom)
+    crew: Crew = field(default_factory=Crew)
     drying: Drying = field(default_factory=Drying)
     melting: Melting = field(default_factory=Melting)
     confidence: float = 0.95

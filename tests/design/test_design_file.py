@@ -184,6 +184,6 @@ def test_every_key_of_a_dataclass_that_a_table_fills_is_a_key():
     assert keys["brick"] == set(vars(Brick("B", 230.0, 114.0, 64.0)))
     shop = Shop()
     assert keys["brickwork"] | limits == set(vars(shop.brickwork))
-    for name in ("mix", "bottom", "drying", "melting"):
+    for name in ("mix", "bottom", "crew", "drying", "melting"):
         assert keys[name] == set(vars(getattr(shop, name)))
     assert {*keys, "bricks", "confidence"} >= set(vars(shop))

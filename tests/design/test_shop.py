@@ -73,10 +73,31 @@ rebound = 0.15
 layer_most = "1 1/2"
 wash = "1/16"
 bag = 50
+working_life = "3/4"
 
 [bottom]
 least = 5
 density = 1680
+
+[crew]
+men = 3
+chip_rate = 11
+brick_rate = 12
+daub_rate = 13
+wash_rate = 14
+bottom_rate = 150
+cool_hours = 16
+ready_hours = 1.7
+bar_hours = 1.8
+clean_hours = 1.9
+measure_hours = 2.0
+again_hours = 2.1
+stiffen_hours = 2.2
+opening_hours = 2.3
+cool_again_hours = 2.4
+doors_hours = 2.5
+boards_hours = 2.6
+light_hours = 2.7
 
 [drying]
 supplier = "the clay's maker, sheet 3"
@@ -160,6 +181,11 @@ def test_every_key_arrives_in_its_unit(with_shop):
     assert (mix.layer_most, mix.wash) == pytest.approx((38.1, 1.5875), abs=1e-9)
     assert shop.bottom.least == pytest.approx(127.0, abs=1e-9)
     assert shop.bottom.density == 1680.0
+    assert mix.working_life == 0.75
+    assert astuple(shop.crew) == (
+        3, 11, 12, 13, 14, 150, 16, 1.7, 1.8, 1.9, 2.0, 2.1, 2.2, 2.3, 2.4, 2.5, 2.6,
+        2.7,
+    )  # fmt: skip
     assert shop.drying == Drying(
         "the clay's maker, sheet 3", 12.0, 25.0, 0.75, (110.0, 350.5)
     )
@@ -180,7 +206,9 @@ def test_how_the_bricks_lie_follows_from_what_is_told(with_shop):
         assert found == pytest.approx(tuple(25.4 * side for side in inches))
 
 
-@pytest.mark.parametrize("table", ["brickwork", "mix", "bottom", "drying", "melting"])
+@pytest.mark.parametrize(
+    "table", ["brickwork", "mix", "bottom", "crew", "drying", "melting"]
+)
 def test_an_empty_table_has_its_defaults(write, table):
     assert load_design(write(INCHES + f"[{table}]\n")).shop == Shop()
 
@@ -545,6 +573,26 @@ FAULTS = {
         "density = 105",
         "[bottom], key density",
         "k",
+    ),
+    "half a man": ("men = 3", "men = 2.5", "[crew], key men", "1 to 50"),
+    "nobody": ("men = 3", "men = 0", "[crew], key men", "1 to 50"),
+    "a crew that never sets brick": (
+        "brick_rate = 12",
+        "brick_rate = 0",
+        "[crew], key brick_rate",
+        "an hour",
+    ),
+    "cooling in days gone by": (
+        "cool_hours = 16",
+        "cool_hours = -1",
+        "[crew], key cool_hours",
+        "hours",
+    ),
+    "daub that stands no time": (
+        'working_life = "3/4"',
+        "working_life = 0",
+        "[mix], key working_life",
+        "hours",
     ),
     "hold points that fall": (
         "hold_at = [110, 350.5]",
