@@ -1,4 +1,7 @@
-"""One survey: ``survey`` makes it, ``view`` shows it, ``recheck`` follows a repair."""
+"""One survey: ``survey`` makes it, ``view`` shows it, ``day`` plans its repair.
+
+``recheck`` follows the repair.
+"""
 
 from __future__ import annotations
 
@@ -14,10 +17,11 @@ from geom.cli.record import (
     refuse_incomplete_occasion,
 )
 from geom.errors import InputError
-from geom.views.names import FILES, RECHECK_FILES, STILL_FORMS, SURVEYED
+from geom.views.names import DAY_FILES, FILES, RECHECK_FILES, STILL_FORMS, SURVEYED
 
 if TYPE_CHECKING:
     from geom.design import Design
+    from geom.repair import DayPlan
     from geom.repair.acceptance.result import Recheck
 
 
@@ -144,6 +148,78 @@ def _view(options: argparse.Namespace) -> None:
         return
     refuse_no_screen()
     open_window(options.survey, design).plotter.show()
+
+
+def add_day(commands: Any) -> None:
+    """Add ``daubline day``: the day of a repair, step by step."""
+    parser = inputs.add_command(
+        commands,
+        "day",
+        _day,
+        help="the day of the repair: steps, times, batches, cautions",
+        description="Lay out the day of the repair that a survey calls for, from "
+        "cooling to kindling: what is done in which order, how long it takes the "
+        "crew, when to mix which batch, and what to mind at each step.",
+    )
+    inputs.add_design(parser)
+    parser.add_argument(
+        "survey", type=Path, metavar="FOLDER", help="output folder of daubline survey"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="DIR", help="write day.pdf there; made if new"
+    )
+    parser.add_argument(
+        "--overwrite", action="store_true", help="allow a DIR with files"
+    )
+    inputs.add_json(parser)
+
+
+def _day(options: argparse.Namespace) -> None:
+    from geom.design import load_design
+    from geom.repair import plan_day
+
+    if options.out is not None:
+        inputs.check_out(options, DAY_FILES)
+    design = load_design(options.design)
+    day = plan_day(options.survey, design)
+    if options.out is not None:
+        from geom.views.outputs import write_day
+
+        with inputs.write_out(options, DAY_FILES) as folder:
+            write_day(folder, day, design)
+    if options.json:
+        from geom.views.documents import day_document
+
+        inputs.print_document(day_document(day, design))
+    else:
+        _print_day(day, design)
+
+
+def _print_day(day: DayPlan, design: Design) -> None:
+    from geom.views.cautions import CAUTIONS
+    from geom.views.say import plain
+    from geom.views.tables.day import batch_rows, day_lines, day_rows
+
+    inputs.print_lines(
+        [
+            f"Day of the repair: {plain(design.name)}",
+            *day_lines(day, design),
+            "Steps, in hours and minutes after blast off:",
+        ]
+    )
+    for row in day_rows(day, design):
+        amount = f": {row.amount}" if row.amount else ""
+        takes = f" ({row.takes})" if row.takes else ""
+        inputs.print_lines(
+            [
+                f"{row.number:>2}. {row.begins:>6}  {row.what}{amount}{takes}",
+                f"            Mind: {row.caution}",
+            ]
+        )
+    if day.batches:
+        heading = ("Batch", "Layer", "How much", "Mix, h:min", "Used by")
+        inputs.print_table(heading, batch_rows(day, design))
+    inputs.print_lines([f"Caution: {' '.join(CAUTIONS[:2])}"])
 
 
 def add_recheck(commands: Any) -> None:

@@ -23,12 +23,14 @@ from geom.record.study import Wear
 from geom.record.wear.series import find_spells
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
+from geom.repair.plan.day import DayPlan
 from geom.sampling.stations import Advice
 from geom.surface import RadialSurface
 from geom.views.cautions import CAUTIONS
 from geom.views.say import say_change, say_harmonics, say_survey_gap
 from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
 from geom.views.tables.change import change_warnings
+from geom.views.tables.day import day_rows
 from geom.views.tables.repair import (
     say_bottom_notes,
     say_not_planned,
@@ -135,6 +137,14 @@ def recheck_document(recheck: Recheck, design: Design) -> bytes:
         "cautions": list(CAUTIONS),
     }
     return _as_json(recheck.to_dict() | words)
+
+
+def day_document(day: DayPlan, design: Design) -> bytes:
+    """The ``daubline.day/1`` document; its steps as people read them."""
+    document = day.to_dict()
+    for entry, row in zip(document["steps"], day_rows(day, design), strict=True):
+        entry |= {"what": row.what, "caution": row.caution}
+    return _as_json(document | {"cautions": list(CAUTIONS)})
 
 
 def stations_document(design: Design, advice: Advice, count: int) -> bytes:

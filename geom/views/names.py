@@ -22,6 +22,8 @@ CHANGE_FILES = ("change.json", "change.nc", "change.png", "change.html")
 WEAR_FILES = ("wear.json", "wear.nc", "wear-map.png", "wear.html", "heats.html")
 CAMPAIGN_FILES = ("campaigns.json", "campaigns.html")
 RECHECK_FILES = ("recheck.json", "certificate.pdf")
+#: The day of a repair, to print.
+DAY_FILES = ("day.pdf",)
 #: The blank rod sheet to type into, and the one to print.
 SHEET_FILES = WORKBOOK, PAPER = "rod-sheet.xlsx", "rod-sheet.pdf"
 

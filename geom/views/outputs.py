@@ -23,6 +23,7 @@ from geom.record.store.store import Record
 from geom.record.study import Wear, deepest_found
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
+from geom.repair.plan.day import DayPlan
 from geom.sampling.plan import SamplingPlan
 from geom.stats.normal import expected_excess
 from geom.surface.radial import RadialSurface
@@ -45,6 +46,7 @@ from geom.views.meshes.solid import rebuild_solid, stl_bytes
 from geom.views.names import (
     CAMPAIGN_FILES,
     CHANGE_FILES,
+    DAY_FILES,
     FILES,
     RECHECK_FILES,
     SHEET_FILES,
@@ -57,6 +59,7 @@ from geom.views.pages.comparisons import campaigns_page, change_page
 from geom.views.pages.report import ReportPictures, report_bytes
 from geom.views.pages.wear import MOST, heats_bytes, still_png, wear_page
 from geom.views.paper.certificate import certificate_bytes
+from geom.views.paper.day_sheet import day_bytes
 from geom.views.paper.repair_sheet import repair_sheet_bytes
 from geom.views.paper.rod_sheet import rod_sheet_bytes
 from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
@@ -254,6 +257,11 @@ def write_rod_sheet(
     workbook = workbook_bytes(design, plan, title=title)
     paper = rod_sheet_bytes(design, plan, title=title)
     write_all(folder, SHEET_FILES, (workbook, paper))
+
+
+def write_day(folder: Path, day: DayPlan, design: Design) -> None:
+    """Write the day of a repair, to print."""
+    write_all(folder, DAY_FILES, (day_bytes(day, design),))
 
 
 def refuse_filled_in(folder: Path) -> None:

@@ -180,9 +180,21 @@ def say_hours(hours: float) -> str:
     >>> [say_hours(h) for h in (0.0, 0.5, 3.34, 24.0)]
     ['0 min', '30 min', '3 h 25 min', '24 h']
     """
-    whole, minutes = divmod(5 * int(np.ceil(12.0 * hours - 1e-9)), 60)
+    whole, minutes = (int(part) for part in say_after(hours).split(":"))
     parts = [f"{whole} h"] * (whole > 0) + [f"{minutes} min"] * (minutes > 0)
     return " ".join(parts) or "0 min"
+
+
+def say_after(hours: float) -> str:
+    """How long after something, hours and minutes, rounded up to five minutes.
+
+    Examples
+    --------
+    >>> [say_after(h) for h in (0.0, 0.5, 27.34)]
+    ['0:00', '0:30', '27:25']
+    """
+    whole, minutes = divmod(5 * int(np.ceil(12.0 * hours - 1e-9)), 60)
+    return f"{whole}:{minutes:02d}"
 
 
 def say_temperature(celsius: float, design: Design) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from geom.compare.findings import Findings
 from geom.design import Design
 from geom.repair import RepairPackage
+from geom.repair.plan.day import day_plan
 from geom.surface.radial import RadialSurface
 from geom.units import say_both
 from geom.views.cautions import CAUTIONS
@@ -21,7 +22,13 @@ from geom.views.say import (
     say_time,
 )
 from geom.views.tables import survey as tables
-from geom.views.tables.day import drying_lines, drying_rows
+from geom.views.tables.day import (
+    batch_rows,
+    day_lines,
+    day_rows,
+    drying_lines,
+    drying_rows,
+)
 from geom.views.tables.repair import (
     bottom_lines,
     daub_rows,
@@ -92,6 +99,7 @@ def report_bytes(
         **_heading(surface, findings),
         **_contents(surface, findings, support_warnings(works, surface.design)),
         **_repair(works, surface.design),
+        **_day(findings, works, surface.design),
     )
 
 
@@ -135,6 +143,16 @@ def _contents(
             )
         ],
         "cautions": CAUTIONS,
+    }
+
+
+def _day(findings: Findings, works: RepairPackage, design: Design) -> dict[str, object]:
+    again = sum(zone.action == "measure again" for zone in findings.zones)
+    day = day_plan(works.to_dict(), design, again=again)
+    return {
+        "day": day_lines(day, design),
+        "steps": day_rows(day, design),
+        "batches": batch_rows(day, design),
     }
 
 

@@ -1,14 +1,205 @@
-"""How the daub is dried, in words: source, steps and hold points.
+"""The day of a repair in words: its steps with their cautions, batches, and drying.
 
-Text throughout, the shop's unit first.
+Text throughout, the shop's unit first.  Every caution stands with the step it is for.
+
+References
+----------
+Air to enter in: 29 CFR 1910.146 (oxygen, flammables); carbon monoxide from memory of
+published limits of 25 to 35 ppm.  A wall below about 40 degC to enter: common practice,
+no source.  Where other rules are law they come first; see `geom.views.cautions`.
 """
 
 from __future__ import annotations
 
-from geom.design import Design
+from dataclasses import dataclass
+
+from geom.design import Crew, Design
 from geom.repair.plan.daub import DryingSchedule
-from geom.units import say_both
-from geom.views.say import figures, plain, say_hours, say_temperature
+from geom.repair.plan.day import DayPlan, DayStep, StepName
+from geom.units import LITRE, SQUARE_METRE, say_both
+from geom.views.say import (
+    count_of,
+    figures,
+    plain,
+    say_after,
+    say_area,
+    say_hours,
+    say_temperature,
+    say_volume,
+)
+from geom.views.tables.repair import say_mass
+from geom.views.tables.support import STOP
+
+#: A wall that men may work at, degC.
+_COOLED = 40.0
+#: What is done, and what to mind while it is.
+_STEPS: dict[StepName, tuple[str, str]] = {
+    "cool": (
+        "Blast off. Pull the drop and let the wall cool below {cooled}",
+        "Warn before the drop is pulled, nobody near, the ground below dry. No water "
+        "on hot doors or on the drop.",
+    ),
+    "lock out": (
+        "Lock out blower, charging gear and doors; test the air; cover overhead",
+        "Permit, a watch outside, and a way to get a man out of the bore. Oxygen 19.5 "
+        "to 23.5 %, flammables under 10 % of their lower limit, carbon monoxide under "
+        "25 ppm, tested all the while.",
+    ),
+    "bar down": (
+        "Bar down from above what hangs loose",
+        "Nobody stands below. Head and eyes covered.",
+    ),
+    "chip": (
+        "Chip slag and iron from the top down, as far as the drawn face",
+        "Gouge no sound lining and undercut nothing: what hangs over falls. Eyes "
+        "covered, dust wetted, a fitted respirator.",
+    ),
+    "clean openings": (
+        "Clean tuyeres, slag hole, tap hole and spouts; knock out the breast",
+        "The blower stays locked out while a man is at a tuyere.",
+    ),
+    "measure": (
+        "Measure the wall",
+        "Low-voltage lamps. Nobody looks into a laser.",
+    ),
+    "measure again": (
+        "Measure again what is not settled",
+        "Nothing is ordered or opened before it is settled.",
+    ),
+    "order": (
+        "Call off what is short",
+        "Count what is on hand first; not on what is still to be measured again.",
+    ),
+    "wet": (
+        "Clear off dust; wet or wash the face that is filled",
+        "Low-voltage lamps only: the wall is wet.",
+    ),
+    "brick": (
+        "Set brick in daub, one segment at a time",
+        "Never open the wall all round, nor high: the stack above stands on it. One "
+        "segment sets before the next is opened.",
+    ),
+    "daub": (
+        "Daub from the bottom up, in layers",
+        "Each layer stiff before the next. A batch that has stiffened is thrown out, "
+        "not wetted again. Dry sand and clay dust: a fitted respirator.",
+    ),
+    "wash": (
+        "Smooth, and wash with clay over everything",
+        "A wash is water too: it has to dry like the daub.",
+    ),
+    "prove": (
+        "Measure again: is the wall back on its drawing",
+        "What is not back is put right before it is dried.",
+    ),
+    "openings": (
+        "Make good slag hole, tap hole with its breast, tuyeres and spouts round "
+        "formers",
+        "Every former is drawn and counted. What is rammed thick dries longest.",
+    ),
+    "dry": (
+        "Let it set, then dry slowly as far as the first hold point",
+        "Moisture under hot metal explodes. Nobody inside; the fumes hold carbon "
+        "monoxide: lead them off.",
+    ),
+    "cool again": (
+        "Let it cool below {cooled}, and test the air again",
+        "Nobody goes in on the test made before the fire.",
+    ),
+    "doors": (
+        "Put up the doors and prop them with several props",
+        "Ground below dry. Nobody under doors that are not propped, nor under men at "
+        "work above.",
+    ),
+    "bottom": (
+        "Ram the sand bottom, falling to the tap hole",
+        "Damp, not wet: a wet bottom boils under iron. Rammed, yet open to gas.",
+    ),
+    "boards": (
+        "Lay boards over the new lining, then kindling and bed",
+        "Everybody out and counted before anything is lit.",
+    ),
+    "kindling": (
+        "Light up; pass every hold point; blast only once drying is signed",
+        "Tuyeres open until the bed burns. Carbon monoxide at the charging door. No "
+        "iron is melted before drying is signed for.",
+    ),
+}
+
+
+@dataclass(frozen=True)
+class DayRow:
+    """One step as it is told."""
+
+    number: str
+    begins: str
+    takes: str
+    what: str
+    amount: str
+    caution: str
+
+
+def day_lines(day: DayPlan, design: Design) -> list[str]:
+    """How long, how many men, whose times these are."""
+    men = "1 man" if day.men == 1 else f"{day.men} men"
+    lines = [
+        f"{men}; {say_hours(day.hours)} from blast off to blast on, of which "
+        f"{say_hours(day.waits)} go by in cooling, setting, stiffening and drying."
+    ]
+    if design.shop.crew == Crew():
+        lines.append("Rates and times are a guess of ours, not the shop's own.")
+    if day.batches:
+        life = say_hours(day.working_life)
+        lines.append(f"Daub is on the wall within {life} of being mixed.")
+    if day.stop:
+        lines.append(f"STOP. {STOP}. No lining is opened before that is settled.")
+    return lines
+
+
+def day_rows(day: DayPlan, design: Design) -> list[DayRow]:
+    """Step by step in order; each begins so many hours and minutes after blast off."""
+    return [
+        _day_row(number, step, day, design) for number, step in enumerate(day.steps, 1)
+    ]
+
+
+def _day_row(number: int, step: DayStep, day: DayPlan, design: Design) -> DayRow:
+    what, caution = _STEPS[step.name]
+    stop = f"STOP. {STOP}. " if day.stop and step.name == "brick" else ""
+    return DayRow(
+        number=str(number),
+        begins=say_after(step.start),
+        takes=say_hours(step.hours) if step.hours else "",
+        what=what.format(cooled=say_temperature(_COOLED, design)),
+        amount="" if step.amount is None else _amount(step.amount, step.unit, design),
+        caution=f"{stop}{caution}",
+    )
+
+
+def _amount(amount: float, unit: str, design: Design) -> str:
+    match unit:
+        case "L":
+            return say_volume(amount * LITRE, design)
+        case "m2":
+            return say_area(amount * SQUARE_METRE, design)
+        case "kg":
+            return say_mass(amount, design)
+    return count_of(int(amount), unit.removesuffix("s"))
+
+
+def batch_rows(day: DayPlan, design: Design) -> list[tuple[str, str, str, str, str]]:
+    """Batch by batch: number, layer, how much, when mixed, when on the wall."""
+    return [
+        (
+            str(batch.number),
+            str(batch.layer),
+            say_volume(batch.volume, design),
+            say_after(batch.mixed),
+            say_after(batch.used),
+        )
+        for batch in day.batches
+    ]
+
 
 #: What is said of a wall on which no daub goes.
 _NOTHING = "Nothing is daubed: only washes and the sand bottom have to dry."
@@ -43,16 +234,16 @@ def drying_lines(drying: DryingSchedule | None, design: Design) -> list[str]:
 def drying_rows(
     drying: DryingSchedule | None, design: Design
 ) -> list[tuple[str, str, str]]:
-    """Step by step: what, how, and when it is done at the earliest."""
+    """Step by step: what, how, and when it is done, after daubing, at the earliest."""
     if drying is None:
         return []
     warm = drying.rate * 1.8 if design.length_unit == "in" else drying.rate
     rate = f"{figures(warm)} {'°F' if design.length_unit == 'in' else '°C'} an hour"
-    rows = [("Set", "at room temperature, no fire", say_hours(drying.set_hours))]
+    rows = [("Set", "at room temperature, no fire", say_after(drying.set_hours))]
     for hold in drying.holds:
         hot = say_temperature(hold.temperature, design)
         slow = f"no faster than {rate}: {say_hours(hold.heating)} and more"
         held = f"{say_hours(hold.hours)} and more; not passed while it steams"
-        rows.append((f"Heat to {hot}", slow, say_hours(hold.reached)))
-        rows.append((f"Hold point: {hot}", held, say_hours(hold.passed)))
+        rows.append((f"Heat to {hot}", slow, say_after(hold.reached)))
+        rows.append((f"Hold point: {hot}", held, say_after(hold.passed)))
     return rows
