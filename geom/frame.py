@@ -7,14 +7,19 @@ design file says.
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from geom.units import Float
+from geom.units import Float, parse_number
 
 Sense = Literal["clockwise", "counterclockwise"]
+
+_HALF_PAST = re.compile(r"half\s+past\s+(\d{1,2})", re.I)
+_HOUR_MINUTE = re.compile(r"(\d{1,2}):([0-5]\d)")
+_OCLOCK = re.compile(r"\s*o['\N{RIGHT SINGLE QUOTATION MARK}]?\s*clock$", re.I)
 
 
 def wrap(azimuth: ArrayLike) -> Float:
@@ -91,3 +96,42 @@ def clock_time(azimuth: float, sense: Sense) -> str:
     onward = float(wrap(azimuth if sense == "clockwise" else -azimuth))
     hours, minutes = divmod(round(2.0 * onward) % 720, 60)
     return f"{hours or 12}:{minutes:02d}"
+
+
+def clock_hours(text: str) -> float:
+    """Hours of the clock laid on the furnace, as written: 0 <= hours < 12.
+
+    Raises
+    ------
+    ValueError
+        If it is no such hour.
+
+    Examples
+    --------
+    >>> [clock_hours(t) for t in ("3", "3:30", "3 1/2", "3 o'clock", "half past 3")]
+    [3.0, 3.5, 3.5, 3.0, 3.5]
+    >>> clock_hours("12:15")
+    0.25
+    """
+    plain = _OCLOCK.sub("", text.strip())
+    if (half := _HALF_PAST.fullmatch(plain)) is not None:
+        hours = float(half[1]) + 0.5
+    elif (parts := _HOUR_MINUTE.fullmatch(plain)) is not None:
+        hours = float(parts[1]) + float(parts[2]) / 60.0
+    else:
+        hours = parse_number(plain)
+    if not 0.0 <= hours < 13.0:
+        raise ValueError(f"{text!r} is no hour of a clock")
+    return hours % 12.0
+
+
+def azimuth_of_clock(hours: float, sense: Sense) -> float:
+    """Azimuth of an hour: 12 is azimuth 0, hours grow clockwise seen from above.
+
+    Examples
+    --------
+    >>> azimuth_of_clock(3.5, "clockwise"), azimuth_of_clock(3.5, "counterclockwise")
+    (105.0, 255.0)
+    """
+    turned = 30.0 * hours
+    return float(wrap(turned if sense == "clockwise" else -turned))

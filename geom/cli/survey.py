@@ -282,6 +282,7 @@ def _print_recheck(design: Design, result: Recheck, out: Path) -> None:
     from geom.views.tables.recheck import (
         VERDICTS,
         material_lines,
+        opening_lines,
         release_words,
         verdict_lines,
     )
@@ -291,6 +292,7 @@ def _print_recheck(design: Design, result: Recheck, out: Path) -> None:
         [
             f"Recheck: {plain(design.name)}: {VERDICTS[result.verdict]}",
             *verdict_lines(result, design),
+            *opening_lines(result, design),
             *material_lines(result, design),
             release_words(result, design),
             *(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -10,7 +11,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
-from geom.design.shop import Shop
+from geom.design.shop import OpeningSizes, Shop
 from geom.frame import Sense, turn
 from geom.units import Bool, Float
 
@@ -24,6 +25,9 @@ DrawingPart = Literal[
     "shell_radius",
     "openings",
 ]
+
+#: Kinds of hole that are rebuilt each in its own way; any other words are allowed too.
+HOLE_KINDS = ("tap hole", "slag hole", "door")
 
 #: Lengths (mm) and azimuths (degrees) that agree this well are of one drawing.
 SAME_DRAWING = 0.1
@@ -144,6 +148,10 @@ class Opening:
     width : float, mm
         Along the arc of the design face.
     tall : float, mm
+    lip : float, mm
+        How far a tuyere's lip stands out from the profile, over its width.
+    sizes : OpeningSizes
+        What it is rebuilt to; no part of the drawing.
     """
 
     kind: str
@@ -151,6 +159,18 @@ class Opening:
     height: float
     width: float
     tall: float
+    lip: float = 0.0
+    sizes: OpeningSizes = field(default_factory=OpeningSizes)
+
+    @property
+    def sill(self) -> float:
+        """Height of its lower edge, mm."""
+        return self.height - 0.5 * self.tall
+
+    @property
+    def top(self) -> float:
+        """Height of its upper edge, mm."""
+        return self.height + 0.5 * self.tall
 
     def half_angle(self, radius: float) -> float:
         """Half of its width as an angle at a face of that radius, degrees."""
@@ -358,6 +378,14 @@ class Design:
         """Design radius at an opening's centre, mm."""
         return float(self.profile.radius_at(opening.height))
 
+    def wall_at_opening(self, opening: Opening) -> float | None:
+        """Thickness of the finished wall at an opening, mm; None where not known."""
+        if opening.sizes.depth is not None:
+            return opening.sizes.depth
+        if self.shell_radius is None:
+            return None
+        return self.shell_radius - self.radius_at_opening(opening)
+
     def radius_at_target(self, target: Target) -> float:
         """Distance of a target from the axis, mm."""
         if target.radius is not None:
@@ -368,3 +396,17 @@ class Design:
     def tuyeres(self) -> tuple[Opening, ...]:
         """The openings that let the blast in."""
         return tuple(o for o in self.openings if o.kind == "tuyere")
+
+    @property
+    def numbered_openings(self) -> tuple[tuple[int, Opening], ...]:
+        """Every opening with its number among those of its kind, from 1."""
+        met: Counter[str] = Counter()
+        numbered = []
+        for opening in self.openings:
+            met[opening.kind] += 1
+            numbered.append((met[opening.kind], opening))
+        return tuple(numbered)
+
+    def holes(self, kind: str) -> tuple[Opening, ...]:
+        """The openings of one kind."""
+        return tuple(hole for hole in self.openings if hole.kind == kind)

@@ -17,8 +17,10 @@ from typing import Any
 
 import numpy as np
 
-from geom.design.text_file import join_words, nearest_word
+from geom.design.drawing import HOLE_KINDS
+from geom.design.text_file import join_words, like_words, nearest_word
 from geom.errors import InputError
+from geom.frame import clock_hours
 from geom.units import MM_PER, parse_number, to_mm
 
 Reader = Callable[[object, str], object]
@@ -45,12 +47,37 @@ def words(value: object, _unit: str) -> str:
 
 
 def hole_kind(value: object, unit: str) -> str:
-    """Read what kind of hole it is, in words; a tuyere has its own table."""
+    """Read what kind of hole it is, in words; a tuyere has its own table.
+
+    What is nearly the name of a known kind is asked about: as another kind it would
+    be left out of the bottom, the order and the recheck without a word.
+    """
     kind = words(value, unit)
-    if kind.lower() in ("tuyere", "tuyère"):
+    like = like_words(
+        kind, ("tuyere", "tuy\N{LATIN SMALL LETTER E WITH GRAVE}re", *HOLE_KINDS)
+    )
+    if like in HOLE_KINDS:
+        if " ".join(kind.lower().split()) == like:
+            return like
+        what = f'the kind "{kind}" is nearly "{like}", and is not it'
+        cure = f'Write kind = "{like}" if it is one, else words less like it'
+        raise InputError(what, cure=cure)
+    if like:
         what = f'a hole of kind "{kind}" is not written as a hole'
         raise InputError(what, cure="Write it under [[tuyere]], without kind")
     return kind
+
+
+def clock(value: object, _unit: str) -> float:
+    """Read a place on the clock laid on the furnace; hours, 0 <= hours < 12."""
+    cure = 'Write the hour: 3, "3:30", "3 1/2" or "half past 3"'
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise InputError(f"{shown(value)} is no hour of a clock", cure=cure)
+    try:
+        return clock_hours(str(value))
+    except ValueError as fault:
+        what = f"{shown(value)} is no hour of a clock"
+        raise InputError(what, cure=cure) from fault
 
 
 def one_of(*allowed: str) -> Reader:
@@ -343,11 +370,23 @@ _chance = amount(
 )
 _open_arc = amount(5.0, 180.0, "degrees", cure="Write degrees of arc: 60 are usual")
 _ppm = amount(0.0, 1000.0, "ppm", cure="Write parts in a million: 10 are usual")
-_opening = {
-    "azimuth": azimuth,
-    "height": length,
-    "width": positive_length,
-    "tall": positive_length,
+_opening = {"height": length, "width": positive_length, "tall": positive_length}
+#: One of the first two is needed.
+_place = {"azimuth": azimuth, "clock": clock}
+_tuyere_sizes = {
+    "depth": positive_length,
+    "former_width": positive_length,
+    "former_tall": positive_length,
+}
+_hole_sizes = {
+    "depth": positive_length,
+    "bore": positive_length,
+    "former": positive_length,
+    "breast_width": positive_length,
+    "breast_height": positive_length,
+    "spout_length": length_from_zero,
+    "spout_width": positive_length,
+    "spout_lining": positive_length,
 }
 
 #: The first says the unit of all others.
@@ -373,8 +412,15 @@ TABLES = (
         many=True,
         required=True,
     ),
-    TableSchema("tuyere", _opening, many=True),
-    TableSchema("hole", {"kind": hole_kind, **_opening}, many=True),
+    TableSchema(
+        "tuyere",
+        _opening,
+        {**_place, "lip": length_from_zero, **_tuyere_sizes},
+        many=True,
+    ),
+    TableSchema(
+        "hole", {"kind": hole_kind, **_opening}, {**_place, **_hole_sizes}, many=True
+    ),
     TableSchema("datum_band", {"from": length, "to": length}, many=True),
     TableSchema(
         "target",
@@ -466,6 +512,9 @@ TABLES = (
             "wash": length_from_zero,
             "bag": _bag,
             "working_life": _standing,
+            "crushed": _parts,
+            "crushed_density": _density,
+            "spout_sand": _parts,
         },
     ),
     TableSchema("bottom", optional={"least": positive_length, "density": _density}),

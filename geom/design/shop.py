@@ -145,6 +145,14 @@ class Mix:
         What sand and clay are bought in.
     working_life : float, h
         How long a batch may stand before it is too stiff to put on; our own choice.
+    crushed : float
+        Parts of crushed fire brick to one of fire clay by volume, in what is rammed
+        round a tap hole.  Equal parts are printed for ganister.
+    crushed_density : float, kg/m3
+        Bulk, dry; from memory.
+    spout_sand : float
+        Parts of sand to one of fire clay by volume, in the bottom of a tap spout; our
+        own choice.
     """
 
     sand: float = 3.0
@@ -163,6 +171,44 @@ class Mix:
     wash: float = 1.0
     bag: float = 25.0
     working_life: float = 1.0
+    crushed: float = 1.0
+    crushed_density: float = 1400.0
+    spout_sand: float = 5.0
+
+
+@dataclass(frozen=True)
+class OpeningSizes:
+    """What an opening is rebuilt to (keys of ``[[tuyere]]`` and ``[[hole]]``), mm.
+
+    ``None``: not told; `geom.repair.plan.openings` then has a size of its own.
+
+    Attributes
+    ----------
+    depth : float or None
+        Thickness of the finished wall there.
+    former_width, former_tall : float or None
+        Of a tuyere's former.
+    bore : float or None
+        Diameter of the clear hole of a tap or slag hole.
+    former : float or None
+        Diameter of the pipe or former that it is rammed round.
+    breast_width, breast_height : float or None
+        Of the surround that is taken out and made anew, the hole with it.
+    spout_length, spout_width, spout_lining : float or None
+        Clear length and width of the spout, and the thickness of its lining; length 0:
+        there is none.
+    """
+
+    depth: float | None = None
+    former_width: float | None = None
+    former_tall: float | None = None
+    bore: float | None = None
+    former: float | None = None
+    breast_width: float | None = None
+    breast_height: float | None = None
+    spout_length: float | None = None
+    spout_width: float | None = None
+    spout_lining: float | None = None
 
 
 @dataclass(frozen=True)

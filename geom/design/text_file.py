@@ -17,6 +17,8 @@ from geom.errors import InputError
 MAX_BYTES = 64 * 1024 * 1024
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+#: Spelling as near as this is taken for a slip (0 to 1, of difflib).
+_NEARLY = 0.8
 _SAVE = "Save it as plain text in UTF-8 (from a spreadsheet: as CSV UTF-8)"
 
 
@@ -120,6 +122,30 @@ def nearest_word(word: str, known: Iterable[str]) -> str:
     by_lower = {name.lower(): name for name in known}
     found = get_close_matches(word.lower(), list(by_lower), n=1, cutoff=0.0)
     return by_lower[found[0]]
+
+
+def like_words(text: str, known: Iterable[str]) -> str:
+    """The known words that a text is nearly, or that stand in it; empty if none.
+
+    Capitals, blanks and dashes do not count; one word in it is not enough.
+
+    Examples
+    --------
+    >>> [like_words(t, ["tap hole", "door"]) for t in ("Taphole", "front tap hole")]
+    ['tap hole', 'tap hole']
+    >>> [like_words(t, ["tap hole", "door"]) for t in ("peep hole", "charging door")]
+    ['', '']
+    """
+    letters = {_letters(words): words for words in known}
+    asked = _letters(text)
+    if found := get_close_matches(asked, list(letters), n=1, cutoff=_NEARLY):
+        return letters[found[0]]
+    phrases = ((short, words) for short, words in letters.items() if " " in words)
+    return next((words for short, words in phrases if short in asked), "")
+
+
+def _letters(text: str) -> str:
+    return "".join(sign for sign in text.casefold() if sign.isalpha())
 
 
 def casefolded(name: str) -> str:

@@ -57,6 +57,24 @@ PLAN_DRAWS = 40
 #: A furnace that has cooled, degC: where drying begins.
 ROOM_TEMPERATURE = 20.0
 
+# --- openings ------------------------------------------------------------------------
+#: Wall at an opening where neither shell nor depth is told, mm: 9 in.
+WALL_AT_OPENING = 228.6
+#: Daub about the clear opening of a tuyere or door, mm: 1/2 in.
+OPENING_COAT = 12.7
+#: Height over which a lip runs out into the wall above, times how far it stands out.
+LIP_RUN_OUT = 3.0
+#: What a breast is larger than its hole, mm: to either side, and in height.  Half a
+#: brick beside and above a tap hole, 1 1/2 in all about a slag hole.
+BREAST_MARGIN = {"tap hole": (114.3, 114.3), "slag hole": (38.1, 76.2)}
+#: Share of a breast that is fire brick; its sides are cut within this, evenly, mm.
+BREAST_BRICK, BREAST_SLACK = 0.6, 12.7
+#: Clear length, clear width and lining of a spout, mm: 24 x 6 x 1 1/2, 18 x 5 x 1 in.
+SPOUTS = {"tap hole": (609.6, 152.4, 38.1), "slag hole": (457.2, 127.0, 25.4)}
+#: Share of the risk that an order runs short that each side material (crushed brick,
+#: bottom sand) is given.
+SIDE_RISK = 0.05
+
 # --- audit ---------------------------------------------------------------------------
 #: Wall above a tuyere whose slope is stated, and the least that tells one, mm.
 SLOPE_REACH, LEAST_SLOPE_REACH = 150.0, 50.0
@@ -89,3 +107,6 @@ FACE_DRAWS = 4000
 READING_REACH = 200.0
 #: A zone of now is a place of its own if more than this of it lay in no zone before.
 NEW_SHARE = 0.5
+#: Wall about an opening that is judged with it, and how near to its edge a reading has
+#: to stand to tell of it, mm: 2 and 4 in.
+OPENING_RIM, OPENING_REACH = 50.8, 101.6

@@ -24,7 +24,8 @@ from scipy.spatial import cKDTree
 
 from geom.compare.findings import Level
 from geom.compare.nodes import Nodes, face_nodes
-from geom.frame import to_cartesian
+from geom.design import Opening
+from geom.frame import to_cartesian, turn
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import (
     Decision,
@@ -32,8 +33,22 @@ from geom.repair.acceptance.conformity import (
     decide,
     judge,
 )
-from geom.repair.acceptance.result import CheckPoint, FaceCheck, LevelCheck
-from geom.repair.assumptions import FACE_DRAWS, FACE_SHARE, READING_REACH
+from geom.repair.acceptance.result import (
+    CheckPoint,
+    EdgeCheck,
+    FaceCheck,
+    LevelCheck,
+    OpeningCheck,
+)
+from geom.repair.assumptions import (
+    FACE_DRAWS,
+    FACE_SHARE,
+    LIP,
+    LIP_RUN_OUT,
+    OPENING_REACH,
+    OPENING_RIM,
+    READING_REACH,
+)
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float
 
@@ -138,6 +153,80 @@ class RepairedWall:
             measure_at=measure_at,
         )
 
+    def check_opening(self, opening: Opening, number: int) -> OpeningCheck:
+        """Judge the wall at an opening's edges, from readings near them alone.
+
+        Parameters
+        ----------
+        opening : Opening
+        number : int
+            Among those of its kind.
+        """
+        grid, design = self.grid, self.surface.design
+        radius = design.radius_at_opening(opening)
+        height, azimuth = grid.height[:, None], grid.azimuth[None, :]
+        off = beyond(opening, azimuth, height, radius)
+        next_above = (
+            np.abs(turn(opening.azimuth, azimuth)) <= (opening.half_angle(radius))
+        ) & (height > opening.top)
+        rim = ~grid.opening & (off > 0.0) & (off <= OPENING_RIM)
+        # a lip that is drawn stands out of the profile and is judged by itself
+        size = rim & ~next_above if opening.lip else rim
+        read, read_height = self.surface.read_at
+        away = beyond(opening, read, read_height, radius)
+        near = (away > 0.0) & (away <= OPENING_REACH)
+        lip = None
+        if opening.kind == "tuyere":
+            above = near & (read_height > opening.top)
+            lip = self._edge(next_above & rim & (off <= LIP), above, opening)
+        return OpeningCheck(
+            number=number,
+            kind=opening.kind,
+            azimuth=opening.azimuth,
+            height=opening.height,
+            size=self._edge(size, near, None),
+            lip=lip,
+        )
+
+    def _edge(self, mask: Bool, near: Bool, lip_of: Opening | None) -> EdgeCheck:
+        """Judge a strip of wall by some of the readings.
+
+        Parameters
+        ----------
+        mask : bool array (m, k)
+        near : bool array (n,)
+            Which readings tell of it.
+        lip_of : Opening or None
+            The strip is its lip: how far that stands out is judged, on average.
+        """
+        azimuth, height = self.surface.read_at
+        count = int(np.count_nonzero(near))
+        seen = np.zeros_like(mask)
+        if count:
+            reach = distance_to(self.surface, azimuth[near], height[near])
+            seen = mask & self.measured & (reach <= OPENING_REACH)
+        if not seen.any():
+            return EdgeCheck(count, 0.0, None, None, "measure")
+        measured = share_of(self.grid.whole_face * mask, seen)
+        state = face_state(self.surface, self._net(seen), seen, self.tolerance)
+        deviation, decision = state.mean, decide_face(state, measured)
+        if lip_of is not None:
+            out = lip_of.lip - (self.grid.height - lip_of.top) / LIP_RUN_OUT
+            area = np.where(seen, self.grid.face_area, 0.0)
+            drawn = np.sum(area * np.maximum(out, 0.0)[:, None]) / area.sum()
+            deviation = Quantity.normal(deviation.value + float(drawn), deviation.sd)
+            decision = judge(deviation, self.tolerance).decision
+        settled = decision == "reject" or measured >= FACE_SHARE
+        return EdgeCheck(
+            readings=count,
+            measured=measured,
+            deviation=deviation,
+            chance=judge(deviation, self.tolerance).chance,
+            decision="measure"
+            if decision == "cannot tell" or not settled
+            else decision,
+        )
+
     def share_measured(self, mask: Bool) -> float:
         """Share of a piece of face that was measured."""
         return share_of(self.grid.whole_face * mask, self.measured)
@@ -183,6 +272,21 @@ class RepairedWall:
         here = Quantity.normal(cutback, self.surface.radius_sd[row, column])
         chance = judge(here, self.tolerance).chance
         return CheckPoint(float(azimuth), float(height), here, chance)
+
+
+def beyond(opening: Opening, azimuth: Float, height: Float, radius: float) -> Float:
+    """How far places lie outside an opening, along a face of that radius, mm.
+
+    Zero within it; arrays broadcast, degrees and mm.
+    """
+    across = np.deg2rad(np.abs(turn(opening.azimuth, azimuth))) * radius
+    up = np.abs(np.asarray(height) - opening.height)
+    return np.asarray(
+        np.hypot(
+            np.maximum(across - 0.5 * opening.width, 0.0),
+            np.maximum(up - 0.5 * opening.tall, 0.0),
+        )
+    )
 
 
 def stand_in(grid: Grid, mask: Bool, azimuth: Float, height: Float) -> Bool:

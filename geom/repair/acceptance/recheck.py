@@ -100,6 +100,10 @@ def recheck(
         ),
         levels=levels,
         zones=zones,
+        openings=tuple(
+            now.check_opening(opening, number)
+            for number, opening in design.numbered_openings
+        ),
         material=_material(before, was, now),
         left_out=tuple(reading.place for reading in surface.rejected),
         taper=taper_audit(surface, design),

@@ -148,6 +148,57 @@ class ZoneCheck(Extent):
 
 
 @dataclass(frozen=True)
+class EdgeCheck:
+    """Wall at the edge of an opening, judged from readings near it alone.
+
+    Attributes
+    ----------
+    readings : int
+        That stand near enough.
+    measured : float, 0 to 1
+        Share of it that they tell of.
+    deviation : Quantity or None, mm
+        Mean, from the drawing and the lip drawn, cut-back positive.
+    chance : float or None
+        That it is within tolerance.
+    decision : {'accept', 'reject', 'measure'}
+        To be measured where readings near it do not decide it.
+    """
+
+    readings: int
+    measured: float
+    deviation: Quantity | None
+    chance: float | None
+    decision: Literal["accept", "reject", "measure"]
+
+
+@dataclass(frozen=True)
+class OpeningCheck:
+    """One opening after the repair.
+
+    Attributes
+    ----------
+    number : int
+        Among those of its kind, in the order of the design file, from 1.
+    kind : str
+    azimuth : float, degrees
+    height : float, mm
+        Of its centre.
+    size : EdgeCheck
+        The wall all about it: where it is back, the opening is no larger than drawn.
+    lip : EdgeCheck or None
+        The wall next above a tuyere.
+    """
+
+    number: int
+    kind: str
+    azimuth: float
+    height: float
+    size: EdgeCheck
+    lip: EdgeCheck | None
+
+
+@dataclass(frozen=True)
 class MaterialTotals:
     """What was moved in all.
 
@@ -184,6 +235,8 @@ class Recheck:
     levels : tuple of LevelCheck
     zones : tuple of ZoneCheck
         Those of the survey before, then places found only now.
+    openings : tuple of OpeningCheck
+        In the order of the design file; beside the verdict, which they do not enter.
     material : Material
     left_out : tuple of str
         Where readings are written that were left out of the fit.
@@ -205,6 +258,7 @@ class Recheck:
     verdict: Verdict
     levels: tuple[LevelCheck, ...]
     zones: tuple[ZoneCheck, ...]
+    openings: tuple[OpeningCheck, ...]
     material: MaterialTotals
     left_out: tuple[str, ...]
     taper: tuple[TuyereAudit, ...]
@@ -245,6 +299,7 @@ class Recheck:
             "verdict": self.verdict,
             "levels": as_document(self.levels),
             "zones": as_document(self.zones),
+            "openings": as_document(self.openings),
             "measure_at": [
                 {"for": what} | as_document(place) for what, place in self.open_points()
             ],

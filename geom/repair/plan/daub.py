@@ -14,7 +14,7 @@ steams.  The supplier's schedule comes before any of this.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -128,6 +128,18 @@ def sand_share(mix: Mix) -> float:
     if mix.by == "volume":
         sand, clay = sand * mix.sand_density, clay * mix.clay_density
     return sand / (sand + clay)
+
+
+def crushed_mix(mix: Mix) -> Mix:
+    """What is rammed round a tap hole; its ``sand`` is crushed fire brick."""
+    return replace(
+        mix, sand=mix.crushed, clay=1.0, by="volume", sand_density=mix.crushed_density
+    )
+
+
+def sand_mix(mix: Mix) -> Mix:
+    """What the bottom of a tap spout is rammed with."""
+    return replace(mix, sand=mix.spout_sand, clay=1.0, by="volume")
 
 
 def layers(thickness: float, mix: Mix) -> int:

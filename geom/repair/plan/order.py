@@ -21,7 +21,7 @@ have to, the brick that the drawn walls take most of is ordered.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,11 +30,16 @@ from scipy.special import gammaincinv
 from geom.compare.nodes import Nodes
 from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
-from geom.repair.assumptions import COARSE_NET, COUNT_SD, USUAL_PACKING
+from geom.repair.assumptions import (
+    COARSE_NET,
+    COUNT_SD,
+    SIDE_RISK,
+    USUAL_PACKING,
+)
 from geom.repair.masonry.bricks import brick_volume
 from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
-from geom.repair.plan.daub import daub_for
+from geom.repair.plan.daub import crushed_mix, daub_for, sand_mix
 from geom.repair.plan.partition import ZoneShare
 from geom.repair.wall import Wall, section
 from geom.stats.normal import joint_normal
@@ -59,6 +64,10 @@ class Demand:
         Clay between bricks.
     face : float, mm2
         That is washed.
+    crushed, sandy : float, mm3
+        Of the crushed-brick mix and of the sand mix, in place and dry.
+    bottom : float, mm3
+        Of the sand bottom, rammed.
     """
 
     bricks: dict[str, float]
@@ -66,6 +75,20 @@ class Demand:
     daub: float
     joints: float
     face: float
+    crushed: float = 0.0
+    sandy: float = 0.0
+    bottom: float = 0.0
+
+    def plus(self, more: Demand) -> Demand:
+        """With what something that takes no brick takes besides."""
+        return replace(
+            self,
+            daub=self.daub + more.daub,
+            face=self.face + more.face,
+            crushed=self.crushed + more.crushed,
+            sandy=self.sandy + more.sandy,
+            bottom=self.bottom + more.bottom,
+        )
 
 
 def demand_of(wall: Wall, shares: Sequence[ZoneShare]) -> Demand:
@@ -254,7 +277,12 @@ class OrderLine:
 
 
 def order_list(
-    plan: Demand, demands: Sequence[Demand], bricks: Sequence[Brick], shop: Shop
+    plan: Demand,
+    demands: Sequence[Demand],
+    bricks: Sequence[Brick],
+    shop: Shop,
+    *,
+    besides: Mapping[str, int] | None = None,
 ) -> tuple[OrderLine, ...]:
     """What to order.
 
@@ -267,32 +295,61 @@ def order_list(
     bricks : sequence of Brick
         All that are listed.
     shop : Shop
+    besides : mapping of str to int, optional
+        Bricks by name that openings take, breakage in them.
 
     Returns
     -------
     tuple of OrderLine
-        Bricks, sand, fire clay; what is not needed is left out.
+        Bricks, sand, fire clay, crushed fire brick, bottom sand; what is not needed is
+        left out.
     """
-    chance = np.array([demand.brick for demand in demands])
-    confidence, brick = shop.confidence, max(plan.brick, float(np.mean(chance)))
-    likely = demands
+    mix, chance = shop.mix, np.array([demand.brick for demand in demands])
+    sides = sum(volume > 0.0 for volume in (plan.crushed, plan.bottom))
+    aside = 1.0 - SIDE_RISK * (1.0 - shop.confidence)
+    confidence = 1.0 - (1.0 - SIDE_RISK * sides) * (1.0 - shop.confidence)
+    brick, likely = max(plan.brick, float(np.mean(chance))), demands
     if shop.brickwork.shortfall == "daub":
         likely = [made_up(demand, brick) for demand in demands]
     else:
         confidence = together(confidence)
         brick = sufficient(chance, plan.brick, confidence)
-    lines = _brick_lines(plan, demands, bricks, brick)
-    for name, kilograms in (("sand", sand_of), ("fire clay", clay_of)):
+    lines = _with_more(
+        _brick_lines(plan, demands, bricks, brick), besides or {}, bricks
+    )
+    materials: tuple[tuple[str, Callable[[Demand], float], float], ...] = (
+        ("sand", lambda demand: sand_of(demand, mix), confidence),
+        ("fire clay", lambda demand: clay_of(demand, mix), confidence),
+        ("crushed fire brick", lambda demand: crushed_of(demand, mix), aside),
+        ("bottom sand", lambda demand: demand.bottom * shop.bottom.density * M3, aside),
+    )
+    for name, kilograms, within in materials:
         drawn, filled = (
-            np.array([kilograms(demand, shop.mix) for demand in some])
+            np.array([kilograms(demand) for demand in some])
             for some in (demands, likely)
         )
-        most = sufficient(filled, kilograms(plan, shop.mix), confidence)
-        bag = shop.mix.bag
-        packs = int(np.ceil(most / bag - 1e-9))
+        most = sufficient(filled, kilograms(plan), within)
+        packs = int(np.ceil(most / mix.bag - 1e-9))
         best, sd = float(np.mean(drawn)), float(np.std(drawn))
-        lines.append(OrderLine(name, "kg", best, sd, most, None, bag, packs))
+        lines.append(OrderLine(name, "kg", best, sd, most, None, mix.bag, packs))
     return tuple(line for line in lines if line.enough > 0.0)
+
+
+def _with_more(
+    lines: Sequence[OrderLine], besides: Mapping[str, int], bricks: Sequence[Brick]
+) -> list[OrderLine]:
+    """Bricks as ordered for the wall, and those for openings."""
+    stocks = {brick.name: brick.stock for brick in bricks}
+    found = {line.material: line for line in lines}
+    for name, count in besides.items():
+        stock = stocks[name]
+        line = found.get(name) or OrderLine(
+            name, "bricks", 0.0, 0.0, 0.0, stock, 1.0, 0
+        )
+        enough = line.enough + count
+        packs = max(int(enough) - (stock or 0), 0)
+        found[name] = replace(line, best=line.best + count, enough=enough, packs=packs)
+    return list(found.values())
 
 
 def made_up(demand: Demand, brick: float) -> Demand:
@@ -399,20 +456,33 @@ def sufficient(
 
 
 def sand_of(demand: Demand, mix: Mix) -> float:
-    """Dry sand, kg."""
-    return _dry(demand, mix)[0]
+    """Dry sand, kg: in the daub and in the sand mix."""
+    return _dry(demand.daub, mix)[0] + _dry(demand.sandy, sand_mix(mix))[0]
 
 
 def clay_of(demand: Demand, mix: Mix) -> float:
-    """Dry fire clay, kg: in the daub, in the joints and for the wash.
+    """Dry fire clay, kg: in the daub, in other mixes, in the joints and for the wash.
 
     Joints and wash are taken as full of clay at its bulk density, which is more than a
     thin slip holds.
     """
     thin = demand.joints + demand.face * mix.wash
-    return _dry(demand, mix)[1] + thin * mix.clay_density * M3
+    mixed = sum(
+        _dry(volume, one)[1]
+        for volume, one in (
+            (demand.daub, mix),
+            (demand.crushed, crushed_mix(mix)),
+            (demand.sandy, sand_mix(mix)),
+        )
+    )
+    return mixed + thin * mix.clay_density * M3
 
 
-def _dry(demand: Demand, mix: Mix) -> tuple[float, float]:
-    daub = daub_for(Quantity.normal(demand.daub, 0.0), mix, thickness=0.0, face=0.0)
+def crushed_of(demand: Demand, mix: Mix) -> float:
+    """Crushed fire brick, kg."""
+    return _dry(demand.crushed, crushed_mix(mix))[0]
+
+
+def _dry(volume: float, mix: Mix) -> tuple[float, float]:
+    daub = daub_for(Quantity.normal(volume, 0.0), mix, thickness=0.0, face=0.0)
     return daub.sand.value, daub.clay.value

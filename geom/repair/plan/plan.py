@@ -60,6 +60,11 @@ from geom.repair.masonry.layup import LayUp
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.plan.chipping import Chipping, openings_fouled, stop_at
 from geom.repair.plan.daub import Daub, daub_for, layers
+from geom.repair.plan.openings import (
+    bricks_for,
+    opening_demands,
+    opening_works,
+)
 from geom.repair.plan.order import (
     Packing,
     demand_of,
@@ -251,9 +256,13 @@ def plan_repair(
     shares = partition(wall, marked, pieces)
     zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
     packing = Packing.of(wall, shares, pieces)
+    openings = opening_works(design)
+    besides, *drawn = opening_demands(openings, None, draws, seed=seed)
     demands = [
-        quick_demand(likely, packing)
-        for likely in posterior_walls(surface, nodes, draws, seed=seed)
+        quick_demand(likely, packing).plus(more)
+        for likely, more in zip(
+            posterior_walls(surface, nodes, draws, seed=seed), drawn, strict=True
+        )
     ]
     worked = [zone for zone in zones if zone.action in _ORDER_OF_WORK]
     return RepairPlan(
@@ -261,7 +270,14 @@ def plan_repair(
         title=findings.title,
         zones=tuple(sorted(worked, key=_in_order_of_work)),
         daub=_all_daub(wall, nodes, shares, zones),
-        order=order_list(demand_of(wall, shares), demands, bricks, design.shop),
+        openings=openings,
+        order=order_list(
+            demand_of(wall, shares).plus(besides),
+            demands,
+            bricks,
+            design.shop,
+            besides=bricks_for(openings, breakage=design.shop.brickwork.breakage),
+        ),
         confidence=design.shop.confidence,
         account=_account(wall, shares, findings.volume),
         notes=tuple(_not_planned(wall, shares)),

@@ -17,6 +17,7 @@ from geom.quantity import Quantity
 from geom.repair.masonry.layup import LayUp
 from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
+from geom.repair.plan.openings import OpeningWork
 from geom.repair.plan.order import OrderLine
 from geom.units import Float, Int
 
@@ -187,6 +188,9 @@ class RepairPlan:
         In order of work: chip, top down; brick, then daub, bottom up.
     daub : Daub
         Of all zones together.
+    openings : tuple of OpeningWork
+        Every opening of the drawing, in the order of the design file; no part of the
+        zones, their daub or the account.
     order : tuple of OrderLine
     confidence : float
         Chance that what is ordered is enough.
@@ -201,6 +205,7 @@ class RepairPlan:
     title: str
     zones: tuple[ZonePlan, ...]
     daub: Daub
+    openings: tuple[OpeningWork, ...]
     order: tuple[OrderLine, ...]
     confidence: float
     account: Account = field(metadata=VOLUME)

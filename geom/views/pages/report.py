@@ -29,6 +29,7 @@ from geom.views.tables.day import (
     drying_lines,
     drying_rows,
 )
+from geom.views.tables.openings import opening_rows
 from geom.views.tables.repair import (
     bottom_lines,
     daub_rows,
@@ -170,6 +171,7 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
         "order": order_rows(plan, design),
         "daub": daub_rows(plan.daub, design) if plan.daub.mixed.value > 0.0 else [],
         "sure": say_sure(plan),
+        "openings": opening_rows(plan.openings, design),
         "plan_notes": [plain(say_not_planned(note), most=300) for note in plan.notes],
         "tuyeres": taper_rows(works.taper, design),
         "bottom": [] if bottom is None else bottom_lines(bottom, design),

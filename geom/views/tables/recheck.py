@@ -25,6 +25,7 @@ from geom.views.say import (
     say_mark,
     say_volume,
     say_volume_interval,
+    upfirst,
 )
 
 VERDICTS: dict[Verdict, str] = {
@@ -96,6 +97,24 @@ def _say_zone(zone: ZoneCheck, design: Design) -> str:
 def _say_place(place: CheckPoint, design: Design) -> str:
     clock = clock_face(place.azimuth, design.azimuth_sense)
     return f"{clock}, height {say_length(place.height, design.length_unit)}"
+
+
+#: What is stated of an opening's size and of a lip.
+_SIZE = {"accept": "its size", "reject": "NOT its size", "measure": "measure its size"}
+_LIP = {"accept": "lip there", "reject": "lip NOT there", "measure": "measure the lip"}
+
+
+def opening_lines(recheck: Recheck, design: Design) -> list[str]:
+    """Each opening: is it its size, is the lip there; those alike in one line."""
+    said: dict[str, list[str]] = {}
+    for check in recheck.openings:
+        words = _SIZE[check.size.decision]
+        if check.lip is not None:
+            words += f", {_LIP[check.lip.decision]}"
+        clock = clock_face(check.azimuth, design.azimuth_sense)
+        name = f"{plain(check.kind, most=30)} {check.number} ({clock})"
+        said.setdefault(words, []).append(name)
+    return [f"{upfirst(', '.join(names))}: {words}." for words, names in said.items()]
 
 
 @dataclass(frozen=True)
