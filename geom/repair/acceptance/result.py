@@ -235,8 +235,6 @@ class Recheck:
     levels : tuple of LevelCheck
     zones : tuple of ZoneCheck
         Those of the survey before, then places found only now.
-    openings : tuple of OpeningCheck
-        In the order of the design file; beside the verdict, which they do not enter.
     material : Material
     left_out : tuple of str
         Where readings are written that were left out of the fit.
@@ -246,6 +244,8 @@ class Recheck:
         Of the daub that the plan before put on; None where it tells of none.  Nothing
         is released before drying is signed for, on paper, by those who saw to it.
     diagnostics : tuple of Diagnostic
+    openings : tuple of OpeningCheck
+        In the order of the design file; beside the verdict, which they do not enter.
     """
 
     lining: str
@@ -258,12 +258,12 @@ class Recheck:
     verdict: Verdict
     levels: tuple[LevelCheck, ...]
     zones: tuple[ZoneCheck, ...]
-    openings: tuple[OpeningCheck, ...]
     material: MaterialTotals
     left_out: tuple[str, ...]
     taper: tuple[TuyereAudit, ...]
     drying: DryingSchedule | None
     diagnostics: tuple[Diagnostic, ...]
+    openings: tuple[OpeningCheck, ...] = ()
 
     def open_points(self) -> Iterator[tuple[str, CheckPoint]]:
         """What cannot be decided yet, and where to read for it; zones first."""
