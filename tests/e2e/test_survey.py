@@ -237,8 +237,14 @@ def test_summary_says_volume_deepest_point_zones_and_where_the_files_are(
     for line in repair["order"]:
         assert line["material"] in said
     assert "95 % sure" in said
-    if any(one["call"] == "runs in" for one in repair["taper"]):
-        assert "runs in: " in said
+    words = {"chip sill": "chip sill", "daub lip": "daub lip out"}
+    for one in repair["taper"]:
+        for remedy in one["remedies"]:
+            assert words.get(remedy["work"], "fill the hollow") in said
+    assert ("As drawn the wall is flush" in said) == any(
+        one["flush"] for one in repair["taper"]
+    )
+    assert "runs in" not in said
 
 
 def test_overwrite_replaces_our_files_and_keeps_others(over: Run) -> None:

@@ -30,7 +30,7 @@ def drawn(write):
 
 def test_the_design_file_is_read(drawn):
     assert drawn.profile.steps == pytest.approx([1016.0])
-    assert [o.kind for o in drawn.openings] == ["tuyere", "tap hole"]
+    assert [o.kind for o in drawn.openings] == ["tuyere", "tuyere", "tap hole"]
     assert drawn.rod.step == pytest.approx(3.175)
 
 

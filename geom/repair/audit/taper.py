@@ -19,6 +19,13 @@ towards the axis and over the lip; where it is negative the wall hangs over and 
 before it reaches the lip.  Either is well as long as the lip stands in front, so the
 slope is stated and does not decide.
 
+What gathers slag is told by itself, against the drawing, the tuyere's own lip in it:
+how far the sill stands proud, how far the lip is back, and how deep a hollow above the
+lip is, beneath the line from the lip to the wall above.  Each that is more than the
+tolerance has its remedy: chip the sill, daub the lip out, fill the hollow.  A drawing
+that leaves it to chance on which side slag falls is flush: that is a matter of the
+drawing, once, and not of each tuyere.
+
 That the wall slopes back from the tuyeres so that slag runs over them and not into
 them is common practice, no source.  Reach, width of the lip and the limits of the call
 are our own choice.
@@ -44,6 +51,7 @@ from geom.repair.assumptions import (
     LEAST_SLOPE_REACH,
     LIP,
     LIP_DRAWS,
+    LIP_RUN_OUT,
     SLOPE_REACH,
     SURE_TO_SHED,
 )
@@ -63,8 +71,10 @@ class OpeningGeometry:
 
     Attributes
     ----------
-    drawn_overhang : float, mm
+    profile_overhang : float, mm
         Design radius at the lower edge less that at the upper.
+    design_overhang : float, mm
+        The same, with the lip that the tuyere has of its own.
     reach : float, mm
         Of surveyed wall above the upper edge, up to a step of the profile and at most
         `SLOPE_REACH`.
@@ -79,10 +89,11 @@ class OpeningGeometry:
         low = opening.height - 0.5 * opening.tall
         high = opening.height + 0.5 * opening.tall
         self._grid, self._posterior = grid, surface.posterior
-        self.design_overhang = float(
+        self.profile_overhang = float(
             profile.radius_at(max(low, profile.bottom), side="below")
             - profile.radius_at(min(high, profile.top))
         )
+        self.design_overhang = self.profile_overhang + opening.lip
         _, highest = grid.surveyed_heights
         ends = [high + SLOPE_REACH, highest, *profile.steps[profile.steps > high]]
         self.reach = max(float(min(ends)) - high, 0.0)
@@ -94,7 +105,11 @@ class OpeningGeometry:
         across = _across(grid, opening, design.radius_at_opening(opening)) * whole
         self.surveyed = bool(across.any())
         self._width = across / across.sum() if self.surveyed else across
+        self._sill_mean, self._lip_mean = sill_mean, lip_mean
         self._contrast = sill_mean - lip_mean
+        # the lip as drawn, over the strip that is taken for it
+        out = np.maximum(opening.lip - (grid.height - high) / LIP_RUN_OUT, 0.0)
+        self.lip_as_read = float(np.sum(lip_mean * out[:, None] * self._width))
         self._above = np.where(above[:, None], patch * across, 0.0)
         self._rows = _and_neighbours((lip | sill | above) & grid.surveyed_rows)
         self._columns = _and_neighbours(across > 0.0, ring=True)
@@ -135,10 +150,55 @@ class OpeningGeometry:
             LIP_DRAWS,
             root=eigen_root,
         )
-        overhang = (self.design_overhang + weight @ mean)[:, None] + error
+        overhang = (self.profile_overhang + weight @ mean)[:, None] + error
         share = Quantity.of_samples(self._width[columns] @ (overhang > 0.0))
         low, high = min(share.low95, share.value), max(share.high95, share.value)
         return replace(share, low95=low, high95=high)
+
+    @property
+    def at_sill(self) -> Float:
+        """Weight of each node's cut-back in the mean of the sill; (q,)."""
+        return self._at_nodes(self._sill_mean * self._width)
+
+    @property
+    def at_lip(self) -> Float:
+        """Weight of each node's cut-back in the mean of the lip; (q,)."""
+        return self._at_nodes(self._lip_mean * self._width)
+
+    def hollows(self) -> tuple[Float, Float, Float]:
+        """How deep the wall above the lip lies beneath the line up from the lip.
+
+        The line goes from the lip to the uppermost 20 mm of the wall above.
+
+        Returns
+        -------
+        height : array (j,), mm
+            Of each row between the two.
+        weight : array (j, q)
+            Of each node's cut-back in its depth.
+        lip : array (j,)
+            How much of the lip's own cut-back is in it, negative.
+        """
+        height = self._grid.height
+        row = self._above.sum(axis=1)
+        rows = np.flatnonzero(row)
+        upper = rows[height[rows] >= height[rows[-1]] - LIP]
+        low = float(np.sum(self._lip_mean * height[:, None] * self._width))
+        top = float(np.mean(height[upper]))
+        between = rows[(height[rows] > low) & (height[rows] < top)]
+        share = self._above / np.where(row > 0.0, row, 1.0)[:, None]
+        # (j, q): each row's own mean, less the line's two ends by distance
+        up = ((height[between] - low) / (top - low))[:, None]
+        own = np.array([self._at_nodes(self._row(share, k)) for k in between])
+        end = np.mean([self._at_nodes(self._row(share, k)) for k in upper], axis=0)
+        weight = own.reshape(between.size, -1) - (1.0 - up) * self.at_lip - up * end
+        return height[between], weight, -(1.0 - up[:, 0])
+
+    @staticmethod
+    def _row(share: Float, row: int) -> Float:
+        only = np.zeros_like(share)
+        only[row] = share[row]
+        return only
 
     @property
     def slope(self) -> Float:
@@ -197,6 +257,17 @@ def _and_neighbours(mask: Bool, *, ring: bool = False) -> Int:
 Call = Literal["sheds", "doubtful", "runs in", "not surveyed"]
 
 
+RemedyWork = Literal["chip sill", "daub lip", "fill hollow"]
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """What to do at one tuyere, and by how much, mm, to have the wall as drawn."""
+
+    work: RemedyWork
+    by: float
+
+
 @dataclass(frozen=True)
 class Measure:
     """One measure of the wall: as drawn, as found, and once repaired.
@@ -240,6 +311,19 @@ class TuyereAudit:
     reach : float, mm
         Of wall above the top edge over which the slope is taken: 150, or less where the
         profile has a step or the survey ends.
+    flush : bool
+        As drawn it is left to chance on which side slag falls.
+    sill_proud : Quantity or None, mm
+        How far the sill stands proud of the drawing, on average over its width.
+    lip_back : Quantity or None, mm
+        How far the lip lies behind the drawn one.
+    hollow : Quantity or None, mm
+        Of the wall above, where it is deepest beneath the line up from the lip; None
+        where the slope is.
+    hollow_height : float or None, mm
+    remedies : tuple of Remedy
+        For each of the three that is more than the tolerance; of a lip drawn, half of
+        it is enough.
     """
 
     number: int
@@ -252,6 +336,12 @@ class TuyereAudit:
     in_front: Quantity | None
     slope: Measure | None
     reach: float
+    flush: bool = False
+    sill_proud: Quantity | None = None
+    lip_back: Quantity | None = None
+    hollow: Quantity | None = None
+    hollow_height: float | None = None
+    remedies: tuple[Remedy, ...] = ()
 
 
 @on_one_thread_when_small(lambda surface, *_, **__: surface.count)
@@ -331,16 +421,20 @@ def _audit(
 ) -> TuyereAudit:
     geometry = OpeningGeometry(tuyere, surface, design)
     nominal, tolerance = geometry.design_overhang, design.repair.tolerance
+    repaired = chance_within_tolerance(nominal, tolerance)
     found = chance = front = slope = None
+    proud = back = hollow = hollow_height = None
     call: Call = "not surveyed"
     if geometry.surveyed:
         mean, covariance = geometry.joint()
-        found = _normal(nominal, geometry.overhang, mean, covariance)
+        found = _normal(geometry.profile_overhang, geometry.overhang, mean, covariance)
         chance = float(
             exceedance_probability(np.array(found.value), np.array(found.sd), 0.0)
         )
         call = call_of(chance)
         front = geometry.share_in_front(mean, covariance)
+        proud = -_normal(0.0, geometry.at_sill, mean, covariance)
+        back = _normal(geometry.lip_as_read, geometry.at_lip, mean, covariance)
         if geometry.reach >= LEAST_SLOPE_REACH:
             tilt = geometry.design_slope
             slope = Measure(
@@ -348,18 +442,76 @@ def _audit(
                 found=_normal(tilt, geometry.slope, mean, covariance),
                 repaired=within_tolerance(tilt, tolerance / geometry.reach),
             )
+            hollow_height, hollow = _deepest_hollow(geometry, mean, covariance)
     return TuyereAudit(
         number=number,
         azimuth=tuyere.azimuth,
         height=tuyere.height,
         call=call,
         chance=chance,
-        chance_repaired=chance_within_tolerance(nominal, tolerance),
+        chance_repaired=repaired,
         overhang=Measure(nominal, found, within_tolerance(nominal, tolerance)),
         in_front=front,
         slope=slope,
         reach=geometry.reach,
+        flush=repaired < SURE_TO_SHED,
+        sill_proud=proud,
+        lip_back=back,
+        hollow=hollow,
+        hollow_height=hollow_height,
+        remedies=_remedies(proud, back, hollow, geometry, tolerance),
     )
+
+
+def _deepest_hollow(
+    geometry: OpeningGeometry, mean: Float, covariance: Float
+) -> tuple[float | None, Quantity | None]:
+    """Height and depth of the wall above a lip where it is hollowed out most."""
+    height, weight, lip = geometry.hollows()
+    if height.size == 0:
+        return None, None
+    shift = lip * geometry.lip_as_read
+    worst = int(np.argmax(shift + weight @ mean))
+    depth = _normal(float(shift[worst]), weight[worst], mean, covariance)
+    return float(height[worst]), depth
+
+
+def _remedies(
+    proud: Quantity | None,
+    back: Quantity | None,
+    hollow: Quantity | None,
+    geometry: OpeningGeometry,
+    tolerance: float,
+) -> tuple[Remedy, ...]:
+    """What to do, from the sill up; half of a drawn lip gone is too much of it."""
+    own = geometry.design_overhang - geometry.profile_overhang
+    most = min(tolerance, 0.5 * geometry.lip_as_read) if own else tolerance
+    edge = own - geometry.lip_as_read  # the lip's edge stands out by that much more
+    gathered: tuple[tuple[RemedyWork, Quantity | None, float, float], ...] = (
+        ("chip sill", proud, tolerance, 0.0),
+        ("daub lip", back, most, edge),
+        ("fill hollow", hollow, tolerance, 0.0),
+    )
+    return tuple(
+        Remedy(work, found.value + more)
+        for work, found, least, more in gathered
+        if found is not None and found.value > least
+    )
+
+
+def lip_to_shed(tolerance: float) -> float:
+    """How far a lip has to be drawn out to shed once it is repaired, mm.
+
+    Parameters
+    ----------
+    tolerance : float, mm
+
+    Examples
+    --------
+    >>> round(lip_to_shed(10.0), 3)
+    11.056
+    """
+    return 2.0 * tolerance * (1.0 - float(np.sqrt(2.0 * (1.0 - SURE_TO_SHED))))
 
 
 def _normal(nominal: float, weight: Float, mean: Float, covariance: Float) -> Quantity:

@@ -29,7 +29,7 @@ from geom.views.tables.day import (
     drying_lines,
     drying_rows,
 )
-from geom.views.tables.openings import opening_rows
+from geom.views.tables.openings import opening_rows, taper_advice, tuyere_rows
 from geom.views.tables.repair import (
     bottom_lines,
     daub_rows,
@@ -39,7 +39,6 @@ from geom.views.tables.repair import (
     say_not_planned,
     say_sure,
     strike_rows,
-    taper_rows,
 )
 from geom.views.tables.support import (
     relining_rows,
@@ -173,7 +172,8 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
         "sure": say_sure(plan),
         "openings": opening_rows(plan.openings, design),
         "plan_notes": [plain(say_not_planned(note), most=300) for note in plan.notes],
-        "tuyeres": taper_rows(works.taper, design),
+        "tuyeres": tuyere_rows(works.taper, design),
+        "taper": taper_advice(works.taper, design),
         "bottom": [] if bottom is None else bottom_lines(bottom, design),
         "strike": [] if bottom is None else strike_rows(bottom, design),
         "melting": melting_lines(works.melting, design),

@@ -1,13 +1,15 @@
-"""What each opening is rebuilt with, in lines: what, where, how much."""
+"""Openings in lines: what each is rebuilt with, and what leads slag into a tuyere."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
 from geom.design import Design
 from geom.design.text_file import join_words
 from geom.frame import clock_face
+from geom.repair.audit.taper import TuyereAudit, lip_to_shed
 from geom.repair.plan.openings import Former, Mixture, OpeningWork, Spout
 from geom.units import CUBIC_FOOT, LITRE, M3, say_length
 from geom.views.say import figures, plain, say_mark, upfirst
@@ -15,6 +17,8 @@ from geom.views.say import figures, plain, say_mark, upfirst
 _TIMES = "\N{MULTIPLICATION SIGN}"
 #: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
 _POUND = 0.45359237
+#: An eighth of an inch, mm.
+_EIGHTH = 3.175
 
 
 @dataclass(frozen=True)
@@ -138,3 +142,114 @@ def say_wet(part: Mixture, design: Design) -> str:
         feet = figures(part.mixed.value / CUBIC_FOOT)
         return f"{feet} ft³ ({figures(kilograms / _POUND)} lb)"
     return f"{figures(part.mixed.value / LITRE)} L ({figures(kilograms)} kg)"
+
+
+@dataclass(frozen=True)
+class TuyereRow:
+    """One tuyere: how the wall above leads slag, what gathers it, and what to do."""
+
+    number: str
+    where: str
+    slope: str
+    gathers: str
+    remedy: str
+
+
+def tuyere_rows(audits: Sequence[TuyereAudit], design: Design) -> list[TuyereRow]:
+    """Tuyere by tuyere, in the shop's unit."""
+    return [
+        TuyereRow(
+            number=str(audit.number),
+            where=clock_face(audit.azimuth, design.azimuth_sense),
+            slope=_say_slopes(audit, design.length_unit),
+            gathers=_say_gathers(audit, design.length_unit),
+            remedy=say_remedies(audit, design.length_unit),
+        )
+        for audit in audits
+    ]
+
+
+def _say_slopes(audit: TuyereAudit, unit: str) -> str:
+    """The wall above as drawn, found and once repaired."""
+    if audit.call == "not surveyed":
+        return "not surveyed"
+    if audit.slope is None or audit.slope.found is None:
+        return "too little wall above to tell"
+    drawn, found = (
+        _say_slope(slope, audit.reach, unit)
+        for slope in (audit.slope.drawn, audit.slope.found.value)
+    )
+    return f"drawn, and once repaired, {drawn}; found {found}"
+
+
+def _say_slope(slope: float, reach: float, unit: str) -> str:
+    """How far a wall leans over its reach: wider upwards is what leads slag over."""
+    lean = say_length(abs(slope) * reach, unit)
+    if lean.startswith("0 "):
+        return "plumb"
+    over = f"{lean} in {say_length(reach, unit)}"
+    return f"wider upwards, {over}" if slope > 0.0 else f"hangs over, {over}"
+
+
+def _say_gathers(audit: TuyereAudit, unit: str) -> str:
+    words = {
+        "chip sill": "slag on the sill",
+        "daub lip": "lip back",
+        "fill hollow": "hollow above the lip",
+    }
+    found = [
+        f"{words[each.work]} {say_length(each.by, unit)}" for each in audit.remedies
+    ]
+    return "; ".join(found) or ("" if audit.call == "not surveyed" else "nothing")
+
+
+def say_remedies(audit: TuyereAudit, unit: str) -> str:
+    """What to do at a tuyere: ``chip sill 1/2 in; daub lip out 3/8 in``."""
+    words = {
+        "chip sill": "chip sill {}",
+        "daub lip": "daub lip out {}",
+        "fill hollow": "fill the hollow above the lip, {} deep",
+    }
+    return "; ".join(
+        words[each.work].format(say_length(each.by, unit)) for each in audit.remedies
+    )
+
+
+def taper_advice(audits: Sequence[TuyereAudit], design: Design) -> str:
+    """One line where the drawing leaves it to chance; empty where it does not."""
+    flush = [str(audit.number) for audit in audits if audit.flush]
+    if not flush:
+        return ""
+    lip = _rounded_up(lip_to_shed(design.repair.tolerance), design.length_unit)
+    which = (
+        "all tuyeres" if len(flush) == len(audits) else f"tuyeres {', '.join(flush)}"
+    )
+    if len(flush) == 1 and len(audits) > 1:
+        which = f"tuyere {flush[0]}"
+    return (
+        f"as drawn the wall is flush at {which}: slag falls on either side by chance; "
+        f"a lip drawn {lip} out would lead it over"
+    )
+
+
+def _rounded_up(mm: float, unit: str) -> str:
+    """A length, to the next eighth of an inch or 5 mm."""
+    step = _EIGHTH if unit == "in" else 5.0
+    return say_length(step * ceil(mm / step - 1e-9), unit)
+
+
+def taper_lines(audits: Sequence[TuyereAudit], design: Design) -> list[str]:
+    """What to do at the tuyeres: the advice on the drawing, then each remedy once."""
+    advice = taper_advice(audits, design)
+    alike: dict[str, list[str]] = {}
+    for audit in audits:
+        if words := say_remedies(audit, design.length_unit):
+            alike.setdefault(words, []).append(str(audit.number))
+    unread = [str(audit.number) for audit in audits if audit.call == "not surveyed"]
+    lines = [upfirst(f"{advice}.")] if advice else []
+    lines += [f"{_tuyeres(which)}: {words}." for words, which in alike.items()]
+    return lines + ([f"{_tuyeres(unread)}: not surveyed."] if unread else [])
+
+
+def _tuyeres(numbers: Sequence[str]) -> str:
+    return f"Tuyere{'s' if len(numbers) > 1 else ''} {join_words(numbers, last='and')}"

@@ -283,16 +283,6 @@ def say_chance(chance: float) -> str:
     return "over 99 %" if chance > 0.99 else f"{100.0 * chance:.0f} %"
 
 
-def taper_words(audits: Sequence[TuyereAudit]) -> str:
-    """Which tuyeres run in or are doubtful, in one line; empty if none."""
-    calls = []
-    for call in ("runs in", "doubtful"):
-        there = [str(each.number) for each in audits if each.call == call]
-        if there:
-            calls.append(f"{call}: {', '.join(there)}")
-    return f"{'; '.join(calls)} (tuyeres, as numbered in the design)" if calls else ""
-
-
 def say_zone_note(note: ZoneNote, unit: str) -> str:
     """What the mason has to know of a zone next to the numbers."""
     match note:

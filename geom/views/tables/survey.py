@@ -59,7 +59,8 @@ from geom.views.say import (
     say_volume_interval,
     upfirst,
 )
-from geom.views.tables.repair import order_words, say_sure, taper_words
+from geom.views.tables.openings import taper_lines
+from geom.views.tables.repair import order_words, say_sure
 from geom.views.tables.support import stop_warnings, support_warnings
 
 #: What each action asks for.  Common practice, no source.
@@ -309,10 +310,10 @@ def _zone_counts(findings: Findings) -> str:
 
 
 def _repair(design: Design, works: RepairPackage) -> list[tuple[str, str]]:
-    """What to order, and which tuyeres slag runs into."""
-    order, tuyeres = order_words(works.plan, design), taper_words(works.taper)
+    """What to order, and what to do at the tuyeres."""
+    order, tuyeres = order_words(works.plan, design), taper_lines(works.taper, design)
     rows = [("Order", f"{order} ({say_sure(works.plan)} sure)")] if order else []
-    return rows + ([("Tuyeres", f"slag {tuyeres}")] if tuyeres else [])
+    return rows + ([("Tuyeres", " ".join(tuyeres))] if tuyeres else [])
 
 
 def say_rejected(rejected: Rejected, unit: str) -> str:

@@ -12,8 +12,10 @@ from scipy.stats import norm
 from geom.design import Design, Opening, Profile, RepairRules
 from geom.document import as_document
 from geom.repair.audit.taper import (
+    TuyereAudit,
     call_of,
     chance_within_tolerance,
+    lip_to_shed,
     taper_audit,
     within_tolerance,
 )
@@ -26,7 +28,7 @@ from geom.surface.clouds.posterior import (
     SystematicErrors,
 )
 from geom.units import Float
-from tests.repair.known_wall import KnownWall, known_surface
+from tests.repair.known_wall import KnownWall, known_surface, no_kernel
 from tests.walls import plain_design, rod_readings, stations, tapered_design
 
 #: Edges of the tuyeres of `tapered_design`, mm.
@@ -241,6 +243,123 @@ def test_after_repair_lip_and_sill_lie_anywhere_within_tolerance() -> None:
     flush = lipped_design(0.0, repair=RepairRules(tolerance=6.0))
     surface = known_surface(flush, KnownWall(about(0, 0), either_side(1.0)))
     assert {a.chance_repaired for a in taper_audit(surface, flush)} == {0.5}
+
+
+# --- what gathers slag, and its remedy ------------------------------------------------
+
+
+def remedied(design: Design, cutback, kernel=no_kernel) -> TuyereAudit:
+    """The first tuyere of a wall."""
+    return taper_audit(known_surface(design, KnownWall(cutback, kernel)), design)[0]
+
+
+def jobs_of(audit: TuyereAudit) -> dict[str, float]:
+    return {each.work: each.by for each in audit.remedies}
+
+
+def hollowed(azimuth: Float, height: Float) -> Float:
+    """20 mm more gone between 40 and 100 mm above the opening."""
+    return np.where((height > HIGH + 40.0) & (height < HIGH + 100.0), 20.0, 0.0)
+
+
+def test_a_wall_on_its_drawing_needs_nothing() -> None:
+    audit = remedied(lipped_design(), about(0.0, 0.0))
+    assert audit.remedies == ()
+    assert audit.sill_proud.value == audit.lip_back.value == 0.0
+    assert audit.hollow.value == pytest.approx(0.0, abs=1e-9)
+
+
+def test_slag_on_the_sill_is_chipped_by_as_much_as_it_stands_proud() -> None:
+    audit = remedied(lipped_design(), about(0.0, -12.7), either_side(2.0))
+    assert jobs_of(audit) == {"chip sill": pytest.approx(12.7)}
+    assert audit.sill_proud.sd == pytest.approx(2.0)
+    within = remedied(lipped_design(), about(0.0, -6.0))
+    assert within.remedies == ()
+
+
+def test_a_lip_burnt_back_is_daubed_out_by_as_much() -> None:
+    # burnt back as far all the way up: no hollow
+    audit = remedied(lipped_design(), about(9.5, 0.0), either_side(3.0))
+    assert jobs_of(audit) == {"daub lip": pytest.approx(9.5)}
+    assert audit.lip_back.sd == pytest.approx(3.0)
+    assert audit.hollow.value == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_hollow_above_the_lip_is_told_by_its_depth_and_place() -> None:
+    audit = remedied(lipped_design(), hollowed)
+    assert jobs_of(audit) == {"fill hollow": pytest.approx(20.0)}
+    assert HIGH + 40.0 < audit.hollow_height < HIGH + 100.0
+    # a wall that leans away evenly, however far, holds no slag
+    leans = remedied(lipped_design(), leaning_back)
+    assert leans.hollow.value == pytest.approx(0.0, abs=1e-9)
+
+
+def test_doubt_of_a_hollow_is_that_of_row_less_line() -> None:
+    def by_height(a: Float, h: Float, a2: Float, h2: Float) -> Float:
+        return 16.0 * (np.abs(h - h2) < 1e-6)
+
+    audit = remedied(lipped_design(), hollowed, by_height)
+    # each row by itself, sd 4: own row, two rows each in lip and upper strip
+    share = (audit.hollow_height - (HIGH + 10.0)) / (HIGH + 140.0 - (HIGH + 10.0))
+    spread = 1.0 + ((1.0 - share) ** 2 + share**2) / 2.0
+    assert audit.hollow.sd == pytest.approx(4.0 * np.sqrt(spread), rel=0.02)
+
+
+def lip_of(out: float, *, over: float = 3.0):
+    """A lip that stands out of the profile and runs out upwards."""
+
+    def cutback(azimuth: Float, height: Float) -> Float:
+        wedge = np.maximum(out - (height - HIGH) / over, 0.0)
+        return np.where(height > HIGH, -wedge, 0.0)
+
+    return cutback
+
+
+def with_lips(out: float, **changes: object) -> Design:
+    design = lipped_design(0.0, **changes)
+    holes = tuple(replace(hole, lip=out) for hole in design.openings)
+    return replace(design, openings=holes)
+
+
+def test_a_lip_drawn_for_a_tuyere_is_of_the_drawing_and_not_of_the_wall() -> None:
+    design = with_lips(12.0)
+    absent = remedied(design, about(0.0, 0.0))
+    assert absent.overhang.drawn == pytest.approx(12.0)
+    assert absent.overhang.found.value == pytest.approx(0.0, abs=1e-9)
+    assert jobs_of(absent) == {"daub lip": pytest.approx(12.0)}
+    there = remedied(design, lip_of(12.0))
+    assert there.remedies == ()
+    assert there.lip_back.value == pytest.approx(0.0, abs=0.3)
+    # found over rows of the 20 mm above: a lip that runs out is less there, by a third
+    # of 5 to 15 mm
+    assert 12.0 - 15.0 / 3.0 < there.overhang.found.value < 12.0 - 5.0 / 3.0
+    assert there.hollow.value == pytest.approx(0.0, abs=0.6)
+    half = remedied(design, lip_of(5.0))
+    assert [each.work for each in half.remedies] == ["daub lip"]
+
+
+def test_a_small_lip_that_is_gone_is_told_though_within_tolerance() -> None:
+    audit = remedied(with_lips(5.0), about(0.0, 0.0))
+    assert jobs_of(audit) == {"daub lip": pytest.approx(5.0)}
+
+
+def test_flush_is_what_leaves_it_to_chance_once_repaired() -> None:
+    rules = RepairRules(tolerance=6.0)
+    needed = lip_to_shed(6.0)
+    for lip, flush in ((0.0, True), (needed - 0.01, True), (needed + 0.01, False)):
+        audit = remedied(with_lips(lip, repair=rules), about(0.0, 0.0))
+        assert audit.flush is flush
+        assert chance_within_tolerance(lip, 6.0) == audit.chance_repaired
+    assert chance_within_tolerance(needed, 6.0) == pytest.approx(0.9, rel=1e-12)
+    assert not remedied(lipped_design(), about(0.0, 0.0)).flush
+
+
+def test_what_was_not_surveyed_has_no_remedy() -> None:
+    design = lipped_design(0.0)
+    wall = KnownWall(about(40.0, -40.0))
+    for audit in taper_audit(known_surface(design, wall, surveyed=(100, 480)), design):
+        assert (audit.remedies, audit.sill_proud, audit.hollow) == ((), None, None)
+        assert audit.flush
 
 
 # --- calibration ---------------------------------------------------------------------

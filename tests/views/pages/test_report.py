@@ -17,6 +17,7 @@ from geom.surface.radial import Contradicted, PoseAsStated
 from geom.views.cautions import CAUTIONS
 from geom.views.pages.page import page_script
 from geom.views.pages.report import ReportPictures, report_bytes
+from geom.views.tables.openings import opening_rows, taper_advice, tuyere_rows
 from geom.views.tables.repair import jobs, order_rows, say_not_planned
 from geom.views.tables.support import STOP
 from tests.views.page_read import Page
@@ -117,7 +118,12 @@ def test_the_repair_is_told_zone_by_zone_with_what_to_order(furnace):
         assert all(line in text for line in (job.clock, job.depth, *job.amount))
     for row in order_rows(furnace.works.plan, furnace.design):
         assert f"{row.material}{row.needed}{row.order}{row.stock}{row.buy}" in text
-    assert text.count("runs in") + text.count("sheds") >= 6
+    for row in tuyere_rows(furnace.works.taper, furnace.design):
+        assert f"{row.slope}{row.gathers}{row.remedy}" in text
+    assert text.count(taper_advice(furnace.works.taper, furnace.design)) == 1
+    assert "runs in" not in text
+    for row in opening_rows(furnace.works.plan.openings, furnace.design):
+        assert f"{row.what}{row.where}{row.how_much}" in text
     assert "What the worn diameter does" in text
 
 

@@ -20,7 +20,6 @@ from geom.views.tables.repair import (
     say_zone_note,
     strike_rows,
     taper_rows,
-    taper_words,
 )
 
 
@@ -72,14 +71,6 @@ def test_tuyeres_are_told_with_call_and_chance(furnace):
     rows = taper_rows(audits, furnace.design)
     assert [row.call for row in rows] == [one.call for one in audits]
     assert rows[0].chance == say_chance(audits[0].chance)
-
-
-def test_only_tuyeres_to_worry_about_are_in_the_short_words(furnace):
-    one = furnace.works.taper[0]
-    calls = ("sheds", "runs in", "doubtful", "runs in")
-    audits = [replace(one, number=k, call=call) for k, call in enumerate(calls, 1)]
-    assert taper_words(audits).startswith("runs in: 2, 4; doubtful: 3 ")
-    assert taper_words(audits[:1]) == ""
 
 
 def test_a_tuyere_that_was_not_surveyed_has_no_chance(furnace):
