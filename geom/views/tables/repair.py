@@ -6,16 +6,13 @@ Text throughout, the shop's unit first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from geom.compare.findings import Action
 from geom.design import Design
-from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.repair.audit.melting import WornMelting
 from geom.repair.audit.sand_bottom import SandBottom
-from geom.repair.audit.taper import TuyereAudit
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.order import OrderLine
 from geom.repair.plan.result import (
@@ -235,52 +232,6 @@ def say_mass(kg: float, design: Design) -> str:
 def say_short(mm: float, unit: str) -> str:
     """A length in the shop's unit, the unit left out: for columns that name it."""
     return say_length(mm, unit).removesuffix(f" {unit}")
-
-
-@dataclass(frozen=True)
-class TaperRow:
-    """One tuyere."""
-
-    number: str
-    clock: str
-    azimuth: str
-    call: str
-    chance: str
-    overhang: str
-    drawn: str
-    after: str
-
-
-def taper_rows(audits: Sequence[TuyereAudit], design: Design) -> list[TaperRow]:
-    """Tuyere by tuyere: what slag does there, and how far the lip stands in front."""
-    return [_taper_row(each, design) for each in audits]
-
-
-def _taper_row(audit: TuyereAudit, design: Design) -> TaperRow:
-    unit, found = design.length_unit, audit.overhang.found
-    return TaperRow(
-        number=str(audit.number),
-        clock=clock_face(audit.azimuth, design.azimuth_sense),
-        azimuth=f"{audit.azimuth:.0f}°",
-        call=audit.call,
-        chance="" if audit.chance is None else say_chance(audit.chance),
-        overhang="" if found is None else say_length(found.value, unit),
-        drawn=say_length(audit.overhang.drawn, unit),
-        after=say_chance(audit.chance_repaired),
-    )
-
-
-def say_chance(chance: float) -> str:
-    """A probability in percent, never stated to be certain.
-
-    Examples
-    --------
-    >>> [say_chance(p) for p in (0.0002, 0.071, 0.5, 0.9999)]
-    ['under 1 %', '7 %', '50 %', 'over 99 %']
-    """
-    if chance < 0.01:
-        return "under 1 %"
-    return "over 99 %" if chance > 0.99 else f"{100.0 * chance:.0f} %"
 
 
 def say_zone_note(note: ZoneNote, unit: str) -> str:

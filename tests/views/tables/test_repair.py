@@ -13,13 +13,11 @@ from geom.views.tables.repair import (
     melting_lines,
     order_rows,
     order_words,
-    say_chance,
     say_mass,
     say_not_planned,
     say_sure,
     say_zone_note,
     strike_rows,
-    taper_rows,
 )
 
 
@@ -64,21 +62,6 @@ def in_inches(words):
         top, _, under = part.partition("/")
         total += float(top) / float(under or 1.0)
     return sign * total
-
-
-def test_tuyeres_are_told_with_call_and_chance(furnace):
-    audits = furnace.works.taper
-    rows = taper_rows(audits, furnace.design)
-    assert [row.call for row in rows] == [one.call for one in audits]
-    assert rows[0].chance == say_chance(audits[0].chance)
-
-
-def test_a_tuyere_that_was_not_surveyed_has_no_chance(furnace):
-    one = furnace.works.taper[0]
-    measure = replace(one.overhang, found=None)
-    audit = replace(one, call="not surveyed", chance=None, overhang=measure)
-    row = taper_rows([audit], furnace.design)[0]
-    assert (row.call, row.chance, row.overhang) == ("not surveyed", "", "")
 
 
 def test_the_bed_is_struck_at_eight_points_and_falls_to_the_tap_hole(furnace):
