@@ -12,6 +12,9 @@ from geom.datum.fits import CircleFit as CircleFit
 from geom.datum.fits import RevolutionFit as RevolutionFit
 from geom.datum.fits import fit_circle as fit_circle
 from geom.datum.fits import fit_revolution as fit_revolution
+from geom.datum.form_errors import ALIKE as ALIKE
+from geom.datum.form_errors import WallPatches as WallPatches
+from geom.datum.form_errors import settled_on_sound_wall as settled_on_sound_wall
 from geom.datum.form_errors import worn_wall_covariance as worn_wall_covariance
 from geom.datum.pose import Pose as Pose
 from geom.datum.targets import MatchedTargets as MatchedTargets

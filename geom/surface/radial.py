@@ -174,7 +174,15 @@ class PastBesideCloud:
 
 @dataclass(frozen=True)
 class NoDatumBand:
-    """The axis of a cloud was found on the whole wall: no datum band is drawn."""
+    """The axis of a cloud was found on the whole wall: no datum band is drawn.
+
+    Attributes
+    ----------
+    sd : float, mm
+        Standard uncertainty of its offset.
+    """
+
+    sd: float
 
 
 @dataclass(frozen=True)

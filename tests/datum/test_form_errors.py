@@ -9,11 +9,13 @@ from geom.datum import (
     BandBlocks,
     FoundPose,
     Pose,
+    WallPatches,
     find_pose,
     refine_pose,
+    settled_on_sound_wall,
     worn_wall_covariance,
 )
-from geom.datum.form_errors import form_covariance
+from geom.datum.form_errors import form_covariance, sound_wall_pose
 from geom.units import Float
 from tests.datum.bands import BANDED, some_pose, tall_design
 
@@ -121,3 +123,76 @@ def test_a_few_missing_bricks_are_no_wear_to_one_side():
     cutback = np.where(hole, 60.0, 0.0) + rng.normal(0.0, 2.0, azimuth.size)
     _, sd = worn_pose(cutback, azimuth, height)
     assert (sd[:2] < 0.6).all()
+
+
+def patches(cutback: Float, change: Float) -> WallPatches:
+    """A wall of 900 mm in patches as a pose finds it that is off by a change."""
+    jacobian = Pose.nominal(tall_design()).jacobian(
+        WIDE, HIGH, np.zeros(WIDE.size), np.full(WIDE.size, 450.0)
+    )
+    rng = np.random.default_rng(8)
+    found = cutback + jacobian @ change + rng.normal(0.0, 0.4, WIDE.size)
+    area = np.full(WIDE.size, 50.0 * 47.0)
+    return WallPatches(found, np.full(WIDE.size, 0.01), jacobian, area)
+
+
+WIDE, HIGH = (
+    field.ravel()
+    for field in np.meshgrid(np.arange(3.0, 360.0, 6.0), np.arange(25.0, 2400.0, 50.0))
+)
+#: Known to 3 mm and 0.15 degrees, and off by as much.
+LOOSE = np.diag([3.0, 3.0, 0.15, 0.15]) ** 2
+OFF = np.array([2.5, -3.5, 0.1, -0.2])
+RING = 25.0 * np.exp(-0.5 * ((HIGH - 800.0) / 250.0) ** 2)
+
+
+def facing(side: float, power: float) -> Float:
+    """1 on one side and nothing on the other."""
+    return np.maximum(np.cos(np.deg2rad(WIDE - side)), 0.0) ** power
+
+
+@pytest.mark.parametrize(
+    "wear",
+    [
+        RING,
+        RING * facing(200.0, 2.0),
+        # slag that hangs on one side
+        RING - 12.0 * facing(40.0, 8.0) * (HIGH < 400.0),
+        # as far as a scanner's range may be off
+        RING + 0.8,
+    ],
+    ids=["ring", "one side", "slag", "range"],
+)
+def test_sound_wall_tells_where_the_axis_is(wear):
+    change, covariance = sound_wall_pose(patches(wear, OFF), LOOSE)
+    sd = np.sqrt(np.diag(covariance))
+    assert (np.abs(change - OFF)[:2] < 0.35).all()
+    assert (np.abs(change - OFF) < 2.5 * sd).all()
+    assert (sd[:2] < 0.6).all()
+    pose = Pose.nominal(tall_design()).at(np.zeros(4), LOOSE)
+    better = settled_on_sound_wall(pose, patches(wear, OFF), on_bands=True)
+    np.testing.assert_allclose(better.parameters, change)
+    np.testing.assert_allclose(better.covariance, covariance)
+
+
+def test_where_no_wall_is_sound_what_was_known_before_stays():
+    wear = 14.0 + 9.0 * np.sin(HIGH / 130.0) * np.cos(np.deg2rad(3.0 * WIDE))
+    change, covariance = sound_wall_pose(patches(wear, np.zeros(4)), LOOSE)
+    assert (np.diag(covariance) > 0.3 * np.diag(LOOSE)).all()
+    assert (np.abs(change) < 2.0 * np.sqrt(np.diag(covariance))).all()
+
+
+@pytest.mark.parametrize("deep", [3.0, 8.0])
+def test_wear_to_one_side_alike_at_all_heights_is_owned_to_by_sound_wall(deep):
+    # An axis off by half of it, and a wall wider by as much, look the same.
+    wear = 0.5 * deep * (1.0 + np.cos(np.deg2rad(WIDE - 70.0)))
+    change, covariance = sound_wall_pose(patches(wear, np.zeros(4)), LOOSE)
+    assert (np.abs(change) < 2.5 * np.sqrt(np.diag(covariance))).all()
+
+
+def test_a_pose_that_bands_know_well_stays():
+    tight = np.diag([0.1, 0.1, 0.005, 0.005]) ** 2
+    wear = 4.0 * (1.0 + np.cos(np.deg2rad(WIDE - 70.0)))
+    change, covariance = sound_wall_pose(patches(wear, np.zeros(4)), tight)
+    assert (np.abs(change) < 3.0 * np.sqrt(np.diag(tight))).all()
+    assert (np.diag(covariance) <= np.diag(tight) * (1.0 + 1e-9)).all()

@@ -379,11 +379,16 @@ def _diagnostics(
     left_out = cells.rejected / cells.total
     return (
         *fit.rejected,
-        *([] if design.datum_bands else [NoDatumBand()]),
+        *([] if design.datum_bands else [NoDatumBand(_offset_sd(clouds))]),
         *(part for found in clouds.found for part in _of_bands(found)),
         *([InFront(cells.in_front, IN_FRONT)] if cells.in_front else []),
         *([ManyLeftOut(left_out)] if left_out > _MANY_LEFT_OUT else []),
     )
+
+
+def _offset_sd(clouds: RegisteredClouds) -> float:
+    """Of the axis of the cloud that is known least, mm."""
+    return float(max(found.pose.sd[:2].max() for found in clouds.found))
 
 
 def _of_bands(found: FoundPose) -> Iterator[BandsOff | BandAxisOff]:

@@ -32,11 +32,13 @@ from geom.datum import (
     FoundPose,
     MatchedTargets,
     Pose,
+    WallPatches,
     align_to_targets,
     find_pose,
     match_targets,
     nominal_from_targets,
     refine_pose,
+    settled_on_sound_wall,
     worn_wall_covariance,
 )
 from geom.design import Design
@@ -67,6 +69,10 @@ GRAZING = 0.5
 _STEEPEST = 80.0
 #: Rows and columns of cells that make a block in a band.
 _BAND_ROWS, _BAND_COLUMNS = 5, 6
+#: The same of a patch that may be sound wall, and least cells that tell it.
+_PATCH_ROWS, _PATCH_COLUMNS, _LEAST_OF_PATCH = 5, 6, 4
+#: A wall that moves by half a cell, mm, is binned anew; so many times at most.
+_FAR, _BINNINGS = 5.0, 3
 #: Times that the axis is found anew with what targets say of direction and height.
 _TARGET_ROUNDS = 2
 
@@ -138,19 +144,28 @@ def register_clouds(
     jacobians: list[tuple[slice, Float]] = []
     found: list[FoundPose] = []
     targets = match_targets(readings.targets, design) if readings.targets else None
+
+    def binned(cloud: Cloud, pose: Pose) -> BinnedCloud:
+        histogram = Histogram(BinLayout.of(design, grid))
+        binner(cloud, pose, histogram, progress=_progress(tick, cloud))
+        cells = wall_cells(histogram, grid)
+        bands = band_blocks(histogram, design, grid)
+        beam = Beam.of(cloud, pose, *_cell_places(grid))
+        return BinnedCloud(cells, beam.grazing, beam.ranging, bands)
+
     for clouds in frames(readings):
         tick("finding the axis")
-        pose = find_frame_pose(clouds, design, targets)
+        start = find_frame_pose(clouds, design, targets)
         first = len(scans)
-        for cloud in clouds:
-            histogram = Histogram(BinLayout.of(design, grid))
-            binner(cloud, pose.pose, histogram, progress=_progress(tick, cloud))
-            cells = wall_cells(histogram, grid)
-            bands = band_blocks(histogram, design, grid)
-            beam = Beam.of(cloud, pose.pose, *_cell_places(grid))
-            scans.append(BinnedCloud(cells, beam.grazing, beam.ranging, bands))
-        pose, moved = _refined(pose, scans[first:], design, grid)
-        scans[first:] = moved
+        for _ in range(_BINNINGS):
+            scans[first:] = [binned(cloud, start.pose) for cloud in clouds]
+            pose = start
+            for better in (_refined, _settled):
+                pose, scans[first:] = better(pose, scans[first:], design, grid)
+            if _furthest(start.pose, pose.pose, design, grid) < _FAR:
+                break
+            # cells are moved to first order: not so far
+            start = replace(start, pose=start.pose.at(pose.pose.parameters))
         found.append(pose)
         jacobian = pose_jacobian(pose.pose, design, grid)
         jacobians.append((slice(first, len(scans)), jacobian))
@@ -176,6 +191,13 @@ def register_clouds(
             _block_diagonal(found, design, cells.crowding),
         ),
     )
+
+
+def _furthest(before: Pose, after: Pose, design: Design, grid: Grid) -> float:
+    """By how much another pose moves the wall where it moves it most, mm."""
+    change = after.parameters - before.parameters
+    moved = np.tensordot(change, pose_jacobian(before, design, grid), axes=1)
+    return float(np.abs(moved).max())
 
 
 def _progress(tick: Tick, cloud: Cloud) -> Callable[[int], None]:
@@ -254,12 +276,60 @@ def _refined(
     if not found.on_bands:
         return found, scans
     better = refine_pose(found, design, BandBlocks.joined([s.bands for s in scans]))
-    change = better.pose.parameters - found.pose.parameters
-    moved = np.tensordot(change, pose_jacobian(found.pose, design, grid), axes=1)
-    return better, [
+    return better, _moved(scans, found.pose, better.pose, design, grid)
+
+
+def _settled(
+    found: FoundPose, scans: list[BinnedCloud], design: Design, grid: Grid
+) -> tuple[FoundPose, list[BinnedCloud]]:
+    """The pose that sound wall anywhere bears out, and the cells moved with it."""
+    cells, _ = merge_cells([scan.cells for scan in scans])
+    wall = wall_patches(cells, pose_jacobian(found.pose, design, grid), grid)
+    pose = settled_on_sound_wall(found.pose, wall, on_bands=found.on_bands)
+    return replace(found, pose=pose), _moved(scans, found.pose, pose, design, grid)
+
+
+def _moved(
+    scans: list[BinnedCloud], before: Pose, after: Pose, design: Design, grid: Grid
+) -> list[BinnedCloud]:
+    """Cells as they are with another pose, to first order."""
+    change = after.parameters - before.parameters
+    moved = np.tensordot(change, pose_jacobian(before, design, grid), axes=1)
+    return [
         replace(s, cells=replace(s.cells, cutback=s.cells.cutback - moved))
         for s in scans
     ]
+
+
+def wall_patches(cells: Cells, jacobian: Float, grid: Grid) -> WallPatches:
+    """Means over patches of cells that have points of their own.
+
+    Parameters
+    ----------
+    cells : Cells
+    jacobian : array (4, m, k)
+        From `pose_jacobian`.
+    grid : Grid
+    """
+    row = np.arange(grid.height.size) // _PATCH_ROWS
+    column = np.arange(grid.azimuth.size) // _PATCH_COLUMNS
+    patch = row[:, None] * (int(column[-1]) + 1) + column[None, :]
+    held = cells.own & cells.seen
+    size = int(patch.max()) + 1
+    count = np.bincount(patch[held], minlength=size)
+    some = count >= _LEAST_OF_PATCH
+
+    def mean(field: Float) -> Float:
+        total = np.bincount(patch[held], field[held], size)
+        return np.asarray(total[some] / count[some])
+
+    area = np.bincount(patch.ravel(), grid.whole_face.ravel(), size)
+    return WallPatches(
+        cutback=mean(cells.cutback),
+        variance=mean(cells.variance) / count[some],
+        jacobian=np.stack([mean(part) for part in jacobian], axis=-1),
+        area=np.asarray(area[some], dtype=np.float64),
+    )
 
 
 def band_blocks(histogram: Histogram, design: Design, grid: Grid) -> BandBlocks:

@@ -8,9 +8,19 @@ be off by, all readings share.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from geom.datum import SPARSE, FoundPose, MatchedTargets, match_targets
+from geom.datum import (
+    ALIKE,
+    SPARSE,
+    FoundPose,
+    MatchedTargets,
+    WallPatches,
+    match_targets,
+    settled_on_sound_wall,
+)
 from geom.design import Design
 from geom.errors import InputError
 from geom.readings.cloud import Cloud, CloudReadings
@@ -81,15 +91,47 @@ def _pose(
     clouds: tuple[Cloud, ...], design: Design, targets: MatchedTargets | None
 ) -> tuple[FoundPose, list[PoseAsStated]]:
     try:
-        return find_frame_pose(clouds, design, targets, least=LEAST_FOR_AXIS), []
+        found = find_frame_pose(clouds, design, targets, least=LEAST_FOR_AXIS)
     except InputError:
         nominal = given_pose(clouds, design, targets)
+    else:
+        return _settled(found, clouds, design), []
     tilt = np.rad2deg(AS_STATED / (0.5 * (design.profile.top - design.profile.bottom)))
     pose = nominal.at(
         nominal.parameters, np.diag([AS_STATED, AS_STATED, tilt, tilt]) ** 2
     )
     found = FoundPose(pose, on_bands=False, n_points=0, radius_bias=0.0)
     return found, [PoseAsStated(clouds[0].name, AS_STATED)]
+
+
+def _settled(found: FoundPose, clouds: tuple[Cloud, ...], design: Design) -> FoundPose:
+    """The pose that sound wall anywhere bears out."""
+    pose, profile = found.pose, design.profile
+    azimuth, radius, height = pose.to_wall(np.concatenate([sample(c) for c in clouds]))
+    cutback = radius - profile.radius_at(height)
+    near = np.abs(cutback) < FURTHEST
+    azimuth, cutback, height = azimuth[near], cutback[near], height[near]
+    drawn = profile.radius_at(height)
+    jacobian = pose.jacobian(azimuth, height, profile.slope_at(height), drawn)
+    # points scatter each by itself: means over as much wall as is off alike
+    columns = max(4, round(2.0 * np.pi * profile.mean_radius / ALIKE))
+    column = np.clip((azimuth / 360.0 * columns).astype(int), 0, columns - 1)
+    row = ((height - profile.bottom) / ALIKE).astype(int)
+    _, patch, count = np.unique(
+        row * columns + column, return_inverse=True, return_counts=True
+    )
+
+    def mean(field: Float) -> Float:
+        return np.asarray(np.bincount(patch, field) / count)
+
+    wall = WallPatches(
+        cutback=mean(cutback),
+        variance=design.scanner.point_sd**2 / count,
+        jacobian=np.stack([mean(part) for part in jacobian.T], axis=-1),
+        area=np.full(count.size, ALIKE**2),
+    )
+    better = settled_on_sound_wall(pose, wall, on_bands=found.on_bands)
+    return replace(found, pose=better)
 
 
 def _of_cloud(cloud: Cloud, found: FoundPose, design: Design) -> RodReadings:

@@ -371,11 +371,11 @@ def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911
             return _say_past(count, used=used)
         case PastBesideCloud():
             return "Past surveys are not used beside a point cloud."
-        case NoDatumBand():
+        case NoDatumBand(sd):
             return (
                 "The design names no datum band: the axis was found on the whole wall, "
-                "as if what is least worn were on its drawing, and is known to some "
-                "millimetres only."
+                "as if what is sound of it were on its drawing, with a standard "
+                f"uncertainty of {sd:.1f} mm."
             )
         case PoseAsStated(cloud, sd):
             return (

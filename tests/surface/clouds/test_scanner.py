@@ -1,4 +1,4 @@
-"""Errors that no number of points averages away: the scanner's range and scale."""
+"""Errors that no number of points averages away: pose, the scanner's range, scale."""
 
 from __future__ import annotations
 
@@ -6,8 +6,13 @@ import numpy as np
 import pytest
 
 from geom.datum import FoundPose, Pose
+from geom.design import DatumBand
+from geom.readings import load_readings
 from geom.readings.cloud import Cloud
-from geom.surface.clouds.register import Beam, _block_diagonal
+from geom.surface.clouds import register
+from geom.surface.clouds.register import Beam, _block_diagonal, register_clouds
+from geom.surface.grid import make_grid
+from tests.datum.bands import tall_design
 from tests.walls import plain_design
 
 
@@ -53,3 +58,54 @@ def test_the_range_is_one_error_of_all_frames():
     assert errors.shape == (13, 13)
     assert np.sqrt(np.diag(errors)[-3:]) == pytest.approx([1.0, 10.0, 0.2])
     assert design.scanner.range_error == 1.0
+
+
+@pytest.mark.parametrize("astray", [0.0, 40.0])
+def test_cells_are_laid_on_the_axis_that_sound_wall_tells(
+    tmp_path, monkeypatch, astray
+):
+    # A band that few points hit, and a wall worn to one side; the axis is looked for
+    # first where the band says, or where nobody would.
+    design = tall_design(datum_bands=(DatumBand(2250.0, 2390.0),))
+    rng = np.random.default_rng(6)
+    azimuth, height = rng.uniform(0.0, 360.0, 40_000), rng.uniform(10.0, 2390.0, 40_000)
+    kept = (height < 2240.0) | (rng.uniform(size=height.size) < 0.3)
+    azimuth, height = azimuth[kept], height[kept]
+    ring = 30.0 * np.exp(-0.5 * ((height - 900.0) / 200.0) ** 2)
+    facing = np.maximum(np.cos(np.deg2rad(azimuth - 130.0)), 0.0)
+    radius = design.profile.radius_at(height) + ring * facing
+    radius += rng.normal(0.0, 2.0, height.size)
+    true = Pose.nominal(design).at(np.array([9.0, -6.0, 0.2, 0.15]))
+    np.save(tmp_path / "scan.npy", true.from_wall(azimuth, radius, height))
+    readings = load_readings(tmp_path / "scan.npy", design, cloud_unit="mm")
+    grid = make_grid(design, surveyed=(0.0, 2400.0), spacing=20.0, columns=180)
+    if astray:
+        off = true.at(
+            true.parameters + [astray, 0.0, 0.0, 0.0],
+            np.diag([20.0, 20.0, 0.5, 0.5]) ** 2,
+        )
+        guess = FoundPose(off, on_bands=False, n_points=1000, radius_bias=0.0)
+        monkeypatch.setattr(register, "find_frame_pose", lambda *_: guess)
+    clouds = register_clouds(readings, design, grid, tick=lambda _: None)
+    (found,) = clouds.found
+    off = found.pose.parameters - true.parameters
+    # on the band alone 24 mm off
+    assert (np.abs(off[:2]) < 0.3).all()
+    assert (found.pose.sd[:2] < 0.5).all()
+    np.testing.assert_allclose(
+        clouds.systematic.covariance[:4, :4], found.pose.covariance
+    )
+    # sound wall is as drawn on all sides, above and below
+    for sound in (grid.height > 1700.0, grid.height < 300.0):
+        cutback = clouds.cells.cutback[sound]
+        sides = [np.nanmean(cutback[:, k : k + 45]) for k in range(0, 180, 45)]
+        assert np.abs(sides).max() < 0.2
+    # and worn wall is where it is
+    middle = np.abs(grid.height - 900.0) < 50.0
+    deep = np.nanmean(clouds.cells.cutback[middle], axis=0)
+    assert grid.azimuth[np.argmax(_smooth(deep))] == pytest.approx(130.0, abs=6.0)
+
+
+def _smooth(values):
+    lapped = np.concatenate([values[-8:], values, values[:8]])
+    return np.convolve(lapped, np.ones(17) / 17.0, mode="valid")

@@ -135,7 +135,7 @@ GAP = Gap(
         (PastSurveys(1, used=True), "One past survey was used beside the readings."),
         (PastSurveys(2, used=False), "2 past surveys were not used: "),
         (PastBesideCloud(), "Past surveys are not used beside a point cloud."),
-        (NoDatumBand(), "names no datum band"),
+        (NoDatumBand(0.34), "with a standard uncertainty of 0.3 mm"),
         (PoseAsStated("a.las", 5.0), "a.las: too few points to find the axis on"),
         (BandsOff(-3.0), "read 3 mm narrower than drawn"),
         (BandsOff(3.0), "read 3 mm wider than drawn"),
