@@ -81,7 +81,7 @@ def test_cells_are_laid_on_the_axis_that_sound_wall_tells(
     grid = make_grid(design, surveyed=(0.0, 2400.0), spacing=20.0, columns=180)
     if astray:
         off = true.at(
-            true.parameters + [astray, 0.0, 0.0, 0.0],
+            true.parameters + np.array([astray, 0.0, 0.0, 0.0]),
             np.diag([20.0, 20.0, 0.5, 0.5]) ** 2,
         )
         guess = FoundPose(off, on_bands=False, n_points=1000, radius_bias=0.0)
