@@ -119,8 +119,51 @@ def say_mark(mm: float, unit: str, *, finest: int = 8) -> str:
 
 def say_length_interval(quantity: Quantity, design: Design) -> str:
     """A length and its 95 % interval: shop's unit first, the interval too."""
-    value = say_both(quantity.value, design.length_unit)
-    return f"{value}; 95 %: {say_heights(quantity.low95, quantity.high95, design)}"
+    value, ends = say_interval(quantity, design.length_unit)
+    return f"{value}; 95 %: {ends}"
+
+
+def say_interval(length: Quantity, unit: str) -> tuple[str, str]:
+    """A length and the ends of its 95 % interval, no coarser than lets these differ.
+
+    Examples
+    --------
+    >>> say_interval(Quantity(31.75, 5.0, 22.0, 41.5), "in")
+    ('1 1/4 in (32 mm)', '7/8 to 1 5/8 in (22 to 42 mm)')
+    >>> say_interval(Quantity(6.35, 0.4, 5.6, 7.1), "in")
+    ('1/4 in (6 mm)', '7/32 to 9/32 in (6 to 7 mm)')
+    >>> say_interval(Quantity(6.35, 0.1, 6.2, 6.5), "mm")
+    ('6.4 mm', '6.2 to 6.5 mm')
+    """
+    parts = (length.value, length.low95, length.high95)
+    value, low, high = _apart([_metric(parts, digits, "mm") for digits in (0, 1, 2)])
+    if unit == "mm":
+        return f"{value} mm", f"{low} to {high} mm"
+    if unit == "in":
+        finer = [
+            [as_fraction(part / 25.4, finest=finest) for part in parts]
+            for finest in (8, 16, 32, 64)
+        ]
+    else:
+        first = {"cm": 1, "m": 3}[unit]
+        finer = [_metric(parts, first + more, unit) for more in (0, 1, 2)]
+    own = _apart(finer)
+    return (
+        f"{own[0]} {unit} ({value} mm)",
+        f"{own[1]} to {own[2]} {unit} ({low} to {high} mm)",
+    )
+
+
+def _metric(parts: tuple[float, float, float], digits: int, unit: str) -> list[str]:
+    return [f"{round(from_mm(p, unit), digits) + 0.0:.{digits}f}" for p in parts]
+
+
+def _apart(finer: list[list[str]]) -> list[str]:
+    """The coarsest wording in which value, low and high are not all the same.
+
+    One step finer than where both ends come to one; the finest where they never part.
+    """
+    return next((words for words in finer if words[1] != words[2]), finer[-1])
 
 
 def say_volume(mm3: float, design: Design) -> str:

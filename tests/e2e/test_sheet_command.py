@@ -13,7 +13,7 @@ import pytest
 from geom import InputError, assess, load_design, load_readings, reconstruct
 from geom.cli import main
 from geom.units import MM_PER, as_fraction
-from geom.views.cautions import CAUTIONS
+from geom.views.cautions import TO_ENTER
 
 SCANS = Path(__file__).resolve().parents[2] / "scans"
 DEMO = SCANS / "cupola-2.toml"
@@ -231,7 +231,7 @@ def test_the_paper_has_every_height_and_the_cautions(
 
     assert sheet(DEMO if unit == "in" else metric, tmp_path / "out") == 0
     told = words_of(tmp_path / "out/rod-sheet.pdf")
-    assert all(caution in told[0] for caution in CAUTIONS)
+    assert all(caution in told[0] for caution in TO_ENTER)
     rows = list(openpyxl.load_workbook(tmp_path / "out/rod-sheet.xlsx")["rod"].values)
     heights = [row[0] for row in rows if isinstance(row[0], int | float)]
     assert len(heights) >= 8

@@ -9,7 +9,7 @@ from geom.repair.acceptance.result import Recheck
 from geom.repair.assumptions import FACE_SHARE, SURE
 from geom.repair.audit.taper import call_of
 from geom.units import say_both
-from geom.views.cautions import CAUTIONS
+from geom.views.cautions import TO_LIGHT
 from geom.views.paper.style import (
     BOLD,
     FONT,
@@ -67,7 +67,7 @@ def _story(recheck: Recheck, design: Design) -> list[Flowable]:
     foot = [
         *(paragraph(line, _SIZE, after=2) for line in material_lines(recheck, design)),
         *_taper(recheck),
-        boxed([paragraph(" ".join(CAUTIONS), _SIZE, after=0)], width=_PAGE.text_width),
+        boxed([paragraph(" ".join(TO_LIGHT), _SIZE, after=0)], width=_PAGE.text_width),
         *_signed(recheck, design),
     ]
     room = _PAGE.text_height - _PAGE.height_of([*head, *foot]) - _BELOW

@@ -17,7 +17,7 @@ from geom.design import Design
 from geom.frame import clock_face, clock_time
 from geom.sampling.plan import SamplingPlan
 from geom.units import UNIT_NAMES, say_length
-from geom.views.cautions import CAUTIONS
+from geom.views.cautions import TO_ENTER
 from geom.views.paper.plan_view import plan_view
 from geom.views.paper.style import (
     Foot,
@@ -107,7 +107,7 @@ def _first_page(design: Design, plan: SamplingPlan, title: str) -> list[Flowable
     cautions = boxed(
         [
             paragraph("Before anybody goes in", 14, bold=True, after=3),
-            *(paragraph(f"• {caution}", 12, after=2) for caution in CAUTIONS),
+            paragraph(" ".join(TO_ENTER), 12, after=0),
         ],
         width=wide,
     )

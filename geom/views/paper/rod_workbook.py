@@ -23,7 +23,7 @@ from geom.readings.sheets.forms import TURN
 from geom.readings.sheets.table import read_workbook
 from geom.sampling.plan import SamplingPlan
 from geom.units import from_mm
-from geom.views.cautions import CAUTIONS
+from geom.views.cautions import TO_ENTER
 from geom.views.say import plain
 from geom.views.tables.stations import instructions, marks_at, say_setting
 
@@ -87,7 +87,7 @@ def _fill_rod(sheet: Worksheet, design: Design, plan: SamplingPlan, title: str) 
     notes = [
         f"# Rod sheet: {name}",
         *(f"# {words}" for words in instructions(design, plan)),
-        f"# {CAUTIONS[1]} All cautions: sheet cautions. Marks: sheet marks.",
+        f"# {TO_ENTER[2]} All cautions: sheet cautions. Marks: sheet marks.",
     ]
     for row, words in enumerate(notes, 1):
         _put(sheet, row, 1, words, bold=row in (1, len(notes)), size=12)
@@ -234,7 +234,7 @@ def _fill_marks(sheet: Worksheet, design: Design, plan: SamplingPlan) -> None:
 
 
 def _fill_cautions(sheet: Worksheet) -> None:
-    for row, words in enumerate(CAUTIONS, 1):
+    for row, words in enumerate(TO_ENTER, 1):
         _put(sheet, row, 1, words, wrap=True, size=12)
     sheet.column_dimensions["A"].width = 110
     _print_wide(sheet)

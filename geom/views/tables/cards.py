@@ -20,7 +20,7 @@ from geom.repair.plan.daub import sand_share
 from geom.repair.plan.result import ZonePlan
 from geom.surface.radial import RadialSurface
 from geom.units import LITRE, Float, as_fraction, say_length
-from geom.views.say import AzimuthRange, figures, plain, say_span, span
+from geom.views.say import AzimuthRange, plain, say_span, say_volume, span
 from geom.views.tables.repair import say_short
 
 #: The letter of a call on the cards.
@@ -232,7 +232,7 @@ def mix_lines(works: RepairPackage, design: Design) -> list[str]:
     return [
         f"{often}: {_pails(pails[0])} sand, {_pails(pails[1])} fire clay, water "
         f"{_halves(water[0])} to {_halves(water[1])} pails. Stiff, never sloppy.",
-        f"A pail holds {figures(mix.pail)} L, struck level. Layers of "
+        f"A pail holds {say_volume(mix.pail * LITRE, design)}, struck level. Layers of "
         f"{say_length(mix.layer_most, design.length_unit)} at most, each stiff before "
         "the next.",
     ]

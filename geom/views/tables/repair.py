@@ -45,6 +45,8 @@ from geom.views.say import (
 
 #: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
 _POUND = 0.45359237
+#: A US gallon is 231 cubic inches, exactly (NIST Handbook 44, appendix C); mm3.
+_GALLON = 231.0 * 25.4**3
 
 
 @dataclass(frozen=True)
@@ -124,11 +126,9 @@ def _amount(zone: ZonePlan, design: Design) -> list[str]:
         return [f"take off {say_volume(zone.chip.volume.value, design)}"]
     if zone.daub is None:
         return ["not settled"]
-    daub = (
-        f"daub {figures(zone.daub.volume.value / LITRE)} L, "
-        f"{figures(zone.daub.mass.value)} kg"
-    )
-    return [*brick_words(zone), daub]
+    volume = say_volume(zone.daub.volume.value, design)
+    mass = say_short_mass(zone.daub.mass.value, design)
+    return [*brick_words(zone), f"daub {volume}, {mass}"]
 
 
 def brick_words(zone: ZonePlan) -> list[str]:
@@ -160,16 +160,31 @@ def daub_rows(daub: Daub, design: Design) -> list[tuple[str, str]]:
         ),
         (
             "Water",
-            f"{figures(daub.water_least)} to {figures(daub.water_most)} L in all",
+            f"{_say_water(daub, design)} in all",
         ),
-        ("Batches", f"{daub.batches}, up to {mix.batch:g} L each"),
+        (
+            "Batches",
+            f"{daub.batches}, up to {say_volume(mix.batch * LITRE, design)} each",
+        ),
         ("Layers", f"{layers}; {thick} where it is thickest"),
         (
             "Wash first",
-            f"{say_area(daub.wash_area, design)} with {figures(daub.wash / LITRE)} L "
+            f"{say_area(daub.wash_area, design)} with {say_volume(daub.wash, design)} "
             "of clay wash",
         ),
     ]
+
+
+def _say_water(daub: Daub, design: Design) -> str:
+    """Water in litres, in US gallons first where the shop measures in inches."""
+    litres = f"{figures(daub.water_least)} to {figures(daub.water_most)} L"
+    if design.length_unit != "in":
+        return litres
+    least, most = (
+        figures(water * LITRE / _GALLON)
+        for water in (daub.water_least, daub.water_most)
+    )
+    return f"{least} to {most} US gal ({litres})"
 
 
 def _volume(volume: Quantity, design: Design) -> str:
@@ -190,7 +205,8 @@ def _order_row(line: OrderLine, design: Design) -> OrderRow:
         buy = f"{line.packs} bricks"
     else:
         needed, order = say_mass(line.best, design), say_mass(line.enough, design)
-        buy = f"{line.packs} \N{MULTIPLICATION SIGN} {line.pack:g} kg"
+        pack = say_short_mass(line.pack, design)
+        buy = f"{line.packs} \N{MULTIPLICATION SIGN} {pack}"
     return OrderRow(
         material=plain(line.material, most=40),
         needed=needed,
@@ -222,11 +238,18 @@ def say_sure(plan: RepairPlan) -> str:
 
 
 def say_mass(kg: float, design: Design) -> str:
-    """A mass in kg, and in pounds where the shop measures in inches."""
+    """A mass in kg; in pounds first where the shop measures in inches."""
     metric = f"{figures(kg)} kg"
     if design.length_unit != "in":
         return metric
-    return f"{metric} ({figures(kg / _POUND)} lb)"
+    return f"{figures(kg / _POUND)} lb ({metric})"
+
+
+def say_short_mass(kg: float, design: Design) -> str:
+    """A mass in the shop's own unit alone."""
+    if design.length_unit != "in":
+        return f"{figures(kg)} kg"
+    return f"{figures(kg / _POUND)} lb"
 
 
 def say_short(mm: float, unit: str) -> str:

@@ -53,6 +53,7 @@ from geom.views.say import (
     say_degrees,
     say_from,
     say_heights,
+    say_interval,
     say_length_interval,
     say_litres,
     say_volume,
@@ -111,8 +112,8 @@ def _zone_row(zone: Zone, design: Design) -> ZoneRow:
         area=say_area(zone.area, design),
         volume=say_volume(zone.volume.value, design),
         volume_interval=say_volume_interval(zone.volume, design),
-        depth=f"{kind} {say_both(depth.value, design.length_unit)}",
-        depth_interval=say_heights(depth.low95, depth.high95, design),
+        depth=f"{kind} {say_interval(depth, design.length_unit)[0]}",
+        depth_interval=say_interval(depth, design.length_unit)[1],
     )
 
 
@@ -198,8 +199,8 @@ def _volume_row(name: str, volume: Quantity, design: Design) -> tuple[str, str, 
 
 
 def _length_row(name: str, length: Quantity, design: Design) -> tuple[str, str, str]:
-    value = say_both(length.value, design.length_unit)
-    return name, value, say_heights(length.low95, length.high95, design)
+    value, ends = say_interval(length, design.length_unit)
+    return name, value, ends
 
 
 def level_rows(findings: Findings, design: Design) -> list[tuple[str, str, str, str]]:
@@ -298,10 +299,8 @@ def _deepest(design: Design, findings: Findings) -> list[tuple[str, str]]:
 
 
 def _within(length: Quantity, unit: str) -> str:
-    value, low, high = (
-        say_both(mm, unit) for mm in (length.value, length.low95, length.high95)
-    )
-    return f"{value}, 95 % between {low} and {high}"
+    value, ends = say_interval(length, unit)
+    return f"{value}, 95 %: {ends}"
 
 
 def _zone_counts(findings: Findings) -> str:

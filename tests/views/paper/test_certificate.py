@@ -22,7 +22,7 @@ from geom.repair.acceptance.result import (
 )
 from geom.repair.audit.taper import Measure, TuyereAudit
 from geom.repair.plan.daub import drying_schedule
-from geom.views.cautions import CAUTIONS
+from geom.views.cautions import TO_LIGHT
 from geom.views.paper.certificate import certificate_bytes
 
 PLACE = CheckPoint(90.0, 1016.0, Quantity.normal(9.0, 2.0), 0.02)
@@ -164,7 +164,7 @@ def test_the_taper_is_told_beside_the_verdict(design):
 
 def test_every_caution_and_the_deferral_are_on_it(design):
     text = text_of(made(), design)
-    for caution in CAUTIONS:
+    for caution in TO_LIGHT:
         assert caution in text
 
 
@@ -221,7 +221,7 @@ NONE = Quantity.normal(0.0, 1.0)
 def test_it_is_one_page_however_much_there_is_to_say(design):
     text = text_of(crowded(), design)
     assert re.search(r"\d+ more", text)
-    for caution in CAUTIONS:
+    for caution in TO_LIGHT:
         assert caution in text
     assert "Accepted by" in text
 

@@ -262,7 +262,7 @@ def test_the_mix_in_pails_is_that_of_the_plan(furnace):
     pails = daub.sand.value / mix.sand_density * 1e3 / 12.0 / max(daub.batches, 1)
     assert sand == pytest.approx(pails, abs=0.26)
     assert sand / clay == pytest.approx(3.0, rel=0.15)
-    assert second.startswith("A pail holds 12")
+    assert second.startswith("A pail holds 0.424 ft³ (12.0 L)")
 
 
 def test_what_to_have_ready_is_the_order_each_figure_by_its_name(pages, furnace):

@@ -21,7 +21,7 @@ from geom.frame import clock_time
 from geom.sampling.plan import follow_up_plan, initial_plan
 from geom.sampling.stations import Advice, Station
 from geom.units import parse_number
-from geom.views.cautions import CAUTIONS
+from geom.views.cautions import TO_ENTER
 from geom.views.names import PAPER, WORKBOOK
 from geom.views.outputs import refuse_filled_in, write_rod_sheet
 from geom.views.paper.rod_sheet import rod_sheet_bytes
@@ -197,7 +197,7 @@ def test_the_marks_stand_on_a_sheet_of_their_own(design: Design) -> None:
 
 def test_all_cautions_are_in_the_workbook(design: Design) -> None:
     sheet = sheet_of(workbook_bytes(design, initial_plan(design)), "cautions")
-    assert [row[0].value for row in sheet.iter_rows()] == list(CAUTIONS)
+    assert [row[0].value for row in sheet.iter_rows()] == list(TO_ENTER)
 
 
 def test_names_that_look_like_formulas_stay_text() -> None:
@@ -347,7 +347,7 @@ def test_it_is_black_and_white(paper: bytes) -> None:
 
 def test_the_first_page_has_every_caution(paper: bytes) -> None:
     first = pages(paper)[0]
-    for caution in CAUTIONS:
+    for caution in TO_ENTER:
         assert caution in first
     assert "Seen from above" in first
 

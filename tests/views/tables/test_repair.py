@@ -1,5 +1,6 @@
 """What is said of the plan, of tuyeres, bottom and melting."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -21,9 +22,9 @@ from geom.views.tables.repair import (
 )
 
 
-def test_masses_are_told_in_pounds_too_where_lengths_are_in_inches(furnace, build):
+def test_masses_are_told_in_pounds_first_where_lengths_are_in_inches(furnace, build):
     # 1 lb = 0.45359237 kg exactly (international yard and pound agreement, 1959)
-    assert say_mass(45.359237, furnace.design) == "45.4 kg (100 lb)"
+    assert say_mass(45.359237, furnace.design) == "100 lb (45.4 kg)"
     metric = build("mm", spacing=40.0, columns=120).design
     assert say_mass(45.359237, metric) == "45.4 kg"
 
@@ -34,8 +35,13 @@ def test_jobs_are_those_of_the_plan_in_its_order(furnace):
     assert [job.zone for job in told] == [str(zone.id) for zone in plan.zones]
     for job, zone in zip(told, plan.zones, strict=True):
         if zone.daub is not None:
-            litres = float(job.amount[-1].split()[1])
-            assert litres == pytest.approx(zone.daub.volume.value / 1e6, rel=5e-3)
+            litres, mass = re.search(
+                r"\(([\d.]+) L\), ([\d.]+) lb", job.amount[-1]
+            ).groups()
+            volume = zone.daub.volume.value / 1e6
+            assert float(litres) == pytest.approx(volume, rel=5e-3)
+            kg = 0.45359237 * float(mass)
+            assert kg == pytest.approx(zone.daub.mass.value, rel=5e-3)
 
 
 def test_what_is_on_hand_is_told_and_need_not_be_bought(furnace):
