@@ -359,6 +359,11 @@ _bag = amount(1.0, 2000.0, "kg", cure="Write kg: 100 lb are 45.4 kg")
 _litres = amount(1.0, 1e4, "litres", cure="Write litres: 1 cubic foot is 28.3")
 _melt = amount(50.0, 2e5, "kg/h", cure="Write kg/h: 5 t an hour are 5000")
 _blast = amount(20.0, 5e5, "m3/h", cure="Write m3/h: 1000 cubic ft/min are 1699")
+_specific = amount(
+    0.05, 5.0, "kg/h", cure="Write kg/h from 1 cm2: 10 lb from 1 in2 are 0.70"
+)
+_pressure = amount(0.2, 50.0, "kPa", cure="Write kPa: 16 oz to the square inch are 6.9")
+_coke_ratio = amount(2.0, 40.0, "", cure="Write iron over coke: 10 to 1 is 10")
 _hours = amount(0.0, 240.0, "hours", cure="Write hours: a day is 24")
 _standing = amount(0.1, 24.0, "hours", cure="Write hours: 20 minutes are 1/3")
 _rate = amount(0.1, 1e4, "an hour", cure="Write what one man does in an hour")
@@ -541,5 +546,16 @@ TABLES = (
             "hold_at": rising_temperatures,
         },
     ),
-    TableSchema("melting", optional={"rate": _melt, "blast": _blast}),
+    TableSchema(
+        "melting",
+        optional={
+            **dict.fromkeys(("rate", "last_rate"), _melt),
+            **dict.fromkeys(("blast", "last_blast"), _blast),
+            "specific_rate": _specific,
+            "pressure": _pressure,
+            "bed": positive_length,
+            "coke_density": _density,
+            "coke_ratio": _coke_ratio,
+        },
+    ),
 )

@@ -322,15 +322,35 @@ class Drying:
 
 @dataclass(frozen=True)
 class Melting:
-    """What the furnace melts as drawn (``[melting]``); ``None``: not known.
+    """How the furnace melts (``[melting]``); ``None``: not known.
 
     Attributes
     ----------
-    rate : float or None, kg/h
+    rate, blast : float or None, kg/h, m3/h
+        As drawn.
+    specific_rate : float or None, kg/h
+        From each square centimetre of section; stands in for ``rate``.
+    last_rate, last_blast : float or None, kg/h, m3/h
+        That the last heat ran at.
+    pressure : float or None, kPa
+        Of the blast.
+    bed : float or None, mm
+        Height of the bed over the tuyeres.
+    coke_density : float or None, kg/m3
+        Of bed coke, bulk.
+    coke_ratio : float or None
+        Iron to charge coke, by mass.
     """
 
     rate: float | None = None
     blast: float | None = None
+    specific_rate: float | None = None
+    last_rate: float | None = None
+    last_blast: float | None = None
+    pressure: float | None = None
+    bed: float | None = None
+    coke_density: float | None = None
+    coke_ratio: float | None = None
 
 
 @dataclass(frozen=True)

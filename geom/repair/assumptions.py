@@ -89,6 +89,9 @@ MELTING_REACH = 150.0
 #: Iron from each square millimetre of section, kg/h: 10 lb/in2 h, common practice, from
 #: memory; orientation only.
 COMMON_RULE = 10.0 * 0.45359237 / 25.4**2
+#: Bed over the tuyeres, mm, of a blast of one oz/in2, Pa, by its square root, and of no
+#: blast: 10.5 in and 6 in (a handbook rule of American foundrymen, from memory).
+BED_RISE, BED_LEAST, OUNCE = 10.5 * 25.4, 6.0 * 25.4, 6894.757293168 / 16.0
 #: Points round the wall to strike a sand bottom to.
 STRIKE_POINTS = 8
 #: Azimuths that the section at the tap hole is summed over.

@@ -16,7 +16,12 @@ from geom.compare.zones import POSSIBLE
 from geom.design import Design
 from geom.document import as_document, fields_document
 from geom.frame import wrap
-from geom.repair.audit.melting import WornMelting, worn_melting
+from geom.repair.audit.melting import (
+    RunSettings,
+    WornMelting,
+    run_settings,
+    worn_melting,
+)
 from geom.repair.audit.sand_bottom import SandBottom, sand_bottom
 from geom.repair.audit.taper import TuyereAudit, taper_audit
 from geom.repair.masonry.placed import PlacedBrick
@@ -111,6 +116,8 @@ class RepairPackage:
         None where the design names no tap hole.
     drying : DryingSchedule or None
         None where nothing is daubed.
+    settings : RunSettings or None
+        None where the shop tells nothing of its melting, or no ring was read round.
     """
 
     plan: RepairPlan
@@ -120,6 +127,7 @@ class RepairPackage:
     melting: WornMelting | None
     bottom: SandBottom | None
     drying: DryingSchedule | None
+    settings: RunSettings | None
 
     def to_dict(self) -> dict[str, Any]:
         """What ``findings.json`` holds under ``repair``."""
@@ -148,12 +156,16 @@ def prepare_repair(
     """
     plan = plan_repair(surface, findings, design)
     support = plan_support(plan, surface, findings, design)
+    melting = worn_melting(surface, findings, design)
+    bottom = sand_bottom(design, surface=surface)
+    on_axis = 0.0 if bottom is None else bottom.middle
     return RepairPackage(
         plan=plan,
         support=support,
         relining=relined_bands(design, support.stops),
         taper=taper_audit(surface, design),
-        melting=worn_melting(surface, findings, design),
-        bottom=sand_bottom(design, surface=surface),
+        melting=melting,
+        bottom=bottom,
         drying=drying_schedule(as_document(plan.daub), design.shop),
+        settings=run_settings(melting, surface, design, bottom=on_axis),
     )

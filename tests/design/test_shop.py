@@ -109,6 +109,13 @@ hold_at = [110, 350.5]
 [melting]
 rate = 4500
 blast = 3400
+specific_rate = 0.7
+last_rate = 4600
+last_blast = 3500
+pressure = 6.9
+bed = 40
+coke_density = 480
+coke_ratio = 9.5
 
 [repair]
 bed_least = "1/4"
@@ -189,7 +196,17 @@ def test_every_key_arrives_in_its_unit(with_shop):
     assert shop.drying == Drying(
         "the clay's maker, sheet 3", 12.0, 25.0, 0.75, (110.0, 350.5)
     )
-    assert shop.melting == Melting(rate=4500.0, blast=3400.0)
+    assert shop.melting == Melting(
+        rate=4500.0,
+        blast=3400.0,
+        specific_rate=0.7,
+        last_rate=4600.0,
+        last_blast=3500.0,
+        pressure=6.9,
+        bed=pytest.approx(1016.0),
+        coke_density=480.0,
+        coke_ratio=9.5,
+    )
     assert shop.confidence == 0.9
 
 
@@ -223,7 +240,7 @@ def test_one_key_of_a_table_leaves_the_others_at_their_defaults(write):
 LENGTHS = (
     "length", "width", "thickness", "small", "joint", "bed_least", "bed_most",
     "cover_least", "cover_most", "layer_most", "wash", "least", "height", "radius",
-    "opening", "squaring", "open_height",
+    "opening", "squaring", "open_height", "bed",
 )  # fmt: skip
 
 
@@ -242,6 +259,7 @@ def in_unit(text: str, unit: str) -> str:
 def numbers(shop: Shop) -> list[float]:
     """Every number of the shop in a row."""
     parts = [*shop.bricks, shop.brickwork, shop.mix, shop.bottom, shop.melting]
+    parts += [shop.crew, shop.drying]
     found = [value for part in parts for value in astuple(part)]
     return [value for value in found if isinstance(value, float)]
 
@@ -249,6 +267,7 @@ def numbers(shop: Shop) -> list[float]:
 def words(shop: Shop) -> list[object]:
     """All that is no number of it."""
     parts = [*shop.bricks, shop.brickwork, shop.mix, shop.bottom, shop.melting]
+    parts += [shop.crew, shop.drying]
     found = [value for part in parts for value in astuple(part)]
     return [value for value in found if not isinstance(value, float)]
 
@@ -618,6 +637,18 @@ FAULTS = {
         "rate = 4.5",
         "[melting], key rate",
         "not in 50 to 200000 kg/h",
+    ),
+    "blast in ounces": (
+        "pressure = 6.9",
+        "pressure = 110",
+        "[melting], key pressure",
+        "kPa",
+    ),
+    "coke over iron": (
+        "coke_ratio = 9.5",
+        "coke_ratio = 0.1",
+        "[melting], key coke_ratio",
+        "not in 2",
     ),
     "blast below zero": (
         "blast = 3400",

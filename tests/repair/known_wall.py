@@ -31,7 +31,10 @@ class KnownWall:
         places = net_points(np.arange(0.0, 1501.0, 100.0), np.arange(0.0, 360.0, 30.0))
         nothing = np.zeros(len(places))
         observed = ObservationOperator(nothing, places, nothing.astype(bool))
-        self.fitted = SimpleNamespace(best=SimpleNamespace(observed=observed))
+        noise = SimpleNamespace(sources=())
+        self.fitted = SimpleNamespace(
+            best=SimpleNamespace(observed=observed, noise=noise)
+        )
 
     def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         a, h = np.tile(azimuth, height.size), np.repeat(height, azimuth.size)

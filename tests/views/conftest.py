@@ -27,7 +27,7 @@ from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings.rod import RodReadings
 from geom.repair import RepairPackage, plan_repair
-from geom.repair.audit.melting import worn_melting
+from geom.repair.audit.melting import run_settings, worn_melting
 from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.audit.taper import taper_audit
 from geom.repair.masonry.relining import relined_bands
@@ -77,6 +77,9 @@ class Furnace:
             melting=worn_melting(surface, findings, design),
             bottom=sand_bottom(design, surface=surface),
             drying=drying_schedule(as_document(plan.daub), design.shop),
+            settings=run_settings(
+                worn_melting(surface, findings, design), surface, design
+            ),
         )
 
 

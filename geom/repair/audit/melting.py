@@ -25,24 +25,34 @@ printed there and confirmed by it).
 Giessereilexikon, "Schmelzleistung": at constant coke charge the rate rises linearly
 with the blast.
 10 lb an hour for each square inch: common practice, from memory.
+Worked sums of a foundry course (stored scan, scribd 530506536): rate = specific rate *
+pi/4 d**2; bed coke = pi/4 d**2 h w, h from the sand bottom up; coke = rate / ratio.
+Bed over the tuyeres, in, 10.5 sqrt(blast in oz/in2) + 6: a handbook rule of American
+foundrymen, from memory.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from geom.compare.findings import Findings, Level
 from geom.compare.gaps import read_round
-from geom.design import Design
-from geom.design.shop import Melting
+from geom.design import Design, Melting, Profile
 from geom.document import AREA, MERGED, fields_document, only
 from geom.quantity import Quantity
-from geom.repair.assumptions import COMMON_RULE, MELTING_REACH
+from geom.repair.assumptions import (
+    BED_LEAST,
+    BED_RISE,
+    COMMON_RULE,
+    MELTING_REACH,
+    OUNCE,
+)
 from geom.surface import RadialSurface
-from geom.units import Bool, Int
+from geom.units import M2, M3, Bool, Int
 
 #: Places that stand for a band: heights at most, and azimuths.
 _HEIGHTS, _AZIMUTHS = 7, 60
@@ -121,6 +131,242 @@ class WornMelting:
         """As it is written in ``findings.json``; areas m2."""
         zone = fields_document(self)
         return {"levels": zone.pop("levels"), "melting_zone": zone}
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What one thing is set to.
+
+    Attributes
+    ----------
+    after : Quantity
+        For the wall after the repair.
+    last : Quantity
+        Of the last heat: as the shop tells it, or what the wall as surveyed asks for.
+    told : bool
+        Whether the shop tells it.
+    """
+
+    after: Quantity
+    last: Quantity
+    told: bool
+
+
+@dataclass(frozen=True)
+class RunSettings:
+    """How the furnace is run after the repair, against the last heat.
+
+    Attributes
+    ----------
+    diameter : Setting, mm
+        Of the circle with the area of the melting zone.
+    area_ratio : Quantity
+        Area after the repair over area as surveyed.
+    specific_rate : float or None, kg/h
+        From each square metre of section, before and after alike.
+    rate, blast : Setting or None, kg/h, m3/h
+    coke : Setting or None, kg/h
+        Charged.
+    bed : float or None, mm
+        Height over the upper edge of the lowest tuyeres.
+    bed_rule : bool
+        Whether that is by the rule, and not the shop's own.
+    bed_from : float or None, mm
+        Height of the sand bottom on the axis, or of the foot of the profile.
+    bed_coke : Setting or None, kg
+        From there up.
+    """
+
+    diameter: Setting
+    area_ratio: Quantity
+    specific_rate: float | None
+    rate: Setting | None
+    blast: Setting | None
+    coke: Setting | None
+    bed: float | None
+    bed_rule: bool
+    bed_from: float | None
+    bed_coke: Setting | None
+
+
+def run_settings(
+    worn: WornMelting | None,
+    surface: RadialSurface,
+    design: Design,
+    *,
+    bottom: float = 0.0,
+) -> RunSettings | None:
+    """How to run the furnace after the repair.
+
+    Parameters
+    ----------
+    worn : WornMelting or None
+        Of that surface.
+    surface : RadialSurface
+    design : Design
+        ``design.shop.melting`` tells what the shop knows of its melting.
+    bottom : float, mm
+        Thickness of the sand bottom on the axis.
+
+    Returns
+    -------
+    RunSettings or None
+        None where the shop tells nothing of its melting, or no ring was read round.
+    """
+    melting = design.shop.melting
+    if worn is None or melting == Melting():
+        return None
+    drawn = 2.0 * float(np.sqrt(worn.drawn_area / np.pi))
+    after, found = _after(0.5 * drawn, design.repair.tolerance), worn.zone.area_ratio
+    rate = rate_as_drawn(melting, worn.drawn_area)
+    settings = {
+        "rate": _setting(rate, melting.last_rate, after, found),
+        "blast": _setting(melting.blast, melting.last_blast, after, found),
+    }
+    bed, low = _bed(design), design.profile.bottom + bottom
+    diameters = [
+        ratio.through(
+            lambda r: drawn * float(np.sqrt(r)), 0.5 * drawn / np.sqrt(ratio.value)
+        )
+        for ratio in (after, found)
+    ]
+    return RunSettings(
+        diameter=Setting(*diameters, told=False),
+        area_ratio=_over(after, found),
+        specific_rate=None if rate is None else rate / (worn.drawn_area * M2),
+        **settings,
+        coke=_coke(settings["rate"], melting.coke_ratio),
+        bed=bed,
+        bed_rule=melting.bed is None,
+        bed_from=None if bed is None else low,
+        bed_coke=_bed_coke(surface, design, after, low, bed),
+    )
+
+
+def rate_as_drawn(melting: Melting, area: float) -> float | None:
+    """What the furnace melts as drawn, kg/h; None where it is not known.
+
+    Parameters
+    ----------
+    melting : Melting
+    area : float, mm2
+        Of its section.
+
+    Examples
+    --------
+    0.562 kg an hour from each square centimetre of a bore of 75 cm (worked in a
+    foundry course: 2,480):
+
+    >>> area = 0.25 * np.pi * 750.0**2
+    >>> round(rate_as_drawn(Melting(specific_rate=0.562), area), 1)
+    2482.8
+    """
+    if melting.rate is not None or melting.specific_rate is None:
+        return melting.rate
+    return melting.specific_rate * area / 100.0
+
+
+def bed_by_rule(pressure: float) -> float:
+    """Height of the bed over the tuyeres, mm, for a blast of so many kPa.
+
+    Examples
+    --------
+    16 oz to the square inch, a pound, ask for 48 in:
+
+    >>> round(bed_by_rule(6.894757) / 25.4, 4)
+    48.0
+    """
+    return float(BED_RISE * np.sqrt(1000.0 * pressure / OUNCE) + BED_LEAST)
+
+
+def _after(radius: float, tolerance: float) -> Quantity:
+    """Area over that drawn, the wall anywhere within its tolerance, all round alike."""
+    half = 2.0 * tolerance / radius
+    return Quantity(1.0, half / np.sqrt(3.0), 1.0 - 0.95 * half, 1.0 + 0.95 * half)
+
+
+def _over(one: Quantity, other: Quantity) -> Quantity:
+    """A ratio of two that are independent, to first order."""
+    ratio = one.value / other.value
+    return Quantity.normal(
+        ratio, ratio * float(np.hypot(one.sd / one.value, other.sd / other.value))
+    )
+
+
+def _setting(
+    drawn: float | None, last: float | None, after: Quantity, found: Quantity
+) -> Setting | None:
+    """By what it is as drawn; else by what the last heat ran at on the worn wall."""
+    if drawn is None and last is None:
+        return None
+    told = last is not None
+    was = Quantity.normal(last, 0.0) if last is not None else found.times(drawn or 0.0)
+    if drawn is not None:
+        return Setting(after.times(drawn), was, told)
+    return Setting(_over(after, found).times(was.value), was, told)
+
+
+def _coke(rate: Setting | None, ratio: float | None) -> Setting | None:
+    if rate is None or ratio is None:
+        return None
+    return Setting(rate.after.times(1.0 / ratio), rate.last.times(1.0 / ratio), False)
+
+
+def _bed(design: Design) -> float | None:
+    """Height of the bed over the tuyeres; None where it is not known."""
+    melting = design.shop.melting
+    if not design.tuyeres or melting.bed is not None:
+        return melting.bed if design.tuyeres else None
+    return None if melting.pressure is None else bed_by_rule(melting.pressure)
+
+
+def _bed_coke(
+    surface: RadialSurface,
+    design: Design,
+    after: Quantity,
+    low: float,
+    bed: float | None,
+) -> Setting | None:
+    """Coke of the bed, as drawn and as found; rows not read round are as drawn."""
+    density = design.shop.melting.coke_density
+    if density is None or bed is None:
+        return None
+    lowest = min(design.tuyeres, key=lambda tuyere: tuyere.height)
+    high = lowest.height + 0.5 * lowest.tall + bed
+    whole, grid = bore_volume(design.profile, low, high), surface.grid
+    inside = (grid.height > low) & (grid.height < high)
+    rows = np.flatnonzero(_read_rows(surface) & inside)
+    was = Quantity.normal(whole, 0.0)
+    if rows.size:
+        tall, radius = grid.row_height[rows], grid.design_radius[rows]
+        read = float(np.pi * np.sum(tall * radius**2))
+        ratio = band_ratio(surface, rows)
+        was = Quantity.normal(whole + read * (ratio.value - 1.0), read * ratio.sd)
+    each = density * M3
+    return Setting(after.times(whole * each), was.times(each), told=False)
+
+
+def bore_volume(profile: Profile, low: float, high: float) -> float:
+    """What the drawn bore holds between two heights, mm3; frustum by frustum.
+
+    Examples
+    --------
+    A bore of 75 cm, 150 cm high, of coke of 482 kg/m3 (worked in a foundry course: 320
+    kg):
+
+    >>> bore = Profile(np.array([0.0, 3000.0]), np.array([375.0, 375.0]))
+    >>> round(bore_volume(bore, 200.0, 1700.0) * 482.0e-9, 1)
+    319.4
+    """
+    total = 0.0
+    ends = list(zip(profile.height, profile.radius, strict=True))
+    for (foot, below), (head, above) in pairwise(ends):
+        first, last = max(foot, low), min(head, high)
+        if last > first:
+            slope = (above - below) / (head - foot)
+            r, s = (below + slope * (z - foot) for z in (first, last))
+            total += float(np.pi / 3.0 * (last - first) * (r * r + r * s + s * s))
+    return total
 
 
 def worn_melting(

@@ -38,6 +38,8 @@ from geom.views.tables.repair import (
     order_rows,
     say_not_planned,
     say_sure,
+    settings_lines,
+    settings_rows,
     strike_rows,
 )
 from geom.views.tables.support import (
@@ -177,6 +179,8 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
         "bottom": [] if bottom is None else bottom_lines(bottom, design),
         "strike": [] if bottom is None else strike_rows(bottom, design),
         "melting": melting_lines(works.melting, design),
+        "settings": settings_rows(works.settings, design),
+        "settings_mind": settings_lines(works.settings, design),
         "drying": drying_lines(works.drying, design),
         "holds": drying_rows(works.drying, design),
     }

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from geom.compare.findings import Action
 from geom.design import Design
 from geom.quantity import Quantity
-from geom.repair.audit.melting import WornMelting
+from geom.repair.audit.melting import RunSettings, WornMelting
 from geom.repair.audit.sand_bottom import SandBottom
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.order import OrderLine
@@ -27,7 +27,7 @@ from geom.repair.plan.result import (
     ZoneNote,
     ZonePlan,
 )
-from geom.units import LITRE, as_fraction, say_both, say_length
+from geom.units import CUBIC_FOOT, LITRE, as_fraction, say_both, say_length
 from geom.views.say import (
     figures,
     plain,
@@ -376,8 +376,107 @@ def melting_lines(worn: WornMelting | None, design: Design) -> list[str]:
     return lines
 
 
+def settings_lines(settings: RunSettings | None, design: Design) -> list[str]:
+    """What the run settings keep, and what they leave out; empty without any."""
+    if settings is None:
+        return []
+    lines = [
+        "Settings for the wall within its tolerance of the drawing, to first order: "
+        "coke, charge and the heat of the blast are left out. Begin with them, watch "
+        "the iron, and go by that."
+    ]
+    if settings.specific_rate is not None:
+        lines.append(
+            f"They keep the specific rate: {_specific(settings.specific_rate, design)}."
+        )
+    return lines
+
+
+def settings_rows(
+    settings: RunSettings | None, design: Design
+) -> list[tuple[str, str, str, str]]:
+    """What is set, after the repair and in the last heat, and by which rule."""
+    if settings is None:
+        return []
+    found = (_setting_row(name, settings, design) for name in _SETTINGS)
+    rows = [row for row in found if row is not None]
+    if settings.bed is not None:
+        rule = "10.5 √(blast, oz/in²) + 6 in: a handbook rule, from memory"
+        height = say_both(settings.bed, design.length_unit)
+        by = rule if settings.bed_rule else "the shop's own"
+        rows.append(("Bed over the tuyeres", height, "alike", by))
+    return rows + _bed_coke_row(settings, design)
+
+
+#: What is set; and by what rule from what it is as drawn.
+_SETTINGS = {
+    "diameter": ("Diameter of the melting zone", "circle of its area"),
+    "rate": ("Rate", "as the area"),
+    "blast": ("Blast", "as the area: the same on each part of it"),
+    "coke": ("Charge coke", "rate / (iron to coke)"),
+}
+
+
+def _setting_row(
+    name: str, settings: RunSettings, design: Design
+) -> tuple[str, str, str, str] | None:
+    setting, (words, by) = getattr(settings, name), _SETTINGS[name]
+    if setting is None:
+        return None
+    after, last = (
+        _measured(name, quantity, design) for quantity in (setting.after, setting.last)
+    )
+    if name == "diameter":
+        return words, after, f"{last}, as surveyed", by
+    source = "as the shop tells it" if setting.told else "that the worn wall asked for"
+    return words, after, last if name == "coke" else f"{last}, {source}", by
+
+
+def _bed_coke_row(
+    settings: RunSettings, design: Design
+) -> list[tuple[str, str, str, str]]:
+    setting = settings.bed_coke
+    if setting is None or settings.bed_from is None:
+        return []
+    after, last = (
+        say_mass(part.value, design) for part in (setting.after, setting.last)
+    )
+    by = f"bore × its bulk density, from {say_from(settings.bed_from, design)} up"
+    return [("Bed coke", after, last, by)]
+
+
+def _measured(name: str, quantity: Quantity, design: Design) -> str:
+    """A setting in the measures of the shop, its interval where it has one."""
+    if name == "diameter":
+        return say_length_interval(quantity, design)
+    size, unit, metric = _INCH_SHOP[name]
+    if design.length_unit != "in":
+        return _flow(quantity, metric)
+    same = f"({figures(quantity.value)} {metric})"
+    return f"{_flow(quantity.times(1.0 / size), unit)} {same}"
+
+
+#: Kilograms in a short ton of 2,000 lb; m³/h in a cubic foot a minute.
+_SHORT_TON, _CUBIC_FOOT_A_MINUTE = 2000.0 * _POUND, 60.0 * CUBIC_FOOT * 1e-9
+#: Measures of an inch shop, in kg/h and m³/h.
+_INCH_SHOP = {
+    "rate": (_SHORT_TON, "short tons/h", "kg/h"),
+    "blast": (_CUBIC_FOOT_A_MINUTE, "cfm", "m³/h"),
+    "coke": (_POUND, "lb/h", "kg/h"),
+}
+
+
+def _specific(rate: float, design: Design) -> str:
+    """From kg/h on a square metre."""
+    if design.length_unit != "in":
+        return f"{figures(rate * 1e-4)} kg an hour from each cm²"
+    return f"{figures(rate / _POUND * 25.4e-3**2)} lb an hour from each square inch"
+
+
 def _flow(quantity: Quantity, unit: str) -> str:
     value, low, high = (
         figures(part) for part in (quantity.value, quantity.low95, quantity.high95)
     )
+    if quantity.sd == 0.0:
+        return f"{value} {unit}"
     return f"{value} {unit}; 95 %: {low} to {high}"

@@ -5,8 +5,10 @@ from dataclasses import replace
 
 import pytest
 
+from geom.design import Melting
 from geom.quantity import Quantity
 from geom.repair.assumptions import COMMON_RULE
+from geom.repair.audit.melting import run_settings
 from geom.repair.plan.result import NoBrickFits, NotPlanned
 from geom.views.tables.repair import (
     bottom_lines,
@@ -18,6 +20,8 @@ from geom.views.tables.repair import (
     say_not_planned,
     say_sure,
     say_zone_note,
+    settings_lines,
+    settings_rows,
     strike_rows,
 )
 
@@ -115,3 +119,46 @@ def test_a_zone_that_the_plan_leaves_is_named_with_its_volume():
     left = say_not_planned(NotPlanned(3, "measure again", 1.94e6))
     assert "Zone 3 has to be measured again" in left
     assert "1.9 litres are not in this plan" in left
+
+
+MELTING = Melting(
+    rate=5000.0, last_blast=3600.0, pressure=6.894757, coke_density=480.0, coke_ratio=10
+)
+
+
+def settings_of(furnace, unit="in"):
+    shop = replace(furnace.design.shop, melting=MELTING)
+    design = replace(furnace.design, shop=shop, length_unit=unit)
+    settings = run_settings(furnace.works.melting, furnace.surface, design)
+    return settings, design
+
+
+def test_settings_stand_in_the_measures_of_the_shop(furnace):
+    settings, design = settings_of(furnace)
+    rows = {row[0]: row[1:] for row in settings_rows(settings, design)}
+    # 5000 kg are 5.51 short tons; 500 kg 1102 lb; 3600 m3/h are 2119 cfm
+    assert rows["Rate"][0].startswith("5.51 short tons/h; 95 %: ")
+    assert "(5000 kg/h)" in rows["Rate"][0]
+    assert rows["Rate"][1].endswith("that the worn wall asked for")
+    assert rows["Blast"][1] == "2119 cfm (3600 m³/h), as the shop tells it"
+    assert rows["Charge coke"][0].startswith("1102 lb/h")
+    assert rows["Bed over the tuyeres"][0].startswith("48 in")
+    assert "from memory" in rows["Bed over the tuyeres"][2]
+    assert rows["Bed coke"][2].startswith("bore × its bulk density, from ")
+    assert "lb an hour from each square inch" in settings_lines(settings, design)[1]
+
+
+def test_a_metric_shop_gets_metric_settings(furnace):
+    settings, design = settings_of(furnace, "mm")
+    words = " ".join(" ".join(row) for row in settings_rows(settings, design))
+    words += " ".join(settings_lines(settings, design))
+    for measure in ("cfm", "short ton", "lb", "square inch"):
+        assert measure not in words
+    assert "5000 kg/h; 95 %: " in words
+    assert "kg an hour from each cm²" in words
+
+
+def test_without_a_word_of_melting_there_are_no_settings(furnace):
+    assert settings_rows(None, furnace.design) == []
+    assert settings_lines(None, furnace.design) == []
+    assert furnace.works.settings is None
