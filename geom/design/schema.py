@@ -186,23 +186,14 @@ share = _where(
     "share {} is not 0 or more and less than 1",
     "Write a share of one: 5 in a hundred is 0.05",
 )
-_whole_number = _where(
-    lambda n: n == np.floor(n) and 0.0 <= n <= 1e6,
-    "{} is not a whole number from 0 to a million",
-    "Count whole ones; leave the key out if not known",
-)
 
 
-_men = _where(
-    lambda n: n == np.floor(n) and 1.0 <= n <= 50.0,
-    "{} is not a whole number of men from 1 to 50",
-    "Count those who are at work at once",
-)
-
-
-def count(value: object, unit: str) -> int:
-    """Read how many there are: a whole number, 0 to a million."""
-    return int(_whole_number(value, unit))
+def whole(low: int, high: int, *, cure: str) -> Callable[[object, str], int]:
+    """Make a reader of how many there are: a whole number, ``low`` to ``high``."""
+    between = f"{low} to {'a million' if high == 10**6 else high}"
+    what = f"{{}} is not a whole number from {between}"
+    read = _where(lambda n: n == np.floor(n) and low <= n <= high, what, cure)
+    return lambda value, unit: int(read(value, unit))
 
 
 def rising_temperatures(value: object, unit: str) -> tuple[float, ...]:
@@ -215,11 +206,6 @@ def rising_temperatures(value: object, unit: str) -> tuple[float, ...]:
     if any(second <= first for first, second in pairwise(found)):
         raise InputError("the temperatures do not rise", cure=cure)
     return found
-
-
-def crew_size(value: object, unit: str) -> int:
-    """Read how many men are at work: 1 to 50."""
-    return int(_men(value, unit))
 
 
 def shown(value: object) -> str:
@@ -350,6 +336,8 @@ def refuse_unknown(
             raise InputError(what, file=file, place=place, cure=cure)
 
 
+_count = whole(0, 10**6, cure="Count whole ones; leave the key out if not known")
+_men = whole(1, 50, cure="Count those who are at work at once")
 _parts = amount(0.0, 1000.0, "parts", cure="Write parts: 3 of sand to 1 of clay")
 _density = amount(
     200.0, 6000.0, "kg/m3", cure="Write kg/m3: 100 lb to the cubic foot are 1602 kg/m3"
@@ -375,6 +363,12 @@ _chance = amount(
 )
 _open_arc = amount(5.0, 180.0, "degrees", cure="Write degrees of arc: 60 are usual")
 _ppm = amount(0.0, 1000.0, "ppm", cure="Write parts in a million: 10 are usual")
+_RATES = ("chip_rate", "brick_rate", "daub_rate", "wash_rate", "bottom_rate")
+_TIMES = (
+    "cool_hours", "ready_hours", "bar_hours", "clean_hours", "measure_hours",
+    "again_hours", "stiffen_hours", "opening_hours", "cool_again_hours", "doors_hours",
+    "boards_hours", "light_hours",
+)  # fmt: skip
 _opening = {"height": length, "width": positive_length, "tall": positive_length}
 #: One of the first two is needed.
 _place = {"azimuth": azimuth, "clock": clock}
@@ -485,7 +479,7 @@ TABLES = (
             "radial": one_of("length", "width"),
             "bore": positive_length,
             "mass": _brick_mass,
-            "stock": count,
+            "stock": _count,
         },
         many=True,
     ),
@@ -526,14 +520,9 @@ TABLES = (
     TableSchema(
         "crew",
         optional={
-            "men": crew_size,
-            **dict.fromkeys(("chip_rate", "brick_rate", "daub_rate"), _rate),
-            **dict.fromkeys(("wash_rate", "bottom_rate"), _rate),
-            **dict.fromkeys(("cool_hours", "ready_hours", "bar_hours"), _hours),
-            **dict.fromkeys(("clean_hours", "measure_hours", "again_hours"), _hours),
-            **dict.fromkeys(("stiffen_hours", "opening_hours"), _hours),
-            **dict.fromkeys(("cool_again_hours", "doors_hours"), _hours),
-            **dict.fromkeys(("boards_hours", "light_hours"), _hours),
+            "men": _men,
+            **dict.fromkeys(_RATES, _rate),
+            **dict.fromkeys(_TIMES, _hours),
         },
     ),
     TableSchema(

@@ -52,7 +52,7 @@ def test_everything_of_the_repair_is_told_under_one_key(furnace):
     assert set(repair) == {
         "schema", "zones", "order", "daub", "account", "confidence", "notes",
         "support", "relining", "taper", "melting", "bottom",
-        "drying", "settings",
+        "drying", "openings", "settings",
     }  # fmt: skip
     assert len(repair["taper"]) == 6
     assert len(repair["bottom"]["strike"]) == 8
