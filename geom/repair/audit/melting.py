@@ -224,14 +224,14 @@ def run_settings(
         "blast": _setting(melting.blast, melting.last_blast, after, found),
     }
     bed, low = _bed(design), design.profile.bottom + bottom
-    diameters = [
+    wide, was = (
         ratio.through(
             lambda r: drawn * float(np.sqrt(r)), 0.5 * drawn / np.sqrt(ratio.value)
         )
         for ratio in (after, found)
-    ]
+    )
     return RunSettings(
-        diameter=Setting(*diameters, told=False),
+        diameter=Setting(wide, was, told=False),
         area_ratio=_over(after, found),
         specific_rate=None if rate is None else rate / (worn.drawn_area * M2),
         **settings,
