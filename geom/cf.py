@@ -31,6 +31,30 @@ _CHECKED: dict[str, Any] = {
 _NO_VARIABLE = "This is a netCDF dimension but not a netCDF variable."
 
 
+def walk_through(path: Path) -> None:
+    """Look at every name, shape and attribute of a file, as HDF5 alone reads it.
+
+    Where a file is damaged this fails; h5netcdf would give up half made there, and
+    complain to the terminal when that is cleared away.
+
+    Raises
+    ------
+    OSError, ValueError, KeyError, TypeError, RuntimeError
+        What h5py raises.
+    """
+    import h5py  # type: ignore[import-untyped]
+
+    def look(_: str, item: h5py.HLObject) -> None:
+        for name in item.attrs:
+            item.attrs[name]
+        if isinstance(item, h5py.Dataset):
+            _ = item.shape, item.dtype, item.dims
+
+    with h5py.File(path, "r") as file:
+        look("", file)
+        file.visititems(look)
+
+
 def write_packed(path: Path, data: xr.Dataset) -> None:
     """Write a dataset as NetCDF-4; NaN is what is missing, coordinates have none."""
     encoding: dict[str, dict[str, Any]] = {
@@ -57,7 +81,7 @@ def write_checked(path: Path, data: xr.Dataset) -> None:
     data : Dataset
         Numbers over any dimensions, texts as scalars.
     """
-    import h5py  # type: ignore[import-untyped]
+    import h5py
 
     content = io.BytesIO()
     with h5py.File(content, "w", track_order=True) as file:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from geom.cf import walk_through
 from geom.design import Design
 from geom.errors import InputError
 from geom.quantity import Quantity
@@ -211,6 +212,7 @@ def _read(path: Path, design: Design) -> xr.Dataset:
     import xarray as xr
 
     try:
+        walk_through(path)
         with xr.open_dataset(path, engine="h5netcdf") as dataset:
             _refuse_no_surface(dataset)
             data = dataset.load()
