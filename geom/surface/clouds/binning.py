@@ -48,6 +48,9 @@ CHUNK = 4_000_000
 #: Held by the thread that runs compiled loops where they cannot be run twice at once.
 _ONE_AT_A_TIME = Lock()
 
+#: mm, along each axis.
+FARTHEST = 1e12
+
 Progress = Callable[[int], None]
 
 
@@ -80,7 +83,10 @@ def sample(cloud: Cloud) -> Float:
         thinned = max(1, (count or 0) // SAMPLE)
         runs = [run.coordinates()[::thinned] for run in cloud.source.chunks(RUN)]
     found = np.concatenate(runs) if runs else np.zeros((0, 3))
-    return found * cloud.millimetres
+    # Farther off than the frame of any cloud begins nothing is wall; squares of what a
+    # spoiled file holds would be more than a number can be.
+    far = FARTHEST / cloud.millimetres
+    return np.clip(found, -far, far) * cloud.millimetres
 
 
 def bin_cloud(

@@ -102,3 +102,16 @@ def test_sparse_is_for_point_clouds_only(tmp_path):
     path.write_text("azimuth_deg,height_mm,radius_mm\n0,100,450\n")
     with pytest.raises(geom.InputError, match="point clouds only"):
         load_readings(path, BANDED, sparse=True)
+
+
+@pytest.mark.parametrize("unit", ["mm", "m"])
+@pytest.mark.parametrize("rows", [slice(0, 1), slice(None)])
+def test_numbers_near_the_greatest_there_are_are_no_wall(tmp_path, unit, rows):
+    points = points_of(BANDED, 4000)
+    points[rows, :2] = [1e308, -1.7e308]
+    path = tmp_path / "station.npy"
+    np.save(path, points)
+    readings = load_readings(path, BANDED, cloud_unit=unit)
+    # warnings of numpy are errors here; what is refused is refused in a sentence
+    with pytest.raises(geom.InputError, match=r"datum bands|no axis|sparse"):
+        geom.reconstruct(readings, BANDED)

@@ -1,0 +1,307 @@
+"""Killed at any moment: nothing reported saved is lost, nothing is mixed or left.
+
+``python scripts/kills.py FOLDER [--kills N]`` starts ``survey``, ``recheck``,
+``change``, ``record add`` and ``desk`` in turn, kills each with SIGKILL or SIGTERM at a
+random moment (seeded), and looks at what stands there:
+
+- an output folder holds every file of the run before or every file of this one;
+- a record passes ``record check`` and holds every survey that was reported saved;
+- a sheet holds every reading that the desk said it kept;
+- SIGTERM leaves with 143 (or 0, if it was done) and nothing hidden behind;
+- after one more whole run into the same place nothing hidden is left at all.
+
+It prints a table, and ends with 1 if anything was not so.  Run it in ``.venv``, by
+hand.
+"""
+
+from __future__ import annotations
+
+import argparse
+import collections
+import http.client
+import json
+import os
+import random
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from hashlib import sha256
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+DESIGN = ROOT / "scans" / "cupola-2.toml"
+SHEET = ROOT / "scans" / "cupola-2-heat-52.csv"
+AFTER = ROOT / "scans" / "cupola-2-campaign" / "heat-61-after.csv"
+EPOCHS = ("1790000000", "1800000000")
+
+
+class Faulty(Exception):
+    """Something is not as it has to be."""
+
+
+def command(*words: object) -> list[str]:
+    return [sys.executable, "-m", "geom.cli", *map(str, words)]
+
+
+def started(words: list[str], epoch: str = EPOCHS[0], log: Path | None = None):
+    out = subprocess.DEVNULL if log is None else log.open("wb")
+    env = dict(os.environ, OMP_NUM_THREADS="1", SOURCE_DATE_EPOCH=epoch)
+    return subprocess.Popen(
+        words, cwd=ROOT, env=env, stdout=out, stderr=subprocess.STDOUT,
+        start_new_session=True,
+    )  # fmt: skip
+
+
+def whole(words: list[str], epoch: str = EPOCHS[0]) -> float:
+    """Run to the end; seconds."""
+    begun = time.monotonic()
+    if code := started(words, epoch).wait():
+        raise Faulty(f"exit {code}: {' '.join(words)}")
+    return time.monotonic() - begun
+
+
+def digest(folder: Path) -> str:
+    """Of every file below a folder, by name and content."""
+    total = sha256()
+    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
+        total.update(str(path.relative_to(folder)).encode() + path.read_bytes())
+    return total.hexdigest()
+
+
+def hidden(folder: Path) -> list[str]:
+    return sorted(p.name for p in folder.iterdir() if p.name.startswith("."))
+
+
+def ended(process: subprocess.Popen[bytes], how: int, after: float) -> int:
+    """Kill a command so long after its start; its exit code."""
+    try:
+        process.wait(after)
+    except subprocess.TimeoutExpired:
+        process.send_signal(how)
+    return process.wait(120)
+
+
+class OutputFolder:
+    """A command that replaces an output folder."""
+
+    def __init__(self, base: Path, words: Callable[[Path], list[str]]) -> None:
+        self.base, self.words = base, words
+        base.mkdir(parents=True)
+        self.out = base / "out"
+        self.known = {}
+        for epoch in EPOCHS:
+            self.lasts = whole(words(self.out), epoch)
+            self.known[digest(self.out)] = epoch
+
+    def kill(self, how: int, rng: random.Random) -> str:
+        """Start it, kill it at some moment, and look."""
+        epoch = EPOCHS[rng.randrange(2)]
+        process = started(self.words(self.out), epoch)
+        code = ended(process, how, rng.uniform(0.0, 1.1 * self.lasts))
+        stands = self.out
+        if not stands.exists():
+            # between the two renames of the swap: the old one waits, whole
+            old = [p for p in self.base.iterdir() if p.suffix == ".old"]
+            if how == signal.SIGTERM or len(old) != 1:
+                raise Faulty("the folder is gone")
+            (stands,) = old
+        if digest(stands) not in self.known:
+            raise Faulty("the folder holds neither the old run nor the new one")
+        if code == 0 and self.known[digest(stands)] != epoch:
+            raise Faulty("done, and the old run stands there")
+        # -15: before Python could ask for the signal, when nothing was done yet
+        gone = how == signal.SIGTERM
+        if gone and (code not in {0, 143, -15} or hidden(self.base)):
+            raise Faulty(f"SIGTERM: exit {code}, left {hidden(self.base)}")
+        return "done" if code == 0 else "killed"
+
+    def close(self) -> None:
+        """See what is left in the end."""
+        whole(self.words(self.out))
+        if hidden(self.base):
+            raise Faulty(f"left behind: {hidden(self.base)}")
+
+
+class RecordFolder:
+    """Surveys added to a record."""
+
+    def __init__(self, base: Path, survey: Path) -> None:
+        base.mkdir(parents=True)
+        self.base, self.survey, self.heat = base, survey, 0
+        self.record = base / "record"
+        whole(command("record", "start", self.record, DESIGN))
+        self.lasts = whole(self.words(0))
+        self.saved = {0}
+
+    def words(self, heat: int) -> list[str]:
+        """Of the command that adds a heat."""
+        return command(
+            "record", "add", "--heat", heat, "--date", "2026-01-05",
+            "--stage", "before-repair", self.record, self.survey,
+        )  # fmt: skip
+
+    def kill(self, how: int, rng: random.Random) -> str:
+        """Start it, kill it at some moment, and look."""
+        self.heat += 1
+        log = self.base / "said.txt"
+        process = started(self.words(self.heat), log=log)
+        code = ended(process, how, rng.uniform(0.0, 1.1 * self.lasts))
+        if code == 0:
+            self.saved.add(self.heat)
+        held = self.held()
+        if missing := self.saved - held:
+            raise Faulty(f"reported saved and not there: {sorted(missing)}")
+        self.saved |= held
+        return "done" if code == 0 else "killed"
+
+    def held(self) -> set[int]:
+        """Heats in the record, which is sound."""
+        from geom.record.store.store import check_record, open_record
+
+        if faults := check_record(self.record):
+            raise Faulty(str(faults))
+        return {one.heat for one in open_record(self.record).occasions}
+
+    def close(self) -> None:
+        """See what is left in the end."""
+        whole(command("record", "check", self.record))
+
+
+class Desk:
+    """Readings typed at the desk while it is killed."""
+
+    def __init__(self, base: Path) -> None:
+        base.mkdir(parents=True)
+        self.sheet, self.base = base / "rod.csv", base
+        self.number, self.kept = 0, set()
+        self.lasts = 3.0
+
+    def kill(self, how: int, rng: random.Random) -> str:
+        """Start it, kill it at some moment, and look."""
+        log = self.base / "said.txt"
+        log.unlink(missing_ok=True)
+        words = command("desk", DESIGN, "--sheet", self.sheet, "--port", 0)
+        process = started(words, log=log)
+        try:
+            until = None
+            for address, key in opened(log, process):
+                until = until or time.monotonic() + rng.uniform(0.0, self.lasts)
+                if time.monotonic() > until:
+                    break
+                self.type(address, key)
+        except (OSError, http.client.HTTPException) as fault:
+            raise Faulty(f"the desk does not answer: {fault}") from fault
+        finally:
+            # while a reading is on its way, as often as not
+            code = ended(process, how, 0.0)
+        self.look()
+        if how == signal.SIGTERM and code not in {0, 143, -15}:
+            raise Faulty(f"SIGTERM: exit {code}")
+        return "killed"
+
+    def type(self, address: str, key: str) -> None:
+        """Type one reading, and note whether it is said to be kept."""
+        self.number += 1
+        text = f"{18 + self.number % 40 / 16:.4f}"
+        height = f"{20 + self.number / 100:.2f}"
+        event = {
+            "id": f"deed-{self.number:06d}", "entry": f"reading-{self.number:06d}",
+            "deed": "enter", "azimuth": str(self.number * 7 % 360), "height": height,
+            "text": text, "note": "", "time": "2026-01-05T06:30:00.000Z",
+        }  # fmt: skip
+        link = http.client.HTTPConnection(address, timeout=60)
+        head = {"Origin": f"http://{address}", "Content-Type": "application/json"}
+        body = json.dumps({"sheet": key, "events": [event]})
+        link.request("POST", "/entries", body, head)
+        answer = json.loads(link.getresponse().read())
+        if answer["verdicts"][0]["kept"]:
+            self.kept.add((event["azimuth"], height, text))
+
+    def look(self) -> None:
+        """See whether all that was said to be kept stands in the sheet."""
+        text = self.sheet.read_text("utf-8") if self.sheet.exists() else ""
+        held = {tuple(line.split(",")[:3]) for line in text.splitlines()}
+        if missing := self.kept - held:
+            raise Faulty(f"said to be kept and not there: {sorted(missing)[:3]}")
+
+    def close(self) -> None:
+        """See what is left in the end."""
+        if hidden(self.base):
+            print("hidden beside the sheet:", hidden(self.base))
+
+
+def opened(log: Path, process: subprocess.Popen[bytes]) -> Iterator[tuple[str, str]]:
+    """Address and key of a desk once it is open, again and again."""
+    found = None
+    for _ in range(600):
+        said = log.read_text("utf-8") if log.exists() else ""
+        if found := re.search(r"http://(127\.0\.0\.1:\d+)", said):
+            break
+        if process.poll() is not None:
+            raise Faulty(f"the desk did not open: {said[-300:]}")
+        time.sleep(0.1)
+    if found is None:
+        raise Faulty("the desk did not open within a minute")
+    link = http.client.HTTPConnection(found[1], timeout=60)
+    link.request("GET", "/state", headers={"Host": found[1]})
+    key = json.loads(link.getresponse().read())["state"]["sheet"]
+    while True:
+        yield found[1], key
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=0)
+    options = parser.parse_args()
+    base = options.folder.resolve()
+    shutil.rmtree(base, ignore_errors=True)
+    one, two = base / "one", base / "two"
+    whole(command("survey", DESIGN, SHEET, "--quiet", "--out", one))
+    whole(command("survey", DESIGN, AFTER, "--quiet", "--out", two))
+    again = ("--quiet", "--overwrite", "--out")
+    jobs = {
+        "survey": OutputFolder(
+            base / "s", lambda out: command("survey", DESIGN, SHEET, *again, out)
+        ),
+        "recheck": OutputFolder(
+            base / "r",
+            lambda out: command("recheck", DESIGN, AFTER, "--before", one, *again, out),
+        ),
+        "change": OutputFolder(
+            base / "c", lambda out: command("change", DESIGN, one, two, *again, out)
+        ),
+        "record": RecordFolder(base / "rec", one),
+        "desk": Desk(base / "desk"),
+    }
+    rng = random.Random(options.seed)
+    table = {name: collections.Counter() for name in jobs}
+    faults = []
+    for number in range(options.kills):
+        name = list(jobs)[number % len(jobs)]
+        how = (signal.SIGKILL, signal.SIGTERM)[rng.randrange(2)]
+        try:
+            became = jobs[name].kill(how, rng)
+        except Faulty as fault:
+            became = "FAULT"
+            faults.append(f"{name}, {how.name}, kill {number}: {fault}")
+        table[name][became] += 1
+        print(number, name, how.name, became, flush=True)
+    for name, job in jobs.items():
+        try:
+            job.close()
+        except Faulty as fault:
+            faults.append(f"{name}, at the end: {fault}")
+    for name, counts in table.items():
+        print(f"{name:10}", dict(counts))
+    print(*faults, sep="\n")
+    return 1 if faults else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
