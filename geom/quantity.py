@@ -120,6 +120,17 @@ class Quantity:
         """Scaled by a positive constant: a change of unit."""
         return Quantity(*(factor * part for part in self._parts()))
 
+    def plus(self, known: float) -> Quantity:
+        """With a number added that is known.
+
+        Examples
+        --------
+        >>> Quantity(2.0, 1.0, 0.5, 5.0).plus(1.0)
+        Quantity(value=3.0, sd=1.0, low95=1.5, high95=6.0)
+        """
+        value, sd, low, high = self._parts()
+        return Quantity(value + known, sd, low + known, high + known)
+
     def through(self, rising: Callable[[float], float], slope: float) -> Quantity:
         """Carried through a rising function whose slope at the value is given."""
         value, _, low, high = self._parts()

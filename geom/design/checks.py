@@ -46,6 +46,7 @@ MAX_THICKNESS = {
     ("mix", "layer_most"): 500.0,
     ("mix", "wash"): 25.4,
     ("bottom", "least"): 1000.0,
+    ("bottom", "fillet"): 300.0,
 }
 
 #: No wall at an opening, no lip and no spout is as large as this, mm (our choice).

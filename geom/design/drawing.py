@@ -409,4 +409,4 @@ class Design:
 
     def holes(self, kind: str) -> tuple[Opening, ...]:
         """The openings of one kind."""
-        return tuple(hole for hole in self.openings if hole.kind == kind)
+        return tuple(hole for hole in self.openings if hole.kind.lower() == kind)

@@ -342,6 +342,9 @@ _parts = amount(0.0, 1000.0, "parts", cure="Write parts: 3 of sand to 1 of clay"
 _density = amount(
     200.0, 6000.0, "kg/m3", cure="Write kg/m3: 100 lb to the cubic foot are 1602 kg/m3"
 )
+_iron = amount(
+    5000.0, 9000.0, "kg/m3", cure="Write kg/m3: liquid cast iron is about 6900"
+)
 _brick_mass = amount(0.05, 500.0, "kg", cure="Write kg: 7 lb are 3.18 kg")
 _bag = amount(1.0, 2000.0, "kg", cure="Write kg: 100 lb are 45.4 kg")
 _litres = amount(1.0, 1e4, "litres", cure="Write litres: 1 cubic foot is 28.3")
@@ -372,20 +375,11 @@ _TIMES = (
 _opening = {"height": length, "width": positive_length, "tall": positive_length}
 #: One of the first two is needed.
 _place = {"azimuth": azimuth, "clock": clock}
-_tuyere_sizes = {
-    "depth": positive_length,
-    "former_width": positive_length,
-    "former_tall": positive_length,
-}
+_tuyere_sizes = dict.fromkeys(("depth", "former_width", "former_tall"), positive_length)
 _hole_sizes = {
-    "depth": positive_length,
-    "bore": positive_length,
-    "former": positive_length,
-    "breast_width": positive_length,
-    "breast_height": positive_length,
+    **dict.fromkeys(("depth", "bore", "former", "breast_width"), positive_length),
+    **dict.fromkeys(("breast_height", "spout_width", "spout_lining"), positive_length),
     "spout_length": length_from_zero,
-    "spout_width": positive_length,
-    "spout_lining": positive_length,
 }
 
 #: The first says the unit of all others.
@@ -495,14 +489,12 @@ TABLES = (
     TableSchema(
         "mix",
         optional={
-            "sand": _parts,
-            "clay": _parts,
+            **dict.fromkeys(("sand", "clay", "crushed", "spout_sand"), _parts),
+            **dict.fromkeys(("sand_density", "clay_density"), _density),
+            **dict.fromkeys(("daub_density", "crushed_density"), _density),
             "by": one_of("volume", "mass"),
             "water_least": share,
             "water_most": share,
-            "sand_density": _density,
-            "clay_density": _density,
-            "daub_density": _density,
             "batch": _litres,
             "pail": _litres,
             "shrinkage": share,
@@ -511,12 +503,18 @@ TABLES = (
             "wash": length_from_zero,
             "bag": _bag,
             "working_life": _standing,
-            "crushed": _parts,
-            "crushed_density": _density,
-            "spout_sand": _parts,
         },
     ),
-    TableSchema("bottom", optional={"least": positive_length, "density": _density}),
+    TableSchema(
+        "bottom",
+        optional={
+            "least": positive_length,
+            "density": _density,
+            "fillet": length_from_zero,
+            "iron_density": _iron,
+            "coke_voids": share,
+        },
+    ),
     TableSchema(
         "crew",
         optional={

@@ -213,20 +213,31 @@ class OpeningSizes:
 
 @dataclass(frozen=True)
 class Bottom:
-    """The sand bottom (``[bottom]``).
+    """The sand bottom, and the iron that stands on it (``[bottom]``).
 
-    Its fall stands in ``[repair] bottom_fall``.
+    Its fall stands in ``[repair] bottom_fall``; how thick it is at the tap hole follows
+    from the hole's lower edge.
 
     Attributes
     ----------
     least : float, mm
-        Thickness at the tap hole.
+        Thickness over the doors that the shop wants at least: 3 to 6 in are remembered
+        from foundry manuals.
     density : float, kg/m3
         Of rammed sand.
+    fillet : float, mm
+        Radius of the fillet at the wall; our own choice.
+    iron_density : float, kg/m3
+        Of liquid cast iron; from memory.
+    coke_voids : float
+        Share of the well that coke leaves to iron; from memory.
     """
 
     least: float = 4.0 * _INCH
     density: float = 1700.0
+    fillet: float = 2.0 * _INCH
+    iron_density: float = 6900.0
+    coke_voids: float = 0.45
 
 
 @dataclass(frozen=True)

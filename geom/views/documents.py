@@ -32,11 +32,12 @@ from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
 from geom.views.tables.change import change_warnings
 from geom.views.tables.day import day_rows
 from geom.views.tables.repair import (
+    repair_warnings,
     say_bottom_notes,
     say_not_planned,
     say_zone_note,
 )
-from geom.views.tables.support import stop_warnings, support_warnings
+from geom.views.tables.support import stop_warnings
 from geom.views.tables.survey import say_diagnostics
 from geom.views.tables.wear import say_rule_here, say_warning
 
@@ -81,7 +82,7 @@ def findings_document(
     document = findings.to_dict()
     document["warnings"] = [
         *stop_warnings(package, design),
-        *support_warnings(package, design),
+        *repair_warnings(package, design),
         *say_diagnostics(findings.diagnostics, design),
     ]
     repair = _in_words(package, design.length_unit)

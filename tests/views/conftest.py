@@ -21,7 +21,7 @@ from geom.compare.findings import (
     Volume,
     Zone,
 )
-from geom.design.drawing import DatumBand, Design, Opening, Profile
+from geom.design import Bottom, DatumBand, Design, Opening, Profile, Shop
 from geom.document import as_document
 from geom.frame import turn
 from geom.quantity import Quantity
@@ -124,6 +124,7 @@ def make_design(
         shell_radius=27 * IN,
         openings=tuple(holes),
         datum_bands=(DatumBand(86 * IN, 95 * IN),),
+        shop=Shop(bottom=Bottom(least=1 * IN)),  # as thick as its tap hole allows
     )
     return replace(design, **changes)  # type: ignore[arg-type]
 

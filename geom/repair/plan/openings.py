@@ -276,7 +276,7 @@ def _holed(opening: Opening, number: int, design: Design) -> OpeningWork:
         daub = Quantity.normal(spout.sides, 0.0)
     tap = opening.kind == "tap hole"
     if not tap:
-        daub = _sum(_sum(daub, sand), rest)
+        daub = rest.plus(daub.value + sand.value)
     face = wide * high - former.section + (spout.face if spout is not None else 0.0)
     return OpeningWork(
         number=number,
@@ -333,16 +333,6 @@ def _spout(opening: Opening) -> Spout | None:
     if length == 0.0:
         return None
     return Spout(length, width, 0.5 * width, sizes.spout_lining or lining)
-
-
-def _sum(one: Quantity, other: Quantity) -> Quantity:
-    """Of two, the first of which is known."""
-    return Quantity(
-        one.value + other.value,
-        other.sd,
-        one.value + other.low95,
-        one.value + other.high95,
-    )
 
 
 def bricks_for(works: Sequence[OpeningWork], *, breakage: float) -> dict[str, int]:

@@ -55,6 +55,7 @@ from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
 from geom.repair.assumptions import PLAN_DRAWS
+from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.masonry.bricks import bricks_of
 from geom.repair.masonry.layup import LayUp
 from geom.repair.masonry.pieces import pieces_of
@@ -257,7 +258,9 @@ def plan_repair(
     zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
     packing = Packing.of(wall, shares, pieces)
     openings = opening_works(design)
-    besides, *drawn = opening_demands(openings, None, draws, seed=seed)
+    bottom = sand_bottom(design, surface=surface)
+    sand = None if bottom is None else bottom.sand
+    besides, *drawn = opening_demands(openings, sand, draws, seed=seed)
     demands = [
         quick_demand(likely, packing).plus(more)
         for likely, more in zip(

@@ -36,6 +36,7 @@ from geom.views.tables.repair import (
     jobs,
     melting_lines,
     order_rows,
+    repair_warnings,
     say_not_planned,
     say_sure,
     settings_lines,
@@ -48,7 +49,6 @@ from geom.views.tables.support import (
     stop_head,
     stop_lines,
     support_rows,
-    support_warnings,
 )
 
 
@@ -99,7 +99,7 @@ def report_bytes(
         shell=surface.design.shell_radius is not None,
         heats=False,
         **_heading(surface, findings),
-        **_contents(surface, findings, support_warnings(works, surface.design)),
+        **_contents(surface, findings, repair_warnings(works, surface.design)),
         **_repair(works, surface.design),
         **_day(findings, works, surface.design),
     )

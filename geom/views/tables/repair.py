@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from geom.compare.findings import Action
 from geom.design import Design
 from geom.quantity import Quantity
+from geom.repair import RepairPackage
 from geom.repair.audit.melting import RunSettings, WornMelting
 from geom.repair.audit.sand_bottom import SandBottom
 from geom.repair.plan.daub import Daub
@@ -41,7 +42,9 @@ from geom.views.say import (
     say_span,
     say_volume,
     say_volume_interval,
+    upfirst,
 )
+from geom.views.tables.support import support_warnings
 
 #: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
 _POUND = 0.45359237
@@ -300,24 +303,53 @@ def say_not_planned(note: NotPlanned) -> str:
 
 def say_bottom_notes(bottom: SandBottom, unit: str) -> list[str]:
     """What to look at before the bottom is rammed."""
-    if bottom.fits_tap_hole:
-        return []
-    off = say_both(abs(bottom.above_sill), unit)
-    side = "above" if bottom.above_sill > 0.0 else "below"
-    return [
-        f"the sand bottom at the tap hole lies {off} {side} the hole's lower edge: "
-        "check least in [bottom] and the tap hole drawn"
-    ]
+    notes = []
+    if bottom.short > 0.0:
+        notes.append(
+            f"the sand bottom meets the tap hole's lower edge and is "
+            f"{say_both(bottom.least, unit)} thick over the doors there, "
+            f"{say_both(bottom.short, unit)} less than the "
+            f"{say_length(bottom.wanted, unit)} asked for: the hole is drawn too low"
+        )
+    if bottom.slag_sill is not None and bottom.well is None:
+        notes.append(
+            "the slag hole's lower edge is no higher than the sand bottom opposite the "
+            "tap hole"
+        )
+    if bottom.below_tuyeres is not None and bottom.below_tuyeres <= 0.0:
+        above = say_both(-bottom.below_tuyeres, unit)
+        notes.append(
+            f"the slag hole's lower edge is {above} above the tuyeres' sill: slag runs "
+            "into the tuyeres before it runs off"
+        )
+    return notes
 
 
-def strike_rows(bottom: SandBottom, design: Design) -> list[tuple[str, str, str]]:
-    """Where round the wall, how thick, and the height to strike to."""
+def repair_warnings(works: RepairPackage, design: Design) -> list[str]:
+    """What of a repair belongs among the warnings: brickwork, then the bottom."""
+    notes: list[str] = []
+    if works.bottom is not None:
+        notes = say_bottom_notes(works.bottom, design.length_unit)
+    return [*support_warnings(works, design), *(upfirst(note) for note in notes)]
+
+
+def strike_rows(
+    bottom: SandBottom, design: Design
+) -> list[tuple[str, str, str, str, str]]:
+    """Where round the wall: thickness and height to strike, there and half way in."""
     unit = design.length_unit
     return [
         (
             f"{point.clock}, {point.azimuth:.0f}°",
-            say_length(point.thickness, unit),
-            say_length(point.height, unit),
+            *(
+                say_length(mm, unit)
+                for mm in (
+                    point.thickness,
+                    point.height,
+                    point.mid_thickness,
+                    point.mid_height,
+                )
+            ),
         )
         for point in bottom.strike
     ]
@@ -331,16 +363,33 @@ def bottom_lines(bottom: SandBottom, design: Design) -> list[str]:
         rate = f"{1000.0 * bottom.fall:.0f} mm to the metre"
     wide = "as found" if bottom.radius_from == "survey" else "as drawn"
     notes = [plain(words, most=300) for words in say_bottom_notes(bottom, unit)]
+    fillet = f", a fillet of {say_both(bottom.fillet, unit)} at the wall in it"
     return [
-        f"Falls {rate} to the tap hole. Wall {wide}: radius "
-        f"{say_both(bottom.radius.value, unit)}. Rammed sand: "
-        f"{say_volume(bottom.volume.value, design)}, "
-        f"{say_mass(bottom.mass.value, design)}.",
+        f"Falls {rate} to the tap hole's lower edge, which it meets. Wall {wide}: "
+        f"radius {say_both(bottom.radius.value, unit)}. Rammed sand: "
+        f"{say_volume(bottom.sand.value, design)}, "
+        f"{say_mass(bottom.mass.value, design)}{fillet if bottom.fillet else ''}.",
         f"Thickness: {say_both(bottom.least, unit)} at the tap hole, "
         f"{say_both(bottom.middle, unit)} on the axis, "
         f"{say_both(bottom.greatest, unit)} opposite.",
+        *_well_lines(bottom, design),
         *(f"Mind: {words}." for words in notes),
     ]
+
+
+def _well_lines(bottom: SandBottom, design: Design) -> list[str]:
+    """What is held below the slag hole, and where that is to the tuyeres."""
+    lines = []
+    if (well := bottom.well) is not None:
+        lines.append(
+            f"Below the slag hole there is room for {say_volume(well.volume, design)}: "
+            f"{say_mass(well.iron, design)} of iron if it were empty, about "
+            f"{say_mass(well.iron_in_coke, design)} in the coke."
+        )
+    if bottom.below_tuyeres is not None and bottom.below_tuyeres > 0.0:
+        below = say_both(bottom.below_tuyeres, design.length_unit)
+        lines.append(f"The slag hole's lower edge is {below} below the tuyeres' sill.")
+    return lines
 
 
 def melting_lines(worn: WornMelting | None, design: Design) -> list[str]:

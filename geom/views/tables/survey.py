@@ -61,8 +61,8 @@ from geom.views.say import (
     upfirst,
 )
 from geom.views.tables.openings import taper_lines
-from geom.views.tables.repair import order_words, say_sure
-from geom.views.tables.support import stop_warnings, support_warnings
+from geom.views.tables.repair import order_words, repair_warnings, say_sure
+from geom.views.tables.support import stop_warnings
 
 #: What each action asks for.  Common practice, no source.
 TASKS: dict[Action, str] = {
@@ -267,7 +267,7 @@ def terminal_rows(
         ("Left out", f"{r.place}: {say_rejected(r, unit)}") for r in surface.rejected
     ]
     warnings = [
-        *support_warnings(works, design),
+        *repair_warnings(works, design),
         *say_diagnostics(findings.diagnostics, design),
     ]
     rows += [("Warning", words) for words in warnings]

@@ -11,6 +11,8 @@ import pytest
 from geom.design import Design, Mix, Opening, Shop
 from geom.design.shop import Bottom, Brick, OpeningSizes
 from geom.document import as_document
+from geom.quantity import Quantity
+from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.plan.openings import (
     Spout,
     bricks_for,
@@ -215,6 +217,27 @@ def test_bricks_and_mixes_of_openings_are_on_the_order() -> None:
     held = np.array([one.crushed for one in drawn])
     share = work.crushed_mix.aggregate.value / work.crushed_mix.volume.value
     assert np.mean(held * share <= crushed.enough) >= 0.995
+
+
+def test_bottom_sand_is_on_the_order_with_its_fillet() -> None:
+    design = furnace(tap())
+    plan, surface, _ = planned(design, box(120.0, 20.0, 400.0, 600.0, 20.0))
+    bed = sand_bottom(design, surface=surface)
+    (line,) = [line for line in plan.order if line.material == "bottom sand"]
+    assert line.best == pytest.approx(bed.mass.value, rel=0.02)
+    assert line.enough >= bed.mass.value
+    assert line.enough == pytest.approx(1.08 * bed.mass.value, rel=0.03)
+    bare = planned(furnace(), box(120.0, 20.0, 400.0, 600.0, 20.0))[0]
+    assert "bottom sand" not in {line.material for line in bare.order}
+
+
+def test_draws_of_the_bottom_have_its_sd() -> None:
+    volume = Quantity.normal(8e7, 2e6)
+    best, *drawn = opening_demands((), volume, 4000, seed=3)
+    assert (best.bottom, best.daub) == (8e7, 0)
+    held = np.array([one.bottom for one in drawn])
+    assert held.std() == pytest.approx(2e6, rel=0.04)
+    assert held.mean() == pytest.approx(8e7, abs=4 * 2e6 / 4000**0.5)
 
 
 def test_stock_is_taken_off_bricks_of_wall_and_openings_together() -> None:

@@ -16,6 +16,7 @@ from geom.views.tables.repair import (
     melting_lines,
     order_rows,
     order_words,
+    repair_warnings,
     say_mass,
     say_not_planned,
     say_sure,
@@ -78,15 +79,36 @@ def test_the_bed_is_struck_at_eight_points_and_falls_to_the_tap_hole(furnace):
     bottom = furnace.works.bottom
     rows = strike_rows(bottom, furnace.design)
     assert len(rows) == 8
-    assert rows[0] == ("12 o'clock, 0°", "4 in", "4 in")
+    # the tap hole's lower edge is at 1 in
+    assert rows[0][:3] == ("12 o'clock, 0°", "1 in", "1 in")
     # across 2 x 17 in as drawn or found there, 3/4 in to the foot: 2 in and a bit more
-    assert in_inches(rows[4][1].removesuffix(" in")) == pytest.approx(
-        4.0 + 2.0 * bottom.radius.value / 25.4 * 0.0625, abs=0.07
-    )
+    radius = bottom.radius.value / 25.4
+    for column, far in ((1, 2.0), (3, 1.5)):
+        assert in_inches(rows[4][column].removesuffix(" in")) == pytest.approx(
+            1.0 + far * radius * 0.0625, abs=0.07
+        )
     inches = replace(bottom, fall=0.0625)
     assert "Falls 3/4 in to the foot to" in bottom_lines(inches, furnace.design)[0]
     metric = replace(furnace.design, length_unit="mm")
     assert "Falls 62 mm to the metre to" in bottom_lines(inches, metric)[0]
+
+
+def test_what_the_bottom_holds_and_lacks_is_told(furnace):
+    bottom, design = furnace.works.bottom, furnace.design
+    told = " ".join(bottom_lines(bottom, design))
+    assert say_mass(bottom.well.iron, design) in told
+    assert say_mass(bottom.well.iron_in_coke, design) in told
+    # slag hole from 9 1/2 in, tuyeres from 15 3/4 in
+    assert "6 1/4 in (159 mm) below the tuyeres' sill" in told
+    assert "Mind: " not in told
+    thin = replace(bottom, wanted=4.0 * 25.4, short=3.0 * 25.4)
+    told = " ".join(bottom_lines(thin, design))
+    assert "1 in (25 mm) thick over the doors there, 3 in (76 mm) less" in told
+    works = replace(furnace.works, bottom=thin)
+    before = repair_warnings(furnace.works, design)
+    *others, warning = repair_warnings(works, design)
+    assert others == before
+    assert warning.startswith("The sand bottom meets the tap hole's lower edge")
 
 
 def test_rate_and_blast_are_told_where_the_shop_tells_them(furnace):
