@@ -19,7 +19,7 @@ from geom.repair.plan.openings import (
     opening_demands,
     opening_works,
 )
-from geom.repair.plan.order import order_list
+from geom.repair.plan.order import clay_of, crushed_of, order_list, sand_of
 from tests.repair.surveyed import box, planned
 from tests.walls import plain_design
 
@@ -264,3 +264,30 @@ def test_the_plan_has_openings_beside_its_zones_and_the_account_still_closes() -
     assert "crushed fire brick" not in before
     told = with_tap.to_dict()["openings"]
     assert told[0]["bricks"] == work.bricks == 5
+
+
+def test_what_is_ordered_for_openings_and_bottom_is_enough_as_often_as_asked() -> None:
+    holes = [Opening("tuyere", 60.0 * k, 445.0, 5 * IN, 3.5 * IN) for k in range(1, 6)]
+    design = furnace(tap(), *holes)
+    works, bed = opening_works(design), Quantity.normal(8e7, 4e6)
+    best, *drawn = opening_demands(works, bed, 40, seed=0)
+    lines = {
+        line.material: line.enough
+        for line in order_list(best, drawn, (STRAIGHT,), design.shop)
+    }
+    _, *others = opening_demands(works, bed, 2000, seed=8)
+    need = {
+        "sand": lambda one: sand_of(one, MIX),
+        "fire clay": lambda one: clay_of(one, MIX),
+        "crushed fire brick": lambda one: crushed_of(one, MIX),
+        "bottom sand": lambda one: one.bottom * 1700.0 * 1e-9,
+    }
+    assert set(lines) == set(need)
+    enough = [
+        all(lines[name] >= of(one) for name, of in need.items()) for one in others
+    ]
+    # asked for 0.95; 2,000 draws tell a share to 0.005
+    assert np.mean(enough) >= 0.94
+    # and with the best estimates alone it is seldom enough
+    short = [all(of(best) >= of(one) for of in need.values()) for one in others]
+    assert np.mean(short) < 0.6
