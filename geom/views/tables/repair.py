@@ -341,15 +341,10 @@ def strike_rows(
     return [
         (
             f"{point.clock}, {point.azimuth:.0f}°",
-            *(
-                say_length(mm, unit)
-                for mm in (
-                    point.thickness,
-                    point.height,
-                    point.mid_thickness,
-                    point.mid_height,
-                )
-            ),
+            say_length(point.thickness, unit),
+            say_length(point.height, unit),
+            say_length(point.mid_thickness, unit),
+            say_length(point.mid_height, unit),
         )
         for point in bottom.strike
     ]
