@@ -27,3 +27,4 @@ from .surface import RadialSurface as RadialSurface
 from .surface import learn_prior as learn_prior
 from .surface import reconstruct as reconstruct
 from .views.documents import assess as assess
+from .views.paper.strickle import strickle_bytes as strickle_bytes

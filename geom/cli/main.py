@@ -12,7 +12,13 @@ from contextlib import contextmanager
 from geom._version import __version__
 from geom.cli.measure import add_desk, add_next, add_sheet
 from geom.cli.record import add_record
-from geom.cli.survey import add_day, add_recheck, add_survey, add_view
+from geom.cli.survey import (
+    add_day,
+    add_recheck,
+    add_strickle,
+    add_survey,
+    add_view,
+)
 from geom.cli.wear import add_campaigns, add_change, add_wear
 from geom.errors import DaublineError, TerminatedError
 
@@ -31,6 +37,7 @@ _COMMANDS = (
     add_sheet,
     add_desk,
     add_day,
+    add_strickle,
     add_recheck,
     add_record,
     add_change,

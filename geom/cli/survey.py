@@ -222,6 +222,91 @@ def _print_day(day: DayPlan, design: Design) -> None:
     inputs.print_lines([f"Caution: {' '.join(CAUTIONS[:2])}"])
 
 
+def add_strickle(commands: Any) -> None:
+    """Add ``daubline strickle``: a template of the drawn face."""
+    parser = inputs.add_command(
+        commands,
+        "strickle",
+        _strickle,
+        help="a template of the drawn face, for a sweep board or gauge",
+        description="Draw the face between two heights as a template with the rod's "
+        "settings on it: PDF (full size on sheets that are joined), SVG or DXF.",
+    )
+    inputs.add_design(parser)
+    for end, words in (("from", "lower"), ("to", "upper")):
+        parser.add_argument(
+            f"--{end}",
+            dest=f"height_{end}",
+            required=True,
+            metavar="H",
+            help=f"{words} height, in the design file's unit",
+        )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        metavar="FILE",
+        help="ending in .pdf, .svg or .dxf",
+    )
+    parser.add_argument(
+        "--scale", default="1", metavar="1:N", help="of the full size (default 1:1)"
+    )
+    parser.add_argument(
+        "--overwrite", action="store_true", help="put it in the place of FILE"
+    )
+
+
+def _strickle(options: argparse.Namespace) -> None:
+    from geom.atomic import atomic_write
+    from geom.design import load_design
+    from geom.units import to_mm
+    from geom.views.paper.strickle import FORMS, strickle_bytes
+
+    forms = {f".{form}": form for form in FORMS}
+    form = forms.get(options.out.suffix.lower())
+    if form is None:
+        cure = "Let its name end in .pdf, .svg or .dxf"
+        raise InputError(
+            "is no kind of file that is drawn", file=options.out, cure=cure
+        )
+    if options.out.exists() and not options.overwrite:
+        cure = "Name another file, or add --overwrite"
+        raise InputError("is there already", file=options.out, cure=cure)
+    design = load_design(options.design)
+    low, high = (
+        to_mm(
+            _number(f"--{end}", getattr(options, f"height_{end}")), design.length_unit
+        )
+        for end in ("from", "to")
+    )
+    over, _, under = options.scale.replace("/", ":").partition(":")
+    parts = [_number("--scale", part) for part in (over, under or "1")]
+    if parts[1] <= 0.0:
+        raise InputError(f"--scale {options.scale} is none", cure="Write 1:8")
+    content = strickle_bytes(design, low, high, form=form, scale=parts[0] / parts[1])
+    try:
+        atomic_write(options.out, content)
+    except OSError as fault:
+        cure = "Name a file in a folder that is there and may be written"
+        raise InputError("cannot be written", file=options.out, cure=cure) from fault
+    inputs.print_lines([f"Strickle: {options.out}. {_SIZE_FIRST}"])
+
+
+#: What to look at on paper before wood is cut.
+_SIZE_FIRST = "Check its size before it is cut out: printers shrink pages"
+
+
+def _number(option: str, text: str) -> float:
+    """A number of the command line, decimal or a trade fraction."""
+    from geom.units import parse_number
+
+    try:
+        return parse_number(text)
+    except ValueError as fault:
+        cure = 'Write a number such as 18.5, or a fraction in quotes: "18 1/2"'
+        raise InputError(f"{option}: {fault}", cure=cure) from None
+
+
 def add_recheck(commands: Any) -> None:
     """Add ``daubline recheck``: is the repaired wall back on its drawing."""
     parser = inputs.add_command(

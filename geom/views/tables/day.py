@@ -4,9 +4,9 @@ Text throughout, the shop's unit first.  Every caution stands with the step it i
 
 References
 ----------
-Air to enter in: 29 CFR 1910.146 (oxygen, flammables); carbon monoxide from memory of
-published limits of 25 to 35 ppm.  A wall below about 40 degC to enter: common practice,
-no source.  Where other rules are law they come first; see `geom.views.cautions`.
+As in `geom.views.cautions`: 29 CFR 1910.146 (oxygen, flammables), 35 ppm of carbon
+monoxide from memory, a wall below about 40 degC to enter by common practice, no source.
+Where other rules are law they come first.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ from geom.views.say import (
 from geom.views.tables.repair import say_mass
 from geom.views.tables.support import STOP
 
-#: A wall that men may work at, degC.
-_COOLED = 40.0
+#: A wall that men may work at; in an inch shop.
+_COOLED = "40 °C", "105 °F (40 °C)"
 #: What is done, and what to mind while it is.
 _STEPS: dict[StepName, tuple[str, str]] = {
     "cool": (
@@ -43,7 +43,7 @@ _STEPS: dict[StepName, tuple[str, str]] = {
         "Lock out blower, charging gear and doors; test the air; cover overhead",
         "Permit, a watch outside, and a way to get a man out of the bore. Oxygen 19.5 "
         "to 23.5 %, flammables under 10 % of their lower limit, carbon monoxide under "
-        "25 ppm, tested all the while.",
+        "35 ppm, tested all the while.",
     ),
     "bar down": (
         "Bar down from above what hangs loose",
@@ -170,7 +170,7 @@ def _day_row(number: int, step: DayStep, day: DayPlan, design: Design) -> DayRow
         number=str(number),
         begins=say_after(step.start),
         takes=say_hours(step.hours) if step.hours else "",
-        what=what.format(cooled=say_temperature(_COOLED, design)),
+        what=what.format(cooled=_COOLED[design.length_unit == "in"]),
         amount="" if step.amount is None else _amount(step.amount, step.unit, design),
         caution=f"{stop}{caution}",
     )
