@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import io
 import unicodedata
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 from xml.sax.saxutils import escape
@@ -301,7 +300,7 @@ def _svg(template: _Template, title: str) -> bytes:
 
 def _dxf(template: _Template) -> bytes:
     """Release 12, ASCII; the board on its own layer."""
-    groups = [
+    groups: list[_Group] = [
         (0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1009"),
         (9, "$EXTMIN"), (10, 0.0), (20, 0.0), (30, 0.0),
         (9, "$EXTMAX"), (10, template.width), (20, template.height), (30, 0.0),
@@ -326,22 +325,26 @@ def _layer(name: str) -> list[_Group]:
     return [(0, "LAYER"), (2, name), (70, 0), (62, 7), (6, "CONTINUOUS")]
 
 
-def _dxf_entities(template: _Template) -> Iterator[_Group]:
-    def point(x: float, y: float, first: int = 10) -> list[_Group]:
-        return [(first, float(x)), (first + 10, float(y)), (first + 20, 0.0)]
-
-    yield from [(0, "POLYLINE"), (8, "BOARD"), (66, 1), *point(0.0, 0.0), (70, 1)]
+def _dxf_entities(template: _Template) -> list[_Group]:
+    groups: list[_Group] = [(0, "POLYLINE"), (8, "BOARD"), (66, 1)]
+    groups += [*_point(0.0, 0.0), (70, 1)]
     for x, y in template.board:
-        yield from [(0, "VERTEX"), (8, "BOARD"), *point(x, y)]
-    yield from [(0, "SEQEND"), (8, "BOARD")]
-    for one, other in template.ticks:
-        yield from [(0, "LINE"), (8, "TICKS"), *point(*one), *point(*other, first=11)]
+        groups += [(0, "VERTEX"), (8, "BOARD"), *_point(x, y)]
+    groups += [(0, "SEQEND"), (8, "BOARD")]
+    for (x, y), (to_x, to_y) in template.ticks:
+        groups += [(0, "LINE"), (8, "TICKS"), *_point(x, y)]
+        groups += _point(to_x, to_y, first=11)
     unit = _Words(_MARGIN, 0.25 * _MARGIN, "Drawn in millimetres", _WORDS)
     for words in (*template.words, unit):
-        yield from [(0, "TEXT"), (8, "WORDS"), *point(words.x, words.y)]
-        yield from [(40, words.size), (1, _ascii(words.text))]
+        groups += [(0, "TEXT"), (8, "WORDS"), *_point(words.x, words.y)]
+        groups += [(40, words.size), (1, _ascii(words.text))]
         if words.ends:
-            yield from [(72, 2), *point(words.x, words.y, first=11)]
+            groups += [(72, 2), *_point(words.x, words.y, first=11)]
+    return groups
+
+
+def _point(x: float, y: float, *, first: int = 10) -> list[_Group]:
+    return [(first, float(x)), (first + 10, float(y)), (first + 20, 0.0)]
 
 
 def _ascii(text: str) -> str:
