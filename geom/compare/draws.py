@@ -249,10 +249,11 @@ def prior_of(surface: RadialSurface, nodes: Nodes) -> Float:
     -------
     array (rows, rows, columns), mm2
         Between a node of the first column and every node; the prior is the same all
-        round (past surveys, which are not, are taken as they are at the first).
+        round (past surveys, which are not, are taken as they are at the first, and a
+        repair as if nothing had been done).
     """
     height, azimuth = nodes.height, nodes.azimuth
-    covariance = surface.posterior.fitted.best.covariance
+    covariance = surface.posterior.fitted.best.covariance.as_it_was
     first = Points2D(np.full(height.size, azimuth[0]), height)
     table = covariance.between(first, net_points(height, azimuth))
     return np.asarray(table.reshape(height.size, height.size, azimuth.size))

@@ -108,6 +108,8 @@ FACE_DRAWS = 4000
 #: A place further than this from every reading is not measured, mm.  Twelve readings
 #: round, every 12 in of height, reach all of a cupola of 3 ft.
 READING_REACH = 200.0
+#: More readings than this nobody takes in one place: what stays open then stays so.
+MOST_READINGS = 24
 #: A zone of now is a place of its own if more than this of it lay in no zone before.
 NEW_SHARE = 0.5
 #: Wall about an opening that is judged with it, and how near to its edge a reading has

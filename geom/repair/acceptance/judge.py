@@ -16,7 +16,8 @@ was measured.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from bisect import bisect_left
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -45,6 +46,7 @@ from geom.repair.assumptions import (
     FACE_SHARE,
     LIP,
     LIP_RUN_OUT,
+    MOST_READINGS,
     OPENING_REACH,
     OPENING_RIM,
     READING_REACH,
@@ -95,18 +97,24 @@ class RepairedWall:
         repaired : bool
             It is a zone of the repair: only readings that stand in it tell of it.
         """
-        reached = self.reached_within(mask) if repaired else self.measured
+        own = self._read_in(mask)
+        reached = self._reached_from(own) if repaired else self.measured
         seen = mask & reached
         if not seen.any():
             return FaceCheck(
                 0.0, None, None, None, None, "cannot tell", None, self._furthest(mask)
             )
-        state = face_state(self.surface, self._net(seen), seen, self.tolerance)
+        net = self._net(seen)
+        state = face_state(self.surface, net, seen, self.tolerance)
         measured = share_of(self.grid.whole_face * mask, reached)
         decision = decide_face(state, measured)
         chance = np.where(seen, self._chance(), np.nan)
-        measure_at = None
+        measure_at, readings = None, None
         if decision == "cannot tell":
+            if measured >= FACE_SHARE:
+                readings = readings_to_decide(
+                    self.surface, net, seen, self.tolerance, int(own.sum())
+                )
             open_yet = np.where(seen, -np.abs(chance - 0.5), -np.inf)
             measure_at = (
                 self._furthest(mask) if measured < FACE_SHARE else self._point(open_yet)
@@ -120,6 +128,7 @@ class RepairedWall:
             decision=decision,
             worst=self._point(np.where(seen, -chance, -np.inf)),
             measure_at=measure_at,
+            readings=readings,
         )
 
     def check_level(self, level: Level) -> LevelCheck:
@@ -233,10 +242,17 @@ class RepairedWall:
 
     def reached_within(self, mask: Bool) -> Bool:
         """Measured wall near enough to a reading that stands in the mask; (m, k)."""
+        return self._reached_from(self._read_in(mask))
+
+    def _read_in(self, mask: Bool) -> Bool:
+        """Which readings stand in a mask; (n,)."""
+        return stand_in(self.grid, mask, *self.surface.read_at)
+
+    def _reached_from(self, own: Bool) -> Bool:
+        """Measured wall near enough to some of the readings; (m, k)."""
         azimuth, height = self.surface.read_at
-        own = stand_in(self.grid, mask, azimuth, height)
         if not own.any():
-            return np.zeros_like(mask)
+            return np.zeros_like(self.measured)
         near = distance_to(self.surface, azimuth[own], height[own]) <= READING_REACH
         return self.measured & near
 
@@ -391,17 +407,48 @@ def decide_face(state: FaceState, measured: float) -> Decision:
     Returns
     -------
     {'accept', 'reject', 'cannot tell'}
-        Accepted if it is back though all the rest were out of tolerance, rejected if
-        it is not though all the rest were in it.  The mean of what was measured stands
-        for that of the whole once enough of it was.
+        What was measured stands for the whole, its mean and its share in tolerance
+        alike, once enough of it was: accepted if that is back.  Rejected if it is not
+        though all the rest were in tolerance.
     """
     mean = np.abs(state.means) <= state.tolerance
     seen = measured * state.shares
-    least = float(np.mean(mean & (seen >= FACE_SHARE)))
     most = (mean | (measured < FACE_SHARE)) & (seen + 1.0 - measured >= FACE_SHARE)
     if decide(float(most.mean())) == "reject":
         return "reject"
-    return "accept" if decide(least) == "accept" else "cannot tell"
+    enough = measured >= FACE_SHARE and decide(state.chance) == "accept"
+    return "accept" if enough else "cannot tell"
+
+
+def readings_to_decide(
+    surface: RadialSurface, nodes: Nodes, mask: Bool, tolerance: float, count: int
+) -> int | None:
+    """About how many readings more decide a face that is where it seems to be.
+
+    Errors close in as that of the mean of so many readings does: errors that all
+    readings share, such as the rod's centring, would close in less.
+
+    Parameters
+    ----------
+    surface, nodes, mask, tolerance
+        As for `face_state`.
+    count : int
+        Readings that stand in it.
+
+    Returns
+    -------
+    int or None
+        None where `MOST_READINGS` do not.
+    """
+
+    def decided(more: int) -> bool:
+        closer = replace(nodes, covariance=nodes.covariance * count / (count + more))
+        state = face_state(surface, closer, mask, tolerance)
+        return decide(state.chance) != "cannot tell"
+
+    tried = range(1, MOST_READINGS + 1)
+    first = bisect_left(tried, True, key=decided)
+    return tried[first] if first < len(tried) else None
 
 
 def _share_within(

@@ -95,6 +95,10 @@ class FaceCheck:
         Where it least conforms.
     measure_at : CheckPoint or None
         Where to read once more, where it cannot be decided.
+    readings : int or None
+        About how many readings more, spread over it and as good as these, would decide
+        it; None where it is decided, where too little was measured, or where
+        `MOST_READINGS` would not.
     """
 
     measured: float
@@ -105,6 +109,7 @@ class FaceCheck:
     decision: Decision
     worst: CheckPoint | None
     measure_at: CheckPoint | None
+    readings: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,9 +8,10 @@ two places, component c adds
 
 where A is the amplitude over height (1 for a component that is not scaled by it), k are
 correlations (`geom.surface.gp.kernels`) and P the patterns of the component, if it has
-any.  But for patterns that go round the wall, every component is a product of a
-function of the two heights and one of the two azimuths: both are worked out on the few
-distinct heights and azimuths that readings stand at.
+any.  Where a place was repaired, components of the wall as it was add nothing, and only
+those of the repair do.  But for patterns that go round the wall, every component is a
+product of a function of the two heights and one of the two azimuths: both are worked
+out on the few distinct heights and azimuths that readings stand at.
 
 References
 ----------
@@ -144,6 +145,20 @@ class Covariance:
         prior = replace(self.prior, components=tuple(kept))
         return Covariance(prior, np.array(theta))
 
+    @property
+    def as_it_was(self) -> Covariance:
+        """That of the wall before any repair."""
+        if self.prior.unrepaired is None:
+            return self
+        # theta in the order of `Component.hyperpriors`, part by part
+        kept = [
+            not part.repaired
+            for part in self.prior.components
+            for _ in part.hyperpriors
+        ]
+        held = np.append(kept, np.ones(self.prior.amplitudes, dtype=bool))
+        return Covariance(self.prior.as_it_was, self.theta[held])
+
     def amplitude(self, height: Float) -> Float:
         """How much more the wall varies at heights than on the whole; (n,) to (n,)."""
         return self.prior.amplitude(height, self._log_amplitudes)[0]
@@ -180,7 +195,7 @@ class Covariance:
             (left, right), to its derivatives by theta, an array (p,).
         """
         heights = distances.heights
-        total = np.zeros(distances.shape)
+        total, repaired = np.zeros(distances.shape), np.zeros(distances.shape)
         (up, slopes_left), (down, slopes_right) = (
             self.prior.amplitude_of(shares, self._log_amplitudes)
             for shares in distances.amplitude_shares(self.prior)
@@ -194,9 +209,12 @@ class Covariance:
             if term.by_azimuth is None:
                 axisymmetric += term.by_height
             else:
-                total += heights.expand(term.by_height) * term.by_azimuth[0]
+                part = repaired if filled.component.repaired else total
+                part += heights.expand(term.by_height) * term.by_azimuth[0]
             terms.append(term)
         total += heights.expand(axisymmetric)
+        if (region := self.prior.unrepaired) is not None:
+            total = total * distances.unrepaired(region) + repaired
 
         def gradient(by_entry: Float) -> Float:
             by_theta, by_amplitude = self._gradient(terms, distances, by_entry)
@@ -238,7 +256,9 @@ class Covariance:
         over pairs of the same two heights are taken first, `collapse`, (left, right) to
         (u, v); what is left are inner products of tables (u, v).
         """
-        heights = distances.heights
+        heights, every = distances.heights, by_entry
+        if (region := self.prior.unrepaired) is not None:
+            by_entry = every * distances.unrepaired(region)
         whole = heights.collapse(by_entry)
         by_theta: list[float] = []
         by_amplitude = np.zeros(whole.shape)
@@ -248,12 +268,13 @@ class Covariance:
                 component.length_scale_azimuth,
                 component.length_scale_height,
             )
-            along = whole if ring is None else heights.collapse(by_entry * ring[0])
+            pull = every if component.repaired else by_entry
+            along = whole if ring is None else heights.collapse(pull * ring[0])
             own = along * term.by_height
             if component.sd.learned:
                 by_theta.append(2.0 * float(own.sum()))
             if around is not None and around.learned and ring is not None:
-                turned = heights.collapse(by_entry * ring[1])
+                turned = heights.collapse(pull * ring[1])
                 by_theta.append(float(np.vdot(turned, term.by_height)))
             if height is not None and height.learned:
                 by_theta.append(float(np.vdot(along, term.height_slope)))
@@ -265,6 +286,8 @@ class Covariance:
         """Prior variance of cut-back on a grid, mm2; (len(height), len(azimuth))."""
         squared = self.amplitude(height)[:, None] ** 2
         total = np.zeros((height.size, azimuth.size))
+        region = self.prior.unrepaired
+        as_it_was = 1.0 if region is None else region.on_grid(height, azimuth)
         for filled in self.components:
             component = filled.component
             own = filled.sd**2 * (squared if component.scaled_by_height else 1.0)
@@ -272,7 +295,8 @@ class Covariance:
                 here = azimuth[:1]
                 own = own * self.around(filled, here, here)[0]
             fields = [p.on_grid(height, azimuth) ** 2 for p in component.patterns]
-            total += own * (np.sum(fields, axis=0) if fields else 1.0)
+            own = own * (np.sum(fields, axis=0) if fields else 1.0)
+            total += own if component.repaired else own * as_it_was
         return total
 
 
@@ -313,6 +337,10 @@ class GridCrossCovariance:
         self._patterned_rings = [
             covariance.around(f, distinct, azimuth)[0][back] for f in self._patterned
         ]
+        self._region = covariance.prior.unrepaired
+        self._as_it_was = np.ones(len(places))
+        if self._region is not None:
+            self._as_it_was = self._region.at(places.azimuth, places.height)
 
     def weighted_sum(self, weight: Float, height: Float) -> Float:
         """Weighted sum over the places of their covariance with rows, mm2.
@@ -327,18 +355,24 @@ class GridCrossCovariance:
         array (m, k)
         """
         amplitudes = self._amplitudes(height)
+        every, weight = weight, weight * self._as_it_was
+        as_it_was = self._as_it_was_on(height)
         # (n, m, c) weighted, then (m, n * c) @ (n * c, k): place n and component c are
         # summed over together.
         table = self._by_height(height, amplitudes) * weight[:, None, None]
         flat = np.moveaxis(table, 1, 0).reshape(height.size, -1)
-        total = flat @ self._rings.reshape(flat.shape[1], -1)
+        total = flat @ self._rings.reshape(flat.shape[1], -1) * as_it_was
         for filled, ring in zip(self._patterned, self._patterned_rings, strict=True):
             up = self._one_by_height(filled, height, amplitudes)[self._at]
+            new = filled.component.repaired
+            own, held = (every, 1.0) if new else (weight, as_it_was)
             for pattern in filled.component.patterns:
-                there = pattern.at(self._places.azimuth, self._places.height)
+                there = own * pattern.at(self._places.azimuth, self._places.height)
+                some = np.flatnonzero(there)
                 field = pattern.on_grid(height, self._azimuth)
                 # (m, n) @ (n, k) sums over places; the pattern at the node is outside.
-                total += (up * (weight * there)[:, None]).T @ ring * field
+                summed = (up[some] * there[some, None]).T @ ring[some]
+                total += summed * field * held
         return np.asarray(total)
 
     def rows(self, height: Float) -> Float:
@@ -355,6 +389,9 @@ class GridCrossCovariance:
         amplitudes = self._amplitudes(height)
         # For each of n places (m, c) @ (c, k): components are summed over.
         total = np.asarray(np.matmul(self._by_height(height, amplitudes), self._rings))
+        held = self._as_it_was[:, None, None] * self._as_it_was_on(height)
+        if self._region is not None:
+            total *= held
         for filled, ring in zip(self._patterned, self._patterned_rings, strict=True):
             patterns = filled.component.patterns
             field = np.stack([p.on_grid(height, self._azimuth) for p in patterns])
@@ -363,8 +400,15 @@ class GridCrossCovariance:
             block = np.tensordot(there, field, (0, 0))
             up = self._one_by_height(filled, height, amplitudes)[self._at]
             block *= up[:, :, None]
-            total += block * ring[:, None, :]
+            block *= ring[:, None, :]
+            total += block if filled.component.repaired else block * held
         return total
+
+    def _as_it_was_on(self, height: Float) -> Float:
+        """1 at nodes of the wall as it was, 0 in a repair; (m, k), or (1, 1)."""
+        if self._region is None:
+            return np.ones((1, 1))
+        return self._region.on_grid(height, self._azimuth)
 
     def _by_height(self, height: Float, amplitudes: Float) -> Float:
         """Components by height: those the same all round together, then each plain one.

@@ -11,7 +11,7 @@ from geom.surface.grid import (
     interpolate_points,
     interpolate_rows,
 )
-from geom.units import Float
+from geom.units import Bool, Float, Int
 
 #: How fast a pattern decays beyond the heights it is stated for, mm.
 FADE = 150.0
@@ -83,6 +83,42 @@ class Pattern:
     def _fade(self, height: Float) -> Float:
         beyond = np.maximum(self.height[0] - height, height - self.height[-1])
         return np.asarray(np.exp(-np.maximum(beyond, 0.0) / FADE))
+
+
+@dataclass(frozen=True, eq=False)
+class Region(Pattern):
+    """A pattern that steps: each place has the value of the node it is nearest to.
+
+    Attributes
+    ----------
+    beyond : float
+        What it is above and below the net, by more than half a row.
+    """
+
+    beyond: float = 0.0
+
+    def at(self, azimuth: Float, height: Float) -> Float:
+        """At places; two arrays (n,) to one."""
+        row, there = self._nearest_row(height)
+        return np.where(
+            there, self.field[row, self._nearest_column(azimuth)], self.beyond
+        )
+
+    def on_grid(self, height: Float, azimuth: Float) -> Float:
+        """At every node of a grid; arrays (p,) and (q,) to one (p, q)."""
+        row, there = self._nearest_row(height)
+        field = self.field[row][:, self._nearest_column(azimuth)]
+        return np.where(there[:, None], field, self.beyond)
+
+    def _nearest_row(self, height: Float) -> tuple[Int, Bool]:
+        row = (height - self.height[0]) / (self.height[1] - self.height[0])
+        nearest = np.rint(row).astype(np.int64)
+        last = self.height.size - 1
+        return np.clip(nearest, 0, last), (nearest >= 0) & (nearest <= last)
+
+    def _nearest_column(self, azimuth: Float) -> Int:
+        columns = self.field.shape[1]
+        return np.rint(azimuth * columns / 360.0).astype(np.int64) % columns
 
 
 def shifted_rows(field: Float, height: Float, up: float) -> Float:

@@ -19,7 +19,7 @@ from functools import cached_property
 
 import numpy as np
 
-from geom.surface.gp.fields import Pattern
+from geom.surface.gp.fields import Pattern, Region
 from geom.surface.gp.prior import Component, Prior
 from geom.units import Float, Int
 
@@ -135,6 +135,7 @@ class PairDistances:
         self._patterns: dict[tuple[Pattern, ...], Float] = {}
         self._ring_patterns: dict[tuple[Pattern, ...], Float] = {}
         self._shares: dict[int, tuple[Prior, Shares, Shares]] = {}
+        self._unrepaired: dict[Region, Float] = {}
 
     # Tables (left, right) are worked out when asked for: of very many places only
     # parts ever are.
@@ -179,6 +180,15 @@ class PairDistances:
             left, right = (patterns_at(component, p) for p in (self._left, self._right))
             self._patterns[key] = left.T @ right
         return self._patterns[key]
+
+    def unrepaired(self, region: Region) -> Float:
+        """1 where neither place of a pair is in a repair, else 0; (left, right)."""
+        if region not in self._unrepaired:
+            left, right = (
+                region.at(p.azimuth, p.height) for p in (self._left, self._right)
+            )
+            self._unrepaired[region] = np.outer(left, right)
+        return self._unrepaired[region]
 
 
 def _one_hot(index: Int, size: int):  # type: ignore[no-untyped-def]

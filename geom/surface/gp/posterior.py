@@ -29,11 +29,13 @@ from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise
 from geom.surface.grid import interpolate_smoothly
-from geom.units import Float
+from geom.units import Float, Int
 
 #: Net on which the choices are compared; between its nodes their difference is smooth.
 _NET_ROW = 60.0
 _NET_COLUMNS = 48
+#: Nodes at which variances are compared where the wall steps.
+_STEPPED_NODES = 6000
 
 
 @dataclass(frozen=True)
@@ -245,12 +247,41 @@ class GPPosterior:
         ratio : array (m, k)
             Mean of their variances over the best's.
         """
+        if self.best.covariance.prior.unrepaired is not None:
+            return self._stepped_spread(height, azimuth)
         net, drift, ratio = self._on_net
 
         def finer(field: Float) -> Float:
             return interpolate_smoothly(field, net, height, azimuth)
 
         return np.stack([finer(mean) for mean in drift]), np.exp(finer(np.log(ratio)))
+
+    def _stepped_spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """`hyperparameter_spread` of a wall that steps at the edges of a repair.
+
+        Means are worked out place by place; variances too, or, on a large net, at part
+        of its nodes, of which each node takes the nearest that is in the same zone.
+        """
+        mean = self.best.mean_on(height, azimuth)
+        drift = np.stack([s.mean_on(height, azimuth) - mean for s in self.samples])
+        apart = max(1, round(float(np.sqrt(mean.size / _STEPPED_NODES))))
+        rows, columns = (
+            np.arange(0, height.size, apart),
+            np.arange(0, azimuth.size, apart),
+        )
+        ratio = self._variance_ratio(height[rows], azimuth[columns])
+        if apart == 1:
+            return drift, ratio
+        prior = self.best.covariance.prior
+        return drift, _nearest_alike(prior.repair_of(height, azimuth), ratio, apart)
+
+    def _variance_ratio(self, height: Float, azimuth: Float) -> Float:
+        """Mean of the samples' variances over the best's; (m, k)."""
+        _, sd = self.best.on_grid(height, azimuth)
+        variance = np.mean(
+            [s.on_grid(height, azimuth)[1] ** 2 for s in self.samples], axis=0
+        )
+        return np.asarray(variance / np.maximum(sd**2, 1e-12))
 
     @cached_property
     def _on_net(self) -> tuple[Float, Float, Float]:
@@ -259,8 +290,39 @@ class GPPosterior:
         rows = max(2, int(np.ceil((high - low) / _NET_ROW)) + 1)
         net = np.linspace(low, high, rows)
         around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
-        mean, sd = self.best.on_grid(net, around)
-        walls = [sample.on_grid(net, around) for sample in self.samples]
-        drift = np.stack([m for m, _ in walls]) - mean
-        variance = np.mean([s**2 for _, s in walls], axis=0)
-        return net, drift, variance / np.maximum(sd**2, 1e-12)
+        mean = self.best.mean_on(net, around)
+        drift = np.stack([s.mean_on(net, around) - mean for s in self.samples])
+        return net, drift, self._variance_ratio(net, around)
+
+
+def _nearest_alike(zone: Int, ratio: Float, apart: int) -> Float:
+    """A field that is known at every so many nodes, at all of a net.
+
+    Parameters
+    ----------
+    zone : int array (m, k)
+        Nodes take it from the nearest known one of the same number, by steps of the
+        net; where there is none it is 1.
+    ratio : array (rows, columns)
+        At every ``apart``-th row and column.
+    """
+    from scipy.ndimage import distance_transform_edt
+
+    known = np.zeros(zone.shape, dtype=bool)
+    known[::apart, ::apart] = True
+    fine, wide = np.ones(zone.shape), zone.shape[1]
+    fine[::apart, ::apart] = ratio
+    # thrice round, so that the nearest may lie across the seam
+    round_known, round_zone = np.tile(known, 3), np.tile(zone, 3)
+    found = np.ones(zone.shape)
+    for number in np.unique(zone):
+        here = round_known & (round_zone == number)
+        if not here.any():
+            continue
+        row, column = distance_transform_edt(
+            ~here, return_distances=False, return_indices=True
+        )
+        middle = slice(wide, 2 * wide)
+        nearest = fine[row[:, middle], column[:, middle] % wide]
+        found = np.where(zone == number, nearest, found)
+    return found

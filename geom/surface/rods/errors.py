@@ -7,10 +7,10 @@ A repaired wall: what was filled is new, and need not join on to what was not.
 
 A process that is smooth all over the wall draws a patch and the wall next to it as one
 slope: a patch left short pulls the good wall about it out, and is pulled in by it.
-Where the zones of the repair are known, each has an offset of its own, independent of
-the others and of the wall next to it, and all share one, as one hand filled them; the
-sizes of both are learned from the readings.  Inside its zone, and outside of all, the
-wall is as smooth as ever.
+Where the zones of the repair are known, the wall within them is new: the drawn face, an
+offset of each zone's own, one that all share, as one hand filled them, and how uneven
+that hand left each face; their sizes are learned from the readings.  Nothing that the
+wall beside a zone does, its holes least of all, is told of the zone, nor the reverse.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from geom.design import Design
 from geom.errors import InputError
 from geom.readings import RodReadings
 from geom.readings.surveys import SurveyBefore
-from geom.surface.gp.fields import Pattern
+from geom.surface.gp.fields import Region
 from geom.surface.gp.kernels import Points2D, patterns_at
 from geom.surface.gp.observations import Noise, Source
 from geom.surface.gp.prior import Component, LogNormal, Prior
@@ -209,12 +209,17 @@ def placement_errors(
 OFFSET_SD, OFFSET_SPREAD = 4.0, 0.8
 #: Name of the offsets of single zones.
 EACH_ZONE = "each repaired zone"
+#: How uneven the face of a patch is, likewise, and over what distance, mm: about what a
+#: trowel and a straight-edge of 2 ft leave.  Our own choice.
+UNEVEN_SD, UNEVEN_SPREAD, UNEVEN_REACH = 0.8, 0.6, 150.0
+#: Depth of holes in a zone that has one, likewise, and their reach: a brick's.
+_HOLE_SD, _HOLE_SPREAD, _HOLE_REACH = 12.0, 0.6, 60.0
 #: Rows of the net that the zones are given on, mm apart at most.
 _ROW = 5.0
 
 
 def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
-    """The same with offsets for the zones of the survey before the repair.
+    """The same, but new within the zones of the survey before the repair.
 
     Parameters
     ----------
@@ -225,16 +230,29 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
     patterns = zone_patterns(before)
     if not patterns:
         return prior
-    every = Pattern(patterns[0].height, np.sum([p.field for p in patterns], axis=0))
-    size = LogNormal(OFFSET_SD, OFFSET_SPREAD)
-    offsets = (
-        Component(name, size, patterns=some, scaled_by_height=False)
-        for name, some in (
-            (EACH_ZONE, patterns),
-            ("all repaired zones", (every,)),
-        )
+    every = Region(patterns[0].height, np.sum([p.field for p in patterns], axis=0))
+    size, reach = LogNormal(OFFSET_SD, OFFSET_SPREAD), LogNormal(UNEVEN_REACH, 0.0)
+    part = Component("", size, scaled_by_height=False, repaired=True)
+    uneven = replace(
+        part,
+        name="unevenness of each repaired zone",
+        sd=LogNormal(UNEVEN_SD, UNEVEN_SPREAD),
+        kernel_azimuth="matern32",
+        kernel_height="matern32",
+        length_scale_azimuth=reach,
+        length_scale_height=reach,
+        patterns=patterns,
     )
-    return replace(prior, components=(*prior.components, *offsets))
+    return replace(
+        prior,
+        components=(
+            *prior.components,
+            uneven,
+            replace(part, name=EACH_ZONE, patterns=patterns),
+            replace(part, name="all repaired zones", patterns=(every,)),
+        ),
+        unrepaired=Region(every.height, 1.0 - every.field, beyond=1.0),
+    )
 
 
 def zone_labels(prior: Prior, azimuth: Float, height: Float) -> Int:
@@ -247,7 +265,40 @@ def zone_labels(prior: Prior, azimuth: Float, height: Float) -> Int:
     return label
 
 
-def zone_patterns(before: SurveyBefore) -> tuple[Pattern, ...]:
+def with_broken_zones(prior: Prior, azimuth: Float, height: Float) -> Prior:
+    """The same with holes in the repaired zones that some places stand in.
+
+    A hole left in one zone, or one beside it that was read as in it, is no measure of
+    how uneven the others are.
+
+    Parameters
+    ----------
+    prior : Prior
+        Without such zones it stays the same.
+    azimuth, height : array (n,), degrees and mm
+        Of readings that the rest of their zone does not foretell.
+    """
+    parts = [part.patterns for part in prior.components if part.repaired]
+    zones = max(parts, key=len, default=())
+    broken = tuple(zone for zone in zones if zone.at(azimuth, height).any())
+    if not broken:
+        return prior
+    reach = LogNormal(_HOLE_REACH, 0.0)
+    hole = Component(
+        "holes in repaired zones",
+        LogNormal(_HOLE_SD, _HOLE_SPREAD),
+        kernel_azimuth="matern32",
+        kernel_height="matern32",
+        length_scale_azimuth=reach,
+        length_scale_height=reach,
+        patterns=broken,
+        scaled_by_height=False,
+        repaired=True,
+    )
+    return replace(prior, components=(*prior.components, hole))
+
+
+def zone_patterns(before: SurveyBefore) -> tuple[Region, ...]:
     """Every zone as a pattern: 1 in it, 0 elsewhere."""
     height, zone = before.survey.height, before.zone
     low, high = float(height[0]), float(height[-1])
@@ -259,6 +310,6 @@ def zone_patterns(before: SurveyBefore) -> tuple[Pattern, ...]:
     step = net[1] - net[0]
     padded = np.concatenate([[low - step], net, [high + step]])
     return tuple(
-        Pattern(padded, np.concatenate([edge, mask.astype(np.float64), edge]))
+        Region(padded, np.concatenate([edge, mask.astype(np.float64), edge]))
         for mask in inside
     )

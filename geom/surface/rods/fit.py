@@ -27,6 +27,7 @@ from geom.surface.rods.errors import (
     Slopes,
     placement_errors,
     rod_noise,
+    with_broken_zones,
     zone_labels,
 )
 from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
@@ -52,6 +53,11 @@ _LEAST_SIDE, _WIDER, _LENT = 15.0, 1.1, 4.0
 
 #: Step of the differences that tell the wall's slope at a reading, mm.
 _STEP = 5.0
+#: Where a repair ends is known from the survey before it no better than this, mm: half
+#: an inch.  Our own choice.
+_EDGE_SD = 12.7
+#: In place of a standard uncertainty of nothing.
+_NONE = 1e-9
 
 #: A reading further off than this is a slip whatever is written next to it, mm.
 _GROSS = 50.8
@@ -106,17 +112,16 @@ def fit_wall(
         observed, rod_noise(sheet, design, pseudo=pseudo), prior
     )
     best = fit_map(likelihood)
-    outliers = [
-        outlier
-        for outlier in _outliers(
-            likelihood, best, _may_be_outlier(may_be_outlier, pseudo)
-        )
-        if not _looked_at(outlier, sheet, observed)
-    ]
+    suspects, found = _outliers(
+        likelihood, best, _may_be_outlier(may_be_outlier, pseudo)
+    )
+    outliers = [o for o in found if not _looked_at(o, sheet, observed)]
     kept = np.ones(len(sheet), dtype=bool)
     kept[[outlier.row for outlier in outliers]] = False
-    if outliers:
-        likelihood = likelihood.subset(kept)
+    holes = suspects & kept
+    taught = with_broken_zones(prior, sheet.azimuth[holes], sheet.height[holes])
+    if outliers or taught is not prior:
+        prior, likelihood = taught, replace(likelihood, prior=taught).subset(kept)
         best = fit_map(likelihood)
     rejected = tuple(_rejected(outlier, sheet, observed) for outlier in outliers)
     n_readings = int((kept & ~pseudo).sum())
@@ -159,10 +164,10 @@ def _may_be_outlier(named: Bool | None, pseudo: Bool) -> Bool:
 
 def _outliers(
     likelihood: MarginalLikelihood, best: Float, eligible: Bool
-) -> list[Outlier]:
-    """The readings to leave out."""
+) -> tuple[Bool, list[Outlier]]:
+    """The suspects (n,), and those of them to leave out."""
     if not eligible.any():
-        return []
+        return eligible, []
     observed, filled = likelihood.observed, likelihood.filled(best)
     candidates = np.zeros(len(observed), dtype=bool)
     windows = list(_windows(observed))
@@ -170,7 +175,7 @@ def _outliers(
         whole = ConditionalGP(*filled, observed).subset(near)
         candidates[near] |= outlier_candidates(whole, (eligible & core)[near])
     if not candidates.any():
-        return []
+        return candidates, []
     calm = likelihood.subset(~candidates)
     anew = likelihood.filled(fit_map(calm, start=best))
     found = []
@@ -185,7 +190,7 @@ def _outliers(
             for outlier in confirmed_outliers(whole, rest, candidates[near])
             if core[rows[outlier.row]]
         ]
-    return sorted(found, key=lambda outlier: outlier.row)
+    return candidates, sorted(found, key=lambda outlier: outlier.row)
 
 
 def _windows(observed: ObservationOperator) -> Iterator[tuple[Bool, Bool]]:
@@ -422,8 +427,17 @@ def slopes_of(
     taper of the drawing counts too.  Of a diameter both ends count.
     """
     turn = np.rad2deg(_STEP / design.profile.mean_radius)
-    around = gp.change(places, Points2D(places.azimuth + turn, places.height)) / turn
-    up = gp.change(places, Points2D(places.azimuth, places.height + _STEP)) / _STEP
+    if gp.covariance.prior.unrepaired is None:
+        around = _change(gp, places, turn, 0.0) / turn
+        up = _change(gp, places, 0.0, _STEP) / _STEP
+    else:
+        rod, wide = design.rod, np.rad2deg(_EDGE_SD / design.profile.mean_radius)
+        astray = (
+            float(np.hypot(rod.azimuth_sd, wide)),
+            float(np.hypot(rod.height_sd, _EDGE_SD)),
+        )
+        around = _astray(gp, places, astray[0], 0.0) / max(rod.azimuth_sd, _NONE)
+        up = _astray(gp, places, 0.0, astray[1]) / max(rod.height_sd, _NONE)
     taper = design.profile.slope_at(places.height)
     n = len(sheet)
     far = sheet.is_kind("diameter")
@@ -432,6 +446,27 @@ def slopes_of(
     total_around = around[:n].copy()
     total_around[far] += around[n:]
     return Slopes(total_around, total_up)
+
+
+def _change(gp: ConditionalGP, places: Points2D, turn: float, rise: float) -> Float:
+    """What cut-back changes by some degrees and mm on; (n,)."""
+    return gp.change(places, Points2D(places.azimuth + turn, places.height + rise))
+
+
+def _astray(gp: ConditionalGP, places: Points2D, turn: float, rise: float) -> Float:
+    """By how much readings so far astray are off, where the wall steps, mm; (n,).
+
+    Root mean square change, by Gauss-Hermite quadrature over where a reading may have
+    been taken in truth, a standard uncertainty of ``turn`` degrees or ``rise`` mm off:
+    next to the edge of a repair it may have met either side.
+    """
+    at, weight = np.polynomial.hermite_e.hermegauss(7)
+    squares = [
+        part * _change(gp, places, step * turn, step * rise) ** 2
+        for step, part in zip(at, weight / weight.sum(), strict=True)
+        if step != 0.0
+    ]
+    return np.asarray(np.sqrt(np.sum(squares, axis=0)))
 
 
 def _rejected(

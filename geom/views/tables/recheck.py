@@ -55,12 +55,28 @@ def verdict_lines(recheck: Recheck, design: Design) -> list[str]:
         if level.decision == "reject"
     ]
     again = [f"{_say_reading(place)} (left out)" for place in recheck.left_out]
+    wanted = {f"zone {zone.id}": zone.face.readings for zone in recheck.zones}
     again += [
-        f"{_say_place(place, design)} ({what})" for what, place in recheck.open_points()
+        f"{_say_place(place, design)} ({what}{_say_more(wanted.get(what))})"
+        for what, place in recheck.open_points()
     ]
     lines = [f"Not back: {_some(off)}."] if off else []
     lines += [f"Measure at: {_some(again)}."] if again else []
     return lines or ["Every level and every zone is within tolerance."]
+
+
+def _say_more(readings: int | None) -> str:
+    """How many readings would decide a zone, as far as that can be told.
+
+    Examples
+    --------
+    >>> _say_more(1), _say_more(3), _say_more(None)
+    (': 1 reading more in it', ': about 3 readings more in it', '')
+    """
+    if readings is None:
+        return ""
+    many = "1 reading" if readings == 1 else f"about {readings} readings"
+    return f": {many} more in it"
 
 
 def _some(words: list[str]) -> str:

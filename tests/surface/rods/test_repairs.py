@@ -12,9 +12,18 @@ from geom.compare.nodes import make_nodes
 from geom.readings.surveys import SurveyBefore
 from geom.repair.acceptance.judge import RepairedWall
 from geom.surface import RadialSurface, reconstruct
+from geom.surface.gp.covariance import Covariance
+from geom.surface.gp.hyperparameters import MarginalLikelihood
 from geom.surface.gp.kernels import Points2D
-from geom.surface.gp.prior import default_prior
-from geom.surface.rods.errors import with_repaired_zones, zone_patterns
+from geom.surface.gp.observations import observe
+from geom.surface.gp.prior import Prior, default_prior
+from geom.surface.rods.errors import (
+    OFFSET_SD,
+    UNEVEN_SD,
+    rod_noise,
+    with_repaired_zones,
+    zone_patterns,
+)
 from geom.units import Bool, Float
 from tests.repair.repairs import DESIGN, as_before, burnt, read, survey
 
@@ -104,10 +113,89 @@ def test_a_zone_errs_as_its_own_cells_do_and_no_cell_beside_it() -> None:
         assert face.deviation.sd == pytest.approx(exact, rel=0.03)
 
 
+#: Two places in the first zone, one in the second, two beside them.
+PLACES = Points2D(
+    np.array([50.0, 60.0, 170.0, 100.0, 50.0]),
+    np.array([500.0, 560.0, 600.0, 500.0, 900.0]),
+)
+
+
+def prior_covariance(prior: Prior) -> Float:
+    return Covariance(prior, prior.median).between(PLACES, PLACES)
+
+
+def test_nothing_beside_a_zone_tells_of_it_and_beside_it_the_wall_is_as_it_was() -> (
+    None
+):
+    plain = default_prior(450.0, 100.0, 1400.0)
+    taught = prior_covariance(with_repaired_zones(plain, before()))
+    as_it_was = prior_covariance(plain)
+    assert taught[:3, 3:] == pytest.approx(0.0, abs=1e-12)
+    assert taught[3:, 3:] == pytest.approx(as_it_was[3:, 3:], rel=1e-12)
+    # offsets of the zone and of all, and unevenness; of two zones what all share
+    two, uneven = OFFSET_SD**2, UNEVEN_SD**2
+    assert np.diag(taught)[:3] == pytest.approx(2.0 * two + uneven, rel=1e-12)
+    assert taught[0, 2] == pytest.approx(two, rel=1e-12)
+    assert 2.0 * two < taught[0, 1] < 2.0 * two + uneven
+
+
+def test_choices_of_sizes_are_averaged_on_either_side_of_a_step_by_itself() -> None:
+    """Against every choice worked out at the very places, a finger off the edge."""
+    posterior = refit(known=True, seed=1).posterior.fitted
+    height, azimuth = (
+        np.array([365.0, 395.0, 625.0, 655.0]),
+        np.array([18.0, 22.0, 50.0]),
+    )
+    walls = [sample.on_grid(height, azimuth) for sample in posterior.samples]
+    means, sds = (np.stack(part) for part in zip(*walls, strict=True))
+    mean, sd = posterior.on_grid(height, azimuth)
+    assert mean == pytest.approx(means.mean(axis=0), abs=1e-9)
+    exact = np.sqrt((sds**2).mean(axis=0) + means.var(axis=0))
+    assert sd == pytest.approx(exact, rel=1e-9)
+
+
+def test_sizes_of_a_repair_are_learned_by_the_slope_of_the_likelihood() -> None:
+    readings = read(wall, azimuths=12, heights=9, seed=3)
+    prior = with_repaired_zones(default_prior(450.0, 100.0, 1400.0), before())
+    noise = rod_noise(readings, DESIGN, pseudo=np.zeros(len(readings), dtype=bool))
+    likelihood = MarginalLikelihood.of(observe(readings, DESIGN), noise, prior)
+    theta = likelihood.theta_prior[0]
+    _, slope = likelihood.log_marginal_likelihood(theta)
+    for k in range(theta.size):
+        step = np.where(np.arange(theta.size) == k, 1e-4, 0.0)
+        ahead, behind = (
+            likelihood.log_marginal_likelihood(theta + way * step)[0]
+            for way in (1.0, -1.0)
+        )
+        assert slope[k] == pytest.approx((ahead - behind) / 2e-4, abs=2e-4, rel=1e-4)
+
+
+def test_a_hole_left_in_one_zone_is_no_measure_of_the_others() -> None:
+    """The same wall, one reading of the first zone in a hole of 30 mm."""
+    sound = read(wall, azimuths=24, heights=14, seed=4)
+    struck = np.flatnonzero(box(0, sound.azimuth, sound.height))[:1]
+    value = sound.value.copy()
+    value[struck] += 30.0
+    sds = []
+    for readings in (sound, replace(sound, value=value)):
+        surface = reconstruct(
+            readings, DESIGN, repaired=before(), spacing=25.0, columns=120
+        )
+        now = RepairedWall(surface, make_nodes(surface), 6.0)
+        azimuth, height = surface.azimuth[None, :], surface.height[:, None]
+        faces = [now.check(box(k, azimuth, height), repaired=True) for k in range(3)]
+        assert all(face.deviation is not None for face in faces)
+        sds.append([face.deviation.sd for face in faces if face.deviation])
+    (first, *others), (struck_first, *beside) = sds
+    assert struck_first > 1.5 * first
+    assert beside == pytest.approx(others, rel=0.2)
+
+
 def test_each_zone_steps_by_itself_and_all_of_them_together() -> None:
     plain = default_prior(450.0, 100.0, 1400.0)
     taught = with_repaired_zones(plain, before())
-    own, together = taught.components[-2:]
+    uneven, own, together = taught.components[-3:]
+    assert uneven.patterns == own.patterns
     assert len(own.patterns) == 3
     assert len(together.patterns) == 1
     place = Points2D(np.array([50.0, 50.0, 170.0]), np.array([500.0, 900.0, 600.0]))
