@@ -6,11 +6,11 @@ stepped, a little rough), reads the repaired walls 24 x 16, 16 x 14 and 12 x 10 
 rechecks them.  Furnaces drawn in millimetres are read with 2 mm noise, those in inches
 in eighths with the errors of a rod: off the axis, a degree and a quarter inch off its
 place (the tool takes an eighth for granted).  Printed: zones accepted though they are
-not back by the tool's own rule, zones rejected though they are, and how often the 95 % interval of a zone's mean deviation
-holds the truth: with the zones known, and, with ``--smooth``, fitted as if nobody knew
-of them too; at last, how many of those that are back were accepted, by how far they are
-off, and zones that no reading stands in and how many of these were accepted.
-``--first`` takes walls of other seeds.
+not back by the tool's own rule, zones rejected though they are, and how often the 95 %
+interval of a zone's mean deviation holds the truth: with the zones known, and, with
+``--smooth``, fitted as if nobody knew of them too; at last, how many of those that are
+back were accepted, by how far they are off, and zones that no reading stands in and how
+many of these were accepted.  ``--first`` takes walls of other seeds.
 """
 
 from __future__ import annotations

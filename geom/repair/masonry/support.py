@@ -17,12 +17,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
 from geom.design import Brickwork
+from geom.document import OMITTED
 from geom.frame import wrap
 from geom.repair.assumptions import BURNT_RING, LEAST_STANDING, SAME_OPENING
 from geom.units import Bool, Float
@@ -76,6 +77,8 @@ class Segment:
     height_from, height_to : float, mm
     bricks : int
         Set in it, cut ones too.
+    members : tuple of int
+        Which of the zone's bricks, in the order of its brickwork.
     """
 
     step: int
@@ -85,6 +88,7 @@ class Segment:
     height_from: float
     height_to: float
     bricks: int
+    members: tuple[int, ...] = field(default=(), metadata=OMITTED)
 
 
 StopReason = Literal["opened", "burnt", "possible"]
@@ -390,6 +394,7 @@ def segments_of(seats: Sequence[Seat], work: Brickwork) -> tuple[Segment, ...]:
     segments: list[Segment] = []
     for zone in dict.fromkeys(seat.zone for seat in seats):
         own = [seat for seat in seats if seat.zone == zone]
+        number = {id(seat): k for k, seat in enumerate(own)}
         for tier in _split_up(own, work.open_height, _height_of, _height):
             parts = _split_up(
                 tier,
@@ -399,11 +404,14 @@ def segments_of(seats: Sequence[Seat], work: Brickwork) -> tuple[Segment, ...]:
                 ring=_arc_of(tier) >= 360.0,
             )
             for part in (*parts[::2], *parts[1::2]):
-                segments.append(_segment(len(segments) + 1, zone, part))
+                members = tuple(number[id(seat)] for seat in part)
+                segments.append(_segment(len(segments) + 1, zone, part, members))
     return tuple(segments)
 
 
-def _segment(step: int, zone: int, part: Sequence[Seat]) -> Segment:
+def _segment(
+    step: int, zone: int, part: Sequence[Seat], members: tuple[int, ...]
+) -> Segment:
     first, arc = _start(part), _arc_of(part)
     return Segment(
         step=step,
@@ -413,6 +421,7 @@ def _segment(step: int, zone: int, part: Sequence[Seat]) -> Segment:
         height_from=min(seat.height_from for seat in part),
         height_to=max(seat.height_to for seat in part),
         bricks=len(part),
+        members=members,
     )
 
 

@@ -118,7 +118,8 @@ class Region(Pattern):
 
     def _nearest_column(self, azimuth: Float) -> Int:
         columns = self.field.shape[1]
-        return np.rint(azimuth * columns / 360.0).astype(np.int64) % columns
+        nearest = np.rint(azimuth * columns / 360.0).astype(np.int64)
+        return np.asarray(nearest % columns)
 
 
 def shifted_rows(field: Float, height: Float, up: float) -> Float:

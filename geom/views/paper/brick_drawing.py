@@ -1,12 +1,15 @@
 """The brickwork of a zone, drawn to scale: seen from inside, and cut level.
 
 Every brick carries the number of its course and the letter of its kind; halves are
-hatched as well, so that they differ in grey and by those who see no colour.
+hatched as well, so that they differ in grey and by those who see no colour.  Heavy
+lines part the segments that the wall is opened in, each with the number of its step in
+a disc; where the stack needs support first, the heights stand at the left in black.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +19,11 @@ from geom.design import Design
 from geom.frame import clock_time, turn, wrap
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.masonry.placed import PlacedBrick
+from geom.repair.masonry.support import Stop, Support
 from geom.repair.plan.result import ZonePlan
 from geom.surface.radial import RadialSurface
 from geom.units import Bool, Float, say_length
-from geom.views.paper.style import BOLD, FONT
+from geom.views.paper.style import BOLD, FONT, hatch_lines
 from geom.views.say import span
 
 if TYPE_CHECKING:
@@ -32,6 +36,8 @@ TALL = 250.0
 #: Kept free to the left, to the right, below and above; points.
 _LEFT, _RIGHT, _BELOW, _ABOVE = 30.0, 60.0, 40.0, 6.0
 _TYPE = 12.0
+#: Outline of a segment, and the disc that holds its step; points.
+_HEAVY, _DISC = 3.2, 8.5
 #: Distance of hatching, points.
 _HATCH = 4.5
 #: Grey of daub.
@@ -132,6 +138,7 @@ def elevations(
     skin: int,
     width: float,
     tall: float = TALL,
+    support: Support | None = None,
 ) -> list[Drawing]:
     """One skin of a zone seen from inside, unrolled; in strips where it is wide.
 
@@ -147,16 +154,20 @@ def elevations(
     width : float, points
     tall : float, points
         Of the wall in one strip, at most.
+    support : Support, optional
+        Segments of the zone and stops, to be marked.
     """
     if zone.brickwork is None:
         return []
     kinds = kinds_of(zone.brickwork.bricks)
     bricks = [brick for brick in zone.brickwork.bricks if brick.skin == skin]
-    return [
-        _elevation(view, zone, surface, held, kinds)
-        for view in _views(zone, surface.design, width, tall)
-        if (held := [brick for brick in bricks if view.holds(brick)])
-    ]
+    drawn = []
+    for view in _views(zone, surface.design, width, tall):
+        held = [brick for brick in bricks if view.holds(brick)]
+        if held:
+            marks = () if support is None else _marks(view, zone, held, support)
+            drawn.append(_elevation(view, zone, surface, held, kinds, marks=marks))
+    return drawn
 
 
 def _views(zone: ZonePlan, design: Design, width: float, tall: float) -> list[_View]:
@@ -181,6 +192,8 @@ def _elevation(
     surface: RadialSurface,
     bricks: Sequence[PlacedBrick],
     kinds: dict[BrickPiece, Kind],
+    *,
+    marks: Iterable[Any],
 ) -> Drawing:
     from reportlab.graphics.shapes import Drawing
 
@@ -196,9 +209,115 @@ def _elevation(
     bar = scale_bar(
         view.design, view.scale, most=0.4 * view.wide, right=made.width - 4.0
     )
-    for part in (*_openings(view), *_heights(view), *_hours(view), *bar):
+    for part in (*_openings(view), *_heights(view), *_hours(view), *bar, *marks):
         made.add(part)
     return made
+
+
+def _marks(
+    view: _View, zone: ZonePlan, held: Sequence[PlacedBrick], support: Support
+) -> Iterator[Any]:
+    """Outlines of the segments, their steps, and the heights of stops."""
+    every = () if zone.brickwork is None else zone.brickwork.bricks
+    for segment in support.segments:
+        if segment.zone != zone.id:
+            continue
+        own = [every[k] for k in segment.members if every[k] in held]
+        if own:
+            yield from _segment(view, own, str(segment.step))
+    for stop in support.stops:
+        yield from _stop(view, stop)
+
+
+def segment_outline(boxes: Sequence[tuple[float, float, float, float]]) -> Float:
+    """The toothed outline of courses of brick.
+
+    Parameters
+    ----------
+    boxes : sequence of (left, right, low, high)
+        Of the bricks.  Those of one foot are one step of the outline.
+
+    Returns
+    -------
+    array (n, 2)
+        Up the left, down the right.
+
+    Examples
+    --------
+    >>> segment_outline([(0.0, 4.0, 0.0, 2.0), (1.0, 6.0, 2.0, 4.0)]).tolist()
+    [[0.0, 0.0], [0.0, 2.0], [1.0, 2.0], [1.0, 4.0], [6.0, 4.0], [6.0, 2.0], \
+[4.0, 2.0], [4.0, 0.0]]
+    """
+    feet = sorted({round(low, 1) for _, _, low, _ in boxes})
+    left: list[tuple[float, float]] = []
+    right: list[tuple[float, float]] = []
+    for foot, above in itertools.pairwise([*feet, np.inf]):
+        own = [box for box in boxes if round(box[2], 1) == foot]
+        low, high = min(b[2] for b in own), min(max(b[3] for b in own), above)
+        start, end = min(b[0] for b in own), max(b[1] for b in own)
+        low = left[-1][1] if left else low
+        left += [(start, low), (start, high)]
+        right += [(end, low), (end, high)]
+    return np.array([*left, *right[::-1]])
+
+
+def _segment(view: _View, own: Sequence[PlacedBrick], step: str) -> Iterator[Any]:
+    """The outline of some bricks, and their step in a disc at its upper left."""
+    from reportlab.graphics.shapes import Circle, Polygon, String
+    from reportlab.lib import colors
+
+    boxes = []
+    for brick in own:
+        height, azimuth, _ = brick.corners()[:4].T
+        x, y = np.asarray(view.x(azimuth)), np.asarray(view.y(height))
+        boxes.append((float(x.min()), float(x.max()), float(y.min()), float(y.max())))
+    outline = segment_outline(boxes)
+    yield Polygon(
+        outline.ravel().tolist(),
+        fillColor=None,
+        strokeColor=colors.black,
+        strokeWidth=_HEAVY,
+        strokeLineJoin=0,
+    )
+    top = outline[np.argmax(outline[:, 1] - 1e-3 * outline[:, 0])]
+    x, y = float(top[0]), float(top[1])
+    yield Circle(
+        x, y, _DISC, fillColor=colors.black, strokeColor=colors.white, strokeWidth=1.0
+    )
+    size = min(_TYPE, 2.2 * _TYPE / (1 + len(step)))
+    yield String(
+        x,
+        y - 0.36 * size,
+        step,
+        fontName=BOLD,
+        fontSize=size,
+        fillColor=colors.white,
+        textAnchor="middle",
+    )
+
+
+def _stop(view: _View, stop: Stop) -> Iterator[Any]:
+    """The heights of a stop, as a black bar at the left with its word in it."""
+    from reportlab.graphics.shapes import Group, Rect, String
+    from reportlab.lib import colors
+
+    low = max(stop.height_from, view.low)
+    high = min(stop.height_to, view.high)
+    if low >= high:
+        return
+    y0, y1 = float(view.y(low)), float(view.y(high))
+    yield Rect(2.0, y0, 14.0, y1 - y0, fillColor=colors.black, strokeColor=None)
+    word = String(
+        0,
+        -0.36 * _TYPE,
+        "STOP",
+        fontName=BOLD,
+        fontSize=_TYPE,
+        fillColor=colors.white,
+        textAnchor="middle",
+    )
+    if y1 - y0 > 3.2 * _TYPE:
+        yield Group(word, transform=(0.0, 1.0, -1.0, 0.0, 9.0, 0.5 * (y0 + y1)))
 
 
 def _daub_boxes(view: _View, zone: ZonePlan, surface: RadialSurface) -> Iterator[Any]:
@@ -286,49 +405,6 @@ def _label(flat: Float, words: str, *, paper: bool) -> Iterator[Any]:
     )
     way = (0.0, 1.0, -1.0, 0.0) if turned else (1.0, 0.0, 0.0, 1.0)
     yield Group(*parts, transform=(*way, float(x), float(y)))
-
-
-def hatch_lines(
-    flat: Float, apart: float
-) -> list[tuple[tuple[float, float], tuple[float, float]]]:
-    """Slanted lines within a convex polygon.
-
-    Parameters
-    ----------
-    flat : array (n, 2)
-        Its corners in order.
-    apart : float
-        Distance of the lines.
-
-    Examples
-    --------
-    >>> square = np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]])
-    >>> hatch_lines(square, 2.0 ** 0.5)
-    [((0.0, 0.0), (2.0, 2.0))]
-    """
-    level = flat[:, 1] - flat[:, 0]
-    step = apart * np.sqrt(2.0)
-    first, last = (
-        np.ceil(level.min() / step + 1e-9),
-        np.floor(level.max() / step - 1e-9),
-    )
-    lines = []
-    for number in np.arange(first, last + 1.0):
-        ends = _crossings(flat, level - number * step)
-        if len(ends) >= 2:
-            lines.append((min(ends), max(ends)))
-    return lines
-
-
-def _crossings(flat: Float, side: Float) -> list[tuple[float, float]]:
-    """Where the edges of a polygon cross the line on which ``side`` is 0."""
-    after, further = np.roll(side, -1), np.roll(flat, -1, axis=0)
-    points = []
-    for k in np.flatnonzero((side <= 0.0) != (after <= 0.0)):
-        part = side[k] / (side[k] - after[k])
-        x, y = flat[k] + part * (further[k] - flat[k])
-        points.append((float(x), float(y)))
-    return points
 
 
 def _openings(view: _View) -> Iterator[Any]:

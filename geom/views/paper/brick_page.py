@@ -18,6 +18,7 @@ from geom.repair import RepairPackage
 from geom.repair.masonry.layup import Course, LayUp
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.masonry.placed import PlacedBrick
+from geom.repair.masonry.support import Support
 from geom.repair.plan.result import OpeningMet, ZonePlan
 from geom.surface.radial import RadialSurface
 from geom.units import say_length
@@ -112,7 +113,7 @@ def _page(
         paragraph(f"{heights} above {zero}", 13.0, bold=True, after=2),
         paragraph(_lay_up(layup, works, design), BODY, after=2),
         *_notes(zone, design),
-        *_drawings(zone, layup, surface, width, share),
+        *_drawings(zone, layup, works.support, surface, width=width, share=share),
         _side_by_side(zone, layup, surface, kinds, width, share),
         *(
             [
@@ -191,7 +192,13 @@ def _segments(
 
 
 def _drawings(
-    zone: ZonePlan, layup: LayUp, surface: RadialSurface, width: float, share: float
+    zone: ZonePlan,
+    layup: LayUp,
+    support: Support,
+    surface: RadialSurface,
+    *,
+    width: float,
+    share: float,
 ) -> list[Flowable]:
     tall = share * TALL / layup.skins
     story: list[Flowable] = []
@@ -200,10 +207,15 @@ def _drawings(
             name = "Skin next to the face" if skin == 1 else f"Skin {skin} behind"
             name += ", laid first" if skin == layup.skins else ""
             story.append(paragraph(name, BODY, bold=True, after=1))
-        story += elevations(zone, surface, skin=skin, width=width, tall=tall)
+        story += elevations(
+            zone, surface, skin=skin, width=width, tall=tall, support=support
+        )
     words = (
-        "Seen from inside. Number: course. Letter: brick. Hatched: half. Grey: daub."
+        "Seen from inside. Number: course. Letter: brick. Hatched: half. Grey: daub. "
+        "Heavy lines: open at once, step in the disc."
     )
+    if support.stops:
+        words += " Black at the left: heights of the stop."
     return [*story, paragraph(words, _SMALL, after=4)]
 
 

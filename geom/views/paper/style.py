@@ -12,6 +12,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
 
+import numpy as np
+
+from geom.units import Float
+
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
@@ -282,3 +286,46 @@ def signature_lines(*names: str) -> list[Flowable]:
         for name in names
     ]
     return [Spacer(1, 14), *lines]
+
+
+def hatch_lines(
+    flat: Float, apart: float
+) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """Slanted lines within a convex polygon.
+
+    Parameters
+    ----------
+    flat : array (n, 2)
+        Its corners in order.
+    apart : float
+        Distance of the lines.
+
+    Examples
+    --------
+    >>> square = np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]])
+    >>> hatch_lines(square, 2.0 ** 0.5)
+    [((0.0, 0.0), (2.0, 2.0))]
+    """
+    level = flat[:, 1] - flat[:, 0]
+    step = apart * np.sqrt(2.0)
+    first, last = (
+        np.ceil(level.min() / step + 1e-9),
+        np.floor(level.max() / step - 1e-9),
+    )
+    lines = []
+    for number in np.arange(first, last + 1.0):
+        ends = _crossings(flat, level - number * step)
+        if len(ends) >= 2:
+            lines.append((min(ends), max(ends)))
+    return lines
+
+
+def _crossings(flat: Float, side: Float) -> list[tuple[float, float]]:
+    """Where the edges of a polygon cross the line on which ``side`` is 0."""
+    after, further = np.roll(side, -1), np.roll(flat, -1, axis=0)
+    points = []
+    for k in np.flatnonzero((side <= 0.0) != (after <= 0.0)):
+        part = side[k] / (side[k] - after[k])
+        x, y = flat[k] + part * (further[k] - flat[k])
+        points.append((float(x), float(y)))
+    return points

@@ -3,17 +3,24 @@
 import io
 import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pypdf
 import pytest
 
+from geom.repair.masonry.support import Stop, support_of
+from geom.repair.package import seat_of
 from geom.units import parse_number
-from geom.views.paper.brick_drawing import elevations, hatch_lines, kinds_of
+from geom.views.paper.brick_drawing import (
+    elevations,
+    kinds_of,
+    segment_outline,
+)
 from geom.views.paper.brick_page import course_rows
 from geom.views.paper.brick_section import busiest_height, level_section
 from geom.views.paper.repair_sheet import repair_sheet_bytes
-from geom.views.paper.style import register_fonts
+from geom.views.paper.style import hatch_lines, register_fonts
 
 WIDTH = 500.0
 
@@ -131,6 +138,96 @@ def test_the_section_shows_the_bricks_that_it_cuts(drawn):
         side = np.linalg.norm(np.roll(flat, -1, axis=0) - flat, axis=1)
         assert side[1] == pytest.approx(side[3], rel=0.05)
     assert drawing.width == WIDTH
+
+
+@pytest.fixture(scope="module")
+def marked(drawn):
+    """The same strips with segments of 30 degrees at most, and a stop low down."""
+    furnace, zone, _ = drawn
+    work = replace(furnace.design.shop.brickwork, open_arc=30.0)
+    seats = [seat_of(b, zone.id, furnace.surface) for b in zone.brickwork.bricks]
+    support = support_of(seats, work)
+    low = zone.height_from
+    stop = Stop("burnt", low, low + 0.5 * (zone.height_to - low), 0.8)
+    support = replace(support, stops=(stop,))
+    strips = elevations(zone, furnace.surface, skin=1, width=WIDTH, support=support)
+    return zone, support, strips
+
+
+def is_black(colour):
+    return colour is not None and colour.rgb() == (0, 0, 0)
+
+
+def is_white(colour):
+    return colour is not None and colour.rgb() == (1, 1, 1)
+
+
+def outlines(strip):
+    return [p for p in parts(strip, "Polygon") if p.fillColor is None]
+
+
+def test_every_brick_lies_in_the_outline_of_its_own_segment_and_in_no_other(marked):
+    from shapely import Point, Polygon
+
+    zone, support, strips = marked
+    assert len(support.segments) >= 2
+    told = [brick for one in support.segments for brick in one.members]
+    assert sorted(told) == list(range(len(zone.brickwork.bricks)))
+    for strip in strips:
+        shapes = [Polygon(np.reshape(p.points, (-1, 2))) for p in outlines(strip)]
+        assert shapes
+        for brick in parts(strip, "Polygon"):
+            if brick.fillColor is None:
+                continue
+            middle = Point(np.reshape(brick.points, (-1, 2)).mean(axis=0))
+            assert sum(shape.contains(middle) for shape in shapes) == 1
+
+
+def test_the_step_of_every_segment_stands_in_a_disc_on_its_outline(marked):
+    zone, support, strips = marked
+    front = {k for k, b in enumerate(zone.brickwork.bricks) if b.skin == 1}
+    wanted = {str(one.step) for one in support.segments if front & {*one.members}}
+    seen = []
+    for strip in strips:
+        discs = parts(strip, "Circle")
+        assert len(discs) == len(outlines(strip))
+        words = [w for w in parts(strip, "String") if is_white(w.fillColor)]
+        for disc in discs:
+            (step,) = [
+                w.text
+                for w in words
+                if abs(w.x - disc.cx) < 1e-6 and abs(w.y - disc.cy) < disc.r
+            ]
+            seen.append(step)
+    assert {*seen} == wanted
+    assert len(wanted) >= 2
+
+
+def test_the_heights_of_a_stop_are_black_at_the_left_of_the_courses(marked):
+    zone, support, strips = marked
+    (stop,) = support.stops
+    share = (stop.height_to - stop.height_from) / (zone.height_to - zone.height_from)
+    for strip in strips:
+        boxes = parts(strip, "Rect")
+        # the bar of the scale is black too, and 4 points tall
+        (bar,) = [r for r in boxes if is_black(r.fillColor) and r.height != 4.0]
+        wall = [r for r in boxes if not is_black(r.fillColor)]
+        wall = [r for r in wall if not is_white(r.fillColor)]
+        low = min(r.y for r in wall)
+        high = max(r.y + r.height for r in wall)
+        assert bar.x + bar.width < min(r.x for r in wall)
+        assert bar.y == pytest.approx(low, abs=1.0)
+        assert bar.height == pytest.approx(share * (high - low), rel=0.05)
+
+
+def test_an_outline_is_toothed_as_its_courses_are():
+    from shapely import Polygon
+
+    wall = [(0.0, 9.0, 0.0, 3.0), (9.0, 18.0, 0.0, 3.0), (4.0, 22.0, 3.2, 6.0)]
+    outline = segment_outline(wall)
+    assert Polygon(outline).is_valid
+    # what is between two courses, the joint, belongs to it too
+    assert Polygon(outline).area == pytest.approx(18.0 * 3.0 + 18.0 * 3.0)
 
 
 def pages_of(furnace, works):
