@@ -8,7 +8,6 @@ a disc; where the stack needs support first, the heights stand at the left in bl
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -38,6 +37,8 @@ _LEFT, _RIGHT, _BELOW, _ABOVE = 30.0, 60.0, 40.0, 6.0
 _TYPE = 12.0
 #: Outline of a segment, and the disc that holds its step; points.
 _HEAVY, _DISC = 3.2, 8.5
+#: Bricks of a segment no further apart than this have one outline, mm: half an inch.
+_WIDE_JOINT = 12.7
 #: Distance of hatching, points.
 _HATCH = 4.5
 #: Grey of daub.
@@ -229,40 +230,40 @@ def _marks(
         yield from _stop(view, stop)
 
 
-def segment_outline(boxes: Sequence[tuple[float, float, float, float]]) -> Float:
-    """The toothed outline of courses of brick.
+def segment_outlines(
+    boxes: Sequence[tuple[float, float, float, float]], joint: float
+) -> list[Float]:
+    """The toothed outlines of some bricks and the joints between them.
 
     Parameters
     ----------
-    boxes : sequence of (left, right, low, high)
-        Of the bricks.  Those of one foot are one step of the outline.
+    boxes : sequence of (left, low, right, high)
+        Of the bricks.
+    joint : float
+        Bricks no further apart than this are one piece.
 
     Returns
     -------
-    array (n, 2)
-        Up the left, down the right.
+    list of array (n, 2)
+        Of each piece, closed; the largest first.
 
     Examples
     --------
-    >>> segment_outline([(0.0, 4.0, 0.0, 2.0), (1.0, 6.0, 2.0, 4.0)]).tolist()
-    [[0.0, 0.0], [0.0, 2.0], [1.0, 2.0], [1.0, 4.0], [6.0, 4.0], [6.0, 2.0], \
-[4.0, 2.0], [4.0, 0.0]]
+    >>> (outline,) = segment_outlines([(0, 0, 4, 2), (1, 2.1, 6, 4)], 0.2)
+    >>> len(outline) - 1, outline.max(axis=0).tolist()
+    (8, [6.0, 4.0])
     """
-    feet = sorted({round(low, 1) for _, _, low, _ in boxes})
-    left: list[tuple[float, float]] = []
-    right: list[tuple[float, float]] = []
-    for foot, above in itertools.pairwise([*feet, np.inf]):
-        own = [box for box in boxes if round(box[2], 1) == foot]
-        low, high = min(b[2] for b in own), min(max(b[3] for b in own), above)
-        start, end = min(b[0] for b in own), max(b[1] for b in own)
-        low = left[-1][1] if left else low
-        left += [(start, low), (start, high)]
-        right += [(end, low), (end, high)]
-    return np.array([*left, *right[::-1]])
+    from shapely import box, union_all
+
+    half = 0.5 * joint + 1e-6
+    grown = union_all([box(*b).buffer(half, join_style="mitre") for b in boxes])
+    whole = grown.buffer(-half, join_style="mitre")
+    pieces = sorted(getattr(whole, "geoms", [whole]), key=lambda piece: -piece.area)
+    return [np.round(np.array(piece.exterior.coords), 6) for piece in pieces]
 
 
 def _segment(view: _View, own: Sequence[PlacedBrick], step: str) -> Iterator[Any]:
-    """The outline of some bricks, and their step in a disc at its upper left."""
+    """The outline of some bricks, and their step in a disc within its upper left."""
     from reportlab.graphics.shapes import Circle, Polygon, String
     from reportlab.lib import colors
 
@@ -270,17 +271,18 @@ def _segment(view: _View, own: Sequence[PlacedBrick], step: str) -> Iterator[Any
     for brick in own:
         height, azimuth, _ = brick.corners()[:4].T
         x, y = np.asarray(view.x(azimuth)), np.asarray(view.y(height))
-        boxes.append((float(x.min()), float(x.max()), float(y.min()), float(y.max())))
-    outline = segment_outline(boxes)
-    yield Polygon(
-        outline.ravel().tolist(),
-        fillColor=None,
-        strokeColor=colors.black,
-        strokeWidth=_HEAVY,
-        strokeLineJoin=0,
-    )
-    top = outline[np.argmax(outline[:, 1] - 1e-3 * outline[:, 0])]
-    x, y = float(top[0]), float(top[1])
+        boxes.append((float(x.min()), float(y.min()), float(x.max()), float(y.max())))
+    outlines = segment_outlines(boxes, _WIDE_JOINT * view.scale)
+    for outline in outlines:
+        yield Polygon(
+            outline[:-1].ravel().tolist(),
+            fillColor=None,
+            strokeColor=colors.black,
+            strokeWidth=_HEAVY,
+        )
+    first = outlines[0]
+    corner = first[np.argmax(first[:, 1] - 1e-3 * first[:, 0])]
+    x, y = float(corner[0]) + 0.8 * _DISC, float(corner[1]) - 0.8 * _DISC
     yield Circle(
         x, y, _DISC, fillColor=colors.black, strokeColor=colors.white, strokeWidth=1.0
     )

@@ -15,7 +15,7 @@ from geom.units import parse_number
 from geom.views.paper.brick_drawing import (
     elevations,
     kinds_of,
-    segment_outline,
+    segment_outlines,
 )
 from geom.views.paper.brick_page import course_rows
 from geom.views.paper.brick_section import busiest_height, level_section
@@ -167,7 +167,7 @@ def outlines(strip):
 
 
 def test_every_brick_lies_in_the_outline_of_its_own_segment_and_in_no_other(marked):
-    from shapely import Point, Polygon
+    from shapely import Polygon
 
     zone, support, strips = marked
     assert len(support.segments) >= 2
@@ -179,18 +179,21 @@ def test_every_brick_lies_in_the_outline_of_its_own_segment_and_in_no_other(mark
         for brick in parts(strip, "Polygon"):
             if brick.fillColor is None:
                 continue
-            middle = Point(np.reshape(brick.points, (-1, 2)).mean(axis=0))
-            assert sum(shape.contains(middle) for shape in shapes) == 1
+            own = Polygon(np.reshape(brick.points, (-1, 2)))
+            shares = [shape.intersection(own).area / own.area for shape in shapes]
+            # an outline is upright, a brick in a taper is not quite
+            assert max(shares) > 0.99
+            assert sorted(shares)[-2:][0] < 0.02 or len(shares) == 1
 
 
-def test_the_step_of_every_segment_stands_in_a_disc_on_its_outline(marked):
+def test_the_step_of_every_segment_stands_in_a_disc_of_its_own(marked):
     zone, support, strips = marked
     front = {k for k, b in enumerate(zone.brickwork.bricks) if b.skin == 1}
     wanted = {str(one.step) for one in support.segments if front & {*one.members}}
     seen = []
     for strip in strips:
         discs = parts(strip, "Circle")
-        assert len(discs) == len(outlines(strip))
+        assert 1 <= len(discs) <= len(outlines(strip))
         words = [w for w in parts(strip, "String") if is_white(w.fillColor)]
         for disc in discs:
             (step,) = [
@@ -220,14 +223,16 @@ def test_the_heights_of_a_stop_are_black_at_the_left_of_the_courses(marked):
         assert bar.height == pytest.approx(share * (high - low), rel=0.05)
 
 
-def test_an_outline_is_toothed_as_its_courses_are():
+def test_an_outline_is_toothed_as_its_courses_are_and_bricks_apart_have_their_own():
     from shapely import Polygon
 
-    wall = [(0.0, 9.0, 0.0, 3.0), (9.0, 18.0, 0.0, 3.0), (4.0, 22.0, 3.2, 6.0)]
-    outline = segment_outline(wall)
-    assert Polygon(outline).is_valid
-    # what is between two courses, the joint, belongs to it too
-    assert Polygon(outline).area == pytest.approx(18.0 * 3.0 + 18.0 * 3.0)
+    wall = [(0.0, 0.0, 9.0, 3.0), (9.0, 0.0, 18.0, 3.0), (4.0, 3.2, 22.0, 6.0)]
+    toothed, alone = segment_outlines([*wall, (30.0, 0.0, 31.0, 1.0)], 0.3)
+    # the joint between two courses belongs to them
+    assert Polygon(toothed).area == pytest.approx(
+        18.0 * 3.0 + 14.0 * 0.2 + 18.0 * 2.8, abs=1e-4
+    )
+    assert Polygon(alone).area == pytest.approx(1.0)
 
 
 def pages_of(furnace, works):
