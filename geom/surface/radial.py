@@ -160,6 +160,14 @@ class DoubtedBand:
 
 
 @dataclass(frozen=True)
+class RowsApart:
+    """Rows of the melting zone so far apart that a burnt ring may lie between; mm."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class PastSurveys:
     """Past surveys at hand, and whether the readings let them be used."""
 
@@ -250,6 +258,7 @@ SurfaceDiagnostic = (
     Rejected
     | AtStep
     | DoubtedBand
+    | RowsApart
     | PastSurveys
     | PastBesideCloud
     | NoDatumBand

@@ -17,7 +17,12 @@ from geom.surface.coverage import (
     on_surveyed,
     surveyed_by,
 )
-from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
+from geom.surface.gp.prior import (
+    ABOVE_TUYERES,
+    Prior,
+    default_prior,
+    find_melting_zone,
+)
 from geom.surface.grid import make_grid
 from geom.surface.radial import (
     AtStep,
@@ -26,6 +31,7 @@ from geom.surface.radial import (
     PastSurveys,
     RadialSurface,
     Rejected,
+    RowsApart,
     SurfaceDiagnostic,
 )
 from geom.surface.rods.diameters import with_unseen_half
@@ -33,12 +39,17 @@ from geom.surface.rods.errors import with_repaired_zones
 from geom.surface.rods.fit import MOST_READINGS, fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.surface.rods.repeats import contradicting_repeats
+from geom.units import Float
 
 #: Least readings, azimuths and heights from which sizes and lengths can be learned at
 #: all: our own floor, no source.
 LEAST_READINGS = 8
 LEAST_AZIMUTHS = 3
 LEAST_HEIGHTS = 2
+#: Rows further apart than this may miss a burnt ring between them, mm: at the middle of
+#: 12 in a hump of the usual widths has about half its depth.  So far to either side of
+#: where a crest is usual one may lie, mm: two spreads of `gp.prior`.  Our own choice.
+WIDEST_ROWS, _ABOUT_CREST = 304.8, 240.0
 
 
 def reconstruct(
@@ -233,5 +244,20 @@ def _diagnostics(
         *rejected,
         *([AtStep(at_step)] if at_step else []),
         *map(DoubtedBand, doubted),
+        *_between_rows(readings.height, design),
         *([] if past is None else [PastSurveys(past.count, used)]),
     )
+
+
+def _between_rows(height: Float, design: Design) -> tuple[RowsApart, ...]:
+    """That rows of the melting zone are so far apart that a ring may lie between."""
+    if not design.tuyeres:
+        return ()
+    middle = float(np.mean([t.height for t in design.tuyeres])) + ABOVE_TUYERES
+    rows = np.unique(height)
+    apart = np.diff(rows)
+    met = (rows[1:] > middle - _ABOUT_CREST) & (rows[:-1] < middle + _ABOUT_CREST)
+    if not np.any(apart[met] > WIDEST_ROWS):
+        return ()
+    widest = int(np.argmax(np.where(met, apart, 0.0)))
+    return (RowsApart(float(rows[widest]), float(rows[widest + 1])),)

@@ -332,14 +332,18 @@ def order_wall(job: Job) -> dict[str, Any]:
 
 
 def order_jobs(count: int) -> list[Job]:
-    """Forty walls, each furnace and family in turn, of seeds of their own."""
+    """Walls of seeds of their own: of twenty of a sheet, each kind in each furnace.
+
+    Dense and sparse in turn, as deep as the fleet's and deeper in turn, so that no
+    kind of wear is read in one furnace alone.
+    """
     return [
         (
-            FURNACES[k % len(FURNACES)],
+            FURNACES[k // 2 % len(FURNACES)],
             900 + k,
-            FAMILIES.index(KINDS[(k + k // len(FURNACES)) % len(KINDS)]),
+            FAMILIES.index(KINDS[k // 2 % len(KINDS)]),
             DENSE.name if k % 2 == 0 else SPARSE.name,
-            DEEPER[k // 2 % 2],
+            DEEPER[k // 4 % 2],
         )
         for k in range(count)
     ]

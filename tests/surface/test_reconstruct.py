@@ -10,8 +10,15 @@ import pytest
 from geom.errors import TooFewReadings
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
-from geom.surface.radial import AtStep
-from tests.walls import plain_design, rod_readings, stations, worn, worn_readings
+from geom.surface.radial import AtStep, RowsApart
+from tests.walls import (
+    plain_design,
+    rod_readings,
+    stations,
+    tapered_design,
+    worn,
+    worn_readings,
+)
 
 DESIGN = plain_design()
 
@@ -154,3 +161,23 @@ def test_of_very_many_readings_the_mean_is_exact_and_the_sd_never_too_small() ->
     assert (near_sd >= sd - 1e-9).all()
     assert np.mean(near_sd / sd) < 1.05
     assert not np.array_equal(near_sd, sd)
+
+
+@pytest.mark.parametrize(
+    ("heights", "told"),
+    [
+        ([100.0, 300.0, 600.0, 850.0, 1100.0, 1400.0], False),
+        ([100.0, 300.0, 600.0, 950.0, 1100.0, 1400.0], True),
+        # far from where the melting zone lies
+        ([100.0, 420.0, 600.0, 800.0, 1000.0, 1400.0], False),
+    ],
+)
+def test_rows_between_which_a_burnt_ring_may_lie_are_named(heights, told) -> None:
+    design = tapered_design()
+    azimuth, height = (
+        part.ravel() for part in np.meshgrid(np.arange(0.0, 360.0, 30.0), heights)
+    )
+    readings = rod_readings(azimuth, height, design.profile.radius_at(height))
+    surface = reconstruct(readings, design, spacing=50.0, columns=36)
+    said = [d for d in surface.diagnostics if isinstance(d, RowsApart)]
+    assert said == ([RowsApart(600.0, 950.0)] if told else [])

@@ -41,6 +41,7 @@ from geom.surface.radial import (
     PoseAsStated,
     RadialSurface,
     Rejected,
+    RowsApart,
 )
 from geom.units import say_both
 from geom.views.say import (
@@ -365,6 +366,13 @@ def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911
             return (
                 f"The datum band {_from_to(band, unit)} reads off its drawing and was "
                 "not taken as sound."
+            )
+        case RowsApart(low, high):
+            between = f"{say_both(low, unit)} and {say_both(high, unit)}"
+            return (
+                f"No row was read between {between}, where the melting zone may lie: a "
+                "ring burnt between two rows is not seen, not called for and not "
+                "ordered. Read a row between them before ordering."
             )
         case PastSurveys(count, used):
             return _say_past(count, used=used)
