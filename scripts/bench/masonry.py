@@ -343,7 +343,7 @@ def order_jobs(count: int) -> list[Job]:
             900 + k,
             FAMILIES.index(KINDS[k // 2 % len(KINDS)]),
             DENSE.name if k % 2 == 0 else SPARSE.name,
-            DEEPER[k // 4 % 2],
+            DEEPER[k // 2 // len(KINDS) % len(DEEPER)],
         )
         for k in range(count)
     ]
