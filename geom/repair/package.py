@@ -82,7 +82,7 @@ def seat_of(brick: PlacedBrick, zone: int, surface: RadialSurface) -> Seat:
         azimuth_to=last,
         height_from=low,
         height_to=high,
-        back=max(float(radius.max()), wall),
+        back=max(float(radius.max()), brick.deepest, wall),
     )
 
 

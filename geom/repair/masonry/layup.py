@@ -24,7 +24,12 @@ from geom.repair.assumptions import BLOCKED, COARSE_NET, FINE_NET, SHAPE_TOLL, S
 from geom.repair.masonry.bond import lay_courses, numbered
 from geom.repair.masonry.hollow import Hollow, hollow_of
 from geom.repair.masonry.pieces import BrickCount, BrickPiece, count_pieces
-from geom.repair.masonry.placed import PlacedBrick, gap_at_back, gap_at_face
+from geom.repair.masonry.placed import (
+    PlacedBrick,
+    gap_at_back,
+    gap_at_face,
+    half_angle_of_back,
+)
 from geom.repair.masonry.search import poses_of
 from geom.repair.wall import Wall, section
 from geom.stats.normal import expected_excess
@@ -83,8 +88,7 @@ def _behind(
     deep = []
     for brick in bricks:
         rows, columns = _over(hollow, brick, joint)
-        corner = float(np.max(brick.corners()[4:, 2]))
-        depth = corner - float(np.min(drawn[rows]))
+        depth = brick.deepest - float(np.min(drawn[rows]))
         if brick.skin == last:
             deep.append(depth)
         held = np.ix_(rows, columns)
@@ -333,8 +337,7 @@ def _columns_under(grid: Grid, brick: PlacedBrick) -> tuple[Int, Float, Float]:
     """Columns, share of each, and how far the middle of that part is turned."""
     count = grid.azimuth.size
     step = 360.0 / count
-    middle_back = brick.face + brick.piece.into
-    half = float(np.rad2deg(np.arctan(0.5 * brick.piece.back / middle_back)))
+    half = float(half_angle_of_back(brick.piece, brick.face))
     first = int(np.floor((brick.azimuth - half) / step + 0.5))
     last = int(np.floor((brick.azimuth + half) / step + 0.5))
     index = np.arange(first, last + 1)

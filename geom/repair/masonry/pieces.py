@@ -3,7 +3,8 @@
 A straight brick may stand in six ways; a tapered one in the way that the list says,
 its small face at the hot face.  A half is cut across the longest side, where that
 leaves the taper: nothing smaller is laid, and nothing is trimmed to measure.  A brick
-that is curved to a bore is taken for flat, which asks more room of the hollow.
+that is curved to a bore is a piece of a ring: its lengths along the arc are measured
+round its own face and its own back.
 
 Bricks counted as they are ordered: whole ones, halves, what breaks.
 """
@@ -34,7 +35,8 @@ class BrickPiece:
     part : float
         1 where it is whole, 1/2 where it is cut in two.
     front, back : float
-        Along the arc, at its face and at its back: alike unless it tapers.
+        Along the arc, at its face and at its back: alike unless it tapers.  Of a curved
+        piece round its curve.
     up, into : float
         Up the wall and into it.
     stock : int or None
@@ -68,8 +70,59 @@ class BrickPiece:
         """
         return 0.5 * (self.front + self.back) * self.up * self.into
 
+    def in_plan(self, along: float | Float, into: float | Float) -> tuple[Float, Float]:
+        """Where a point of it is, seen from above, in a frame of its own.
+
+        Parameters
+        ----------
+        along, into : float or array, mm
+            From the middle of its face.
+
+        Returns
+        -------
+        ahead, across : array, mm
+            Into the wall square to the middle of its face, and along that.
+
+        Examples
+        --------
+        A quarter of a circle of radius 2, and the same a unit further in:
+
+        >>> curved = BrickPiece("", 1.0, 3.0, 4.0, 1.0, 1.0, bore=4.0)
+        >>> [round(float(at), 6) for at in curved.in_plan(np.pi, 0.0)]
+        [-2.0, 2.0]
+        >>> [round(float(at), 6) for at in curved.in_plan(0.0, 1.0)]
+        [1.0, 0.0]
+        """
+        along, into = np.asarray(along, float), np.asarray(into, float)
+        if not self.bore:
+            return into, along
+        radius = 0.5 * self.bore + into
+        turned = along / radius
+        return radius * np.cos(turned) - 0.5 * self.bore, radius * np.sin(turned)
+
+    def radius_of(self, middle: Float, turned: Float, into: float) -> Float:
+        """Radius of its face, or of what lies ``into`` behind it.
+
+        Parameters
+        ----------
+        middle : array, mm
+            That radius at mid-length.
+        turned : array, degrees
+            From mid-length; arrays broadcast.
+        into : float, mm
+        """
+        away = np.deg2rad(turned)
+        if not self.bore:
+            return np.asarray(middle / np.cos(away))
+        own = 0.5 * self.bore + into
+        # its circle is about a point so far beyond the axis
+        off = middle - own
+        return np.asarray(
+            off * np.cos(away) + np.sqrt(own**2 - (off * np.sin(away)) ** 2)
+        )
+
     def sagitta(self, radius: float | Float) -> float | Float:
-        """How far its flat face stands off the circle at mid-length, mm.
+        """How far its face stands off the circle at mid-length, mm.
 
         Parameters
         ----------
@@ -79,9 +132,11 @@ class BrickPiece:
         Returns
         -------
         float or array, mm
-            ``R - sqrt(R**2 - L**2 / 4)``.
+            ``R - sqrt(R**2 - L**2 / 4)`` of a flat face; of a curved one what its own
+            rise leaves of that for its chord, less than 0 where the circle is wider.
         """
-        return sagitta(self.front, radius)
+        ahead, across = self.in_plan(0.5 * self.front, 0.0)
+        return sagitta(2.0 * float(across), radius) + float(ahead)
 
     def opening(self, radius: float | Float) -> float | Float:
         """How far the joint to its like opens at the back, beyond the mortar, mm.
@@ -107,9 +162,13 @@ class BrickPiece:
         >>> BrickPiece("", 1.0, 9.0, 9.0, 2.5, 4.5).opening(18.0)
         2.25
         """
-        half = np.arcsin(np.minimum(0.5 * self.front / np.asarray(radius), 1.0))
-        wider = 0.5 * (self.back - self.front)
-        opened = 2.0 * (self.into * np.sin(half) - wider * np.cos(half))
+        face, back = (
+            self.in_plan(0.5 * long, into)
+            for long, into in ((self.front, 0.0), (self.back, self.into))
+        )
+        half = np.arcsin(np.minimum(face[1] / np.asarray(radius), 1.0))
+        deep, wider = back[0] - face[0], back[1] - face[1]
+        opened = 2.0 * (deep * np.sin(half) - wider * np.cos(half))
         return float(opened) if np.ndim(opened) == 0 else np.asarray(opened)
 
 

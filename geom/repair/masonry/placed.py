@@ -1,4 +1,4 @@
-"""A flat brick set in a round, tapered wall: where its corners lie, exactly.
+"""A brick set in a round, tapered wall: where its corners lie, exactly.
 
 The brick's own frame: ``x`` from the axis of the furnace through the middle of its
 face, ``y`` along the arc the way azimuth grows, ``z`` up.  Its face leans by ``tilt``
@@ -11,11 +11,15 @@ it lies at
 
 and at radius ``hypot(x, y)``.  A face being flat, its middle is nearest to the axis and
 its corners lie further back by its sagitta; of its back it is the corners that reach
-furthest into the wall.
+furthest into the wall.  Of a brick that is curved to a bore, a point ``v`` round its
+curve and ``w`` into it takes the place of ``w`` and ``v`` above that it has in plan
+(`BrickPiece.in_plan`): with its own bore as the wall's, face and back are circles about
+the axis.
 """
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +39,10 @@ _CORNERS = np.array(
 )
 
 
+#: Boxes that a curved brick is drawn as.
+_SLICES = 8
+
+
 @dataclass(frozen=True)
 class PlacedBrick:
     """A piece in its place.  Lengths mm, degrees.
@@ -47,8 +55,8 @@ class PlacedBrick:
     foot : float
         Height of the lower edge of its face.
     face : float
-        Distance of that edge from the axis, at mid-length: nowhere else is the edge
-        nearer.
+        Distance of that edge from the axis, at mid-length: nowhere else is the edge of
+        a flat face nearer.
     tilt : float
         Of its face against the plumb line; positive: the wall widens upwards.
     cover : float
@@ -114,30 +122,75 @@ class PlacedBrick:
             Height (mm), azimuth (degrees, not wrapped), radius (mm).
         """
         tilt = np.deg2rad(self.tilt)
-        x = self.face + up * np.sin(tilt) + into * np.cos(tilt)
-        z = self.foot + up * np.cos(tilt) - into * np.sin(tilt)
-        turned = self.azimuth + np.rad2deg(np.arctan2(along, x))
-        return np.stack([z, turned, np.hypot(x, along)], axis=1)
+        ahead, across = self.piece.in_plan(along, into)
+        x = self.face + up * np.sin(tilt) + ahead * np.cos(tilt)
+        z = self.foot + up * np.cos(tilt) - ahead * np.sin(tilt)
+        turned = self.azimuth + np.rad2deg(np.arctan2(across, x))
+        return np.stack([z, turned, np.hypot(x, across)], axis=1)
+
+    @property
+    def deepest(self) -> float:
+        """The greatest radius of its back, mm: at a corner, or mid-way if curved."""
+        piece, none = self.piece, np.zeros(2)
+        middle = self.points(none, np.array([0.0, piece.up]), none + piece.into)
+        return float(max(self.corners()[4:, 2].max(), middle[:, 2].max()))
+
+    def blocks(self) -> Float:
+        """It as boxes side by side: one, or, where it is curved, enough to look round.
+
+        Returns
+        -------
+        array (k, 8, 3)
+            Corners of each, as `corners` has them.
+        """
+        piece = self.piece
+        cuts = np.linspace(-0.5, 0.5, (_SLICES if piece.bore else 1) + 1)
+        side, up, into = _CORNERS.T
+        boxes = []
+        for start, end in itertools.pairwise(cuts):
+            part = np.where(side < 0.0, start, end)
+            along = part * np.where(into > 0.0, piece.back, piece.front)
+            boxes.append(self.points(along, up * piece.up, into * piece.into))
+        made = np.stack(boxes)
+        made[..., 1] = wrap(made[..., 1])
+        return made
+
+    def level_outline(self, height: float) -> Float:
+        """Its outline where it is cut level; past its ends as at its ends.
+
+        Returns
+        -------
+        array (n, 2)
+            Azimuth (degrees, not wrapped) and radius (mm): the face the way azimuth
+            grows, then the back the other way.
+        """
+        piece, tilt = self.piece, np.deg2rad(self.tilt)
+        part = np.linspace(-0.5, 0.5, (_SLICES if piece.bore else 1) + 1)
+        along = np.concatenate([part * piece.front, part[::-1] * piece.back])
+        into = np.repeat([0.0, piece.into], part.size)
+        ahead, _ = piece.in_plan(along, into)
+        up = (height - self.foot + ahead * np.sin(tilt)) / np.cos(tilt)
+        return self.points(along, np.clip(up, 0.0, piece.up), into)[:, 1:]
 
     def back_radius(self, height: Float, turned: Float) -> Float:
-        """Radius of the plane of its back; arrays broadcast, mm.
+        """Radius of its back, of a plane or, where it is curved, a cylinder, mm.
 
         Parameters
         ----------
         height : array, mm
         turned : array, degrees
-            From its azimuth.
+            From its azimuth; arrays broadcast.
         """
-        return self._plane(height, turned, self.piece.into)
+        return self._surface(height, turned, self.piece.into)
 
     def face_radius(self, height: Float, turned: Float) -> Float:
-        """Radius of the plane of its face; as `back_radius`."""
-        return self._plane(height, turned, 0.0)
+        """Radius of its face; as `back_radius`."""
+        return self._surface(height, turned, 0.0)
 
-    def _plane(self, height: Float, turned: Float, into: float) -> Float:
+    def _surface(self, height: Float, turned: Float, into: float) -> Float:
         tilt = np.deg2rad(self.tilt)
         x = self.face + (height - self.foot) * np.tan(tilt) + into / np.cos(tilt)
-        return np.asarray(x / np.cos(np.deg2rad(turned)))
+        return self.piece.radius_of(x, turned, into)
 
 
 def half_angle(piece: BrickPiece, face: float | Float) -> Float:
@@ -149,9 +202,18 @@ def half_angle(piece: BrickPiece, face: float | Float) -> Float:
     face : float or array, mm
         Distance of its face from the axis at mid-length, where that is least.
     """
-    front = np.arctan(0.5 * piece.front / np.asarray(face))
-    back = np.arctan(0.5 * piece.back / (np.asarray(face) + piece.into))
-    return np.asarray(np.rad2deg(np.maximum(front, back)))
+    front = _end(piece, face, piece.front, 0.0)
+    return np.asarray(np.maximum(front, half_angle_of_back(piece, face)))
+
+
+def half_angle_of_back(piece: BrickPiece, face: float | Float) -> Float:
+    """Half of what the back of a piece takes of the ring; as `half_angle`."""
+    return _end(piece, face, piece.back, piece.into)
+
+
+def _end(piece: BrickPiece, face: float | Float, long: float, into: float) -> Float:
+    ahead, across = piece.in_plan(0.5 * long, into)
+    return np.asarray(np.rad2deg(np.arctan2(across, np.asarray(face) + ahead)))
 
 
 def gap_at_face(first: PlacedBrick, second: PlacedBrick) -> float:

@@ -14,7 +14,7 @@ the nodes next outside are asked in place of the edges.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,7 +29,11 @@ from geom.repair.assumptions import (
 )
 from geom.repair.masonry.hollow import Hollow
 from geom.repair.masonry.pieces import BrickPiece
-from geom.repair.masonry.placed import PlacedBrick, half_angle
+from geom.repair.masonry.placed import (
+    PlacedBrick,
+    half_angle,
+    half_angle_of_back,
+)
 from geom.units import Bool, Float
 
 
@@ -171,12 +175,17 @@ def _poses(
 ) -> Poses:
     work = hollow.design.shop.brickwork
     near = stood.face + np.minimum(stood.slope * piece.up, 0.0)
-    corner = np.hypot(near, 0.5 * piece.front)
+    ahead, across = piece.in_plan(0.5 * piece.front, 0.0)
+    # the corners of a face curved to less than the circle are what is nearest
+    back_by = np.maximum(np.sqrt(near**2 - across**2) - ahead - near, 0.0)
+    stood, near = replace(stood, face=stood.face + back_by), near + back_by
+    corner = np.hypot(near + ahead, across)
+    stands_off = np.asarray(piece.sagitta(corner))
     fits = np.isfinite(stood.face)
     fits &= np.abs(np.asarray(piece.opening(corner))) <= work.opening
     if piece.bore:
         fits &= np.abs(2.0 * corner / piece.bore - 1.0) <= SAME_BORE
-    thickest = work.cover_least + stood.spread + np.asarray(piece.sagitta(corner))
+    thickest = work.cover_least + stood.spread + np.abs(stands_off)
     if first_skin:
         fits &= thickest <= work.cover_most
     half = half_angle(piece, near) + np.rad2deg(0.5 * work.joint / corner)
@@ -195,8 +204,8 @@ def _poses(
 def _taps(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> int:
     """Columns to either side of its middle that its back covers, the next one too."""
     near = stood.face[fits] + np.minimum(stood.slope[fits] * piece.up, 0.0)
-    half = float(np.max(np.arctan(0.5 * piece.back / (near + piece.into))))
-    return int(np.ceil(np.rad2deg(half) / hollow.step - 1e-9))
+    half = float(np.max(half_angle_of_back(piece, near)))
+    return int(np.ceil(half / hollow.step - 1e-9))
 
 
 def _rows_of(hollow: Hollow, stood: Stand) -> int:
@@ -208,10 +217,16 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     taps, rows = _taps(hollow, piece, stood, fits), _rows_of(hollow, stood)
     drawn = hollow.design.profile.radius_at(hollow.height)
     ahead = (stood.face - drawn)[fits] + piece.into
-    turned = np.deg2rad(hollow.step * np.arange(-taps, taps + 1))
-    ends = np.arctan(0.5 * piece.back / (drawn + np.min(ahead)))[:, None]
-    rounder = (drawn + np.max(ahead))[:, None] * (
-        1.0 / np.cos(np.minimum(np.abs(turned)[None, :], ends)) - 1.0
+    turned = hollow.step * np.abs(np.arange(-taps, taps + 1))
+    ends = half_angle_of_back(piece, drawn + np.min(ahead) - piece.into)
+    turned = np.minimum(turned[None, :], ends[:, None])
+    # by how much more its back reaches there than at mid-length, at the most
+    rounder = np.max(
+        [
+            piece.radius_of(middle[:, None], turned, piece.into) - middle[:, None]
+            for middle in (drawn + np.min(ahead), drawn + np.max(ahead))
+        ],
+        axis=0,
     )
     count, columns = hollow.shape
     padded = np.full((count, columns + 2 * taps), BLOCKED)
@@ -241,7 +256,7 @@ def _cut(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> Float:
     taps, rows = _taps(hollow, piece, stood, fits), _rows_of(hollow, stood)
     drawn = hollow.design.profile.radius_at(hollow.height)
     depth = float(np.nanmin((stood.face - drawn)[fits])) + piece.into
-    depth += float(np.asarray(piece.sagitta(float(np.min(drawn))))) / 3.0
+    depth += abs(float(np.asarray(piece.sagitta(float(np.min(drawn)))))) / 3.0
     over = np.clip(depth - hollow.depth, 0.0, depth)
     cell = over * (hollow.row * np.deg2rad(hollow.step) * (drawn + depth)[:, None])
     total = np.zeros((cell.shape[0] + 1, cell.shape[1] + 1))

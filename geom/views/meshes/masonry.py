@@ -1,7 +1,8 @@
 """masonry.glb: every brick of the plan in its place, in the wall as it was measured.
 
-A brick is the box or wedge of its eight corners.  Whole bricks and cut ones differ in
-colour; the wall is that of lining.glb.
+A brick is the box or wedge of its eight corners; one that is curved to a bore, the
+piece of a ring, is made of boxes side by side without the sides between them.  Whole
+bricks and cut ones differ in colour; the wall is that of lining.glb.
 """
 
 from __future__ import annotations
@@ -46,16 +47,23 @@ def brick_boxes(bricks: Sequence[PlacedBrick], sense: Sense) -> tuple[Float, Int
 
     Returns
     -------
-    vertices : array (24 n, 3), mm
-        In the design's frame, z up.
-    faces : int array (12 n, 3)
+    vertices : array (4 s, 3), mm
+        In the design's frame, z up; of s sides, six of a flat brick.
+    faces : int array (2 s, 3)
         Wound so that their normals point out of the brick.
     """
     if not bricks:
         return np.empty((0, 3)), np.empty((0, 3), dtype=np.int64)
-    corners = np.stack([brick.corners() for brick in bricks])
+    parts = [brick.blocks() for brick in bricks]
+    corners = np.concatenate(parts)
     points = to_cartesian(corners[..., 1], corners[..., 2], corners[..., 0], sense)
-    vertices = points[:, _SIDES.ravel()].reshape(-1, 3)
+    # ends stand only where a brick begins and where it ends
+    kept = np.ones((len(corners), len(_SIDES)), dtype=bool)
+    ends = np.cumsum([len(part) for part in parts])
+    kept[:, 4:] = False
+    kept[np.concatenate([[0], ends[:-1]]), 4] = True
+    kept[ends - 1, 5] = True
+    vertices = points[:, _SIDES][kept].reshape(-1, 3)
     quads = np.arange(len(vertices)).reshape(-1, 4)
     faces = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     if sense == "clockwise":

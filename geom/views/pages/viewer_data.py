@@ -114,8 +114,8 @@ def zone_places(findings: Findings, design: Design) -> dict[str, dict[str, Any]]
 def bricks_data(plan: RepairPlan) -> dict[str, str] | None:
     """Corners of every brick of a plan, and whether it is cut; None without any.
 
-    Corners are eight of height (mm), azimuth (degrees) and radius (mm), as
-    `PlacedBrick.corners` has them.
+    A curved brick is several boxes.  Corners are eight of height (mm), azimuth
+    (degrees) and radius (mm), as `PlacedBrick.corners` has them.
     """
     bricks = [
         brick
@@ -125,8 +125,9 @@ def bricks_data(plan: RepairPlan) -> dict[str, str] | None:
     ]
     if not bricks:
         return None
-    corners = np.stack([brick.corners() for brick in bricks])
-    cut = np.array([not brick.piece.whole for brick in bricks])
+    parts = [brick.blocks() for brick in bricks]
+    corners = np.concatenate(parts)
+    cut = np.repeat([not brick.piece.whole for brick in bricks], [*map(len, parts)])
     return {
         "corners": _packed(corners.astype("<f4")),
         "cut": _packed(cut.astype(np.uint8)),

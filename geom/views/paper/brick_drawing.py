@@ -270,8 +270,9 @@ def _segment(view: _View, own: Sequence[PlacedBrick], step: str) -> Iterator[Any
     boxes = []
     for brick in own:
         height, azimuth, _ = brick.corners()[:4].T
-        x, y = np.asarray(view.x(azimuth)), np.asarray(view.y(height))
-        boxes.append((float(x.min()), float(y.min()), float(x.max()), float(y.max())))
+        flat = np.stack([view.x(azimuth), view.y(height)])
+        (left, low), (right, high) = flat.min(axis=1), flat.max(axis=1)
+        boxes.append((float(left), float(low), float(right), float(high)))
     outlines = segment_outlines(boxes, _WIDE_JOINT * view.scale)
     for outline in outlines:
         yield Polygon(

@@ -205,13 +205,11 @@ def _brick(
     """A brick cut level, and its label in the bore before it."""
     from reportlab.graphics.shapes import String
 
-    corners = brick.corners()
-    cut = [_at(corners[low], corners[high], height) for low, high in _UPRIGHT]
-    azimuth, radius = np.array(cut).T
+    azimuth, radius = brick.level_outline(height).T
     yield from brick_shapes(frame.points(azimuth, radius), brick, "")
     if brick.skin > 1:
         return
-    before = radius[:2].min() - 0.75 * _BORE / frame.scale
+    before = radius.min() - 0.75 * _BORE / frame.scale
     ((x, y),) = frame.points(np.array([brick.azimuth]), np.array([before]))
     words = f"{brick.course + 1}{kind.letter}"
     yield String(
@@ -222,14 +220,3 @@ def _brick(
         fontSize=_TYPE,
         textAnchor="middle",
     )
-
-
-#: Lower and upper corner of each upright edge, round the brick.
-_UPRIGHT = ((0, 3), (1, 2), (5, 6), (4, 7))
-
-
-def _at(low: Float, high: Float, height: float) -> tuple[float, float]:
-    """Azimuth and radius of an edge at a height; past its ends as at its ends."""
-    part = float(np.clip((height - low[0]) / (high[0] - low[0]), 0.0, 1.0))
-    azimuth = low[1] + part * float(turn(low[1], high[1]))
-    return float(azimuth), float(low[2] + part * (high[2] - low[2]))

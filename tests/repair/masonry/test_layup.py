@@ -12,7 +12,7 @@ from scipy.optimize import linprog
 
 from geom.design import Brick, Brickwork, Design, Profile, Shop
 from geom.frame import to_cartesian
-from geom.repair.masonry.bricks import standard_bricks
+from geom.repair.masonry.bricks import curved_brick, standard_bricks
 from geom.repair.masonry.layup import LayUp, lay_up
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.masonry.placed import PlacedBrick
@@ -254,6 +254,30 @@ def test_a_brick_curved_to_a_bore_stands_in_that_bore_alone() -> None:
         shop = Shop(bricks=(replace(circle, bore=bore),))
         made = laid_in(plain_design(shop=shop, shell_radius=785.0), deep)
         assert (made is not None) == stands
+
+
+def test_a_curved_brick_is_laid_where_a_flat_one_of_its_size_finds_no_room() -> None:
+    """A ring gone by 123 mm: the corners of a flat back would reach 11 mm further."""
+    curved = curved_brick(450.0, 114.0, 64.0, most=230.0, joint=3.0, name="circle")
+    made = []
+    for brick in (curved, replace(curved, bore=0.0)):
+        design = plain_design(shop=Shop(bricks=(brick,)), shell_radius=785.0)
+        made.append(laid_in(design, lambda azimuth, _: 123.0 + 0.0 * azimuth))
+    laid, flat = made
+    assert flat is None
+    assert laid is not None
+    work = Brickwork()
+    along, up = (a.ravel() for a in np.meshgrid(np.linspace(-0.5, 0.5, 9), [0.0, 1.0]))
+    for brick in laid.bricks:
+        piece = brick.piece
+        ends = [
+            brick.points(long * along, up * piece.up, np.full(along.shape, into))[:, 2]
+            for long, into in ((piece.front, 0.0), (piece.back, piece.into))
+        ]
+        assert ends[0].min() - 450.0 >= work.cover_least - 1e-6
+        assert ends[1].max() - 450.0 <= 123.0 + work.squaring + 1e-6
+    # 16 turn the bore, ten courses and their joints fit into 700 mm
+    assert len(laid.bricks) >= 0.85 * 16 * 10
 
 
 def test_pieces_follow_the_cover_that_the_shop_asks() -> None:

@@ -1,13 +1,22 @@
-"""A flat brick in a round wall, against closed forms in inches."""
+"""A brick in a round wall, flat or curved, against closed forms."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from geom.design import Brick
+from geom.repair.masonry.bricks import curved_brick
 from geom.repair.masonry.pieces import BrickPiece, pieces_of, sagitta
-from geom.repair.masonry.placed import PlacedBrick, gap_at_back, gap_at_face
+from geom.repair.masonry.placed import (
+    PlacedBrick,
+    gap_at_back,
+    gap_at_face,
+    half_angle,
+)
+from geom.views.meshes.masonry import brick_boxes
 
 #: Sagitta of 9, 4 1/2 and 2 1/2 in on a radius, in: s = R - sqrt(R**2 - L**2 / 4),
 #: worked out by hand to four places.
@@ -100,3 +109,73 @@ def test_a_tapered_brick_stands_with_its_small_face_to_the_fire() -> None:
     (whole, half) = pieces_of([arch])
     assert (whole.front, whole.back, whole.up, whole.into) == (2.125, 2.5, 9.0, 4.5)
     assert (half.up, half.part) == (4.5, 0.5)
+
+
+def circle_brick(radius: float, joint: float) -> tuple[BrickPiece, int]:
+    """A brick of which a whole number turns a bore, and that number."""
+    brick = curved_brick(radius, 114.0, 64.0, most=230.0, joint=joint, name="circle")
+    (piece,) = pieces_of([brick])
+    return piece, round(2.0 * np.pi * radius / (piece.front + joint))
+
+
+@pytest.mark.parametrize("radius", [450.0, 900.0])
+def test_a_curved_brick_in_its_own_bore_is_a_piece_of_the_ring(radius: float) -> None:
+    piece, count = circle_brick(radius, 3.0)
+    first, second = (
+        PlacedBrick(piece, azimuth % 360.0, 100.0, radius, 0.0, 12.0)
+        for azimuth in (350.0, 350.0 + 360.0 / count)
+    )
+    along = np.linspace(-0.5, 0.5, 9)
+    for long, into in ((piece.front, 0.0), (piece.back, piece.into)):
+        points = first.points(long * along, np.zeros(9), np.full(9, into))
+        assert points[:, 2] == pytest.approx(radius + into, abs=1e-9)
+        assert points[:, 0] == pytest.approx(100.0)
+    assert piece.sagitta(radius) == pytest.approx(0.0, abs=1e-9)
+    # one joint all the way through: the chord of 3 mm of arc, at face and at back
+    for gap, at in ((gap_at_face, radius), (gap_at_back, radius + 114.0)):
+        chord = 2.0 * at * np.sin(0.5 * 3.0 / at)
+        assert gap(first, second) == pytest.approx(chord, abs=1e-6)
+
+
+def test_a_curved_brick_is_no_box_of_its_corners() -> None:
+    """Its back lies no deeper mid-way than at its ends; a flat one's sinks in."""
+    piece, _ = circle_brick(450.0, 3.0)
+    flat = replace(piece, bore=0.0)
+    curved, boxed = (
+        PlacedBrick(one, 0.0, 0.0, 450.0, 0.0, 0.0) for one in (piece, flat)
+    )
+    assert curved.deepest == pytest.approx(564.0)
+    assert boxed.deepest == pytest.approx(np.hypot(564.0, 0.5 * piece.back))
+    turned = np.linspace(-10.0, 10.0, 5)
+    assert curved.back_radius(np.zeros(5), turned) == pytest.approx(564.0)
+    assert curved.face_radius(np.zeros(5), turned) == pytest.approx(450.0)
+
+
+def test_in_a_wider_bore_the_ends_of_a_curved_face_stand_nearest() -> None:
+    piece, _ = circle_brick(450.0, 3.0)
+    placed = PlacedBrick(piece, 0.0, 0.0, 465.0, 0.0, 0.0)
+    ends = placed.corners()[:4, 2]
+    assert ends.max() < placed.face
+    assert piece.sagitta(ends.max()) == pytest.approx(
+        ends.max() - placed.face, rel=0.02
+    )
+    turned = half_angle(piece, placed.face)
+    at_end = placed.face_radius(np.zeros(1), np.array([turned]))
+    # the face's own end lies within what face and back take of the ring
+    assert at_end[0] == pytest.approx(ends.max(), abs=0.1)
+
+
+@pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
+def test_boxes_of_a_curved_brick_are_one_closed_solid_of_its_volume(sense) -> None:
+    import trimesh
+
+    piece, _ = circle_brick(450.0, 3.0)
+    brick = PlacedBrick(piece, 30.0, 100.0, 450.0, 0.0, 12.0)
+    vertices, faces = brick_boxes([brick], sense)
+    solid = trimesh.Trimesh(vertices, faces, process=True)
+    solid.merge_vertices()
+    assert solid.is_watertight
+    assert solid.volume == pytest.approx(piece.volume, rel=2e-3)
+    assert piece.volume == pytest.approx(
+        64.0 * 114.0 * 0.5 * (piece.front + piece.back), rel=1e-12
+    )
