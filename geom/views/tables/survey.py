@@ -340,7 +340,7 @@ def say_diagnostics(
     return tuple(_say_diagnostic(found, design) for found in diagnostics)
 
 
-def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911
+def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911, PLR0912
     unit = design.length_unit
     match found:
         case Rejected():

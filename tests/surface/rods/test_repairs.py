@@ -171,11 +171,11 @@ def test_sizes_of_a_repair_are_learned_by_the_slope_of_the_likelihood() -> None:
 
 
 def test_a_hole_left_in_one_zone_is_no_measure_of_the_others() -> None:
-    """The same wall, one reading of the first zone in a hole of 30 mm."""
+    """The same wall, one reading of the first zone in a hole of 40 mm."""
     sound = read(wall, azimuths=24, heights=14, seed=4)
     struck = np.flatnonzero(box(0, sound.azimuth, sound.height))[:1]
     value = sound.value.copy()
-    value[struck] += 30.0
+    value[struck] += 40.0
     sds = []
     for readings in (sound, replace(sound, value=value)):
         surface = reconstruct(

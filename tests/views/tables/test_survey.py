@@ -23,6 +23,7 @@ from geom.surface.radial import (
     PastSurveys,
     PoseAsStated,
     Rejected,
+    RowsApart,
 )
 from geom.views.tables import survey as tables
 from tests.walls import plain_design, rod_readings, stations
@@ -132,6 +133,7 @@ GAP = Gap(
         (replace(GAP, widest=360.0), "No reading tells of the wall all round, heights"),
         (AtStep(6), "6 readings stand exactly at a step"),
         (DoubtedBand(BAND), "from 1250 mm to 1450 mm reads off its drawing"),
+        (RowsApart(600.0, 950.0), "No row was read between 600 mm and 950 mm"),
         (PastSurveys(1, used=True), "One past survey was used beside the readings."),
         (PastSurveys(2, used=False), "2 past surveys were not used: "),
         (PastBesideCloud(), "Past surveys are not used beside a point cloud."),
