@@ -155,6 +155,7 @@ def _package(surface: Any, findings: Any, design: Design) -> RepairPackage:
         taper=(),
         melting=None,
         bottom=None,
+        drying=None,
     )
 
 

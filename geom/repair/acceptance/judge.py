@@ -97,8 +97,7 @@ class RepairedWall:
         repaired : bool
             It is a zone of the repair: only readings that stand in it tell of it.
         """
-        own = self._read_in(mask)
-        reached = self._reached_from(own) if repaired else self.measured
+        reached = self.reached_within(mask) if repaired else self.measured
         seen = mask & reached
         if not seen.any():
             return FaceCheck(
@@ -113,7 +112,7 @@ class RepairedWall:
         if decision == "cannot tell":
             if measured >= FACE_SHARE:
                 readings = readings_to_decide(
-                    self.surface, net, seen, self.tolerance, int(own.sum())
+                    self.surface, net, seen, self.tolerance, self._count_in(mask)
                 )
             open_yet = np.where(seen, -np.abs(chance - 0.5), -np.inf)
             measure_at = (
@@ -242,19 +241,16 @@ class RepairedWall:
 
     def reached_within(self, mask: Bool) -> Bool:
         """Measured wall near enough to a reading that stands in the mask; (m, k)."""
-        return self._reached_from(self._read_in(mask))
-
-    def _read_in(self, mask: Bool) -> Bool:
-        """Which readings stand in a mask; (n,)."""
-        return stand_in(self.grid, mask, *self.surface.read_at)
-
-    def _reached_from(self, own: Bool) -> Bool:
-        """Measured wall near enough to some of the readings; (m, k)."""
         azimuth, height = self.surface.read_at
+        own = stand_in(self.grid, mask, azimuth, height)
         if not own.any():
-            return np.zeros_like(self.measured)
+            return np.zeros_like(mask)
         near = distance_to(self.surface, azimuth[own], height[own]) <= READING_REACH
         return self.measured & near
+
+    def _count_in(self, mask: Bool) -> int:
+        """How many readings stand in a mask."""
+        return int(stand_in(self.grid, mask, *self.surface.read_at).sum())
 
     def _net(self, mask: Bool) -> Nodes:
         """Nodes of a piece: its own, where the wall was not seen cell by cell."""
