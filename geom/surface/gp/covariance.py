@@ -151,13 +151,12 @@ class Covariance:
         if self.prior.unrepaired is None:
             return self
         # theta in the order of `Component.hyperpriors`, part by part
-        kept = [
-            not part.repaired
-            for part in self.prior.components
-            for _ in part.hyperpriors
-        ]
+        parts = self.prior.components
+        kept = [not part.repaired for part in parts for _ in part.hyperpriors]
         held = np.append(kept, np.ones(self.prior.amplitudes, dtype=bool))
-        return Covariance(self.prior.as_it_was, self.theta[held])
+        worn = tuple(part for part in parts if not part.repaired)
+        prior = replace(self.prior, components=worn, unrepaired=None)
+        return Covariance(prior, self.theta[held])
 
     def amplitude(self, height: Float) -> Float:
         """How much more the wall varies at heights than on the whole; (n,) to (n,)."""

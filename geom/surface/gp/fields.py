@@ -86,7 +86,7 @@ class Pattern:
 
 
 @dataclass(frozen=True, eq=False)
-class Region(Pattern):
+class SteppedPattern(Pattern):
     """A pattern that steps: each place has the value of the node it is nearest to.
 
     Attributes

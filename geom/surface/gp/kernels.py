@@ -19,7 +19,7 @@ from functools import cached_property
 
 import numpy as np
 
-from geom.surface.gp.fields import Pattern, Region
+from geom.surface.gp.fields import Pattern, SteppedPattern
 from geom.surface.gp.prior import Component, Prior
 from geom.units import Float, Int
 
@@ -135,7 +135,7 @@ class PairDistances:
         self._patterns: dict[tuple[Pattern, ...], Float] = {}
         self._ring_patterns: dict[tuple[Pattern, ...], Float] = {}
         self._shares: dict[int, tuple[Prior, Shares, Shares]] = {}
-        self._unrepaired: dict[Region, Float] = {}
+        self._unrepaired: dict[SteppedPattern, Float] = {}
 
     # Tables (left, right) are worked out when asked for: of very many places only
     # parts ever are.
@@ -181,7 +181,7 @@ class PairDistances:
             self._patterns[key] = left.T @ right
         return self._patterns[key]
 
-    def unrepaired(self, region: Region) -> Float:
+    def unrepaired(self, region: SteppedPattern) -> Float:
         """1 where neither place of a pair is in a repair, else 0; (left, right)."""
         if region not in self._unrepaired:
             left, right = (

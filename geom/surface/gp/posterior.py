@@ -28,6 +28,7 @@ import numpy as np
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise
+from geom.surface.gp.prior import Prior
 from geom.surface.grid import interpolate_smoothly
 from geom.units import Float, Int
 
@@ -273,7 +274,7 @@ class GPPosterior:
         if apart == 1:
             return drift, ratio
         prior = self.best.covariance.prior
-        return drift, _nearest_alike(prior.repair_of(height, azimuth), ratio, apart)
+        return drift, _nearest_alike(_zone_on(prior, height, azimuth), ratio, apart)
 
     def _variance_ratio(self, height: Float, azimuth: Float) -> Float:
         """Mean of the samples' variances over the best's; (m, k)."""
@@ -293,6 +294,15 @@ class GPPosterior:
         mean = self.best.mean_on(net, around)
         drift = np.stack([s.mean_on(net, around) - mean for s in self.samples])
         return net, drift, self._variance_ratio(net, around)
+
+
+def _zone_on(prior: Prior, height: Float, azimuth: Float) -> Int:
+    """Which repaired zone the nodes of a grid are in, from 1, 0 in none; (m, k)."""
+    zone = np.zeros((height.size, azimuth.size), dtype=np.int64)
+    each = max((p.patterns for p in prior.components if p.repaired), key=len)
+    for number, pattern in enumerate(each, 1):
+        zone[pattern.on_grid(height, azimuth) > 0.5] = number
+    return zone
 
 
 def _nearest_alike(zone: Int, ratio: Float, apart: int) -> Float:

@@ -25,8 +25,8 @@ import numpy as np
 from geom.design import Design
 from geom.readings import RodReadings
 from geom.readings.rod import cutback_of_each
-from geom.surface.gp.fields import Pattern, Region
-from geom.units import Float, Int
+from geom.surface.gp.fields import Pattern, SteppedPattern
+from geom.units import Float
 
 #: What is expected before any reading: how far above the tuyeres' centres the ring is
 #: deepest, how deep it is (mm; none, or it would be seen where nobody read), and how
@@ -314,7 +314,7 @@ class Prior:
         Spread of its logarithm at a knot before it is learned.
     zone : MeltingZone or None
         The ring of wear that the wall is livelier in.
-    unrepaired : Region or None
+    unrepaired : SteppedPattern or None
         1 where the wall is as it was, 0 where it was repaired.  There only the parts
         that are ``repaired`` count, and elsewhere only the others.
     """
@@ -324,23 +324,7 @@ class Prior:
     knots: Float = field(default_factory=lambda: np.zeros(0))
     amplitude_spread: float = 0.6
     zone: MeltingZone | None = None
-    unrepaired: Region | None = None
-
-    @property
-    def as_it_was(self) -> Prior:
-        """The same without any repair."""
-        if self.unrepaired is None:
-            return self
-        kept = tuple(part for part in self.components if not part.repaired)
-        return replace(self, components=kept, unrepaired=None)
-
-    def repair_of(self, height: Float, azimuth: Float) -> Int:
-        """Which repaired zone the nodes of a grid are in, from 1, 0 in none; (m, k)."""
-        zone = np.zeros((height.size, azimuth.size), dtype=np.int64)
-        each = max((p.patterns for p in self.components if p.repaired), key=len)
-        for number, pattern in enumerate(each, 1):
-            zone[pattern.on_grid(height, azimuth) > 0.5] = number
-        return zone
+    unrepaired: SteppedPattern | None = None
 
     @property
     def median(self) -> Float:

@@ -23,7 +23,7 @@ from geom.design import Design
 from geom.errors import InputError
 from geom.readings import RodReadings
 from geom.readings.surveys import SurveyBefore
-from geom.surface.gp.fields import Region
+from geom.surface.gp.fields import SteppedPattern
 from geom.surface.gp.kernels import Points2D, patterns_at
 from geom.surface.gp.observations import Noise, Source
 from geom.surface.gp.prior import Component, LogNormal, Prior
@@ -230,7 +230,9 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
     patterns = zone_patterns(before)
     if not patterns:
         return prior
-    every = Region(patterns[0].height, np.sum([p.field for p in patterns], axis=0))
+    every = SteppedPattern(
+        patterns[0].height, np.sum([p.field for p in patterns], axis=0)
+    )
     size, reach = LogNormal(OFFSET_SD, OFFSET_SPREAD), LogNormal(UNEVEN_REACH, 0.0)
     part = Component("", size, scaled_by_height=False, repaired=True)
     uneven = replace(
@@ -251,7 +253,7 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
             replace(part, name=EACH_ZONE, patterns=patterns),
             replace(part, name="all repaired zones", patterns=(every,)),
         ),
-        unrepaired=Region(every.height, 1.0 - every.field, beyond=1.0),
+        unrepaired=SteppedPattern(every.height, 1.0 - every.field, beyond=1.0),
     )
 
 
@@ -298,7 +300,7 @@ def with_broken_zones(prior: Prior, azimuth: Float, height: Float) -> Prior:
     return replace(prior, components=(*prior.components, hole))
 
 
-def zone_patterns(before: SurveyBefore) -> tuple[Region, ...]:
+def zone_patterns(before: SurveyBefore) -> tuple[SteppedPattern, ...]:
     """Every zone as a pattern: 1 in it, 0 elsewhere."""
     height, zone = before.survey.height, before.zone
     low, high = float(height[0]), float(height[-1])
@@ -310,6 +312,6 @@ def zone_patterns(before: SurveyBefore) -> tuple[Region, ...]:
     step = net[1] - net[0]
     padded = np.concatenate([[low - step], net, [high + step]])
     return tuple(
-        Region(padded, np.concatenate([edge, mask.astype(np.float64), edge]))
+        SteppedPattern(padded, np.concatenate([edge, mask.astype(np.float64), edge]))
         for mask in inside
     )
