@@ -7,7 +7,7 @@ Public rules that ask for the same; they bind where they are law, others elsewhe
 - Permit, watch, air and a line to be drawn out by: 29 CFR 1910.146 (permit-required
   confined spaces); oxygen 19.5 to 23.5 % and flammables under a tenth of the lower
   limit are its bounds of a hazardous atmosphere, paragraph (b).
-- Carbon monoxide: 35 ppm, the recommended limit of NIOSH over a shift (from memory).
+- Carbon monoxide: published limits over a shift are 25 to 35 ppm (from memory).
 - Lock-out of blast, charging gear and bottom doors: 29 CFR 1910.147.
 - Cover at the charging floor, bottom doors propped, no liquid below: Ohio
   Administrative Code 4123:1-7-08; Michigan R 408.14443.
@@ -30,7 +30,7 @@ TO_ENTER: tuple[str, ...] = (
     "hot doors.",
     "Confined space: permit, ventilation, a person on watch outside, air tested: "
     "oxygen 19.5 to 23.5 %, flammables under 10 % of their lower limit.",
-    "Carbon monoxide has no smell: under 35 ppm, alarm on. Blast, gas, charging gear "
+    "Carbon monoxide has no smell: under 25 ppm, alarm on. Blast, gas, charging gear "
     "and bottom doors locked out; doors propped, the ground dry.",
     "Narrow bore: harness, line and hoist rigged first, to draw a man out from "
     "outside.",

@@ -209,7 +209,7 @@ def test_repair_sheet_is_two_cards_and_a_page_a_brick_zone(surveyed: Path) -> No
         assert named == (zone["id"] in bricked)
     for line in repair["order"]:
         if line["unit"] == "bricks":
-            assert f"{line['material']} {line['enough']:.0f}, buy" in pages[1]
+            assert f"{line['material']}: {line['enough']:.0f}" in pages[2]
 
 
 def test_title_is_text_and_not_markup_in_the_report(surveyed: Path) -> None:

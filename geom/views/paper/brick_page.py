@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 
@@ -49,6 +49,9 @@ _LEAST_SECTION = 0.8
 _SEGMENTS = 0.42
 #: Columns of the courses where segments stand beside them, as shares.
 _NARROW = (0.12, 0.18, 0.20, 0.50)
+#: Ways to put the tables of a zone on its page, tried in this order.
+Layout = Literal["side by side", "over the page"]
+_LAYOUTS: tuple[Layout, ...] = get_args(Layout)
 #: Pages that may be filled where one is too few, what is lost at the foot off.
 _TWO = 1.9
 _TIMES = " \N{MULTIPLICATION SIGN} "
@@ -79,58 +82,71 @@ def brick_page(
         stay legible.
     """
     made = partial(_page, zone, works, surface, frame.text_width)
-    for share in _SHARES:
-        story = made(share)
-        if frame.height_of(story) <= frame.text_height:
-            return story
-    # so many courses that they go on over the page
-    for share in _SHARES:
-        story = made(share, beside_each_other=False)
-        if frame.height_of(story) <= _TWO * frame.text_height:
-            break
+    for layout in _LAYOUTS:
+        pages = _TWO if layout == "over the page" else 1.0
+        for share in _SHARES:
+            story = made(share, layout)
+            if frame.height_of(story) <= pages * frame.text_height:
+                return story
     return story
 
 
-def _page(
+def _page(  # noqa: PLR0917
     zone: ZonePlan,
     works: RepairPackage,
     surface: RadialSurface,
     width: float,
     share: float,
-    *,
-    beside_each_other: bool = True,
+    layout: Layout,
 ) -> list[Flowable]:
     layup, design = zone.brickwork, surface.design
     if layup is None:
         return []
-    kinds = kinds_of(layup.bricks)
     zero = plain(design.height_zero, most=30)
     heights = say_span(zone.height_from, zone.height_to, design)
+    title = f"B{zone.id}: brick, {clock_span(zone, design)}"
     return [
-        paragraph(
-            f"B{zone.id}: brick, {clock_span(zone, design)}", 20, bold=True, after=1
-        ),
+        paragraph(title, 20, bold=True, after=1),
         paragraph(f"{heights} above {zero}", 13.0, bold=True, after=2),
         paragraph(_lay_up(layup, works, design), BODY, after=2),
         *_notes(zone, design),
         *_drawings(zone, layup, works.support, surface, width=width, share=share),
-        _side_by_side(zone, layup, surface, kinds, width, share),
-        *(
-            [
-                beside(
-                    _segments(zone, works, design, _SEGMENTS * width - _BETWEEN),
-                    _courses(layup, kinds, design, (1.0 - _SEGMENTS) * width),
-                    (_SEGMENTS * width, (1.0 - _SEGMENTS) * width),
-                )
-            ]
-            if beside_each_other
-            else [
-                *_segments(zone, works, design, width),
-                *_courses(layup, kinds, design, width, narrow=False),
-            ]
-        ),
+        *_tables(zone, layup, works, surface, width, share, layout),
         *signature_lines("Done by"),
     ]
+
+
+def _tables(  # noqa: PLR0917
+    zone: ZonePlan,
+    layup: LayUp,
+    works: RepairPackage,
+    surface: RadialSurface,
+    width: float,
+    share: float,
+    layout: Layout,
+) -> list[Flowable]:
+    """Section and letters, segments and courses, as the layout has them."""
+    design, kinds = surface.design, kinds_of(layup.bricks)
+    wide = max(share, _LEAST_SECTION) * _SECTION * width
+    rest = width - wide - _BETWEEN
+    section, letters = (
+        _section(zone, layup, surface, wide),
+        _letters(kinds, design, rest),
+    )
+    columns = (wide + _BETWEEN, rest)
+    if layout == "side by side":
+        left = _SEGMENTS * width
+        return [
+            beside(section, letters, columns),
+            beside(
+                _segments(zone, works, design, left - _BETWEEN),
+                _courses(layup, kinds, design, width - left),
+                (left, width - left),
+            ),
+        ]
+    courses = _courses(layup, kinds, design, width, narrow=False)
+    segments = _segments(zone, works, design, width)
+    return [beside(section, letters, columns), *segments, *courses]
 
 
 def _lay_up(layup: LayUp, works: RepairPackage, design: Design) -> str:
@@ -183,7 +199,7 @@ def _segments(
         rows,
         widths=[part * width for part in (0.10, 0.66, 0.24)],
     )
-    table.spaceAfter = 6.0
+    table.spaceAfter = 4.0
     return [
         paragraph("Open in this order", _HEADING, bold=True, after=1),
         paragraph(segment_words(works, design), BODY, after=2),
@@ -219,24 +235,14 @@ def _drawings(
     return [*story, paragraph(words, _SMALL, after=4)]
 
 
-def _side_by_side(  # noqa: PLR0917
-    zone: ZonePlan,
-    layup: LayUp,
-    surface: RadialSurface,
-    kinds: dict[BrickPiece, Kind],
-    width: float,
-    share: float,
-) -> Flowable:
-    """The level section at the left, what the letters mean at the right."""
-    wide = max(share, _LEAST_SECTION) * _SECTION * width
+def _section(
+    zone: ZonePlan, layup: LayUp, surface: RadialSurface, width: float
+) -> list[Any]:
     height = busiest_height(layup.bricks)
-    section = level_section(zone, surface, height=height, width=wide)
+    section = level_section(zone, surface, height=height, width=width)
     level = say_length(height, surface.design.length_unit)
     words = f"Cut level at {level}, seen from above. Dashed: drawn face."
-    left = [section, paragraph(words, _SMALL, after=0)]
-    right = width - wide - _BETWEEN
-    letters = _letters(kinds, surface.design, right)
-    return beside(left, letters, (wide + _BETWEEN, right))
+    return [section, paragraph(words, _SMALL, after=0)]
 
 
 def _letters(

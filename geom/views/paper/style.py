@@ -268,13 +268,13 @@ def _cell(cell: str | list[Flowable] | Flowable) -> Any:
     return paragraph(cell, BODY, after=0) if isinstance(cell, str) else cell
 
 
-def tick_box() -> Flowable:
-    """A square to tick."""
+def tick_box(size: float = 20.0) -> Flowable:
+    """A square to tick, points."""
     from reportlab.lib import colors
     from reportlab.platypus import Table, TableStyle
 
     style = TableStyle([("BOX", (0, 0), (-1, -1), 1.6, colors.black)])
-    return Table([[""]], colWidths=[20.0], rowHeights=[20.0], style=style)
+    return Table([[""]], colWidths=[size], rowHeights=[size], style=style)
 
 
 def signature_lines(*names: str) -> list[Flowable]:
@@ -282,10 +282,10 @@ def signature_lines(*names: str) -> list[Flowable]:
     from reportlab.platypus import Spacer
 
     lines = [
-        paragraph(f"{name} {'_' * 24}  Date {'_' * 14}", BODY, after=12)
+        paragraph(f"{name} {'_' * 24}  Date {'_' * 14}", BODY, after=10)
         for name in names
     ]
-    return [Spacer(1, 14), *lines]
+    return [Spacer(1, 12), *lines]
 
 
 def hatch_lines(

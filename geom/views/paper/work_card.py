@@ -1,18 +1,26 @@
-"""The work card: what is done, in which order, to which rod, of what mix."""
+"""The work card, two sides of one sheet: what is done, and in which order.
+
+The front has every job with its rod, the openings, the mix and what to have ready; the
+back the order of work with a box, a time and what to mind at each step, and what to
+have ready.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from geom.compare.findings import Action, Findings
 from geom.design import Design
+from geom.frame import clock_time
 from geom.repair import RepairPackage
+from geom.repair.plan.day import day_plan
 from geom.surface.radial import RadialSurface
 from geom.views.paper.style import (
+    beside,
     padding,
     paragraph,
     ruled_table,
-    signature_lines,
     tick_box,
 )
 from geom.views.say import plain
@@ -21,16 +29,22 @@ from geom.views.tables.cards import (
     RodSetting,
     again_jobs,
     card_jobs,
+    card_order,
     mix_lines,
     rod_settings,
+    unbroken,
 )
-from geom.views.tables.repair import order_rows, say_sure
+from geom.views.tables.day import day_lines, day_rows
+from geom.views.tables.openings import opening_rows
+from geom.views.tables.repair import say_short, say_sure
 
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
 #: Type of the jobs and of the rest, points.
 _JOB, _TEXT, _HEADING = 12.0, 11.0, 14.0
+#: Type of what to mind; between the columns of steps; width of their times, points.
+_MIND, _GAP, _TIME = 10.0, 12.0, 44.0
 #: Rod settings side by side.
 _ACROSS = 7
 #: What is done, in the order of the day.
@@ -49,14 +63,21 @@ def work_card(
     works : RepairPackage
     width : float, points
     """
+    from reportlab.platypus import PageBreak
+
     design = surface.design
     return [
         paragraph("Work card", 22, bold=True, after=2),
         *_jobs(findings, works, design, width),
         *_settings(rod_settings(works, surface, design), design, width),
+        *_openings(works, design, width),
+        *_bottom(works, design, width),
         *_mix(works, design),
+        PageBreak(),
+        paragraph("Order of work", 22, bold=True, after=2),
+        *_day(findings, works, design, width),
         *_order(works, design),
-        *signature_lines("Released by", "Done by"),
+        *_signed(width),
     ]
 
 
@@ -108,14 +129,47 @@ def _settings(
     settings: list[RodSetting], design: Design, width: float
 ) -> list[Flowable]:
     """Height, dry and wet below each other, station by station across."""
+    names = ("Height", "Rod, dry", "Rod, wet")
+    columns = [(one.height, one.dry, one.wet) for one in settings]
+    head = f"Rod on the finished face, {design.length_unit} from the axis"
+    return _across(head, names, columns, width)
+
+
+def _bottom(works: RepairPackage, design: Design, width: float) -> list[Flowable]:
+    """Heights to strike, round the wall and half way in."""
+    if works.bottom is None:
+        return []
+    unit, zero = design.length_unit, plain(design.height_zero, most=24)
+    columns = [
+        (
+            clock_time(point.azimuth, design.azimuth_sense),
+            unbroken(say_short(point.height, unit)),
+            unbroken(say_short(point.mid_height, unit)),
+        )
+        for point in works.bottom.strike
+    ]
+    names = ("Clock", "At wall", "Half way")
+    head = f"Sand bottom: strike to, {unit} above {zero}"
+    return _across(head, names, columns, width, most=8)
+
+
+def _across(
+    head: str,
+    names: tuple[str, ...],
+    columns: Sequence[tuple[str, ...]],
+    width: float,
+    *,
+    most: int = _ACROSS,
+) -> list[Flowable]:
+    """Rows of names with a column for each place, as many below each other as need."""
     from reportlab.lib import colors
     from reportlab.platypus import KeepTogether, Table, TableStyle
 
-    if not settings:
+    if not columns:
         return []
-    unit, head = design.length_unit, 62.0
-    across = min(_ACROSS, len(settings))
-    wide = (width - head) / across
+    first = 62.0
+    across = min(most, len(columns))
+    wide = (width - first) / across
     style = TableStyle(
         [
             ("LINEBELOW", (0, 0), (-1, 0), 1.0, colors.black),
@@ -123,18 +177,15 @@ def _settings(
             *padding(1, 1, 1, 2),
         ]
     )
-    story: list[Flowable] = [
-        _heading(f"Rod on the finished face, {unit} from the axis"),
-    ]
-    for start in range(0, len(settings), across):
-        part = settings[start : start + across]
+    story: list[Flowable] = [_heading(head)]
+    for start in range(0, len(columns), across):
+        part = columns[start : start + across]
         rows = [
-            _cells("Height", [one.height for one in part], bold=True),
-            _cells("Rod, dry", [one.dry for one in part], bold=False),
-            _cells("Rod, wet", [one.wet for one in part], bold=True),
+            _cells(name, [column[k] for column in part], bold=k != 1)
+            for k, name in enumerate(names)
         ]
         table = Table(
-            rows, colWidths=[head, *[wide] * len(part)], style=style, hAlign="LEFT"
+            rows, colWidths=[first, *[wide] * len(part)], style=style, hAlign="LEFT"
         )
         table.spaceAfter = 4.0
         story.append(table)
@@ -170,11 +221,85 @@ def _order(works: RepairPackage, design: Design) -> list[Flowable]:
     plan = works.plan
     if not plan.order:
         return []
-    named = [
-        f"{plain(row.material, most=40)} {row.order}, buy {row.buy}"
-        for row in order_rows(plan, design)
-    ]
+    named = [card_order(line, design) for line in plan.order]
     return [
         _heading(f"Have ready ({say_sure(plan)} sure to be enough)"),
         paragraph("; ".join(named) + ".", _JOB, after=2),
     ]
+
+
+def _openings(works: RepairPackage, design: Design, width: float) -> list[Flowable]:
+    from reportlab.platypus import KeepTogether
+
+    rows = [
+        [
+            tick_box(),
+            [paragraph(f"{row.what}, {row.where}: {row.how_much}", _TEXT, after=0)],
+        ]
+        for row in opening_rows(works.plan.openings, design)
+    ]
+    if not rows:
+        return []
+    table = ruled_table((), rows, widths=[26.0, width - 26.0])
+    table.spaceAfter = 4.0
+    return [KeepTogether([_heading("Openings"), table])]
+
+
+def _day(
+    findings: Findings, works: RepairPackage, design: Design, width: float
+) -> list[Flowable]:
+    """Step by step in two columns, down the left one first."""
+    again = len(findings.of_action("measure again"))
+    day = day_plan(works.to_dict(), design, again=again)
+    cells = [
+        [
+            tick_box(14.0),
+            [
+                paragraph(f"{row.number}. {row.short}", _TEXT, bold=True, after=0),
+                paragraph(row.mind, _MIND, after=0),
+            ],
+            [paragraph(row.takes, _TEXT, after=0)],
+        ]
+        for row in day_rows(day, design)
+    ]
+    wide = 0.5 * (width - _GAP)
+    widths = [20.0, wide - 20.0 - _TIME, _TIME]
+    half = _half([_tall(row, widths) for row in cells])
+    columns = [
+        [ruled_table((), part, widths=widths)] for part in (cells[:half], cells[half:])
+    ]
+    lines = day_lines(day, design)
+    return [
+        paragraph(" ".join(lines), _TEXT, after=2),
+        beside(columns[0], columns[1], (wide + _GAP, wide)),
+    ]
+
+
+def _signed(width: float) -> list[Flowable]:
+    """Lines to sign on; the last, of drying, is what the furnace is released by."""
+    half = 0.5 * width
+    names = ("Released by", "Done by", "Dried, by", "Lit up by")
+    lines = [paragraph(f"{n} {'_' * 14} {'_' * 7}", _TEXT, after=9) for n in names]
+    return [beside(lines[:2], lines[2:], (half, half))]
+
+
+def _tall(row: list[Any], widths: list[float]) -> float:
+    """Height of a step, points."""
+    words = row[1]
+    return sum(float(part.wrap(widths[1] - 7.0, 1000.0)[1]) for part in words)
+
+
+def _half(heights: list[float]) -> int:
+    """How many steps stand in the left column for both to be about as tall.
+
+    Examples
+    --------
+    >>> _half([30.0, 30.0, 30.0, 30.0])
+    2
+    """
+    left, total = 0.0, sum(heights)
+    for count, tall in enumerate(heights):
+        if left + 0.5 * tall >= 0.5 * total:
+            return count
+        left += tall
+    return len(heights)

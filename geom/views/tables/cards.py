@@ -17,11 +17,12 @@ from geom.design import Design
 from geom.frame import clock_time
 from geom.repair import RepairPackage
 from geom.repair.plan.daub import sand_share
+from geom.repair.plan.order import OrderLine
 from geom.repair.plan.result import ZonePlan
 from geom.surface.radial import RadialSurface
 from geom.units import LITRE, Float, as_fraction, say_length
 from geom.views.say import AzimuthRange, plain, say_span, say_volume, span
-from geom.views.tables.repair import say_short
+from geom.views.tables.repair import say_short, say_short_mass
 
 #: The letter of a call on the cards.
 LETTERS: Mapping[Action, str] = {
@@ -207,8 +208,11 @@ def daub_thickness(works: RepairPackage, surface: RadialSurface) -> Float:
 
 
 def _sixteenths(mm: float, unit: str) -> str:
-    """Never torn at the end of a line."""
-    words = say_length(mm, unit, finest=16).removesuffix(f" {unit}")
+    return unbroken(say_length(mm, unit, finest=16).removesuffix(f" {unit}"))
+
+
+def unbroken(words: str) -> str:
+    """Words that are never torn at the end of a line."""
     return words.replace(" ", "\N{NO-BREAK SPACE}")
 
 
@@ -249,6 +253,19 @@ def _pails(pails: float) -> str:
         if words in {"1", "1/4", "1/2", "3/4"}
         else f"{words} pails of"
     )
+
+
+def card_order(line: OrderLine, design: Design) -> str:
+    """One material as it is called off.
+
+    ``9 in split: 9``; ``sand 165 lb: 3 of 55 lb``
+    """
+    name = plain(line.material, most=40)
+    if line.unit == "bricks":
+        stock = line.packs != line.enough
+        return f"{name}: {line.enough:.0f}" + (f", buy {line.packs}" if stock else "")
+    mass = say_short_mass(line.enough, design)
+    return f"{name} {mass}: buy {line.packs} of {say_short_mass(line.pack, design)}"
 
 
 def opening_names(design: Design) -> list[str]:

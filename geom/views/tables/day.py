@@ -127,9 +127,101 @@ _STEPS: dict[StepName, tuple[str, str]] = {
 }
 
 
+#: The same in the few words of a card.
+_CARD: dict[StepName, tuple[str, str]] = {
+    "cool": (
+        "Blast off, drop pulled, cooled",
+        "Below {cooled}. No water on hot doors or on the drop.",
+    ),
+    "lock out": (
+        "Locked out, air tested, covered overhead",
+        "Permit, watch, hoist. Oxygen 19.5 to 23.5 %, carbon monoxide under 25 ppm.",
+    ),
+    "bar down": (
+        "Bar down from above",
+        "Nobody below. Head and eyes covered.",
+    ),
+    "chip": (
+        "Chip, top down, to the rod",
+        "Gouge nothing sound, undercut nothing. Respirator.",
+    ),
+    "clean openings": (
+        "Clean the openings, breast out",
+        "Blower stays locked out.",
+    ),
+    "measure": (
+        "Measure",
+        "Low-voltage lamps. No eye in a beam.",
+    ),
+    "measure again": (
+        "Measure again what is not settled",
+        "Nothing is opened before it is settled.",
+    ),
+    "order": (
+        "Call off what is short",
+        "Count what is on hand first.",
+    ),
+    "wet": (
+        "Wet or wash the face",
+        "Low-voltage lamps only.",
+    ),
+    "brick": (
+        "Brick, a segment at a time",
+        "Each sets before the next is opened: the stack stands on it.",
+    ),
+    "daub": (
+        "Daub, bottom up, in layers",
+        "Each layer stiff first. Stiffened daub is thrown out.",
+    ),
+    "wash": (
+        "Smooth and wash",
+        "A wash has to dry too.",
+    ),
+    "prove": (
+        "Measure again: is it back",
+        "Not back: put right before it is dried.",
+    ),
+    "openings": (
+        "Openings round their formers",
+        "Every former drawn and counted.",
+    ),
+    "dry": (
+        "Set and dry, to the first hold",
+        "Nobody inside. Lead the fumes off.",
+    ),
+    "cool again": (
+        "Cool, test the air again",
+        "Below {cooled}. Not on the test made before the fire.",
+    ),
+    "doors": (
+        "Doors up, several props",
+        "Ground dry. Nobody under doors not propped.",
+    ),
+    "bottom": (
+        "Ram the sand bottom",
+        "Damp, not wet: wet sand boils under iron.",
+    ),
+    "boards": (
+        "Boards, kindling, bed",
+        "Everybody out and counted first.",
+    ),
+    "kindling": (
+        "Light up, every hold passed",
+        "Tuyeres open. No iron before drying is signed.",
+    ),
+}
+
+
 @dataclass(frozen=True)
 class DayRow:
-    """One step as it is told."""
+    """One step as it is told.
+
+    Attributes
+    ----------
+    number, begins, takes, what, amount, caution : str
+    short, mind : str
+        What is done and what to mind in the few words of a card.
+    """
 
     number: str
     begins: str
@@ -137,6 +229,8 @@ class DayRow:
     what: str
     amount: str
     caution: str
+    short: str
+    mind: str
 
 
 def day_lines(day: DayPlan, design: Design) -> list[str]:
@@ -165,14 +259,18 @@ def day_rows(day: DayPlan, design: Design) -> list[DayRow]:
 
 def _day_row(number: int, step: DayStep, day: DayPlan, design: Design) -> DayRow:
     what, caution = _STEPS[step.name]
+    short, mind = _CARD[step.name]
+    cooled = _COOLED[design.length_unit == "in"]
     stop = f"STOP. {STOP}. " if day.stop and step.name == "brick" else ""
     return DayRow(
         number=str(number),
         begins=say_after(step.start),
         takes=say_hours(step.hours) if step.hours else "",
-        what=what.format(cooled=_COOLED[design.length_unit == "in"]),
+        what=what.format(cooled=cooled),
         amount="" if step.amount is None else _amount(step.amount, step.unit, design),
         caution=f"{stop}{caution}",
+        short=short,
+        mind=f"{stop}{mind.format(cooled=cooled)}",
     )
 
 

@@ -12,13 +12,15 @@ from geom.compare.boxes import wall_boxes
 from geom.compare.findings import ACTIONS, NO_CALL
 from geom.design import Brick, Mix, Shop
 from geom.repair.masonry.support import Stop
+from geom.repair.plan.day import day_plan
 from geom.repair.plan.result import OpeningMet
 from geom.units import as_fraction, parse_number
 from geom.views.paper.repair_sheet import repair_sheet_bytes
 from geom.views.paper.style import register_fonts
 from geom.views.paper.wall_card import FROM_LEFT, WallChart, hatch
 from geom.views.tables.cards import LETTERS, mix_lines, rod_settings, zone_names
-from geom.views.tables.repair import order_rows
+from geom.views.tables.day import day_rows
+from geom.views.tables.openings import opening_rows
 
 #: What stands at the foot of every page.
 FOOT = re.compile(r" ?Clock: [^.]* page \d+ of \d+$")
@@ -266,19 +268,45 @@ def test_the_mix_in_pails_is_that_of_the_plan(furnace):
 
 
 def test_what_to_have_ready_is_the_order_each_figure_by_its_name(pages, furnace):
-    for row in order_rows(furnace.works.plan, furnace.design):
-        assert f"{row.material} {row.order}, buy {row.buy}" in pages[1]
-    assert "95 % sure" in pages[1]
+    back = pages[2]
+    assert "Have ready (95 % sure" in back
+    for line in furnace.works.plan.order:
+        if line.unit == "bricks":
+            assert f"{line.material}: {line.enough:.0f}" in back
+        else:
+            told = re.search(rf"{line.material} ([\d.]+) lb: buy (\d+) of", back)
+            # pounds are told to three figures
+            kg = 0.45359237 * float(told[1])
+            assert kg == pytest.approx(line.enough, rel=5e-3)
+            assert int(told[2]) == line.packs
 
 
-def test_nothing_to_do_is_told_so_on_two_cards(furnace):
+def test_the_order_of_work_is_the_days_each_step_with_what_to_mind(pages, furnace):
+    again = len(furnace.findings.of_action("measure again"))
+    day = day_plan(furnace.works.to_dict(), furnace.design, again=again)
+    rows = day_rows(day, furnace.design)
+    places = [pages[2].index(f"{row.number}. {row.short}") for row in rows]
+    assert places == sorted(places)
+    for row in rows:
+        assert row.mind in pages[2]
+        assert row.takes in pages[2]
+    assert "Dried, by" in pages[2]
+    assert "Lit up by" in pages[2]
+
+
+def test_every_opening_has_its_line(pages, furnace):
+    for row in opening_rows(furnace.works.plan.openings, furnace.design):
+        assert f"{row.what}, {row.where}: {row.how_much}" in pages[1]
+
+
+def test_nothing_to_do_is_told_so_on_the_cards_alone(furnace):
     plan = replace(furnace.works.plan, zones=(), order=(), notes=())
     works = replace(furnace.works, plan=plan)
     findings = replace(furnace.findings, zones=())
     pages = pages_of(furnace, findings=findings, works=works)
     assert "No zone needs work" in pages[1]
-    assert "Released by" in pages[1]
-    assert len(pages) == 2
+    assert "Released by" in pages[2]
+    assert len(pages) == 3
 
 
 def test_a_brick_zone_that_no_brick_fits_is_told_so(furnace):
@@ -288,7 +316,7 @@ def test_a_brick_zone_that_no_brick_fits_is_told_so(furnace):
     pages = pages_of(furnace, works=works)
     assert f"D{zone.id} " in pages[1]
     assert "past the brick line, no brick fits" in pages[1]
-    assert len(pages) == 2
+    assert len(pages) == 3
 
 
 # --- brick pages ---------------------------------------------------------------------
@@ -297,7 +325,7 @@ def test_a_brick_zone_that_no_brick_fits_is_told_so(furnace):
 def test_brick_zones_alone_have_a_page_of_their_own(pages, furnace):
     plan = furnace.works.plan
     bricked = [zone for zone in plan.zones if zone.brickwork is not None]
-    assert 2 + len(bricked) <= len(pages) <= 2 + len(bricked) + 1
+    assert len(pages) == 3 + len(bricked)
     for zone in bricked:
         (page,) = [p for p in pages if p.startswith(f"B{zone.id}: brick")]
         assert "square feather edges by 1/2 in at most" in page
