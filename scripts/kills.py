@@ -291,7 +291,7 @@ def main() -> int:
             became = "FAULT"
             faults.append(f"{name}, {how.name}, kill {number}: {fault}")
         table[name][became] += 1
-        print(number, name, how.name, became, flush=True)
+        print(number, name, how.name, became, *faults[-1:], flush=True)
     for name, job in jobs.items():
         try:
             job.close()
