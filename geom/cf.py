@@ -48,7 +48,8 @@ def walk_through(path: Path) -> None:
         for name in item.attrs:
             item.attrs[name]
         if isinstance(item, h5py.Dataset):
-            _ = item.shape, item.dtype, item.dims
+            for part in ("shape", "dtype", "dims"):
+                getattr(item, part)
 
     with h5py.File(path, "r") as file:
         look("", file)
