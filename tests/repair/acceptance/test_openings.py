@@ -52,7 +52,8 @@ def checked(
         Points2D(azimuth, height),
         np.zeros(azimuth.size, dtype=bool),
     )
-    wall.fitted = SimpleNamespace(best=SimpleNamespace(observed=observed))
+    quiet = SimpleNamespace(sources=())
+    wall.fitted = SimpleNamespace(best=SimpleNamespace(observed=observed, noise=quiet))
     surface = known_surface(design, wall)
     surface = replace(
         surface,
