@@ -273,7 +273,8 @@ class Crew:
     stiffen_hours : float, h
         A layer of daub before the next, and a segment of brick before the next.
     opening_hours : float, h
-        Of one man, to make good an opening round its former.
+        Of one man, to set an opening's former and make its edges good, apart from its
+        bricks and mixes.
     cool_again_hours : float, h
         After drying, until men may go in again.
     doors_hours, boards_hours : float, h

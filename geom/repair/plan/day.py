@@ -34,6 +34,8 @@ StepName = Literal[
 ]  # fmt: skip
 
 SCHEMA = "daubline.day/1"
+#: What openings are made good with.
+_MIXES = ("daub", "crushed_mix", "sand_mix")
 #: Times are told to five minutes, so many to the hour.
 _TOLD = 12
 #: No daub is in more layers: 200 of an inch are past any wall.
@@ -144,6 +146,8 @@ class _Work:
     layers: tuple[float, ...]
     sand: float
     stop: bool
+    opening_bricks: int
+    opening_mix: float
 
 
 def plan_day(folder: Path | str, design: Design) -> DayPlan:
@@ -232,7 +236,7 @@ def _work(repair: Mapping[str, Any], again: int) -> _Work:
     zones, support, bottom = repair["zones"], repair["support"], repair["bottom"]
     daubs = [zone["daub"] for zone in zones if zone["daub"] is not None]
     chips = [zone["chip"] for zone in zones if zone["chip"] is not None]
-    segments = support["segments"]
+    segments, openings = support["segments"], repair.get("openings", [])
     return _Work(
         chip=sum(_finite(chip["volume"]["value"]) for chip in chips) / M3,
         again=again,
@@ -244,6 +248,13 @@ def _work(repair: Mapping[str, Any], again: int) -> _Work:
         ),
         sand=0.0 if bottom is None else _finite(bottom["mass"]["value"]),
         stop=bool(support["stops"]),
+        opening_bricks=sum(int(each["bricks"]) for each in openings),
+        opening_mix=sum(
+            _finite(each[name]["mixed"]["value"]) / M3
+            for each in openings
+            for name in _MIXES
+            if each[name] is not None
+        ),
     )
 
 
@@ -328,6 +339,8 @@ def _steps(
         yield "prove", None, "", crew.measure_hours, 0.0
     if openings:
         hours = openings * crew.opening_hours / crew.men
+        hours += by(work.opening_bricks, crew.brick_rate)
+        hours += by(work.opening_mix / LITRE, crew.daub_rate)
         yield "openings", openings, "openings", hours, 0.0
     yield from _closing(work.sand, drying, crew)
 

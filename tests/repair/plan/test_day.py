@@ -35,6 +35,10 @@ def daub(litres: float, layers: int) -> dict[str, Any]:
     return {"mixed": {"value": litres * LITRE}, "layers": layers}
 
 
+def mixed(litres: float) -> dict[str, Any]:
+    return {"mixed": {"value": litres * LITRE}}
+
+
 def zone(daub: object = None, chip: float | None = None) -> dict[str, Any]:
     chips = None if chip is None else {"volume": {"value": chip * LITRE}}
     return {"daub": daub, "chip": chips}
@@ -51,6 +55,10 @@ REPAIR: dict[str, Any] = {
         "water_most": 12.0,
     },
     "support": {"segments": [{"bricks": n} for n in (20, 18, 12)], "stops": []},
+    "openings": [
+        {"bricks": 6, "daub": None, "crushed_mix": mixed(8.0), "sand_mix": mixed(2.0)},
+        {"bricks": 2, "daub": mixed(10.0), "crushed_mix": None, "sand_mix": None},
+    ],
     "bottom": {"mass": {"value": 300.0}},
 }
 
@@ -87,7 +95,7 @@ def test_every_step_takes_what_the_crew_needs_for_it() -> None:
         "daub": 120.0 / (4 * 10.0) + 2 * 2.0,
         "wash": 0.5,
         "prove": 1.25,
-        "openings": 2 * 1.0 / 4,
+        "openings": 2 * 1.0 / 4 + 8 / (4 * 10.0) + 20.0 / (4 * 10.0),
         "dry": 24.0 + 100.0 / 30.0 + 1.0,
         "cool again": 3.0,
         "doors": 0.5,
@@ -147,6 +155,7 @@ def test_what_there_is_nothing_of_is_left_out() -> None:
         daub=REPAIR["daub"] | {"thickness": 0.0, "wash_area": 0.0, "layers": 0},
         support={"segments": [], "stops": []},
         bottom=None,
+        openings=[],
     )
     assert [step.name for step in bare.steps] == [
         "cool", "lock out", "bar down", "measure", "doors", "boards", "kindling",
@@ -172,6 +181,7 @@ def test_a_stop_is_handed_on() -> None:
         {"zones": [zone(daub(5.0, 0))]},
         {"support": {}},
         {"bottom": {"mass": "heavy"}},
+        {"openings": [{"bricks": 1}]},
         {"daub": None},
     ],
 )
