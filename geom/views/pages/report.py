@@ -99,6 +99,7 @@ def report_bytes(
         shell=surface.design.shell_radius is not None,
         heats=False,
         **_heading(surface, findings),
+        deciding=tables.deciding_rows(findings, works, surface.design),
         **_contents(surface, findings, repair_warnings(works, surface.design)),
         **_repair(works, surface.design),
         **_day(findings, works, surface.design),

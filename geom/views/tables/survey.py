@@ -6,7 +6,7 @@ Text throughout, the shop's unit first.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +25,7 @@ from geom.design import DatumBand, Design
 from geom.design.text_file import join_words
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.repair import RepairPackage
+from geom.repair import RepairPackage, RepairPlan
 from geom.surface.radial import (
     AtStep,
     BandAxisOff,
@@ -159,6 +159,51 @@ def finding_rows(findings: Findings, design: Design) -> list[tuple[str, str, str
             f"{readings.rejected:,} left out",
         ),
     ]
+
+
+def deciding_rows(
+    findings: Findings, works: RepairPackage, design: Design
+) -> list[tuple[str, str, str]]:
+    """The five figures that decide: name, value, and its interval or a remark."""
+    unit, deepest = design.length_unit, findings.deepest
+    greatest, ends = say_interval(deepest.cutback, unit)
+    clock = clock_face(deepest.azimuth, design.azimuth_sense)
+    rows = [
+        (
+            "Rebuild",
+            say_volume(findings.volume.rebuild.value, design),
+            f"95 %: {say_volume_interval(findings.volume.rebuild, design)}",
+        ),
+        (
+            "Greatest cut-back anywhere",
+            greatest,
+            f"95 %: {ends}; the best surface is deepest at {clock}, "
+            f"{say_from(deepest.height, design)}",
+        ),
+    ]
+    if deepest.remaining_lining is None:
+        proud = findings.volume.buildup
+        interval = f"95 %: {say_volume_interval(proud, design)}"
+        rows.append(("Build-up to take off", say_volume(proud.value, design), interval))
+    else:
+        least, ends = say_interval(deepest.remaining_lining, unit)
+        rows.append(("Least lining left anywhere", least, f"95 %: {ends}"))
+    rows.append(("Zones", _zone_counts(findings), ""))
+    return [*rows, _call_off(works.plan, design)]
+
+
+def _call_off(plan: RepairPlan, design: Design) -> tuple[str, str, str]:
+    """Bricks, and under them what is weighed."""
+    if not plan.order:
+        return "Call off", "nothing", ""
+    bricks = [line for line in plan.order if line.unit == "bricks"]
+    loose = [line for line in plan.order if line.unit != "bricks"]
+    first, second = (
+        order_words(replace(plan, order=tuple(part)), design)
+        for part in (bricks, loose)
+    )
+    sure = f"{say_sure(plan)} sure to be enough"
+    return "Call off", first or second, f"{second}; {sure}" if first else sure
 
 
 def _share(share: float) -> str:

@@ -85,6 +85,30 @@ def test_greatest_anywhere_is_told_apart_from_the_deepest_place(furnace):
     assert "lining" not in rows["Deepest place"]
 
 
+def test_five_figures_decide_and_are_those_of_the_findings(furnace):
+    rows = tables.deciding_rows(furnace.findings, furnace.works, furnace.design)
+    names = [name for name, _, _ in rows]
+    assert names == [
+        "Rebuild",
+        "Greatest cut-back anywhere",
+        "Least lining left anywhere",
+        "Zones",
+        "Call off",
+    ]
+    told = {name: (value, remark) for name, value, remark in rows}
+    summary = {
+        name: value
+        for name, value, _ in tables.finding_rows(furnace.findings, furnace.design)
+    }
+    assert told["Rebuild"][0] == summary["Rebuild volume"]
+    assert (
+        told["Greatest cut-back anywhere"][0] == summary["Greatest cut-back anywhere"]
+    )
+    called = " ".join(told["Call off"])
+    assert all(line.material in called for line in furnace.works.plan.order)
+    assert "95 % sure to be enough" in called
+
+
 def test_left_out_readings_are_told_with_their_reason(furnace):
     rows = tables.rejected_rows(furnace.surface)
     assert rows == [
