@@ -209,6 +209,8 @@ def placement_errors(
 OFFSET_SD, OFFSET_SPREAD = 4.0, 0.8
 #: Name of the offsets of single zones.
 EACH_ZONE = "each repaired zone"
+#: Repaired zones that each have an unevenness of their own; of more one is learned.
+MOST_UNEVEN = 8
 #: How uneven the face of a patch is, likewise, and over what distance, mm: about what a
 #: trowel and a straight-edge of 2 ft leave.  Our own choice.
 UNEVEN_SD, UNEVEN_SPREAD, UNEVEN_REACH = 0.8, 0.6, 150.0
@@ -245,11 +247,18 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
         length_scale_height=reach,
         patterns=patterns,
     )
+    # one zone left short is no measure of how even the others are
+    each_uneven = (uneven,)
+    if len(patterns) <= MOST_UNEVEN:
+        each_uneven = tuple(
+            replace(uneven, name=f"unevenness of repaired zone {k}", patterns=(one,))
+            for k, one in enumerate(patterns, 1)
+        )
     return replace(
         prior,
         components=(
             *prior.components,
-            uneven,
+            *each_uneven,
             replace(part, name=EACH_ZONE, patterns=patterns),
             replace(part, name="all repaired zones", patterns=(every,)),
         ),
