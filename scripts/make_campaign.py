@@ -1,8 +1,9 @@
-"""Write the demo campaign: ``python3 scripts/make_campaign.py [folder]``.
+"""Write the demo campaigns: ``python3 scripts/make_campaign.py [folder]``.
 
-Fourteen heats of the invented cupola of `make_scans`: a heat log and small rod sheets,
-before and after the repair of every heat.  Seeded and plain Python, so every run on
-every machine writes the same bytes.
+Two campaigns of the invented cupola of `make_scans`, fourteen heats in spring and six
+in autumn on a new lining: for each a heat log and small rod sheets, before and after
+the repair of every heat.  Seeded and plain Python, so every run on every machine writes
+the same bytes.
 
 The walls are formulas, so what the record should say is known:
 
@@ -10,6 +11,8 @@ The walls are formulas, so what the record should say is known:
   every tuyere;
 - `step`: what comes on top of it from heat `STEP_FROM` on, 3 mm a heat on three sides
   of the melting zone about azimuth 240, as if the tuyere there were blocked;
+- `milder`: what a usual heat of the second campaign wears, some two thirds of `usual`
+  in the melting zone, much alike on all sides, and more of the wall under the tuyeres;
 - `wear`: what one heat wore, by its hours, with chance, and the spots that fell out;
 - `found` and `left`: the wall before and after the repair of a heat.
 """
@@ -29,13 +32,34 @@ import make_scans as demo
 from make_scans import INCH, Bump
 
 SEED = 6174
-LOG = "cupola-2-campaign.csv"
-SHEETS = "cupola-2-campaign"
-CAMPAIGN = "spring 2026"
-#: The heat before the first, after which the survey of the wall as left was made.
-BEFORE = 60
-HEATS = range(61, 75)
-FIRST_HEAT = date(2026, 3, 3)  # a Tuesday; then Fridays and Tuesdays
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """Heats on one lining, on Tuesdays and Fridays; its log is named as its folder.
+
+    ``before`` is the heat before the first, after which the wall as left was surveyed.
+    """
+
+    name: str
+    folder: str
+    before: int
+    heats: range
+    first: date
+
+    @property
+    def log(self) -> str:
+        """Name of its heat log."""
+        return f"{self.folder}.csv"
+
+
+SPRING = Campaign(
+    "spring 2026", "cupola-2-campaign", 60, range(61, 75), date(2026, 3, 3)
+)
+AUTUMN = Campaign(
+    "autumn 2026", "cupola-2-campaign-2", 80, range(81, 87), date(2026, 9, 1)
+)
+CAMPAIGNS = (SPRING, AUTUMN)
 
 AZIMUTHS = range(0, 360, 30)
 HEIGHTS = (20, 23, 30, 34, 38, 43, 48, 55, 66, 84)
@@ -98,6 +122,17 @@ def step(azimuth: float, height: float) -> float:
     return STEP_MM / INCH * fade(beside / 3) * up
 
 
+def milder(
+    azimuth: float, height: float, *, lifted: float = 0.0, turned: float = 0.0
+) -> float:
+    """Tell the wear of a usual heat of the second campaign; keywords as in `usual`."""
+    a = math.radians(azimuth - turned)
+    off = height - 40 - lifted
+    side = 0.37 + 0.03 * math.cos(a - math.radians(60))
+    under = 0.20 * bell((height - 23) / 3)
+    return side * bell(off / (7.0 if off < 0 else 11.0)) + under + RUBBED
+
+
 @dataclass(frozen=True)
 class Heat:
     """One heat and the repair after it.
@@ -116,7 +151,7 @@ class Heat:
 
 @cache
 def heat(number: int) -> Heat:
-    """Draw one heat; of `BEFORE` only the repair counts."""
+    """Draw one heat; of the one before a campaign only the repair counts."""
     chance = random.Random(SEED + number)
 
     def normal(sd: float) -> float:
@@ -136,8 +171,9 @@ def heat(number: int) -> Heat:
 def wear(number: int, azimuth: float, height: float) -> float:
     """Tell what one heat wore at a station."""
     one = heat(number)
-    worn = usual(azimuth, height, lifted=one.lifted, turned=one.turned)
-    if number >= STEP_FROM:
+    own = milder if number in AUTUMN.heats else usual
+    worn = own(azimuth, height, lifted=one.lifted, turned=one.turned)
+    if STEP_FROM <= number <= SPRING.heats[-1]:
         worn += step(azimuth, height)
     spot = FALLEN.get(number)
     return one.share * worn + (spot.at(azimuth, height) if spot else 0.0)
@@ -155,7 +191,7 @@ def left(number: int, azimuth: float, height: float) -> float:
     anew = sum(
         s * math.cos(n * a + math.tau * height / up + p) for s, n, up, p in waves
     )
-    if number == BEFORE:
+    if any(number == campaign.before for campaign in CAMPAIGNS):
         return anew
     was = found(number, azimuth, height)
     mended = fade((was - LEFT) / 0.03)
@@ -189,12 +225,12 @@ def sheet(number: int, stage: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def surveys() -> list[tuple[int, date, str]]:
+def surveys(campaign: Campaign) -> list[tuple[int, date, str]]:
     """Tell when which wall was surveyed: the day after a heat, and once repaired."""
-    told = [(BEFORE, FIRST_HEAT - timedelta(1), "after repair")]
-    for k, number in enumerate(HEATS):
+    told = [(campaign.before, campaign.first - timedelta(1), "after repair")]
+    for k, number in enumerate(campaign.heats):
         friday = k % 2
-        day = FIRST_HEAT + timedelta(7 * (k // 2) + 3 * friday)
+        day = campaign.first + timedelta(7 * (k // 2) + 3 * friday)
         told += [
             (number, day + timedelta(1), "before repair"),
             (number, day + timedelta(3 if friday else 2), "after repair"),
@@ -202,40 +238,44 @@ def surveys() -> list[tuple[int, date, str]]:
     return told
 
 
-def sheet_name(number: int, stage: str) -> str:
+def sheet_name(campaign: Campaign, number: int, stage: str) -> str:
     """Say where a sheet is kept, seen from the log."""
-    return f"{SHEETS}/heat-{number}-{stage.split(maxsplit=1)[0]}.csv"
+    return f"{campaign.folder}/heat-{number}-{stage.split(maxsplit=1)[0]}.csv"
 
 
-def log() -> str:
+def log(campaign: Campaign) -> str:
     """Write the heat log, a survey a row."""
     columns = ("heat", "date", "stage", "hours_on_blast", "melted_short_ton")
     lines = [
         f"# {demo.NAME}: heat log. Written by scripts/make_campaign.py.",
         ",".join([*columns, "campaign", "readings"]),
     ]
-    for number, day, stage in surveys():
+    for number, day, stage in surveys(campaign):
         one = heat(number)
         ran = stage == "before repair"
         blast = [f"{one.hours:g}", f"{one.short_ton:g}"] if ran else ["", ""]
-        where = sheet_name(number, stage)
-        lines.append(
-            ",".join([str(number), day.isoformat(), stage, *blast, CAMPAIGN, where])
-        )
+        where = sheet_name(campaign, number, stage)
+        row = [str(number), day.isoformat(), stage, *blast, campaign.name, where]
+        lines.append(",".join(row))
     return "\n".join(lines) + "\n"
 
 
 def files() -> dict[str, str]:
     """Give every file by its name within the folder."""
-    sheets = {sheet_name(n, stage): sheet(n, stage) for n, _, stage in surveys()}
-    return {LOG: log()} | sheets
+    told = {}
+    for campaign in CAMPAIGNS:
+        told[campaign.log] = log(campaign)
+        for number, _, stage in surveys(campaign):
+            told[sheet_name(campaign, number, stage)] = sheet(number, stage)
+    return told
 
 
 def main(folder: Path) -> None:
-    (folder / SHEETS).mkdir(parents=True, exist_ok=True)
     for name, text in files().items():
-        (folder / name).write_bytes(text.encode("utf-8"))
-        print(folder / name)
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(text.encode("utf-8"))
+        print(path)
 
 
 if __name__ == "__main__":

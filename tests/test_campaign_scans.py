@@ -1,4 +1,4 @@
-"""The demo campaign is what its script makes, and holds the step that is planted."""
+"""The demo campaigns are what their script makes, and hold what is planted."""
 
 from __future__ import annotations
 
@@ -32,6 +32,9 @@ SCANS = ROOT / "scans"
 SCRIPT = ROOT / "scripts" / "make_campaign.py"
 LOG = SCANS / "cupola-2-campaign.csv"
 SHEETS = SCANS / "cupola-2-campaign"
+SECOND_LOG = SCANS / "cupola-2-campaign-2.csv"
+SECOND_SHEETS = SCANS / "cupola-2-campaign-2"
+ALL = [LOG, *SHEETS.iterdir(), SECOND_LOG, *SECOND_SHEETS.iterdir()]
 
 #: The middle of the stepped sides and the side across from it, degrees; inches up.
 STEPPED, ACROSS, MIDDLE = 240, 60, 42
@@ -50,12 +53,12 @@ def script() -> ModuleType:
     return module
 
 
-def rows() -> list[dict[str, str]]:
-    lines = LOG.read_text("utf-8").splitlines()
+def rows(log: Path = LOG) -> list[dict[str, str]]:
+    lines = log.read_text("utf-8").splitlines()
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-def occasions() -> list[Occasion]:
+def occasions(log: Path = LOG) -> list[Occasion]:
     return [
         Occasion(
             int(row["heat"]),
@@ -64,7 +67,7 @@ def occasions() -> list[Occasion]:
             hours=float(row["hours_on_blast"]) if row["hours_on_blast"] else None,
             campaign=row["campaign"],
         )
-        for row in rows()
+        for row in rows(log)
     ]
 
 
@@ -74,7 +77,7 @@ def occasions() -> list[Occasion]:
 def test_the_files_are_what_the_script_makes(tmp_path):
     subprocess.run([sys.executable, SCRIPT, tmp_path], check=True, capture_output=True)
     made = {f.relative_to(tmp_path): f for f in tmp_path.rglob("*.csv")}
-    kept = {f.relative_to(SCANS): f for f in [LOG, *SHEETS.iterdir()]}
+    kept = {f.relative_to(SCANS): f for f in ALL}
     assert sorted(made) == sorted(kept)
     for name, file in made.items():
         content = file.read_bytes()
@@ -86,6 +89,8 @@ def test_the_readme_tells_the_step_and_says_invented(script):
     told = " ".join((SCANS / "README.md").read_text("utf-8").split())
     assert "`cupola-2-campaign.csv`" in told
     assert "`cupola-2-campaign/`" in told
+    assert "`cupola-2-campaign-2.csv`" in told
+    assert "`cupola-2-campaign-2/`" in told
     assert "**invented**" in told
     assert "python3 scripts/make_campaign.py" in told
     left, right = script.STEP_SIDES
@@ -101,16 +106,29 @@ def test_the_readme_tells_the_step_and_says_invented(script):
 
 
 def test_every_sheet_says_that_it_is_invented():
-    for file in [LOG, *SHEETS.iterdir()]:
+    for file in ALL:
         assert "(invented)" in file.read_text("utf-8").splitlines()[0]
 
 
 # --- the log -------------------------------------------------------------------------
 
 
-def test_the_log_names_every_sheet_once():
-    named = sorted(LOG.parent / row["readings"] for row in rows())
-    assert named == sorted(SHEETS.iterdir())
+@pytest.mark.parametrize(
+    ("log", "sheets"), [(LOG, SHEETS), (SECOND_LOG, SECOND_SHEETS)], ids=["1", "2"]
+)
+def test_the_log_names_every_sheet_once(log, sheets):
+    named = sorted(log.parent / row["readings"] for row in rows(log))
+    assert named == sorted(sheets.iterdir())
+
+
+def test_the_second_log_follows_the_first_and_is_whole():
+    first, second = occasions(), occasions(SECOND_LOG)
+    assert (first[-1].heat, first[-1].date) < (second[0].heat, second[0].date)
+    spells, gaps = find_spells(second)
+    assert gaps == ()
+    assert [s.end.heat for s in spells] == list(range(81, 87))
+    # From one campaign to the other there is no spell: it is a new lining.
+    assert len(find_spells(first + second)[0]) == 14 + 6
 
 
 def test_every_heat_is_a_spell_of_wear_with_its_hours():
@@ -134,7 +152,7 @@ def test_surveys_are_in_order_and_two_heats_fall_in_a_week():
 
 
 def test_the_step_is_in_the_truth_from_its_heat_on(script):
-    heats = script.HEATS
+    heats = script.SPRING.heats
     share = np.array([script.heat(n).share for n in heats])
 
     def wear_mm(azimuth: float) -> np.ndarray:
@@ -173,12 +191,34 @@ def test_a_repair_puts_the_wall_back_within_some_eighth_of_an_inch(script):
         assert left.std() > 1 / 32
 
 
+def test_the_second_campaign_wears_less_alike_on_all_sides_and_more_below(script):
+    def mean(wear, low: int, high: int) -> float:
+        heights, azimuths = range(low, high), range(0, 360, 10)
+        return float(np.mean([[wear(a, h) for a in azimuths] for h in heights]))
+
+    def spread(wear) -> float:
+        return float(np.ptp([wear(azimuth, 40) for azimuth in range(0, 360, 10)]))
+
+    ratio = mean(script.milder, 32, 52) / mean(script.usual, 32, 52)
+    assert ratio == pytest.approx(2 / 3, abs=0.03)
+    assert mean(script.milder, 20, 26) > 1.5 * mean(script.usual, 20, 26)
+    assert spread(script.milder) < spread(script.usual) / 3
+    # No step in it: each heat wears its share of that, somewhat higher and turned.
+    for heat in script.AUTUMN.heats:
+        worn = [script.wear(heat, azimuth, MIDDLE) for azimuth in range(0, 360, 10)]
+        drawn = [script.milder(azimuth, MIDDLE) for azimuth in range(0, 360, 10)]
+        share = script.heat(heat).share
+        assert np.mean(worn) == pytest.approx(share * np.mean(drawn), rel=0.05)
+
+
 @pytest.mark.parametrize(
-    ("heat", "stage"), [(61, "before"), (70, "before"), (66, "after")]
+    ("heat", "stage"),
+    [(61, "before"), (70, "before"), (66, "after"), (81, "before"), (85, "after")],
 )
 def test_a_sheet_reads_the_true_wall(script, heat, stage):
     design = geom.load_design(SCANS / "cupola-2.toml")
-    readings = geom.load_readings(SHEETS / f"heat-{heat}-{stage}.csv", design)
+    sheets = SHEETS if heat in script.SPRING.heats else SECOND_SHEETS
+    readings = geom.load_readings(sheets / f"heat-{heat}-{stage}.csv", design)
     wall = script.found if stage == "before" else script.left
     drawn = design.profile.radius_at(readings.height)
 
@@ -247,7 +287,7 @@ def test_the_step_is_found_at_its_heat_and_place(steps, script):
     assert (step.region.azimuth_from, step.region.azimuth_to) == script.STEP_SIDES
     assert step.chance < 0.05
     # The step goes with a heat's hours, as all wear does: it is told of a mean heat.
-    share = np.mean([script.heat(number).share for number in script.HEATS])
+    share = np.mean([script.heat(number).share for number in script.SPRING.heats])
     planted = np.mean([script.step(*place) for place in places(step.region)])
     assert holds(step.change, planted * share * script.INCH)
     assert not holds(step.change, 1.5 * planted * share * script.INCH)
@@ -272,7 +312,7 @@ def test_rates_hold_what_the_heats_wore(states, script):
         worn = script.INCH * np.mean(
             [
                 [script.wear(number, *place) for place in places(region)[::7]]
-                for number in script.HEATS
+                for number in script.SPRING.heats
             ]
         )
         rate = rates.long[place]
@@ -297,7 +337,7 @@ def test_the_forecast_holds_what_the_heats_to_come_would_wear(states, steps, scr
         for one in told
         if (one.region.kind, one.limit) == ("wall", "brick threshold")
     ]
-    last = max(script.HEATS)
+    last = max(script.SPRING.heats)
     ring = [(a, h) for a in range(180, 300, 5) for h in range(30, 50)]
     left = np.array([script.left(last, *place) for place in ring])
     own = np.array([script.usual(*place) + script.step(*place) for place in ring])
