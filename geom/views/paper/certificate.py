@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from geom.design import Design
 from geom.repair.acceptance.result import Recheck
 from geom.repair.assumptions import FACE_SHARE, SURE
-from geom.repair.audit.taper import call_of
 from geom.units import say_both
 from geom.views.cautions import TO_LIGHT
 from geom.views.paper.style import (
@@ -20,6 +19,7 @@ from geom.views.paper.style import (
     register_fonts,
 )
 from geom.views.say import plain, say_time, say_zero
+from geom.views.tables.openings import taper_lines
 from geom.views.tables.recheck import (
     RESULTS,
     VERDICTS,
@@ -27,6 +27,7 @@ from geom.views.tables.recheck import (
     fit_rows,
     level_row,
     material_lines,
+    opening_lines,
     percent,
     release_words,
     verdict_lines,
@@ -40,6 +41,9 @@ if TYPE_CHECKING:
 _PAGE = PageFrame(595.0, 792.0, margin=24.0)
 _SIZE = 12.0
 _ROW = 17.0
+#: Letters of what is said of openings or of tuyeres, at most.
+_MOST = 330
+_BESIDE = "(Not part of the verdict.)"
 #: White below the tables.
 _BELOW = 6.0
 _GAP = 14.0
@@ -66,7 +70,7 @@ def _story(recheck: Recheck, design: Design) -> list[Flowable]:
     head = [*_head(recheck, design), _verdict(recheck, design), _rule(recheck, design)]
     foot = [
         *(paragraph(line, _SIZE, after=2) for line in material_lines(recheck, design)),
-        *_taper(recheck),
+        *_openings(recheck, design),
         boxed([paragraph(" ".join(TO_LIGHT), _SIZE, after=0)], width=_PAGE.text_width),
         *_signed(recheck, design),
     ]
@@ -158,25 +162,19 @@ def _table(
     return Table(cells, colWidths=widths, rowHeights=heights, style=TableStyle(style))
 
 
-def _taper(recheck: Recheck) -> list[Flowable]:
-    if not recheck.taper:
-        return []
-    calls = []
-    for call in ("sheds", "runs in", "doubtful", "not surveyed"):
-        there = [str(each.number) for each in recheck.taper if each.call == call]
-        if len(there) == len(recheck.taper):
-            calls.append(f"all {call}")
-        elif there:
-            calls.append(f"{call}: {', '.join(there)}")
-    doubted = [each for each in recheck.taper if each.call in ("doubtful", "runs in")]
-    no_better = doubted and all(
-        call_of(each.chance_repaired) != "sheds" for each in doubted
-    )
-    words = (
-        "Taper, slag led over the tuyeres (not part of the verdict): "
-        f"{'; '.join(calls)}{'; drawn no better' if no_better else ''}."
-    )
-    return [paragraph(words, _SIZE, after=4)]
+def _openings(recheck: Recheck, design: Design) -> list[Flowable]:
+    """Openings, and what gathers slag at the tuyeres; neither enters the verdict."""
+    words = [" ".join(opening_lines(recheck, design))]
+    if recheck.taper:
+        lines = " ".join(taper_lines(recheck.taper, design))
+        words.append(f"Tuyeres: {lines or 'nothing gathers slag, as far as was read.'}")
+    return [
+        paragraph(
+            f"{plain(line, most=_MOST)} (Not part of the verdict.)", _SIZE, after=4
+        )
+        for line in words
+        if line
+    ]
 
 
 def _signed(recheck: Recheck, design: Design) -> list[Flowable]:

@@ -20,7 +20,7 @@ from geom.repair.acceptance.result import (
     Recheck,
     ZoneCheck,
 )
-from geom.repair.audit.taper import Measure, TuyereAudit
+from geom.repair.audit.taper import Measure, Remedy, TuyereAudit
 from geom.repair.plan.daub import drying_schedule
 from geom.views.cautions import TO_LIGHT
 from geom.views.paper.certificate import certificate_bytes
@@ -152,14 +152,18 @@ def test_material_stands_beside_what_was_called_for_or_planned(design):
     assert "Planned: 1.34 ft³ (38.0 L)" in text
 
 
-def test_the_taper_is_told_beside_the_verdict(design):
+def test_what_gathers_slag_is_told_beside_the_verdict(design):
     flush = Measure(0.0, Quantity.normal(0.0, 2.0), Quantity.normal(0.0, 5.0))
     one = TuyereAudit(1, 30.0, 444.5, "sheds", 0.95, 0.99, flush, None, None, 150.0)
-    other = replace(one, number=2, call="runs in", chance=0.05)
+    text = text_of(made(taper=(one,)), design)
+    assert "Tuyeres: nothing gathers slag, as far as was read." in text
+    assert "(Not part of the verdict.)" in text
+    slag = Remedy("chip sill", 9.525)
+    other = replace(one, number=2, call="runs in", remedies=(slag,))
     text = text_of(made(taper=(one, other)), design)
-    assert "not part of the verdict): sheds: 1; runs in: 2." in text
-    drawn = replace(other, chance_repaired=0.5)
-    assert "drawn no better" in text_of(made(taper=(one, drawn)), design)
+    assert "Tuyere 2: chip sill 3/8 in." in text
+    drawn = replace(one, flush=True)
+    assert "the wall is flush at all tuyeres" in text_of(made(taper=(drawn,)), design)
 
 
 def test_every_caution_and_the_deferral_are_on_it(design):
