@@ -131,7 +131,7 @@ def greatest_in_panels(
     panel, node, peak = _peaks(owner, nodes, cutback)
     mean, sd = np.full(count, np.nan), np.full(count, np.nan)
     places, first = np.unique(panel, return_index=True)
-    parts = np.split(np.arange(panel.size), first[1:])
+    parts = np.split(np.arange(panel.size), first)[1:]
     standard = _mirrored(max((part.size for part in parts), default=0))
     for place, part in zip(places, parts, strict=True):
         table = nodes.covariance[np.ix_(node[part], node[part])]

@@ -81,6 +81,14 @@ def test_means_are_exact_integrals_of_a_known_wall() -> None:
     assert np.abs(state.cutback - turned).max() > 3.0
 
 
+def test_a_wall_of_which_no_panel_was_surveyed_enough_has_no_numbers() -> None:
+    design = plain_design()
+    state = told(design, known(design), surveyed=(100.0, 200.0))
+    assert state.area.sum() > 0.0
+    for field in (state.cutback, state.sd, state.deepest, state.deepest_sd, state.part):
+        assert np.isnan(field).all()
+
+
 def test_areas_add_up_to_the_surveyed_wall_less_its_openings() -> None:
     design = tapered_design()
     grid = make_grid(design, surveyed=(0.0, 1500.0))
