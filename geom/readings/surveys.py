@@ -7,7 +7,6 @@ findings as well (``findings.json``).
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,6 +32,8 @@ _ACTIONS = ("leave", "daub", "brick", "chip", "measure again")
 _FIELDS = ("cutback", "cutback_sd", "design_radius", "surveyed")
 _MAX_CELLS = 4_000_000
 _MAX_JSON = 50_000_000  # bytes
+_LARGEST = 1e12  # of a number in the findings, whatever its unit
+_MOST = 1e5  # mm: no wall is so far from its drawing
 _MM2, _MM3 = 1e6, 1e9  # in a m2, a m3
 _CURE = "Give the output folder of an earlier 'daubline survey' of this lining"
 _SURVEY_AGAIN = "Give the output folder of the 'daubline survey' made before the repair"
@@ -273,9 +274,9 @@ def _checked(data: xr.Dataset, design: Design) -> PastSurvey:
     )
     if rows.sum() < 2:
         raise InputError("has fewer than two surveyed rows", cure=_CURE)
-    if not np.isfinite(cutback[there]).all():
+    if not (np.abs(cutback[there]) <= _MOST).all():
         raise InputError("is not a number on surveyed wall", place="cutback")
-    if not np.isfinite(sd[there]).all() or (sd[there] < 0.0).any():
+    if not ((sd[there] >= 0.0) & (sd[there] <= _MOST)).all():
         raise InputError("is not a sd on surveyed wall", place="cutback_sd")
     survey = PastSurvey(
         height=height[rows], azimuth=azimuth, cutback=cutback, cutback_sd=sd
@@ -286,11 +287,12 @@ def _checked(data: xr.Dataset, design: Design) -> PastSurvey:
 
 def _refuse_other_grid(height: Float, azimuth: Float) -> None:
     even = np.arange(azimuth.size) * 360.0 / max(azimuth.size, 1)
-    if azimuth.size < 8 or np.abs(azimuth - even).max() > 1e-6:
+    if azimuth.size < 8 or not (np.abs(azimuth - even) <= 1e-6).all():
         raise InputError(
             "is not spread evenly round the wall", place="azimuth", cure=_CURE
         )
-    if height.size < 2 or not (np.diff(height) > 0.0).all():
+    rises = np.isfinite(height).all() and (np.diff(height) > 0.0).all()
+    if height.size < 2 or not rises:
         raise InputError("does not rise", place="height", cure=_CURE)
 
 
@@ -416,6 +418,6 @@ def _quantity(entry: dict[str, Any]) -> Quantity:
 def _number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise TypeError(f"{value!r} is not a number")
-    if not math.isfinite(value):
-        raise ValueError("a number is not finite")
+    if not abs(value) <= _LARGEST:
+        raise ValueError("a number is not finite, or of no furnace")
     return float(value)

@@ -11,7 +11,7 @@ from geom.errors import InputError
 
 QUIET = settings(
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-    max_examples=150,
+    max_examples=60,
     deadline=None,
     derandomize=True,
 )

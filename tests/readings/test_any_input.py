@@ -11,7 +11,7 @@ from geom.readings import load_readings
 
 QUIET = settings(
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-    max_examples=150,
+    max_examples=100,
     deadline=None,
     derandomize=True,
 )
@@ -83,7 +83,7 @@ def test_any_cells_below_a_sound_header(write, design, cells):
 
 
 @given(place=st.floats(0.0, 1.0), byte=st.integers(0, 255))
-@QUIET
+@settings(QUIET, max_examples=50)
 def test_a_workbook_with_a_byte_changed(workbook, design, place, byte):
     path = workbook({"rod": [["azimuth_deg", "height_in", "radius_in"], [10, 24, 18]]})
     content = bytearray(path.read_bytes())

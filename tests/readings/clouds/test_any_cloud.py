@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -76,3 +77,35 @@ def test_a_spoiled_cloud_is_read_or_refused(way: str, tmp_path: Path) -> None:
             assert len(str(fault)) < 1000
 
     spoiled()
+
+
+#: Words that a header may hold in place of a number.
+ODD = (b"-1", b"-60", b"True", b"0", b"1e3", b"6.0", b"nan", b"9" * 25, b"'60'", b"()")
+
+
+def with_header(content: bytes, header: bytes) -> bytes:
+    """An array file with another header, as long as that one says it is."""
+    body = content[10 + int.from_bytes(content[8:10], "little") :]
+    return content[:8] + len(header).to_bytes(2, "little") + header + body
+
+
+@pytest.mark.parametrize("way", sorted(w for w in WAYS if w.startswith(("npy", "ply"))))
+def test_a_header_with_any_word_for_a_number(way: str, tmp_path: Path) -> None:
+    path, content = tmp_path / f"wall{WAYS[way].ending}", sound(way)
+    is_npy = way.startswith("npy")
+    if is_npy:
+        head = content[10 : 10 + int.from_bytes(content[8:10], "little")]
+    else:
+        head = content.partition(b"end_header")[0]
+    for number in re.finditer(rb"\d+", head):
+        for word in ODD:
+            changed = head[: number.start()] + word + head[number.end() :]
+            if is_npy:
+                path.write_bytes(with_header(content, changed))
+            else:
+                path.write_bytes(changed + content[len(head) :])
+            points, fault = counted(path)
+            # a name of no bytes beside the coordinates may be passed over, no more
+            assert fault is not None or (word == b"0" and points == COUNT), changed
+            assert fault is None or fault.file == str(path)
+            assert fault is None or (fault.cure and len(str(fault)) < 1000)
