@@ -3,14 +3,18 @@
 ``python3 scripts/lowest.py FOLDER`` makes a venv in the folder, installs the package
 with every library that it names itself at its lower bound (extras ``desk``, ``e57`` and
 ``cluster`` too), and surveys with it: a rod sheet, a scan, a record with its wear, and
-the desk with one reading typed.  Nothing is installed anywhere else.  When all of it
-works, the bounds are written to ``scripts/lowest.json``; a test fails while
-pyproject.toml has others.  So whoever changes a bound runs this once; some ten minutes.
+the desk with one reading typed.  Nothing is installed anywhere else.
+
+When all of it works, the bounds are written to ``scripts/lowest.json`` with the day and
+a digest of what they were read from.  ``tests/test_lowest_versions.py`` fails while
+pyproject.toml has others; ``.ci/run`` calls this with ``--if-changed`` before the
+tests, so that it runs, some ten minutes, only after a change of the dependencies.
 """
 
 from __future__ import annotations
 
 import argparse
+import datetime
 import http.client
 import json
 import os
@@ -19,6 +23,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
+from hashlib import sha256
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -30,12 +35,30 @@ DESIGN, SHEET = _SCANS / "cupola-2.toml", _SCANS / "cupola-2-heat-41.csv"
 SCAN = _SCANS / "cupola-2-heat-41-scan.laz"
 
 
-def bounds() -> dict[str, str]:
-    """Lower bounds of what the package and its extras ask for, by name."""
+def asked_for() -> list[str]:
+    """What the package and these extras ask for, as pyproject.toml says it."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     wanted = list(project["dependencies"])
     for extra in EXTRAS:
         wanted += project["optional-dependencies"][extra]
+    return wanted
+
+
+def digest() -> str:
+    """Of what is asked for, in any order."""
+    return sha256("\n".join(sorted(asked_for())).encode()).hexdigest()
+
+
+def tried() -> str:
+    """Digest of what was asked for when all of it last worked; empty if never."""
+    if not TRIED.exists():
+        return ""
+    return str(json.loads(TRIED.read_text("utf-8")).get("digest", ""))
+
+
+def bounds() -> dict[str, str]:
+    """Lower bounds of what the package and its extras ask for, by name."""
+    wanted = asked_for()
     found = [_BOUND.fullmatch(line) for line in wanted]
     without = [line for line, at in zip(wanted, found, strict=True) if at is None]
     if without:
@@ -147,7 +170,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path, help="for the venv and what it writes")
     parser.add_argument("--keep", action="store_true", help="use the venv in it again")
+    parser.add_argument("--if-changed", action="store_true",
+                        help="do nothing where these bounds worked before")  # fmt: skip
     options = parser.parse_args()
+    if options.if_changed and digest() == tried():
+        return
     venv = options.folder.resolve() / "venv"
     python = venv / "bin" / "python" if options.keep else make(venv)
     use(python, options.folder.resolve() / "out")
@@ -155,7 +182,9 @@ def main() -> None:
     for name, version in bounds().items():
         if f"\n{name.lower()}=={version}" not in "\n" + frozen:
             sys.exit(f"{name} {version} is not what was installed")
-    TRIED.write_text(json.dumps(bounds(), indent=1) + "\n", "utf-8")
+    today = datetime.datetime.now(datetime.UTC).date().isoformat()
+    record = {"digest": digest(), "passed": today, "bounds": bounds()}
+    TRIED.write_text(json.dumps(record, indent=1) + "\n", "utf-8")
     print("all of it works with the lowest versions")
 
 
