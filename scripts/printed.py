@@ -14,7 +14,6 @@ import os
 import re
 import shlex
 import shutil
-import signal
 import subprocess
 import sys
 import time
@@ -49,7 +48,7 @@ def run(words: list[str], folder: Path) -> int:
         stdout=subprocess.PIPE,
     ) as opened:  # fmt: skip
         there = any("http://" in line for line in opened.stdout or ())
-        opened.send_signal(signal.SIGINT)
+        opened.terminate()
         opened.communicate(timeout=60)
     return 0 if there else 1
 
