@@ -91,6 +91,15 @@ def remove_stale(folder: Path, names: str, *, now: float) -> None:
                     Path(entry.path).unlink()
 
 
+def remove_killed(path: Path) -> None:
+    """Remove what killed writers of a file left beside it; nobody may write it now."""
+    hidden = re.compile(re.escape(f".{path.name}.") + "[0-9a-f]{12}")
+    for entry in os.scandir(path.parent):
+        if hidden.fullmatch(entry.name):
+            with suppress(OSError):
+                Path(entry.path).unlink()
+
+
 @contextmanager
 def atomic_directory(
     target: Path, *, overwrite: bool = False, ours: Container[str] = ()

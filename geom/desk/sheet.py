@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from geom.atomic import atomic_write
+from geom.atomic import atomic_write, remove_killed
 from geom.design import Design
 from geom.design.text_file import read_bytes, read_text
 from geom.desk.entries import (
@@ -88,6 +88,9 @@ class SheetFile:
         self._lock = threading.Lock()
         self._validator = ReadingValidator(design)
         _refuse_place(path)
+        with _folder_lock(path.parent) as folder:
+            if folder is not None:
+                remove_killed(path)
         self._content, self.sheet = b"", _new_journal(design)
         self._read: tuple[SheetJournal, RodReadings] | None = None
         self._reload_if_changed()

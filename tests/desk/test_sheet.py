@@ -55,6 +55,17 @@ def test_a_writer_killed_in_the_middle_loses_nothing_that_it_said_was_kept(tmp_p
     assert len(said) >= 14
 
 
+def test_what_a_killed_writer_left_is_gone_when_the_sheet_is_opened_again(tmp_path):
+    path = tmp_path / "a.csv"
+    SheetFile(path, DESIGN).take([event(1)])
+    (tmp_path / f".a.csv.{'0a' * 6}").write_bytes(b"half a she")
+    others = [tmp_path / name for name in (".a.csv.swp", f".b.csv.{'0a' * 6}")]
+    for other in others:
+        other.touch()
+    assert len(SheetFile(path, DESIGN).sheet.active) == 1
+    assert sorted(tmp_path.iterdir()) == sorted([path, *others])
+
+
 def test_a_full_disk_is_said_and_the_sheet_stays_whole(tmp_path, monkeypatch):
     path = tmp_path / "a.csv"
     sheet = SheetFile(path, DESIGN)
