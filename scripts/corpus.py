@@ -213,19 +213,28 @@ def run(folder: Path, log: Path | None) -> int:
 
     table: dict[str, collections.Counter[str]] = {}
     faults = []
+    known = {}
+    if log and log.exists():
+        for line in log.read_text("utf-8").splitlines():
+            became, name, words = line.split("\t", 2)
+            known[name] = became, words
     with tempfile.TemporaryDirectory() as scratch:
         paths = sorted(folder.iterdir())
         # in any order, so that a part of a run says something of all
         random.Random(0).shuffle(paths)
         for path in paths:
-            became, words = surveyed(path, Path(scratch) / "out")
+            if path.name not in known:
+                became, words = surveyed(path, Path(scratch) / "out")
+                words = " ".join(words.split())
+                if log:
+                    with log.open("a", encoding="utf-8") as file:
+                        file.write(f"{became}\t{path.name}\t{words}\n")
+            else:
+                became, words = known[path.name]
             kind = f"{path.name.split('-')[0]} {path.suffix.lower()}"
             table.setdefault(kind, collections.Counter())[became] += 1
             if became in FAULTS:
                 faults.append(f"{became}: {path}: {words}")
-            if log:
-                with log.open("a", encoding="utf-8") as file:
-                    file.write(f"{became}\t{path.name}\t{words}\n")
     names = ("refused", "accepted", *FAULTS)
     print(f"{'files':16}" + "".join(f"{name:>11}" for name in names))
     for kind, counts in sorted(table.items()):
@@ -242,7 +251,11 @@ def main() -> int:
     parser.add_argument("folder", type=Path)
     parser.add_argument("archives", nargs="*", type=Path)
     parser.add_argument("--each", type=int, default=40, help="mutants of each format")
-    parser.add_argument("--log", type=Path, help="a line for every file, as it goes")
+    parser.add_argument(
+        "--log",
+        type=Path,
+        help="a line for every file, as it goes; a file that has one is not run again",
+    )
     options = parser.parse_args()
     if options.do == "make":
         count = make(options.folder, options.archives, options.each)
