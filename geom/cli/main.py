@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import os
 import signal
 import sys
+import tempfile
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 
 from geom._version import __version__
 from geom.cli.measure import add_desk, add_next, add_sheet
@@ -73,7 +76,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     options = parser().parse_args(arguments)
     try:
-        with _terminable():
+        with _terminable(), _with_home():
             options.run(options)
     except DaublineError as fault:
         print(f"daubline: {fault}", file=sys.stderr)
@@ -109,3 +112,32 @@ def _terminable() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+@contextmanager
+def _with_home() -> Iterator[None]:
+    """Lend a home, while a command runs, where there is none that can be written to.
+
+    Libraries look for theirs in it: without, they complain to the terminal (matplotlib)
+    or fail (reportlab, where the home is below a file, as for ``/dev/null``).
+    """
+    try:
+        home = Path.home()
+        usable = home.is_dir() and os.access(home, os.W_OK | os.X_OK)
+    except RuntimeError:
+        usable = False
+    if usable:
+        yield
+        return
+    before = os.environ.get("HOME")
+    made = tempfile.TemporaryDirectory(
+        prefix="daubline-home-", ignore_cleanup_errors=True
+    )
+    with made as folder:
+        os.environ["HOME"] = folder
+        try:
+            yield
+        finally:
+            del os.environ["HOME"]
+            if before is not None:
+                os.environ["HOME"] = before

@@ -1,0 +1,62 @@
+"""A survey without a home, where nobody else may read, below long foreign names."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+DESIGN = """
+[lining]
+name = "Купольная печь № 2 (выдумана)"
+length_unit = "mm"
+azimuth_zero = "tap hole"
+azimuth_sense = "clockwise"
+height_zero = "bottom plate"
+[shell]
+radius = 350
+[[profile]]
+height = 0
+radius = 230
+[[profile]]
+height = 240
+radius = 230
+"""
+#: 4 of 160 to 240 bytes: a path of some 900, in three scripts.
+NAMES = ("Ofen Größe " * 14, "炉" * 80, "Футеровка" * 9, "é" * 120)
+
+
+@pytest.mark.parametrize("home", ["none", "a place below a file"])
+def test_a_survey_without_a_home_below_long_foreign_names(home, tmp_path):
+    folder = tmp_path.joinpath(*(name.strip() for name in NAMES))
+    folder.mkdir(parents=True)
+    (folder / "печь.toml").write_text(DESIGN, "utf-8")
+    rows = [f"{a},{h},{236 + a % 7}" for h in (10, 120, 230) for a in range(0, 360, 45)]
+    sheet = "\n".join(["azimuth_deg,height_mm,radius_mm", *rows])
+    (folder / "größe.csv").write_text(sheet, "utf-8")
+    gone = {"HOME", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "MPLCONFIGDIR"}
+    env = {key: value for key, value in os.environ.items() if key not in gone}
+    (tmp_path / "scratch").mkdir()
+    env |= {"PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"}
+    env["TMPDIR"] = str(tmp_path / "scratch")
+    if home != "none":
+        env["HOME"] = str(folder / "печь.toml" / "home")
+    words = ("survey", "печь.toml", "größe.csv", "--quiet", "--out", "выход 炉")
+    done = subprocess.run(
+        [sys.executable, "-m", "geom.cli", *words],
+        cwd=folder, env=env, umask=0o077, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    names = {path.name for path in folder.iterdir()}
+    assert names == {"печь.toml", "größe.csv", "выход 炉"}
+    assert not list((tmp_path / "scratch").iterdir())
+    written = folder / "выход 炉"
+    for path in (written, *written.iterdir()):
+        assert path.stat().st_mode & 0o077 == 0, path.name
+    found = json.loads((written / "findings.json").read_text("utf-8"))
+    assert found["lining"] == "Купольная печь № 2 (выдумана)"
