@@ -118,6 +118,8 @@ def test_a_partly_surveyed_panel_is_not_told() -> None:
     for low, seen in ((45.0, False), (20.0, True)):
         span = (low, 1500.0)
         state = told(design, known(design, span), surveyed=span)
+        face = make_grid(design, surveyed=span).face_area.sum()
+        assert state.area.sum() == pytest.approx(face, rel=1e-12)
         first, rest = state.cutback[:HOURS], state.cutback[HOURS:]
         assert np.isfinite(first).all() == seen
         assert np.isnan(first).any() != seen
