@@ -248,7 +248,7 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
         patterns=patterns,
     )
     # one zone left short is no measure of how even the others are
-    each_uneven = (uneven,)
+    each_uneven: tuple[Component, ...] = (uneven,)
     if len(patterns) <= MOST_UNEVEN:
         each_uneven = tuple(
             replace(uneven, name=f"unevenness of repaired zone {k}", patterns=(one,))
