@@ -140,7 +140,8 @@ class OutputFolder:
     def kill(self, how: int, rng: random.Random) -> str:
         """Start it, kill it at some moment, and look."""
         title, before = TITLES[rng.randrange(2)], set(hidden(self.base))
-        process = started([*self.words(self.out), "--title", title])
+        said = self.base / "said.txt"
+        process = started([*self.words(self.out), "--title", title], log=said)
         code = ended(process, how, rng.uniform(0.0, 1.1 * self.lasts))
         stands = self.out
         if not stands.exists():
@@ -157,7 +158,8 @@ class OutputFolder:
         gone = how == signal.SIGTERM
         left = set(hidden(self.base)) - before
         if gone and (code not in {0, 143, -15} or left):
-            raise Faulty(f"SIGTERM: exit {code}, left {sorted(left)}")
+            words = said.read_text("utf-8", "replace")[-2000:]
+            raise Faulty(f"SIGTERM: exit {code}, left {sorted(left)}, said {words}")
         return "done" if code == 0 else "killed"
 
     def close(self) -> None:

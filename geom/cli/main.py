@@ -75,8 +75,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         The exit code.
     """
     options = parser().parse_args(arguments)
+    asked_to_end = threading.Event()
     try:
-        with _terminable(), _with_home():
+        with _terminable(asked_to_end), _with_home():
             options.run(options)
     except DaublineError as fault:
         print(f"daubline: {fault}", file=sys.stderr)
@@ -85,6 +86,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("daubline: stopped, nothing written", file=sys.stderr)
         return TERMINATED if isinstance(stop, TerminatedError) else STOPPED
     except Exception:
+        if asked_to_end.is_set():  # a library made another error of it
+            print("daubline: stopped, nothing written", file=sys.stderr)
+            return TERMINATED
         import traceback
 
         traceback.print_exc()
@@ -98,10 +102,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 @contextmanager
-def _terminable() -> Iterator[None]:
-    """Take the signal to end, while a command runs, for the one of the keyboard."""
+def _terminable(asked: threading.Event) -> Iterator[None]:
+    """Take the signal to end, while a command runs, for the one of the keyboard.
+
+    ``asked`` is set when it has come.
+    """
 
     def stop(_signal: int, _frame: object) -> None:
+        asked.set()
         raise TerminatedError
 
     if threading.current_thread() is not threading.main_thread():

@@ -325,21 +325,33 @@ def test_a_full_disk_leaves_nothing_behind(
     assert "No space left on device" in said
 
 
+@pytest.mark.parametrize("made_of_it", [None, SystemError, ImportError])
 def test_asked_to_end_it_ends_as_for_ctrl_c_and_leaves_nothing(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    made_of_it: type[Exception] | None,
 ) -> None:
+    """Also where a library makes another error of it."""
     command = good_command(tmp_path)
     before = sorted(tmp_path.rglob("*"))
 
     def ended(folder: Path, *_: object, **__: object) -> None:
         written_a_little(folder)
-        os.kill(os.getpid(), signal.SIGTERM)
-        time.sleep(10.0)
+        try:
+            os.kill(os.getpid(), signal.SIGTERM)
+            time.sleep(10.0)
+        except KeyboardInterrupt:
+            if made_of_it is None:
+                raise
+            raise made_of_it("returned a result with an exception set") from None
 
     monkeypatch.setattr("geom.views.outputs.write_files", ended)
     was = signal.getsignal(signal.SIGTERM)
     assert main(command) == 143
-    assert "nothing written" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "nothing written" in said
+    assert "Traceback" not in said
     assert sorted(tmp_path.rglob("*")) == before
     assert signal.getsignal(signal.SIGTERM) is was
 
