@@ -17,6 +17,7 @@ import geom
 from geom.compare.findings import ACTIONS
 from geom.frame import clock_face
 from geom.quantity import K95
+from geom.surface.radial import PoseAsStated
 from geom.units import say_both, say_length
 from geom.views.pages.report import ReportPictures, report_bytes
 from tests.e2e.opened_page import Opened
@@ -269,9 +270,10 @@ def test_twenty_hostile_strings_do_not_run(browser, tmp_path):
         design, name=all_of_them, azimuth_zero=HOSTILE[1], height_zero=HOSTILE[9],
         openings=tuple(stains),
     )  # fmt: skip
+    named = tuple(PoseAsStated(one, 5.0) for one in HOSTILE)
     page = report_bytes(
-        replace(surface, design=spoiled, warnings=HOSTILE),
-        replace(findings, title=HOSTILE[0], lining=HOSTILE[4], warnings=HOSTILE),
+        replace(surface, design=spoiled),
+        replace(findings, title=HOSTILE[0], lining=HOSTILE[4], diagnostics=named),
         furnace.works,
         ReportPictures(DOT, DOT, DOT, DOT),
     )

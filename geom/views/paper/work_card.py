@@ -1,8 +1,7 @@
 """The work card, two sides of one sheet: what is done, and in which order.
 
-The front has every job with its rod, the openings, the mix and what to have ready; the
-back the order of work with a box, a time and what to mind at each step, and what to
-have ready.
+The front has every job with its rod, the openings and the mix; the back the order of
+work with a box, a time and what to mind at each step, the bottom, what to have ready.
 """
 
 from __future__ import annotations
@@ -32,7 +31,6 @@ from geom.views.tables.cards import (
     card_order,
     mix_lines,
     rod_settings,
-    unbroken,
 )
 from geom.views.tables.day import day_lines, day_rows
 from geom.views.tables.openings import opening_rows
@@ -45,6 +43,8 @@ if TYPE_CHECKING:
 _JOB, _TEXT, _HEADING = 12.0, 11.0, 14.0
 #: Type of what to mind; between the columns of steps; width of their times, points.
 _MIND, _GAP, _TIME = 10.0, 12.0, 44.0
+#: Places round the wall that the bottom is struck to.
+_QUARTERS = 4
 #: Rod settings side by side.
 _ACROSS = 7
 #: What is done, in the order of the day.
@@ -71,11 +71,11 @@ def work_card(
         *_jobs(findings, works, design, width),
         *_settings(rod_settings(works, surface, design), design, width),
         *_openings(works, design, width),
-        *_bottom(works, design, width),
         *_mix(works, design),
         PageBreak(),
-        paragraph("Order of work", 22, bold=True, after=2),
+        paragraph("Order of work", 18, bold=True, after=1),
         *_day(findings, works, design, width),
+        *_bottom(works, design),
         *_order(works, design),
         *_signed(width),
     ]
@@ -102,7 +102,7 @@ def _jobs(
 
 
 def _job_table(jobs: list[CardJob], design: Design, width: float) -> Flowable:
-    zero = plain(design.height_zero, most=24)
+    zero = plain(design.height_zero, most=16)
     rows = [
         [
             tick_box(),
@@ -117,7 +117,7 @@ def _job_table(jobs: list[CardJob], design: Design, width: float) -> Flowable:
     ]
     wide = width - 26.0 - 44.0
     table = ruled_table(
-        ("", "", f"Clock; above {zero}", "What"),
+        ("", "", f"Above {zero}", "What"),
         rows,
         widths=[26.0, 44.0, 0.40 * wide, 0.60 * wide],
     )
@@ -135,22 +135,26 @@ def _settings(
     return _across(head, names, columns, width)
 
 
-def _bottom(works: RepairPackage, design: Design, width: float) -> list[Flowable]:
-    """Heights to strike, round the wall and half way in."""
+def _bottom(works: RepairPackage, design: Design) -> list[Flowable]:
+    """Heights to strike the bottom to, every quarter of the way round."""
     if works.bottom is None:
         return []
     unit, zero = design.length_unit, plain(design.height_zero, most=24)
-    columns = [
-        (
-            clock_time(point.azimuth, design.azimuth_sense),
-            unbroken(say_short(point.height, unit)),
-            unbroken(say_short(point.mid_height, unit)),
+    points = works.bottom.strike[:: max(len(works.bottom.strike) // _QUARTERS, 1)]
+    at_wall, half_way = (
+        ", ".join(
+            f"{clock_time(point.azimuth, design.azimuth_sense)} {say_short(mm, unit)}"
+            for point, mm in zip(points, heights, strict=True)
         )
-        for point in works.bottom.strike
+        for heights in (
+            [point.height for point in points],
+            [point.mid_height for point in points],
+        )
+    )
+    words = f"strike to, {unit} above {zero}: at the wall {at_wall}; half way in "
+    return [
+        paragraph(f"Sand bottom: {words}{half_way}.", _MIND, after=2),
     ]
-    names = ("Clock", "At wall", "Half way")
-    head = f"Sand bottom: strike to, {unit} above {zero}"
-    return _across(head, names, columns, width, most=8)
 
 
 def _across(
@@ -158,8 +162,6 @@ def _across(
     names: tuple[str, ...],
     columns: Sequence[tuple[str, ...]],
     width: float,
-    *,
-    most: int = _ACROSS,
 ) -> list[Flowable]:
     """Rows of names with a column for each place, as many below each other as need."""
     from reportlab.lib import colors
@@ -168,7 +170,7 @@ def _across(
     if not columns:
         return []
     first = 62.0
-    across = min(most, len(columns))
+    across = min(_ACROSS, len(columns))
     wide = (width - first) / across
     style = TableStyle(
         [
@@ -233,15 +235,15 @@ def _openings(works: RepairPackage, design: Design, width: float) -> list[Flowab
 
     rows = [
         [
-            tick_box(),
-            [paragraph(f"{row.what}, {row.where}: {row.how_much}", _TEXT, after=0)],
+            tick_box(14.0),
+            [paragraph(f"{row.what}, {row.where}: {row.how_much}", _MIND, after=0)],
         ]
         for row in opening_rows(works.plan.openings, design)
     ]
     if not rows:
         return []
-    table = ruled_table((), rows, widths=[26.0, width - 26.0])
-    table.spaceAfter = 4.0
+    table = ruled_table((), rows, widths=[20.0, width - 20.0])
+    table.spaceAfter = 3.0
     return [KeepTogether([_heading("Openings"), table])]
 
 
@@ -270,7 +272,7 @@ def _day(
     ]
     lines = day_lines(day, design)
     return [
-        paragraph(" ".join(lines), _TEXT, after=2),
+        paragraph(" ".join(lines), _MIND, after=2),
         beside(columns[0], columns[1], (wide + _GAP, wide)),
     ]
 
@@ -279,7 +281,7 @@ def _signed(width: float) -> list[Flowable]:
     """Lines to sign on; the last, of drying, is what the furnace is released by."""
     half = 0.5 * width
     names = ("Released by", "Done by", "Dried, by", "Lit up by")
-    lines = [paragraph(f"{n} {'_' * 14} {'_' * 7}", _TEXT, after=9) for n in names]
+    lines = [paragraph(f"{n} {'_' * 14} {'_' * 7}", _TEXT, after=6) for n in names]
     return [beside(lines[:2], lines[2:], (half, half))]
 
 
