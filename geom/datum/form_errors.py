@@ -291,8 +291,8 @@ def sound_wall_pose(wall: WallPatches, before: Float) -> tuple[Float, Float]:
     known = np.linalg.inv(covariance[:4, :4])
     inside = np.linalg.solve(scale, np.linalg.solve(scale, doubt).T)
     lost = np.linalg.inv(np.eye(4) + (known - np.eye(4)) @ inside)
-    told = lost @ (known - np.eye(4))
-    after = np.linalg.inv(np.eye(4) + 0.5 * (told + told.T))
+    gain = lost @ (known - np.eye(4))
+    after = np.linalg.inv(np.eye(4) + 0.5 * (gain + gain.T))
     change = after @ lost @ known @ mean[:4]
     return scale @ change, scale @ after @ scale.T
 

@@ -206,19 +206,19 @@ def _refuse_overlaps(design: Design) -> None:
 
 def _refuse_opening_sizes(design: Design) -> None:
     for place, opening in zip(_opening_places(design), design.openings, strict=True):
-        told = {
+        named = {
             key: value
             for key, value in vars(opening.sizes).items()
             if value is not None
         }
-        if opening.kind not in ("tuyere", "tap hole", "slag hole") and set(told) - {
+        if opening.kind not in ("tuyere", "tap hole", "slag hole") and set(named) - {
             "depth"
         }:
-            key = next(key for key in told if key != "depth")
+            key = next(key for key in named if key != "depth")
             what = f"{key} is given of a {opening.kind}"
             cure = "It is of a tap hole or slag hole; of others depth alone is asked"
             raise InputError(what, place=f"{place}, key {key}", cure=cure)
-        for key, value in (told | {"lip": opening.lip}).items():
+        for key, value in (named | {"lip": opening.lip}).items():
             _refuse_size(design, opening, f"{place}, key {key}", key, value)
 
 

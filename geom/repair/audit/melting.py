@@ -143,13 +143,13 @@ class Setting:
         For the wall after the repair.
     last : Quantity
         Of the last heat: as the shop tells it, or what the wall as surveyed asks for.
-    told : bool
+    stated : bool
         Whether the shop tells it.
     """
 
     after: Quantity
     last: Quantity
-    told: bool
+    stated: bool
 
 
 @dataclass(frozen=True)
@@ -231,7 +231,7 @@ def run_settings(
         for ratio in (after, found)
     )
     return RunSettings(
-        diameter=Setting(wide, was, told=False),
+        diameter=Setting(wide, was, stated=False),
         area_ratio=_over(after, found),
         specific_rate=None if rate is None else rate / (worn.drawn_area * M2),
         **settings,
@@ -299,11 +299,11 @@ def _setting(
     """By what it is as drawn; else by what the last heat ran at on the worn wall."""
     if drawn is None and last is None:
         return None
-    told = last is not None
+    stated = last is not None
     was = Quantity.normal(last, 0.0) if last is not None else found.times(drawn or 0.0)
     if drawn is not None:
-        return Setting(after.times(drawn), was, told)
-    return Setting(_over(after, found).times(was.value), was, told)
+        return Setting(after.times(drawn), was, stated)
+    return Setting(_over(after, found).times(was.value), was, stated)
 
 
 def _coke(rate: Setting | None, ratio: float | None) -> Setting | None:
@@ -343,7 +343,7 @@ def _bed_coke(
         ratio = band_ratio(surface, rows)
         was = Quantity.normal(whole + read * (ratio.value - 1.0), read * ratio.sd)
     each = density * M3
-    return Setting(after.times(whole * each), was.times(each), told=False)
+    return Setting(after.times(whole * each), was.times(each), stated=False)
 
 
 def bore_volume(profile: Profile, low: float, high: float) -> float:

@@ -37,7 +37,7 @@ SCHEMA = "daubline.day/1"
 #: What openings are made good with.
 _MIXES = ("daub", "crushed_mix", "sand_mix")
 #: Times are told to five minutes, so many to the hour.
-_TOLD = 12
+_AN_HOUR = 12
 #: No daub is in more layers: 200 of an inch are past any wall.
 _MOST_LAYERS = 200
 _CURE = "Give the output folder of a 'daubline survey' of this lining"
@@ -370,6 +370,6 @@ def _timed(steps: Iterator[_Step]) -> Iterator[DayStep]:
     """One after the other, each rounded up to what is told."""
     past = 0
     for name, amount, unit, hours, waits in steps:
-        until = past + int(np.ceil(hours * _TOLD - 1e-9))
-        yield DayStep(name, amount, unit, past / _TOLD, until / _TOLD, waits)
+        until = past + int(np.ceil(hours * _AN_HOUR - 1e-9))
+        yield DayStep(name, amount, unit, past / _AN_HOUR, until / _AN_HOUR, waits)
         past = until

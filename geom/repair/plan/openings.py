@@ -260,8 +260,8 @@ def _holed(opening: Opening, number: int, design: Design) -> OpeningWork:
     bore = sizes.bore or min(opening.width, opening.tall)
     diameter = sizes.former or bore
     former = Former(diameter, diameter, "round")
-    beside, above = BREAST_MARGIN[opening.kind]
-    wide = sizes.breast_width or opening.width + 2.0 * beside
+    sides, above = BREAST_MARGIN[opening.kind]
+    wide = sizes.breast_width or opening.width + 2.0 * sides
     high = sizes.breast_height or opening.tall + above
     space = (wide * high - former.section) * depth
     side = BREAST_SLACK / 3.0**0.5

@@ -415,9 +415,9 @@ def _averages(wall: CloudPosterior, height: Float, azimuth: Float) -> csr_array:
     grid = wall.grid
     turn = np.mod(grid.azimuth[:, None] - azimuth[None, :] + 180.0, 360.0) - 180.0
     column = np.argmin(np.abs(turn), axis=1)
-    beside = np.min(np.abs(turn), axis=1) <= _half_way(_gaps_round(azimuth))[column]
+    adjacent = np.min(np.abs(turn), axis=1) <= _half_way(_gaps_round(azimuth))[column]
     if azimuth.size == 1:
-        beside = np.abs(turn[:, 0]) <= np.min(np.abs(turn))
+        adjacent = np.abs(turn[:, 0]) <= np.min(np.abs(turn))
     if height.size == 1:
         node = np.zeros(grid.height.size, dtype=np.int64)
         share = _rows_at(grid, float(height[0]))
@@ -428,7 +428,7 @@ def _averages(wall: CloudPosterior, height: Float, azimuth: Float) -> csr_array:
         near = np.abs(grid.height - height[node]) <= reach[node]
         share = np.where(grid.surveyed_rows & near, 1.0, 0.0)
     owner = (node[:, None] * azimuth.size + column[None, :]).ravel()
-    weight = share[:, None] * beside
+    weight = share[:, None] * adjacent
     good = (np.isfinite(wall.mean) & ~grid.opening).ravel()
     size = height.size * azimuth.size
     best = np.where(good, weight.ravel(), 0.0)

@@ -27,10 +27,10 @@ from geom.views.paper.brick_section import busiest_height, level_section
 from geom.views.paper.style import (
     BODY,
     PageFrame,
-    beside,
     paragraph,
     ruled_table,
     signature_lines,
+    two_columns,
 )
 from geom.views.say import plain, say_span
 from geom.views.tables.cards import clock_span
@@ -137,8 +137,8 @@ def _tables(  # noqa: PLR0917
     if layout == "side by side":
         left = _SEGMENTS * width
         return [
-            beside(section, letters, columns),
-            beside(
+            two_columns(section, letters, columns),
+            two_columns(
                 _segments(zone, works, design, left - _BETWEEN),
                 _courses(layup, kinds, design, width - left),
                 (left, width - left),
@@ -146,7 +146,7 @@ def _tables(  # noqa: PLR0917
         ]
     courses = _courses(layup, kinds, design, width, narrow=False)
     segments = _segments(zone, works, design, width)
-    return [beside(section, letters, columns), *segments, *courses]
+    return [two_columns(section, letters, columns), *segments, *courses]
 
 
 def _lay_up(layup: LayUp, works: RepairPackage, design: Design) -> str:

@@ -43,7 +43,7 @@ _SIZE = 12.0
 _ROW = 17.0
 #: Letters of what is said of openings or of tuyeres, at most.
 _MOST = 330
-_BESIDE = "(Not part of the verdict.)"
+_NO_PART = "(Not part of the verdict.)"
 #: White below the tables.
 _BELOW = 6.0
 _GAP = 14.0

@@ -216,7 +216,7 @@ def _template(design: Design, low: float, high: float, scale: float) -> _Templat
     tail = tip + np.array([-_TICK if inside else _TICK, 0.0])
     words = _labels(settings, tail, unit, ends=inside)
     head = _head(design, back, scale, tall + _MARGIN)
-    beside = 0.0 if inside else _TICK + 60.0
+    room = 0.0 if inside else _TICK + 60.0
     return _Template(
         board=board + _MARGIN,
         ticks=np.stack([tip, tail], axis=1) + _MARGIN,
@@ -224,7 +224,7 @@ def _template(design: Design, low: float, high: float, scale: float) -> _Templat
             _Words(one.x + _MARGIN, one.y + _MARGIN, one.text, one.size, one.ends)
             for one in (*words, *head)
         ),
-        width=max(wide + beside, 130.0) + 2.0 * _MARGIN,
+        width=max(wide + room, 130.0) + 2.0 * _MARGIN,
         height=tall + (len(head) + 1) * 1.6 * _LARGE + 2.0 * _MARGIN,
     )
 

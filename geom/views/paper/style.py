@@ -214,7 +214,9 @@ def boxed(content: list[Any], *, width: float, heavy: bool = False) -> Flowable:
     return Table([[content]], colWidths=[width], style=TableStyle(style))
 
 
-def beside(left: list[Any], right: list[Any], widths: tuple[float, float]) -> Flowable:
+def two_columns(
+    left: list[Any], right: list[Any], widths: tuple[float, float]
+) -> Flowable:
     """Two columns of flowables, their heads at one level."""
     from reportlab.platypus import Table, TableStyle
 

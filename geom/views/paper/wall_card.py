@@ -61,7 +61,7 @@ class _Room:
     def middle(self) -> tuple[float, float]:
         return self.left + 0.5 * self.wide, self.foot + 0.5 * self.tall
 
-    def beside(self, other: _Room) -> _Room:
+    def clear_of(self, other: _Room) -> _Room:
         """The largest rectangle of it that another leaves free."""
         right, head = self.left + self.wide, self.foot + self.tall
         o_right, o_head = other.left + other.wide, other.foot + other.tall
@@ -114,7 +114,7 @@ class WallChart:
             for place, hour in enumerate(FROM_LEFT):
                 room = self._room(row, place)
                 for hole, _ in holes:
-                    room = room.beside(hole)
+                    room = room.clear_of(hole)
                 drawing.add(self._words(row, hour - 1, room))
         drawing.add(self._hours())
         drawing.add(self._heights())

@@ -16,11 +16,11 @@ from geom.repair import RepairPackage
 from geom.repair.plan.day import day_plan
 from geom.surface.radial import RadialSurface
 from geom.views.paper.style import (
-    beside,
     padding,
     paragraph,
     ruled_table,
     tick_box,
+    two_columns,
 )
 from geom.views.say import plain
 from geom.views.tables.cards import (
@@ -273,7 +273,7 @@ def _day(
     lines = day_lines(day, design)
     return [
         paragraph(" ".join(lines), _MIND, after=2),
-        beside(columns[0], columns[1], (wide + _GAP, wide)),
+        two_columns(columns[0], columns[1], (wide + _GAP, wide)),
     ]
 
 
@@ -282,7 +282,7 @@ def _signed(width: float) -> list[Flowable]:
     half = 0.5 * width
     names = ("Released by", "Done by", "Dried, by", "Lit up by")
     lines = [paragraph(f"{n} {'_' * 14} {'_' * 7}", _TEXT, after=6) for n in names]
-    return [beside(lines[:2], lines[2:], (half, half))]
+    return [two_columns(lines[:2], lines[2:], (half, half))]
 
 
 def _tall(row: list[Any], widths: list[float]) -> float:

@@ -122,15 +122,15 @@ _LIP = {"accept": "lip there", "reject": "lip NOT there", "measure": "measure th
 
 def opening_lines(recheck: Recheck, design: Design) -> list[str]:
     """Each opening: is it its size, is the lip there; those alike in one line."""
-    said: dict[str, list[str]] = {}
+    alike: dict[str, list[str]] = {}
     for check in recheck.openings:
         words = _SIZE[check.size.decision]
         if check.lip is not None:
             words += f", {_LIP[check.lip.decision]}"
         clock = clock_face(check.azimuth, design.azimuth_sense)
         name = f"{plain(check.kind, most=30)} {check.number} ({clock})"
-        said.setdefault(words, []).append(name)
-    return [f"{upfirst(', '.join(names))}: {words}." for words, names in said.items()]
+        alike.setdefault(words, []).append(name)
+    return [f"{upfirst(', '.join(names))}: {words}." for words, names in alike.items()]
 
 
 @dataclass(frozen=True)

@@ -472,7 +472,9 @@ def _setting_row(
     )
     if name == "diameter":
         return words, after, f"{last}, as surveyed", by
-    source = "as the shop tells it" if setting.told else "that the worn wall asked for"
+    source = (
+        "as the shop tells it" if setting.stated else "that the worn wall asked for"
+    )
     return words, after, last if name == "coke" else f"{last}, {source}", by
 
 

@@ -83,7 +83,7 @@ def test_the_worn_wall_asked_for_more_by_the_square_of_its_diameter() -> None:
         assert setting is not None
         assert setting.after.value == drawn
         assert setting.last.value == pytest.approx(drawn * square, rel=1e-9)
-        assert not setting.told
+        assert not setting.stated
     assert settings.area_ratio.value == pytest.approx(1.0 / square, rel=1e-9)
     assert settings.diameter.after.value == pytest.approx(750.0)
     assert settings.diameter.last.value == pytest.approx(810.0)
@@ -92,7 +92,7 @@ def test_the_worn_wall_asked_for_more_by_the_square_of_its_diameter() -> None:
 def test_the_last_heat_as_told_is_brought_to_the_wall_after_the_repair() -> None:
     settings = found(bore(Melting(last_blast=1800.0)))
     assert settings.blast is not None
-    assert settings.blast.told
+    assert settings.blast.stated
     assert settings.blast.last.value == 1800.0
     expected = 1800.0 * (375.0 / 405.0) ** 2
     assert settings.blast.after.value == pytest.approx(expected, rel=1e-9)

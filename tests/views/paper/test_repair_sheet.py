@@ -158,7 +158,7 @@ def test_openings_stand_where_they_are_and_hide_no_depth(furnace, boxes):
         for place in range(12):
             room = chart._room(row, place)
             for hole in rooms.values():
-                free = room.beside(hole)
+                free = room.clear_of(hole)
                 across = min(free.left + free.wide, hole.left + hole.wide) - max(
                     free.left, hole.left
                 )
