@@ -94,7 +94,7 @@ def _in_words(package: RepairPackage, unit: str) -> dict[str, Any]:
     repair, plan, bottom = package.to_dict(), package.plan, package.bottom
     for document, zone in zip(repair["zones"], plan.zones, strict=True):
         document["notes"] = [say_zone_note(note, unit) for note in zone.notes]
-    repair["notes"] = [say_not_planned(note) for note in plan.notes]
+    repair["notes"] = [say_not_planned(note, unit) for note in plan.notes]
     if bottom is not None:
         repair["bottom"]["notes"] = say_bottom_notes(bottom, unit)
     return repair

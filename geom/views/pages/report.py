@@ -174,7 +174,10 @@ def _repair(works: RepairPackage, design: Design) -> dict[str, object]:
         "daub": daub_rows(plan.daub, design) if plan.daub.mixed.value > 0.0 else [],
         "sure": say_sure(plan),
         "openings": opening_rows(plan.openings, design),
-        "plan_notes": [plain(say_not_planned(note), most=300) for note in plan.notes],
+        "plan_notes": [
+            plain(say_not_planned(note, design.length_unit), most=300)
+            for note in plan.notes
+        ],
         "tuyeres": tuyere_rows(works.taper, design),
         "taper": taper_advice(works.taper, design),
         "bottom": [] if bottom is None else bottom_lines(bottom, design),

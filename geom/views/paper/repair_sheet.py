@@ -128,7 +128,9 @@ def _wall_card(
         height=max(room, _LEAST),
     )
     notes = [
-        paragraph(plain(say_not_planned(note), most=300), 11.0, after=2)
+        paragraph(
+            plain(say_not_planned(note, design.length_unit), most=300), 11.0, after=2
+        )
         for note in works.plan.notes
         if note.reason != "measure again"
     ]

@@ -290,9 +290,16 @@ def say_zone_note(note: ZoneNote, unit: str) -> str:
             return "Chip off first what stands proud of the drawing there."
 
 
-def say_not_planned(note: NotPlanned) -> str:
+def _own_volume(mm3: float, unit: str) -> str:
+    """In cubic feet in a shop of inches, in litres elsewhere."""
+    if unit == "in":
+        return f"{figures(mm3 / CUBIC_FOOT)} cubic feet"
+    return f"{mm3 / LITRE:.1f} litres"
+
+
+def say_not_planned(note: NotPlanned, unit: str) -> str:
     """What a reader has to know of a zone that the plan leaves."""
-    left = f"Its {note.volume / LITRE:.1f} litres are not in this plan."
+    left = f"Its {_own_volume(note.volume, unit)} are not in this plan."
     if note.reason == "measure again":
         return (
             f"Zone {note.zone} has to be measured again before anything is ordered: "

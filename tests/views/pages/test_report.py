@@ -175,4 +175,4 @@ def test_markup_in_the_repair_stays_text(furnace):
     page = Page(content)
     assert "i" not in page.tags
     assert page.text.count(evil) == 2  # in what decides and on the order list
-    assert say_not_planned(note) in page.text
+    assert say_not_planned(note, "in") in page.text

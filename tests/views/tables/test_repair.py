@@ -138,7 +138,7 @@ def test_a_zone_that_no_brick_fits_is_daubed_in_layers(layers, often):
 
 
 def test_a_zone_that_the_plan_leaves_is_named_with_its_volume():
-    left = say_not_planned(NotPlanned(3, "measure again", 1.94e6))
+    left = say_not_planned(NotPlanned(3, "measure again", 1.94e6), "mm")
     assert "Zone 3 has to be measured again" in left
     assert "1.9 litres are not in this plan" in left
 
