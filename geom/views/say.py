@@ -132,8 +132,8 @@ def say_interval(length: Quantity, unit: str) -> tuple[str, str]:
     ('1 1/4 in (32 mm)', '7/8 to 1 5/8 in (22 to 42 mm)')
     >>> say_interval(Quantity(6.35, 0.4, 5.6, 7.1), "in")
     ('1/4 in (6 mm)', '7/32 to 9/32 in (6 to 7 mm)')
-    >>> say_interval(Quantity(6.35, 0.1, 6.2, 6.5), "mm")
-    ('6.4 mm', '6.2 to 6.5 mm')
+    >>> say_interval(Quantity(6.3, 0.1, 6.2, 6.4), "mm")
+    ('6.3 mm', '6.2 to 6.4 mm')
     """
     parts = (length.value, length.low95, length.high95)
     value, low, high = _apart([_metric(parts, digits, "mm") for digits in (0, 1, 2)])

@@ -156,6 +156,7 @@ def _package(surface: Any, findings: Any, design: Design) -> RepairPackage:
         melting=None,
         bottom=None,
         drying=None,
+        settings=None,
     )
 
 
