@@ -11,12 +11,10 @@ from geom.design.text_file import join_words
 from geom.frame import clock_face
 from geom.repair.audit.taper import TuyereAudit, lip_to_shed
 from geom.repair.plan.openings import Former, Mixture, OpeningWork, Spout
-from geom.units import CUBIC_FOOT, LITRE, M3, say_length
+from geom.units import CUBIC_FOOT, LITRE, M3, POUND, say_length
 from geom.views.say import figures, plain, say_mark, upfirst
 
 _TIMES = "\N{MULTIPLICATION SIGN}"
-#: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
-_POUND = 0.45359237
 #: An eighth of an inch, mm.
 _EIGHTH = 3.175
 
@@ -140,7 +138,7 @@ def say_wet(part: Mixture, design: Design) -> str:
     kilograms = part.mixed.value * design.shop.mix.daub_density * M3
     if design.length_unit == "in":
         feet = figures(part.mixed.value / CUBIC_FOOT)
-        return f"{feet} ft³ ({figures(kilograms / _POUND)} lb)"
+        return f"{feet} ft³ ({figures(kilograms / POUND)} lb)"
     return f"{figures(part.mixed.value / LITRE)} L ({figures(kilograms)} kg)"
 
 

@@ -28,7 +28,7 @@ from geom.repair.plan.result import (
     ZoneNote,
     ZonePlan,
 )
-from geom.units import CUBIC_FOOT, LITRE, as_fraction, say_both, say_length
+from geom.units import CUBIC_FOOT, LITRE, POUND, as_fraction, say_both, say_length
 from geom.views.say import (
     figures,
     plain,
@@ -46,8 +46,6 @@ from geom.views.say import (
 )
 from geom.views.tables.support import support_warnings
 
-#: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
-_POUND = 0.45359237
 #: A US gallon is 231 cubic inches, exactly (NIST Handbook 44, appendix C); mm3.
 _GALLON = 231.0 * 25.4**3
 
@@ -245,14 +243,14 @@ def say_mass(kg: float, design: Design) -> str:
     metric = f"{figures(kg)} kg"
     if design.length_unit != "in":
         return metric
-    return f"{figures(kg / _POUND)} lb ({metric})"
+    return f"{figures(kg / POUND)} lb ({metric})"
 
 
 def say_short_mass(kg: float, design: Design) -> str:
     """A mass in the shop's own unit alone."""
     if design.length_unit != "in":
         return f"{figures(kg)} kg"
-    return f"{figures(kg / _POUND)} lb"
+    return f"{figures(kg / POUND)} lb"
 
 
 def say_short(mm: float, unit: str) -> str:
@@ -510,12 +508,12 @@ def _measured(name: str, quantity: Quantity, design: Design) -> str:
 
 
 #: Kilograms in a short ton of 2,000 lb; m³/h in a cubic foot a minute.
-_SHORT_TON, _CUBIC_FOOT_A_MINUTE = 2000.0 * _POUND, 60.0 * CUBIC_FOOT * 1e-9
+_SHORT_TON, _CUBIC_FOOT_A_MINUTE = 2000.0 * POUND, 60.0 * CUBIC_FOOT * 1e-9
 #: Measures of an inch shop, in kg/h and m³/h.
 _INCH_SHOP = {
     "rate": (_SHORT_TON, "short tons/h", "kg/h"),
     "blast": (_CUBIC_FOOT_A_MINUTE, "cfm", "m³/h"),
-    "coke": (_POUND, "lb/h", "kg/h"),
+    "coke": (POUND, "lb/h", "kg/h"),
 }
 
 
@@ -523,7 +521,7 @@ def _specific(rate: float, design: Design) -> str:
     """From kg/h on a square metre."""
     if design.length_unit != "in":
         return f"{figures(rate * 1e-4)} kg an hour from each cm²"
-    return f"{figures(rate / _POUND * 25.4e-3**2)} lb an hour from each square inch"
+    return f"{figures(rate / POUND * 25.4e-3**2)} lb an hour from each square inch"
 
 
 def _flow(quantity: Quantity, unit: str) -> str:
