@@ -24,6 +24,8 @@ LengthUnit = Literal["in", "mm", "cm", "m"]
 #: 304.8 mm exactly.
 SQUARE_METRE, SQUARE_FOOT = 1e6, 304.8**2
 LITRE, CUBIC_FOOT = 1e6, 304.8**3
+#: A US gallon is 231 cubic inches, exactly (NIST Handbook 44, appendix C).
+US_GALLON = 231.0 * 25.4**3
 #: Kilograms in a pound, exactly (international yard and pound agreement, 1959).
 POUND = 0.45359237
 #: One mm2 in m2, one mm3 in m3.

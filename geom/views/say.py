@@ -181,13 +181,13 @@ def say_volume_interval(quantity: Quantity, design: Design) -> str:
     )
 
 
-def say_litres(volume: Quantity) -> str:
-    """A volume with its interval, in litres and cubic feet, for the terminal."""
-    litres, feet = volume.times(1.0 / LITRE), volume.times(1.0 / CUBIC_FOOT)
-    return (
-        f"{litres.value:.1f} litres ({feet.value:.2f} cu ft), "
-        f"95 % between {litres.low95:.1f} and {litres.high95:.1f} litres"
-    )
+def say_volume_within(volume: Quantity, design: Design) -> str:
+    """A volume and its interval, for a line of the terminal.
+
+    ``1.72 ft³ (48.6 L), 95 %: 1.62 to 1.82 ft³`` in inches.
+    """
+    interval = say_volume_interval(volume, design)
+    return f"{say_volume(volume.value, design)}, 95 %: {interval}"
 
 
 def say_cubic_metres(quantity: Quantity) -> str:

@@ -225,9 +225,10 @@ def test_summary_says_volume_deepest_point_zones_and_where_the_files_are(
     spoken: Run,
 ) -> None:
     out, said = spoken.out, " ".join(spoken.printed.split())
-    litres = told(out)["volume"]["rebuild"]["value"] * 1000.0
-    assert f"{litres:.1f} litres" in said
-    assert "95 % between" in said
+    rebuild = told(out)["volume"]["rebuild"]
+    feet, low, high = (rebuild[k] / 0.3048**3 for k in ("value", "low95", "high95"))
+    litres = 1e3 * rebuild["value"]
+    assert f"{feet:.2f} ft³ ({litres:.1f} L), 95 %: {low:.2f} to {high:.2f} ft³" in said
     assert "o'clock" in said or "half past" in said
     actions = [zone["action"] for zone in told(out)["zones"]]
     assert "brick" in actions

@@ -15,7 +15,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.record.change.result import Change
-from geom.units import LITRE, Float, say_both
+from geom.units import CUBIC_FOOT, LITRE, Float, say_both
 from geom.views.charts import colours
 from geom.views.charts import figure as chart
 from geom.views.charts.colours import (
@@ -169,10 +169,13 @@ def levels_png(change: Change, design: Design) -> Figure:
     axes = chart.add_axes(figure, layout.left, layout.bottom, layout.width, high)
     height_axis(axes, design, size=size)
     _not_compared(axes, change)
+    size_of, named = (
+        (CUBIC_FOOT, "cubic feet") if design.length_unit == "in" else (LITRE, "litres")
+    )
     for sign in (1, -1):
-        _bars(axes, change, sign)
+        _bars(axes, change, sign, size_of)
     axes.axvline(0.0, color=chart.INK, linewidth=1.4)
-    _litres(axes, change)
+    _scale_along(axes, change, size_of, named)
     axes.set_axisbelow(True)
     for side, text, end in (("right", "lost", 0.99), ("left", "put back", 0.01)):
         axes.text(
@@ -193,10 +196,10 @@ def _not_compared(axes: Axes, change: Change) -> None:
         )  # fmt: skip
 
 
-def _litres(axes: Axes, change: Change) -> None:
-    """The scale along, positive to both sides."""
+def _scale_along(axes: Axes, change: Change, one: float, named: str) -> None:
+    """The scale along, positive to both sides; ``one`` of it is so many mm3."""
     most = max(
-        volume.high95 / LITRE
+        volume.high95 / one
         for level in change.of_kind("level")
         for volume in (level.volume.lost, level.volume.restored)
     )
@@ -206,11 +209,11 @@ def _litres(axes: Axes, change: Change) -> None:
     axes.set_xticks(
         ticks, [f"{abs(tick):g}" for tick in ticks], fontsize=_LEVELS.type_size
     )
-    axes.set_xlabel("litres; the thin line holds 95 %", fontsize=size, labelpad=4)
+    axes.set_xlabel(f"{named}; the thin line holds 95 %", fontsize=size, labelpad=4)
     axes.grid(axis="x", color="#d5d1c8", linewidth=0.8)
 
 
-def _bars(axes: Axes, change: Change, sign: int) -> None:
+def _bars(axes: Axes, change: Change, sign: int, one: float) -> None:
     """Bars to one side, with their 95 % intervals, as tall as was compared."""
     lowest, highest = change.grid.surveyed_heights
     fill, (strokes, ink) = (
@@ -222,7 +225,7 @@ def _bars(axes: Axes, change: Change, sign: int) -> None:
         high = min(level.region.height_to, highest)
         axes.barh(
             0.5 * (low + high),
-            sign * volume.value / LITRE,
+            sign * volume.value / one,
             height=0.78 * (high - low),
             color=fill,
             edgecolor=ink,
@@ -230,7 +233,7 @@ def _bars(axes: Axes, change: Change, sign: int) -> None:
             linewidth=0.0,
         )
         axes.plot(
-            [sign * volume.low95 / LITRE, sign * volume.high95 / LITRE],
+            [sign * volume.low95 / one, sign * volume.high95 / one],
             [0.5 * (low + high)] * 2,
             color=chart.INK,
             linewidth=1.8,

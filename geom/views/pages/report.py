@@ -136,7 +136,7 @@ def _contents(
         "looks": ACTION_STYLES,
         "tasks": tables.TASKS,
         "levels": tables.level_rows(findings, design),
-        "budget": tables.budget_rows(findings),
+        "budget": tables.budget_rows(findings, design),
         "rejected": tables.rejected_rows(surface),
         "warnings": [
             plain(words, most=600)

@@ -139,9 +139,9 @@ def _tables(  # noqa: PLR0917
         return [
             two_columns(section, letters, columns),
             two_columns(
-                _segments(zone, works, design, left - _BETWEEN),
-                _courses(layup, kinds, design, width - left),
-                (left, width - left),
+                _segments(zone, works, design, left),
+                _courses(layup, kinds, design, width - left - _BETWEEN),
+                (left + _BETWEEN, width - left - _BETWEEN),
             ),
         ]
     courses = _courses(layup, kinds, design, width, narrow=False)
@@ -268,7 +268,7 @@ def _letters(
         ruled_table(
             ("", "Brick", f"Along{_TIMES}up{_TIMES}into, {unit}"),
             rows,
-            widths=[part * width for part in (0.12, 0.42, 0.46)],
+            widths=[part * width for part in (0.10, 0.42, 0.48)],
         )
     ]
 

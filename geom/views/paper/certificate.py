@@ -82,13 +82,14 @@ def _story(recheck: Recheck, design: Design) -> list[Flowable]:
 def _head(recheck: Recheck, design: Design) -> list[Flowable]:
     lining, title = plain(recheck.lining, most=60), plain(recheck.title, most=50)
     name = lining if title in ("", lining) else f"{title}: {lining}"
-    was = plain(recheck.before_title, most=30)
+    was = plain(recheck.before_title, most=50)
+    was = "" if was in ("", lining) else f"{was}, "
     return [
         paragraph("Recheck after repair", 20, bold=True, after=1),
         paragraph(name, 13, bold=True, after=1),
         paragraph(
             f"Worked out {say_time(recheck.created)}. Survey before the repair: "
-            f"{was}, {say_time(recheck.before_created)}. Clock: {say_zero(design)}.",
+            f"{was}{say_time(recheck.before_created)}. Clock: {say_zero(design)}.",
             _SIZE,
             after=6,
         ),
@@ -166,7 +167,7 @@ def _openings(recheck: Recheck, design: Design) -> list[Flowable]:
     """Openings, and what gathers slag at the tuyeres; neither enters the verdict."""
     words = [" ".join(opening_lines(recheck, design))]
     if recheck.taper:
-        lines = " ".join(taper_lines(recheck.taper, design))
+        lines = " ".join(taper_lines(recheck.taper, design, lips=False))
         words.append(f"Tuyeres: {lines or 'nothing gathers slag, as far as was read.'}")
     return [
         paragraph(

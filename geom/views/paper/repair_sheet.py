@@ -13,6 +13,7 @@ from geom.compare.findings import Findings
 from geom.design import Design
 from geom.repair import RepairPackage
 from geom.surface.radial import RadialSurface
+from geom.units import UNIT_NAMES
 from geom.views.paper.brick_page import brick_page
 from geom.views.paper.style import (
     Foot,
@@ -103,7 +104,7 @@ def _wall_card(
         paragraph(title, 13, bold=True, after=0),
         paragraph(
             f"{upfirst(say_sense(design))}. Figures: deepest in each box, "
-            f"{design.length_unit}; minus: stands proud; grey: not read.",
+            f"{UNIT_NAMES[design.length_unit]}; minus: stands proud; grey: not read.",
             10.5,
             after=3,
         ),

@@ -118,7 +118,9 @@ def strickle_bytes(
     title = f"Strickle, {plain(design.name, most=60)}"
     if form == "svg":
         return _svg(template, title)
-    return _dxf(template) if form == "dxf" else _pdf(template, title, scale)
+    if form == "dxf":
+        return _dxf(template)
+    return _pdf(template, title, scale, inches=design.length_unit == "in")
 
 
 def _refuse(design: Design, low: float, high: float, scale: float) -> None:
@@ -355,7 +357,7 @@ def _ascii(text: str) -> str:
     )
 
 
-def _pdf(template: _Template, title: str, scale: float) -> bytes:
+def _pdf(template: _Template, title: str, scale: float, *, inches: bool) -> bytes:
     """As many sheets as it takes, each a piece of the template."""
     from reportlab.pdfgen.canvas import Canvas
 
@@ -373,7 +375,7 @@ def _pdf(template: _Template, title: str, scale: float) -> bytes:
                 f"{title}. Sheet row {row + 1} of {rows} from below, column "
                 f"{column + 1} of {columns}."
             )
-            _draw_foot(canvas, foot, scale)
+            _draw_foot(canvas, foot, scale, inches=inches)
             canvas.showPage()
     canvas.save()
     return out.getvalue()
@@ -423,6 +425,8 @@ def _draw_sheet(canvas: Any, template: _Template, column: int, row: int) -> None
     for (x, y), (to_x, to_y) in template.ticks:
         canvas.line(x, y, to_x, to_y)
     for words in template.words:
+        if not low <= words.y <= low + room[1] - words.size:
+            continue  # whole on the neighbouring sheet
         canvas.setFont(FONT, words.size)
         draw = canvas.drawRightString if words.ends else canvas.drawString
         draw(words.x, words.y, words.text)
@@ -443,16 +447,18 @@ def _draw_crosses(canvas: Any, template: _Template) -> None:
             canvas.line(x, y - 4.0, x, y + 4.0)
 
 
-def _draw_foot(canvas: Any, words: str, scale: float) -> None:
+def _draw_foot(canvas: Any, words: str, scale: float, *, inches: bool) -> None:
     """What sheet it is, and a bar to tell whether the printer kept the size."""
     canvas.saveState()
     canvas.scale(_POINT, _POINT)
     canvas.setFont(FONT, 3.6)
     canvas.drawString(_EDGE, _EDGE + 7.0, words)
     size = "full size" if scale == 1.0 else f"1 to {1.0 / scale:.4g}"
-    canvas.drawString(_EDGE + 105.0, _EDGE + 1.0, f"bar 100 mm; print at 100 %; {size}")
+    bar, long = (101.6, "4 in") if inches else (100.0, "100 mm")
+    words = f"bar {long}; print at 100 %; {size}"
+    canvas.drawString(_EDGE + 107.0, _EDGE + 1.0, words)
     canvas.setLineWidth(0.4)
-    canvas.line(_EDGE, _EDGE + 2.0, _EDGE + 100.0, _EDGE + 2.0)
-    for x in (_EDGE, _EDGE + 100.0):
+    canvas.line(_EDGE, _EDGE + 2.0, _EDGE + bar, _EDGE + 2.0)
+    for x in (_EDGE, _EDGE + bar):
         canvas.line(x, _EDGE, x, _EDGE + 4.0)
     canvas.restoreState()

@@ -6,6 +6,7 @@ Black and white; the same input gives the same bytes.
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,10 @@ FONT, BOLD = "DaublineSans", "DaublineSans-Bold"
 BODY = 12.0
 #: What a frame of reportlab keeps free within each of its sides, points.
 _PADDING = 6.0
+#: A space that no line ends at: between a number and its fraction or unit.
+_TORN = re.compile(
+    r"(?<=\d) (?=(?:\d+/\d+|in|[cm]?m[²³]?|ft[²³]?|lb|kg|L|°[CF]|h|min|%)(?!\w))"
+)
 
 #: Draws the foot of a page: canvas, number of the page, how many there are.
 Foot = Callable[[Any, int, int], None]
@@ -178,7 +183,10 @@ def paragraph(
     after: float = 4.0,
     side: Literal["left", "centre", "right"] = "left",
 ) -> Flowable:
-    """A paragraph of anybody's text: escaped, so that markup in it stays text."""
+    """A paragraph of anybody's text: escaped, so that markup in it stays text.
+
+    A number keeps its fraction and its unit on its line.
+    """
     from reportlab.lib.styles import ParagraphStyle
     from reportlab.platypus import Paragraph
 
@@ -191,7 +199,8 @@ def paragraph(
         alignment=("left", "centre", "right").index(side),
         splitLongWords=True,
     )
-    return Paragraph(escape(text), style)
+    whole = _TORN.sub("\N{NO-BREAK SPACE}", text)
+    return Paragraph(escape(whole), style)
 
 
 def padding(

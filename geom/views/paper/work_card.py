@@ -15,6 +15,7 @@ from geom.frame import clock_time
 from geom.repair import RepairPackage
 from geom.repair.plan.day import day_plan
 from geom.surface.radial import RadialSurface
+from geom.units import UNIT_NAMES
 from geom.views.paper.style import (
     padding,
     paragraph,
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
 #: Type of the jobs and of the rest, points.
 _JOB, _TEXT, _HEADING = 12.0, 11.0, 14.0
 #: Type of what to mind; between the columns of steps; width of their times, points.
-_MIND, _GAP, _TIME = 10.0, 12.0, 44.0
+_MIND, _GAP, _TIME = 10.0, 12.0, 42.0
 #: Places round the wall that the bottom is struck to.
 _QUARTERS = 4
 #: Rod settings side by side.
@@ -73,9 +74,9 @@ def work_card(
         *_openings(works, design, width),
         *_mix(works, design),
         PageBreak(),
-        paragraph("Order of work", 18, bold=True, after=1),
+        paragraph("Order of work, each step in h:min", 18, bold=True, after=1),
         *_day(findings, works, design, width),
-        *_bottom(works, design),
+        *_bottom(works, design, width),
         *_order(works, design),
         *_signed(width),
     ]
@@ -102,7 +103,7 @@ def _jobs(
 
 
 def _job_table(jobs: list[CardJob], design: Design, width: float) -> Flowable:
-    zero = plain(design.height_zero, most=16)
+    zero = plain(design.height_zero, most=24)
     rows = [
         [
             tick_box(),
@@ -131,29 +132,43 @@ def _settings(
     """Height, dry and wet below each other, station by station across."""
     names = ("Height", "Rod, dry", "Rod, wet")
     columns = [(one.height, one.dry, one.wet) for one in settings]
-    head = f"Rod on the finished face, {design.length_unit} from the axis"
+    head = f"Rod on the finished face, {UNIT_NAMES[design.length_unit]} from the axis"
     return _across(head, names, columns, width)
 
 
-def _bottom(works: RepairPackage, design: Design) -> list[Flowable]:
+def _bottom(works: RepairPackage, design: Design, width: float) -> list[Flowable]:
     """Heights to strike the bottom to, every quarter of the way round."""
     if works.bottom is None:
         return []
     unit, zero = design.length_unit, plain(design.height_zero, most=24)
     points = works.bottom.strike[:: max(len(works.bottom.strike) // _QUARTERS, 1)]
-    at_wall, half_way = (
-        ", ".join(
-            f"{clock_time(point.azimuth, design.azimuth_sense)} {say_short(mm, unit)}"
-            for point, mm in zip(points, heights, strict=True)
+    columns = [
+        (
+            clock_time(point.azimuth, design.azimuth_sense),
+            say_short(point.height, unit),
+            say_short(point.mid_height, unit),
         )
-        for heights in (
-            [point.height for point in points],
-            [point.mid_height for point in points],
-        )
+        for point in points
+    ]
+    names = (
+        f"Sand bottom, {unit} above {zero}",
+        "strike to, at the wall",
+        "half way in",
     )
-    words = f"strike to, {unit} above {zero}: at the wall {at_wall}; half way in "
+    first = 0.52 * width
+    wide = (width - first) / max(len(columns), 1)
     return [
-        paragraph(f"Sand bottom: {words}{half_way}.", _MIND, after=2),
+        ruled_table(
+            (),
+            [
+                [
+                    [paragraph(cell, _MIND, bold=bool(k != 1 and not n), after=0)]
+                    for n, cell in enumerate((name, *(column[k] for column in columns)))
+                ]
+                for k, name in enumerate(names)
+            ],
+            widths=[first, *[wide] * len(columns)],
+        )
     ]
 
 
@@ -260,7 +275,7 @@ def _day(
                 paragraph(f"{row.number}. {row.short}", _TEXT, bold=True, after=0),
                 paragraph(row.mind, _MIND, after=0),
             ],
-            [paragraph(row.takes, _TEXT, after=0)],
+            [paragraph(row.lasts, _TEXT, after=0)],
         ]
         for row in day_rows(day, design)
     ]

@@ -20,8 +20,8 @@ from geom.repair.plan.daub import sand_share
 from geom.repair.plan.order import OrderLine
 from geom.repair.plan.result import ZonePlan
 from geom.surface.radial import RadialSurface
-from geom.units import LITRE, Float, as_fraction, say_length
-from geom.views.say import AzimuthRange, plain, say_span, say_volume, span
+from geom.units import LITRE, POUND, US_GALLON, Float, as_fraction, say_length
+from geom.views.say import AzimuthRange, plain, say_span, span
 from geom.views.tables.repair import say_short, say_short_mass
 
 #: The letter of a call on the cards.
@@ -129,11 +129,15 @@ def _what(zone: ZonePlan, design: Design) -> str:
         low = say_short(float(profile.radius_at(zone.height_from)), unit)
         high = say_short(float(profile.radius_at(zone.height_to, side="below")), unit)
         stop = low if low == high else f"{low} at the foot, {high} at the head"
-        return f"{say_short(zone.chip.thickness.value, unit)} off; stop: rod {stop}"
+        return f"{say_length(zone.chip.thickness.value, unit)} off; stop: rod {stop}"
     if zone.brickwork is not None:
         return "; ".join(
-            f"{plain(each.name, most=40)}: {each.whole} whole"
-            + (f", {each.pieces} half" if each.pieces else "")
+            f"{plain(each.name, most=40)}: "
+            + ", ".join(
+                f"{count} {name}"
+                for count, name in ((each.whole, "whole"), (each.pieces, "half"))
+                if count
+            )
             for each in zone.brickwork.tally
         )
     if zone.daub is None:
@@ -235,11 +239,33 @@ def mix_lines(works: RepairPackage, design: Design) -> list[str]:
     often = "1 batch" if batches == 1 else f"{batches} batches, each"
     return [
         f"{often}: {_pails(pails[0])} sand, {_pails(pails[1])} fire clay, water "
-        f"{_halves(water[0])} to {_halves(water[1])} pails. Stiff, never sloppy.",
-        f"A pail holds {say_volume(mix.pail * LITRE, design)}, struck level. Layers of "
+        f"{_water(water[0], water[1])} pail{'s' * (water[1] > 1.0)}. "
+        "Stiff, never sloppy.",
+        f"A pail holds {_say_pail(mix.pail, design)}, struck level. Layers of "
         f"{say_length(mix.layer_most, design.length_unit)} at most, each stiff before "
         "the next.",
     ]
+
+
+def _say_pail(litres: float, design: Design) -> str:
+    """What a pail holds: in an inch shop by the gallon."""
+    if design.length_unit == "in":
+        return f"{litres * LITRE / US_GALLON:.3g} US gal"
+    return f"{litres:.3g} L"
+
+
+def _water(least: float, most: float) -> str:
+    """From so many pails to so many, to an eighth where these are else the same.
+
+    Examples
+    --------
+    >>> _water(0.42, 0.6), _water(1.1, 1.7)
+    ('3/8 to 5/8', '1 to 1 3/4')
+    """
+    ends = _halves(least), _halves(most)
+    if ends[0] == ends[1]:
+        ends = as_fraction(least), as_fraction(most)
+    return f"{ends[0]} to {ends[1]}"
 
 
 def _halves(pails: float) -> str:
@@ -258,14 +284,16 @@ def _pails(pails: float) -> str:
 def card_order(line: OrderLine, design: Design) -> str:
     """One material as it is called off.
 
-    ``9 in split: 9``; ``sand 165 lb: 3 of 55 lb``
+    ``9 in split: 9``; ``sand 165 lb: buy 3 of 55 lb``
     """
     name = plain(line.material, most=40)
     if line.unit == "bricks":
         stock = line.packs != line.enough
         return f"{name}: {line.enough:.0f}" + (f", buy {line.packs}" if stock else "")
     mass = say_short_mass(line.enough, design)
-    return f"{name} {mass}: buy {line.packs} of {say_short_mass(line.pack, design)}"
+    inches = design.length_unit == "in"
+    bag = f"{line.pack / POUND:.0f} lb" if inches else f"{line.pack:.3g} kg"
+    return f"{name} {mass}: buy {line.packs} of {bag}"
 
 
 def opening_names(design: Design) -> list[str]:

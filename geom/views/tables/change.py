@@ -15,7 +15,7 @@ from geom.frame import clock_face
 from geom.quantity import Quantity
 from geom.record.change.result import Change, ChangePeak, RegionChange, SurveyLabel
 from geom.record.regions import Region, middle
-from geom.units import LITRE, say_both, say_length
+from geom.units import say_both, say_length
 from geom.views.say import (
     plain,
     say_area,
@@ -23,12 +23,12 @@ from geom.views.say import (
     say_clock,
     say_from,
     say_heights,
-    say_litres,
     say_mark,
     say_span,
     say_time,
     say_volume,
     say_volume_interval,
+    say_volume_within,
     upfirst,
 )
 
@@ -327,11 +327,11 @@ def _where(region: Region, design: Design) -> tuple[str, str]:
     return heights, f"{low:.0f} to {high:.0f} mm"
 
 
-def _litres(volume: Quantity, spot: ChangePeak | None) -> str:
-    """One side in litres; as doubt alone where it is not shown and may be none."""
+def _went(volume: Quantity, spot: ChangePeak | None, design: Design) -> str:
+    """What went to one side; as doubt alone where it is not shown and may be none."""
     if spot is None and volume.low95 <= 0.0:
-        return f"none shown, at most {volume.high95 / LITRE:.1f} litres"
-    return say_litres(volume)
+        return f"none shown, at most {say_volume(volume.high95, design)}"
+    return say_volume_within(volume, design)
 
 
 def terminal_rows(change: Change, design: Design, out: Path) -> list[tuple[str, str]]:
@@ -341,9 +341,9 @@ def terminal_rows(change: Change, design: Design, out: Path) -> list[tuple[str, 
         ("Change", plain(say_change(change))),
         ("From", survey_line(change.start)),
         ("To", survey_line(change.end)),
-        (f"{side.capitalize()} on balance", say_litres(net)),
-        ("Lost", _litres(change.volume.lost, change.greatest_loss)),
-        ("Put back", _litres(change.volume.restored, change.greatest_gain)),
+        (f"{side.capitalize()} on balance", say_volume_within(net, design)),
+        ("Lost", _went(change.volume.lost, change.greatest_loss, design)),
+        ("Put back", _went(change.volume.restored, change.greatest_gain, design)),
     ]
     for name, spot in (
         ("Greatest loss", change.greatest_loss),

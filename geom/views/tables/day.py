@@ -4,7 +4,7 @@ Text throughout, the shop's unit first.  Every caution stands with the step it i
 
 References
 ----------
-As in `geom.views.cautions`: 29 CFR 1910.146 (oxygen, flammables), 35 ppm of carbon
+As in `geom.views.cautions`: 29 CFR 1910.146 (oxygen, flammables), 25 ppm of carbon
 monoxide from memory, a wall below about 40 degC to enter by common practice, no source.
 Where other rules are law they come first.
 """
@@ -19,7 +19,6 @@ from geom.repair.plan.day import DayPlan, DayStep, StepName
 from geom.units import LITRE, SQUARE_METRE, say_both
 from geom.views.say import (
     count_of,
-    figures,
     plain,
     say_after,
     say_area,
@@ -27,7 +26,7 @@ from geom.views.say import (
     say_temperature,
     say_volume,
 )
-from geom.views.tables.repair import say_mass
+from geom.views.tables.repair import say_mass, say_water
 from geom.views.tables.support import STOP
 
 #: A wall that men may work at; in an inch shop.
@@ -43,7 +42,7 @@ _STEPS: dict[StepName, tuple[str, str]] = {
         "Lock out blower, charging gear and doors; test the air; cover overhead",
         "Permit, a watch outside, and a way to get a man out of the bore. Oxygen 19.5 "
         "to 23.5 %, flammables under 10 % of their lower limit, carbon monoxide under "
-        "35 ppm, tested all the while.",
+        "25 ppm, tested all the while.",
     ),
     "bar down": (
         "Bar down from above what hangs loose",
@@ -219,8 +218,8 @@ class DayRow:
     Attributes
     ----------
     number, begins, takes, what, amount, caution : str
-    short, mind : str
-        What is done and what to mind in the few words of a card.
+    short, mind, lasts : str
+        What is done, what to mind and how long in the few words of a card.
     """
 
     number: str
@@ -231,6 +230,7 @@ class DayRow:
     caution: str
     short: str
     mind: str
+    lasts: str
 
 
 def day_lines(day: DayPlan, design: Design) -> list[str]:
@@ -238,10 +238,10 @@ def day_lines(day: DayPlan, design: Design) -> list[str]:
     men = "1 man" if day.men == 1 else f"{day.men} men"
     lines = [
         f"{men}; {say_hours(day.hours)} from blast off to blast on, of which "
-        f"{say_hours(day.waits)} go by in cooling, setting, stiffening and drying."
+        f"{say_hours(day.waits)} go by in cooling, setting and drying."
     ]
     if design.shop.crew == Crew():
-        lines.append("Rates and times are a guess of ours, not the shop's own.")
+        lines.append("Times are a guess of ours, not the shop's own.")
     if day.batches:
         life = say_hours(day.working_life)
         lines.append(f"Daub is on the wall within {life} of being mixed.")
@@ -266,6 +266,7 @@ def _day_row(number: int, step: DayStep, day: DayPlan, design: Design) -> DayRow
         number=str(number),
         begins=say_after(step.start),
         takes=say_hours(step.hours) if step.hours else "",
+        lasts=say_after(step.hours) if step.hours else "",
         what=what.format(cooled=cooled),
         amount="" if step.amount is None else _amount(step.amount, step.unit, design),
         caution=f"{stop}{caution}",
@@ -320,10 +321,10 @@ def drying_lines(drying: DryingSchedule | None, design: Design) -> list[str]:
     return [
         f"{source}.",
         f"Daub is {say_both(drying.thickness, design.length_unit)} thick at most, in "
-        f"{layers}, and holds {figures(drying.water_least)} to "
-        f"{figures(drying.water_most)} L of water, all of it to be driven out. Hold "
-        "longer where an opening is rammed thicker than that, and while it steams. At "
-        f"least {say_hours(drying.hours)} in all.",
+        f"{layers}, and holds "
+        f"{say_water(drying.water_least, drying.water_most, design)} of water, all of "
+        "it to be driven out. Hold longer where an opening is rammed thicker, and "
+        f"while it steams. At least {say_hours(drying.hours)} in all.",
         "No iron is melted before drying is signed for. Steam shut in under hot metal "
         "explodes. Lead the fumes off.",
     ]
@@ -336,7 +337,7 @@ def drying_rows(
     if drying is None:
         return []
     warm = drying.rate * 1.8 if design.length_unit == "in" else drying.rate
-    rate = f"{figures(warm)} {'°F' if design.length_unit == 'in' else '°C'} an hour"
+    rate = f"{warm:.0f} {'°F' if design.length_unit == 'in' else '°C'} an hour"
     rows = [("Set", "at room temperature, no fire", say_after(drying.set_hours))]
     for hold in drying.holds:
         hot = say_temperature(hold.temperature, design)

@@ -201,7 +201,7 @@ def _say_gathers(audit: TuyereAudit, unit: str) -> str:
     return "; ".join(found) or ("" if audit.call == "not surveyed" else "nothing")
 
 
-def say_remedies(audit: TuyereAudit, unit: str) -> str:
+def say_remedies(audit: TuyereAudit, unit: str, *, lip: bool = True) -> str:
     """What to do at a tuyere: ``chip sill 1/2 in; daub lip out 3/8 in``."""
     words = {
         "chip sill": "chip sill {}",
@@ -209,7 +209,9 @@ def say_remedies(audit: TuyereAudit, unit: str) -> str:
         "fill hollow": "fill the hollow above the lip, {} deep",
     }
     return "; ".join(
-        words[each.work].format(say_length(each.by, unit)) for each in audit.remedies
+        words[each.work].format(say_length(each.by, unit))
+        for each in audit.remedies
+        if lip or each.work != "daub lip"
     )
 
 
@@ -236,12 +238,17 @@ def _rounded_up(mm: float, unit: str) -> str:
     return say_length(step * ceil(mm / step - 1e-9), unit)
 
 
-def taper_lines(audits: Sequence[TuyereAudit], design: Design) -> list[str]:
-    """What to do at the tuyeres: the advice on the drawing, then each remedy once."""
+def taper_lines(
+    audits: Sequence[TuyereAudit], design: Design, *, lips: bool = True
+) -> list[str]:
+    """What to do at the tuyeres: the advice on the drawing, then each remedy once.
+
+    Without ``lips`` nothing of those: a recheck judges them by themselves.
+    """
     advice = taper_advice(audits, design)
     alike: dict[str, list[str]] = {}
     for audit in audits:
-        if words := say_remedies(audit, design.length_unit):
+        if words := say_remedies(audit, design.length_unit, lip=lips):
             alike.setdefault(words, []).append(str(audit.number))
     unread = [str(audit.number) for audit in audits if audit.call == "not surveyed"]
     lines = [upfirst(f"{advice}.")] if advice else []

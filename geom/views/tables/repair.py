@@ -28,7 +28,15 @@ from geom.repair.plan.result import (
     ZoneNote,
     ZonePlan,
 )
-from geom.units import CUBIC_FOOT, LITRE, POUND, as_fraction, say_both, say_length
+from geom.units import (
+    CUBIC_FOOT,
+    LITRE,
+    POUND,
+    US_GALLON,
+    as_fraction,
+    say_both,
+    say_length,
+)
 from geom.views.say import (
     figures,
     plain,
@@ -45,9 +53,6 @@ from geom.views.say import (
     upfirst,
 )
 from geom.views.tables.support import support_warnings
-
-#: A US gallon is 231 cubic inches, exactly (NIST Handbook 44, appendix C); mm3.
-_GALLON = 231.0 * 25.4**3
 
 
 @dataclass(frozen=True)
@@ -161,7 +166,7 @@ def daub_rows(daub: Daub, design: Design) -> list[tuple[str, str]]:
         ),
         (
             "Water",
-            f"{_say_water(daub, design)} in all",
+            f"{say_water(daub.water_least, daub.water_most, design)} in all",
         ),
         (
             "Batches",
@@ -176,16 +181,13 @@ def daub_rows(daub: Daub, design: Design) -> list[tuple[str, str]]:
     ]
 
 
-def _say_water(daub: Daub, design: Design) -> str:
-    """Water in litres, in US gallons first where the shop measures in inches."""
-    litres = f"{figures(daub.water_least)} to {figures(daub.water_most)} L"
+def say_water(least: float, most: float, design: Design) -> str:
+    """So many to so many litres; US gallons first where the shop measures in inches."""
+    litres = f"{figures(least)} to {figures(most)} L"
     if design.length_unit != "in":
         return litres
-    least, most = (
-        figures(water * LITRE / _GALLON)
-        for water in (daub.water_least, daub.water_most)
-    )
-    return f"{least} to {most} US gal ({litres})"
+    gallons = [figures(water * LITRE / US_GALLON) for water in (least, most)]
+    return f"{' to '.join(gallons)} US gal ({litres})"
 
 
 def _volume(volume: Quantity, design: Design) -> str:
@@ -416,9 +418,10 @@ def melting_lines(worn: WornMelting | None, design: Design) -> list[str]:
     if zone.rate is None and zone.blast is None:
         lines.append("To melt as hard on the same area, rate and blast change alike.")
     if zone.rate is not None:
-        lines.append(f"Rate that keeps the specific rate: {_flow(zone.rate, 'kg/h')}.")
+        rate = _measured("rate", zone.rate, design)
+        lines.append(f"Rate that keeps the specific rate: {rate}.")
     if zone.blast is not None:
-        lines.append(f"Blast that keeps it: {_flow(zone.blast, 'm³/h')}.")
+        lines.append(f"Blast that keeps it: {_measured('blast', zone.blast, design)}.")
     lines.append(
         "The furnace does not melt more by itself: blown as before, it is blown softer."
     )

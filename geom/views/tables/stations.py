@@ -11,16 +11,12 @@ from geom.frame import clock_face
 from geom.sampling.plan import SamplingPlan
 from geom.sampling.stations import Advice, Aim
 from geom.units import (
-    CUBIC_FOOT,
-    LITRE,
-    SQUARE_FOOT,
-    SQUARE_METRE,
     UNIT_NAMES,
     as_fraction,
     from_mm,
     say_both,
 )
-from geom.views.say import figures, plain, say_mark
+from geom.views.say import plain, say_area, say_mark, say_volume, say_wear
 
 _NOW: dict[Aim, str] = {
     "volume": "Standard uncertainty of the rebuild volume",
@@ -36,7 +32,7 @@ def station_lines(design: Design, advice: Advice, readings: int) -> list[str]:
     """What stands over the rows: which lining, and how uncertain it is now."""
     lines = [
         f"Measure next: {plain(design.name)} ({readings} readings)",
-        f"{_NOW[advice.aim]} now: {_amount(advice.aim, advice.now)}",
+        f"{_NOW[advice.aim]} now: {_amount(advice.aim, advice.now, design)}",
     ]
     if advice.unread:
         lines.append("Wall that nobody has read counts in it, as it is expected to be.")
@@ -57,19 +53,16 @@ def station_rows(design: Design, advice: Advice) -> list[tuple[str, ...]]:
             f"{station.azimuth:.5g} deg",
             say_both(station.height, design.length_unit)
             + (", again" if station.is_repeat else ""),
-            _amount(advice.aim, station.after),
+            _amount(advice.aim, station.after, design),
         )
         for rank, station in enumerate(advice.stations, 1)
     ]
 
 
-def _amount(aim: Aim, value: float) -> str:
-    """Say a volume or an area in metric and in the foundry's feet."""
-    if aim == "volume":
-        litres, feet = figures(value / LITRE), figures(value / CUBIC_FOOT)
-        return f"{litres} litres ({feet} cu ft)"
-    metres, feet = figures(value / SQUARE_METRE), figures(value / SQUARE_FOOT)
-    return f"{metres} sq m ({feet} sq ft)"
+def _amount(aim: Aim, value: float, design: Design) -> str:
+    """A volume or an area, in the shop's measures."""
+    in_words = say_volume if aim == "volume" else say_area
+    return in_words(value, design)
 
 
 def station_remark(design: Design, advice: Advice) -> str:
@@ -78,7 +71,8 @@ def station_remark(design: Design, advice: Advice) -> str:
         f"Clock seen from above, {plain(design.azimuth_zero, most=60)} at 12 o'clock; "
         f"heights above the {plain(design.height_zero, most=60)}. Each row is foretold "
         "for its reading and those of the rows above it, of a radius, with a standard "
-        f"uncertainty of {advice.reading_sd:.1f} mm like the readings so far."
+        f"uncertainty of {say_wear(advice.reading_sd, design.length_unit)} like the "
+        "readings so far."
     )
 
 

@@ -110,8 +110,8 @@ def _say_behind(behind: LeastBehind, design: Design) -> str:
     )
     if behind.wanted is None:
         return words
-    less = "" if behind.kept else "less than "
-    return f"{words}; {less}the {say_length(behind.wanted, unit)} that the shop wants"
+    side = "the shop wants" if behind.kept else "LESS than the shop wants:"
+    return f"{words}; {side} {say_length(behind.wanted, unit)}"
 
 
 def relining_rows(band: RelinedBand, design: Design) -> list[tuple[str, str, str]]:

@@ -56,9 +56,10 @@ from geom.views.say import (
     say_heights,
     say_interval,
     say_length_interval,
-    say_litres,
     say_volume,
     say_volume_interval,
+    say_volume_within,
+    say_wear,
     upfirst,
 )
 from geom.views.tables.openings import taper_lines
@@ -265,13 +266,15 @@ def _level_row(level: Level, design: Design) -> tuple[str, str, str, str]:
     )
 
 
-def budget_rows(findings: Findings) -> list[tuple[str, str, str, str]]:
+def budget_rows(findings: Findings, design: Design) -> list[tuple[str, str, str, str]]:
     """Source, how it was judged, its size, and its share of the volume's variance."""
     return [
         (
             plain(line.source),
             line.kind,
-            f"{line.sd:.3g} {plain(line.unit, most=20)}",
+            say_wear(line.sd, design.length_unit)
+            if line.unit == "mm"
+            else f"{line.sd:.3g} {plain(line.unit, most=20)}",
             f"{100.0 * line.share_of_volume_variance:.0f} %",
         )
         for line in findings.budget
@@ -303,7 +306,7 @@ def terminal_rows(
     rows = [
         *(("STOP", words) for words in stop_warnings(works, design)),
         ("Survey", f"{findings.title} ({findings.readings.count:,} readings)"),
-        ("Rebuild volume", say_litres(findings.volume.rebuild)),
+        ("Rebuild volume", say_volume_within(findings.volume.rebuild, design)),
         *_deepest(design, findings),
         ("Zones", _zone_counts(findings)),
         *_repair(design, works),
@@ -427,12 +430,12 @@ def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911,
             return (
                 "The design names no datum band: the axis was found on the whole wall, "
                 "as if what is sound of it were on its drawing, with a standard "
-                f"uncertainty of {sd:.1f} mm."
+                f"uncertainty of {say_wear(sd, unit)}."
             )
         case PoseAsStated(cloud, sd):
             return (
                 f"{cloud}: too few points to find the axis on; the cloud was taken to "
-                f"stand as stated, to {sd:.0f} mm."
+                f"stand as stated, to {say_both(sd, unit)}."
             )
         case BandsOff(bias):
             side = "wider" if bias > 0 else "narrower"

@@ -225,7 +225,7 @@ def test_a_chip_says_where_the_rod_stops_at_foot_and_head(pages, furnace):
     low, high = (as_fraction(radius / 25.4) for radius in ends)
     thick = as_fraction(zone.chip.thickness.value / 25.4)
     stop = low if low == high else f"{low} at the foot, {high} at the head"
-    assert f"{thick} off; stop: rod {stop}" in pages[1]
+    assert f"{thick} in off; stop: rod {stop}" in pages[1]
 
 
 def test_the_rod_of_the_finished_face_is_the_drawing_less_what_wet_daub_needs(furnace):
@@ -264,7 +264,8 @@ def test_the_mix_in_pails_is_that_of_the_plan(furnace):
     pails = daub.sand.value / mix.sand_density * 1e3 / 12.0 / max(daub.batches, 1)
     assert sand == pytest.approx(pails, abs=0.26)
     assert sand / clay == pytest.approx(3.0, rel=0.15)
-    assert second.startswith("A pail holds 0.424 ft³ (12.0 L)")
+    # 12 L are 12 / 3.785411784 US gallons
+    assert second.startswith("A pail holds 3.17 US gal, struck level")
 
 
 def test_what_to_have_ready_is_the_order_each_figure_by_its_name(pages, furnace):
@@ -289,7 +290,7 @@ def test_the_order_of_work_is_the_days_each_step_with_what_to_mind(pages, furnac
     assert places == sorted(places)
     for row in rows:
         assert row.mind in pages[2]
-        assert row.takes in pages[2]
+        assert row.lasts in pages[2]
     assert "Dried, by" in pages[2]
     assert "Lit up by" in pages[2]
 

@@ -18,7 +18,7 @@ import pypdf
 import pytest
 from pypdf.generic import ContentStream
 
-from geom.design import Profile
+from geom.design import Design, Profile
 from geom.errors import InputError
 from geom.views.paper.strickle import face_points, sheets, strickle_bytes
 from tests.walls import plain_design
@@ -304,8 +304,8 @@ class Sheet:
         ]
 
 
-def pdf_sheets(**options: float) -> list[Sheet]:
-    content = strickle_bytes(DESIGN, LOW, HIGH, form="pdf", **options)
+def pdf_sheets(design: Design = DESIGN, **options: float) -> list[Sheet]:
+    content = strickle_bytes(design, LOW, HIGH, form="pdf", **options)
     return [Sheet(page) for page in pypdf.PdfReader(io.BytesIO(content)).pages]
 
 
@@ -320,6 +320,19 @@ def test_a_pdf_has_the_drawn_face_to_size_on_every_sheet(scale: float) -> None:
             round(bar, 3) for bar in sheet.bars if bar == pytest.approx(100.0)
         ] != []
         assert "bar 100 mm; print at 100 %" in sheet.text
+
+
+def test_an_inch_shop_holds_its_rule_to_a_bar_of_inches() -> None:
+    (sheet,) = pdf_sheets(plain_design(profile=PROFILE, length_unit="in"), scale=0.1)
+    assert "bar 4 in; print at 100 %" in sheet.text
+    assert [bar for bar in sheet.bars if bar == pytest.approx(101.6, abs=1e-3)]
+
+
+def test_every_setting_stands_whole_on_a_sheet() -> None:
+    on_sheets = " ".join(sheet.text for sheet in pdf_sheets())
+    settings = labels()
+    assert len(settings) > 20
+    assert all(words in on_sheets for words in settings)
 
 
 def test_sheets_join_where_their_crosses_lie_on_each_other() -> None:

@@ -161,7 +161,7 @@ GAP = Gap(
         (PastSurveys(1, used=True), "One past survey was used beside the readings."),
         (PastSurveys(2, used=False), "2 past surveys were not used: "),
         (PastBesideCloud(), "Past surveys are not used beside a point cloud."),
-        (NoDatumBand(0.34), "with a standard uncertainty of 0.3 mm"),
+        (NoDatumBand(0.34), "with a standard uncertainty of 0.340 mm"),
         (PoseAsStated("a.las", 5.0), "a.las: too few points to find the axis on"),
         (BandsOff(-3.0), "read 3 mm narrower than drawn"),
         (BandsOff(3.0), "read 3 mm wider than drawn"),
@@ -188,5 +188,6 @@ def test_the_public_assess_words_what_to_mind_in_the_shops_unit():
 
 
 def test_budget_shares_are_percent(furnace):
-    rows = tables.budget_rows(furnace.findings)
-    assert rows[0] == ("wall between readings", "A", "2.4 mm", "71 %")
+    rows = tables.budget_rows(furnace.findings, furnace.design)
+    said = "0.094 in (2.40 mm)"  # 2.4 / 25.4
+    assert rows[0] == ("wall between readings", "A", said, "71 %")
