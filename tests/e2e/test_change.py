@@ -171,7 +171,13 @@ def test_the_summary_says_it_in_a_few_lines(
 ) -> None:
     assert change(shop, tmp_path / "out") == 0
     said = " ".join(capsys.readouterr().out.split())
-    for words in ("From first, worked out", "To last", "Lost ", "Put back ", " L, 95 %: "):
+    for words in (
+        "From first, worked out",
+        "To last",
+        "Lost ",
+        "Put back ",
+        " L, 95 %: ",
+    ):
         assert words in said
     assert "Greatest loss" in said
     assert "start with change.html" in said
