@@ -28,13 +28,16 @@ from geom.views.say import span
 if TYPE_CHECKING:
     from reportlab.graphics.shapes import Drawing
 
-#: Least scale, points to the mm: a 4 1/2 in brick is 30 points wide.
-_LEAST_SCALE = 0.27
+#: Least scale, points to the mm: a 4 1/2 in brick is 30 points wide; where room is
+#: short, 24.
+LEAST_SCALE, SMALL_SCALE = 0.27, 0.21
 #: An elevation is never taller than this, points.
 TALL = 250.0
 #: Kept free to the left, to the right, below and above; points.
-_LEFT, _RIGHT, _BELOW, _ABOVE = 30.0, 60.0, 40.0, 6.0
+_LEFT, _RIGHT, _BELOW, _ABOVE = 30.0, 60.0, 40.0, 10.0
 _TYPE = 12.0
+#: Height of the scale bar with its words, points.
+_BAR = 14.0
 #: Outline of a segment, and the disc that holds its step; points.
 _HEAVY, _DISC = 3.2, 8.5
 #: Bricks of a segment no further apart than this have one outline, mm: half an inch.
@@ -139,6 +142,7 @@ def elevations(
     skin: int,
     width: float,
     tall: float = TALL,
+    least: float = LEAST_SCALE,
     support: Support | None = None,
 ) -> list[Drawing]:
     """One skin of a zone seen from inside, unrolled; in strips where it is wide.
@@ -155,6 +159,8 @@ def elevations(
     width : float, points
     tall : float, points
         Of the wall in one strip, at most.
+    least : float
+        Points to the mm that a wide zone is drawn in, at least.
     support : Support, optional
         Segments of the zone and stops, to be marked.
     """
@@ -163,22 +169,34 @@ def elevations(
     kinds = kinds_of(zone.brickwork.bricks)
     bricks = [brick for brick in zone.brickwork.bricks if brick.skin == skin]
     drawn = []
-    for view in _views(zone, surface.design, width, tall):
+    for view in _views(zone, surface.design, width, tall, least):
         held = [brick for brick in bricks if view.holds(brick)]
         if held:
             marks = () if support is None else _marks(view, zone, held, support)
-            drawn.append(_elevation(view, zone, surface, held, kinds, marks=marks))
-    return drawn
+            made = _elevation(view, zone, surface, held, kinds, marks=marks)
+            drawn.append((view, made))
+    for view, made in drawn[-1:]:  # one bar is enough for all strips
+        right = made.width - 4.0
+        for part in scale_bar(
+            view.design, view.scale, most=0.4 * view.wide, right=right
+        ):
+            made.add(part)
+    for _, made in drawn[:-1]:
+        made.height -= _BAR
+        made.shift(0.0, -_BAR)
+    return [made for _, made in drawn]
 
 
-def _views(zone: ZonePlan, design: Design, width: float, tall: float) -> list[_View]:
+def _views(
+    zone: ZonePlan, design: Design, width: float, tall: float, least: float
+) -> list[_View]:
     reach = min(span(zone) + 4.0, 360.0)
     left = zone.azimuth_from - 2.0 if reach < 360.0 else 180.0
     low, high = zone.height_from, zone.height_to
     radius = float(design.profile.radius_at(0.5 * (low + high)))
     room = width - _LEFT - _RIGHT
     around = radius * float(np.deg2rad(reach))
-    strips = max(int(np.ceil(around * _LEAST_SCALE / room - 1e-9)), 1)
+    strips = max(int(np.ceil(around * least / room - 1e-9)), 1)
     scale = min(room * strips / around, tall / (high - low))
     part = reach / strips
     return [
@@ -207,10 +225,7 @@ def _elevation(
         words = f"{brick.course + 1}{kinds[brick.piece].letter}"
         for part in brick_shapes(flat, brick, words):
             made.add(part)
-    bar = scale_bar(
-        view.design, view.scale, most=0.4 * view.wide, right=made.width - 4.0
-    )
-    for part in (*_openings(view), *_heights(view), *_hours(view), *bar, *marks):
+    for part in (*_openings(view), *_heights(view), *_hours(view), *marks):
         made.add(part)
     return made
 
@@ -263,7 +278,7 @@ def segment_outlines(
 
 
 def _segment(view: _View, own: Sequence[PlacedBrick], step: str) -> Iterator[Any]:
-    """The outline of some bricks, and their step in a disc within its upper left."""
+    """The outline of some bricks, their step in a disc on its upper left corner."""
     from reportlab.graphics.shapes import Circle, Polygon, String
     from reportlab.lib import colors
 
@@ -283,7 +298,7 @@ def _segment(view: _View, own: Sequence[PlacedBrick], step: str) -> Iterator[Any
         )
     first = outlines[0]
     corner = first[np.argmax(first[:, 1] - 1e-3 * first[:, 0])]
-    x, y = float(corner[0]) + 0.8 * _DISC, float(corner[1]) - 0.8 * _DISC
+    x, y = float(corner[0]), float(corner[1]) + 0.2 * _DISC  # off the labels
     yield Circle(
         x, y, _DISC, fillColor=colors.black, strokeColor=colors.white, strokeWidth=1.0
     )

@@ -22,7 +22,14 @@ from geom.repair.masonry.support import Support
 from geom.repair.plan.result import OpeningMet, ZonePlan
 from geom.surface.radial import RadialSurface
 from geom.units import say_length
-from geom.views.paper.brick_drawing import TALL, Kind, elevations, kinds_of
+from geom.views.paper.brick_drawing import (
+    LEAST_SCALE,
+    SMALL_SCALE,
+    TALL,
+    Kind,
+    elevations,
+    kinds_of,
+)
 from geom.views.paper.brick_section import busiest_height, level_section
 from geom.views.paper.style import (
     BODY,
@@ -33,7 +40,7 @@ from geom.views.paper.style import (
     two_columns,
 )
 from geom.views.say import plain, say_span
-from geom.views.tables.cards import clock_span
+from geom.views.tables.cards import clock_span, unbroken
 from geom.views.tables.repair import say_short, say_zone_note
 from geom.views.tables.support import (
     segment_words,
@@ -50,7 +57,7 @@ _SEGMENTS = 0.42
 #: Columns of the courses where segments stand beside them, as shares.
 _NARROW = (0.12, 0.18, 0.20, 0.50)
 #: Ways to put the tables of a zone on its page, tried in this order.
-Layout = Literal["side by side", "over the page"]
+Layout = Literal["side by side", "tight", "over the page"]
 _LAYOUTS: tuple[Layout, ...] = get_args(Layout)
 #: Pages that may be filled where one is too few, what is lost at the foot off.
 _TWO = 1.9
@@ -84,7 +91,7 @@ def brick_page(
     made = partial(_page, zone, works, surface, frame.text_width)
     for layout in _LAYOUTS:
         pages = _TWO if layout == "over the page" else 1.0
-        for share in _SHARES:
+        for share in (*_SHARES, 0.0) if layout == "tight" else _SHARES:
             story = made(share, layout)
             if frame.height_of(story) <= pages * frame.text_height:
                 return story
@@ -110,9 +117,16 @@ def _page(  # noqa: PLR0917
         paragraph(f"{heights} above {zero}", 13.0, bold=True, after=2),
         paragraph(_lay_up(layup, works, design), BODY, after=2),
         *_notes(zone, design),
-        *_drawings(zone, layup, works.support, surface, width=width, share=share),
+        *_drawings(
+            zone,
+            layup,
+            works.support,
+            surface,
+            width=width,
+            share=share,
+            least=SMALL_SCALE if layout == "tight" else LEAST_SCALE,
+        ),
         *_tables(zone, layup, works, surface, width, share, layout),
-        *signature_lines("Done by"),
     ]
 
 
@@ -125,8 +139,25 @@ def _tables(  # noqa: PLR0917
     share: float,
     layout: Layout,
 ) -> list[Flowable]:
-    """Section and letters, segments and courses, as the layout has them."""
+    """Section and letters, segments and courses, as the layout has them.
+
+    A tight one leaves out the section, which shows nothing that the courses do not.
+    """
+    from reportlab.platypus import Spacer
+
     design, kinds = surface.design, kinds_of(layup.bricks)
+    if layout == "tight":
+        left = _SEGMENTS * width
+        right = width - left - _BETWEEN
+        signed = [Spacer(1, 10), paragraph(f"Done by {'_' * 16}", BODY, after=0)]
+        return [
+            two_columns(
+                [*_letters(kinds, design, left), *signed],
+                _courses(layup, kinds, design, right),
+                (left + _BETWEEN, right),
+            ),
+            *_segments(zone, works, design, width, abreast=2),
+        ]
     wide = max(share, _LEAST_SECTION) * _SECTION * width
     rest = width - wide - _BETWEEN
     section, letters = (
@@ -143,10 +174,16 @@ def _tables(  # noqa: PLR0917
                 _courses(layup, kinds, design, width - left - _BETWEEN),
                 (left + _BETWEEN, width - left - _BETWEEN),
             ),
+            *signature_lines("Done by"),
         ]
     courses = _courses(layup, kinds, design, width, narrow=False)
     segments = _segments(zone, works, design, width)
-    return [two_columns(section, letters, columns), *segments, *courses]
+    return [
+        two_columns(section, letters, columns),
+        *segments,
+        *courses,
+        *signature_lines("Done by"),
+    ]
 
 
 def _lay_up(layup: LayUp, works: RepairPackage, design: Design) -> str:
@@ -174,19 +211,26 @@ def whole_words(layup: LayUp) -> list[str]:
     for one in layup.tally:
         halves = "1 half" if one.pieces == 1 else f"{one.pieces} halves"
         cut = f", {halves} out of {one.for_pieces}" if one.pieces else ""
+        whole = f"{one.whole} whole" if one.whole or not one.pieces else ""
         words.append(
-            f"{plain(one.name, most=40)}: {one.whole} whole{cut}, "
+            f"{plain(one.name, most=40)}: {whole}{cut if whole else cut[2:]}, "
             f"{one.breakage} for breakage"
         )
     return words
 
 
 def _segments(
-    zone: ZonePlan, works: RepairPackage, design: Design, width: float
+    zone: ZonePlan,
+    works: RepairPackage,
+    design: Design,
+    width: float,
+    *,
+    abreast: int = 1,
 ) -> list[Flowable]:
-    rows = [
+    """How the wall is opened, so many segments in a row."""
+    cells: list[tuple[str | list[Flowable], ...]] = [
         (
-            str(each.step),
+            [paragraph(str(each.step), BODY, bold=True, after=0)],
             f"{clock_span(each, design)}, "
             f"{say_span(each.height_from, each.height_to, design)}",
             str(each.bricks),
@@ -194,10 +238,15 @@ def _segments(
         for each in works.support.segments
         if each.zone == zone.id
     ]
+    blank = ("", "", "")
+    cells += [blank] * (-len(cells) % abreast)
+    parts = (0.10, 0.66, 0.24) if abreast == 1 else (0.06, 0.86, 0.08)
     table = ruled_table(
-        ("", "Where", "Bricks"),
-        rows,
-        widths=[part * width for part in (0.10, 0.66, 0.24)],
+        ("", "Where", "Bricks")
+        if abreast == 1
+        else ("", "Where; bricks", "") * abreast,
+        [sum(cells[k : k + abreast], ()) for k in range(0, len(cells), abreast)],
+        widths=[part * width / abreast for part in parts] * abreast,
     )
     table.spaceAfter = 4.0
     return [
@@ -215,8 +264,11 @@ def _drawings(
     *,
     width: float,
     share: float,
+    least: float,
 ) -> list[Flowable]:
     tall = share * TALL / layup.skins
+    if least < LEAST_SCALE:
+        tall = max(tall, least * (zone.height_to - zone.height_from))
     story: list[Flowable] = []
     for skin in range(layup.skins, 0, -1):
         if layup.skins > 1:
@@ -224,7 +276,13 @@ def _drawings(
             name += ", laid first" if skin == layup.skins else ""
             story.append(paragraph(name, BODY, bold=True, after=1))
         story += elevations(
-            zone, surface, skin=skin, width=width, tall=tall, support=support
+            zone,
+            surface,
+            skin=skin,
+            width=width,
+            tall=tall,
+            least=least,
+            support=support,
         )
     words = (
         "Seen from inside. Number: course. Letter: brick. Hatched: half. Grey: daub. "
@@ -303,7 +361,7 @@ def _courses(
         table,
         paragraph(
             "Foot: lower edge. Rod: axis to face. Tape: along the drawn face from 12 "
-            "o'clock, the way azimuth grows, to the first edge; minus: before 12.",
+            "o'clock, as azimuth grows, to the first edge; minus: before 12.",
             _SMALL,
             after=2,
         ),
@@ -324,7 +382,10 @@ def course_rows(
         near, far = say_short(min(faces), unit), say_short(max(faces), unit)
         radius = float(design.profile.radius_at(course.height_from))
         runs = [
-            f"{_many(len(run))}{kinds[run[0].piece].letter} {_tape(run, radius, unit)}"
+            unbroken(
+                f"{_many(len(run))}{kinds[run[0].piece].letter} "
+                f"{_tape(run, radius, unit)}"
+            )
             for run in _runs(course)
         ]
         rows.append(
@@ -371,7 +432,7 @@ def _tape(run: Sequence[PlacedBrick], radius: float, unit: str) -> str:
     first, last = _edges(run[0])[0], _edges(run[-1])[1]
     first -= 360.0 * (first > last)
     words = say_short(np.deg2rad(first) * radius, unit)
-    return f"at {words}".replace(" ", "\N{NO-BREAK SPACE}")
+    return f"at {words}"
 
 
 def _notes(zone: ZonePlan, design: Design) -> list[Flowable]:
