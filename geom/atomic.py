@@ -228,7 +228,6 @@ def _swap(scratch: Path, target: Path, ours: Container[str] | None) -> None:
 
     Parameters
     ----------
-    scratch, target : Path
     ours : container of str, or None
         None: nothing may stand there.
     """

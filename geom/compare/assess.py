@@ -51,8 +51,6 @@ def volume_budget(
 
     Parameters
     ----------
-    posterior : Posterior
-    nodes : Nodes
     patch : array (q,), radian mm
     typical_sd : float, mm
         Of cut-back over the surveyed wall, given next to the wall's own line.
@@ -79,8 +77,6 @@ def assess(
 
     Parameters
     ----------
-    surface : RadialSurface
-    design : Design
     title : str, optional
         Of the survey; default the lining's name.
     created : datetime, optional

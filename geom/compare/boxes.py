@@ -96,10 +96,8 @@ def wall_boxes(findings: Findings, grid: Grid, design: Design) -> WallBoxes:
 
     Parameters
     ----------
-    findings : Findings
     grid : Grid
         That they are on.
-    design : Design
     """
     edge, maps = box_edges(design), findings.maps
     row = np.clip(np.searchsorted(edge, grid.height) - 1, 0, edge.size - 2)

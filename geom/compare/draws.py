@@ -116,7 +116,6 @@ class WallDraws:
 
     Attributes
     ----------
-    nodes : Nodes
     plain : array (q, n), mm
         Of the process itself.
     cutback : array (q, n), mm
@@ -240,11 +239,6 @@ class WallDraws:
 def prior_of(surface: RadialSurface, nodes: Nodes) -> Float:
     """Prior covariance of cut-back between nodes, the first round the ring for all.
 
-    Parameters
-    ----------
-    surface : RadialSurface
-    nodes : Nodes
-
     Returns
     -------
     array (rows, rows, columns), mm2
@@ -264,11 +258,9 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
 
     Parameters
     ----------
-    nodes : Nodes
     prior : array (rows, rows, columns), mm2, optional
         From `prior_of`.  Without it what worn patches vary by is taken from the patches
         themselves, which serves where all wall was read alike.
-    seed : int
     """
     count = RULES.draws
     deviation = nodes.draws(np.arange(nodes.mean.size), count, seed=seed)
@@ -423,7 +415,6 @@ def _sound(nodes: Nodes, average: Float32, prior: Float | None) -> Float:
 
     Parameters
     ----------
-    nodes : Nodes
     average : array (rows, columns, n), mm
         Draws of the patches' averages.
     prior : array (rows, columns), mm2, or None
@@ -458,7 +449,6 @@ def _one_signed(field: Float32, patch: _Kernel, settled: Bool) -> Float32:
     Parameters
     ----------
     field : array (rows, columns, n), mm
-    patch : _Kernel
     settled : bool array (rows, columns)
         Patches whose sign has been drawn.
     """
@@ -513,8 +503,6 @@ def _correlated(
     Parameters
     ----------
     shape : (rows, columns, n)
-    patch : _Kernel
-    rng : Generator
     paired : bool array (rows, columns)
         Where it is the same half a turn on.
     common : float

@@ -44,7 +44,6 @@ class Extent:
         ----------
         mask : bool array (m, k)
             With at least one cell.
-        grid : Grid
         """
         first, last, all_round = columns_spanned(mask)
         rows = np.flatnonzero(mask.any(axis=1))
@@ -103,7 +102,6 @@ def outline(mask: Bool, grid: Grid) -> BaseGeometry:
     Parameters
     ----------
     mask : bool array (m, k)
-    grid : Grid
 
     Returns
     -------

@@ -69,8 +69,6 @@ def deepest_point(
 
     Parameters
     ----------
-    surface : RadialSurface
-    walls : WallDraws
     seed : int
         Of the holes that no reading could see.
 
@@ -132,11 +130,8 @@ def unseen_holes(
 
     Parameters
     ----------
-    surface : RadialSurface
-    walls : WallDraws
     area : array (q,), m2
         Wall that counts at each node.
-    seed : int
 
     Returns
     -------

@@ -147,12 +147,10 @@ class BudgetLine:
 
     Attributes
     ----------
-    source : str
     kind : {'A', 'B'}
         JCGM 100:2008, 2.3.2 and 2.3.3: from statistics of the readings, or otherwise.
     sd : float
         Standard uncertainty of the source itself, in ``unit``.
-    unit : str
     share_of_volume_variance : float
         All lines add up to 1.
     """
@@ -190,7 +188,6 @@ class Maps:
         Index into `ACTIONS`, or `NO_CALL`.
     zone : int array
         Zone id, 0 where none.
-    surveyed : bool array
     """
 
     cutback: Float

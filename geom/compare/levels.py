@@ -51,7 +51,6 @@ def section_levels(
 
     Parameters
     ----------
-    surface : RadialSurface
     low, high : float, mm
         Surveyed heights; both get a section.
 

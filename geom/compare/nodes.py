@@ -85,8 +85,6 @@ class Nodes:
         ----------
         some : int array (s,)
             Which nodes.
-        count : int
-        seed : int
 
         Returns
         -------
@@ -238,7 +236,6 @@ def face_nodes(surface: RadialSurface, mask: Bool) -> Nodes:
 
     Parameters
     ----------
-    surface : RadialSurface
     mask : bool array (m, k)
         Cells of the piece, at least one of them.
 

@@ -117,7 +117,6 @@ def greatest_in_panels(
     ----------
     owner : int array (m, k)
         Panel that each cell of the grid lies in.
-    nodes : Nodes
     cutback : array (m, k), mm
         Best estimates; NaN where a cell does not count.
     count : int
@@ -228,7 +227,6 @@ class PanelState:
 
     Attributes
     ----------
-    panels : Panels
     cutback : array (p,), mm
         Mean over the panel's wall; NaN where too little of it was surveyed.
     covariance : array (p, p), mm2
@@ -274,7 +272,6 @@ def survey_panels(surface: RadialSurface, nodes: Nodes) -> PanelState:
 
     Parameters
     ----------
-    surface : RadialSurface
     nodes : Nodes
         Where its cells are known jointly.
     """
@@ -296,8 +293,6 @@ def panel_state(
 
     Parameters
     ----------
-    panels : Panels
-    grid : Grid
     cutback, sd : array (m, k), mm
         NaN where not surveyed.
     nodes : Nodes

@@ -30,7 +30,6 @@ def without_texture(
 
     Parameters
     ----------
-    nodes : Nodes
     sound : array (rows, columns)
         By averages over patches.
     patch : callable

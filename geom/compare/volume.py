@@ -53,8 +53,6 @@ def cell_volumes(
 
     Parameters
     ----------
-    walls : WallDraws
-    grid : Grid
     cutback, sd : array (m, k), mm
         Of the cells.
     patch : array (m, k), radian mm
@@ -182,7 +180,6 @@ def rebuild_volume(
 
     Parameters
     ----------
-    grid : Grid
     cutback, sd : array (m, k), mm
     patch : array (m, k), radian mm, optional
         Which wall counts; default all that is surveyed and no opening.
@@ -232,8 +229,6 @@ def excess(
 
     Parameters
     ----------
-    walls : WallDraws
-    grid : Grid
     cutback, sd : array (m, k), mm
     patch : array (m, k), radian mm
         Which wall counts.

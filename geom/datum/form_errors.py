@@ -228,7 +228,6 @@ def settled_on_sound_wall(pose: Pose, wall: WallPatches, *, on_bands: bool) -> P
     ----------
     pose : Pose
         That the patches were found with.
-    wall : WallPatches
     on_bands : bool
         Whether it rests on datum bands; else on the same wall, and its uncertainty says
         less of where the axis is.
@@ -256,7 +255,6 @@ def sound_wall_pose(wall: WallPatches, before: Float) -> tuple[Float, Float]:
 
     Parameters
     ----------
-    wall : WallPatches
     before : array (4, 4)
         Covariance of the pose without this.
 

@@ -40,11 +40,8 @@ def plan_support(
 
     Parameters
     ----------
-    plan : RepairPlan
-    surface : RadialSurface
     findings : Findings
         Of that surface.
-    design : Design
     """
     past = findings.maps.action == ACTIONS.index("brick")
     may_be = past | (np.nan_to_num(findings.maps.p_brick) >= POSSIBLE)
@@ -103,7 +100,6 @@ class RepairPackage:
 
     Attributes
     ----------
-    plan : RepairPlan
     support : Support
         What brickwork opens of the wall, and in what order.
     relining : tuple of RelinedBand
@@ -144,10 +140,8 @@ def prepare_repair(
 
     Parameters
     ----------
-    surface : RadialSurface
     findings : Findings
         Of that surface.
-    design : Design
 
     Returns
     -------

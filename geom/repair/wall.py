@@ -19,10 +19,8 @@ class Wall:
 
     Attributes
     ----------
-    grid : Grid
     cutback, sd : array
         NaN where not surveyed; ``sd`` is 0 for a wall that is known.
-    design : Design
     """
 
     grid: Grid

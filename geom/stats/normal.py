@@ -144,7 +144,6 @@ def heavy_exceedance(mean: Float, sd: Float, limit: float, freedom: float) -> Fl
     ----------
     mean, sd : array
         Broadcast; NaN stays NaN.
-    limit : float
     freedom : float
         More than 2.
 

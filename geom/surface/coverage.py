@@ -152,7 +152,6 @@ def surveyed_by(grid: Grid, azimuth: Float, height: Float) -> Bool:
 
     Parameters
     ----------
-    grid : Grid
     azimuth : array (n,), degrees
     height : array (n,), mm
     """
@@ -171,10 +170,8 @@ def within_reach(grid: Grid, azimuth: Float, height: Float, reach: Reach) -> Boo
 
     Parameters
     ----------
-    grid : Grid
     azimuth : array (n,), degrees
     height : array (n,), mm
-    reach : Reach
     """
     from scipy.spatial import cKDTree
 

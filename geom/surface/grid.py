@@ -127,7 +127,6 @@ def make_grid(
 
     Parameters
     ----------
-    design : Design
     surveyed : (low, high), mm
         Heights of the lowest and the highest reading: all between them counts as
         surveyed, round the ring too.

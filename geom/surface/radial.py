@@ -135,7 +135,6 @@ class Rejected:
         Where it is written.
     kind : {'radius', 'diameter', 'cutback'}
     value, expected : float, mm
-    reason : Contradicted or Outlying
     """
 
     place: str
@@ -199,7 +198,6 @@ class PoseAsStated:
 
     Attributes
     ----------
-    cloud : str
     sd : float, mm
         Standard uncertainty of that, at both ends of the profile.
     """
@@ -221,7 +219,6 @@ class BandAxisOff:
 
     Attributes
     ----------
-    band : DatumBand
     offset : float, mm
     tilt : float, degrees
     """
@@ -237,7 +234,6 @@ class InFront:
 
     Attributes
     ----------
-    cells : int
     distance : float, mm
         From which on it counts as in front.
     """
@@ -276,18 +272,14 @@ class RadialSurface:
 
     Attributes
     ----------
-    design : Design
-    grid : Grid
     radius, radius_sd : array (height, azimuth), mm
         Best estimate and standard uncertainty of the hot face; NaN where not surveyed.
     posterior : Posterior
         The joint posterior behind them: covariances and samples.
     count : int
         Readings that came in.
-    kinds : tuple of str
     rejected : tuple of Rejected
         Rod readings left out.
-    diagnostics : tuple of SurfaceDiagnostic
     seen : bool array (height, azimuth) or None
         Cells that a laser showed; None where rod readings are all there is.
     points_left_out : int

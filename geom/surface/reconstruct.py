@@ -68,8 +68,6 @@ def reconstruct(
 
     Parameters
     ----------
-    readings : RodReadings or CloudReadings
-    design : Design
     past : PastPrior, optional
         What earlier surveys of the same furnace taught, from `learn_prior`.
     repaired : SurveyBefore, optional

@@ -53,8 +53,6 @@ def assess(
 
     Parameters
     ----------
-    surface : RadialSurface
-    design : Design
     title : str, optional
         Of the survey; default the lining's name.
     created : datetime, optional

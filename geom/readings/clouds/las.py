@@ -74,7 +74,6 @@ class LasHeader:
     ----------
     start, end : int
         Byte of the first point; length of the file.
-    count : int
     form : PointFormat
         How a point is stored, unpacked.
     scale, offset : array (3,)
@@ -135,8 +134,6 @@ class LasCloud:
 
     Attributes
     ----------
-    name : str
-    count : int
     scale, offset : array (3,)
     form : PointFormat
         How a point is stored, unpacked.

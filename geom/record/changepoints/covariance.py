@@ -123,6 +123,7 @@ def table_covariance(square: Float, dof: float, row_mean: Float) -> TableCovaria
 
 def _diagonal(tables: Float) -> Float:
     """Variances of rows; (b, orders, rows, rows) to (b, orders, rows)."""
+    # of each record b and order m, the diagonal of its rows i
     return np.asarray(np.einsum("bmii->bmi", tables))
 
 

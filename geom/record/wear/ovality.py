@@ -29,8 +29,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import f as f_distribution
-from scipy.stats import t as t_distribution
+from scipy.special import fdtri, stdtrit
 
 from geom.compare.panels import HOURS
 from geom.design import Design
@@ -203,7 +202,7 @@ def _harmonic(ring: _Ring, order: int, alpha: float) -> Harmonic | None:
     mean = parts.mean(axis=0)
     covariance = np.cov(parts, rowvar=False) / count
     t_squared = float(mean @ np.linalg.pinv(covariance, hermitian=True) @ mean)
-    limit = 2.0 * (count - 1) / (count - 2) * f_distribution.isf(alpha, 2, count - 2)
+    limit = 2.0 * (count - 1) / (count - 2) * fdtri(2, count - 2, 1.0 - alpha)
     if not t_squared > limit:
         return None
     amplitude = float(np.hypot(*mean))
@@ -225,7 +224,7 @@ def _tuyere_contrast(ring: _Ring, front: Bool, alpha: float) -> Quantity | None:
     parts, stated = ring.project(shape[:, None])
     count = len(parts)
     mean, variance = float(parts.mean()), float(parts.var(ddof=1) / count)
-    limit = float(t_distribution.isf(0.5 * alpha, count - 1))
+    limit = float(stdtrit(count - 1, 1.0 - 0.5 * alpha))
     if not abs(mean) > np.sqrt(variance) * limit:
         return None
     variance += ASSUMED.systematic_share * stated

@@ -243,7 +243,6 @@ class _Fitted:
 
     Attributes
     ----------
-    value : array
     random : array
         Variance from what does not repeat: scatter, and surveys for their part.
     stated : array

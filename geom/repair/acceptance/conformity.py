@@ -106,7 +106,6 @@ def decide(chance: float, *, sure: float = SURE) -> Decision:
 
     Parameters
     ----------
-    chance : float
     sure : float, between 0.5 and 1
         Accept from there on; reject at its rest to one or less.
     """

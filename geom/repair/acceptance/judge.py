@@ -61,7 +61,6 @@ class RepairedWall:
 
     Attributes
     ----------
-    surface : RadialSurface
     nodes : Nodes
         Of the surface.
     tolerance : float, mm
@@ -166,7 +165,6 @@ class RepairedWall:
 
         Parameters
         ----------
-        opening : Opening
         number : int
             Among those of its kind.
         """
@@ -350,7 +348,6 @@ def face_state(
 
     Parameters
     ----------
-    surface : RadialSurface
     nodes : Nodes
         Of the surface.
     mask : bool array (m, k)
@@ -479,7 +476,6 @@ def distance_to(surface: RadialSurface, azimuth: Float, height: Float) -> Float:
 
     Parameters
     ----------
-    surface : RadialSurface
     azimuth : array (n,), degrees
     height : array (n,), mm
     """

@@ -73,7 +73,6 @@ class MaterialBalance:
         Of the face that both surveys cover.
     net : Quantity
         Put in less taken off.
-    put_in, taken_off : Quantity
     """
 
     area: float = field(metadata=AREA)
@@ -108,7 +107,6 @@ def material_balance(
 
     Parameters
     ----------
-    wall : WallBefore
     surface : RadialSurface
         After the repair.
     nodes : Nodes
@@ -195,8 +193,6 @@ def zone_sd(wall: WallBefore, grid: Grid, mask: Bool, mean_sd: float) -> float:
 
     Parameters
     ----------
-    wall : WallBefore
-    grid : Grid
     mask : bool array (m, k)
         Of the zone.
     mean_sd : float, mm

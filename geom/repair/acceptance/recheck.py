@@ -59,12 +59,10 @@ def recheck(
 
     Parameters
     ----------
-    before : SurveyBefore
     surface : RadialSurface
         After the repair.
     findings : Findings
         Of that surface.
-    design : Design
 
     Returns
     -------

@@ -27,7 +27,6 @@ class CheckPoint:
 
     Attributes
     ----------
-    azimuth, height : float
     deviation : Quantity or None
         Cut-back there; None where it was not surveyed.
     chance : float or None
@@ -124,8 +123,6 @@ class ZoneCheck(Extent):
         What was to be done; of a place found only now, what is to be done.
     found_now : bool
         The survey before did not call it.
-    area : float
-    face : FaceCheck
     moved : MaterialBalance or None
         Material put in and taken off; None where nothing of it was measured, or where
         the survey before did not call it.
@@ -185,7 +182,6 @@ class OpeningCheck:
     ----------
     number : int
         Among those of its kind, in the order of the design file, from 1.
-    kind : str
     azimuth : float, degrees
     height : float, mm
         Of its centre.
@@ -232,15 +228,12 @@ class Recheck:
 
     Attributes
     ----------
-    lining, title, created, version : str
     before_title, before_created : str
         Of the survey before the repair.
     tolerance : float, mm
     verdict : {'back on its drawing', 'not back', 'cannot tell'}
-    levels : tuple of LevelCheck
     zones : tuple of ZoneCheck
         Those of the survey before, then places found only now.
-    material : Material
     left_out : tuple of str
         Where readings are written that were left out of the fit.
     taper : tuple of TuyereAudit
@@ -248,7 +241,6 @@ class Recheck:
     drying : DryingSchedule or None
         Of the daub that the plan before put on; None where it tells of none.  Nothing
         is released before drying is signed for, on paper, by those who saw to it.
-    diagnostics : tuple of Diagnostic
     openings : tuple of OpeningCheck
         In the order of the design file; beside the verdict, which they do not enter.
     """

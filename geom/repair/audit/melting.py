@@ -84,13 +84,7 @@ class Worn:
 
 @dataclass(frozen=True)
 class WornLevel:
-    """One horizontal section and what it does.
-
-    Attributes
-    ----------
-    level : Level
-    worn : Worn
-    """
+    """One horizontal section and what it does."""
 
     level: Level = field(metadata=_SECTION)
     worn: Worn = field(metadata=MERGED)
@@ -202,7 +196,6 @@ def run_settings(
     ----------
     worn : WornMelting or None
         Of that surface.
-    surface : RadialSurface
     design : Design
         ``design.shop.melting`` tells what the shop knows of its melting.
     bottom : float, mm
@@ -248,7 +241,6 @@ def rate_as_drawn(melting: Melting, area: float) -> float | None:
 
     Parameters
     ----------
-    melting : Melting
     area : float, mm2
         Of its section.
 
@@ -376,7 +368,6 @@ def worn_melting(
 
     Parameters
     ----------
-    surface : RadialSurface
     findings : Findings
         Of that surface.
     design : Design
@@ -436,7 +427,6 @@ def band_ratio(surface: RadialSurface, rows: Int) -> Quantity:
 
     Parameters
     ----------
-    surface : RadialSurface
     rows : int array (b,)
         A narrow gap in a row is taken to be as the rest of it.
 

@@ -250,7 +250,6 @@ def bore_volume(profile: Profile, low: float, high: float) -> float:
 
     Parameters
     ----------
-    profile : Profile
     low, high : float, mm
         Within it.
 
@@ -310,7 +309,6 @@ def thickness_at(
     turned : array, degrees
         Azimuth from the tap hole.
     wall, least : float, mm
-    fall : float
 
     Returns
     -------

@@ -63,12 +63,6 @@ from geom.units import Bool, Float, Int
 class OpeningGeometry:
     """Lip, sill and wall above of one opening.
 
-    Parameters
-    ----------
-    opening : Opening
-    surface : RadialSurface
-    design : Design
-
     Attributes
     ----------
     profile_overhang : float, mm
@@ -274,7 +268,6 @@ class Measure:
 
     Attributes
     ----------
-    drawn : float
     found : Quantity or None
         None where not surveyed.
     repaired : Quantity
@@ -348,11 +341,6 @@ class TuyereAudit:
 def taper_audit(surface: RadialSurface, design: Design) -> tuple[TuyereAudit, ...]:
     """Look at the wall about every tuyere.
 
-    Parameters
-    ----------
-    surface : RadialSurface
-    design : Design
-
     Returns
     -------
     tuple of TuyereAudit
@@ -384,10 +372,6 @@ def within_tolerance(nominal: float, tolerance: float) -> Quantity:
     Each is taken to lie anywhere within ``tolerance`` of it, evenly and by itself;
     their difference is triangular about the nominal one, of half width
     a = 2 * tolerance.
-
-    Parameters
-    ----------
-    nominal, tolerance : float
 
     Returns
     -------

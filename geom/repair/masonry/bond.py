@@ -89,7 +89,6 @@ class Intervals:
 
         Parameters
         ----------
-        line : int
         barred : array, optional
             Where none may start or end ...
         apart : float
@@ -129,7 +128,6 @@ class _Line:
         Which of theirs.
     index : int
         Net row or column that it stands on.
-    poses : tuple of Poses
     """
 
     start: float
@@ -145,12 +143,6 @@ def lay_courses(
     hollow: Hollow, poses: Sequence[Poses], *, skin: int
 ) -> tuple[PlacedBrick, ...]:
     """Lay a hollow out in one skin.
-
-    Parameters
-    ----------
-    hollow : Hollow
-    poses : sequence of Poses
-    skin : int
 
     Returns
     -------
@@ -369,7 +361,6 @@ def numbered(bricks: Sequence[PlacedBrick], start: float) -> tuple[PlacedBrick, 
 
     Parameters
     ----------
-    bricks : sequence of PlacedBrick
     start : float, degrees
         Where a course begins.
     """

@@ -103,7 +103,6 @@ def curved_brick(
     most : float, mm
         Its back is no longer than this, a joint with it.
     joint : float, mm
-    name : str
 
     Examples
     --------

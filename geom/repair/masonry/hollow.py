@@ -42,7 +42,6 @@ class Hollow:
         nothing may be laid.
     reach : array (r, c), mm
         Depth that a back may reach.
-    design : Design
     """
 
     height: Float
@@ -86,7 +85,6 @@ def hollow_of(
 
     Parameters
     ----------
-    wall : Wall
     mask : bool array (m, k)
         Cells of the zone.
     open_to : bool array (m, k)

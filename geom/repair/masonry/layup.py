@@ -49,12 +49,10 @@ def place_bricks(
 
     Parameters
     ----------
-    wall : Wall
     mask : bool array (m, k)
         Cells of the zone.
     free : array (m, k), 0 to 1
         Share of each cell that no other brickwork has taken.
-    pieces : sequence of BrickPiece
     net : (row, column), mm
         How fine a net they are placed on.
     """
@@ -261,12 +259,10 @@ def lay_up(
 
     Parameters
     ----------
-    wall : Wall
     mask : bool array (m, k)
         Cells of the zone.
     free : array (m, k), 0 to 1
         Share of each cell that no other brickwork has taken.
-    pieces : sequence of BrickPiece
     """
     chosen = _few_shapes(wall, mask, free, pieces)
     bricks = place_bricks(wall, mask, free, chosen)

@@ -187,10 +187,6 @@ def sagitta(length: float, radius: float | Float) -> float | Float:
 def pieces_of(bricks: Sequence[Brick]) -> tuple[BrickPiece, ...]:
     """Every piece that a list of bricks gives, no two alike.
 
-    Parameters
-    ----------
-    bricks : sequence of Brick
-
     Examples
     --------
     >>> made = pieces_of([Brick("straight", 200.0, 100.0, 60.0)])
@@ -255,7 +251,6 @@ def count_pieces(
 
     Parameters
     ----------
-    pieces : iterable of BrickPiece
     breakage : float
         Share on top; rounded up for each brick.
 

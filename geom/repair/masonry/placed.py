@@ -49,7 +49,6 @@ class PlacedBrick:
 
     Attributes
     ----------
-    piece : BrickPiece
     azimuth : float
         Of the middle of its face.
     foot : float
@@ -198,7 +197,6 @@ def half_angle(piece: BrickPiece, face: float | Float) -> Float:
 
     Parameters
     ----------
-    piece : BrickPiece
     face : float or array, mm
         Distance of its face from the axis at mid-length, where that is least.
     """

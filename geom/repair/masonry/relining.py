@@ -27,7 +27,6 @@ class RingBrick:
 
     Attributes
     ----------
-    name : str
     least, most : int
         In one course: whole bricks, and the one cut to close the ring.
     needed : int
@@ -46,10 +45,8 @@ class Relining:
 
     Attributes
     ----------
-    bricks : tuple of RingBrick
     build, course : float
         Along the radius, and the height of a course without its joint.
-    courses : int
     height_from, height_to : float
         What the courses reach over: at least the band.
     backing : float or None
@@ -96,7 +93,6 @@ def relining_of(design: Design, low: float, high: float) -> tuple[Relining, ...]
 
     Parameters
     ----------
-    design : Design
     low, high : float, mm
         The band.
 

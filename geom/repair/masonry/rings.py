@@ -40,7 +40,6 @@ class Faces:
 
     Attributes
     ----------
-    name : str
     build, course : float
         Along the radius, and the height of the course.
     outer, inner : float
@@ -84,7 +83,6 @@ def single_shape_ring(brick: Brick | Faces, *, joint: float = 0.0) -> SingleShap
 
     Parameters
     ----------
-    brick : Brick or Faces
     joint : float, mm
         Counted within A and B.
 
@@ -173,12 +171,10 @@ class RingCount:
 
     Attributes
     ----------
-    bore_radius, build, course : float
     bricks : tuple of (str, int)
         Names and whole bricks: one shape or two.
     cut_hot, cut_back : float
         Faces of one brick more that is cut to width; 0 where none is.
-    joint_asked : float
     joint_hot, joint_back : float
         What joints come to at the hot face and at the back, all alike.
     turns : bool
@@ -231,7 +227,6 @@ def ring(
     ----------
     bore_radius : float, mm
         Of the hot face as drawn.
-    bricks : sequence of Brick
     joint : float, mm
         Asked for, at the hot face and at the back.
     build : float, mm, optional

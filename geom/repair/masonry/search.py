@@ -72,7 +72,6 @@ def stand(height: Float, up: float, design: Design, cover: float) -> Stand:
     height : array (r,), mm
         Of its lower edge.
     up : float, mm
-    design : Design
     cover : float, mm
         Least depth behind the drawn face.
     """
@@ -108,10 +107,8 @@ class Poses:
 
     Attributes
     ----------
-    piece : BrickPiece
     cover : float, mm
         Least depth of its face behind the drawn one.
-    stand : Stand
     half : array (r,), degrees
         Half of what it takes of the ring with half a joint, by its foot.
     value : array (r, c), mm3
@@ -149,8 +146,6 @@ def poses_of(
 
     Parameters
     ----------
-    hollow : Hollow
-    pieces : sequence of BrickPiece
     cover : float, mm
         Least depth of a face behind the drawn one.
     first_skin : bool

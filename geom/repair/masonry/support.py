@@ -37,7 +37,6 @@ class Seat:
 
     Attributes
     ----------
-    zone : int
     azimuth_from, azimuth_to : float, degrees
         Of the brick, the way azimuth grows.
     height_from, height_to : float, mm
@@ -72,7 +71,6 @@ class Segment:
     ----------
     step : int
         When it is opened, from 1 on.
-    zone : int
     azimuth_from, azimuth_to : float, degrees
     height_from, height_to : float, mm
     bricks : int

@@ -49,10 +49,8 @@ def openings_fouled(grid: Grid, mask: Bool, design: Design) -> tuple[Opening, ..
 
     Parameters
     ----------
-    grid : Grid
     mask : bool array (m, k)
         Cells of the zone.
-    design : Design
     """
     wrapped = np.concatenate([mask[:, -1:], mask, mask[:, :1]], axis=1)
     near = binary_dilation(wrapped, np.ones((3, 3), dtype=bool))[:, 1:-1]

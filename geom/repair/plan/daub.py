@@ -49,7 +49,6 @@ class Daub:
         Of the mixer.
     thickness : float, mm
         Where it is thickest.
-    layers : int
     wash_area : float, mm2
         Face that is washed with clay first.
     wash : float, mm3
@@ -77,7 +76,6 @@ def daub_for(volume: Quantity, mix: Mix, *, thickness: float, face: float) -> Da
     ----------
     volume : Quantity, mm3
         Of the space, when the daub in it is dry.
-    mix : Mix
     thickness : float, mm
         Where it is thickest.
     face : float, mm2
@@ -195,7 +193,6 @@ class DryingSchedule:
         At room temperature, before any fire.
     rate : float, degC/h
         At most, from hold to hold.
-    holds : tuple of HoldPoint
     hours : float, h
         In all, at least.
     """

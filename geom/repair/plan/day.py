@@ -49,7 +49,6 @@ class DayStep:
 
     Attributes
     ----------
-    name : str
     amount : float or None
         What there is to do, in ``unit``; None where it is not counted.
     unit : {'', 'L', 'm2', 'kg', 'bricks', 'openings', 'zones'}
@@ -102,13 +101,10 @@ class DayPlan:
     ----------
     lining, title : str
         Title of the survey that the work is of.
-    men : int
     working_life : float, h
         Of the daub.
     steps : tuple of DayStep
         In order; those that there is nothing to do for are left out.
-    batches : tuple of DaubBatch
-    drying : DryingSchedule or None
     hours : float
         In all.
     waits : float, h

@@ -152,7 +152,6 @@ class OpeningWork:
     ----------
     number : int
         Among those of its kind, in the order of the design file, from 1.
-    kind : str
     azimuth, height : float
         Of its centre.
     width, tall : float
@@ -171,12 +170,10 @@ class OpeningWork:
         Name of the brick it is filled with; empty where it is not.
     bricks : int
         Whole ones, without breakage.
-    daub, crushed_mix, sand_mix : Mixture or None
     wash_area : float, mm2
         Face that is washed with clay.
     wash : float, mm3
         Of clay wash.
-    spout : Spout or None
     """
 
     number: int = field(metadata=FIRST)
@@ -202,12 +199,7 @@ class OpeningWork:
 
 
 def opening_works(design: Design) -> tuple[OpeningWork, ...]:
-    """What every opening of a drawing is rebuilt with, in the order of the design file.
-
-    Parameters
-    ----------
-    design : Design
-    """
+    """What every opening is rebuilt with, in the order of the design file."""
     return tuple(
         (_holed if opening.kind in BREAST_MARGIN else _coated)(opening, number, design)
         for number, opening in design.numbered_openings

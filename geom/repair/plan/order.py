@@ -159,7 +159,6 @@ def quick_demand(wall: Wall, packing: Packing) -> Demand:
     ----------
     wall : Wall
         Of no uncertainty.
-    packing : Packing
     """
     bricked, daubed = known_zones(wall)
     filled = (bricked | daubed).astype(np.float64)
@@ -213,12 +212,6 @@ def posterior_walls(
     """Walls that the readings allow, each as likely as any other.
 
     Drawn jointly at the nodes, smooth in between.
-
-    Parameters
-    ----------
-    surface : RadialSurface
-    nodes : Nodes
-    count, seed : int
     """
     grid, rows = surface.grid, surface.grid.surveyed_rows
     shape = (nodes.height.size, nodes.azimuth.size)
@@ -249,7 +242,6 @@ class OrderLine:
 
     Attributes
     ----------
-    material : str
     unit : {'bricks', 'kg'}
     best : float
         Expected need, breakage and losses in it.
@@ -294,7 +286,6 @@ def order_list(
         Of walls that the readings allow.
     bricks : sequence of Brick
         All that are listed.
-    shop : Shop
     besides : mapping of str to int, optional
         Bricks by name that openings take, breakage in them.
 
@@ -431,8 +422,6 @@ def sufficient(
     ----------
     draws : array (n,)
         What drawn walls take.
-    best : float
-    confidence : float
     count_sd : float
         What each of them is off by besides, as a share of it.
 

@@ -35,8 +35,6 @@ class ZoneShare:
 
     Attributes
     ----------
-    id : int
-    action : str
     share : array (m, k), 0 to 1
         Of each cell.
     marked : bool array (m, k)
@@ -79,10 +77,8 @@ def partition(
 
     Parameters
     ----------
-    wall : Wall
     zones : sequence of ZoneMask
         The brick zones that go first stand first.
-    pieces : sequence of BrickPiece
 
     Returns
     -------

@@ -118,7 +118,6 @@ def plan_zone(wall: Wall, nodes: Nodes, zone: ZoneShare) -> ZonePlan:
 
     Parameters
     ----------
-    wall : Wall
     nodes : Nodes
         For the joint uncertainty of its volumes.
     zone : ZoneShare
@@ -233,10 +232,8 @@ def plan_repair(
 
     Parameters
     ----------
-    surface : RadialSurface
     findings : Findings
         Of that surface.
-    design : Design
     draws : int
         How many walls the order list rests on.
     seed : int

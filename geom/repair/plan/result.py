@@ -72,7 +72,6 @@ class NotPlanned:
 
     Attributes
     ----------
-    zone : int
     reason : str
         Why: it is not settled, or other brickwork takes it up.
     volume : float, mm3
@@ -97,19 +96,14 @@ class ZonePlan(Extent):
     ----------
     id : int
         As in the findings.
-    action : str
-    area : float
     deepest : float
         Cut-back of the best surface where it is greatest; 0 at least.
     rebuild, buildup : float
         Expected volumes gone, and standing proud, in what is the zone's own.
     chip : Chipping or None
         Of a chip zone, and of a brick zone on which something stands proud.
-    brickwork : LayUp or None
     cut : Quantity or None
         Sound lining cut out for the brickwork.
-    daub : Daub or None
-    notes : tuple of ZoneNote
     share : array (m, k)
         Of each cell, that is the zone's own.
     """
@@ -183,7 +177,6 @@ class RepairPlan:
 
     Attributes
     ----------
-    lining, title : str
     zones : tuple of ZonePlan
         In order of work: chip, top down; brick, then daub, bottom up.
     daub : Daub
@@ -191,10 +184,8 @@ class RepairPlan:
     openings : tuple of OpeningWork
         Every opening of the drawing, in the order of the design file; no part of the
         zones, their daub or the account.
-    order : tuple of OrderLine
     confidence : float
         Chance that what is ordered is enough.
-    account : Account
     notes : tuple of NotPlanned
         Zones that the plan leaves.
     owner : int array (m, k)

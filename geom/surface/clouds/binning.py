@@ -96,8 +96,6 @@ def bin_cloud(
 
     Parameters
     ----------
-    cloud : Cloud
-    pose : Pose
     histogram : Histogram
         Added to.
     progress : callable, optional
@@ -157,7 +155,6 @@ class _DaskBinner:
 
     Attributes
     ----------
-    workers : DaskBackend
     most : int
         Points of a task, about.
     """
@@ -198,13 +195,10 @@ class CloudChunk:
         The file as the caller named it.
     size : int
         Of the file, bytes.
-    piece : Piece
     place : str
         Of the piece in the file, in words.
     millimetres : float
         In the file's unit.
-    pose : Pose
-    layout : BinLayout
     version : str
         Of the program that asks.
     """
@@ -227,12 +221,10 @@ def chunks_of(
 
     Parameters
     ----------
-    cloud : Cloud
     pose : Pose
         Of the cloud.
     layout : BinLayout
         Cells that its points are sorted into.
-    most : int
 
     Raises
     ------

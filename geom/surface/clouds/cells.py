@@ -128,7 +128,6 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     ----------
     histogram : Histogram
         Of the cells of ``grid``.
-    grid : Grid
 
     Returns
     -------
@@ -200,7 +199,6 @@ class NearPoints:
 
     Attributes
     ----------
-    count : array
     cutback : array, mm
         Their mean; NaN where there is none.
     """
@@ -214,7 +212,6 @@ def points_near(histogram: Histogram, layer: Float, noise: float) -> NearPoints:
 
     Parameters
     ----------
-    histogram : Histogram
     layer : array (m, k), mm
         Cut-back of the wall around; NaN for cells that are not asked.
     noise : float, mm2
@@ -236,7 +233,6 @@ class Layers:
 
     Attributes
     ----------
-    count : array
     cutback, spread : array, mm
         Mean over the area and scatter of its points; NaN where there is none.
     worth : array
@@ -289,7 +285,6 @@ def wall_layers(
 
     Parameters
     ----------
-    histogram : Histogram
     step : int
         Columns of a block, and its rows unless they are named.
     first, last : int array, optional

@@ -80,7 +80,6 @@ class Histogram:
 
     Attributes
     ----------
-    layout : BinLayout
     counts : uint32 array (m, columns * bins)
     missed : int array (4,)
         Points below the rows, above them, nearer the axis than the bins, and further
@@ -102,7 +101,6 @@ class Histogram:
 
         Parameters
         ----------
-        points : Points
         pose : Pose
             Of their cloud.
         millimetres : float

@@ -138,7 +138,6 @@ def count_points(x, y, z, scale, shift, rotation, layout, table, columns, counts
     table : tuple of arrays
         Row edges (m + 1,), base and slope of the design radius in each row (m,), and
         the row at the foot of each slot of height.
-    columns : int
     counts : uint32 array (m, columns * bins)
         Changed in place.
 
@@ -240,7 +239,6 @@ def find_layers(counts, columns, first, last, step, part, layer, share, least):
     Parameters
     ----------
     counts : uint32 array (m, columns * bins)
-    columns : int
     first, last : int array (b,)
         Rows of each row of blocks; ``last`` is outside.
     step : int
@@ -333,7 +331,6 @@ def supported_points(counts, columns, layer, reach, agree, halo, least, share):
     Parameters
     ----------
     counts : uint32 array (m, columns * bins)
-    columns : int
     layer : array (m, columns)
         Where the wall around lies, in bins; NaN where a cell is not asked.
     reach : int

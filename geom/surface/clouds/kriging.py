@@ -175,7 +175,6 @@ def absolute_scale(
 
     Parameters
     ----------
-    local : LocalKriging
     residual, variance : array (m, k), mm and mm2
         As they were kriged.
     some : bool array (m, k)
@@ -244,7 +243,6 @@ def krige(
     wanted : bool array (m, k)
     scattered : array (m, k), mm2
         Variance of the fitted wall by the scatter of the same points.
-    grid : Grid
     """
     observed = np.isfinite(residual)
     if not observed.any():
@@ -375,7 +373,6 @@ class _Search:
         Of all cells: along the ring's x and y, and up.
     tree : cKDTree
         Of those in ``at``.
-    grid : Grid
     """
 
     at: Int

@@ -100,7 +100,6 @@ class CloudPosterior:
     ----------
     fitted : GPPosterior
         Of the wall fitted to blocks and rod readings, at the most probable choice.
-    grid : Grid
     mean, sd : array (m, k), mm
         Best estimate and standard uncertainty of cut-back; NaN where not surveyed.
     occluded : bool array (m, k)
@@ -118,8 +117,6 @@ class CloudPosterior:
     absolute_scale : float
         What cells near the drawing are off by in the mean of absolutes, over what
         normal errors of their standard deviation are.
-    points : PointErrors
-    systematic : SystematicErrors
     """
 
     fitted: GPPosterior

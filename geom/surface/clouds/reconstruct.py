@@ -96,13 +96,10 @@ def reconstruct_clouds(
 
     Parameters
     ----------
-    readings : CloudReadings
-    design : Design
     spacing, columns, seed
         As of `reconstruct`.
     tick : callable
         Called with what comes next, in words.
-    binner : CloudBinner
 
     Raises
     ------
@@ -424,8 +421,6 @@ def block_means(cells: Cells, grid: Grid, own: Float) -> RodReadings:
 
     Parameters
     ----------
-    cells : Cells
-    grid : Grid
     own : array (m, k), mm2
         Variance that each seen cell has by itself.
 

@@ -83,12 +83,10 @@ class BinnedCloud:
 
     Attributes
     ----------
-    cells : Cells
     grazing : array (m, k), mm2
         Variance of cells by the angle at which the laser met them.
     ranging : array (2, m, k)
         Change of cut-back with the scanner's range (mm) and scale (ppm).
-    bands : BandBlocks
     """
 
     cells: Cells
@@ -103,11 +101,9 @@ class RegisteredClouds:
 
     Attributes
     ----------
-    cells : Cells
     grazing : array (m, k), mm2
     found : tuple of FoundPose
         One for each frame.
-    systematic : SystematicErrors
     """
 
     cells: Cells
@@ -128,13 +124,10 @@ def register_clouds(
 
     Parameters
     ----------
-    readings : CloudReadings
-    design : Design
     grid : Grid
         Over the whole profile.
     tick : callable
         Called with what comes next, in words.
-    binner : CloudBinner
 
     Returns
     -------
@@ -244,8 +237,6 @@ def find_frame_pose(
 
     Parameters
     ----------
-    clouds : sequence of Cloud
-    design : Design
     targets : MatchedTargets, optional
         To tell direction and height; else what the first cloud carries.
     least : int
@@ -306,10 +297,8 @@ def wall_patches(cells: Cells, jacobian: Float, grid: Grid) -> WallPatches:
 
     Parameters
     ----------
-    cells : Cells
     jacobian : array (4, m, k)
         From `pose_jacobian`.
-    grid : Grid
     """
     row = np.arange(grid.height.size) // _PATCH_ROWS
     column = np.arange(grid.azimuth.size) // _PATCH_COLUMNS
@@ -473,7 +462,6 @@ def calibration_factor(gp: ConditionalGP, occluded: Bool, grid: Grid) -> Float:
         Fitted to blocks of cells.
     occluded : bool array (m, k)
         Cells that no cloud shows.
-    grid : Grid
     """
     count = len(gp.observed)
     azimuth = gp.observed.places.azimuth[:count]

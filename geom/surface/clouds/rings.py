@@ -42,7 +42,6 @@ def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, 
         Of cells with points of their own off the fitted wall; else NaN.
     variance : array (m, k), mm2
         By scatter of those.
-    grid : Grid
 
     Returns
     -------

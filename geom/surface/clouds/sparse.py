@@ -52,11 +52,6 @@ def single_readings(
 ) -> tuple[RodReadings, tuple[FoundPose, ...], tuple[PoseAsStated, ...]]:
     """Every point as a radius reading, next to the rod readings.
 
-    Parameters
-    ----------
-    readings : CloudReadings
-    design : Design
-
     Returns
     -------
     readings : RodReadings

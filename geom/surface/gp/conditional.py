@@ -43,8 +43,6 @@ class ConditionalGP:
     ----------
     covariance : Covariance
         The prior with its sizes and lengths filled in.
-    noise : Noise
-    observed : ObservationOperator
     seen : Covariance, optional
         That of the part of the wall which readings follow; default all of it.  Of
         means of readings the rest is among their errors.

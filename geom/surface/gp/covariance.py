@@ -77,7 +77,6 @@ class _Term:
 
     Attributes
     ----------
-    component : Component
     by_height, height_slope : array (u, v), mm2
         Over the distinct heights, and its slope by log ``length_scale_height``.
     by_azimuth : tuple of two arrays (left, right), or None
@@ -97,7 +96,6 @@ class Covariance:
 
     Attributes
     ----------
-    prior : Prior
     theta : array (p,)
         Logarithms of standard deviations and length scales in the prior's order, then
         the log amplitudes at its knots.
@@ -308,7 +306,6 @@ class GridCrossCovariance:
 
     Parameters
     ----------
-    covariance : Covariance
     places : Points2D, length n
     azimuth : array (k,), degrees
         Of the grid's columns.

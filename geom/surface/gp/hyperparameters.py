@@ -152,7 +152,6 @@ def fit_map(likelihood: MarginalLikelihood, *, start: Float | None = None) -> Fl
 
     Parameters
     ----------
-    likelihood : MarginalLikelihood
     start : array (p,), optional
         Search from here alone, when the most probable of a like sheet is known.
 
@@ -232,11 +231,9 @@ def laplace_draws(
 
     Parameters
     ----------
-    likelihood : MarginalLikelihood
     theta : array (p,)
         The most probable.
     count : int, even
-    seed : int
 
     Returns
     -------

@@ -223,7 +223,6 @@ def azimuth_correlation(
 
     Parameters
     ----------
-    component : Component
     length_scale, radius : float, mm
     left, right : array, degrees
 

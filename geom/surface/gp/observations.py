@@ -108,7 +108,6 @@ class Source:
 
     Attributes
     ----------
-    name : str
     kind : {'A', 'B'}
     unit : str
         Of ``sd``: ``"mm"`` or ``"deg"``.

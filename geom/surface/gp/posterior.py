@@ -45,11 +45,9 @@ class VarianceShare:
 
     Attributes
     ----------
-    source : str
     kind : {'A', 'B'}
     sd : float
         Standard uncertainty of the source itself, in ``unit``.
-    unit : str
     variance : float
         In the unit of the sum, squared.
     """

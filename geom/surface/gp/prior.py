@@ -146,7 +146,6 @@ def find_melting_zone(
 
     Parameters
     ----------
-    readings : RodReadings
     design : Design
         Its tuyeres tell where to look; without any, all heights are as likely.
     one_sided : bool
@@ -236,7 +235,6 @@ class Component:
 
     Attributes
     ----------
-    name : str
     sd : LogNormal, mm
         Standard deviation; with patterns, the multiple of them.
     kernel_azimuth : str
@@ -303,7 +301,6 @@ class Prior:
 
     Attributes
     ----------
-    components : tuple of Component
     radius : float, mm
         Of the ring on which arc lengths are meant.
     knots : array (k,), mm, rising
@@ -495,7 +492,6 @@ def with_tuyere_waves(prior: Prior, tuyeres: int) -> Prior:
 
     Parameters
     ----------
-    prior : Prior
     tuyeres : int
         How many there are; below two nothing is added.
     """

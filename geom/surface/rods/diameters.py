@@ -54,10 +54,8 @@ def with_unseen_half(prior: Prior, readings: RodReadings, design: Design) -> Pri
 
     Parameters
     ----------
-    prior : Prior
     readings : RodReadings
         Unless most are diameters nothing is changed.
-    design : Design
     """
     if not mostly_diameters(readings):
         return prior

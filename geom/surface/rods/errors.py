@@ -64,7 +64,6 @@ def rod_noise(
     ----------
     readings : RodReadings, n
         With the stand-ins for sound wall, if any, among them.
-    design : Design
     pseudo : bool array (n,)
         Which are stand-ins for the sound wall of a datum band.
     slopes : Slopes, optional
@@ -178,11 +177,9 @@ def placement_errors(
     Parameters
     ----------
     height : array (n,), mm
-    design : Design
     rod : array (n,)
         Share of each that a single reading's variance has: 1, or 0 where its sd is
         stated; less of means.
-    slopes : Slopes
     """
     stated = design.rod
     design_radius = design.profile.radius_at(height)
@@ -225,7 +222,6 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
 
     Parameters
     ----------
-    prior : Prior
     before : SurveyBefore
         One without zones changes nothing.
     """

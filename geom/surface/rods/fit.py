@@ -69,8 +69,6 @@ class Fit:
 
     Attributes
     ----------
-    posterior : GPPosterior
-    rejected : tuple of Rejected
     n_readings : int
         Readings that it rests on, stand-ins of datum bands, which follow them, apart.
     """
@@ -93,10 +91,8 @@ def fit_wall(
 
     Parameters
     ----------
-    readings : RodReadings
     design : Design
         Its datum bands are taken as sound wall unless the readings belie them.
-    prior : Prior
     seed : int
         Of the draws of sizes and lengths.
     may_be_outlier : bool array (n,), optional
@@ -341,8 +337,6 @@ def average_in_cells(
         Variance of each by its own error: what it weighs by.
     dense : bool array (n,)
         Which may be averaged.
-    prior : Prior
-    design : Design
     most : int
         Cells to come out, beside readings not to be averaged.
     """

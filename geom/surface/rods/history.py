@@ -361,13 +361,6 @@ def prior_with_history(
     the pattern is now, are learned with the other sizes.  Readings that look like slips
     are not asked.
 
-    Parameters
-    ----------
-    prior : Prior
-    past : PastPrior
-    readings : RodReadings
-    design : Design
-
     Returns
     -------
     prior : Prior

@@ -63,7 +63,6 @@ class LoneErrors:
         centimetre, five, ten.  Less than `least` is not looked for.
     depths : tuple of (mm, share)
         A hole under a single reading; a lump is as thick, `lump` times as often.
-    lump : float
     any_slip, slips : float
         Chance that a sheet has slips; their mean number then (geometric from 1).
     any_hole, holes : float
@@ -230,6 +229,7 @@ def chance_of_slip(off: Float, sd: Float, lone: Bool, *, readings: int) -> Float
             _count_weight(count, LONE.any_slip, LONE.slips, readings),
             _count_weight(count, LONE.any_hole, LONE.holes, readings),
         )
+        # summed over how many slips and holes, as likely as a sheet holds them
         total = np.einsum("ab,abc->c", weight, joint)
         chance[asked] = total[1] / total.sum()
     return chance

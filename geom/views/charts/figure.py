@@ -109,7 +109,6 @@ class Picture(Generic[P]):
     ----------
     draw : callable
         Gives the figure; to be called inside `drawing_style`.
-    dpi : int
     """
 
     draw: Callable[P, Figure]

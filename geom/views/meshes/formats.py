@@ -32,7 +32,6 @@ class Part:
 
     Attributes
     ----------
-    name : str
     vertices : array (n, 3), mm
         In the design's frame, z up.
     faces : int array (f, 3)
@@ -48,12 +47,6 @@ class Part:
 
 def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
     """The wall as binary glTF.
-
-    Parameters
-    ----------
-    mesh : WallMesh
-    surface : RadialSurface
-    title : str
 
     Returns
     -------
@@ -72,11 +65,6 @@ def wall_part(mesh: WallMesh, surface: RadialSurface) -> Part:
 
 def scene_bytes(parts: Sequence[Part], *, title: str, lining: str) -> bytes:
     """Meshes as binary glTF.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-    title, lining : str
 
     Returns
     -------
@@ -160,12 +148,6 @@ def _linear_rgba(mesh: WallMesh, surface: RadialSurface) -> Float:
 def ply_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
     """The mesh as binary little-endian PLY.
 
-    Parameters
-    ----------
-    mesh : WallMesh
-    surface : RadialSurface
-    maps : Maps
-
     Returns
     -------
     bytes
@@ -192,8 +174,6 @@ def vtp_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
 
     Parameters
     ----------
-    mesh : WallMesh
-    surface : RadialSurface
     maps : Maps
         Point data written: ``radius``, ``radius_sd``, ``design_radius``, ``cutback``,
         ``cutback_sd`` (mm), ``azimuth`` (degrees), ``p_brick`` (0 to 1), ``action``

@@ -42,7 +42,6 @@ def brick_boxes(bricks: Sequence[PlacedBrick], sense: Sense) -> tuple[Float, Int
 
     Parameters
     ----------
-    bricks : sequence of PlacedBrick
     sense : {'clockwise', 'counterclockwise'}
 
     Returns
@@ -75,13 +74,6 @@ def masonry_bytes(
     mesh: WallMesh, surface: RadialSurface, plan: RepairPlan, *, title: str
 ) -> bytes:
     """The brickwork of a plan and the wall it stands in, as binary glTF.
-
-    Parameters
-    ----------
-    mesh : WallMesh
-    surface : RadialSurface
-    plan : RepairPlan
-    title : str
 
     Returns
     -------

@@ -46,10 +46,6 @@ class WallMesh:
 def wall_mesh(surface: RadialSurface) -> WallMesh:
     """Mesh of the surveyed wall less the openings.
 
-    Parameters
-    ----------
-    surface : RadialSurface
-
     Returns
     -------
     WallMesh

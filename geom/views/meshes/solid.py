@@ -84,7 +84,6 @@ def find_corners(surface: RadialSurface, kept: Bool) -> Corners:
 
     Parameters
     ----------
-    surface : RadialSurface
     kept : bool array (height, azimuth)
 
     Returns
@@ -166,6 +165,7 @@ class Solid:
     def volume(self) -> float:
         """Enclosed volume by the divergence theorem, mm3."""
         a, b, c = np.moveaxis(self.vertices[self.faces], 1, 0)
+        # over triangles i and axes j: six times the signed tetrahedron from the origin
         return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
 
 
@@ -174,7 +174,6 @@ def rebuild_solid(surface: RadialSurface, excess: Float) -> Solid:
 
     Parameters
     ----------
-    surface : RadialSurface
     excess : array (height, azimuth), mm2
         Expected material per radian and per mm of height: E[max((r^2 - rd^2)/2, 0)].
 

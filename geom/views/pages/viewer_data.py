@@ -40,8 +40,6 @@ class HeatView:
     ----------
     cutback, sd : array, mm
     chance : array, 0 to 1
-    action : int8 array
-    zone : int array
     zones : dict
         By the number of each zone, what `zone_places` says.
     dots : list of (azimuth, height)

@@ -86,7 +86,6 @@ class _View:
 
     Attributes
     ----------
-    design : Design
     left : float, degrees
         Azimuth that the picture begins at, the way azimuth grows.
     reach : float, degrees
@@ -153,7 +152,6 @@ def elevations(
     ----------
     zone : ZonePlan
         With brickwork.
-    surface : RadialSurface
     skin : int
         From the hot face, 1 the first.
     width : float, points
@@ -504,7 +502,6 @@ def scale_bar(
 
     Parameters
     ----------
-    design : Design
     scale : float
         Points to the mm.
     most : float, points

@@ -72,8 +72,6 @@ def level_section(
 
     Parameters
     ----------
-    zone : ZonePlan
-    surface : RadialSurface
     height : float, mm
     width : float, points
     """

@@ -29,7 +29,6 @@ def plan_view(design: Design, azimuth: Float, *, size: float) -> Drawing:
 
     Parameters
     ----------
-    design : Design
     azimuth : array (k,), degrees
         Directions to mark, in the order of the columns.
     size : float

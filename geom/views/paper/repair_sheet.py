@@ -47,8 +47,6 @@ def repair_sheet_bytes(
 
     Parameters
     ----------
-    surface : RadialSurface
-    findings : Findings
     works : RepairPackage
         Of those findings.
 

@@ -77,8 +77,6 @@ class _Template:
         Corners of the board, all round.
     ticks : array (k, 2, 2)
         From and to.
-    words : tuple of _Words
-    width, height : float
     """
 
     board: Float
@@ -95,7 +93,6 @@ def strickle_bytes(
 
     Parameters
     ----------
-    design : Design
     low, high : float, mm
         Heights that it reaches from and to.
     form : {'pdf', 'svg', 'dxf'}
@@ -150,7 +147,6 @@ def face_points(profile: Profile, low: float, high: float) -> Float:
 
     Parameters
     ----------
-    profile : Profile
     low, high : float, mm
         Within it; at a step the part of it that lies between them is meant.
     """

@@ -85,10 +85,8 @@ class WallChart:
 
     Attributes
     ----------
-    boxes : WallBoxes
     names : mapping of int to str
         Of the zones, as the work card has them.
-    design : Design
     width, height : float, points
     """
 

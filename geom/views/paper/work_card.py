@@ -59,9 +59,6 @@ def work_card(
 
     Parameters
     ----------
-    surface : RadialSurface
-    findings : Findings
-    works : RepairPackage
     width : float, points
     """
     from reportlab.platypus import PageBreak

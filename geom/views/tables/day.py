@@ -217,7 +217,6 @@ class DayRow:
 
     Attributes
     ----------
-    number, begins, takes, what, amount, caution : str
     short, mind, lasts : str
         What is done, what to mind and how long in the few words of a card.
     """

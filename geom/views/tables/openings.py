@@ -35,7 +35,6 @@ def opening_rows(works: Sequence[OpeningWork], design: Design) -> list[OpeningRo
     ----------
     works : sequence of OpeningWork
         ``RepairPlan.openings``.
-    design : Design
     """
     rows = []
     for alike in _alike(works):

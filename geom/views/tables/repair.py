@@ -61,7 +61,6 @@ class Job:
 
     Attributes
     ----------
-    zone, action, clock, degrees, area : str
     heights, span : str
         With mm, and in the shop's unit alone.
     depth : str
