@@ -16,6 +16,7 @@ import pytest
 
 import geom
 from geom.repair import package
+from geom.repair.plan.day import day_plan
 from geom.units import MM_PER, parse_number, say_length
 from geom.views.documents import findings_document
 from geom.views.paper.repair_sheet import repair_sheet_bytes
@@ -99,7 +100,8 @@ def test_cards_say_what_the_findings_say(
             )
             assert float(found[1]) * pound == pytest.approx(line["enough"], rel=6e-3)
             assert int(found[2]) == line["packs"]
-    pails_as_found(pages[1], repair["daub"], design)
+    batches = len(day_plan(repair, design, again=0).batches)
+    pails_as_found(pages[1], repair["daub"], batches, design)
     rods_as_drawn(pages[1], rod_settings(works, surface, design), design)
     lead_as_found(deciding_rows(findings, works, design), told, ordered, unit)
     for stop in repair["support"]["stops"]:
@@ -113,10 +115,13 @@ def test_cards_say_what_the_findings_say(
                 assert not count or re.search(rf"\b{count} {name}\b", page)
 
 
-def pails_as_found(card: str, daub: dict[str, Any], design: geom.Design) -> None:
-    """Sand and clay by the pail, all batches together, each under its own name."""
+def pails_as_found(
+    card: str, daub: dict[str, Any], batches: int, design: geom.Design
+) -> None:
+    """Sand and clay by the pail, each under its own name, in the batches of the day."""
     mix = design.shop.mix
-    many = re.search(r"(\d+) batch", card)
+    many, often = re.search(r"(\d+) batch(?:es)?,? ?(each|in all)?", card).groups()
+    assert int(many) == batches
     parts = re.search(r"([\d /]+) pails? of sand, ([\d /]+) pails? of fire clay", card)
     for said, name, density in zip(
         parts.groups(),
@@ -126,7 +131,7 @@ def pails_as_found(card: str, daub: dict[str, Any], design: geom.Design) -> None
     ):
         pails = daub[name]["value"] / density * 1e3 / mix.pail
         assert parse_number(said.strip()) == pytest.approx(
-            pails / int(many[1]), abs=0.26
+            pails / (batches if often == "each" else 1), abs=0.26
         )
 
 

@@ -13,7 +13,7 @@ from geom.compare.findings import Action, Findings
 from geom.design import Design
 from geom.frame import clock_time
 from geom.repair import RepairPackage
-from geom.repair.plan.day import day_plan
+from geom.repair.plan.day import DayPlan, day_plan
 from geom.surface.radial import RadialSurface
 from geom.units import UNIT_NAMES
 from geom.views.paper.style import (
@@ -64,15 +64,17 @@ def work_card(
     from reportlab.platypus import PageBreak
 
     design = surface.design
+    again = len(findings.of_action("measure again"))
+    day = day_plan(works.to_dict(), design, again=again)
     return [
         paragraph("Work card", 22, bold=True, after=2),
         *_jobs(findings, works, design, width),
         *_settings(rod_settings(works, surface, design), design, width),
         *_openings(works, design, width),
-        *_mix(works, design),
+        *_mix(works, day, design),
         PageBreak(),
         paragraph("Order of work, each step in h:min", 18, bold=True, after=1),
-        *_day(findings, works, design, width),
+        *_day(day, design, width),
         *_bottom(works, design, width),
         *_order(works, design),
         *_signed(width),
@@ -213,10 +215,10 @@ def _cells(name: str, words: list[str], *, bold: bool) -> list[list[Flowable]]:
     ]
 
 
-def _mix(works: RepairPackage, design: Design) -> list[Flowable]:
+def _mix(works: RepairPackage, day: DayPlan, design: Design) -> list[Flowable]:
     from reportlab.platypus import KeepTogether
 
-    lines = mix_lines(works, design)
+    lines = mix_lines(works, day, design)
     if not lines:
         return []
     first, *rest = lines
@@ -259,12 +261,8 @@ def _openings(works: RepairPackage, design: Design, width: float) -> list[Flowab
     return [KeepTogether([_heading("Openings"), table])]
 
 
-def _day(
-    findings: Findings, works: RepairPackage, design: Design, width: float
-) -> list[Flowable]:
+def _day(day: DayPlan, design: Design, width: float) -> list[Flowable]:
     """Step by step in two columns, down the left one first."""
-    again = len(findings.of_action("measure again"))
-    day = day_plan(works.to_dict(), design, again=again)
     cells = [
         [
             tick_box(14.0),

@@ -17,12 +17,13 @@ from geom.design import Design
 from geom.frame import clock_time
 from geom.repair import RepairPackage
 from geom.repair.plan.daub import sand_share
+from geom.repair.plan.day import DayPlan
 from geom.repair.plan.order import OrderLine
 from geom.repair.plan.result import ZonePlan
 from geom.surface.radial import RadialSurface
-from geom.units import LITRE, POUND, US_GALLON, Float, as_fraction, say_length
+from geom.units import LITRE, US_GALLON, Float, as_fraction, say_length
 from geom.views.say import AzimuthRange, plain, say_span, span
-from geom.views.tables.repair import say_short, say_short_mass
+from geom.views.tables.repair import say_bag, say_short, say_short_mass
 
 #: The letter of a call on the cards.
 LETTERS: Mapping[Action, str] = {
@@ -35,6 +36,8 @@ LETTERS: Mapping[Action, str] = {
 _MOST_SETTINGS = 18
 #: A quarter of an hour on the clock face, degrees.
 _QUARTER = 7.5
+#: Batches of which the largest is no more than so many times the least are alike.
+_ALIKE = 1.15
 #: A wet face that stands out less than this is set as if dry: 1/32 in.
 _LEAST_WET = 0.8
 
@@ -220,15 +223,16 @@ def unbroken(words: str) -> str:
     return words.replace(" ", "\N{NO-BREAK SPACE}")
 
 
-def mix_lines(works: RepairPackage, design: Design) -> list[str]:
+def mix_lines(works: RepairPackage, day: DayPlan, design: Design) -> list[str]:
     """The mix in the shop's pails, a batch and in all; empty where no daub goes in."""
     daub, mix = works.plan.daub, design.shop.mix
     if daub.mixed.value <= 0.0:
         return []
     sand = sand_share(mix)
     dry = mix.daub_density / (1.0 + 0.5 * (mix.water_least + mix.water_most))
-    batches = max(daub.batches, 1)
-    size = daub.mixed.value / LITRE / batches
+    sizes = [batch.volume for batch in day.batches] or [daub.mixed.value]
+    alike = max(sizes) <= _ALIKE * min(sizes)
+    size = daub.mixed.value / LITRE / (len(sizes) if alike else 1)
     pails = [
         size * 1e-3 * dry * share / density * 1e3 / mix.pail
         for share, density in ((sand, mix.sand_density), (1.0 - sand, mix.clay_density))
@@ -236,7 +240,9 @@ def mix_lines(works: RepairPackage, design: Design) -> list[str]:
     water = [
         size * 1e-3 * dry * w / mix.pail for w in (mix.water_least, mix.water_most)
     ]
-    often = "1 batch" if batches == 1 else f"{batches} batches, each"
+    often = "1 batch"
+    if len(sizes) > 1:
+        often = f"{len(sizes)} batches, " + ("each" if alike else "in all")
     return [
         f"{often}: {_pails(pails[0])} sand, {_pails(pails[1])} fire clay, water "
         f"{_water(water[0], water[1])} pail{'s' * (water[1] > 1.0)}. "
@@ -291,9 +297,7 @@ def card_order(line: OrderLine, design: Design) -> str:
         stock = line.packs != line.enough
         return f"{name}: {line.enough:.0f}" + (f", buy {line.packs}" if stock else "")
     mass = say_short_mass(line.enough, design)
-    inches = design.length_unit == "in"
-    bag = f"{line.pack / POUND:.0f} lb" if inches else f"{line.pack:.3g} kg"
-    return f"{name} {mass}: buy {line.packs} of {bag}"
+    return f"{name} {mass}: buy {line.packs} of {say_bag(line.pack, design)}"
 
 
 def opening_names(design: Design) -> list[str]:

@@ -168,8 +168,9 @@ def daub_rows(daub: Daub, design: Design) -> list[tuple[str, str]]:
             f"{say_water(daub.water_least, daub.water_most, design)} in all",
         ),
         (
-            "Batches",
-            f"{daub.batches}, up to {say_volume(mix.batch * LITRE, design)} each",
+            "Loads of the mixer",
+            f"at least {daub.batches}, up to "
+            f"{say_volume(mix.batch * LITRE, design)} each",
         ),
         ("Layers", f"{layers}; {thick} where it is thickest"),
         (
@@ -207,8 +208,7 @@ def _order_row(line: OrderLine, design: Design) -> OrderRow:
         buy = f"{line.packs} bricks"
     else:
         needed, order = say_mass(line.best, design), say_mass(line.enough, design)
-        pack = say_short_mass(line.pack, design)
-        buy = f"{line.packs} \N{MULTIPLICATION SIGN} {pack}"
+        buy = f"{line.packs} \N{MULTIPLICATION SIGN} {say_bag(line.pack, design)}"
     return OrderRow(
         material=plain(line.material, most=40),
         needed=needed,
@@ -252,6 +252,11 @@ def say_short_mass(kg: float, design: Design) -> str:
     if design.length_unit != "in":
         return f"{figures(kg)} kg"
     return f"{figures(kg / POUND)} lb"
+
+
+def say_bag(kg: float, design: Design) -> str:
+    """What a bag holds, as is printed on it: whole pounds in an inch shop."""
+    return f"{kg / POUND:.0f} lb" if design.length_unit == "in" else f"{kg:.3g} kg"
 
 
 def say_short(mm: float, unit: str) -> str:

@@ -252,8 +252,11 @@ def _inches(words):
 
 
 def test_the_mix_in_pails_is_that_of_the_plan(furnace):
-    """By volume 3 to 1 of sand and clay, whatever their densities."""
-    first, second = mix_lines(furnace.works, furnace.design)
+    """By volume 3 to 1 of sand and clay, whatever their densities; as the day mixes."""
+    day = day_plan(furnace.works.to_dict(), furnace.design, again=0)
+    first, second = mix_lines(furnace.works, day, furnace.design)
+    each = len(day.batches) if "each" in first else 1
+    assert first.startswith(f"{len(day.batches)} batch")
     sand, clay = (
         _inches(found)
         for found in re.search(
@@ -261,7 +264,7 @@ def test_the_mix_in_pails_is_that_of_the_plan(furnace):
         ).groups()
     )
     daub, mix = furnace.works.plan.daub, furnace.design.shop.mix
-    pails = daub.sand.value / mix.sand_density * 1e3 / 12.0 / max(daub.batches, 1)
+    pails = daub.sand.value / mix.sand_density * 1e3 / 12.0 / each
     assert sand == pytest.approx(pails, abs=0.26)
     assert sand / clay == pytest.approx(3.0, rel=0.15)
     # 12 L are 12 / 3.785411784 US gallons
