@@ -107,3 +107,10 @@ class MissingExtra(DaublineError, ImportError):
 
 class TerminatedError(KeyboardInterrupt):
     """The process was asked to end: what is half done is cleared, as for Ctrl-C."""
+
+
+def not_permitted(fault: PermissionError) -> InputError:
+    """What another user's file or folder is refused with."""
+    what = f"it cannot be opened ({fault.strerror or fault})"
+    cure = "Check who may read and write it, and the folders it lies in"
+    return InputError(what, file=fault.filename, cure=cure)

@@ -23,7 +23,7 @@ from geom.cli.survey import (
     add_view,
 )
 from geom.cli.wear import add_campaigns, add_change, add_wear
-from geom.errors import DaublineError, TerminatedError
+from geom.errors import DaublineError, TerminatedError, not_permitted
 
 DONE, FAULT, BAD_INPUT, STOPPED, TERMINATED = 0, 1, 2, 130, 143
 
@@ -85,6 +85,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt as stop:
         print("daubline: stopped, nothing written", file=sys.stderr)
         return TERMINATED if isinstance(stop, TerminatedError) else STOPPED
+    except PermissionError as fault:
+        print(f"daubline: {not_permitted(fault)}", file=sys.stderr)
+        return BAD_INPUT
     except Exception:
         if asked_to_end.is_set():  # a library made another error of it
             print("daubline: stopped, nothing written", file=sys.stderr)

@@ -16,7 +16,7 @@ import numpy as np
 
 from geom.cf import walk_through
 from geom.design import Design
-from geom.errors import InputError
+from geom.errors import InputError, not_permitted
 from geom.quantity import Quantity
 from geom.units import Float, Int
 
@@ -217,6 +217,8 @@ def _read(path: Path, design: Design) -> xr.Dataset:
         with xr.open_dataset(path, engine="h5netcdf") as dataset:
             _refuse_no_surface(dataset)
             data = dataset.load()
+    except PermissionError as fault:
+        raise not_permitted(fault) from fault
     except (OSError, ValueError, KeyError, TypeError, RuntimeError) as fault:
         if isinstance(fault, InputError):
             raise
