@@ -164,7 +164,7 @@ def _print_record(record: Record) -> None:
 
     inputs.print_lines([record_heading(record)])
     if record.occasions:
-        rows = [occasion_row(occasion) for occasion in record.occasions]
+        rows = [occasion_row(occasion, record.design) for occasion in record.occasions]
         inputs.print_table(OCCASION_HEADING, rows, numbers=NUMBERS)
     inputs.print_lines(spell_lines(record))
 

@@ -23,6 +23,7 @@ from geom.record.wear.ovality import FEWEST, Harmonic, Harmonics
 from geom.record.wear.series import Spell, SurveyGap
 from geom.units import (
     CUBIC_FOOT,
+    KG_PER,
     LITRE,
     SQUARE_FOOT,
     SQUARE_METRE,
@@ -188,6 +189,16 @@ def say_volume_within(volume: Quantity, design: Design) -> str:
     """
     interval = say_volume_interval(volume, design)
     return f"{say_volume(volume.value, design)}, 95 %: {interval}"
+
+
+def iron_unit(design: Design) -> tuple[str, float]:
+    """What a shop weighs its iron in, and the tonnes in one of it.
+
+    ``('short ton', 0.90718474)`` in inches, ``('tonne', 1.0)`` elsewhere.
+    """
+    if design.length_unit == "in":
+        return "short ton", float(KG_PER["short ton"]) * 1e-3
+    return "tonne", 1.0
 
 
 def say_cubic_metres(quantity: Quantity) -> str:

@@ -30,7 +30,14 @@ from geom.views.charts.wear_charts import (
 from geom.views.charts.wear_map import WearMap, uncertainty_png, wear_map_png, wear_png
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
-from geom.views.say import DEFERS, plain, say_survey_gap, say_time, upfirst
+from geom.views.say import (
+    DEFERS,
+    iron_unit,
+    plain,
+    say_survey_gap,
+    say_time,
+    upfirst,
+)
 from geom.views.tables import wear as tables
 
 #: Share of the lower of two regions that must lie at the other's heights.
@@ -159,13 +166,16 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
 
 def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, object]:
     return {
-        "columns": tables.rate_columns(wear),
-        "rates": tables.rate_rows(wear.regions, tables.rate_quantities(wear), design),
+        "columns": tables.rate_columns(wear, design),
+        "rates": tables.rate_rows(
+            wear.regions, tables.rate_quantities(wear, design), design
+        ),
         "short_over": wear.rates["heat"].short_over,
         "zones_remark": _together(len(wear.spells), "spells, their mean"),
         "depths_remark": _together(len(depths), "heats, the deepest of them"),
-        "spells_words": tables.spells_words(wear),
-        "spells": tables.spell_rows(wear),
+        "spells_words": tables.spells_words(wear, design),
+        "spells": tables.spell_rows(wear, design),
+        "iron": f"{upfirst(iron_unit(design)[0])}s melted",
         "spells_left_out": len(wear.spells) > tables.LISTED,
         "gaps": [say_survey_gap(gap) for gap in wear.gaps],
     }

@@ -27,11 +27,12 @@ from geom.record.study import (
     WearWarning,
 )
 from geom.record.wear.ovality import Harmonics
-from geom.record.wear.series import TONNE, Exposure, find_spells
+from geom.record.wear.series import TONNE, find_spells
 from geom.units import say_both
 from geom.views.say import (
     count_of,
     figures,
+    iron_unit,
     plain,
     say_harmonics,
     say_rate,
@@ -289,21 +290,23 @@ def hottest_zone(regions: Regions) -> int:
     return (named or regions.of_kind("wall"))[0]
 
 
-def rate_columns(wear: Wear) -> list[str]:
-    """Headings of the rates."""
+def rate_columns(wear: Wear, design: Design) -> list[str]:
+    """Headings of the rates; of iron, by what the shop weighs it in."""
+    an = {"hour": "an hour", "tonne": f"a {iron_unit(design)[0]}"}
     return [
         *(f"{window}, a heat" for window in ("Long", "Short")),
-        *(f"Long, {_AN[per]}" for per in wear.rates if per != "heat"),
+        *(f"Long, {an[per]}" for per in wear.rates if per != "heat"),
     ]
 
 
-_AN: dict[Exposure, str] = {"heat": "a heat", "hour": "an hour", "tonne": "a tonne"}
-
-
-def rate_quantities(wear: Wear) -> list[Sequence[Quantity | None]]:
+def rate_quantities(wear: Wear, design: Design) -> list[Sequence[Quantity | None]]:
     """What stands under the headings of `rate_columns`."""
-    heat = wear.rates["heat"]
-    others = [found.long for per, found in wear.rates.items() if per != "heat"]
+    heat, one = wear.rates["heat"], {"tonne": iron_unit(design)[1]}
+    others = [
+        [rate and rate.times(one.get(per, 1.0)) for rate in found.long]
+        for per, found in wear.rates.items()
+        if per != "heat"
+    ]
     return [heat.long, heat.short, *others]
 
 
@@ -330,7 +333,7 @@ def _rate(rate: Quantity | None, design: Design) -> tuple[str, str]:
     return ("not told", "") if rate is None else say_rate(rate, design)
 
 
-def spells_words(wear: Wear) -> str:
+def spells_words(wear: Wear, design: Design) -> str:
     """How many surveys and spells there are, and what they lasted."""
     spells = wear.spells
     heats = sum(spell.heats for spell in spells)
@@ -339,24 +342,26 @@ def spells_words(wear: Wear) -> str:
         f"{count_of(len(spells), 'spell')} of wear, {count_of(heats, 'heat')}"
     ]
     hours = [spell.hours for spell in spells if spell.hours is not None]
-    tonnes = [spell.melted / TONNE for spell in spells if spell.melted is not None]
+    melted = [spell.melted / TONNE for spell in spells if spell.melted is not None]
     if hours:
         parts.append(f"{figures(sum(hours))} hours on blast")
-    if tonnes:
-        parts.append(f"{figures(sum(tonnes))} tonnes melted")
+    if melted:
+        unit, one = iron_unit(design)
+        parts.append(f"{figures(sum(melted) / one)} {unit}s melted")
     gaps = f" {count_of(len(wear.gaps), 'gap')} between them." if wear.gaps else ""
     return f"{', '.join(parts)}.{gaps}"
 
 
-def spell_rows(wear: Wear) -> list[tuple[str, str, str, str, str]]:
-    """The last spells: which, from which survey to which, hours and tonnes."""
+def spell_rows(wear: Wear, design: Design) -> list[tuple[str, str, str, str, str]]:
+    """The last spells: which, from which survey to which, hours and iron melted."""
+    one = TONNE * iron_unit(design)[1]
     return [
         (
             say_spell(spell),
             f"{spell.start.words}, {spell.start.date}",
             f"{spell.end.words}, {spell.end.date}",
             "not told" if spell.hours is None else f"{spell.hours:.1f}",
-            "not told" if spell.melted is None else figures(spell.melted / TONNE),
+            "not told" if spell.melted is None else figures(spell.melted / one),
         )
         for spell in wear.spells[-LISTED:]
     ]
@@ -437,13 +442,16 @@ def spell_lines(record: Record) -> list[str]:
     ]
 
 
-def occasion_row(occasion: Occasion) -> tuple[str, ...]:
+def occasion_row(occasion: Occasion, design: Design) -> tuple[str, ...]:
     """One survey under `OCCASION_HEADING`; empty where not known."""
+    unit, one = iron_unit(design)
+    melted = (occasion.melted or 0.0) / TONNE / one
+    short = "t" if unit == "tonne" else f"{unit}s"
     return (
         str(occasion.heat),
         occasion.stage,
         occasion.date.isoformat(),
         "" if occasion.hours is None else f"{occasion.hours:.1f}",
-        "" if occasion.melted is None else f"{occasion.melted / 1000.0:.1f} t",
+        "" if occasion.melted is None else f"{melted:.1f} {short}",
         plain(occasion.campaign),
     )

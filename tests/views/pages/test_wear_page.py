@@ -43,8 +43,12 @@ from geom.views.say import (
 from geom.views.tables.wear import (
     forecast_rows,
     pattern_lines,
+    rate_columns,
+    rate_quantities,
     say_heats,
     say_rule,
+    spell_rows,
+    spells_words,
     stop_lines,
 )
 from tests.views.invented_wear import HEATS, make_forecasts, make_series, place
@@ -173,7 +177,8 @@ def test_it_says_what_to_know(page, wear, design):
         "Iron melted told of 13 of 14 spells: rates per tonne are of those alone.",
         "heat 99: surveyed only after its repair",
         "2026-01-05 to 2026-01-19",
-        "29 surveys, 14 spells of wear, 14 heats, 84.0 hours on blast, 280 tonnes",
+        "29 surveys, 14 spells of wear, 14 heats, 84.0 hours on blast, 309 "
+        "short tons melted",  # 280 tonnes
         "What this does not say",
         "azimuth grows clockwise seen from above",
         "seen from inside",
@@ -185,7 +190,7 @@ def test_it_says_what_to_know(page, wear, design):
 def test_rates_of_the_table_are_those_found(page, wear):
     i = place(wear.regions, "melting zone")
     for per in ("heat", "hour", "tonne"):
-        long = wear.rates[per].long[i]
+        long = wear.rates[per].long[i].times(0.90718474 if per == "tonne" else 1.0)
         said = say_wear(long.value, "in") + say_wear_interval(long, "in")
         assert said in page.text
     other = Quantity.normal(1.07 * wear.rates["heat"].long[i].value, 0.1)
@@ -206,7 +211,26 @@ def test_a_record_that_tells_heats_alone_has_no_other_rates(wear, design):
     alone = replace(wear, rates={"heat": wear.rates["heat"]})
     page = Page(wear_page(alone, design))
     assert "Long, a heat" in page.text
-    assert "a tonne" not in page.text
+    for unit in ("tonne", "short ton"):
+        assert f"a {unit}" not in page.text
+
+
+def test_an_inch_shop_weighs_its_iron_in_short_tons(wear, design):
+    inches, metric = (replace(design, length_unit=unit) for unit in ("in", "mm"))
+    by_shop = [rate_quantities(wear, shop) for shop in (inches, metric)]
+    names = [rate_columns(wear, shop) for shop in (inches, metric)]
+    assert names[0].index("Long, a short ton") == names[1].index("Long, a tonne")
+    column = names[0].index("Long, a short ton")
+    for short, tonne in zip(*(found[column] for found in by_shop), strict=True):
+        if short is not None:  # 2,000 pounds of 0.45359237 kg
+            assert short.value == pytest.approx(0.90718474 * tonne.value)
+    said = spells_words(wear, inches), spells_words(wear, metric)
+    melted = [float(re.search(r"([\d.]+) (short )?ton", words)[1]) for words in said]
+    assert melted[0] == pytest.approx(melted[1] / 0.90718474, rel=5e-3)
+    (iron, *_), (tonnes, *_) = (
+        [float(row[4]) for row in spell_rows(wear, shop)] for shop in (inches, metric)
+    )
+    assert iron == pytest.approx(tonnes / 0.90718474, rel=5e-3)
 
 
 def test_the_same_wear_gives_the_same_page(wear, design):
