@@ -52,10 +52,8 @@ if TYPE_CHECKING:
 
 #: The section is never drawn at a smaller share of its size than this.
 _LEAST_SECTION = 0.8
-#: Width of the segments where courses stand beside them.
-_SEGMENTS = 0.42
-#: Columns of the courses where segments stand beside them, as shares.
-_NARROW = (0.12, 0.18, 0.20, 0.50)
+#: Width of the segments, and of the letters, where courses stand beside them.
+_SEGMENTS, _LETTERS = 0.42, 0.36
 #: Ways to put the tables of a zone on its page, tried in this order.
 Layout = Literal["side by side", "tight", "over the page"]
 _LAYOUTS: tuple[Layout, ...] = get_args(Layout)
@@ -66,7 +64,7 @@ _TIMES = " \N{MULTIPLICATION SIGN} "
 _BETWEEN = 12.0
 _HEADING, _SMALL = 14.0, 10.5
 #: Sizes that the drawings are tried at, the largest first; width of the section.
-_SHARES, _SECTION = (1.0, 0.85, 0.7, 0.6, 0.5, 0.42), 0.52
+_SHARES, _SECTION = (1.0, 0.85, 0.7, 0.6, 0.5, 0.42, 0.38), 0.52
 #: Bricks no farther apart than this stand in one run, mm.
 _RUN_GAP = 25.4
 
@@ -147,7 +145,7 @@ def _tables(  # noqa: PLR0917
 
     design, kinds = surface.design, kinds_of(layup.bricks)
     if layout == "tight":
-        left = _SEGMENTS * width
+        left = _LETTERS * width
         right = width - left - _BETWEEN
         signed = [Spacer(1, 10), paragraph(f"Done by {'_' * 16}", BODY, after=0)]
         return [
@@ -351,7 +349,7 @@ def _courses(
         widths=[
             part * width
             for part in (
-                (0.12, 0.18, 0.20, 0.50) if narrow else (0.06, 0.10, 0.10, 0.74)
+                (0.10, 0.17, 0.18, 0.55) if narrow else (0.06, 0.10, 0.10, 0.74)
             )
         ],
     )

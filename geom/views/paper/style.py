@@ -229,7 +229,13 @@ def two_columns(
     """Two columns of flowables, their heads at one level."""
     from reportlab.platypus import Table, TableStyle
 
-    style = TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *padding(0, 0, 0, 0)])
+    style = TableStyle(
+        [
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            *padding(0, 0, 0, 0),
+            ("RIGHTPADDING", (0, 0), (0, 0), 8.0),
+        ]
+    )
     table = Table([[left, right]], colWidths=list(widths), style=style, hAlign="LEFT")
     table.spaceAfter = 6.0
     return table

@@ -161,7 +161,7 @@ def _bottom(works: RepairPackage, design: Design, width: float) -> list[Flowable
             (),
             [
                 [
-                    [paragraph(cell, _MIND, bold=bool(k != 1 and not n), after=0)]
+                    [paragraph(cell, _MIND, bold=k == 0 or n > 0, after=0)]
                     for n, cell in enumerate((name, *(column[k] for column in columns)))
                 ]
                 for k, name in enumerate(names)
