@@ -10,6 +10,7 @@ from .design import Design as Design
 from .design import load_design as load_design
 from .errors import DaublineError as DaublineError
 from .errors import InputError as InputError
+from .errors import InputWarning as InputWarning
 from .quantity import Quantity as Quantity
 from .readings import PastSurvey as PastSurvey
 from .readings import RodReadings as RodReadings

@@ -6,10 +6,13 @@ The tree of everything this package raises on purpose::
     ├── InputError (also a ValueError)      bad input: a person can mend it
     │   └── TooFewReadings                  not enough to say anything honest
     └── MissingExtra (also an ImportError)  an optional library is not there
+
+What was coped with instead of refused is an `InputWarning`, one sentence each.
 """
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -51,8 +54,8 @@ class InputError(DaublineError, ValueError):
     def _sentence(self) -> str:
         where = ", ".join(part for part in (self.file, self.place) if part)
         text = f"{where}: {self.what}" if where else self.what
-        text = text.rstrip(".") + "."
-        return f"{text} {self.cure.rstrip('.')}." if self.cure else text
+        text = _ended(text)
+        return f"{text} {_ended(self.cure)}" if self.cure else text
 
     def at(
         self, *, file: str | Path | None = None, place: str | None = None
@@ -64,6 +67,26 @@ class InputError(DaublineError, ValueError):
             place=self.place if self.place is not None else place,
             cure=self.cure,
         )
+
+
+def _ended(text: str) -> str:
+    """With the point at its end, unless it asks."""
+    return text if text.endswith(("?", "!")) else text.rstrip(".") + "."
+
+
+class InputWarning(UserWarning):
+    """Input that was read though it is not written as documented: where, and as what.
+
+    Also what was left out of it.
+    """
+
+
+def warn_coped(
+    what: str, *, file: str | Path | None = None, place: str | None = None
+) -> None:
+    """Say in one `InputWarning` what was coped with, and where it stands."""
+    said = InputWarning(str(InputError(what, file=file, place=place)))
+    warnings.warn(said, stacklevel=3)
 
 
 @contextmanager

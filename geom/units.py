@@ -38,6 +38,14 @@ MM_PER: dict[str, Fraction] = {
     "cm": Fraction(10),
     "m": Fraction(1000),
 }
+_SPELLINGS = {
+    "in": ("in", "inch", "inches", '"', "\u2033", "''"),
+    "mm": ("mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+    "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
+    "m": ("m", "metre", "metres", "meter", "meters"),
+}
+#: What people write for them; a point after them does not count.
+UNIT_SPELLINGS = {word: unit for unit, words in _SPELLINGS.items() for word in words}
 #: Units as a sentence names them.
 UNIT_NAMES = {"in": "inches", "mm": "millimetres", "cm": "centimetres", "m": "metres"}
 
@@ -65,6 +73,13 @@ _LONGEST = 40  # characters; nothing read off a rod is longer
 _DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?")
 #: Denominators of the trade: halves to sixty-fourths.
 _BOTTOMS = {2, 4, 8, 16, 32, 64}
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov",
+           "dec")  # fmt: skip
+#: What a spreadsheet makes of 3/8, saved as CSV: 8-Mar, Mar-08, 2026-03-08, 3/8/2026.
+_DAY_MONTH = re.compile(r"(\d{1,2})[-. ]([a-z]{3})[a-z]*\.?(?:[-. ]\d{2,4})?", re.I)
+_MONTH_DAY = re.compile(r"([a-z]{3})[a-z]*\.?[-. ](\d{1,2})", re.I)
+_ISO_DATE = re.compile(r"\d{4}-(\d\d)-(\d\d)([ T]00:00(:00)?)?")
+_DATE = re.compile(r"(\d{1,2})[/.](\d{1,2})[/.]\d{2,4}")
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)(?:\s+|-))?(\d+)\s*/\s*(\d+)")
 
 
@@ -121,6 +136,38 @@ def parse_number(
     return float(-exact if minus == "-" else exact)
 
 
+def fractions_of_date(text: str) -> list[str]:
+    """The fractions of the trade that a spreadsheet may have made a date of.
+
+    Examples
+    --------
+    >>> fractions_of_date("8-Mar"), fractions_of_date("2026-02-04")
+    (['3/8'], ['2/4'])
+    """
+    if parts := _DAY_MONTH.fullmatch(text):
+        day, month = parts[1], _month(parts[2])
+    elif parts := _MONTH_DAY.fullmatch(text):
+        day, month = parts[2], _month(parts[1])
+    elif parts := _ISO_DATE.fullmatch(text) or _DATE.fullmatch(text):
+        day, month = parts[2], int(parts[1])
+    else:
+        return []
+    ways = (f"{month}/{int(day)}", f"{int(day)}/{month}") if month else ()
+    return [way for way in ways if _is_fraction(way)]
+
+
+def _month(word: str) -> int:
+    word = word.lower()
+    return _MONTHS.index(word) + 1 if word in _MONTHS else 0
+
+
+def _is_fraction(text: str) -> bool:
+    try:
+        return parse_number(text) < 1.0
+    except ValueError:
+        return False
+
+
 def spelled_out(text: str, *, decimal_comma: bool = False) -> str:
     """Spell a written number in plain signs; whether it is one is not asked.
 
@@ -138,6 +185,17 @@ def spelled_out(text: str, *, decimal_comma: bool = False) -> str:
     if decimal_comma and "." not in plain and plain.count(",") == 1:
         plain = plain.replace(",", ".")
     return plain.strip()
+
+
+def unit_named(text: str) -> str:
+    """The unit of length that a word names; empty if it names none.
+
+    Examples
+    --------
+    >>> unit_named("Inches"), unit_named("mm."), unit_named("ft")
+    ('in', 'mm', '')
+    """
+    return UNIT_SPELLINGS.get(text.strip().rstrip(".").lower(), "")
 
 
 def to_mm(value: float, unit: str) -> float:

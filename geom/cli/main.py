@@ -8,9 +8,11 @@ import signal
 import sys
 import tempfile
 import threading
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any, cast
 
 from geom._version import __version__
 from geom.cli.measure import add_desk, add_next, add_sheet
@@ -23,7 +25,12 @@ from geom.cli.survey import (
     add_view,
 )
 from geom.cli.wear import add_campaigns, add_change, add_wear
-from geom.errors import DaublineError, TerminatedError, not_permitted
+from geom.errors import (
+    DaublineError,
+    InputWarning,
+    TerminatedError,
+    not_permitted,
+)
 
 DONE, FAULT, BAD_INPUT, STOPPED, TERMINATED = 0, 1, 2, 130, 143
 
@@ -77,7 +84,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = parser().parse_args(arguments)
     asked_to_end = threading.Event()
     try:
-        with _terminable(asked_to_end), _with_home():
+        with _terminable(asked_to_end), _with_home(), _saying(options):
             options.run(options)
     except DaublineError as fault:
         print(f"daubline: {fault}", file=sys.stderr)
@@ -123,6 +130,26 @@ def _terminable(asked: threading.Event) -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+@contextmanager
+def _saying(options: argparse.Namespace) -> Iterator[None]:
+    """Say on standard error, one line each, what was coped with in the input."""
+    said: set[str] = set()
+    show = warnings.showwarning
+
+    def say(message: Warning | str, category: type[Warning], *where: Any) -> None:
+        line = str(message)
+        if category is not InputWarning:
+            show(message, category, *where)
+        elif line not in said and not getattr(options, "quiet", False):
+            said.add(line)
+            print(f"daubline: note: {line}", file=sys.stderr)
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", InputWarning)
+        warnings.showwarning = cast(Any, say)
+        yield
 
 
 @contextmanager

@@ -79,8 +79,12 @@ def _weigh_stations(
 ) -> tuple[Advice, int]:
     """The stations that would tell most, and how many readings there are so far."""
     from geom.readings import load_readings
-    from geom.sampling.stations import next_stations, rod_only
+    from geom.readings.load import is_cloud
+    from geom.sampling.stations import cloud_error, next_stations, rod_only
 
+    for name in map(str, options.readings):
+        if is_cloud(name):
+            raise cloud_error(name)
     readings = load_readings(options.readings, design)
     rod_only(readings)
     with inputs.waiting("fitting the wall and weighing stations"):

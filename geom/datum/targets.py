@@ -25,7 +25,7 @@ import numpy as np
 
 from geom.datum.pose import Pose
 from geom.design import Design
-from geom.design.text_file import casefolded, join_words, nearest_word
+from geom.design.text_file import casefolded, join_words, nearest_known
 from geom.errors import InputError
 from geom.frame import wrap
 from geom.readings.cloud import ObservedTarget
@@ -127,11 +127,8 @@ def _refuse_undrawn(
         raise InputError(what, file=file or None, cure=cure)
     for target in seen:
         if casefolded(target.name) not in map(casefolded, known):
-            like = nearest_word(target.name, known)
-            what = (
-                f'the design file knows no target "{target.name[:40]}"; '
-                f'the nearest it knows is "{like}"'
-            )
+            what = f'the design file knows no target "{target.name[:40]}"'
+            what += nearest_known(target.name, known)
             cure = "Write the name as it is there, or add it there under [[target]]"
             place = target.place or None
             raise InputError(what, file=file or None, place=place, cure=cure)

@@ -39,6 +39,9 @@ from geom.frame import Sense, azimuth_of_clock
 
 _MAX_BYTES = 4 * 1024 * 1024
 _LONGEST_LINE = 8192
+_TWICE = re.compile(r"Cannot declare \('(\w+)',\) twice")
+#: A fraction without quotes.
+_BARE = re.compile(r"\s*(\w+)\s*=\s*([-+]?\d[\d \t.-]*(?:/\s*\d+|[¼-¾⅐-⅞]))\s*(?:#.*)?")
 _WHERE = re.compile(r" \(at (?:(line \d+), (column \d+)|(end of document))\)$")
 
 
@@ -86,8 +89,29 @@ def _parsed(text: str, file: str) -> dict[str, Any]:
         if (where := _WHERE.search(message)) is not None:
             place = ", ".join(part for part in where.groups() if part)
             message = message[: where.start()]
-        what = f"it is not TOML ({message})"
+        what, cure = _toml_fault(message, place, text) or (
+            f"it is not TOML ({message})",
+            cure,
+        )
         raise InputError(what, file=file, place=place, cure=cure) from fault
+
+
+def _toml_fault(message: str, place: str | None, text: str) -> tuple[str, str] | None:
+    """What is wrong where the parser's own words do not tell, and the cure."""
+    if (twice := _TWICE.search(message)) is not None:
+        name = twice[1]
+        if any(table.name == name and table.many for table in TABLES):
+            cure = f"Write [[{name}]], in two brackets, above each entry"
+        else:
+            cure = "Put all its keys under one heading"
+        return f"[{name}] is there twice", cure
+    number = re.match(r"line (\d+)", place or "")
+    lines = text.splitlines()
+    line = lines[int(number[1]) - 1] if number and int(number[1]) <= len(lines) else ""
+    if (bare := _BARE.fullmatch(line)) is not None:
+        what = f"{bare[2]} stands without quotes"
+        return what, f'Put it in quotes: {bare[1]} = "{bare[2]}"'
+    return None
 
 
 def _design(raw: dict[str, Any], file: str) -> Design:

@@ -18,10 +18,10 @@ from typing import Any
 import numpy as np
 
 from geom.design.drawing import HOLE_KINDS
-from geom.design.text_file import join_words, like_words, nearest_word
-from geom.errors import InputError
+from geom.design.text_file import join_words, like_words, nearest_known
+from geom.errors import InputError, warn_coped
 from geom.frame import clock_hours
-from geom.units import MM_PER, parse_number, to_mm
+from geom.units import MM_PER, UNIT_SPELLINGS, parse_number, to_mm
 
 Reader = Callable[[object, str], object]
 NumberReader = Callable[[object, str], float]
@@ -80,16 +80,39 @@ def clock(value: object, _unit: str) -> float:
         raise InputError(what, cure=cure) from fault
 
 
-def one_of(*allowed: str) -> Reader:
-    """Make a reader of one of a few words."""
+@dataclass(frozen=True)
+class OneOf:
+    """A reader of one of a few words; ``spellings`` are other ways to write them."""
 
-    def read(value: object, _unit: str) -> str:
-        if isinstance(value, str) and value in allowed:
+    allowed: tuple[str, ...]
+    spellings: Mapping[str, str] = field(default_factory=dict)
+
+    def __call__(self, value: object, _unit: str) -> str:
+        """Read the word as it must be written."""
+        if isinstance(value, str) and value in self.allowed:
             return value
-        cure = "Write " + join_words(f'"{word}"' for word in allowed)
+        cure = "Write " + join_words(f'"{word}"' for word in self.allowed)
         raise InputError(f"{shown(value)} is not allowed here", cure=cure)
 
-    return read
+    def plain(self, value: object) -> object:
+        """The allowed word that another spelling stands for, else the value itself."""
+        if not isinstance(value, str):
+            return value
+        word = value.strip().rstrip(".").lower().replace("-", "")
+        found = {**self.spellings, **{one: one for one in self.allowed}}
+        return found.get(word, value)
+
+
+def one_of(*allowed: str) -> OneOf:
+    """Make a reader of one of a few words, in capitals or not."""
+    return OneOf(allowed)
+
+
+#: How directions and units are written besides.
+_SENSES = {
+    "cw": "clockwise",
+    **dict.fromkeys(("ccw", "acw", "anticlockwise"), "counterclockwise"),
+}
 
 
 def number(value: object, _unit: str, *, ratio: bool = True) -> float:
@@ -308,8 +331,13 @@ class TableSchema:
         for key, read in self.keys.items():
             place = self.place(index, key)
             if key in entry:
+                given = entry[key]
+                if isinstance(read, OneOf) and (plain := read.plain(given)) != given:
+                    what = f'{shown(given)} is read as "{plain}"'
+                    warn_coped(what, file=file, place=place)
+                    given = plain
                 try:
-                    values[key] = read(entry[key], unit)
+                    values[key] = read(given, unit)
                 except InputError as fault:
                     raise fault.at(file=file, place=place) from fault
             elif key in self.needed:
@@ -330,8 +358,7 @@ def refuse_unknown(
     for name in given:
         if name not in known:
             sort = "key" if place else "table or key"
-            like = nearest_word(name, known)
-            what = f'unknown {sort} {shown(name)}; the nearest known is "{like}"'
+            what = f"unknown {sort} {shown(name)}{nearest_known(name, known)}"
             cure = f"Known here: {join_words(known, last='and')}"
             raise InputError(what, file=file, place=place, cure=cure)
 
@@ -387,9 +414,9 @@ LINING = TableSchema(
     "lining",
     {
         "name": words,
-        "length_unit": one_of(*MM_PER),
+        "length_unit": OneOf(tuple(MM_PER), UNIT_SPELLINGS),
         "azimuth_zero": words,
-        "azimuth_sense": one_of("clockwise", "counterclockwise"),
+        "azimuth_sense": OneOf(("clockwise", "counterclockwise"), _SENSES),
         "height_zero": words,
     },
     required=True,

@@ -19,6 +19,8 @@ MAX_BYTES = 64 * 1024 * 1024
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 #: Spelling as near as this is taken for a slip (0 to 1, of difflib).
 _NEARLY = 0.8
+#: As near as this it is suggested.
+_CLOSE = 0.72
 _SAVE = "Save it as plain text in UTF-8 (from a spreadsheet: as CSV UTF-8)"
 
 
@@ -77,15 +79,24 @@ def read_text(path: str | os.PathLike[str], *, largest: int = MAX_BYTES) -> str:
     InputError
         As for `read_bytes`, and if it is not UTF-8 text.
     """
-    content = read_bytes(path, largest=largest)
-    name = os.fspath(path)
+    return as_text(read_bytes(path, largest=largest), os.fspath(path))
+
+
+def as_text(content: bytes, name: str, *, encoding: str = "utf-8-sig") -> str:
+    """Decode the bytes of a file called ``name``.
+
+    Raises
+    ------
+    InputError
+        If they are no text of that encoding.
+    """
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise InputError("it is UTF-16 text, not UTF-8", file=name, cure=_SAVE)
     if content.startswith(b"PK\x03\x04"):
         cure = "If it is a workbook, give it the ending .xlsx"
         raise InputError("it is a zip archive, not text", file=name, cure=cure)
     try:
-        text = content.decode("utf-8-sig")
+        text = content.decode(encoding)
     except UnicodeDecodeError as fault:
         place = f"line {_line_number(content[: fault.start])}"
         what = f"byte 0x{content[fault.start]:02x} is not UTF-8 text"
@@ -107,21 +118,33 @@ def _suggestion(path: Path) -> str:
         names = [file.name for file in path.parent.iterdir()]
     except (OSError, ValueError):
         return f"There is no folder {path.parent} either; check the path"
-    like = get_close_matches(path.name, names, n=1)
-    return f"Is it {like[0]}?" if like else "Check the name and the folder"
+    like = close_word(path.name, names, cutoff=_NEARLY)
+    return f"Is it {like}?" if like else "Check the name and the folder"
 
 
-def nearest_word(word: str, known: Iterable[str]) -> str:
-    """Name the known word nearest in spelling; there is always one.
+def close_word(word: str, known: Iterable[str], *, cutoff: float = _CLOSE) -> str:
+    """Name the known word that a word is nearly; empty if it is near none.
 
     Examples
     --------
-    >>> nearest_word("Radios", ["height", "radius"])
-    'radius'
+    >>> close_word("Radios", ["height", "radius"]), close_word("Winkel", ["note"])
+    ('radius', '')
     """
     by_lower = {name.lower(): name for name in known}
-    found = get_close_matches(word.lower(), list(by_lower), n=1, cutoff=0.0)
-    return by_lower[found[0]]
+    found = get_close_matches(word.lower(), list(by_lower), n=1, cutoff=cutoff)
+    return by_lower[found[0]] if found else ""
+
+
+def nearest_known(word: str, known: Iterable[str]) -> str:
+    """Say the known word that a word is nearly, to follow what is unknown.
+
+    Examples
+    --------
+    >>> nearest_known("Radios", ["height", "radius"])
+    '; the nearest known is "radius"'
+    """
+    like = close_word(word, known)
+    return f'; the nearest known is "{like}"' if like else ""
 
 
 def like_words(text: str, known: Iterable[str]) -> str:

@@ -19,7 +19,7 @@ from functools import cached_property
 from typing import Literal, cast
 
 from geom.errors import InputError
-from geom.readings.sheets.sheet import read_name, says_no_access
+from geom.readings.sheets.sheet import read_name, says_no_access, says_not_read
 from geom.views.say import plain
 
 Operation = Literal["enter", "correct", "withdraw"]
@@ -179,7 +179,7 @@ class ColumnLayout:
     @property
     def decimal_comma(self) -> bool:
         """Whether decimals may be written with a comma, as the reader has it."""
-        return self.separator == ";"
+        return self.separator != ","
 
     def cells(self, texts: tuple[str, str, str, str], old: Sequence[str]) -> list[str]:
         """A row: azimuth, height, radius and note put in, all else as it was."""
@@ -212,7 +212,7 @@ class ColumnLayout:
         >>> ColumnLayout.new("mm").with_decimal_mark("455,5")
         '455.5'
         """
-        if self.decimal_comma:
+        if self.separator == ";":
             return number.replace(".", ",")
         decimal = number.count(",") == 1 and "." not in number
         return number.replace(",", ".") if decimal else number
@@ -274,6 +274,11 @@ class SheetEntry:
     def no_access(self) -> bool:
         """Whether it says that nobody could reach there."""
         return says_no_access(self.texts[2])
+
+    @property
+    def is_reading(self) -> bool:
+        """Whether it was read: neither out of reach nor ``n/r``."""
+        return not (self.no_access or says_not_read(self.texts[2]))
 
 
 @dataclass(frozen=True)

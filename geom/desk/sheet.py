@@ -121,9 +121,7 @@ class SheetFile:
 
     def readings(self) -> tuple[tuple[str, ...], RodReadings | None]:
         """Identifiers of the readings that hold, and the readings; None of none."""
-        entry_ids = tuple(
-            entry.id for entry in self.sheet.active if not entry.no_access
-        )
+        entry_ids = tuple(entry.id for entry in self.sheet.active if entry.is_reading)
         return entry_ids, self._readings_of(self.sheet) if entry_ids else None
 
     def _readings_of(self, sheet: SheetJournal) -> RodReadings:
@@ -148,7 +146,7 @@ class SheetFile:
                 return sheet, Verdict(event.id, kept=False, why=why)
         then = sheet.after(event)
         try:
-            if any(not entry.no_access for entry in then.active):
+            if any(entry.is_reading for entry in then.active):
                 self._readings_of(then)
         except InputError as fault:
             why = str(InputError(fault.what, cure=fault.cure))
@@ -206,7 +204,7 @@ def read_sheet(path: Path, design: Design) -> SheetJournal:
                 file=path,
                 cure=_USE_LONG_FORM,
             )
-        sheet = read_long(table)
+        sheet = read_long(table, design.azimuth_sense)
         if sheet.readings:
             refuse_implausible(sheet, design)
     separator = separator_of(lines[table.header.number - 1])
@@ -231,7 +229,7 @@ def readings_of(sheet: SheetJournal, design: Design, path: Path) -> RodReadings:
     table = as_table(
         [header, *rows], file=str(path), decimal_comma=layout.decimal_comma
     )
-    read = read_long(table)
+    read = read_long(table, design.azimuth_sense)
     refuse_implausible(read, design)
     readings = read.to_readings()
     inside = np.clip(readings.height, design.profile.bottom, design.profile.top)
@@ -299,7 +297,12 @@ def _with_sheet_decimals(event: Event, layout: ColumnLayout) -> Event:
 def _refuse_place(path: Path) -> None:
     name = path.name
     if path.suffix.lower() != ".csv":
-        raise InputError("a sheet ends in .csv", file=path, cure=f"Name it {name}.csv")
+        book = path.suffix.lower() == ".xlsx" and path.exists()
+        named = f"Name it {path.stem if path.suffix else name}.csv"
+        cure = "Save it as CSV from a spreadsheet program, and name that file"
+        raise InputError(
+            "a sheet ends in .csv", file=path, cure=cure if book else named
+        )
     folder = path.parent
     if not folder.is_dir():
         cure = "Make the folder first, or check the path"
@@ -377,7 +380,7 @@ class ReadingValidator:
         rows = [SheetRow(k, row) for k, row in enumerate((header, typed, *drawn), 1)]
         table = as_table(rows, file="", decimal_comma=comma)
         try:
-            sheet = read_long(table)
+            sheet = read_long(table, self.design.azimuth_sense)
         except InputError as fault:
             return f"{upfirst(fault.what)}. {_number(unit)}"
         try:

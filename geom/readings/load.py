@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,15 +21,15 @@ from geom.readings.clouds import (
     open_cloud,
 )
 from geom.readings.rod import RodReadings, refuse_too_many
-from geom.readings.sheets.forms import is_wide, read_long, read_wide
-from geom.readings.sheets.plausibility import refuse_implausible
+from geom.readings.sheets.forms import is_header, is_wide, read_long, read_wide
+from geom.readings.sheets.plausibility import leave_out_openings, refuse_implausible
 from geom.readings.sheets.table import SheetTable, read_table, read_workbook
 from geom.units import MM_PER, Float
 
 ROD_SHEETS: dict[str, Callable[[str], SheetTable]] = {
-    ".csv": read_table,
-    ".tsv": read_table,
-    ".xlsx": read_workbook,
+    ".csv": partial(read_table, is_header=is_header),
+    ".tsv": partial(read_table, is_header=is_header),
+    ".xlsx": partial(read_workbook, is_header=is_header),
 }
 #: Endings that a rod sheet and a cloud share; the first row tells which it is.
 _SHARED = (".csv",)
@@ -91,7 +92,7 @@ def load_readings(
     files = [paths] if isinstance(paths, str | os.PathLike) else list(paths)
     names = [os.fspath(file) for file in files]
     _refuse_twice(names)
-    clouds = [name for name in names if _is_cloud(name)]
+    clouds = [name for name in names if is_cloud(name)]
     readers = [(_reader(name), name) for name in names if name not in clouds]
     rod = no_rod_readings()
     for reads, name in readers:
@@ -166,7 +167,11 @@ def _millimetres(source: CloudSource, unit: str | None) -> float:
         raise InputError(
             "the file does not say in which unit its points are",
             file=source.name,
-            cure="Add --cloud-unit in, mm, cm or m",
+            cure="Add --cloud-unit in, mm, cm or m"
+            if Path(source.name).suffix.lower() not in _SHARED
+            else "If it is a cloud, add --cloud-unit in, mm, cm or m; if it is a rod "
+            "sheet, write the names of its columns into the first row: azimuth_deg, "
+            "height_mm, radius_mm",
         )
     if unit is None or fixed is None:
         return fixed if fixed is not None else float(MM_PER[unit or "mm"])
@@ -192,7 +197,8 @@ def _scanner(
     return place
 
 
-def _is_cloud(name: str) -> bool:
+def is_cloud(name: str) -> bool:
+    """Whether a file is read as a point cloud, by its ending or its first row."""
     ending = Path(name).suffix.lower()
     if ending in _SHARED:
         return looks_like_cloud(name)
@@ -200,12 +206,16 @@ def _is_cloud(name: str) -> bool:
 
 
 def _load(table: SheetTable, design: Design) -> RodReadings:
-    sheet = read_wide(table) if is_wide(table) else read_long(table)
+    form = read_wide if is_wide(table) else read_long
+    sheet = form(table, design.azimuth_sense)
     if not sheet.readings:
         what = "the sheet holds no readings"
         cure = "Write the readings into it; no access, n/a and - are none"
         raise table.error(what, table.header, cure=cure)
+    sheet, left_out = leave_out_openings(sheet, design)
     refuse_implausible(sheet, design)
+    for words, row, index in left_out:
+        table.warn(words, row, index)
     readings = sheet.to_readings()
     # What is left outside is the rounding of a change of unit.
     inside = np.clip(readings.height, design.profile.bottom, design.profile.top)

@@ -367,11 +367,16 @@ def rod_only(readings: RodReadings | CloudReadings) -> RodReadings:
     """
     if isinstance(readings, RodReadings):
         return readings
-    raise InputError(
-        "where to measure next is worked out for rod readings only",
-        file=readings.clouds[0].name,
-        cure="Survey the cloud and look at map.png for wall that the laser did not see",
-    )
+    raise cloud_error(readings.clouds[0].name)
+
+
+def cloud_error(name: str) -> InputError:
+    """Make the error of a point cloud where rod readings are asked for."""
+    cure = "Survey the cloud and look at map.png for wall that the laser did not see"
+    if name.lower().endswith(".csv"):
+        cure += "; if it is a rod sheet, name its columns in the first row"
+    what = "where to measure next is worked out for rod readings only"
+    return InputError(what, file=name, cure=cure)
 
 
 class Goal(Protocol):

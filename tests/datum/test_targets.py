@@ -449,11 +449,14 @@ def seen_as(*names: str) -> list[ObservedTarget]:
     return [ObservedTarget(n, 0.0, 0.0, 0.0, "seen.csv", f"row {k}") for k, n in rows]
 
 
+LONG = tuple(Target(f"Post {k}", 90.0 * k, 900.0) for k in (1, 2))
+
+
 @pytest.mark.parametrize(
     ("targets", "names", "words"),
     [
         (ROUND, ("A", "Bb"), 'seen.csv, row 3: the design file knows no target "Bb"'),
-        (ROUND, ("A", "Bb"), 'the nearest it knows is "B"'),
+        (LONG, ("Post 1", "Pots 2"), 'the nearest known is "Post 2"'),
         (ROUND[:3], ("b",), '"A", "B" and "C", on the sheet: "b"'),
         (ROUND[:3], ("b",), "seen.csv: two targets or more"),
         (ROUND[:3], ("b", "B"), "two targets or more"),

@@ -79,13 +79,13 @@ FAULTS = {
     ),
     "unit not known": (
         'length_unit = "in"',
-        'length_unit = "inch"',
+        'length_unit = "foot"',
         "[lining], key length_unit",
         'Write "in", "mm", "cm" or "m"',
     ),
     "sense not known": (
         '"clockwise"',
-        '"CW"',
+        '"sunwise"',
         "[lining], key azimuth_sense",
         '"clockwise" or "counterclockwise"',
     ),
@@ -394,6 +394,31 @@ FAULTS = {
         "radius = 27\nradius = 28",
         "line 10, column 12",
         "TOML",
+    ),
+    "profile twice in single brackets": (
+        "[[profile]]\nheight = 0\nradius = 18\n[[profile]]\nheight = 40\nradius = 18\n"
+        '[[profile]]\nheight = 40\nradius = "19 1/2"\n[[profile]]',
+        "[profile]\nheight = 0\nradius = 18\n[profile]",
+        "line 14, column 9",
+        "Write [[profile]], in two brackets, above each entry",
+    ),
+    "shell twice": (
+        "[shell]",
+        "[shell]\nradius = 27\n[shell]",
+        "line 10, column 7",
+        "[shell] is there twice",
+    ),
+    "fraction without quotes": (
+        'radius = "19 1/2"',
+        "radius = 19 1/2  # worn",
+        "line 19, column 13",
+        'Put it in quotes: radius = "19 1/2"',
+    ),
+    "fraction alone without quotes": (
+        'step = "1/8"',
+        "step = 1/8",
+        "line 56, column 9",
+        'Put it in quotes: step = "1/8"',
     ),
     "quote not closed": ('"Cupola A"', '"Cupola A', "line 2, column 17", "TOML"),
     "decimal comma": ("height = 17.5", "height = 17,5", "line 26, column 12", "TOML"),

@@ -16,6 +16,7 @@ from geom.design import (
     load_design,
 )
 from geom.design.schema import TABLES
+from geom.errors import InputWarning
 
 BARE = """\
 [lining]
@@ -187,3 +188,29 @@ def test_every_key_of_a_dataclass_that_a_table_fills_is_a_key():
     for name in ("mix", "bottom", "crew", "drying", "melting"):
         assert keys[name] == set(vars(getattr(shop, name)))
     assert {*keys, "bricks", "confidence"} >= set(vars(shop))
+
+
+@pytest.mark.parametrize(
+    ("key", "plain", "written"),
+    [
+        ("azimuth_sense", "clockwise", "Clockwise"),
+        ("azimuth_sense", "clockwise", "CW"),
+        ("azimuth_sense", "counterclockwise", "CCW"),
+        ("azimuth_sense", "counterclockwise", "anticlockwise"),
+        ("azimuth_sense", "counterclockwise", "anti-clockwise"),
+        ("azimuth_sense", "counterclockwise", "Counter-clockwise"),
+        ("length_unit", "in", "inch"),
+        ("length_unit", "in", "Inches"),
+        ("length_unit", "mm", "MM"),
+        ("length_unit", "cm", "centimetres"),
+    ],
+)
+def test_what_people_write_for_a_word_is_read_and_said(key, plain, written, write):
+    text = BARE.format(unit="cm", radius=90, top=200)
+    old = {"azimuth_sense": "counterclockwise", "length_unit": "cm"}[key]
+    path = write(text.replace(f'{key} = "{old}"', f'{key} = "{written}"'))
+    with pytest.warns(InputWarning) as said:
+        design = load_design(path)
+    assert getattr(design, key) == plain
+    line = f'{path}, [lining], key {key}: "{written}" is read as "{plain}".'
+    assert [str(one.message) for one in said] == [line]

@@ -1,10 +1,10 @@
-"""The nearest known word is named, whatever was written."""
+"""The nearest known word is named where it is near."""
 
 from __future__ import annotations
 
 import pytest
 
-from geom.design.text_file import join_words, nearest_word
+from geom.design.text_file import close_word, join_words, nearest_known
 
 
 @pytest.mark.parametrize(
@@ -17,12 +17,14 @@ from geom.design.text_file import join_words, nearest_word
     ],
 )
 def test_a_slip_finds_its_word(word, known):
-    assert nearest_word(word, ["height", "radius", "azimuth", "width", "tall"]) == known
+    assert close_word(word, ["height", "radius", "azimuth", "width", "tall"]) == known
 
 
-def test_there_is_always_a_nearest_word():
-    assert nearest_word("", ["height", "radius"]) in ("height", "radius")
-    assert nearest_word("§§§", ["radius"]) == "radius"
+@pytest.mark.parametrize("word", ["", "§§§", "Winkel", "read_by", "units"])
+def test_nothing_is_suggested_that_is_not_near(word):
+    known = ["height", "radius", "azimuth_deg", "note", "length_unit"]
+    assert close_word(word, known) == ""
+    assert nearest_known(word, known) == ""
 
 
 def test_words_are_put_in_a_row():

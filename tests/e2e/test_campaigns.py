@@ -123,7 +123,8 @@ def test_json_is_printed_when_asked_for(shop, tmp_path, capsys):
             ["one", "one", "two", "--first", "a", "--second", "b"],
             "3 records were named",
         ),
-        (["none", "--first", "2025", "--second", "2026"], "there is no lining.toml"),
+        (["one", "--first", "odd", "--second", "odd"], "there is no campaign 'odd'"),
+        (["none", "--first", "2025", "--second", "2026"], "there is no such folder"),
     ],
 )
 def test_bad_usage_is_told_in_a_sentence_and_writes_nothing(

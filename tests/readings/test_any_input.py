@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from geom.errors import InputError
 from geom.readings import load_readings
+
+pytestmark = pytest.mark.filterwarnings("ignore::geom.errors.InputWarning")
 
 QUIET = settings(
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],

@@ -8,7 +8,8 @@ each with its unit::
     24,                     18 3/8, 18 1/2,
     30,                     18 5/8, 18 3/4, 18 1/2
 
-Where rows are turned against each other, a column ``turn_deg`` says by how much more
+An azimuth may be an hour of the clock: a column ``clock``, a head ``3:30``.  Where rows
+are turned against each other, a column ``turn_deg`` says by how much more
 azimuth the stations of a row stand than the heads of their columns.
 """
 
@@ -16,12 +17,13 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
-from typing import cast
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import TypeVar, cast
 
 from geom.design.text_file import join_words
 from geom.errors import InputError
-from geom.frame import wrap
+from geom.frame import Sense, wrap
 from geom.readings.rod import RodKind, refuse_too_many
 from geom.readings.sheets.sheet import (
     HEADER_CURE,
@@ -30,38 +32,76 @@ from geom.readings.sheets.sheet import (
     Reading,
     Sheet,
     read_azimuth,
+    read_clock,
     read_length,
     read_name,
     refuse_mixed_marks,
     says_no_access,
+    says_not_read,
+    tidy_cells,
     written_step,
 )
 from geom.readings.sheets.table import SheetRow, SheetTable
 
-_AZIMUTH = re.compile(r"(.*\d.*?)\s*(?:deg|°)", re.IGNORECASE)
-_CORNER = re.compile(r"\s*[\\/]\s*")
+_AZIMUTH = re.compile(r"(.*\d.*?)\s*(?:deg(?:rees?)?\.?|°|º)", re.IGNORECASE)
+_CLOCK = re.compile(
+    r"half\s+past\s+\d+|\d+:\d\d|.*\d.*o['\u2019]?\s*clock", re.IGNORECASE
+)
 _WIDE_CURE = (
     r"Write height_in \ radius_in into the first cell (or _mm, _cm, _m, and diameter "
-    "or cutback for radius), and the azimuths beside it as 0deg, 30deg, 60deg"
+    "or cutback for radius), and the azimuths beside it as 0deg, 30deg, 60deg or as "
+    "3 o'clock, 3:30"
 )
 
+T = TypeVar("T")
+R = TypeVar("R")
+#: What is done about a fault: raise it, or keep it and go on.
+Report = Callable[[InputError], None]
 
 #: Head of the column that says how rows of a wide sheet are turned.
 TURN = "turn_deg"
 
 
+def raise_at_once(fault: InputError) -> None:
+    """Raise a fault: what is done about it unless all are asked for."""
+    raise fault
+
+
 def is_wide(table: SheetTable) -> bool:
     """Tell a sheet with a column per azimuth from one with a row per reading."""
     first, *others = table.header.cells
-    return _CORNER.search(first) is not None or any(
-        _AZIMUTH.fullmatch(name) for name in others
+    return _corner_names(first) is not None or any(
+        _AZIMUTH.fullmatch(name) or _CLOCK.fullmatch(name) for name in others
     )
 
 
-def read_long(table: SheetTable) -> Sheet:
+def is_header(cells: tuple[str, ...]) -> bool:
+    """Tell the row that names the columns of a rod sheet from a title above it."""
+    corner = (_corner_names(cells[0]) if cells else None) or []
+    if len(cells) > 1 and [_quantity(name) in VALUES for name in corner] == [
+        False,
+        True,
+    ]:
+        return True
+    found = [_quantity(name) for name in cells]
+    return len([q for q in found if q and q != "note"]) > 1
+
+
+def read_long(
+    table: SheetTable, sense: Sense, *, report: Report = raise_at_once
+) -> Sheet:
     """Read a sheet that has a row for each reading.
 
     Of a sheet whose stations were all out of reach there are no readings.
+
+    Parameters
+    ----------
+    table : SheetTable
+        As it was written.
+    sense : {'clockwise', 'counterclockwise'}
+        Which way azimuth grows, for hours of the clock.
+    report : callable
+        What is done about the fault of a row.
 
     Raises
     ------
@@ -69,15 +109,19 @@ def read_long(table: SheetTable) -> Sheet:
         If a column is missing, unknown, twice there or without a unit, or a cell does
         not hold what its column says.
     """
-    columns = _long_columns(table)
+    columns = _long_columns(table, sense)
     table.refuse_unnamed()
-    refuse_mixed_marks(table, columns.numbers)
+    _refuse_split_decimals(table, columns)
     value = columns.index(columns.kind)
+    table = table.filled_down([columns.index(columns.place), columns.index("height")])
+    table = tidy_cells(table, columns.units)
+    refuse_mixed_marks(table, columns.numbers)
+    table = _without_unread(table, value)
     shut = [row for row in table.rows if says_no_access(row.cell(value))]
+    places = _each(shut, lambda row: _long_place(table, row, columns), report)
+    read = [row for row in table.rows if not says_no_access(row.cell(value))]
     readings = tuple(
-        _long_reading(table, row, columns)
-        for row in table.rows
-        if not says_no_access(row.cell(value))
+        _each(read, lambda row: _long_reading(table, row, columns), report)
     )
     return Sheet(
         table=table,
@@ -88,15 +132,17 @@ def read_long(table: SheetTable) -> Sheet:
         height_index=columns.index("height"),
         sd_index=columns.index("sd") if "sd" in columns.by_quantity else -1,
         readings=readings,
-        no_access=tuple(_long_place(table, row, columns) for row in shut),
+        no_access=tuple(places),
         step=written_step(table, readings, columns.unit(columns.kind)),
     )
 
 
-def read_wide(table: SheetTable) -> Sheet:
+def read_wide(
+    table: SheetTable, sense: Sense, *, report: Report = raise_at_once
+) -> Sheet:
     """Read a sheet that has a column for each azimuth; blank cells were not read.
 
-    Its readings run along the rows.
+    Its readings run along the rows; parameters are those of `read_long`.
 
     Raises
     ------
@@ -105,32 +151,38 @@ def read_wide(table: SheetTable) -> Sheet:
         there, or a cell is not a number.
     """
     height, value = _corner(table)
-    azimuths = _azimuths(table)
+    azimuths = _azimuths(table, sense)
     table.refuse_unnamed()
     note, turned = _column_named(table, "note"), _column_named(table, TURN)
+    table = tidy_cells(
+        table.filled_down([0]),
+        {0: height.unit, **dict.fromkeys(azimuths, value.unit)}
+        | ({} if turned is None else {turned: "deg"}),
+    )
     lengths = [0, *azimuths]
     refuse_mixed_marks(table, lengths if turned is None else [*lengths, turned])
-    cells = [
-        (row, index, azimuth, _wide_height(table, row, height))
-        for row in table.rows
-        for index, azimuth in _turned(table, row, azimuths, turned).items()
-        if row.cell(index)
-    ]
+    table = _without_unread(table, *azimuths)
+    rows = _each(
+        table.rows,
+        lambda row: [
+            (row, index, azimuth, _wide_height(table, row, height))
+            for index, azimuth in _turned(table, row, azimuths, turned).items()
+            if row.cell(index)
+        ],
+        report,
+    )
+    cells = [cell for row in rows for cell in row]
     refuse_too_many(len(cells), table.file)
     shut = [cell for cell in cells if says_no_access(cell[0].cell(cell[1]))]
-    readings = tuple(
-        Reading(
-            row=row,
-            index=index,
-            azimuth=azimuth,
-            height=high,
-            value=read_length(table, row, index, value.unit),
-            sd=math.nan,
-            note="" if note is None else row.cell(note),
-        )
-        for row, index, azimuth, high in cells
-        if not says_no_access(row.cell(index))
-    )
+
+    def reading(cell: tuple[SheetRow, int, float, float]) -> Reading:
+        row, index, azimuth, high = cell
+        length = read_length(table, row, index, value.unit)
+        words = "" if note is None else row.cell(note)
+        return Reading(row, index, azimuth, high, length, math.nan, words)
+
+    read = [cell for cell in cells if not says_no_access(cell[0].cell(cell[1]))]
+    readings = tuple(_each(read, reading, report))
     return Sheet(
         table=table,
         kind=cast(RodKind, value.quantity),
@@ -145,12 +197,67 @@ def read_wide(table: SheetTable) -> Sheet:
     )
 
 
+def _each(items: Iterable[T], read: Callable[[T], R], report: Report) -> Iterator[R]:
+    """What is read of each; of those with a fault, the fault is reported."""
+    for item in items:
+        try:
+            found = read(item)
+        except InputError as fault:
+            report(fault)
+        else:
+            yield found
+
+
+def _without_unread(table: SheetTable, *indices: int) -> SheetTable:
+    """The sheet without what says ``n/r``: blank cells, or no rows of the long form."""
+    unread = [
+        (row, index)
+        for row in table.rows
+        for index in indices
+        if says_not_read(row.cell(index))
+    ]
+    if not unread:
+        return table
+    (row, index), *others = unread
+    more = f", and {len(others)} more alike" if others else ""
+    table.warn(f'"{row.cell(index)}" is no reading{more}', row, index)
+    if len(indices) == 1:
+        gone = {row.number for row, _ in unread}
+        kept = tuple(row for row in table.rows if row.number not in gone)
+        return replace(table, rows=kept)
+    blank = {(row.number, index) for row, index in unread}
+    return replace(
+        table,
+        rows=tuple(
+            SheetRow(
+                row.number,
+                tuple(
+                    "" if (row.number, k) in blank else cell
+                    for k, cell in enumerate(row.cells)
+                ),
+            )
+            for row in table.rows
+        ),
+    )
+
+
 @dataclass(frozen=True)
 class _LongColumns:
-    """Which column holds which quantity."""
+    """Which column holds which quantity, and which way azimuth grows."""
 
     kind: str
     by_quantity: dict[str, tuple[int, ColumnName]]
+    sense: Sense
+
+    @property
+    def place(self) -> str:
+        """What says the direction: azimuth or clock."""
+        return "clock" if "clock" in self.by_quantity else "azimuth"
+
+    @property
+    def units(self) -> dict[int, str]:
+        """Unit of each column of numbers."""
+        return {index: column.unit for index, column in self.by_quantity.values()}
 
     def index(self, quantity: str) -> int:
         return self.by_quantity[quantity][0]
@@ -163,9 +270,11 @@ class _LongColumns:
         return [index for index, column in self.by_quantity.values() if column.unit]
 
 
-def _long_columns(table: SheetTable) -> _LongColumns:
+def _long_columns(table: SheetTable, sense: Sense) -> _LongColumns:
     _refuse_no_header(table)
     names: dict[str, ColumnName] = {}
+    others: list[str] = []
+    respelt: list[str] = []
 
     def read(name: str) -> str:
         try:
@@ -173,23 +282,59 @@ def _long_columns(table: SheetTable) -> _LongColumns:
         except InputError as fault:
             place = table.place(table.header)
             raise fault.at(file=table.file, place=place) from fault
+        if not column.quantity:
+            others.append(name)
+        elif column.written != name.lower():
+            respelt.append(f'"{name}" is read as {column.written}')
         names.setdefault(column.quantity, column)
         return column.quantity
 
     columns = table.layout(
         read,
-        {"azimuth": "azimuth_deg", "height": "height_mm"},
+        {"height": "height_mm"},
         cure=HEADER_CURE,
         keep="Keep one of them; put other readings into a sheet of their own",
     )
+    passed = f"; not known: {join_words(others, last='and')}" if others else ""
+    if "azimuth" in columns and "clock" in columns:
+        what, cure = (
+            "there are columns for azimuth_deg and for clock",
+            "Keep one of them",
+        )
+        raise table.error(what, table.header, cure=cure)
+    if "azimuth" not in columns and "clock" not in columns:
+        what = f"the column azimuth_deg is missing{passed}"
+        raise table.error(what, table.header, cure=HEADER_CURE)
     found = {name: (index, names[name]) for name, index in columns.items()}
     kinds = [kind for kind in VALUES if kind in found]
     if len(kinds) != 1:
         present = join_words(kinds, last="and") if kinds else "none"
-        what = f"one column of readings is needed, here are: {present}"
+        what = f"one column of readings is needed, here are: {present}{passed}"
         cure = f"Keep exactly one of {join_words(VALUES)}, with its unit: radius_mm"
         raise table.error(what, table.header, cure=cure)
-    return _LongColumns(kinds[0], found)
+    if others:
+        words = join_words([f'"{name}"' for name in others], last="and")
+        table.warn(f"no reading is taken from {words}", table.header)
+    if respelt:
+        table.warn(join_words(respelt, last="and"), table.header)
+    return _LongColumns(kinds[0], found, sense)
+
+
+def _refuse_split_decimals(table: SheetTable, columns: _LongColumns) -> None:
+    """Refuse notes that are the decimals of readings, cut off by a comma."""
+    value = columns.index(columns.kind)
+    if table.decimal_comma or "note" not in columns.by_quantity:
+        return
+    if columns.index("note") != value + 1:
+        return
+    notes = [(row, row.cell(value + 1)) for row in table.rows if row.cell(value + 1)]
+    if len(notes) > 1 and all(
+        note.isdigit() and row.cell(value).isdigit() for row, note in notes
+    ):
+        row, note = notes[0]
+        what = f"notes that are numbers alone: is {row.cell(value)},{note} one reading?"
+        cure = "Write decimals with a point, or separate the columns with ;"
+        raise table.error(what, row, value, cure=cure)
 
 
 def _refuse_no_header(table: SheetTable) -> None:
@@ -226,10 +371,12 @@ def _long_place(
     table: SheetTable, row: SheetRow, columns: _LongColumns
 ) -> tuple[float, float]:
     """Azimuth and height of a row; degrees and mm."""
-    _refuse_blank(table, row, columns, "azimuth")
+    _refuse_blank(table, row, columns, columns.place)
     _refuse_blank(table, row, columns, "height")
-    at = columns.index("azimuth")
+    at = columns.index(columns.place)
     height = read_length(table, row, columns.index("height"), columns.unit("height"))
+    if columns.place == "clock":
+        return read_clock(table, row.cell(at), row, at, columns.sense), height
     return read_azimuth(table, row.cell(at), row, at), height
 
 
@@ -245,28 +392,60 @@ def _refuse_blank(
 def _corner(table: SheetTable) -> tuple[ColumnName, ColumnName]:
     """Read what goes down and what is in the cells."""
     first = table.header.cells[0]
-    parts = _CORNER.split(first)
-    if len(parts) == 2:
+    if names := _corner_names(first):
         try:
-            height, value = map(read_name, parts)
+            height, value = map(read_name, names)
         except InputError as fault:
             raise table.error(fault.what, table.header, cure=_WIDE_CURE) from fault
         if height.quantity == "height" and value.quantity in VALUES:
+            if [height.written, value.written] != [n.strip().lower() for n in names]:
+                words = f'"{first}" is read as {height.written} \\ {value.written}'
+                table.warn(words, table.header)
             return height, value
     what = f'the first cell, "{first[:40]}", does not say heights and readings'
     raise table.error(what, table.header, cure=_WIDE_CURE)
 
 
-def _azimuths(table: SheetTable) -> dict[int, float]:
+def _corner_names(text: str) -> list[str] | None:
+    """The two names that the first cell of a wide sheet holds; None of any other."""
+    for mark in "\\/":
+        if mark in text:
+            parts = text.split(mark)
+            one = mark == "/" and _quantity(text)
+            return None if one or len(parts) != 2 else [part.strip() for part in parts]
+    return None
+
+
+def _quantity(name: str) -> str:
+    """The quantity that a name says; empty if none, or not with its unit."""
+    try:
+        return read_name(name).quantity
+    except InputError:
+        return ""
+
+
+def _azimuths(table: SheetTable, sense: Sense) -> dict[int, float]:
     """Read the column heads: column index and azimuth, degrees."""
     found: dict[int, float] = {}
+    bare: list[str] = []
     for index, name in enumerate(table.header.cells):
-        if index == 0 or not name or name.lower() in ("note", TURN):
+        if index == 0 or not name or name.lower() == TURN:
             continue
-        if (parts := _AZIMUTH.fullmatch(name)) is None:
+        if _quantity(name) == "note":
+            continue
+        if _CLOCK.fullmatch(name):
+            azimuth = read_clock(table, name, table.header, index, sense)
+        elif parts := _AZIMUTH.fullmatch(name):
+            azimuth = read_azimuth(table, parts[1], table.header, index)
+        elif name[:1].isdigit() and " " not in name:
+            azimuth = read_azimuth(table, name, table.header, index)
+            bare.append(name)
+        elif not _holds_numbers(table, index):
+            table.warn(f'no reading is taken from "{name}"', table.header)
+            continue
+        else:
             what = f'the column head "{name[:40]}" is no azimuth'
             raise table.error(what, table.header, cure=_WIDE_CURE)
-        azimuth = read_azimuth(table, parts[1], table.header, index)
         if azimuth in found.values():
             what = f"azimuth {azimuth:g} is there twice"
             cure = "Give each azimuth one column (360deg is 0deg)"
@@ -274,13 +453,22 @@ def _azimuths(table: SheetTable) -> dict[int, float]:
         found[index] = azimuth
     if not found:
         raise table.error("no column has an azimuth", table.header, cure=_WIDE_CURE)
+    if bare:
+        what = f"the heads {bare[0]} to {bare[-1]} are read as degrees"
+        table.warn(what, table.header)
     return found
+
+
+def _holds_numbers(table: SheetTable, index: int) -> bool:
+    """Whether any cell of a column, or its name, has a digit in it."""
+    texts = [table.header.cell(index), *(row.cell(index) for row in table.rows)]
+    return any(sign.isdigit() for text in texts for sign in text)
 
 
 def _column_named(table: SheetTable, wanted: str) -> int | None:
     """Find the column of notes, or that of turns."""
-    names = table.header.cells
-    found = [i for i, name in enumerate(names) if i > 0 and name.lower() == wanted]
+    names = [_quantity(name) or name.lower() for name in table.header.cells]
+    found = [i for i, name in enumerate(names) if i > 0 and name == wanted]
     if len(found) > 1:
         what = f"there are two columns for {wanted}"
         raise table.error(what, table.header, cure="Keep one of them")

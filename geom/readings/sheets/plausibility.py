@@ -7,13 +7,14 @@ quantity that explains them best.  The limits are our own choice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geom.design import Design, Opening, Profile
 from geom.readings.rod import RodKind
 from geom.readings.sheets.sheet import Sheet
+from geom.readings.sheets.table import SheetRow
 from geom.units import MM_PER, UNIT_NAMES, Bool, Float, from_mm
 
 #: Readings of a wall whose shell is not known lie in these parts of the design radius.
@@ -29,6 +30,8 @@ _MIN_SD, _MAX_SD = 1e-3, 100.0
 
 #: So many different azimuths, all whole numbers from 1 to 12, are hours.
 _LEAST_HOURS = 3
+#: So many other readings at its height and at its azimuth make a place one of a grid.
+_LEAST_ALIKE = 2
 
 _ROUNDING = 1e-6  # mm; what changing units may add to a length
 
@@ -49,6 +52,52 @@ def refuse_implausible(sheet: Sheet, design: Design) -> None:
     _refuse_values(sheet, design)
     _refuse_sd(sheet)
     _refuse_openings(sheet, design)
+
+
+def leave_out_openings(
+    sheet: Sheet, design: Design
+) -> tuple[Sheet, list[tuple[str, SheetRow, int]]]:
+    """Leave out stations of a regular grid that fall into openings: there is no wall.
+
+    Any other reading in an opening is a slip of place, and stays to be refused.
+
+    Returns
+    -------
+    Sheet
+        Without them.
+    list of (words, row, column)
+        What was left out, and where it stands.
+    """
+    inside = np.array([_inside(sheet, design, hole) for hole in design.openings])
+    if not inside.size:
+        return sheet, []
+    gone = np.flatnonzero(inside.any(axis=0) & _on_grid(sheet)).tolist()
+    left_out = [
+        (
+            "this station lies in the "
+            f"{design.openings[int(np.argmax(inside[:, i]))].kind}, where there is no "
+            "wall: its reading is left out",
+            sheet.readings[i].row,
+            sheet.readings[i].index,
+        )
+        for i in gone
+    ]
+    kept = tuple(r for i, r in enumerate(sheet.readings) if i not in set(gone))
+    return (replace(sheet, readings=kept) if kept else sheet), left_out
+
+
+def _on_grid(sheet: Sheet) -> Bool:
+    """Which readings stand at heights and azimuths of others, in rows and columns."""
+    if sheet.wide:
+        return np.ones(len(sheet.readings), dtype=bool)
+    alike = [
+        counts[which] > _LEAST_ALIKE
+        for values in (sheet.azimuth, sheet.height)
+        for _, which, counts in [
+            np.unique(np.round(values, 6), return_inverse=True, return_counts=True)
+        ]
+    ]
+    return alike[0] & alike[1]
 
 
 def design_radius(sheet: Sheet, design: Design) -> Float:

@@ -6,35 +6,50 @@ Also what a column's name says, how its cells are read, and how finely it is wri
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 
-from geom.design.text_file import join_words, nearest_word
+from geom.design.text_file import close_word, join_words
 from geom.errors import InputError
+from geom.frame import Sense, azimuth_of_clock, clock_hours, wrap
 from geom.readings.rod import RodKind, RodReadings, Unreachable
 from geom.readings.sheets.table import SheetRow, SheetTable
-from geom.units import MM_PER, Float, spelled_out, to_mm
+from geom.units import MM_PER, UNIT_NAMES, Float, spelled_out, to_mm, unit_named
 
 VALUES = ("radius", "diameter", "cutback")
 LENGTHS = ("height", *VALUES, "sd")
 KNOWN = (
     "azimuth_deg",
+    "clock",
     *(f"{quantity}_{unit}" for quantity in LENGTHS for unit in MM_PER),
     "note",
 )
 HEADER_CURE = (
-    "A sheet has the columns azimuth_deg, height_mm, one of radius_mm, diameter_mm and "
-    "cutback_mm, and if wanted sd_mm and note (for _mm also _in, _cm, _m), separated "
-    "by a comma, a semicolon or a tab"
+    "A sheet has the columns azimuth_deg (or clock), height_mm, one of radius_mm, "
+    "diameter_mm and cutback_mm, and if wanted sd_mm and note (for _mm also _in, _cm, "
+    "_m), separated by a comma, a semicolon or a tab"
 )
 
 #: What a reading's cell holds where nobody could reach; capitals do not matter.
 NO_ACCESS = ("no access", "n/a", "-", "\u2013", "\u2014")
+#: What it holds where nobody read yet; such a station may be asked for again.
+NOT_READ = ("n/r", "not read")
+
+#: A column's quantity and, after blanks or a mark, its unit in brackets or not.
+_NAME = re.compile(
+    r"(azimuth|clock|o['\u2019]?\s?clock|height|radius|diameter|cut[\s_-]?back|sd|notes?"
+    r"|remarks?)(?:[\s_,;:/(\[-]+([^\d\s)\]]+)[\s)\].]*)?"
+)
+_WRITTEN_DEGREES = re.compile(
+    r"(.*[\d¼-¾⅐-⅞])\s*(?:\u00b0|\u00ba|deg(?:rees?)?\.?)", re.I
+)
+_WRITTEN_LENGTH = re.compile(r"(.*[\d¼-¾⅐-⅞])\s*([a-z]+\.?|\"|\u2033|'')", re.I)
+_DEGREES = ("deg", "degs", "degree", "degrees", "\u00b0", "\u00ba")
 
 _MAX_LENGTH = 1e7  # mm; what is merely implausible is refused later, with its cause
 #: Divisions of the inch on a shop rule: the finest, and those too coarse to tell.
@@ -155,31 +170,49 @@ class Sheet:
 
 @dataclass(frozen=True)
 class ColumnName:
-    """One column: ``radius`` and ``in``, say; ``note`` has no unit."""
+    """One column: ``radius`` and ``in``, say; ``clock`` and ``note`` have no unit.
+
+    A column that holds something else has no quantity.
+    """
 
     quantity: str
     unit: str
 
+    @property
+    def written(self) -> str:
+        """As `KNOWN` has it."""
+        return f"{self.quantity}_{self.unit}" if self.unit else self.quantity
+
 
 def read_name(name: str) -> ColumnName:
-    """Read a column's name; capitals and blanks around it do not matter.
+    """Read a column's name, as people write it; capitals and blanks do not matter.
 
     Raises
     ------
     InputError
-        Without a place, if there is no such column, or its unit is missing or unknown.
+        Without a place, if it is nearly one that is known, or its unit is missing or
+        unknown.
 
     Examples
     --------
-    >>> read_name(" Radius_IN ")
-    ColumnName(quantity='radius', unit='in')
+    >>> read_name(" Radius_IN "), read_name("Height, inch")
+    (ColumnName(quantity='radius', unit='in'), ColumnName(quantity='height', unit='in'))
+    >>> read_name("read_by").quantity
+    ''
     """
-    plain = name.strip().lower()
+    plain = " ".join(name.lower().split())
     if plain in KNOWN:
         quantity, _, unit = plain.partition("_")
         return ColumnName(quantity, unit)
-    quantity, *rest = re.split(r"[\s_(\[]+", plain.rstrip(")]"), maxsplit=1)
-    unit = rest[0] if rest else ""
+    quantity, unit = "", ""
+    if (parts := _NAME.fullmatch(plain)) is not None:
+        quantity, unit = _quantity(parts[1]), parts[2] or ""
+    if quantity in ("clock", "note") and not unit:
+        return ColumnName(quantity, "")
+    if quantity == "azimuth" and unit in _DEGREES:
+        return ColumnName(quantity, "deg")
+    if quantity in LENGTHS and unit_named(unit):
+        return ColumnName(quantity, unit_named(unit))
     if quantity == "azimuth":
         what = f'the column "{name}" must name its unit, degrees'
         raise InputError(what, cure="Write azimuth_deg")
@@ -187,9 +220,64 @@ def read_name(name: str) -> ColumnName:
         units = join_words(f"{quantity}_{known}" for known in MM_PER)
         wrong = f'names a unit that is not known, "{unit}"' if unit else "names no unit"
         raise InputError(f'the column "{name}" {wrong}', cure=f"Write {units}")
-    like = nearest_word(plain, KNOWN)
-    what = f'unknown column "{name[:40]}"; the nearest known is "{like}"'
-    raise InputError(what, cure=HEADER_CURE)
+    if like := close_word(plain, KNOWN):
+        what = f'unknown column "{name[:40]}"; the nearest known is "{like}"'
+        raise InputError(what, cure=HEADER_CURE)
+    return ColumnName("", "")
+
+
+def _quantity(word: str) -> str:
+    letters = "".join(sign for sign in word if sign.isalpha())
+    if letters.endswith("clock"):
+        return "clock"
+    return "note" if letters.startswith(("note", "remark")) else letters
+
+
+def tidy_cells(table: SheetTable, units: Mapping[int, str]) -> SheetTable:
+    """A sheet whose cells hold numbers alone where they repeat their column's unit.
+
+    Parameters
+    ----------
+    table : SheetTable
+        As it was written.
+    units : mapping of int to str
+        Units of the columns to be tidied: of length, or ``deg``; of hours ``""``.
+    """
+    rows = [list(row.cells) for row in table.rows]
+    for index, unit in units.items():
+        done: list[SheetRow] = []
+        for row, cells in zip(table.rows, rows, strict=True):
+            if (tidied := without_unit(row.cell(index), unit)) != row.cell(index):
+                cells[index] = tidied
+                done.append(row)
+        if done:
+            first = done[0].cell(index)
+            more = f", and {len(done) - 1} more alike" if len(done) > 1 else ""
+            table.warn(f'"{first}" is read without its unit{more}', done[0], index)
+    return replace(
+        table,
+        rows=tuple(
+            SheetRow(row.number, tuple(cells))
+            for row, cells in zip(table.rows, rows, strict=True)
+        ),
+    )
+
+
+def without_unit(text: str, unit: str) -> str:
+    """A number as written, without the unit after it if that is its column's.
+
+    Examples
+    --------
+    >>> without_unit("400 mm", "mm"), without_unit("400 in", "mm")
+    ('400', '400 in')
+    >>> without_unit("30\u00b0", "deg"), without_unit('18 3/8"', "in")
+    ('30', '18 3/8')
+    """
+    if unit == "deg":
+        parts = _WRITTEN_DEGREES.fullmatch(text)
+        return parts[1] if parts else text
+    parts = _WRITTEN_LENGTH.fullmatch(text) if unit else None
+    return parts[1] if parts and unit_named(parts[2]) == unit else text
 
 
 def says_no_access(text: str) -> bool:
@@ -201,6 +289,30 @@ def says_no_access(text: str) -> bool:
     (True, False)
     """
     return " ".join(text.lower().split()) in NO_ACCESS
+
+
+def says_not_read(text: str) -> bool:
+    """Whether a cell says that its station was not read."""
+    return " ".join(text.lower().split()) in NOT_READ
+
+
+def read_clock(
+    table: SheetTable, text: str, row: SheetRow, index: int, sense: Sense
+) -> float:
+    """Read an hour of the clock laid on the furnace; azimuth, degrees.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    try:
+        hours = clock_hours(text)
+    except ValueError as fault:
+        what = f'"{text[:40]}" is no hour of a clock'
+        cure = "Write the hour: 3, 3:30, 3 1/2, 3 o'clock or half past 3"
+        raise table.error(what, row, index, cure=cure) from fault
+    return float(wrap(round(azimuth_of_clock(hours, sense), 9)))
 
 
 def read_azimuth(table: SheetTable, text: str, row: SheetRow, index: int) -> float:
@@ -227,7 +339,14 @@ def read_length(table: SheetTable, row: SheetRow, index: int, unit: str) -> floa
     InputError
         If it is none, or longer than anything at a furnace.
     """
-    found = to_mm(table.parsed(row.cell(index), row, index), unit)
+    text = row.cell(index)
+    named = parts[2] if (parts := _WRITTEN_LENGTH.fullmatch(text)) else ""
+    if (other := unit_named(named)) and other != unit:
+        column = table.column(index)
+        what = f'"{text}" is in {UNIT_NAMES[other]}, its column in {UNIT_NAMES[unit]}'
+        cure = f'Write it in {unit} under "{column}", or keep {other} in its own column'
+        raise table.error(what, row, index, cure=cure)
+    found = to_mm(table.parsed(text, row, index), unit)
     if not abs(found) <= _MAX_LENGTH:
         what = f"{row.cell(index)} {unit} is no length at a furnace"
         cure = "Check the number and the unit in the column's name"

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from geom.atomic import atomic_write, remove_stale
 from geom.compare.panels import Panels, PanelState, panels_of
 from geom.design import Design, load_design
-from geom.design.text_file import join_words, nearest_word, read_bytes
+from geom.design.text_file import close_word, join_words, read_bytes
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.store.grid import OTHER_DRAWING, record_grid
@@ -47,6 +47,8 @@ from geom.record.store.survey_file import (
 if TYPE_CHECKING:
     import xarray as xr
 
+#: As near as this (0 to 1, of difflib) another campaign's name is suggested.
+_LIKE_CAMPAIGN = 0.6
 #: Letters in the name of a campaign.
 _LONGEST = 200
 #: Names of the files that are written in a record.
@@ -106,7 +108,9 @@ class Record:
             raise InputError(
                 f"there is no campaign {name!r}; there is {there}",
                 file=self.folder,
-                cure=f"Did you mean {nearest_word(name, self.campaigns)!r}",
+                cure=f"Did you mean {like!r}?"
+                if (like := close_word(name, self.campaigns, cutoff=_LIKE_CAMPAIGN))
+                else "Write its name as it is there; quotes keep blanks in it",
             )
         return tuple(
             occasion for occasion in self.occasions if occasion.campaign == name
@@ -300,6 +304,9 @@ def check_record(folder: Path | str) -> tuple[str, ...]:
 
 def _lining(folder: Path) -> Path:
     """The design file of a record; refuse a folder that is none."""
+    if not folder.exists():
+        cure = f"Check its name. {_START}"
+        raise InputError("there is no such folder", file=folder, cure=cure)
     if not (folder / LINING).is_file():
         raise InputError(f"there is no {LINING} in it", file=folder, cure=_START)
     return folder / LINING

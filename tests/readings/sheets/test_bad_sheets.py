@@ -26,10 +26,10 @@ LONG_FAULTS = {
         "row 1",
         'the nearest known is "radius_in"',
     ),
-    "cut-back with a hyphen": (
-        "azimuth_deg,height_in,cut-back_in\n" + ROWS,
+    "no column of readings, another in its place": (
+        "Winkel,height_in,Tiefe\n" + ROWS,
         "row 1",
-        'the nearest known is "cutback_in"',
+        "azimuth_deg is missing; not known: Winkel and Tiefe",
     ),
     "no unit": ("azimuth_deg,height_in,radius\n" + ROWS, "row 1", "names no unit"),
     "no unit of height": (
@@ -43,7 +43,7 @@ LONG_FAULTS = {
         "height_in, height_mm, height_cm or height_m",
     ),
     "unit in brackets": (
-        "azimuth_deg,height (mm),radius_in\n" + ROWS,
+        "azimuth_deg,height (ft),radius_in\n" + ROWS,
         "row 1",
         "height_mm",
     ),
@@ -87,12 +87,18 @@ LONG_FAULTS = {
     "short row": (HEAD + "10,24\n", "row 2, column radius_in", "is blank"),
     "blank azimuth": (HEAD + ",24,18\n", "row 2, column azimuth_deg", "is blank"),
     "blank height": (HEAD + "10,,18\n", "row 2, column height_in", "is blank"),
-    "long row": (HEAD + "10,24,18,5\n", "row 2", "column 4, which has no name"),
-    "decimal comma between commas": (HEAD + "10,24,18,375\n", "row 2", "no name"),
+    "long row": (HEAD + "10,24,18,5\n", "row 2", "4 numbers under 3 names"),
+    "decimal comma between commas": (HEAD + "10,24,18,375\n", "row 2", "decimals"),
+    "decimals taken for notes": (
+        HEAD.replace("in\n", "in,note\n") + "10,24,18,375\n50,40,18,5\n",
+        "row 2, column radius_in",
+        "is 18,375 one reading?",
+    ),
+    "words past the names": (HEAD + "10,24,18,soft\n", "row 2", "no name"),
     "quoted decimal comma": (
         HEAD + '10,24,"18,375"\n',
         "row 2, column radius_in",
-        "with a point",
+        "decimal comma where commas separate",
     ),
     "words": (
         HEAD + "10,24,deep\n",
@@ -104,13 +110,18 @@ LONG_FAULTS = {
         "row 2, column radius_in",
         "not a number",
     ),
-    "a unit in a cell": (HEAD + "10,24,18 in\n", "row 2, column radius_in", "unit"),
+    "a unit in a cell": (
+        HEAD + "10,24,46 cm\n",
+        "row 2, column radius_in",
+        '"46 cm" is in centimetres, its column in inches',
+    ),
     "an inch mark": (HEAD + "10,24,18 3/8'\n", "row 2, column radius_in", "mark"),
     "a date for a fraction": (
         HEAD + "10,24,8-Mar\n",
         "row 2, column radius_in",
-        "date",
+        '"8-Mar" is a date; it may have been 3/8',
     ),
+    "a time": (HEAD + "10,24,3:30\n", "row 2, column radius_in", "a time of the day"),
     "nan": (HEAD + "10,24,nan\n", "row 2, column radius_in", "not a number"),
     "inf": (HEAD + "10,24,inf\n", "row 2, column radius_in", "not a number"),
     "past any float": (HEAD + "10,24,1e400\n", "row 2, column radius_in", "too large"),
@@ -138,7 +149,6 @@ LONG_FAULTS = {
         "0 to 360",
     ),
     "UTF-16": ((HEAD + ROWS).encode("utf-16"), None, "UTF-16"),
-    "Latin-1": (HEAD.encode() + b"10,24,18\xbd\n", "line 2", "not UTF-8"),
     "binary": (b"\x00\x01\x02" * 100, "line 1", "control byte"),
     "a workbook called CSV": (b"PK\x03\x04....", None, ".xlsx"),
     "true row number": (
@@ -186,9 +196,9 @@ WIDE_FAULTS = {
     ),
     "unit not known": ("height_ft \\ radius_in,0deg\n24,18\n", "row 1", '"ft"'),
     "head without its unit": (
-        "height_in \\ radius_in,0deg,30\n24,18,18\n",
+        "height_in \\ radius_in,0deg,thirty\n24,18,18\n",
         "row 1",
-        '"30" is no azimuth',
+        '"thirty" is no azimuth',
     ),
     "head that is no number": (
         "height_in \\ radius_in,0deg,x3deg\n24,18,18\n",
@@ -231,7 +241,7 @@ WIDE_FAULTS = {
         "row 2, column 30deg",
         "not a number",
     ),
-    "cell past the heads": (WIDE_HEAD + "24,18,18,18,18\n", "row 2", "no name"),
+    "cell past the heads": (WIDE_HEAD + "24,18,18,18,18\n", "row 2", "under 4 names"),
     "cell past the shell": (
         WIDE_HEAD + "24,18,28,18\n",
         "row 2, column 30deg",
@@ -242,10 +252,15 @@ WIDE_FAULTS = {
         r"row 4, column height_in \ radius_in",
         "outside the profile",
     ),
-    "cell in the tuyere": (
-        WIDE_HEAD + "24,18,18,18\n17,18,18,18\n",
-        "row 3, column 30deg",
+    "nothing but a cell in the tuyere": (
+        WIDE_HEAD + "17,,18,\n",
+        "row 2, column 30deg",
         "tuyere at azimuth 30",
+    ),
+    "clock past 12": (
+        "height_in \\ radius_in,13:30\n24,18\n",
+        "row 1, column 13:30",
+        "no hour of a clock",
     ),
 }
 

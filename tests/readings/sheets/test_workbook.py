@@ -70,9 +70,10 @@ def test_comments_and_blank_rows_keep_the_rows_numbers(workbook, design):
 @pytest.mark.parametrize(
     ("cell", "place", "words"),
     [
-        (datetime.date(2024, 3, 8), "row 3, column C", "a date or a time"),
-        (datetime.datetime(2024, 3, 8), "row 3, column C", "a date or a time"),
-        (datetime.time(3, 8), "row 3, column C", "a date or a time"),
+        (datetime.date(2024, 3, 8), "row 3, column C", "it may have been 3/8"),
+        (datetime.datetime(2024, 8, 3), "row 3, column C", "it may have been 3/8"),
+        (datetime.date(2024, 8, 30), "row 3, column C", "a date (2024-08-30)"),
+        (datetime.time(3, 8), "row 3, column radius_in", "a time of the day"),
         (True, "row 3, column C", "True is not a number"),
         ("=18+3/8", "row 3, column C", "without its result"),
         ("#DIV/0!", "row 3, column radius_in", "not a number"),
