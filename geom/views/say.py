@@ -177,9 +177,22 @@ def say_volume(mm3: float, design: Design) -> str:
 def say_volume_interval(quantity: Quantity, design: Design) -> str:
     """The 95 % interval of a volume, in the first unit of `say_volume`."""
     size, unit = (CUBIC_FOOT, "ft³") if design.length_unit == "in" else (LITRE, "L")
-    return (
-        f"{figures(quantity.low95 / size)} to {figures(quantity.high95 / size)} {unit}"
-    )
+    return f"{say_ends(quantity.times(1.0 / size))} {unit}"
+
+
+def say_ends(quantity: Quantity) -> str:
+    """The 95 % interval of a number, one step finer where both ends come to one.
+
+    Examples
+    --------
+    >>> say_ends(Quantity(1.7, 0.1, 1.5, 1.9))
+    '1.50 to 1.90'
+    >>> say_ends(Quantity(48.62, 0.01, 48.6, 48.64))
+    '48.60 to 48.64'
+    """
+    parts = (quantity.value, quantity.low95, quantity.high95)
+    _, low, high = _apart([[figures(p, more) for p in parts] for more in (0, 1, 2)])
+    return f"{low} to {high}"
 
 
 def say_volume_within(volume: Quantity, design: Design) -> str:
@@ -266,8 +279,8 @@ def say_area(mm2: float, design: Design) -> str:
     return feet if design.length_unit == "in" else metres
 
 
-def figures(value: float) -> str:
-    """About three figures, never an exponent.
+def figures(value: float, more: int = 0) -> str:
+    """About three figures, or so many more, never an exponent.
 
     Examples
     --------
@@ -275,7 +288,7 @@ def figures(value: float) -> str:
     ['0.123', '1.23', '12.3', '1234']
     """
     size = abs(float(f"{value:.3g}"))
-    places = 3 if size < 1 else 2 if size < 10 else 1 if size < 100 else 0
+    places = more + (3 if size < 1 else 2 if size < 10 else 1 if size < 100 else 0)
     return f"{round(value, places) + 0.0:.{places}f}"
 
 

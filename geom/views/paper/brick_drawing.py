@@ -296,7 +296,8 @@ def _segment(view: _View, own: Sequence[PlacedBrick], step: str) -> Iterator[Any
         )
     first = outlines[0]
     corner = first[np.argmax(first[:, 1] - 1e-3 * first[:, 0])]
-    x, y = float(corner[0]), float(corner[1]) + 0.2 * _DISC  # off the labels
+    # off the labels, and off the bar of a stop
+    x, y = max(float(corner[0]), 18.0 + _DISC), float(corner[1]) + 0.2 * _DISC
     yield Circle(
         x, y, _DISC, fillColor=colors.black, strokeColor=colors.white, strokeWidth=1.0
     )

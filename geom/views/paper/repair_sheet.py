@@ -149,7 +149,7 @@ def _stop(works: RepairPackage, design: Design) -> list[Flowable]:
         width=_PAGE.text_width,
         heavy=True,
     )
-    box.spaceAfter = 5.0
+    box.spaceBefore, box.spaceAfter = 4.0, 5.0
     return [box]
 
 

@@ -261,17 +261,17 @@ def _say_pail(litres: float, design: Design) -> str:
 
 
 def _water(least: float, most: float) -> str:
-    """From so many pails to so many, to an eighth where these are else the same.
+    """From so many pails to so many, to an eighth where these are few or else the same.
 
     Examples
     --------
-    >>> _water(0.42, 0.6), _water(1.1, 1.7)
-    ('3/8 to 5/8', '1 to 1 3/4')
+    >>> _water(0.42, 0.6), _water(1.1, 1.7), _water(0.1, 0.2), _water(0.05, 0.1)
+    ('3/8 to 5/8', '1 to 1 3/4', '1/8 to 1/4', 'up to 1/8')
     """
     ends = _halves(least), _halves(most)
-    if ends[0] == ends[1]:
-        ends = as_fraction(least), as_fraction(most)
-    return f"{ends[0]} to {ends[1]}"
+    if ends[0] == ends[1] or least < 0.25:
+        ends = as_fraction(max(least, 0.125)), as_fraction(max(most, 0.125))
+    return f"up to {ends[1]}" if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
 
 
 def _halves(pails: float) -> str:

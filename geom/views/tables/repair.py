@@ -44,6 +44,7 @@ from geom.views.say import (
     say_change_percent,
     say_clock,
     say_degrees,
+    say_ends,
     say_from,
     say_heights,
     say_length_interval,
@@ -532,9 +533,5 @@ def _specific(rate: float, design: Design) -> str:
 
 
 def _flow(quantity: Quantity, unit: str) -> str:
-    value, low, high = (
-        figures(part) for part in (quantity.value, quantity.low95, quantity.high95)
-    )
-    if quantity.sd == 0.0:
-        return f"{value} {unit}"
-    return f"{value} {unit}; 95 %: {low} to {high}"
+    value = f"{figures(quantity.value)} {unit}"
+    return value if quantity.sd == 0.0 else f"{value}; 95 %: {say_ends(quantity)}"
