@@ -158,10 +158,11 @@ def test_what_gathers_slag_is_told_beside_the_verdict(design):
     text = text_of(made(taper=(one,)), design)
     assert "Tuyeres: nothing gathers slag, as far as was read." in text
     assert "(Not part of the verdict.)" in text
-    slag = Remedy("chip sill", 9.525)
-    other = replace(one, number=2, call="runs in", remedies=(slag,))
+    slag, lip = Remedy("chip sill", 9.525), Remedy("daub lip", 6.35)
+    other = replace(one, number=2, call="runs in", remedies=(slag, lip))
     text = text_of(made(taper=(one, other)), design)
     assert "Tuyere 2: chip sill 3/8 in." in text
+    assert "daub lip" not in text  # a lip is judged with its opening, once
     drawn = replace(one, flush=True)
     assert "the wall is flush at all tuyeres" in text_of(made(taper=(drawn,)), design)
 
