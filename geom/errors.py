@@ -13,7 +13,7 @@ What was coped with instead of refused is an `InputWarning`, one sentence each.
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -72,6 +72,15 @@ class InputError(DaublineError, ValueError):
 def _ended(text: str) -> str:
     """With the point at its end, unless it asks."""
     return text if text.endswith(("?", "!")) else text.rstrip(".") + "."
+
+
+#: What is done about a fault: raise it, or keep it and go on to the next.
+Report = Callable[[InputError], None]
+
+
+def raise_fault(fault: InputError) -> None:
+    """Raise a fault: what is done about it unless all of them are asked for."""
+    raise fault
 
 
 class InputWarning(UserWarning):

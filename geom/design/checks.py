@@ -6,12 +6,14 @@ slips of unit and quantity out.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from geom.design.drawing import Design, Opening
 from geom.design.shop import Brick
 from geom.design.text_file import casefolded
-from geom.errors import InputError
+from geom.errors import InputError, Report, raise_fault
 from geom.frame import turn
 from geom.units import from_mm
 
@@ -62,71 +64,86 @@ _ROUNDING = 1e-6  # mm; what changing units may add to a length
 _SAME_ANGLE = 1e-6  # degrees; openings that touch do not overlap
 
 
-def refuse_senseless(design: Design, *, file: str) -> None:
+def refuse_senseless(
+    design: Design, *, file: str, report: Report = raise_fault
+) -> None:
     """Refuse a drawing that cannot be built, and bricks and mixes that cannot be.
 
     Whether a brick fits between hot face and shell is not asked here.
 
-    Raises
-    ------
-    InputError
-        With the entry and key at fault.
+    Parameters
+    ----------
+    design : Design
+        As read.
+    file : str
+        As the caller named it.
+    report : callable
+        What is done about each fault.
     """
-    try:
-        for check in (
-            _refuse_profile,
-            _refuse_radii,
-            _refuse_least_lining,
-            _refuse_openings,
-            _refuse_overlaps,
-            _refuse_opening_sizes,
-            _refuse_bands,
-            _refuse_targets,
-            _refuse_rules,
-            _refuse_instruments,
-            _refuse_bricks,
-            _refuse_thickness,
-            _refuse_brickwork,
-            _refuse_mix,
-        ):
-            check(design)
-    except InputError as fault:
-        raise fault.at(file=file) from None
+    for fault in _faults(design):
+        report(fault.at(file=file))
 
 
-def _refuse_profile(design: Design) -> None:
+def _faults(design: Design) -> Iterator[InputError]:
+    """All that is wrong; nothing that follows from what is wrong already."""
+    profile = list(_profile_faults(design))
+    yield from profile
+    if profile:
+        return
+    yield from _radii_faults(design)
+    yield from _least_lining_faults(design)
+    openings = list(_openings_faults(design))
+    yield from openings
+    if not openings:
+        yield from _overlaps_faults(design)
+        yield from _opening_sizes_faults(design)
+    for faults in (
+        _bands_faults,
+        _targets_faults,
+        _rules_faults,
+        _instruments_faults,
+        _bricks_faults,
+        _thickness_faults,
+        _brickwork_faults,
+        _mix_faults,
+    ):
+        yield from faults(design)
+
+
+def _profile_faults(design: Design) -> Iterator[InputError]:
     height = design.profile.height
     if height.size < 2:
         what = f"the profile needs two or more entries, here are {height.size}"
         cure = "Add an entry for each corner of the hot face, bottom up"
-        raise InputError(what, place="[[profile]]", cure=cure)
+        yield InputError(what, place="[[profile]]", cure=cure)
+        return
     for i in range(1, height.size):
-        _refuse_height(design, i)
+        yield from _height_faults(design, i)
     if height[-1] == height[0]:
         what = f"all entries stand at the one height {as_written(design, height[0])}"
         cure = "Give the bottom and the top of the lining"
-        raise InputError(what, place="[[profile]]", cure=cure)
+        yield InputError(what, place="[[profile]]", cure=cure)
     if height[-1] - height[0] > MAX_HEIGHT:
         tall = as_written(design, height[-1] - height[0])
         what = f"the profile is {tall} tall, more than {as_written(design, MAX_HEIGHT)}"
-        raise InputError(what, place="[[profile]]", cure=CHECK_UNIT)
+        yield InputError(what, place="[[profile]]", cure=CHECK_UNIT)
 
 
-def _refuse_height(design: Design, i: int) -> None:
+def _height_faults(design: Design, i: int) -> Iterator[InputError]:
     height = design.profile.height
     place = f"[[profile]] entry {i + 1}, key height"
     here, before = as_written(design, height[i]), as_written(design, height[i - 1])
     if height[i] < height[i - 1]:
         what = f"height {here} lies below the entry before it ({before})"
         cure = "Write the profile bottom up"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
     if i > 1 and height[i] == height[i - 2]:
         what = f"three entries stand at the one height {here}"
         cure = "Keep two: a step is two entries at one height"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
 
 
-def _refuse_radii(design: Design) -> None:
+def _radii_faults(design: Design) -> Iterator[InputError]:
     low, high = RADIUS_RANGE
     for i, radius in enumerate(design.profile.radius, 1):
         place = f"[[profile]] entry {i}, key radius"
@@ -134,17 +151,17 @@ def _refuse_radii(design: Design) -> None:
         if not low <= radius <= high:
             between = f"{as_written(design, low)} to {as_written(design, high)}"
             what = f"radius {written} is not in {between}"
-            raise InputError(what, place=place, cure=CHECK_UNIT)
-        if design.shell_radius is not None and radius >= design.shell_radius:
+            yield InputError(what, place=place, cure=CHECK_UNIT)
+        elif design.shell_radius is not None and radius >= design.shell_radius:
             what = (
                 f"radius {written} is not inside the shell, "
                 f"whose radius is {as_written(design, design.shell_radius)}"
             )
             cure = "Check it, and radius in [shell]: both are radii, not diameters"
-            raise InputError(what, place=place, cure=cure)
+            yield InputError(what, place=place, cure=cure)
 
 
-def _refuse_least_lining(design: Design) -> None:
+def _least_lining_faults(design: Design) -> Iterator[InputError]:
     if design.shell_radius is None or design.least_lining is None:
         return
     thinnest = design.shell_radius - float(np.max(design.profile.radius))
@@ -155,10 +172,10 @@ def _refuse_least_lining(design: Design) -> None:
         )
         cure = "It is what must be left before the steel when the wall has worn; check"
         place = "[shell], key least_lining"
-        raise InputError(what, place=place, cure=f"{cure} it")
+        yield InputError(what, place=place, cure=f"{cure} it")
 
 
-def _refuse_openings(design: Design) -> None:
+def _openings_faults(design: Design) -> Iterator[InputError]:
     for place, opening in zip(_opening_places(design), design.openings, strict=True):
         low, high = opening.sill, opening.top
         if not _within(design, low, high):
@@ -167,7 +184,8 @@ def _refuse_openings(design: Design) -> None:
                 f"{as_written(design, high)}, past the profile {_profile_range(design)}"
             )
             cure = "height is that of its centre, tall its whole height; check both"
-            raise InputError(what, place=f"{place}, key height", cure=cure)
+            yield InputError(what, place=f"{place}, key height", cure=cure)
+            continue
         half_way = np.pi * design.radius_at_opening(opening)
         if opening.width >= half_way:
             what = (
@@ -175,7 +193,7 @@ def _refuse_openings(design: Design) -> None:
                 f"the way round there ({as_written(design, half_way)})"
             )
             cure = "width is measured along the arc; check it"
-            raise InputError(what, place=f"{place}, key width", cure=cure)
+            yield InputError(what, place=f"{place}, key width", cure=cure)
 
 
 def _opening_places(design: Design) -> list[str]:
@@ -186,7 +204,7 @@ def _opening_places(design: Design) -> list[str]:
     return places + [f"[[hole]] entry {i + 1}" for i in range(holes)]
 
 
-def _refuse_overlaps(design: Design) -> None:
+def _overlaps_faults(design: Design) -> Iterator[InputError]:
     """Refuse openings that share some wall: one of the two is wrong."""
     places = _opening_places(design)
     for i, one in enumerate(design.openings):
@@ -201,10 +219,10 @@ def _refuse_overlaps(design: Design) -> None:
             ):
                 what = f"the {one.kind} and the {other.kind} of {places[k]} overlap"
                 cure = "Each place of the wall is in one opening; check where they are"
-                raise InputError(what, place=places[i], cure=cure)
+                yield InputError(what, place=places[i], cure=cure)
 
 
-def _refuse_opening_sizes(design: Design) -> None:
+def _opening_sizes_faults(design: Design) -> Iterator[InputError]:
     for place, opening in zip(_opening_places(design), design.openings, strict=True):
         named = {
             key: value
@@ -217,14 +235,15 @@ def _refuse_opening_sizes(design: Design) -> None:
             key = next(key for key in named if key != "depth")
             what = f"{key} is given of a {opening.kind}"
             cure = "It is of a tap hole or slag hole; of others depth alone is asked"
-            raise InputError(what, place=f"{place}, key {key}", cure=cure)
+            yield InputError(what, place=f"{place}, key {key}", cure=cure)
+            continue
         for key, value in (named | {"lip": opening.lip}).items():
-            _refuse_size(design, opening, f"{place}, key {key}", key, value)
+            yield from _size_faults(design, opening, f"{place}, key {key}", key, value)
 
 
-def _refuse_size(
+def _size_faults(
     design: Design, opening: Opening, place: str, key: str, value: float
-) -> None:
+) -> Iterator[InputError]:
     """Refuse a size that its opening, or any, cannot have."""
     written = f"{key} {as_written(design, value)}"
     across, tall = opening.width, opening.tall
@@ -240,16 +259,16 @@ def _refuse_size(
     if value > most[key] + _ROUNDING:
         what = f"{written} is more than {as_written(design, most[key])}"
         cure = "What stands in the opening is no larger than it; check both sizes"
-        raise InputError(
+        yield InputError(
             what, place=place, cure=CHECK_UNIT if key in MAX_OPENING_SIZE else cure
         )
     if value < least.get(key, 0.0) - _ROUNDING:
         what = f"{written} is less than the hole's own {as_written(design, least[key])}"
         cure = "The breast is what is taken out round the hole, the hole with it"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
 
 
-def _refuse_bands(design: Design) -> None:
+def _bands_faults(design: Design) -> Iterator[InputError]:
     for i, band in enumerate(design.datum_bands, 1):
         place = f"[[datum_band]] entry {i}, key from"
         between = (
@@ -258,15 +277,15 @@ def _refuse_bands(design: Design) -> None:
         if band.low >= band.high:
             what = f"the band {between} is not one: from must be below to"
             cure = "Write the lower height under from, the upper under to"
-            raise InputError(what, place=place, cure=cure)
-        if not _within(design, band.low, band.high):
+            yield InputError(what, place=place, cure=cure)
+        elif not _within(design, band.low, band.high):
             what = f"the band {between} goes past the profile {_profile_range(design)}"
             cure = "Keep the band within the profile's heights"
-            raise InputError(what, place=place, cure=cure)
+            yield InputError(what, place=place, cure=cure)
 
 
-def _refuse_targets(design: Design) -> None:
-    _refuse_same_name("target", [target.name for target in design.targets])
+def _targets_faults(design: Design) -> Iterator[InputError]:
+    yield from _same_name_faults("target", [target.name for target in design.targets])
     for i, target in enumerate(design.targets, 1):
         if not np.isfinite(design.radius_at_target(target)):
             place = f"[[target]] entry {i}, key radius"
@@ -275,10 +294,10 @@ def _refuse_targets(design: Design) -> None:
                 f"the profile {_profile_range(design)}, where no hot face is drawn"
             )
             cure = "Write its distance from the axis under radius, or check height"
-            raise InputError(what, place=place, cure=cure)
+            yield InputError(what, place=place, cure=cure)
 
 
-def _refuse_rules(design: Design) -> None:
+def _rules_faults(design: Design) -> Iterator[InputError]:
     brick, fine = design.repair.brick_threshold, design.repair.tolerance
     if fine >= brick:
         what = (
@@ -287,7 +306,7 @@ def _refuse_rules(design: Design) -> None:
         )
         cure = "Write both keys under [repair], tolerance the smaller"
         place = "[repair], key tolerance"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
     smallest = float(np.min(design.profile.radius))
     if brick >= smallest:
         what = (
@@ -295,26 +314,26 @@ def _refuse_rules(design: Design) -> None:
             f"radius {as_written(design, smallest)}"
         )
         place = "[repair], key brick_threshold"
-        raise InputError(what, place=place, cure=CHECK_UNIT)
+        yield InputError(what, place=place, cure=CHECK_UNIT)
 
 
-def _refuse_instruments(design: Design) -> None:
+def _instruments_faults(design: Design) -> Iterator[InputError]:
     for table, keys in INSTRUMENT_ERRORS.items():
         for key in keys:
             value = getattr(getattr(design, table), key)
             if value is not None and value > MAX_ROD_ERROR:
                 most = as_written(design, MAX_ROD_ERROR)
                 what = f"{key} {as_written(design, value)} is more than {most}"
-                raise InputError(what, place=f"[{table}], key {key}", cure=CHECK_UNIT)
+                yield InputError(what, place=f"[{table}], key {key}", cure=CHECK_UNIT)
 
 
-def _refuse_same_name(table: str, names: list[str]) -> None:
+def _same_name_faults(table: str, names: list[str]) -> Iterator[InputError]:
     first: dict[str, int] = {}
     for i, name in enumerate(names, 1):
         if (before := first.setdefault(casefolded(name), i)) != i:
             what = f'"{name}" is the name of entry {before} too'
             cure = f"Give each {table} a name of its own; capitals do not count"
-            raise InputError(what, place=f"[[{table}]] entry {i}, key name", cure=cure)
+            yield InputError(what, place=f"[[{table}]] entry {i}, key name", cure=cure)
 
 
 def _within(design: Design, low: float, high: float) -> bool:
@@ -333,51 +352,55 @@ def as_written(design: Design, mm: float) -> str:
     return f"{from_mm(mm, unit):.6g} {unit}"
 
 
-def _refuse_bricks(design: Design) -> None:
-    _refuse_same_name("brick", [brick.name for brick in design.shop.bricks])
+def _bricks_faults(design: Design) -> Iterator[InputError]:
+    yield from _same_name_faults("brick", [brick.name for brick in design.shop.bricks])
     for i, brick in enumerate(design.shop.bricks, 1):
-        _refuse_sides(design, brick, f"[[brick]] entry {i}")
-        _refuse_taper(design, brick, f"[[brick]] entry {i}")
-        _refuse_mass(brick, f"[[brick]] entry {i}, key mass")
+        yield from _sides_faults(design, brick, f"[[brick]] entry {i}")
+        yield from _taper_faults(design, brick, f"[[brick]] entry {i}")
+        yield from _mass_faults(brick, f"[[brick]] entry {i}, key mass")
 
 
-def _refuse_sides(design: Design, brick: Brick, entry: str) -> None:
+def _sides_faults(design: Design, brick: Brick, entry: str) -> Iterator[InputError]:
     low, high = BRICK_SIDE_RANGE
     for key in ("length", "width", "thickness"):
         side = getattr(brick, key)
         if not low <= side <= high:
             between = f"{as_written(design, low)} to {as_written(design, high)}"
             what = f"{key} {as_written(design, side)} of a brick is not in {between}"
-            raise InputError(what, place=f"{entry}, key {key}", cure=CHECK_UNIT)
+            yield InputError(what, place=f"{entry}, key {key}", cure=CHECK_UNIT)
 
 
-def _refuse_taper(design: Design, brick: Brick, entry: str) -> None:
+def _taper_faults(design: Design, brick: Brick, entry: str) -> Iterator[InputError]:
     place = f"{entry}, key small"
     if brick.taper and not brick.small:
         what = f"the brick tapers in {brick.taper}, but small is missing"
         cure = f"Write its {brick.taper} at the hot face under small"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
+        return
     if brick.small and not brick.taper:
         what = f"small {as_written(design, brick.small)} is given, but not what tapers"
         cure = 'Add taper = "width" or "thickness", or leave small out'
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
+        return
     if brick.taper and brick.taper == brick.radial:
         what = f"the {brick.taper} lies along the radius, and cannot taper along it"
         cure = "Write the side along the radius under radial, what narrows under taper"
         place = f"{entry}, key taper"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
+        return
     if brick.taper and brick.small >= (large := getattr(brick, brick.taper)):
         small = f"small {as_written(design, brick.small)}"
         what = f"{small} is not less than {brick.taper} {as_written(design, large)}"
         cure = f"{brick.taper} is that at the back, small that at the hot face"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
+        return
     if brick.bore and not brick.taper:
         what = f"bore {as_written(design, brick.bore)} is given, but not what tapers"
         cure = "A brick curved to a bore is narrower at the hot face: add taper, small"
-        raise InputError(what, place=f"{entry}, key bore", cure=cure)
+        yield InputError(what, place=f"{entry}, key bore", cure=cure)
 
 
-def _refuse_mass(brick: Brick, place: str) -> None:
+def _mass_faults(brick: Brick, place: str) -> Iterator[InputError]:
     if brick.mass is None:
         return
     density = brick.mass / (brick.length * brick.width * brick.thickness * 1e-9)
@@ -388,10 +411,10 @@ def _refuse_mass(brick: Brick, place: str) -> None:
             f"not in {low:.0f} to {high:.0f}"
         )
         cure = "Write the mass of one brick in kg: 7 lb are 3.18 kg"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
 
 
-def _refuse_thickness(design: Design) -> None:
+def _thickness_faults(design: Design) -> Iterator[InputError]:
     for (table, key), most in MAX_THICKNESS.items():
         value = getattr(getattr(design.shop, table), key)
         if abs(value) >= most:
@@ -400,10 +423,10 @@ def _refuse_thickness(design: Design) -> None:
             limits = ("bed_", "cover_", "squaring")
             where = "repair" if key.startswith(limits) else table
             place = f"[{where}], key {key}"
-            raise InputError(what, place=place, cure=CHECK_UNIT)
+            yield InputError(what, place=place, cure=CHECK_UNIT)
 
 
-def _refuse_brickwork(design: Design) -> None:
+def _brickwork_faults(design: Design) -> Iterator[InputError]:
     laid = design.shop.brickwork
     for least, most in (("bed_least", "bed_most"), ("cover_least", "cover_most")):
         low, high = getattr(laid, least), getattr(laid, most)
@@ -414,25 +437,25 @@ def _refuse_brickwork(design: Design) -> None:
             )
             cure = f"Write both under [repair], {least} the smaller"
             place = f"[repair], key {least}"
-            raise InputError(what, place=place, cure=cure)
+            yield InputError(what, place=place, cure=cure)
     if laid.bed_most + laid.cover_most < 0.0:
         both = as_written(design, laid.bed_most + laid.cover_most)
         what = f"bed_most and cover_most together are {both}, less than 0"
         cure = "A brick as deep as the hole must fit: write the daub it may have"
         place = "[repair], key bed_most"
-        raise InputError(what, place=place, cure=cure)
+        yield InputError(what, place=place, cure=cure)
 
 
-def _refuse_mix(design: Design) -> None:
+def _mix_faults(design: Design) -> Iterator[InputError]:
     mix = design.shop.mix
     if mix.sand + mix.clay <= 0.0:
         what = "sand and clay are 0 parts both: that is no daub"
         cure = "Write parts such as sand = 3 and clay = 1"
-        raise InputError(what, place="[mix], key sand", cure=cure)
+        yield InputError(what, place="[mix], key sand", cure=cure)
     if mix.water_least > mix.water_most:
         what = (
             f"water_least {mix.water_least:.6g} is more than water_most "
             f"{mix.water_most:.6g} (a key left out has its default)"
         )
         cure = "Write both under [mix], as shares of the dry mass"
-        raise InputError(what, place="[mix], key water_least", cure=cure)
+        yield InputError(what, place="[mix], key water_least", cure=cure)

@@ -34,7 +34,7 @@ from geom.design.shop import (
     Shop,
 )
 from geom.design.text_file import read_text
-from geom.errors import InputError
+from geom.errors import InputError, Report, raise_fault
 from geom.frame import Sense, azimuth_of_clock
 
 _MAX_BYTES = 4 * 1024 * 1024
@@ -64,11 +64,47 @@ def load_design(path: str | os.PathLike[str]) -> Design:
         If the file cannot be read, is not TOML, misses a required key, holds an
         unknown one, or draws what cannot be built.
     """
+    design = _loaded(path, raise_fault)
+    assert design is not None
+    return design
+
+
+def design_faults(
+    path: str | os.PathLike[str],
+) -> tuple[Design | None, list[InputError]]:
+    """Read a design file, and give all that is wrong with it.
+
+    Returns
+    -------
+    Design or None
+        None where it cannot be drawn.
+    list of InputError
+        In the order of the file's keys.
+    """
+    faults: list[InputError] = []
+    try:
+        design = _loaded(path, faults.append)
+    except InputError as fault:
+        return None, [*faults, fault]
+    return design, faults
+
+
+def _loaded(path: str | os.PathLike[str], report: Report) -> Design | None:
+    """The design of a file; None if anything was reported that it needs."""
     file = os.fspath(path)
     raw = _parsed(read_text(path, largest=_MAX_BYTES), file)
-    refuse_unknown(raw, [table.name for table in TABLES], file=file)
-    design = _design(raw, file)
-    refuse_senseless(design, file=file)
+    found: list[InputError] = []
+
+    def note(fault: InputError) -> None:
+        report(fault)
+        found.append(fault)
+
+    refuse_unknown(raw, [table.name for table in TABLES], file=file, report=note)
+    entries = _entries(raw, file, note)
+    if found:
+        return None
+    design = _design(entries)
+    refuse_senseless(design, file=file, report=report)
     return design
 
 
@@ -114,15 +150,34 @@ def _toml_fault(message: str, place: str | None, text: str) -> tuple[str, str] |
     return None
 
 
-def _design(raw: dict[str, Any], file: str) -> Design:
+def _entries(
+    raw: dict[str, Any], file: str, report: Report
+) -> dict[str, list[dict[str, Any]]]:
+    """The entries of every table, openings with their azimuth."""
+    entries: dict[str, list[dict[str, Any]]] = {}
+    unit = ""
+    for table in TABLES:
+        try:
+            found = table.read(raw.get(table.name), file=file, unit=unit, report=report)
+        except InputError as fault:
+            report(fault)
+            found = []
+        if table is LINING:  # without a unit the rest is looked at as if in mm
+            unit = (found or [{}])[0].get("length_unit", "mm")
+        entries[table.name] = found
+    sense = (entries[LINING.name] or [{}])[0].get("azimuth_sense", "clockwise")
+    for name in ("tuyere", "hole"):
+        for i, entry in enumerate(entries[name], 1):
+            try:
+                _set_azimuth(entry, f"[[{name}]] entry {i}", sense, file=file)
+            except InputError as fault:
+                report(fault)
+    return entries
+
+
+def _design(entries: dict[str, list[dict[str, Any]]]) -> Design:
     """Put together what the tables hold; what they do not has its default."""
-    (lining,) = LINING.read(raw.get(LINING.name), file=file, unit="")
-    unit = lining["length_unit"]
-    entries = {
-        table.name: table.read(raw.get(table.name), file=file, unit=unit)
-        for table in TABLES
-        if table is not LINING
-    }
+    (lining,) = entries[LINING.name]
     single = {name: found[0] if found else {} for name, found in entries.items()}
     shell, repair = single["shell"], single["repair"]
     profile = entries["profile"]
@@ -135,11 +190,7 @@ def _design(raw: dict[str, Any], file: str) -> Design:
         shell_radius=shell.get("radius"),
         least_lining=shell.get("least_lining"),
         openings=tuple(
-            _opening(
-                entry, f"[[{table}]] entry {i}", lining["azimuth_sense"], file=file
-            )
-            for table in ("tuyere", "hole")
-            for i, entry in enumerate(entries[table], 1)
+            _opening(entry) for table in ("tuyere", "hole") for entry in entries[table]
         ),
         datum_bands=tuple(
             DatumBand(entry["from"], entry["to"]) for entry in entries["datum_band"]
@@ -161,20 +212,23 @@ def _design(raw: dict[str, Any], file: str) -> Design:
     )
 
 
-def _opening(entry: dict[str, Any], place: str, sense: Sense, *, file: str) -> Opening:
-    """An opening, its azimuth as told or by the clock."""
-    names = {each.name for each in fields(OpeningSizes)}
-    drawn = {key: value for key, value in entry.items() if key not in names}
-    sizes = OpeningSizes(**_of_class(OpeningSizes, entry))
-    if "clock" in drawn and "azimuth" in drawn:
+def _set_azimuth(entry: dict[str, Any], place: str, sense: Sense, *, file: str) -> None:
+    """Put the azimuth of an opening in the place of its hour."""
+    if "clock" in entry and "azimuth" in entry:
         what, cure = "azimuth and clock are both given", "Leave one of them out"
         raise InputError(what, file=file, place=f"{place}, key clock", cure=cure)
-    if "clock" in drawn:
-        drawn["azimuth"] = azimuth_of_clock(drawn.pop("clock"), sense)
-    if "azimuth" not in drawn:
+    if "clock" in entry:
+        entry["azimuth"] = azimuth_of_clock(entry.pop("clock"), sense)
+    if "azimuth" not in entry:
         what = "the required key azimuth is missing"
         cure = 'Add a line azimuth = ... in degrees, or clock = "3:30"'
         raise InputError(what, file=file, place=f"{place}, key azimuth", cure=cure)
+
+
+def _opening(entry: dict[str, Any]) -> Opening:
+    names = {each.name for each in fields(OpeningSizes)}
+    drawn = {key: value for key, value in entry.items() if key not in names}
+    sizes = OpeningSizes(**_of_class(OpeningSizes, entry))
     return Opening(**({"kind": "tuyere"} | drawn), sizes=sizes)
 
 

@@ -1,251 +1,39 @@
-"""The tables and keys of a design file, as data, and how their values are read.
+"""The tables and keys of a design file, as data.
 
 A new key is one more line in `TABLES`, and one more attribute of the part of the
 drawing that it fills.  Lengths have the file's unit; all else has the unit named here.
-
-A reader takes what TOML gave and the file's length unit, and returns the value in
-millimetres or degrees; it raises an `InputError` without a place, which the table adds.
-Bounds keep slips of unit out; they are our own choice, no source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import Any
 
-import numpy as np
-
-from geom.design.drawing import HOLE_KINDS
-from geom.design.text_file import join_words, like_words, nearest_known
-from geom.errors import InputError, warn_coped
-from geom.frame import clock_hours
-from geom.units import MM_PER, UNIT_SPELLINGS, parse_number, to_mm
-
-Reader = Callable[[object, str], object]
-NumberReader = Callable[[object, str], float]
-
-_NUMBER = 'Write a number such as 18.5, or a fraction in quotes: "18 1/2"'
-_MAX_WORDS = 200  # characters
-_MAX_LENGTH = 1e5  # mm; sums of such lengths cannot overflow
-_LEAST_LENGTH = 1e-3  # mm; no rod, scanner or brick is as fine
-_MOST_HOLDS = 12
-_LEAST_ANGLE = 1e-4  # degrees; 2 micrometres at a radius of 1.2 m
-
-
-def words(value: object, _unit: str) -> str:
-    """Read words: one line, not empty."""
-    if not isinstance(value, str):
-        what = f"{shown(value)} where words in quotes belong"
-        raise InputError(what, cure='Write words in quotes, such as "tap hole"')
-    text = value.strip()
-    if not text or not text.isprintable() or len(text) > _MAX_WORDS:
-        short = f"one line of 1 to {_MAX_WORDS} characters"
-        raise InputError(f"{shown(value)} is not {short}", cure="Write words in quotes")
-    return text
-
-
-def hole_kind(value: object, unit: str) -> str:
-    """Read what kind of hole it is, in words; a tuyere has its own table.
-
-    What is nearly the name of a known kind is asked about: as another kind it would
-    be left out of the bottom, the order and the recheck without a word.
-    """
-    kind = words(value, unit)
-    like = like_words(
-        kind, ("tuyere", "tuy\N{LATIN SMALL LETTER E WITH GRAVE}re", *HOLE_KINDS)
-    )
-    if like in HOLE_KINDS:
-        if " ".join(kind.lower().split()) == like:
-            return like
-        what = f'the kind "{kind}" is nearly "{like}", and is not it'
-        cure = f'Write kind = "{like}" if it is one, else words less like it'
-        raise InputError(what, cure=cure)
-    if like:
-        what = f'a hole of kind "{kind}" is not written as a hole'
-        raise InputError(what, cure="Write it under [[tuyere]], without kind")
-    return kind
-
-
-def clock(value: object, _unit: str) -> float:
-    """Read a place on the clock laid on the furnace; hours, 0 <= hours < 12."""
-    cure = 'Write the hour: 3, "3:30", "3 1/2" or "half past 3"'
-    if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise InputError(f"{shown(value)} is no hour of a clock", cure=cure)
-    try:
-        return clock_hours(str(value))
-    except ValueError as fault:
-        what = f"{shown(value)} is no hour of a clock"
-        raise InputError(what, cure=cure) from fault
-
-
-@dataclass(frozen=True)
-class OneOf:
-    """A reader of one of a few words; ``spellings`` are other ways to write them."""
-
-    allowed: tuple[str, ...]
-    spellings: Mapping[str, str] = field(default_factory=dict)
-
-    def __call__(self, value: object, _unit: str) -> str:
-        """Read the word as it must be written."""
-        if isinstance(value, str) and value in self.allowed:
-            return value
-        cure = "Write " + join_words(f'"{word}"' for word in self.allowed)
-        raise InputError(f"{shown(value)} is not allowed here", cure=cure)
-
-    def plain(self, value: object) -> object:
-        """The allowed word that another spelling stands for, else the value itself."""
-        if not isinstance(value, str):
-            return value
-        word = value.strip().rstrip(".").lower().replace("-", "")
-        found = {**self.spellings, **{one: one for one in self.allowed}}
-        return found.get(word, value)
-
-
-def one_of(*allowed: str) -> OneOf:
-    """Make a reader of one of a few words, in capitals or not."""
-    return OneOf(allowed)
-
-
-#: How directions and units are written besides.
-_SENSES = {
-    "cw": "clockwise",
-    **dict.fromkeys(("ccw", "acw", "anticlockwise"), "counterclockwise"),
-}
-
-
-def number(value: object, _unit: str, *, ratio: bool = True) -> float:
-    """Read a finite number, or a fraction in quotes."""
-    if isinstance(value, str):
-        try:
-            return parse_number(value, ratio=ratio)
-        except ValueError as fault:
-            raise InputError(str(fault), cure=_NUMBER) from fault
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(f"{shown(value)} is not a number", cure=_NUMBER)
-    try:
-        found = float(value)
-    except OverflowError:
-        found = np.inf
-    if not np.isfinite(found):
-        raise InputError(f"{shown(value)} is not a finite number", cure=_NUMBER)
-    return found
-
-
-def length(value: object, unit: str) -> float:
-    """Read a length; mm."""
-    found = to_mm(number(value, unit, ratio=False), unit)
-    if abs(found) > _MAX_LENGTH:
-        what = f"{shown(value)} {unit} is no length of a furnace"
-        raise InputError(what, cure="Check the number, and length_unit in [lining]")
-    return found
-
-
-def _where(
-    holds: Callable[[float], bool], what: str, cure: str, of: NumberReader = number
-) -> NumberReader:
-    """Make a reader of a number for which something holds.
-
-    Parameters
-    ----------
-    holds : callable
-        Whether a number is allowed.
-    what : str
-        What is wrong where it is not; ``{}`` stands for the value as written.
-    cure : str
-        What to do about it.
-    of : reader
-        Reads the number.
-    """
-
-    def read(value: object, unit: str) -> float:
-        found = of(value, unit)
-        if not holds(found):
-            raise InputError(what.format(shown(value)), cure=cure)
-        return found
-
-    return read
-
-
-def amount(low: float, high: float, unit: str, *, cure: str) -> NumberReader:
-    """Make a reader of a number in a unit of its own, ``low`` to ``high``."""
-    between = f"{low:.6g} to {high:.6g} {unit}".strip()
-    return _where(lambda x: low <= x <= high, f"{{}} is not in {between}", cure)
-
-
-_hot = amount(50.0, 1600.0, "degC", cure="Write degrees Celsius: 250 degF are 120")
-positive_length = _where(
-    lambda mm: mm >= _LEAST_LENGTH,
-    "{} is not greater than 0, by a thousandth of a millimetre at least",
-    "Write a length greater than 0",
+from geom.design.text_file import join_words, nearest_known
+from geom.design.values import (
+    SENSES,
+    OneOf,
+    Reader,
+    amount,
+    azimuth,
+    azimuth_step,
+    clock,
+    fall,
+    hole_kind,
     length,
+    length_from_zero,
+    one_of,
+    positive_length,
+    rising_temperatures,
+    share,
+    shown,
+    small_angle,
+    whole,
+    words,
 )
-length_from_zero = _where(
-    lambda mm: mm >= 0.0, "{} is less than 0", "Write a length of 0 or more", length
-)
-azimuth = _where(
-    lambda deg: 0.0 <= deg < 360.0,
-    "azimuth {} is not in 0 <= azimuth < 360 degrees",
-    "Count it from azimuth 0, the way azimuth_sense says",
-)
-small_angle = _where(
-    lambda deg: _LEAST_ANGLE <= deg <= 10.0,
-    "angle {} is not over 0, by 0.0001 at least, and at most 10 degrees",
-    "It is a standard uncertainty, in degrees",
-)
-azimuth_step = _where(
-    lambda deg: 1.0 <= deg <= 120.0,
-    "step {} is not in 1 to 120 degrees",
-    "Write how far apart directions are, in degrees",
-)
-fall = _where(
-    lambda slope: 0.0 < slope <= 0.25,
-    "fall {} is not over 0 and at most 1/4",
-    'Write height over distance: 3/4 in to the foot is "1/16"',
-)
-share = _where(
-    lambda part: 0.0 <= part < 1.0,
-    "share {} is not 0 or more and less than 1",
-    "Write a share of one: 5 in a hundred is 0.05",
-)
-
-
-def whole(low: int, high: int, *, cure: str) -> Callable[[object, str], int]:
-    """Make a reader of how many there are: a whole number, ``low`` to ``high``."""
-    between = f"{low} to {'a million' if high == 10**6 else high}"
-    what = f"{{}} is not a whole number from {between}"
-    read = _where(lambda n: n == np.floor(n) and low <= n <= high, what, cure)
-    return lambda value, unit: int(read(value, unit))
-
-
-def rising_temperatures(value: object, unit: str) -> tuple[float, ...]:
-    """Read a list of temperatures, degC, each higher than the one before it."""
-    cure = "Write them rising, in degrees Celsius: hold_at = [120, 260, 370, 540]"
-    if not isinstance(value, list) or not 1 <= len(value) <= _MOST_HOLDS:
-        what = f"{shown(value)} is not a list of 1 to {_MOST_HOLDS} temperatures"
-        raise InputError(what, cure=cure)
-    found = tuple(_hot(each, unit) for each in value)
-    if any(second <= first for first, second in pairwise(found)):
-        raise InputError("the temperatures do not rise", cure=cure)
-    return found
-
-
-def shown(value: object) -> str:
-    """Show a TOML value again, shortly, as it was written."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list):
-        return "a list"
-    try:
-        text = f'"{value}"' if isinstance(value, str) else str(value)
-    except ValueError:  # an integer of thousands of digits
-        return "a very long integer"
-    text = text.encode("unicode_escape").decode() if not text.isprintable() else text
-    return text if len(text) <= 60 else f"{text[:60]}..."
-
+from geom.errors import InputError, Report, raise_fault, warn_coped
+from geom.units import MM_PER, UNIT_SPELLINGS
 
 #: Entries of one table past which a file is no drawing of one lining.
 _MOST_ENTRIES = 500
@@ -284,7 +72,9 @@ class TableSchema:
         where = f"{self.heading} entry {entry}" if self.many else self.heading
         return f"{where}, key {key}" if key else where
 
-    def read(self, raw: object, *, file: str, unit: str) -> list[dict[str, Any]]:
+    def read(
+        self, raw: object, *, file: str, unit: str, report: Report = raise_fault
+    ) -> list[dict[str, Any]]:
         """Read the table's entries: keys and values, one dict each.
 
         Parameters
@@ -295,6 +85,8 @@ class TableSchema:
             As the caller named it, for messages.
         unit : str
             The file's length unit.
+        report : callable
+            What is done about the fault of a key.
 
         Raises
         ------
@@ -319,14 +111,21 @@ class TableSchema:
             cure = "Check that this is the drawing of one lining"
             raise InputError(what, file=file, place=self.heading, cure=cure)
         return [
-            self._entry(entry, index, file=file, unit=unit)
+            self._entry(entry, index, file=file, unit=unit, report=report)
             for index, entry in enumerate(entries, 1)
         ]
 
     def _entry(
-        self, entry: dict[str, Any], index: int, *, file: str, unit: str
+        self,
+        entry: dict[str, Any],
+        index: int,
+        *,
+        file: str,
+        unit: str,
+        report: Report,
     ) -> dict[str, Any]:
-        refuse_unknown(entry, self.keys, file=file, place=self.place(index))
+        at = self.place(index)
+        refuse_unknown(entry, self.keys, file=file, place=at, report=report)
         values = {}
         for key, read in self.keys.items():
             place = self.place(index, key)
@@ -339,11 +138,11 @@ class TableSchema:
                 try:
                     values[key] = read(given, unit)
                 except InputError as fault:
-                    raise fault.at(file=file, place=place) from fault
+                    report(fault.at(file=file, place=place))
             elif key in self.needed:
                 what = f"the required key {key} is missing"
                 cure = f"Add a line {key} = ... below {self.heading}"
-                raise InputError(what, file=file, place=place, cure=cure)
+                report(InputError(what, file=file, place=place, cure=cure))
         return values
 
 
@@ -353,6 +152,7 @@ def refuse_unknown(
     *,
     file: str,
     place: str | None = None,
+    report: Report = raise_fault,
 ) -> None:
     """Refuse keys that nothing reads, naming the nearest that something does."""
     for name in given:
@@ -360,7 +160,7 @@ def refuse_unknown(
             sort = "key" if place else "table or key"
             what = f"unknown {sort} {shown(name)}{nearest_known(name, known)}"
             cure = f"Known here: {join_words(known, last='and')}"
-            raise InputError(what, file=file, place=place, cure=cure)
+            report(InputError(what, file=file, place=place, cure=cure))
 
 
 _count = whole(0, 10**6, cure="Count whole ones; leave the key out if not known")
@@ -416,7 +216,7 @@ LINING = TableSchema(
         "name": words,
         "length_unit": OneOf(tuple(MM_PER), UNIT_SPELLINGS),
         "azimuth_zero": words,
-        "azimuth_sense": OneOf(("clockwise", "counterclockwise"), _SENSES),
+        "azimuth_sense": OneOf(("clockwise", "counterclockwise"), SENSES),
         "height_zero": words,
     },
     required=True,

@@ -12,7 +12,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.design.text_file import join_words
-from geom.errors import InputError
+from geom.errors import InputError, Report, raise_fault
 from geom.readings.cloud import Cloud, CloudReadings, no_rod_readings, read_targets
 from geom.readings.clouds import (
     CLOUD_ENDINGS,
@@ -205,15 +205,44 @@ def is_cloud(name: str) -> bool:
     return ending in CLOUD_ENDINGS
 
 
-def _load(table: SheetTable, design: Design) -> RodReadings:
+def reading_faults(
+    paths: Sequence[Name], design: Design
+) -> tuple[RodReadings, list[InputError]]:
+    """Read rod sheets, and give all that is wrong with them.
+
+    Returns
+    -------
+    RodReadings
+        Those that could be read.
+    list of InputError
+        In the order of the files and of their rows.
+    """
+    rod, faults = no_rod_readings(), []
+    for name in [os.fspath(path) for path in paths]:
+        found: list[InputError] = []
+        try:
+            if is_cloud(name):
+                what = "this is a point cloud, and only rod sheets are checked"
+                cure = "If it is a rod sheet, name its columns in the first row"
+                raise InputError(what, file=name, cure=cure)
+            rod = rod.joined(_load(_reader(name)(name), design, found.append))
+        except InputError as fault:
+            found.append(fault)
+        faults += found
+    return rod, faults
+
+
+def _load(
+    table: SheetTable, design: Design, report: Report = raise_fault
+) -> RodReadings:
     form = read_wide if is_wide(table) else read_long
-    sheet = form(table, design.azimuth_sense)
+    sheet = form(table, design.azimuth_sense, report=report)
     if not sheet.readings:
         what = "the sheet holds no readings"
         cure = "Write the readings into it; no access, n/a and - are none"
         raise table.error(what, table.header, cure=cure)
     sheet, left_out = leave_out_openings(sheet, design)
-    refuse_implausible(sheet, design)
+    refuse_implausible(sheet, design, report=report)
     for words, row, index in left_out:
         table.warn(words, row, index)
     readings = sheet.to_readings()

@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 from typing import TypeVar, cast
 
 from geom.design.text_file import join_words
-from geom.errors import InputError
+from geom.errors import InputError, Report, raise_fault
 from geom.frame import Sense, wrap
 from geom.readings.rod import RodKind, refuse_too_many
 from geom.readings.sheets.sheet import (
@@ -55,16 +55,9 @@ _WIDE_CURE = (
 
 T = TypeVar("T")
 R = TypeVar("R")
-#: What is done about a fault: raise it, or keep it and go on.
-Report = Callable[[InputError], None]
 
 #: Head of the column that says how rows of a wide sheet are turned.
 TURN = "turn_deg"
-
-
-def raise_at_once(fault: InputError) -> None:
-    """Raise a fault: what is done about it unless all are asked for."""
-    raise fault
 
 
 def is_wide(table: SheetTable) -> bool:
@@ -88,7 +81,7 @@ def is_header(cells: tuple[str, ...]) -> bool:
 
 
 def read_long(
-    table: SheetTable, sense: Sense, *, report: Report = raise_at_once
+    table: SheetTable, sense: Sense, *, report: Report = raise_fault
 ) -> Sheet:
     """Read a sheet that has a row for each reading.
 
@@ -109,7 +102,7 @@ def read_long(
         If a column is missing, unknown, twice there or without a unit, or a cell does
         not hold what its column says.
     """
-    columns = _long_columns(table, sense)
+    columns = _long_columns(table, sense, report)
     table.refuse_unnamed()
     _refuse_split_decimals(table, columns)
     value = columns.index(columns.kind)
@@ -138,7 +131,7 @@ def read_long(
 
 
 def read_wide(
-    table: SheetTable, sense: Sense, *, report: Report = raise_at_once
+    table: SheetTable, sense: Sense, *, report: Report = raise_fault
 ) -> Sheet:
     """Read a sheet that has a column for each azimuth; blank cells were not read.
 
@@ -270,18 +263,20 @@ class _LongColumns:
         return [index for index, column in self.by_quantity.values() if column.unit]
 
 
-def _long_columns(table: SheetTable, sense: Sense) -> _LongColumns:
+def _long_columns(table: SheetTable, sense: Sense, report: Report) -> _LongColumns:
     _refuse_no_header(table)
     names: dict[str, ColumnName] = {}
     others: list[str] = []
     respelt: list[str] = []
 
+    wrong: list[InputError] = []
+
     def read(name: str) -> str:
         try:
             column = read_name(name)
         except InputError as fault:
-            place = table.place(table.header)
-            raise fault.at(file=table.file, place=place) from fault
+            wrong.append(fault.at(file=table.file, place=table.place(table.header)))
+            return ""
         if not column.quantity:
             others.append(name)
         elif column.written != name.lower():
@@ -291,10 +286,18 @@ def _long_columns(table: SheetTable, sense: Sense) -> _LongColumns:
 
     columns = table.layout(
         read,
-        {"height": "height_mm"},
+        {},
         cure=HEADER_CURE,
         keep="Keep one of them; put other readings into a sheet of their own",
     )
+    for fault in wrong[:-1]:
+        report(fault)
+    if wrong:
+        raise wrong[-1]
+    if "height" not in columns:
+        raise table.error(
+            "the column height_mm is missing", table.header, cure=HEADER_CURE
+        )
     passed = f"; not known: {join_words(others, last='and')}" if others else ""
     if "azimuth" in columns and "clock" in columns:
         what, cure = (

@@ -7,11 +7,13 @@ quantity that explains them best.  The limits are our own choice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from geom.design import Design, Opening, Profile
+from geom.errors import InputError, Report, raise_fault
 from geom.readings.rod import RodKind
 from geom.readings.sheets.sheet import Sheet
 from geom.readings.sheets.table import SheetRow
@@ -36,7 +38,9 @@ _LEAST_ALIKE = 2
 _ROUNDING = 1e-6  # mm; what changing units may add to a length
 
 
-def refuse_implausible(sheet: Sheet, design: Design) -> None:
+def refuse_implausible(
+    sheet: Sheet, design: Design, *, report: Report = raise_fault
+) -> None:
     """Refuse a sheet that cannot be of this lining, with the likely cause.
 
     Raises
@@ -46,12 +50,23 @@ def refuse_implausible(sheet: Sheet, design: Design) -> None:
         positive, past the shell or far from the drawing, the wrong unit or quantity, an
         sd that is none, and readings inside an opening.
     """
-    _refuse_hours(sheet)
-    _refuse_heights(sheet, design)
-    _refuse_whole(sheet, design)
-    _refuse_values(sheet, design)
-    _refuse_sd(sheet)
-    _refuse_openings(sheet, design)
+    for fault in _faults(sheet, design):
+        report(fault)
+
+
+def _faults(sheet: Sheet, design: Design) -> Iterator[InputError]:
+    """All that is wrong; nothing that follows from what is wrong already."""
+    hours = list(_hours_faults(sheet))
+    yield from hours
+    if hours:
+        return
+    yield from _heights_faults(sheet, design)
+    whole = list(_whole_faults(sheet, design))
+    yield from whole
+    if not whole:
+        yield from _values_faults(sheet, design)
+    yield from _sd_faults(sheet)
+    yield from _openings_faults(sheet, design)
 
 
 def leave_out_openings(
@@ -116,7 +131,7 @@ def ratio_to_design(sheet: Sheet, design: Design) -> Float:
     return sheet.value / (2.0 * designed if sheet.kind == "diameter" else designed)
 
 
-def _refuse_hours(sheet: Sheet) -> None:
+def _hours_faults(sheet: Sheet) -> Iterator[InputError]:
     """Refuse azimuths that go from 1 to 12 by whole numbers: hours of the clock."""
     values = np.unique(sheet.azimuth)
     hours = (values >= 1.0) & (values <= 12.0) & (values == np.round(values))
@@ -131,10 +146,10 @@ def _refuse_hours(sheet: Sheet) -> None:
         "If they are hours, name the column clock; if not, write degrees from 0 to 360 "
         "(30 to an hour)"
     )
-    raise sheet.error(what, cure=cure)
+    yield sheet.error(what, cure=cure)
 
 
-def _refuse_heights(sheet: Sheet, design: Design) -> None:
+def _heights_faults(sheet: Sheet, design: Design) -> Iterator[InputError]:
     profile, height = design.profile, sheet.height
     outside = (height < profile.bottom - _ROUNDING) | (height > profile.top + _ROUNDING)
     between = f"{_length(profile.bottom, sheet.height_unit)} to "
@@ -146,23 +161,24 @@ def _refuse_heights(sheet: Sheet, design: Design) -> None:
             f"reaches from {between}"
         )
         cure = f"Name the column height_{unit}, or check length_unit in the design file"
-        raise sheet.error(what, cure=cure)
+        yield sheet.error(what, cure=cure)
+        return
     for i in np.flatnonzero(outside):
         written = _length(float(height[i]), sheet.height_unit)
         what = f"height {written} is outside the profile ({between})"
         cure = f"Heights count from: {design.height_zero}. {_check_again(sheet)}"
-        raise sheet.error(what, at=int(i), index=sheet.height_index, cure=cure)
+        yield sheet.error(what, at=int(i), index=sheet.height_index, cure=cure)
 
 
-def _refuse_sd(sheet: Sheet) -> None:
+def _sd_faults(sheet: Sheet) -> Iterator[InputError]:
     sd = sheet.sd
     for i in np.flatnonzero(~np.isnan(sd) & ~((sd >= _MIN_SD) & (sd < _MAX_SD))):
         what = f"sd {sd[i]:g} mm is not in {_MIN_SD:g} <= sd < {_MAX_SD:g} mm"
         cure = "Write the standard uncertainty of the reading, or leave the cell blank"
-        raise sheet.error(what, at=int(i), index=sheet.sd_index, cure=cure)
+        yield sheet.error(what, at=int(i), index=sheet.sd_index, cure=cure)
 
 
-def _refuse_openings(sheet: Sheet, design: Design) -> None:
+def _openings_faults(sheet: Sheet, design: Design) -> Iterator[InputError]:
     for opening in design.openings:
         for i in np.flatnonzero(_inside(sheet, design, opening)):
             height = _length(opening.height, sheet.height_unit)
@@ -171,7 +187,7 @@ def _refuse_openings(sheet: Sheet, design: Design) -> None:
                 f"{opening.azimuth:g} and height {height}, where there is no wall"
             )
             cure = "Leave it out, or check its azimuth and height"
-            raise sheet.error(what, at=int(i), cure=cure)
+            yield sheet.error(what, at=int(i), cure=cure)
 
 
 def _inside(sheet: Sheet, design: Design, opening: Opening) -> Bool:
@@ -182,7 +198,7 @@ def _inside(sheet: Sheet, design: Design, opening: Opening) -> Bool:
     return inside
 
 
-def _refuse_whole(sheet: Sheet, design: Design) -> None:
+def _whole_faults(sheet: Sheet, design: Design) -> Iterator[InputError]:
     """Refuse a sheet whose readings, as a whole, are of another unit or quantity."""
     ratio = ratio_to_design(sheet, design)
     median = float(np.median(ratio))
@@ -197,10 +213,10 @@ def _refuse_whole(sheet: Sheet, design: Design) -> None:
             f"median is {median:.2g} times the design {drawn}"
         )
         cure = f"Name it {diagnosis.column}, or check the radii and length_unit there"
-        raise sheet.error(what, cure=cure)
+        yield sheet.error(what, cure=cure)
 
 
-def _refuse_values(sheet: Sheet, design: Design) -> None:
+def _values_faults(sheet: Sheet, design: Design) -> Iterator[InputError]:
     ratio = ratio_to_design(sheet, design)
     for i in np.flatnonzero(_impossible(sheet, design)):
         diagnosis = diagnose(ratio[i : i + 1], sheet.kind, sheet.unit)
@@ -212,7 +228,7 @@ def _refuse_values(sheet: Sheet, design: Design) -> None:
         if diagnosis is None and not 0.25 < abs(ratio[i]) < 4.0:
             ask = "Is a digit or the decimal mark wrong? "
         what = _describe(sheet, design, int(i))
-        raise sheet.error(what, at=int(i), cure=ask + _check_again(sheet))
+        yield sheet.error(what, at=int(i), cure=ask + _check_again(sheet))
 
 
 def _impossible(sheet: Sheet, design: Design) -> Bool:
