@@ -131,6 +131,30 @@ class Quantity:
         value, sd, low, high = self._parts()
         return Quantity(value + known, sd, low + known, high + known)
 
+    def by_factor(self, log_sd: float) -> Quantity:
+        """Times an independent factor about 1 whose logarithm has a standard deviation.
+
+        The arms of the interval are added in quadrature, each with its own.
+
+        References
+        ----------
+        Barlow, R. (2003). Asymmetric errors. PHYSTAT2003, WEMT002, section 2 (arms in
+        quadrature; from memory).
+
+        Examples
+        --------
+        >>> wide = Quantity.normal(10.0, 1.0).by_factor(0.5)
+        >>> round(wide.sd, 2), round(wide.low95, 1), round(wide.high95, 1)
+        (5.1, 3.5, 26.8)
+        """
+        value, sd, low, high = self._parts()
+        ends = np.exp(np.array([-K95, K95]) * log_sd) * value
+        low, high = (
+            value - float(np.hypot(value - low, value - ends.min())),
+            value + float(np.hypot(high - value, ends.max() - value)),
+        )
+        return Quantity(value, float(np.hypot(sd, value * log_sd)), low, high)
+
     def through(self, rising: Callable[[float], float], slope: float) -> Quantity:
         """Carried through a rising function whose slope at the value is given."""
         value, _, low, high = self._parts()

@@ -2,11 +2,11 @@
 
 ``python3 scripts/mutants.py FOLDER [--sample N] [--room geom/compare ...]`` copies the
 checkout into the folder, makes a venv there with cosmic-ray, draws mutants at random
-(seeded) from the rooms, and runs the tests of the room on each, with the Python of
-``.venv``.  Changes that raise at once, as bits of floats do, are not drawn.  It prints
-how many were killed and the change that each survivor is.  Nothing outside the folder
-is touched.  A survivor gets a test, or a line with the reason in
-``docs/benchmarks.md``.  At least 90 of 100 are to be killed.
+(seeded) from the rooms, and runs the tests of the room on each, those nearest to the
+module first, with the Python of ``.venv``.  Changes that raise at once, as bits of
+floats do, are not drawn.  It prints how many were killed and the change that each
+survivor is.  Nothing outside the folder is touched.  A survivor gets a test, or a line
+with the reason in ``docs/benchmarks.md``.  At least 90 of 100 are to be killed.
 """
 
 from __future__ import annotations
@@ -56,19 +56,56 @@ def tool(folder: Path) -> Path:
     return python
 
 
-def tried(
-    python: Path,
-    copy: Path,
-    room: str,
-    paths: list[str],
-    tests: list[str],
-    *,
-    count: int,
-    seed: int,
-):
-    """Draw mutants of a room and try them; outcome and change of each."""
-    config, session = copy.parent / "mutants.toml", copy.parent / "mutants.sqlite"
-    session.unlink(missing_ok=True)
+def nearest_first(copy: Path, path: str, tests: list[str]) -> list[str]:
+    """Tests in the order in which they are likely to see a change of a module."""
+    files = [
+        file for test in tests for file in sorted((copy / test).rglob("test_*.py"))
+    ]
+    files += [copy / test for test in tests if test.endswith(".py")]
+    module = path.removesuffix(".py").replace("/", ".")
+
+    def rank(file: Path) -> int:
+        if file.stem == f"test_{Path(path).stem}":
+            return 0
+        return 1 if module in file.read_text("utf-8") else 2
+
+    return [str(file.relative_to(copy)) for file in sorted(files, key=rank)]
+
+
+def drawn_from(
+    python: Path, copy: Path, paths: list[str], *, count: int, seed: int
+) -> dict[str, Path]:
+    """Draw mutants; a session of those of each module, by its path."""
+    folder = copy.parent / "sessions"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    whole = folder / "whole.sqlite"
+    config = configured(folder / "whole.toml", paths, [])
+    init = (python, "-m", "cosmic_ray.cli", "init", config, whole)
+    subprocess.run(init, cwd=copy, check=True)
+    with closing(sqlite3.connect(whole)) as held:
+        every = "SELECT job_id, operator_name, module_path FROM mutation_specs"
+        module = {
+            job: path
+            for job, how, path in held.execute(every)
+            if not any(trivial in how for trivial in TRIVIAL)
+        }
+    drawn = set(random.Random(seed).sample(sorted(module), min(count, len(module))))
+    print(f"{', '.join(paths)}: {len(drawn)} of {len(module)} mutants", flush=True)
+    sessions = {}
+    for path in sorted({module[job] for job in drawn}):
+        session = sessions[path] = folder / f"{len(sessions)}.sqlite"
+        shutil.copyfile(whole, session)
+        with closing(sqlite3.connect(session)) as held, held:
+            jobs = [job for (job,) in held.execute("SELECT job_id FROM mutation_specs")]
+            others = [(j,) for j in jobs if j not in drawn or module[j] != path]
+            for table in ("mutation_specs", "work_items"):
+                held.executemany(f"DELETE FROM {table} WHERE job_id = ?", others)
+    return sessions
+
+
+def configured(config: Path, paths: list[str], tests: list[str]) -> Path:
+    """Write the file in which cosmic-ray is told what to change and what to run."""
     asked = "-m pytest -x -q -p no:xdist -m 'not slow'"
     run = f"{own_venv.tool('python')} {asked} {' '.join(tests)}"
     config.write_text(
@@ -78,18 +115,15 @@ def tried(
         '[cosmic-ray.distributor]\nname = "local"\n',
         "utf-8",
     )
-    cosmic = (python, "-m", "cosmic_ray.cli")
-    subprocess.run([*cosmic, "init", config, session], cwd=copy, check=True)
-    with closing(sqlite3.connect(session)) as held, held:
-        rows = held.execute("SELECT job_id, operator_name FROM mutation_specs")
-        everyone = list(rows)
-        jobs = [job for job, how in everyone if not any(t in how for t in TRIVIAL)]
-        drawn = set(random.Random(seed).sample(sorted(jobs), min(count, len(jobs))))
-        for job in {job for job, _ in everyone} - drawn:
-            held.execute("DELETE FROM mutation_specs WHERE job_id = ?", (job,))
-            held.execute("DELETE FROM work_items WHERE job_id = ?", (job,))
-    print(f"{room}: {len(drawn)} of {len(jobs)} mutants", flush=True)
-    subprocess.run([*cosmic, "exec", config, session], cwd=copy, check=True)
+    return config
+
+
+def tried(python: Path, copy: Path, path: str, session: Path, tests: list[str]):
+    """Try the mutants of a module; outcome and change of each."""
+    ordered = nearest_first(copy, path, tests)
+    config = configured(session.with_suffix(".toml"), [path], ordered)
+    run = (python, "-m", "cosmic_ray.cli", "exec", config, session)
+    subprocess.run(run, cwd=copy, check=True)
     with closing(sqlite3.connect(session)) as held:
         return list(
             held.execute(
@@ -117,13 +151,15 @@ def main() -> int:
         paths = options.only or [room]
         tests = options.tests or list(ROOMS[room])
         counts = {"count": options.sample, "seed": options.seed}
-        rows = tried(python, copy, room, paths, tests, **counts)
-        for path, line, operator, outcome, diff in rows:
-            if "SURVIVED" in str(outcome).upper():
-                survived += 1
-                print(f"survived: {path}:{line} {operator}\n{diff}")
-            else:
-                killed += 1
+        for module, session in drawn_from(python, copy, paths, **counts).items():
+            rows = tried(python, copy, module, session, tests)
+            for path, line, operator, outcome, diff in rows:
+                if "SURVIVED" in str(outcome).upper():
+                    survived += 1
+                    print(f"survived: {path}:{line} {operator}\n{diff}", flush=True)
+                else:
+                    killed += 1
+                    print(f"killed: {path}:{line} {operator}", flush=True)
     total = max(killed + survived, 1)
     print(f"killed {killed} of {killed + survived}, {100 * killed / total:.0f} %")
     return 0 if killed >= 0.9 * total else 1

@@ -90,7 +90,9 @@ def assess(
     nodes = make_nodes(surface)
     walls = draw_walls(nodes, prior_of(surface, nodes))
     action = call_actions(grid, cutback, sd, design.repair)
-    zones, number = find_zones(grid, cutback, sd, action, walls)
+    zones, number = find_zones(
+        grid, cutback, sd, action, walls, read=surface.readings_in_cells
+    )
     low, high = grid.surveyed_heights
     gaps = ring_gaps(grid)
     typical = float(np.sqrt(np.nanmean(sd**2)))

@@ -333,20 +333,40 @@ class RadialSurface:
         Both ends of a diameter count, readings left out of the fit do not, nor do the
         pseudo-readings of datum bands; with a cloud, only what the laser showed does.
         """
+        azimuth, height, _ = self._read
+        return azimuth, height
+
+    @property
+    def readings_in_cells(self) -> Float:
+        """How many readings stand in each cell, (m, k); half of one at either end."""
+        azimuth, height, weight = self._read
+        rows, columns = self.grid.shape
+        row = np.searchsorted(self.grid.edge, height, side="right") - 1
+        column = np.rint(azimuth * columns / 360.0).astype(np.int64) % columns
+        count = np.zeros((rows, columns))
+        np.add.at(count, (np.clip(row, 0, rows - 1), column), weight)
+        return count
+
+    @property
+    def _read(self) -> tuple[Float, Float, Float]:
+        """Azimuths, heights and weights of readings; half at ends of a diameter."""
         if self.seen is not None:
             grid = self.grid
             shown = self.seen & grid.surveyed & ~grid.opening
             row, column = np.nonzero(shown)
-            return grid.azimuth[column], grid.height[row]
+            return grid.azimuth[column], grid.height[row], np.ones(row.size)
         best = self.posterior.fitted.best
         observed = best.observed
         # Places: those of the readings, then of pseudo-readings, then the far ends of
         # diameters.
+        weight = np.full(len(observed.places), 0.5)
+        weight[: len(observed)] = np.where(observed.across, 0.5, 1.0)
         kept = np.ones(len(observed.places), dtype=bool)
         for source in best.noise.sources:
             if source.name == BANDS:
                 kept[: len(observed)] = source.own <= 0.0
-        return observed.places.azimuth[kept], observed.places.height[kept]
+        places = observed.places
+        return places.azimuth[kept], places.height[kept], weight[kept]
 
     def to_xarray(self) -> xr.Dataset:
         """The surface as a CF-style dataset.

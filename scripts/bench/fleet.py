@@ -39,13 +39,14 @@ _SCANNER = "\n[scanner]\nrange_error = 0\nscale_error = 0\n"
 
 
 def jobs(*, quick: bool) -> list[Job]:
-    """Furnace, way and family of every survey; balanced."""
-    found = []
-    for w in range(len(WAYS)):
-        for f in range(len(FAMILIES)):
-            every = range(5) if not quick else range(1) if (w + f) % 2 == 0 else ()
-            found += [((3 * w + 5 * f + 5 * k) % len(FLEET), w, f) for k in every]
-    return found
+    """Furnace, way and family of every survey; balanced, and so is each fifth."""
+    return [
+        ((3 * w + 5 * f + 5 * k) % len(FLEET), w, f)
+        for k in range(1 if quick else 5)
+        for w in range(len(WAYS))
+        for f in range(len(FAMILIES))
+        if not quick or (w + f) % 2 == 0
+    ]
 
 
 def room_of(furnace: Furnace) -> Room:

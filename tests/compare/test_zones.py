@@ -11,11 +11,11 @@ from scipy.stats import t
 from geom.compare.assess import assess
 from geom.compare.draws import WallDraws
 from geom.compare.extent import ALL_ROUND, columns_spanned
-from geom.compare.findings import ACTIONS, NO_CALL
+from geom.compare.findings import ACTIONS, NO_CALL, Zone
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.zones import FREEDOM, call_actions, chance_beyond, find_zones
 from geom.design import RepairRules
-from geom.surface import Grid, make_grid, reconstruct
+from geom.surface import Grid, RadialSurface, make_grid, reconstruct
 from geom.surface.grid import BRICK_FACE, hysteresis_threshold, label_components
 from geom.units import Bool, Float
 from tests.repair import surveyed as repaired
@@ -250,3 +250,34 @@ def test_what_surveys_state_of_brick_is_what_the_zones_go_by() -> None:
     assert chance_beyond(np.array(25.75), np.array(6.0), 31.75) == pytest.approx(
         t.sf(np.sqrt(2.0), 4), abs=1e-9
     )
+
+
+def one_zone(surface: RadialSurface, read: Float | None) -> Zone:
+    """A hollow of 45 mm, known to 1 mm all alike, with readings in it or not."""
+    grid, nodes = surface.grid, make_nodes(surface)
+    patch = box(grid, slice(60, 90), list(range(48, 108)))
+    cutback = np.where(patch, 45.0, 0.0)
+    walls = level_walls(nodes, np.where(patch, 45.0, 0.0), 1.0)
+    cutback[~grid.surveyed] = np.nan
+    sd = np.where(grid.surveyed, 1.0, np.nan) * np.ones(grid.shape)
+    action = call_actions(grid, cutback, sd, RULES)
+    (zone,), _ = find_zones(grid, cutback, sd, action, walls, read=read)
+    return zone
+
+
+def test_how_far_a_hollow_of_few_readings_reaches_is_unsure() -> None:
+    """A hundred points: Gundersen & Jensen (1987) have 1.6 %; one: half of it."""
+    design = plain_design()
+    surface = reconstruct(worn_readings(design, azimuths=8, heights=6), design)
+    known = one_zone(surface, None)
+    for readings, error in ((1, 0.507), (100, 0.016)):
+        read = np.zeros(surface.grid.shape)
+        read[70, 50] = readings
+        found = one_zone(surface, read)
+        for name in ("volume", "cutback_mean"):
+            was, now = getattr(known, name), getattr(found, name)
+            assert now.value == was.value
+            added = error * was.value
+            assert now.sd == pytest.approx(np.hypot(was.sd, added), rel=0.01)
+            assert now.low95 < was.low95
+        assert found.cutback_max == known.cutback_max

@@ -164,3 +164,9 @@ def test_radii_are_modelled_as_ever() -> None:
     readings = rod_readings(azimuth, height, RADIUS + ring(height))
     prior = expected_prior(readings, design)
     assert with_unseen_half(prior, readings, design) is prior
+
+
+def test_half_a_diameter_counts_at_either_end() -> None:
+    count = wall_of("ring").readings_in_cells
+    assert count.sum() == 60.0
+    assert set(np.unique(count)) == {0.0, 0.5}
