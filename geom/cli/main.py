@@ -15,7 +15,13 @@ from pathlib import Path
 from typing import Any, cast
 
 from geom._version import __version__
-from geom.cli.measure import add_desk, add_next, add_sheet
+from geom.cli.measure import (
+    add_check,
+    add_design_file,
+    add_desk,
+    add_next,
+    add_sheet,
+)
 from geom.cli.record import add_record
 from geom.cli.survey import (
     add_day,
@@ -41,6 +47,8 @@ _CODES = (
 )
 #: In the order of the help.
 _COMMANDS = (
+    add_design_file,
+    add_check,
     add_survey,
     add_view,
     add_next,

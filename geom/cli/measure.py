@@ -1,9 +1,13 @@
-"""Before and while a wall is measured: ``next``, ``sheet`` and ``desk``."""
+"""Before a wall is measured and meanwhile.
+
+``design``, ``check``, ``next``, ``sheet`` and ``desk``.
+"""
 
 from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +19,7 @@ if TYPE_CHECKING:
     from geom.design import Design
     from geom.desk.server import RequestGuard
     from geom.desk.session import DeskSession
+    from geom.readings import RodReadings
     from geom.sampling.plan import SamplingPlan
     from geom.sampling.stations import Advice, Aim
 
@@ -23,6 +28,219 @@ _USUAL_COUNT, _MOST_STATIONS = 5, 50
 _AZIMUTHS, _HEIGHTS = (4, 72), (2, 60)
 #: Always the same one, so that a page that is open finds the desk again.
 _PORT, _MOST_PORT = 8417, 65535
+
+
+#: Of a new design file: what is asked, how it is answered, and the usual answer.
+_QUESTIONS: dict[str, tuple[str, str, str]] = {
+    "name": ("name of the lining", "Cupola 3", ""),
+    "unit": ("unit of all lengths", "in, mm, cm or m", ""),
+    "azimuth_zero": (
+        "what azimuth 0, 12 on the clock, looks at",
+        "slag hole",
+        "tap hole",
+    ),
+    "azimuth_sense": (
+        "which way azimuth grows, seen from above",
+        "counterclockwise",
+        "clockwise",
+    ),
+    "height_zero": ("what heights count from", "shop floor", "bottom plate"),
+    "profile": (
+        "hot face as drawn, bottom up, radius at height",
+        "18 at 0, 18 at 72, 19 at 72, 19 at 96",
+        "",
+    ),
+    "shell": ("radius of the steel, inside", "27", ""),
+    "tuyeres": ("how many tuyeres, evenly round", "6", "0"),
+    "tuyere": (
+        "a tuyere: width x tall at height of its centre, hour of the first",
+        "5 x 3 1/2 at 26, 1",
+        "",
+    ),
+    "tap_hole": ("tap hole: width x tall at height, hour", "3 x 3 at 6, 12", ""),
+    "slag_hole": ("slag hole: width x tall at height, hour", "2 x 2 at 17, 6", ""),
+    "datum_band": ("band of wall known to be sound, two heights", "84 to 96", ""),
+}
+
+
+def add_design_file(commands: Any) -> None:
+    """Add ``daubline design``: a new design file from a dozen answers."""
+    parser = inputs.add_command(
+        commands,
+        "design",
+        _design,
+        help="a new design file, asked for question by question",
+        description="Write a new design file with comments, and a picture of its "
+        "profile. What no option says is asked at the terminal.",
+    )
+    parser.add_argument(
+        "--new", type=Path, required=True, metavar="FILE.toml", help="the design file"
+    )
+    for key, (text, example, usual) in _QUESTIONS.items():
+        more = f"; default {usual}" if usual else ""
+        parser.add_argument(
+            f"--{key.replace('_', '-')}",
+            metavar="TEXT",
+            help=f"{text}, as {example!r}{more}",
+        )
+    parser.add_argument(
+        "--overwrite", action="store_true", help="put it in the place of FILE.toml"
+    )
+
+
+def _design(options: argparse.Namespace) -> None:
+    from geom.design.template import design_text
+
+    path: Path = options.new
+    picture = path.with_suffix(".png")
+    if path.suffix != ".toml":
+        cure = f"Name it {path.stem}.toml"
+        raise InputError("a design file ends in .toml", file=path, cure=cure)
+    _refuse_there([path, picture], overwrite=options.overwrite)
+    answers: dict[str, str] = {}
+    for key in _QUESTIONS:
+        given = getattr(options, key)
+        ask = given is None and sys.stdin.isatty()
+        if key == "tuyere" and answers["tuyeres"] == "0":
+            ask = False
+        answers[key] = _ask(key) if ask else given or _QUESTIONS[key][2]
+    text = design_text(answers)
+    with tempfile.TemporaryDirectory() as folder:
+        from geom.design import load_design
+
+        made = Path(folder) / path.name
+        made.write_text(text, "utf-8")
+        try:
+            design = load_design(made)
+        except InputError as fault:
+            raise InputError(fault.what, place=fault.place, cure=fault.cure) from None
+    from geom.views.charts.sections import drawn_wall
+
+    _write(path, text.encode("utf-8"))
+    _write(picture, drawn_wall(design))
+    inputs.print_lines(
+        [
+            f"Design: {path}. Look at it, and at {picture}, before it is used",
+            f"Then: daubline sheet {path} --out FOLDER, for a rod sheet to fill in",
+        ]
+    )
+
+
+def _ask(key: str) -> str:
+    """An answer typed at the terminal; asked again until it is one."""
+    from geom.design.template import ANSWERS, NEEDED
+
+    text, example, usual = _QUESTIONS[key]
+    leave = usual or ("" if key in NEEDED else "none")
+    more = f"; Enter: {leave}" if leave else ""
+    while True:
+        answer = input(f"{text} ({example}{more}): ").strip() or usual
+        if not answer and key not in NEEDED:
+            return ""
+        try:
+            ANSWERS[key](answer)
+        except InputError as fault:
+            print(fault, file=sys.stderr)
+            continue
+        return answer
+
+
+def _refuse_there(paths: list[Path], *, overwrite: bool) -> None:
+    for path in paths:
+        if path.exists() and not overwrite:
+            cure = "Name another file, or add --overwrite"
+            raise InputError("is there already", file=path, cure=cure)
+
+
+def _write(path: Path, content: bytes) -> None:
+    from geom.atomic import atomic_write
+
+    try:
+        atomic_write(path, content)
+    except OSError as fault:
+        cure = "Name a file in a folder that is there and may be written"
+        raise InputError("cannot be written", file=path, cure=cure) from fault
+
+
+#: More faults than these are counted only.
+_MOST_FAULTS = 50
+
+
+def add_check(commands: Any) -> None:
+    """Add ``daubline check``: all that is wrong with a drawing and its sheets."""
+    parser = inputs.add_command(
+        commands,
+        "check",
+        _check,
+        help="all that is wrong with a design file and rod sheets, and a picture",
+        description="Read a design file and rod sheets of it, say all that is wrong "
+        "with them at once, and draw profile and stations as far as they can be read.",
+    )
+    inputs.add_design(parser)
+    parser.add_argument(
+        "readings", type=Path, nargs="*", metavar="READINGS", help="rod sheets"
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE.png",
+        help="the picture (default: named after DESIGN, here, and drawn anew)",
+    )
+    parser.add_argument(
+        "--overwrite", action="store_true", help="put it in the place of FILE.png"
+    )
+
+
+def _check(options: argparse.Namespace) -> None:
+    from geom.design.file import design_faults
+    from geom.readings.load import reading_faults
+
+    picture = options.out or Path(f"{options.design.stem}-check.png")
+    if picture.suffix != ".png":
+        raise InputError("a picture ends in .png", file=picture)
+    _refuse_there([picture], overwrite=options.overwrite or options.out is None)
+    design, faults = design_faults(options.design)
+    lines: list[str] = []
+    readings, more = reading_faults(options.readings, design)
+    faults += more
+    if design is not None:
+        from geom.views.charts.sections import drawn_wall
+
+        _write(picture, drawn_wall(design, readings if options.readings else None))
+        lines = [*_say_drawing(design, readings), f"Picture: {picture}"]
+    inputs.print_lines(lines)
+    for fault in faults[:_MOST_FAULTS]:
+        print(f"daubline: {fault}", file=sys.stderr)
+    if faults:
+        what = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        if len(faults) > _MOST_FAULTS:
+            what += f", the first {_MOST_FAULTS} of them above"
+        raise InputError(what, cure="Mend what is named, and check again")
+    inputs.print_lines(["Nothing is wrong that can be seen from here."])
+
+
+def _say_drawing(design: Design, readings: RodReadings) -> list[str]:
+    """What was read, shortly, to be held against the paper."""
+    from geom.views.say import count_of, plain, say_heights, say_sense
+
+    profile = design.profile
+    low, high = float(profile.radius.min()), float(profile.radius.max())
+    tuyeres = len(design.tuyeres)
+    lines = [
+        f"Design: {plain(design.name)}: heights "
+        f"{say_heights(profile.bottom, profile.top, design)}, radius "
+        f"{say_heights(low, high, design)}, {count_of(tuyeres, 'tuyere')}, "
+        f"{count_of(len(design.openings) - tuyeres, 'hole')}",
+        say_sense(design),
+    ]
+    if len(readings):
+        shut = readings.no_access.azimuth.size
+        lines.append(
+            f"Readings: {len(readings)} ({', '.join(readings.kinds)}) at "
+            f"{len(set(readings.height.round(3)))} heights"
+            + (f"; {count_of(shut, 'station')} without access" if shut else "")
+        )
+    return lines
 
 
 def add_next(commands: Any) -> None:

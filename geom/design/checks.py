@@ -90,8 +90,10 @@ def _faults(design: Design) -> Iterator[InputError]:
     yield from profile
     if profile:
         return
-    yield from _radii_faults(design)
-    yield from _least_lining_faults(design)
+    radii = list(_radii_faults(design))
+    yield from radii
+    if not radii:
+        yield from _least_lining_faults(design)
     openings = list(_openings_faults(design))
     yield from openings
     if not openings:

@@ -77,7 +77,7 @@ def design_faults(
     Returns
     -------
     Design or None
-        None where it cannot be drawn.
+        None where not even its profile can be drawn.
     list of InputError
         In the order of the file's keys.
     """
@@ -104,8 +104,10 @@ def _loaded(path: str | os.PathLike[str], report: Report) -> Design | None:
     if found:
         return None
     design = _design(entries)
-    refuse_senseless(design, file=file, report=report)
-    return design
+    refuse_senseless(design, file=file, report=note)
+    places = [fault.place or "" for fault in found]
+    shapeless = any("[[profile]]" in p and "key radius" not in p for p in places)
+    return None if shapeless else design
 
 
 def _parsed(text: str, file: str) -> dict[str, Any]:
@@ -168,6 +170,8 @@ def _entries(
     sense = (entries[LINING.name] or [{}])[0].get("azimuth_sense", "clockwise")
     for name in ("tuyere", "hole"):
         for i, entry in enumerate(entries[name], 1):
+            if not {"azimuth", "clock"}.isdisjoint(set(raw[name][i - 1]) - set(entry)):
+                continue  # its own fault is reported already
             try:
                 _set_azimuth(entry, f"[[{name}]] entry {i}", sense, file=file)
             except InputError as fault:

@@ -13,6 +13,7 @@ import numpy as np
 from geom.design import Design
 from geom.design.text_file import join_words
 from geom.errors import InputError, Report, raise_fault
+from geom.frame import Sense
 from geom.readings.cloud import Cloud, CloudReadings, no_rod_readings, read_targets
 from geom.readings.clouds import (
     CLOUD_ENDINGS,
@@ -23,6 +24,7 @@ from geom.readings.clouds import (
 from geom.readings.rod import RodReadings, refuse_too_many
 from geom.readings.sheets.forms import is_header, is_wide, read_long, read_wide
 from geom.readings.sheets.plausibility import leave_out_openings, refuse_implausible
+from geom.readings.sheets.sheet import Sheet
 from geom.readings.sheets.table import SheetTable, read_table, read_workbook
 from geom.units import MM_PER, Float
 
@@ -206,9 +208,11 @@ def is_cloud(name: str) -> bool:
 
 
 def reading_faults(
-    paths: Sequence[Name], design: Design
+    paths: Sequence[Name], design: Design | None
 ) -> tuple[RodReadings, list[InputError]]:
     """Read rod sheets, and give all that is wrong with them.
+
+    Without a design, no more than how they are written.
 
     Returns
     -------
@@ -225,18 +229,26 @@ def reading_faults(
                 what = "this is a point cloud, and only rod sheets are checked"
                 cure = "If it is a rod sheet, name its columns in the first row"
                 raise InputError(what, file=name, cure=cure)
-            rod = rod.joined(_load(_reader(name)(name), design, found.append))
+            table = _reader(name)(name)
+            if design is None:
+                _read_sheet(table, "clockwise", found.append)
+            else:
+                rod = rod.joined(_load(table, design, found.append))
         except InputError as fault:
             found.append(fault)
         faults += found
     return rod, faults
 
 
+def _read_sheet(table: SheetTable, sense: Sense, report: Report) -> Sheet:
+    form = read_wide if is_wide(table) else read_long
+    return form(table, sense, report=report)
+
+
 def _load(
     table: SheetTable, design: Design, report: Report = raise_fault
 ) -> RodReadings:
-    form = read_wide if is_wide(table) else read_long
-    sheet = form(table, design.azimuth_sense, report=report)
+    sheet = _read_sheet(table, design.azimuth_sense, report)
     if not sheet.readings:
         what = "the sheet holds no readings"
         cure = "Write the readings into it; no access, n/a and - are none"

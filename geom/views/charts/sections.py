@@ -1,7 +1,7 @@
 """Sections of the wall: level ones seen from above, upright ones at a few azimuths.
 
 Every section shows the drawing, the best estimate and the band that holds the wall with
-95 % probability at each place.
+95 % probability at each place.  Before a survey: the drawing alone, with its stations.
 """
 
 from __future__ import annotations
@@ -12,14 +12,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from geom.compare.findings import Findings
+from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import K95
-from geom.surface.grid import close_seam, interpolate_columns
+from geom.readings import RodReadings
+from geom.surface.grid import close_seam, interpolate_columns, make_grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float, say_both
 from geom.views.charts import figure as chart
 from geom.views.charts.figure import graduate, height_axis, nice_step
-from geom.views.say import plain
+from geom.views.charts.unrolled import HeadLine, PanelLayout, UnrolledFigure
+from geom.views.say import count_of, plain, say_sense
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -236,3 +239,113 @@ def _legend(figure: Figure, words: str, *, shell: bool = False) -> None:
         handles.append(Line2D([], [], color=chart.QUIET, lw=3.0, label="shell"))
     figure.text(0.02, 0.985, words, fontsize=_TYPE + 1, va="top", color=chart.INK)
     chart.legend(figure, handles, (0.01, 0.962), ncols=6, columnspacing=1.4)
+
+
+#: The drawn wall unrolled, the profile to the left of it.
+_DRAWN = PanelLayout(
+    width=6.6,
+    left=5.0,
+    right=0.85,
+    top=1.15,
+    bottom=1.75,
+    type_size=_TYPE,
+    highest=8.0,
+    azimuth_label="azimuth in degrees, hour of the clock below it   (0° = 12 = {zero})",
+    label_gap=6.0,
+    named_every=30,
+)
+_PROFILE_LEFT, _PROFILE_WIDTH = 0.95, 2.7  # inches
+
+
+@chart.picture(dpi=110)
+def drawn_wall(design: Design, readings: RodReadings | None = None) -> Figure:
+    """The drawing before a survey: its profile, and the wall unrolled with stations."""
+    heights = design.profile.bottom, design.profile.top
+    frame = UnrolledFigure(design, make_grid(design, surveyed=heights), _DRAWN)
+    axes = frame.panels[0]
+    axes.axhspan(*heights, facecolor=chart.PAPER, zorder=0.5)
+    axes.set_ylabel("")
+    frame.openings(size=_TYPE - 1)
+    for band in design.datum_bands:
+        axes.axhspan(band.low, band.high, **_SOUND, zorder=0.6)
+    stations = "no readings"
+    if readings is not None:
+        azimuth, height = readings.stations
+        axes.plot(frame.wall.right(azimuth), height, **_STATION, zorder=25)
+        shut = readings.no_access
+        axes.plot(frame.wall.right(shut.azimuth), shut.height, **_SHUT, zorder=25)
+        stations = count_of(len(readings), "reading")
+    profile = chart.add_axes(
+        frame.figure, _PROFILE_LEFT, _DRAWN.bottom, _PROFILE_WIDTH, frame.height
+    )
+    _profile(profile, design)
+    name = plain(design.name, most=60)
+    size = _TYPE + 2
+    frame.figure.text(
+        0.02, 0.975, f"{name}: {stations}", fontsize=size, va="top", color=chart.INK
+    )
+    frame.heading([HeadLine(0.72, f"SEEN FROM INSIDE; {say_sense(design)}", _TYPE)])
+    chart.legend(frame.figure, _drawn_legend(design, readings), (0.02, 0.085), ncols=4)
+    return frame.figure
+
+
+_SOUND: dict[str, Any] = {
+    "facecolor": "#ffffff",
+    "hatch": "....",
+    "edgecolor": "#9a98a0",
+    "linewidth": 0.0,
+}
+_LINING: dict[str, Any] = {"facecolor": "#d9d7de", "edgecolor": "none"}
+_STATION: dict[str, Any] = {
+    "linestyle": "none", "marker": "o", "markersize": 4.5, "color": chart.INK,
+}  # fmt: skip
+_SHUT: dict[str, Any] = _STATION | {"marker": "x", "markersize": 7.0}
+
+
+def _profile(axes: Axes, design: Design) -> None:
+    """The hot face as drawn, its corners marked, from the axis out to the shell."""
+    profile, shell = design.profile, design.shell_radius
+    most = max(float(profile.radius.max()), shell or 0.0)
+    if shell is not None:
+        axes.fill_betweenx(profile.height, profile.radius, shell, **_LINING)
+        axes.axvline(shell, color=chart.QUIET, lw=3.0)
+    for hole in design.openings:
+        sides = [design.radius_at_opening(hole), shell or most * 1.08]
+        axes.fill_betweenx(
+            [hole.sill, hole.top], sides[0], sides[1], color=chart.PAPER, zorder=2
+        )
+        axes.plot(
+            [*sides, *sides[::-1], sides[0]],
+            [hole.sill, hole.sill, hole.top, hole.top, hole.sill],
+            color=chart.INK, lw=0.8, zorder=3,
+        )  # fmt: skip
+    axes.plot(
+        profile.radius, profile.height, color=chart.INK, lw=2.2, marker="s",
+        markersize=4.5, zorder=4,
+    )  # fmt: skip
+    axes.axvline(0.0, color=chart.QUIET, lw=1.2, ls="-.")
+    axes.set_xlim(-0.04 * most, 1.12 * most)
+    unit = design.length_unit
+    step = nice_step(most / float(MM_PER[unit]) / 3.0, unit)
+    graduate(axes.xaxis, unit, step, size=_TYPE)
+    height_axis(axes, design, size=_TYPE)
+    axes.set_xlabel(f"radius from the axis, {unit}", fontsize=_TYPE)
+    axes.set_title("profile, radius stretched", fontsize=_TYPE)
+
+
+def _drawn_legend(design: Design, readings: RodReadings | None) -> list[Any]:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    handles: list[Any] = [
+        Line2D([], [], color=chart.INK, lw=2.2, marker="s", label="hot face as drawn")
+    ]
+    if design.shell_radius is not None:
+        handles.append(Patch(label="lining, to the shell", **_LINING))
+    if design.datum_bands:
+        handles.append(Patch(label="datum band", **_SOUND))
+    if readings is not None:
+        handles.append(Line2D([], [], label="reading", **_STATION))
+        if readings.no_access.azimuth.size:
+            handles.append(Line2D([], [], label="no access", **_SHUT))
+    return handles
