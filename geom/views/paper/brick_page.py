@@ -93,7 +93,7 @@ def brick_page(
             story = made(share, layout)
             if frame.height_of(story) <= pages * frame.text_height:
                 return story
-    return story
+    return made(0.0, "tight")
 
 
 def _page(  # noqa: PLR0917
