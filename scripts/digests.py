@@ -34,6 +34,12 @@ AFTER = "scans/cupola-2-campaign/heat-61-after.csv"
 
 #: Commands in the order in which one needs what another wrote; OUT is a new folder.
 COMMANDS: tuple[tuple[str, str], ...] = (
+    (
+        "design",
+        "design --new OUT/c.toml --name Cupola_3 --unit in --shell 27"
+        " --tuyeres 6 --profile 18_at_0,18_at_96 --tuyere 5_x_3_at_26,1",
+    ),
+    ("check", f"check {DESIGN} {FIRST} --out OUT/check.png"),
     ("heat-41", f"survey {DESIGN} {FIRST} --out OUT/heat-41"),
     ("stills", f"survey {DESIGN} {FIRST} --stills svg --out OUT/stills"),
     ("json", f"survey {DESIGN} {FIRST} --json --out OUT/json"),

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import re
 import shlex
 import shutil
+import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -63,7 +65,7 @@ def test_every_file_the_readme_lists_is_one_that_is_written() -> None:
 # --- commands ------------------------------------------------------------------------
 
 #: Run here as they are printed; ``scripts/printed.py`` runs all of them, in minutes.
-RUN_HERE = ("sheet", "strickle", "day")
+RUN_HERE = ("design", "check", "sheet", "strickle", "day")
 
 
 @pytest.fixture(scope="module")
@@ -81,7 +83,7 @@ def commands() -> Callable[[str], Iterator[list[str]]]:
 def files_of(options: argparse.Namespace) -> tuple[set[Path], set[Path]]:
     """What a command needs to be there, and what is there after it."""
     starts = options.command == "survey" or "log" in options
-    written = {"out", "sheet", *(["record"] if starts else [])}
+    written = {"new", "out", "sheet", *(["record"] if starts else [])}
     needed, made = set(), set()
     for key, value in vars(options).items():
         paths = {
@@ -137,6 +139,22 @@ def test_the_readme_shows_every_command_that_a_clone_can_run(
     every = set(parser()._subparsers._group_actions[0].choices)
     assert every - shown == {"view"}  # which opens a window, and stands in the text
     assert "`daubline view DESIGN FOLDER`" in README
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a terminal of Windows has another way")
+def test_the_way_to_the_command_that_is_printed_leads_to_it(
+    commands: Callable[[str], Iterator[list[str]]],
+) -> None:
+    before, _, _ = README.partition("\ndaubline ")
+    before = before.partition("   daubline ")[0]
+    (way,) = re.findall(r"^(\. \.venv/bin/activate)\s", before, re.MULTILINE)
+    if not (ROOT / ".venv" / "bin" / "activate").is_file():
+        pytest.skip("the demo has not been run in this checkout")
+    found = subprocess.run(
+        ["sh", "-c", f"{way} && command -v daubline"],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert found.stdout.strip().endswith("/.venv/bin/daubline")
 
 
 @pytest.mark.parametrize("command", RUN_HERE)
