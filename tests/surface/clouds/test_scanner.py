@@ -88,6 +88,8 @@ def test_cells_are_laid_on_the_axis_that_sound_wall_tells(
         monkeypatch.setattr(register, "find_frame_pose", lambda *_: guess)
     clouds = register_clouds(readings, design, grid, tick=lambda _: None)
     (found,) = clouds.found
+    # a band is weighed with all of its points, block by block, and told of by itself
+    assert bool(found.band_axes) == found.on_bands == (astray == 0.0)
     off = found.pose.parameters - true.parameters
     # on the band alone 24 mm off
     assert (np.abs(off[:2]) < 0.3).all()
