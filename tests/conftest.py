@@ -1,4 +1,4 @@
-"""What is tested only where the programs for it are: a browser, the glTF validator.
+"""What is tested only where the programs for it are: a browser, say.
 
 ``.ci/run`` brings both; on a machine with Python alone the rest is tested, and the head
 of the report says what was left out.
@@ -30,6 +30,8 @@ def _left_out() -> dict[str, list[str]]:
         lacking["Chromium"] = IN_BROWSER
     if not (shutil.which("node") and VALIDATOR.is_dir()):
         lacking["the glTF validator"] = ["views/meshes/test_gltf_validator.py"]
+    if not (shutil.which("setpriv") and getattr(os, "geteuid", int)() == 0):
+        lacking["root and setpriv"] = ["e2e/test_other_users.py"]
     return lacking
 
 
