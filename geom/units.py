@@ -214,8 +214,8 @@ def from_mm(value: float, unit: str) -> float:
     return float(value) / float(MM_PER[unit])
 
 
-def kilograms(text: str) -> float:
-    """A mass as written, number and unit, in kilograms.
+def parse_mass(text: str) -> tuple[float, str]:
+    """A mass as written, number and unit: in kilograms, and that unit.
 
     Parameters
     ----------
@@ -230,10 +230,10 @@ def kilograms(text: str) -> float:
 
     Examples
     --------
-    >>> kilograms("12 short tons")
-    10886.21688
-    >>> kilograms("1/2 t")
-    500.0
+    >>> parse_mass("12 short tons")
+    (10886.21688, 'short ton')
+    >>> parse_mass("1/2 t")
+    (500.0, 't')
     """
     units = ", ".join(KG_PER)
     if (parts := _MASS.fullmatch(text.strip())) is None:
@@ -243,7 +243,7 @@ def kilograms(text: str) -> float:
     unit = unit if unit in KG_PER else unit.removesuffix("s")
     if unit not in KG_PER:
         raise ValueError(f"{written!r} is no unit of mass here: write {units}")
-    return float(Fraction(parse_number(number)) * KG_PER[unit])
+    return float(Fraction(parse_number(number)) * KG_PER[unit]), unit
 
 
 def as_fraction(inches: float, *, finest: int = 8) -> str:

@@ -164,7 +164,7 @@ def _print_record(record: Record) -> None:
 
     inputs.print_lines([record_heading(record)])
     if record.occasions:
-        rows = [occasion_row(occasion, record.design) for occasion in record.occasions]
+        rows = [occasion_row(occasion) for occasion in record.occasions]
         inputs.print_table(OCCASION_HEADING, rows, numbers=NUMBERS)
     inputs.print_lines(spell_lines(record))
 
@@ -328,7 +328,7 @@ def occasion_of(options: argparse.Namespace) -> Occasion:
         parse_heat,
         parse_stage,
     )
-    from geom.units import kilograms
+    from geom.units import parse_mass
 
     missing = [f"--{name}" for name in _NEEDED if getattr(options, name) is None]
     if missing:
@@ -341,13 +341,15 @@ def occasion_of(options: argparse.Namespace) -> Occasion:
         except ValueError as fault:
             raise InputError(str(fault), place=f"--{name}") from fault
 
+    melted, unit = (None, "t") if options.melted is None else read("melted", parse_mass)
     return Occasion(
         heat=read("heat", parse_heat),
         stage=read("stage", parse_stage),
         date=read("date", parse_date),
         hours=None if options.hours is None else read("hours", parse_amount),
-        melted=None if options.melted is None else read("melted", kilograms),
+        melted=melted,
         campaign=options.campaign or "",
+        melted_unit=unit,
     )
 
 

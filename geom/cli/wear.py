@@ -230,7 +230,7 @@ def _print_comparison(comparison: Comparison, out: Path) -> None:
 
     inputs.print_lines(
         [
-            *headline(comparison),
+            headline(comparison),
             *(f"Mind: {words}." for words in comparison_cautions(comparison)),
             f"Files: {out}: start with campaigns.html",
         ]

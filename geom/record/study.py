@@ -20,14 +20,17 @@ from geom.design import Design
 from geom.document import as_document, iso_time
 from geom.errors import InputError
 from geom.quantity import Quantity
+from geom.record.campaigns.campaign import Material, material_used
 from geom.record.changepoints.steps import Step, find_steps
-from geom.record.forecast.first_passage import missing_shell_keys
+from geom.record.forecast.first_passage import least_lining_of
 from geom.record.forecast.forecast import (
     COVERAGE,
     Coverage,
     Forecast,
+    LongestHeat,
     forecast,
     forecast_repaired,
+    longest_heats,
 )
 from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.occasion import Occasion
@@ -60,10 +63,11 @@ _KINDS: dict[Kind, str] = {
 
 @dataclass(frozen=True)
 class Depth:
-    """Greatest cut-back of the wall, wherever it is, as one heat left it; mm."""
+    """Greatest cut-back of the wall, wherever it is, as one survey saw it; mm."""
 
     heat: int
     cutback: Quantity
+    is_as_worn: bool = True
 
 
 @dataclass(frozen=True)
@@ -91,9 +95,9 @@ class PartlyStated:
 
 @dataclass(frozen=True)
 class NoLeastLining:
-    """Only the brick threshold is forecast; ``missing`` keys of [shell] are why."""
+    """No ``least_lining`` is stated: ``assumed`` mm, or None where no shell is."""
 
-    missing: tuple[str, ...]
+    assumed: float | None
 
 
 @dataclass(frozen=True)
@@ -129,6 +133,10 @@ class Wear:
         The wall left alone from now on.
     repaired : tuple of Forecast
         The wall repaired as now; empty where repairs are too few to tell.
+    longest : tuple of LongestHeat
+        Limit by limit, from the wall as it was surveyed last.
+    material : Material
+        What repairs put back, per ``material_by``.
     maps : WearMaps
         Wear cell by cell.
     """
@@ -147,6 +155,9 @@ class Wear:
     pattern: tuple[Harmonics, ...]
     forecasts: tuple[Forecast, ...]
     repaired: tuple[Forecast, ...]
+    longest: tuple[LongestHeat, ...]
+    material: Material
+    material_by: Exposure
     maps: WearMaps
     warnings: tuple[WearWarning, ...]
 
@@ -232,6 +243,16 @@ def study(
             return record.state(occasion)
         return summed.states[occasion]
 
+    forecasts = forecast(
+        series,
+        rates["heat"],
+        record.design,
+        last,
+        state_of=state_of,
+        steps=steps,
+        seed=seed,
+    )
+    by = material_exposure(spells)
     return Wear(
         lining=record.design.name,
         campaign=chosen,
@@ -245,32 +266,32 @@ def study(
         rates=rates,
         steps=steps,
         pattern=pattern,
-        forecasts=forecast(
-            series,
-            rates["heat"],
-            record.design,
-            last,
-            state_of=state_of,
-            steps=steps,
-            seed=seed,
-        ),
+        forecasts=forecasts,
         repaired=forecast_repaired(
             series, record.design, last, state_of=state_of, seed=seed
         ),
+        longest=longest_heats(forecasts, spells),
+        material=material_used(occasions, record.rebuild_volume, by),
+        material_by=by,
         maps=summed.maps,
         warnings=_warnings(spells, record.design),
     )
 
 
+def material_exposure(spells: Sequence[Spell]) -> Exposure:
+    """What repairs are counted by: iron where all spells state it, else heats."""
+    return "tonne" if np.isfinite(exposures(spells, "tonne")).all() else "heat"
+
+
 def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth, ...]:
-    """Follow the deepest place of the wall, wherever it is, from heat to heat.
+    """Follow the deepest place of the wall, wherever it is, from survey to survey.
 
     The very figure that every survey's own findings tell.
 
     Parameters
     ----------
     occasions : sequence of Occasion
-        In order; surveys after a repair are passed over.
+        In order.
 
     Raises
     ------
@@ -279,10 +300,8 @@ def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth,
     """
     found = []
     for occasion in occasions:
-        if not occasion.is_as_worn:
-            continue
         cutback = record.finding(occasion, "deepest", "cutback")
-        found.append(Depth(occasion.heat, cutback))
+        found.append(Depth(occasion.heat, cutback, occasion.is_as_worn))
     return tuple(found)
 
 
@@ -311,8 +330,8 @@ def _warnings(spells: tuple[Spell, ...], design: Design) -> tuple[WearWarning, .
         stated = int((np.nan_to_num(amounts) > 0.0).sum())
         if 0 < stated < count:
             warnings.append(PartlyStated(exposure, stated, count))
-    if missing := missing_shell_keys(design):
-        warnings.append(NoLeastLining(missing))
+    if design.shell_radius is None or design.least_lining is None:
+        warnings.append(NoLeastLining(least_lining_of(design)))
     return (*warnings, ForecastsTried())
 
 
@@ -341,6 +360,8 @@ def document(wear: Wear) -> dict[str, Any]:
         },
         "steps": [_step(step) for step in wear.steps],
         "pattern": [_roundness(found) for found in wear.pattern],
+        "longest_heat": as_document(wear.longest),
+        "material": {"by": wear.material_by, **as_document(wear.material)},
         "forecasts": [_forecast(found) for found in (*wear.forecasts, *wear.repaired)],
     }
 

@@ -117,7 +117,7 @@ def wear_document(wear: Wear, design: Design) -> bytes:
     for entry, forecast in zip(document["forecasts"], forecasts, strict=True):
         entry["rule"] = say_rule_here(forecast)
     document["gaps"] = [say_survey_gap(gap) for gap in wear.gaps]
-    document["warnings"] = [say_warning(warning) for warning in wear.warnings]
+    document["warnings"] = [say_warning(warning, design) for warning in wear.warnings]
     return _as_json(document | {"cautions": list(CAUTIONS)})
 
 

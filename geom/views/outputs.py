@@ -20,6 +20,7 @@ from geom.readings import CloudReadings, RodReadings
 from geom.record.campaigns.compare import Comparison
 from geom.record.change.result import Change
 from geom.record.store.store import Record
+from geom.record.store.survey_file import RecordedWall
 from geom.record.study import Wear, deepest_found
 from geom.repair import RepairPackage
 from geom.repair.acceptance.result import Recheck
@@ -218,15 +219,18 @@ def write_wear_files(
         "source": f"daubline {wear.version}",
     }
 
+    @cache
+    def walls() -> list[RecordedWall]:
+        return [record.wall(occasion) for occasion in wear.occasions[-MOST:]]
+
     def page(_: Path) -> bytes:
-        as_worn = [each for each in wear.occasions if each.is_as_worn]
-        depths = deepest_found(record, as_worn[-_FOLLOWED:])
-        return wear_page(wear, design, depths)
+        depths = deepest_found(record, wear.occasions[-_FOLLOWED:])
+        worn = [wall for wall in walls() if wall.occasion and wall.occasion.is_as_worn]
+        return wear_page(wear, design, depths, worn)
 
     def heats(_: Path) -> bytes:
-        walls = [record.wall(occasion) for occasion in wear.occasions[-MOST:]]
-        left_out = len(wear.occasions) - len(walls)
-        return heats_bytes(walls, title=wear.title, left_out=left_out)
+        left_out = len(wear.occasions) - len(walls())
+        return heats_bytes(walls(), title=wear.title, left_out=left_out)
 
     makers: tuple[Maker, ...] = (
         lambda _: wear_document(wear, design),

@@ -7,6 +7,7 @@ by the clock and by height.  Rooms below views hand over numbers and places only
 from __future__ import annotations
 
 import unicodedata
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
@@ -20,7 +21,7 @@ from geom.quantity import Quantity
 from geom.record.change.result import Change
 from geom.record.regions import Region, middle
 from geom.record.wear.ovality import FEWEST, Harmonic, Harmonics
-from geom.record.wear.series import Spell, SurveyGap
+from geom.record.wear.series import Exposure, Spell, SurveyGap
 from geom.units import (
     CUBIC_FOOT,
     KG_PER,
@@ -35,8 +36,9 @@ from geom.units import (
 
 #: In the order the work is listed in.
 WORK: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
-#: Wear of so many mm and more is worded in fractions of an inch, less in decimals.
-_FRACTIONS = 25.4 / 8.0
+
+#: A rate is rounded to a fraction of an inch by no more than this part of it.
+_ROUNDED_BY = 0.08
 
 #: Beside every forecast.
 DEFERS = (
@@ -204,16 +206,6 @@ def say_volume_within(volume: Quantity, design: Design) -> str:
     return f"{say_volume(volume.value, design)}, 95 %: {interval}"
 
 
-def iron_unit(design: Design) -> tuple[str, float]:
-    """What a shop weighs its iron in, and the tonnes in one of it.
-
-    ``('short ton', 0.90718474)`` in inches, ``('tonne', 1.0)`` elsewhere.
-    """
-    if design.length_unit == "in":
-        return "short ton", float(KG_PER["short ton"]) * 1e-3
-    return "tonne", 1.0
-
-
 def say_cubic_metres(quantity: Quantity) -> str:
     """A volume with its interval in m³."""
     value, low, high = (
@@ -338,7 +330,7 @@ def say_from(mm: float, design: Design) -> str:
 
 
 def say_wear(mm: float, unit: str) -> str:
-    """Wear in the shop's unit and in mm, to about three figures.
+    """A small length in the shop's unit and in mm, to about three figures.
 
     Examples
     --------
@@ -349,48 +341,115 @@ def say_wear(mm: float, unit: str) -> str:
     >>> say_wear(12.7, "mm")
     '12.7 mm'
     """
-    return _both(_short(mm, unit, _coarse(mm)), figures(mm), unit)
+    metric = f"{figures(mm)} mm"
+    if unit == "mm":
+        return metric
+    inches = mm / 25.4
+    if unit != "in":
+        own = figures(from_mm(mm, unit))
+    elif abs(inches) >= 1.0 / 8.0:
+        own = as_fraction(inches, finest=32)
+    else:  # two figures, never an exponent, to no more than four places
+        places = min(1 - int(np.floor(np.log10(max(abs(inches), 1e-4)))), 4)
+        own = f"{round(inches, places) + 0.0:.{places}f}"
+    return f"{own} {unit} ({metric})"
 
 
-def say_wear_interval(wear: Quantity, unit: str) -> str:
-    """The 95 % interval of wear, as `say_wear`.
+@dataclass(frozen=True)
+class Per:
+    """What wear is stated for: so much of it that numbers have digits people read.
+
+    Attributes
+    ----------
+    words : str
+        ``heat``, ``10 hours`` or ``100 short tons``.
+    times : float
+        So many heats, hours or tonnes.
+    """
+
+    words: str
+    times: float
+
+
+def per_exposure(by: Exposure, mass_unit: str = "t") -> Per:
+    """A heat, ten hours on blast, or a hundred tons as the shop states its iron.
 
     Examples
     --------
-    >>> say_wear_interval(Quantity(12.7, 1.0, 11.1125, 14.2875), "in")
-    '7/16 to 9/16 in (11.1 to 14.3 mm)'
+    >>> per_exposure("tonne", "short ton")
+    Per(words='100 short tons', times=90.718474)
+    >>> per_exposure("tonne", "lb").words, per_exposure("hour")
+    ('100,000 lb', Per(words='10 hours', times=10.0))
     """
-    low, high = wear.low95, wear.high95
-    coarse = _coarse(low, high)
-    short = f"{_short(low, unit, coarse)} to {_short(high, unit, coarse)}"
-    return _both(short, f"{figures(low)} to {figures(high)}", unit)
+    if by != "tonne":
+        return Per("heat", 1.0) if by == "heat" else Per("10 hours", 10.0)
+    light = mass_unit in ("lb", "kg")
+    count = 100_000 if light else 100
+    name = {"t": "tonnes"}.get(mass_unit, mass_unit if light else f"{mass_unit}s")
+    return Per(f"{count:,} {name}", float(count * KG_PER[mass_unit]) / 1000.0)
+
+
+def say_iron(tonnes: float, mass_unit: str) -> str:
+    """An amount of iron in the unit that the shop states it in.
+
+    Examples
+    --------
+    >>> say_iron(45.359237, "short ton"), say_iron(9.34, "t")
+    ('50 short tons', '9.34 tonnes')
+    """
+    amount = tonnes * 1000.0 / float(KG_PER[mass_unit])
+    words = f"{amount:,.0f}" if amount >= 10.0 else f"{amount:.3g}"
+    plural = {"t": "tonnes"}.get(
+        mass_unit, mass_unit + "s" * (mass_unit not in ("lb", "kg"))
+    )
+    return f"{words} {plural}"
 
 
 def say_rate(wear: Quantity, design: Design) -> tuple[str, str]:
-    """Wear and its 95 % interval, as `say_wear`."""
+    """Wear and its 95 % interval, as the shop says them, mm after it.
+
+    Inches go in eighths, finer only where eighths would be far off or the ends of the
+    interval come to one; what thirty-seconds do not part is stated in mm alone, and
+    what is less than a sixteenth and between them in decimals.
+    """
     unit = design.length_unit
-    return say_wear(wear.value, unit), say_wear_interval(wear, unit)
+    parts = (wear.value, wear.low95, wear.high95)
+    value, low, high = _metric(parts, _digits(wear.high95 - wear.low95), "mm")
+    metric = f"{low} to {high} mm"
+    if unit == "mm":
+        return f"{value} mm", metric
+    own, low, high = _own_words(parts, unit)
+    interval = f"{low} to {high} {unit} ({metric})" if low != high else metric
+    return f"{own} {unit} ({value} mm)", interval
 
 
-def _both(short: str, mm: str, unit: str) -> str:
-    return f"{mm} mm" if unit == "mm" else f"{short} {unit} ({mm} mm)"
-
-
-def _coarse(*mm: float) -> bool:
-    """Whether lengths are worded in fractions."""
-    return max(abs(part) for part in mm) >= _FRACTIONS
-
-
-def _short(mm: float, unit: str, coarse: bool) -> str:
-    """In the shop's unit, without it."""
+def _own_words(parts: tuple[float, float, float], unit: str) -> list[str]:
+    """Value and ends in the shop's unit, without it."""
+    inches = [from_mm(part, "in") for part in parts]
     if unit != "in":
-        return figures(from_mm(mm, unit))
-    inches = mm / 25.4
-    if coarse:
-        return as_fraction(inches, finest=32)
-    # two figures, never an exponent, to no more than four places
-    places = min(1 - int(np.floor(np.log10(max(abs(inches), 1e-4)))), 4)
-    return f"{round(inches, places) + 0.0:.{places}f}"
+        width = from_mm(parts[2] - parts[1], unit)
+        return _metric(parts, _digits(width), unit)
+    finer = [
+        (division, [as_fraction(part, finest=division) for part in inches])
+        for division in (8, 16, 32)
+    ]
+    near = [
+        words
+        for division, words in finer
+        if abs(round(inches[0] * division) / division - inches[0])
+        <= _ROUNDED_BY * abs(inches[0])
+        or (division == 32 and abs(inches[0]) >= 1.0 / 16.0)
+    ]
+    if not near:
+        return _metric(parts, _digits(inches[2] - inches[1]), "in")
+    return next((words for words in near if words[1] != words[2]), near[0])
+
+
+def _digits(width: float) -> int:
+    """Digits after the point that tell the ends of an interval apart, at most 3."""
+    if not 0.0 < width < np.inf:
+        return 2
+    return int(np.clip(np.ceil(-np.log10(0.5 * width)), 0, 3))
 
 
 def say_region(region: Region, design: Design) -> str:
@@ -518,11 +577,9 @@ def _say_harmonic(harmonic: Harmonic, design: Design) -> str:
 
 
 def _say_amplitude(quantity: Quantity, design: Design) -> str:
-    """A size with its 95 % interval, in mm or, where the shop has them, inches."""
-    low, high = sorted(abs(end) for end in (quantity.low95, quantity.high95))
-    value = abs(quantity.value)
-    if design.length_unit == "in":
-        inches = [from_mm(mm, "in") for mm in (value, low, high)]
-        middle, least, most = (f"{x:.2f}" for x in inches)
-        return f"{middle} in ({value:.1f} mm), 95 %: {least} to {most} in,"
-    return f"{value:.1f} mm, 95 %: {low:.1f} to {high:.1f} mm,"
+    """A size with its 95 % interval."""
+    value, low, high = quantity.value, quantity.low95, quantity.high95
+    if value < 0.0:
+        quantity = Quantity(-value, quantity.sd, -high, -low)
+    size, interval = say_rate(quantity, design)
+    return f"{size}, 95 %: {interval},"

@@ -66,7 +66,7 @@ def test_it_says_in_sentences_what_it_found(done):
     )
     assert any(line.startswith("Whole wall: ") for line in lines)
     assert any(line.startswith("Melting zone: ") for line in lines)
-    assert any("brick threshold" in line for line in lines)
+    assert any("brick line" in line for line in lines)
     assert lines[-1].startswith(f"Files: {out}: start with")
 
 

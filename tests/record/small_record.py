@@ -92,10 +92,13 @@ def _dataset(survey: Survey, design: Design):  # type: ignore[no-untyped-def]
     both, one = ("height", "azimuth"), ("panel",)
     state = panel_state_of(survey.cutback, design)
     greatest = Quantity.normal(float(np.nanmax(survey.cutback)), CELL)
+    missing = np.nansum(np.maximum(survey.cutback, 0.0) * grid.face_area) * 1e-9
+    rebuild = Quantity.normal(float(missing), 1e-4)
     found = {
         "schema": "daubline.findings/1",
         "warnings": [],
         "deepest": {"cutback": greatest.to_dict()},
+        "volume": {"rebuild": rebuild.to_dict()},
     }
     return xr.Dataset(
         {

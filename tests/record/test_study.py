@@ -10,7 +10,14 @@ import pytest
 
 from geom.errors import InputError
 from geom.record.store.store import Record
-from geom.record.study import FewSpells, ForecastsTried, PartlyStated, Wear, study
+from geom.record.study import (
+    FewSpells,
+    ForecastsTried,
+    NoLeastLining,
+    PartlyStated,
+    Wear,
+    study,
+)
 from geom.views.tables.wear import say_warning
 from tests.record.small_record import Survey, occasion, put, start, worn_record
 
@@ -80,14 +87,14 @@ def test_even_wear_has_no_step(wear):
     assert wear.gaps == ()
 
 
-def test_what_only_some_spells_state_is_warned_of(wear):
+def test_what_only_some_spells_state_is_warned_of(wear, even):
     hours, lining, tried = wear.warnings
     assert tried == ForecastsTried()
     assert hours == PartlyStated("hour", 4, 10)
-    assert say_warning(hours) == (
+    assert say_warning(hours, even.design) == (
         "hours on blast told of 4 of 10 spells: rates per hour are of those alone"
     )
-    assert say_warning(lining).startswith("only the brick threshold is forecast")
+    assert lining == NoLeastLining(110.0)
 
 
 def test_forecasts_are_of_the_wall_as_the_last_survey_left_it(wear):
@@ -102,11 +109,26 @@ def test_forecasts_are_of_the_wall_as_the_last_survey_left_it(wear):
 
 def test_repairs_that_put_the_wall_back_leave_it_standing(wear):
     """Every repair leaves 1 mm: what repairs leave does not come near the limit."""
-    (found,) = wear.repaired
+    found, lining = wear.repaired
+    assert (found.limit, lining.limit) == ("brick threshold", "least lining")
     assert found.going == "repaired as now"
     assert found.heats is not None
     assert found.heats.low95 > 100.0
     assert not found.stop
+
+
+def test_the_longest_next_heat_and_what_repairs_took_are_of_the_record(wear):
+    """40 t a heat, in the four that tell hours 8; a repair follows every heat."""
+    brick = next(each for each in wear.longest if each.limit == "brick threshold")
+    assert brick.tonnes == brick.heats.times(40.0)
+    assert brick.hours == brick.heats.times(8.0)
+    assert wear.material_by == "tonne"
+    assert len(wear.material.repairs) == HEATS
+    found = json.loads(json.dumps(wear.to_dict()))
+    assert found["longest_heat"][0]["tonnes"] == brick.tonnes.to_dict()
+    rate = wear.material.rate.times(1e-9).to_dict()
+    assert found["material"]["rate"] == pytest.approx(rate)
+    assert found["material"]["by"] == "tonne"
 
 
 # --- the document --------------------------------------------------------------------
@@ -190,7 +212,7 @@ def test_one_spell_is_stated_as_one_spell(tmp_path):
     found = study(record)
     assert len(found.warnings) == 3
     assert found.warnings[0] == FewSpells(1)
-    assert say_warning(found.warnings[0]).startswith(
+    assert say_warning(found.warnings[0], record.design).startswith(
         "one spell of wear: how heats differ is hardly"
     )
     assert found.maps.per_heat.rate == pytest.approx(2.5)

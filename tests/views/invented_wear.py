@@ -23,7 +23,7 @@ def make_series(design, *, heats=HEATS, step_at=9):
     for heat in range(1, heats + 1):
         day = date(2026, 1, 5) + timedelta(days=heat)
         told = (6.0, 20_000.0, "2026")
-        occasions.append(Occasion(heat, "before repair", day, *told))
+        occasions.append(Occasion(heat, "before repair", day, *told, "short ton"))
         occasions.append(Occasion(heat, "after repair", day, campaign="2026"))
     spells, gaps = find_spells(occasions)
     height = np.array([0.5 * (p.height_from + p.height_to) for p in regions.regions])
@@ -63,7 +63,8 @@ def make_forecasts(regions):
         )
 
     return (
-        one(hot, 3.2, Quantity(0.4, 0.1, 0.1, 0.7), stop=True),
+        one(hot, 3.2, Quantity(0.4, 0.1, 0.1, 0.7)),
+        one(hot, 6.4, Quantity(0.8, 0.1, 0.5, 1.1), stop=True, limit="least lining"),
         one(sides[20], 20.0, Quantity(5.0, 1.0, 3.0, 8.0)),
         one(sides[21], 20.0, Quantity(40.0, 9.0, 25.0, math.inf)),
         one(sides[22], 20.0, None, limit="least lining"),

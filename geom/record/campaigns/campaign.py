@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -31,9 +30,6 @@ from geom.record.wear.series import (
     find_spells,
 )
 from geom.stats.comparisons import mover_difference
-
-#: mm3 in a cubic metre.
-_CUBIC_METRE = 1e9
 
 
 @dataclass(frozen=True)
@@ -87,7 +83,7 @@ class Material:
 
     repairs: tuple[Repair, ...]
     left_out: tuple[UncountedRepair, ...]
-    rate: Quantity | None
+    rate: Quantity | None = field(metadata=VOLUME)
 
 
 @dataclass(frozen=True)
@@ -167,7 +163,7 @@ def campaign_wear(
     summed = accumulate(record, used, regions, tick=tick)
     maps = summed.maps
     per = {"heat": maps.per_heat, "hour": maps.per_hour, "tonne": maps.per_tonne}
-    material = material_used(occasions, partial(_rebuild_volume, record), by)
+    material = material_used(occasions, record.rebuild_volume, by)
     return CampaignWear(
         lining=record.design.name,
         name=name,
@@ -274,8 +270,3 @@ def _rate(repairs: Sequence[Repair]) -> Quantity | None:
     if scatter <= surveys:
         return Quantity.normal(rate, np.sqrt(surveys))
     return Quantity.student(rate, float(np.sqrt(scatter)), count - 1)
-
-
-def _rebuild_volume(record: Record, occasion: Occasion) -> Quantity:
-    """Rebuild volume that the survey of an occasion found, mm3."""
-    return record.finding(occasion, "volume", "rebuild").times(_CUBIC_METRE)

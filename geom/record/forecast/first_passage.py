@@ -34,6 +34,10 @@ from geom.design import Design
 from geom.record.regions import Region, Regions
 from geom.units import Bool, Float
 
+#: Share of the thinnest lining drawn that is to be left where the shop states nothing:
+#: an assumption, to be stated beside every figure that rests on it.
+_DEFAULT_LEFT = 0.5
+
 Limit = Literal["brick threshold", "least lining"]
 
 
@@ -43,7 +47,7 @@ def limits_of(regions: Regions, design: Design) -> Iterator[tuple[Limit, Float]]
     Parameters
     ----------
     design : Design
-        Its shell and ``least_lining`` give the second limit.
+        Its shell gives the second limit; `least_lining_of` is what is to be left.
 
     Yields
     ------
@@ -55,9 +59,20 @@ def limits_of(regions: Regions, design: Design) -> Iterator[tuple[Limit, Float]]
     levels = [regions.regions[i] for i in regions.of_kind("level")]
     panels = len(levels) * HOURS
     yield "brick threshold", np.full(panels, design.repair.brick_threshold)
-    if design.shell_radius is not None and design.least_lining is not None:
+    least = least_lining_of(design)
+    if design.shell_radius is not None and least is not None:
         widest = np.repeat([_widest(level, design) for level in levels], HOURS)
-        yield "least lining", design.shell_radius - widest - design.least_lining
+        yield "least lining", design.shell_radius - widest - least
+
+
+def least_lining_of(design: Design) -> float | None:
+    """Lining to be left before the steel, mm; None where no shell is drawn.
+
+    What the shop states, else half of the lining where it is drawn thinnest.
+    """
+    if design.shell_radius is None or design.least_lining is not None:
+        return design.least_lining if design.shell_radius is not None else None
+    return _DEFAULT_LEFT * (design.shell_radius - float(design.profile.radius.max()))
 
 
 def _widest(region: Region, design: Design) -> float:
@@ -68,13 +83,6 @@ def _widest(region: Region, design: Design) -> float:
     above = design.profile.radius_at(np.array([low, *between]), side="above")
     below = design.profile.radius_at(np.array([*between, high]), side="below")
     return float(np.nanmax([*above, *below]))
-
-
-def missing_shell_keys(design: Design) -> tuple[str, ...]:
-    """Keys of [shell] that would give the least lining its forecast."""
-    if design.shell_radius is None:
-        return ("radius", "least_lining")
-    return ("least_lining",) if design.least_lining is None else ()
 
 
 #: Heats that a forecast looks ahead; what does not pass within them is inf.

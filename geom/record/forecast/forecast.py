@@ -54,7 +54,7 @@ from geom.record.forecast.trajectories import (
 from geom.record.regions import Region, Regions
 from geom.record.store.occasion import Occasion
 from geom.record.wear.rates import Rates
-from geom.record.wear.series import WearSeries
+from geom.record.wear.series import EXPOSURES, Spell, WearSeries, mean_heat
 from geom.units import Bool, Float
 
 Going = Literal["left alone", "repaired as now"]
@@ -111,7 +111,8 @@ class Forecast:
     since : int
         Heat from which the long-term rate counts, after a step; 0 for all.
     stop : bool
-        Stop and inspect: the limit may be passed within the next heat, or is.
+        Stop and inspect: the least lining may be passed within the next heat, or is.
+        To pass the brick threshold changes the repair and stops nobody.
     going : {'left alone', 'repaired as now'}
         What is done to the wall from now on.
     """
@@ -134,6 +135,52 @@ class Forecast:
         return max(1, math.floor(SURVEY_SHARE * min(low, HORIZON)))
 
 
+@dataclass(frozen=True)
+class LongestHeat:
+    """How long the next heat may last until the wall passes a limit somewhere.
+
+    Hours and iron are heats times those of a mean heat of the campaign: wear is taken
+    to go on through a long heat as through several.
+
+    Attributes
+    ----------
+    heats : Quantity
+        Mean heats; ``low95`` is what the limit is kept in with 39 of 40 such walls.
+    hours, tonnes : Quantity or None
+        The same on blast and in iron; None where no spell states them.
+    """
+
+    limit: Limit
+    heats: Quantity
+    hours: Quantity | None
+    tonnes: Quantity | None
+
+
+def longest_heats(
+    forecasts: Sequence[Forecast], spells: Sequence[Spell]
+) -> tuple[LongestHeat, ...]:
+    """The longest next heat, limit by limit, from the wall as it was surveyed last.
+
+    Parameters
+    ----------
+    forecasts : sequence of Forecast
+        Of the whole wall left alone; others are passed over.
+    """
+    hours, tonnes = (mean_heat(spells, by) for by in EXPOSURES[1:])
+    return tuple(
+        LongestHeat(
+            each.limit,
+            each.heats,
+            None if hours is None else each.heats.times(hours),
+            None if tonnes is None else each.heats.times(tonnes),
+        )
+        for each in forecasts
+        if each.region.kind == "wall"
+        and each.going == "left alone"
+        and each.heats is not None
+    )
+
+
 def forecast(
     series: WearSeries,
     rates: Rates,
@@ -153,8 +200,7 @@ def forecast(
     rates : Rates
         Per heat.
     design : Design
-        Its shell and ``least_lining`` give the second limit; without them there is
-        only the first, see `geom.record.forecast.first_passage.missing_shell_keys`.
+        Its shell gives the second limit; without one there is only the first.
     last : Occasion
         The survey that the forecast starts from.
     steps : sequence of Step
@@ -296,7 +342,7 @@ class _Passage:
             ),
             governing=governing,
             since=since,
-            stop=heats.low95 <= NEAR,
+            stop=self.limit == "least lining" and heats.low95 <= NEAR,
             going=self.going,
         )
 

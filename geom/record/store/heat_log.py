@@ -149,6 +149,7 @@ def _logged(table: SheetTable, row: SheetRow, columns: dict[str, int]) -> Logged
             hours=cells.optional("hours_on_blast", amount),
             melted=None if melted is None else melted * float(KG_PER[_MELTED[column]]),
             campaign=cells.optional("campaign", str) or "",
+            melted_unit="t" if melted is None else _MELTED[column],
         )
     except InputError as error:
         raise error.at(file=table.file, place=table.place(row)) from None

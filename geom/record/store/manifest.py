@@ -166,6 +166,7 @@ def _entry(data: dict[str, Any], name: str) -> Entry:
         hours=_number(data["hours_on_blast"]),
         melted=_number(data["melted"]),
         campaign=str(data["campaign"]),
+        melted_unit=str(data.get("melted_unit", "t")),
     )
     if f"{occasion.name}.nc" != name:
         raise ValueError(f"{name} is not {occasion.words}")

@@ -15,7 +15,7 @@ from typing import Any, Literal, get_args
 
 from geom.design.text_file import casefolded, join_words
 from geom.errors import InputError
-from geom.units import parse_number
+from geom.units import KG_PER, parse_number
 
 #: ``before repair``: as the heat left the wall; ``after repair``: as the next heat
 #: finds it; ``not repaired``: both, because nothing was done to the wall.
@@ -40,6 +40,8 @@ class Occasion:
         On blast since the wall was surveyed or repaired before.
     melted : float or None, kg
         Iron melted in that time.
+    melted_unit : str
+        Unit that the shop states it in.
     campaign : str
         Name of the campaign, from one new lining to the next.
     """
@@ -50,12 +52,15 @@ class Occasion:
     hours: float | None = None
     melted: float | None = None
     campaign: str = ""
+    melted_unit: str = "t"
 
     def __post_init__(self) -> None:
         if not 0 <= self.heat <= _MOST:
             raise InputError(f"heat {self.heat} is not between 0 and {_MOST}")
         if self.stage not in STAGES:
             raise InputError(f"stage {self.stage!r} is none of {', '.join(STAGES)}")
+        if self.melted_unit not in KG_PER:
+            raise InputError(f"{self.melted_unit!r} is no unit of mass that is known")
         for name, value in (("hours", self.hours), ("melted", self.melted)):
             if value is not None and not 0.0 <= value < 1e12:
                 raise InputError(f"{name} {value} is not a number from 0 up")
@@ -93,8 +98,15 @@ class Occasion:
             "date": self.date.isoformat(),
             "hours_on_blast": self.hours,
             "melted": self.melted,
+            "melted_unit": self.melted_unit,
             "campaign": self.campaign,
         }
+
+
+def mass_unit(occasions: Iterable[Occasion]) -> str:
+    """Unit that the shop states its iron in: that of the latest survey that does."""
+    units = [each.melted_unit for each in occasions if each.melted is not None]
+    return units[-1] if units else "t"
 
 
 def check_consistency(occasions: Iterable[Occasion]) -> tuple[str, ...]:

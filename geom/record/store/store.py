@@ -49,6 +49,8 @@ if TYPE_CHECKING:
 
 #: As near as this (0 to 1, of difflib) another campaign's name is suggested.
 _LIKE_CAMPAIGN = 0.6
+#: mm3 in a cubic metre.
+_CUBIC_METRE = 1e9
 #: Letters in the name of a campaign.
 _LONGEST = 200
 #: Names of the files that are written in a record.
@@ -126,6 +128,10 @@ class Record:
         """
         with open_hdf5(self.path(occasion)) as file:
             return Quantity.from_dict(read_findings(file)[section][name])
+
+    def rebuild_volume(self, occasion: Occasion) -> Quantity:
+        """Rebuild volume that a survey found, mm3."""
+        return self.finding(occasion, "volume", "rebuild").times(_CUBIC_METRE)
 
     def path(self, occasion: Occasion) -> Path:
         """File of a survey."""

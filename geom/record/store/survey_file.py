@@ -275,6 +275,7 @@ def read_occasion(file: Any) -> Occasion:
         hours=None if math.isnan(hours) else hours,
         melted=None if math.isnan(melted) else melted,
         campaign=file["campaign"].asstr()[()],
+        melted_unit=str(file["melted"].attrs.get("stated_in", "t")),
     )
 
 
@@ -382,6 +383,8 @@ def _occasion_amounts(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any
     since = "since the survey before"
     hours = {"long_name": f"time on blast {since}", "units": "h"}
     melted = {"long_name": f"iron melted {since}", "units": "kg"}
+    if occasion.melted is not None:
+        melted["stated_in"] = occasion.melted_unit
     return {
         "hours_on_blast": ((), _nan_if_none(occasion.hours), hours),
         "melted": ((), _nan_if_none(occasion.melted), melted),

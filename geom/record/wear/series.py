@@ -102,6 +102,14 @@ def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
     return np.array(amount, dtype=np.float64)
 
 
+def mean_heat(spells: Sequence[Spell], exposure: Exposure) -> float | None:
+    """Hours or tonnes of a mean heat; None where no spell states them."""
+    amounts = exposures(spells, exposure)
+    stated = np.isfinite(amounts)
+    heats = exposures(spells, "heat")[stated].sum()
+    return float(amounts[stated].sum() / heats) if heats > 0.0 else None
+
+
 def find_spells(
     occasions: Sequence[Occasion],
 ) -> tuple[tuple[Spell, ...], tuple[SurveyGap, ...]]:

@@ -1,42 +1,37 @@
-"""Rates of wear with their intervals: by level, by side, and heat after heat.
-
-Bars stand up the wall and round it; points stand heat by heat, each zone by itself, and
-so does the deepest cut-back as found.
-"""
+"""Rates of wear with their intervals: up the wall, and round it by the clock."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from geom.design import Design
-from geom.frame import clock_face
-from geom.quantity import K95, Quantity
-from geom.record.regions import Region, Regions, middle
-from geom.record.study import Depth
-from geom.record.wear.series import WearSeries
-from geom.units import Float, say_length
+from geom.quantity import Quantity
+from geom.record.regions import Regions, middle
+from geom.units import CUBIC_FOOT, LITRE, MM_PER
 from geom.views.charts import figure as chart
-from geom.views.charts.figure import height_axis, wear_axis
-from geom.views.charts.unrolled import degrees_right
-from geom.views.say import plain
+from geom.views.charts.figure import height_axis, wear_axis, wear_division
+from geom.views.say import plain, say_mark
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_TYPE = 12.0
+_TYPE = 11.0
 #: How sets of bars are distinguished, in grey as well: fill and hatch.
 _BAR_STYLES = (("#f0a044", ""), ("#2d6a9f", "////"))
 _ZONE = ("#ffffff", "#f1eee6")
-_WEAR, _STEP, _LIMIT = "#2d6a9f", "#842a12", "#842a12"
-#: More points than this cannot be distinguished.
-MOST_POINTS = 120
-#: Inches: one row of zones, and what is round them.
-_TALL, _TOP, _BELOW, _APART = 1.75, 0.8, 0.65, 0.85
+#: How tuyeres are marked round the clock; inches of the clock.
+_TUYERE: dict[str, Any] = {
+    "marker": "^",
+    "color": chart.INK,
+    "markersize": 7,
+    "clip_on": False,
+}
+_CLOCK = 5.6
 
 
 @dataclass(frozen=True)
@@ -50,16 +45,16 @@ class RateBars:
     rates: Sequence[Quantity | None]
 
 
-@chart.picture(dpi=120)
+@chart.picture(dpi=150)
 def level_bars_png(
     design: Design, regions: Regions, sets: Sequence[RateBars], *, per: str
 ) -> Figure:
     """Rates up the wall at the heights of the levels, next to the drawn profile."""
     high = 5.6 + 0.5 * (len(sets) > 1)
-    figure = chart.new_figure(9.4, high)
+    figure = chart.new_figure(6.6, high)
     foot, share = 0.8 / high, (high - 1.75) / high
-    left = figure.add_axes((0.095, foot, 0.15, share))
-    axes = figure.add_axes((0.26, foot, 0.59, share))
+    left = figure.add_axes((0.115, foot, 0.15, share))
+    axes = figure.add_axes((0.285, foot, 0.52, share))
     _profile(left, design)
     _zones(axes, regions)
     _levels(axes, regions, sets)
@@ -70,16 +65,110 @@ def level_bars_png(
     return figure
 
 
-@chart.picture(dpi=120)
-def side_bars_png(
+@chart.picture(dpi=150)
+def clock_png(
     design: Design, regions: Regions, sets: Sequence[RateBars], *, per: str
 ) -> Figure:
-    """Rates round the wall by hour of the clock, in the order of the unrolled map."""
-    figure = chart.new_figure(9.4, 3.7)
-    axes = figure.add_axes((0.1, 0.26, 0.82, 0.54))
-    _sides(axes, design, regions, sets)
-    wear_axis(axes, "y", design.length_unit, words=f"wear per {per}", size=_TYPE)
-    _bar_legend(figure, sets)
+    """Rates round the wall on a clock, seen from above, with the tuyeres."""
+    figure = chart.new_figure(_CLOCK, _CLOCK)
+    axes: Any = figure.add_axes((0.13, 0.09, 0.74, 0.74), projection="polar")
+    axes.set_theta_zero_location("N")
+    axes.set_theta_direction(-1)
+    sides = regions.of_kind("side")
+    low, high = _limits([bars.rates[i] for bars in sets for i in sides])
+    axes.set_rlim(min(low, 0.0) - 0.25 * high, high)
+    for number, bars in enumerate(sets):
+        turned = 7.0 * (number - 0.5 * (len(sets) - 1))
+        for i in sides:
+            at = _on_clock(middle(regions.regions[i]), design) + np.deg2rad(turned)
+            _spoke(axes, at, bars.rates[i], number, wide=20.0 / len(sets))
+    axes.plot(
+        np.linspace(0.0, 2.0 * np.pi, 181), np.zeros(181), color=chart.INK, lw=1.0
+    )
+    for tuyere in design.tuyeres:
+        axes.plot(_on_clock(tuyere.azimuth, design), high, **_TUYERE)
+    hours = [12, *range(1, 12)]
+    axes.set_xticks(np.deg2rad(30.0 * np.arange(12)), hours, fontsize=_TYPE)
+    axes.tick_params(axis="x", pad=7)
+    _rings(axes, design.length_unit)
+    _bar_legend(figure, sets, at=(0.02, 0.99))
+    foot = f"wear per {per}; 12 o'clock: {plain(design.azimuth_zero, most=24)}"
+    marks = "; triangles: tuyeres" if design.tuyeres else ""
+    figure.text(0.02, 0.015, foot + marks, fontsize=_TYPE - 1.5, color=chart.QUIET)
+    return figure
+
+
+def _on_clock(azimuth: float, design: Design) -> float:
+    """How far on from 12 o'clock, clockwise seen from above, radians."""
+    onward = azimuth if design.azimuth_sense == "clockwise" else -azimuth
+    return float(np.deg2rad(onward))
+
+
+def _spoke(
+    axes: Axes, at: float, rate: Quantity | None, style: int, *, wide: float
+) -> None:
+    """One side's rate, outwards, with its 95 % interval."""
+    if rate is None:
+        return
+    fill, hatch = _BAR_STYLES[style]
+    axes.bar(
+        at, rate.value, np.deg2rad(wide), color=fill, hatch=hatch, edgecolor="#ffffff",
+        lw=0.6, zorder=3,
+    )  # fmt: skip
+    axes.plot([at, at], [rate.low95, rate.high95], color=chart.INK, lw=1.6, zorder=6)
+
+
+def _rings(axes: Any, unit: str) -> None:
+    """A few round amounts of wear, named between 12 and 1 o'clock."""
+    from matplotlib.ticker import FixedLocator
+
+    low, high = axes.get_ylim()
+    step = wear_division(0.0, 1.6 * high, unit) * float(MM_PER[unit])
+    at = np.arange(0.0, high + 1e-9, step)
+    axes.yaxis.set_major_locator(FixedLocator(at.tolist()))
+    axes.set_yticklabels([])
+    axes.set_ylim(low, high)
+    for mm in at:
+        mark = (
+            say_mark(mm, unit, finest=32)
+            if unit == "in"
+            else f"{mm / float(MM_PER[unit]):g}"
+        )
+        axes.text(
+            np.deg2rad(15.0), mm, f"{mark} {unit}" if mm == at[-1] else mark,
+            fontsize=_TYPE - 1.5, ha="center", va="center", zorder=9,
+            path_effects=chart.halo(),
+        )  # fmt: skip
+
+
+@chart.picture(dpi=150)
+def material_bars_png(
+    design: Design, campaigns: Sequence[tuple[str, Quantity]], *, per: str
+) -> Figure:
+    """What repairs of each campaign put back, with its interval.
+
+    Parameters
+    ----------
+    campaigns : sequence of (name, volume)
+    """
+    inches = design.length_unit == "in"
+    size, unit = (CUBIC_FOOT, "ft³") if inches else (LITRE, "L")
+    figure = chart.new_figure(_CLOCK, 2.9)
+    axes = figure.add_axes((0.04, 0.24, 0.9, 0.72))
+    rates = [volume.times(1.0 / size) for _, volume in campaigns]
+    for number, ((name, _), rate) in enumerate(zip(campaigns, rates, strict=True)):
+        _bar(axes, float(number), 0.42, rate, number)
+        axes.text(
+            0.0, number - 0.27, plain(name, most=40), fontsize=_TYPE, va="bottom",
+            path_effects=chart.halo(), zorder=7,
+        )  # fmt: skip
+    axes.set_ylim(len(campaigns) - 0.6, -0.65)
+    axes.set_xlim(*_limits(rates))
+    axes.set_yticks([])
+    axes.axvline(0.0, color=chart.INK, lw=1.2, zorder=5)
+    axes.spines[["right", "top"]].set_visible(False)
+    axes.tick_params(axis="x", labelsize=_TYPE)
+    axes.set_xlabel(f"put back per {per}, {unit}", fontsize=_TYPE)
     return figure
 
 
@@ -122,83 +211,28 @@ def _levels(axes: Axes, regions: Regions, sets: Sequence[RateBars]) -> None:
             tall = (level.height_to - level.height_from) * 0.8 / len(sets)
             middle = 0.5 * (level.height_from + level.height_to)
             at = middle + tall * (0.5 * (len(sets) - 1) - number)
-            _bar(axes, _Slot("x", at, tall), bars.rates[i], number)
+            _bar(axes, at, tall, bars.rates[i], number)
     axes.axvline(0.0, color=chart.INK, lw=1.2, zorder=5)
     axes.set_xlim(*_limits([bars.rates[i] for bars in sets for i in levels]))
 
 
-def _sides(
-    axes: Axes, design: Design, regions: Regions, sets: Sequence[RateBars]
-) -> None:
-    sides = left_to_right(design, regions)
-    for number, bars in enumerate(sets):
-        wide = 0.78 / len(sets)
-        for across, i in enumerate(sides):
-            at = across + wide * (number - 0.5 * (len(sets) - 1))
-            _bar(axes, _Slot("y", at, wide), bars.rates[i], number)
-    labels = [_side(regions.regions[i], design) for i in sides]
-    axes.set_xticks(range(len(sides)), labels, fontsize=_TYPE)
-    axes.set_xlim(-0.6, len(sides) - 0.4)
-    axes.axhline(0.0, color=chart.INK, lw=1.2, zorder=5)
-    axes.set_ylim(*_limits([bars.rates[i] for bars in sets for i in sides]))
-    zero = plain(design.azimuth_zero, most=24)
-    axes.set_xlabel(
-        f"hour of the clock, azimuth below it (12 = {zero}); left to right as seen "
-        "from inside",
-        fontsize=_TYPE - 1,
-    )  # fmt: skip
-
-
-def left_to_right(design: Design, regions: Regions) -> list[int]:
-    """Sides from left to right as a person inside sees them, azimuth 0 midway."""
-    sides = regions.of_kind("side")
-    at = degrees_right([middle(regions.regions[i]) for i in sides], design)
-    return [sides[int(k)] for k in np.argsort(at, kind="stable")]
-
-
-def _side(region: Region, design: Design) -> str:
-    at = middle(region)
-    hour = clock_face(at, design.azimuth_sense).split()[0]
-    return f"{hour}\n{at:.0f}°"
-
-
-@dataclass(frozen=True)
-class _Slot:
-    """Where a bar is drawn: along an axis of the picture, at a place on the other."""
-
-    along: Literal["x", "y"]
-    at: float
-    wide: float
-
-
-def _bar(axes: Axes, place: _Slot, rate: Quantity | None, style: int) -> None:
-    """One rate with its 95 % interval."""
+def _bar(axes: Axes, at: float, tall: float, rate: Quantity | None, style: int) -> None:
+    """One level's rate with its 95 % interval."""
     if rate is None:
-        _missing(axes, place)
+        axes.text(
+            0.0, at, " not told", va="center", fontsize=_TYPE - 3, color=chart.QUIET,
+            zorder=4,
+        )  # fmt: skip
         return
-    upright = place.along == "y"
     fill, hatch = _BAR_STYLES[style]
-    draw: Any = axes.bar if upright else axes.barh
-    draw(
-        place.at, rate.value, place.wide, color=fill, hatch=hatch, edgecolor="#ffffff",
-        lw=0.6, zorder=3,
+    axes.barh(
+        at, rate.value, tall, color=fill, hatch=hatch, edgecolor="#ffffff", lw=0.6,
+        zorder=3,
     )  # fmt: skip
     off = np.abs([[rate.value - rate.low95], [rate.high95 - rate.value]])
-    across, up = (place.at, rate.value) if upright else (rate.value, place.at)
     axes.errorbar(
-        across, up, xerr=None if upright else off, yerr=off if upright else None,
-        color=chart.INK, lw=1.5, capsize=3.0, zorder=6,
-    )  # fmt: skip
-
-
-def _missing(axes: Axes, place: _Slot) -> None:
-    upright = place.along == "y"
-    axes.text(
-        place.at if upright else 0.0, 0.0 if upright else place.at, " not told",
-        rotation=90 if upright else 0, ha="center" if upright else "left",
-        va="bottom" if upright else "center", fontsize=_TYPE - 3, color=chart.QUIET,
-        zorder=4,
-    )  # fmt: skip
+        rate.value, at, xerr=off, color=chart.INK, lw=1.5, capsize=3.0, zorder=6
+    )
 
 
 def _limits(rates: Sequence[Quantity | None]) -> tuple[float, float]:
@@ -214,234 +248,19 @@ def _limits(rates: Sequence[Quantity | None]) -> tuple[float, float]:
     return low - (spare if low < 0.0 else 0.0), high + spare
 
 
-def _bar_legend(figure: Figure, sets: Sequence[RateBars]) -> None:
+def _bar_legend(
+    figure: Figure, sets: Sequence[RateBars], at: tuple[float, float] = (0.07, 0.99)
+) -> None:
     from matplotlib.lines import Line2D
 
     handles: list[Any] = [
         chart.swatch(
-            plain(bars.name, most=32) or "best estimate", fill, "#ffffff", hatch
+            plain(bars.name, most=22) or "best estimate", fill, "#ffffff", hatch
         )
         for bars, (fill, hatch) in zip(sets, _BAR_STYLES, strict=False)
     ]
     handles.append(Line2D([], [], color=chart.INK, lw=1.5, label="95 % interval"))
-    chart.legend(figure, handles, (0.07, 0.99), ncols=3, handleheight=1.0)
-
-
-@dataclass(frozen=True)
-class StepMark:
-    """Where wear changed at once.
-
-    Attributes
-    ----------
-    region : int
-        Of the series' regions.
-    heat : int
-        The first of the new wear.
-    """
-
-    region: int
-    heat: int
-
-
-@chart.picture(dpi=120)
-def zone_times_png(
-    design: Design,
-    series: WearSeries,
-    rates: Sequence[Quantity | None],
-    marks: Sequence[StepMark] = (),
-) -> Figure:
-    """Wear per heat of every zone, small side by side on one scale.
-
-    Parameters
-    ----------
-    rates : sequence of Quantity or None
-        Long rate of every region, mm per heat: the level line.
-    """
-    shown = list(series.regions.of_kind("zone") or series.regions.of_kind("wall"))
-    figure, grid = _grid(len(shown))
-    points = wear_points(series)
-    limits = wear_limits(points, shown)
-    for axes, i in zip(grid, shown, strict=True):
-        _zone(axes, points, i, rates[i])
-        axes.set_ylim(*limits)
-        for mark in marks:
-            if mark.region == i:
-                _mark(axes, mark)
-        words = "per heat" if axes in grid[::2] else ""
-        wear_axis(axes, "y", design.length_unit, words=words, size=_TYPE - 1)
-        axes.set_title(
-            series.regions.regions[i].name, fontsize=_TYPE + 1, loc="left",
-            fontweight="bold",
-        )  # fmt: skip
-    _times_legend(figure, stepped=any(mark.region in shown for mark in marks))
-    return figure
-
-
-@chart.picture(dpi=120)
-def depth_times_png(design: Design, depths: Sequence[Depth]) -> Figure:
-    """The deepest cut-back as each heat left it, with the brick threshold."""
-    limit = design.repair.brick_threshold
-    depths = _group_maxima(depths)
-    heat = np.array([depth.heat for depth in depths], dtype=np.float64)
-    value, low, high = _intervals([depth.cutback for depth in depths])
-    figure = chart.new_figure(9.4, 3.3)
-    axes = figure.add_axes((0.1, 0.17, 0.82, 0.72))
-    axes.errorbar(
-        heat, value, yerr=[value - low, high - value], fmt="o-", color=chart.INK,
-        ecolor=chart.QUIET, lw=1.3, markersize=6, capsize=3,
+    chart.legend(
+        figure, handles, at, ncols=3, handleheight=1.0, fontsize=_TYPE - 1,
+        columnspacing=1.0,
     )  # fmt: skip
-    past = value > limit
-    axes.plot(heat[past], value[past], "s", color=_LIMIT, markersize=9, zorder=5)
-    axes.axhline(limit, color=_LIMIT, lw=2.2, ls="--", zorder=1)
-    axes.set_ylim(min(0.0, float(low.min())), 1.08 * max(limit, float(high.max())))
-    _heats(axes, heat)
-    axes.set_xlabel("heat", fontsize=_TYPE)
-    wear_axis(axes, "y", design.length_unit, words="deepest", size=_TYPE)
-    threshold = say_length(limit, design.length_unit)
-    figure.text(
-        0.1, 0.985, "deepest cut-back as each heat left it, 95 %;  "
-        f"dashes: brick from {threshold}; squares: past it", fontsize=_TYPE,
-        va="top",
-    )  # fmt: skip
-    return figure
-
-
-def _group_maxima(depths: Sequence[Depth]) -> list[Depth]:
-    """The deepest of as many heats next to each other as are drawn as one."""
-    together = spells_per_point(len(depths))
-    groups = (depths[k : k + together] for k in range(0, len(depths), together))
-    return [max(some, key=lambda depth: depth.cutback.value) for some in groups]
-
-
-def _grid(count: int) -> tuple[Figure, list[Axes]]:
-    """Axes two side by side, from the top."""
-    rows = (count + 1) // 2
-    high = _TOP + rows * _TALL + (rows - 1) * _APART + _BELOW
-    figure = chart.new_figure(9.4, high)
-    grid = []
-    for place in range(count):
-        row, column = divmod(place, 2)
-        up = _BELOW + (rows - 1 - row) * (_TALL + _APART)
-        box = (0.075 + 0.49 * column, up / high, 0.37, _TALL / high)
-        grid.append(figure.add_axes(box))
-    return figure, grid
-
-
-@dataclass(frozen=True)
-class WearPoints:
-    """What is drawn of s regions: n spells, or means of spells next to each other.
-
-    ``first`` and ``last`` heat are (n,), ``wear`` per heat and its ``sd`` (n, s), mm.
-    """
-
-    first: Float
-    last: Float
-    wear: Float
-    sd: Float
-
-
-def spells_per_point(count: int) -> int:
-    """How many spells are drawn as one."""
-    return -(-count // MOST_POINTS)
-
-
-def wear_points(series: WearSeries) -> WearPoints:
-    """Wear per heat of every spell; where there are very many, of some together."""
-    together = spells_per_point(len(series.spells))
-    starts = np.arange(0, len(series.spells), together)
-    ends = np.append(starts[1:], len(series.spells)) - 1
-    heats = np.array([spell.heats for spell in series.spells], dtype=np.float64)
-    last = np.array([spell.end.heat for spell in series.spells], dtype=np.float64)
-    known = np.isfinite(series.wear)
-    heats_held = np.add.reduceat(np.where(known, heats[:, None], 0.0), starts)
-    divisor = np.maximum(heats_held, 1.0)
-    wear = np.add.reduceat(np.nan_to_num(series.wear), starts) / divisor
-    sd = np.sqrt(np.add.reduceat(np.nan_to_num(series.variance), starts)) / divisor
-    return WearPoints(
-        first=(last - heats + 1.0)[starts],
-        last=last[ends],
-        wear=np.where(heats_held > 0.0, wear, np.nan),
-        sd=np.where(heats_held > 0.0, sd, np.nan),
-    )
-
-
-def _zone(axes: Axes, points: WearPoints, i: int, rate: Quantity | None) -> None:
-    wear, reach = points.wear[:, i], K95 * points.sd[:, i]
-    half = 0.5 * (points.last - points.first)
-    known = np.isfinite(wear)
-    if not known.any():
-        axes.text(
-            0.5, 0.6, "not told", transform=axes.transAxes, ha="center",
-            fontsize=_TYPE, color=chart.QUIET,
-        )  # fmt: skip
-    if rate is not None:
-        axes.axhspan(rate.low95, rate.high95, color="#f7d9a0", lw=0, zorder=0)
-        axes.axhline(rate.value, color="#c4571f", lw=1.6, zorder=1)
-    axes.errorbar(
-        (points.first + half)[known], wear[known], yerr=reach[known],
-        xerr=half[known], fmt="o", color=_WEAR, markersize=5, lw=1.2,
-        capsize=2, zorder=3,
-    )  # fmt: skip
-    axes.axhline(0.0, color=chart.INK, lw=0.8, zorder=2)
-    _heats(axes, np.concatenate([points.first, points.last]))
-    axes.set_xlabel("heat", fontsize=_TYPE - 1)
-
-
-def _heats(axes: Axes, heat: Float) -> None:
-    """Whole heats along the foot, with room at both ends."""
-    from matplotlib.ticker import MaxNLocator
-
-    low, high = float(heat.min()), float(heat.max())
-    spare = max(0.6, 0.03 * (high - low))
-    axes.set_xlim(low - spare, high + spare)
-    axes.xaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
-    axes.tick_params(axis="x", labelsize=_TYPE - 1)
-
-
-def wear_limits(points: WearPoints, shown: Sequence[int]) -> tuple[float, float]:
-    """One scale for all zones; a wild error bar may run off the picture.
-
-    A zone of which nothing is known does not count.
-    """
-    wear, reach = points.wear[:, list(shown)], K95 * points.sd[:, list(shown)]
-    known = np.isfinite(wear)
-    if not known.any():
-        return -1.0, 1.0
-    wear, reach = wear[known], reach[known]
-    most = 3.0 * float(np.abs(wear).max())
-    high = float(np.minimum(wear + reach, most).max())
-    low = float(np.maximum(wear - reach, -most).min())
-    low, high = min(low, 0.0), max(high, 0.0)
-    spare = 0.06 * (high - low) or 1.0
-    return low - spare, high + 3.0 * spare
-
-
-def _mark(axes: Axes, mark: StepMark) -> None:
-    axes.axvline(mark.heat - 0.5, color=_STEP, lw=2.0, ls=":", zorder=4)
-    axes.annotate(
-        f"from heat {mark.heat}", (mark.heat - 0.5, 0.98), xytext=(4, 0),
-        xycoords=axes.get_xaxis_transform(), textcoords="offset points", ha="left",
-        va="top", fontsize=_TYPE - 2, color=_STEP, fontweight="bold",
-    )  # fmt: skip
-
-
-def _intervals(quantities: Sequence[Quantity]) -> tuple[Float, Float, Float]:
-    table = np.array(
-        [(quantity.value, quantity.low95, quantity.high95) for quantity in quantities]
-    )
-    return table[:, 0], table[:, 1], table[:, 2]
-
-
-def _times_legend(figure: Figure, *, stepped: bool) -> None:
-    from matplotlib.lines import Line2D
-
-    handles = [
-        Line2D([], [], color=_WEAR, marker="o", lw=1.2, label="wear per heat, 95 %"),
-        Line2D([], [], color="#c4571f", lw=1.6, label="long rate"),
-        chart.swatch("its 95 %", "#f7d9a0"),
-    ]
-    if stepped:
-        handles.append(
-            Line2D([], [], color=_STEP, lw=2.0, ls=":", label="a step was found")
-        )
-    chart.legend(figure, handles, (0.06, 0.995), ncols=4)

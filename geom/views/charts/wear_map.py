@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from geom.design import Design
 from geom.quantity import K95
 from geom.surface import Grid
-from geom.units import Bool, Float
+from geom.units import MM_PER, Bool, Float
 from geom.views.charts import colours
 from geom.views.charts import figure as chart
 from geom.views.charts.colours import (
@@ -22,6 +22,7 @@ from geom.views.charts.colours import (
     wear_rgb,
     wear_step,
 )
+from geom.views.charts.figure import wear_division
 from geom.views.charts.unrolled import HeadLine, PanelLayout, UnrolledFigure
 from geom.views.say import plain, say_sense
 
@@ -29,16 +30,21 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _LAYOUT = PanelLayout(
-    width=4.6,
+    width=4.7,
     left=0.72,
-    right=0.62,
-    top=0.62,
-    bottom=2.05,
+    right=0.58,
+    top=0.5,
+    bottom=1.75,
     type_size=10.5,
+    highest=3.1,
     azimuth_label="azimuth, hour below it (12 = {zero})",
     label_gap=6.0,
     ticks_every=60,
 )
+_SMALL = PanelLayout(
+    width=2.1, left=0.06, right=0.06, top=0.05, bottom=0.24, type_size=9.0,
+    ticks_every=90, named_every=90,
+)  # fmt: skip
 #: Inches above two pictures for a heading.
 _HEAD = 0.85
 
@@ -107,10 +113,10 @@ class WearFigure(UnrolledFigure):
         labels = wear_labels(ticks, self.wall.design.length_unit)
         self.colour_bar(
             ColourScale(table / 255.0, ticks, labels),
-            bottom=0.86, width=_LAYOUT.width, height=0.2, size=size, panel=panel,
+            bottom=0.66, width=_LAYOUT.width, height=0.2, size=size, panel=panel,
         )  # fmt: skip
         self.figure.text(
-            axes.get_position().x0, 0.2 / self.figure.get_figheight(), remark,
+            axes.get_position().x0, 0.12 / self.figure.get_figheight(), remark,
             fontsize=size - 1, color=chart.QUIET, va="center",
         )  # fmt: skip
 
@@ -119,7 +125,7 @@ class WearFigure(UnrolledFigure):
 def wear_png(wear_map: WearMap, *, name: str = "", step: float | None = None) -> Figure:
     """Wear alone, as PNG; ``name`` and ``step`` where several share one scale."""
     frame = WearFigure(wear_map.design, wear_map.grid)
-    title = f"{plain(name, most=30)}: " if name else ""
+    title = f"{plain(name, most=16)}: " if name else ""
     _wear(frame, wear_map, wear_map.step if step is None else step, title)
     return frame.figure
 
@@ -129,6 +135,28 @@ def uncertainty_png(wear_map: WearMap) -> Figure:
     """Its standard uncertainty alone, as PNG."""
     frame = WearFigure(wear_map.design, wear_map.grid)
     _uncertainty(frame, wear_map)
+    return frame.figure
+
+
+@chart.picture(dpi=110)
+def small_wall_png(design: Design, grid: Grid, cutback: Float) -> Figure:
+    """The wall as one heat left it, small: colours of cut-back, the brick line."""
+    frame = UnrolledFigure(design, grid, _SMALL)
+    axes, limit = frame.panels[0], design.repair.brick_threshold
+    frame.paint(colours.cutback_rgb(cutback, limit), np.isfinite(cutback))
+    frame.threshold_line(cutback, limit, widths=(2.6, 1.4))
+    frame.hatch((cutback > limit) & ~grid.opening, "///", "#ffffff")
+    frame.openings(size=0.0)
+    axes.set_ylabel("")
+    axes.set_xlabel("")
+    for twin in axes.child_axes:
+        twin.set_visible(False)
+    for text in axes.texts:
+        text.set_visible(False)
+    axes.set_yticks([])
+    hours = [label.get_text().split("\n")[-1] for label in axes.get_xticklabels()]
+    axes.set_xticks(axes.get_xticks(), hours, fontsize=_SMALL.type_size)
+    axes.tick_params(axis="x", length=3)
     return frame.figure
 
 
@@ -162,7 +190,10 @@ def _wear(frame: WearFigure, wear_map: WearMap, step: float, title: str = "") ->
 
 
 def _uncertainty(frame: WearFigure, wear_map: WearMap, *, panel: int = 0) -> None:
-    most = wear_step(wear_map.sd, wear_map.design.repair.brick_threshold) * 2.0
+    known = np.isfinite(wear_map.sd)
+    unit = wear_map.design.length_unit
+    most = float(np.nanquantile(wear_map.sd, 0.99)) if known.any() else 1.0
+    most = 2.0 * wear_division(0.0, 2.5 * most, unit) * float(MM_PER[unit])
     colour = uncertainty_rgb(wear_map.sd, most)
     frame.paint_known(wear_map.sd, colour, panel=panel)
     frame.explain(

@@ -14,7 +14,12 @@ from geom.units import Float
 from geom.views.cautions import CAUTIONS
 from geom.views.charts import figure as chart
 from geom.views.charts.colours import Rgb, wear_rgb, wear_step
-from geom.views.charts.wear_charts import RateBars, level_bars_png, side_bars_png
+from geom.views.charts.wear_charts import (
+    RateBars,
+    clock_png,
+    level_bars_png,
+    material_bars_png,
+)
 from geom.views.charts.wear_map import WearFigure, WearMap, wear_png
 from geom.views.pages.page import page_bytes
 from geom.views.say import plain, say_change, say_time
@@ -24,6 +29,8 @@ from geom.views.tables import change as changes
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+#: Shares of the wall that round to nothing, percent.
+_NOWHERE = 0.5
 #: Where no difference is shown.
 _GREY = np.array([222, 219, 213], dtype=np.uint8)
 
@@ -38,42 +45,59 @@ def campaigns_pictures(
     names : (str, str)
         What the campaigns are called.
     """
-    design, per = comparison.design, comparison.by
+    design, per = comparison.design, campaigns.per_of(comparison)
     first, second = (
-        WearMap(design, comparison.grid, campaign.map.rate, campaign.map.sd, per)
+        WearMap(
+            design,
+            comparison.grid,
+            per.times * campaign.map.rate,
+            per.times * campaign.map.sd,
+            per.words,
+        )
         for campaign in (comparison.first, comparison.second)
     )
     both = np.stack([first.wear, second.wear])
     step = wear_step(both, design.repair.brick_threshold)
     bars = [
-        RateBars(names[0], [pair.first for pair in comparison.wear]),
-        RateBars(names[1], [pair.second for pair in comparison.wear]),
+        RateBars(name, [rate and rate.times(per.times) for rate in rates])
+        for name, rates in (
+            (names[0], [pair.first for pair in comparison.wear]),
+            (names[1], [pair.second for pair in comparison.wear]),
+        )
     ]
-    return {
+    pictures = {
         "first": wear_png(first, name=names[0], step=step),
         "second": wear_png(second, name=names[1], step=step),
         "difference": difference_png(comparison, names),
-        "levels": level_bars_png(design, comparison.regions, bars, per=per),
-        "sides": side_bars_png(design, comparison.regions, bars, per=per),
+        "levels": level_bars_png(design, comparison.regions, bars, per=per.words),
+        "clock": clock_png(design, comparison.regions, bars, per=per.words),
     }
+    material = comparison.material
+    if material.first is not None and material.second is not None:
+        pairs = zip(names, (material.first, material.second), strict=True)
+        put = [(name, each.times(per.times)) for name, each in pairs]
+        pictures["cost"] = material_bars_png(design, put, per=per.words)
+    return pictures
 
 
 @chart.picture(dpi=130)
 def difference_png(comparison: Comparison, names: tuple[str, str]) -> Figure:
     """Where the second wears more or less than the first; the rest grey."""
     maps, grid = comparison.maps, comparison.grid
-    step = wear_step(maps.difference, comparison.design.repair.brick_threshold)
+    per = campaigns.per_of(comparison)
+    difference = per.times * maps.difference
+    step = wear_step(difference, comparison.design.repair.brick_threshold)
     frame = WearFigure(comparison.design, grid)
     hidden = (maps.shown == 0)[..., None]
-    colour = np.where(hidden, _GREY, difference_rgb(maps.difference, step))
-    frame.paint_known(maps.difference, colour.astype(np.uint8))
+    colour = np.where(hidden, _GREY, difference_rgb(difference, step))
+    frame.paint_known(difference, colour.astype(np.uint8))
     frame.hatch((maps.shown < 0) & ~grid.opening, "||", "#0f2c54")
-    first, second = (plain(name, most=18) for name in names)
+    first, second = (plain(name, most=16) for name in names)
     ticks = step * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
     frame.explain(
         difference_rgb(np.linspace(ticks[0], ticks[-1], 257), step),
         ticks,
-        f"{second} less {first}, per {comparison.by}",
+        f"{second} less {first}",
         f"bars: {second} wears less.  grey: not shown",
     )
     return frame.figure
@@ -97,7 +121,7 @@ def campaigns_page(comparison: Comparison) -> bytes:
         names=names,
         lining=plain(design.name),
         version=__version__,
-        per=comparison.by,
+        per=campaigns.per_of(comparison).words,
         headline=campaigns.headline(comparison),
         about=campaigns.about_rows(comparison),
         zones=campaigns.zone_rows(comparison),
@@ -132,10 +156,16 @@ def _shown(comparison: Comparison) -> str:
         100.0 * float(grid.face_area[known & (shown == sign)].sum()) / whole
         for sign in (-1, 1)
     )
+    if max(less, more) < _NOWHERE:
+        return "Nowhere on the wall is it settled which campaign wears it less (grey)."
+    parts = [
+        f"{word} on {part:.0f} %"
+        for word, part in (("less", less), ("more", more))
+        if part >= _NOWHERE
+    ]
     second = campaigns.campaign_names(comparison)[1]
     return (
-        f"{second} is shown to wear less on {less:.0f} % of the wall and more on "
-        f"{more:.0f} % of it; on the other {max(0.0, 100.0 - less - more):.0f} % "
+        f"{second} is shown to wear {' and '.join(parts)} of the wall; on the rest "
         "(grey) neither is shown."
     )
 

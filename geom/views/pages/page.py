@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 #: The 3D library, bundled; its licence stands next to it.
 _LIBRARY = "three.js"
+#: Sorts tables, in every page.
+_SORT = "sort.js"
 #: In the order they need each other.
 _SCRIPTS = (
     "wall.js",
@@ -32,6 +34,7 @@ _SCRIPTS = (
     "upright.js",
     "bricks.js",
     "turning.js",
+    "curve.js",
     "heats.js",
 )
 
@@ -55,8 +58,8 @@ def page_bytes(
     Returns
     -------
     bytes
-        No address of anything outside, and no script but what ``context`` brings as
-        ``script``.
+        No address of anything outside, and no script but that which sorts tables and
+        what ``context`` brings as ``script``.
     """
     from markupsafe import Markup
 
@@ -73,6 +76,7 @@ def page_bytes(
         pictures=encoded,
         sense=upfirst(say_sense(design)),
         zero=say_zero(design),
+        sort=sort_script().safe,
         height_zero=plain(design.height_zero, most=60),
         **context,
     )
@@ -128,13 +132,24 @@ def page_script(*last: str) -> Script:
         Names of the files that put the page together, after the shared ones.
     """
     library = viewer_file(_LIBRARY)
-    own = "\n".join(viewer_file(name) for name in (*_SCRIPTS, *last))
-    hashes = " ".join(f"'{policy_hash(part)}'" for part in (library, own))
-    policy = (
+    own = "\n".join(viewer_file(name) for name in (*_SCRIPTS, *last, _SORT))
+    return Script(library, own, _policy(library, own), viewer_file("viewer.css"))
+
+
+@cache
+def sort_script() -> Script:
+    """The script of a page with no more to it than tables that sort."""
+    own = viewer_file(_SORT)
+    return Script("", own, _policy(own), "")
+
+
+def _policy(*scripts: str) -> str:
+    """Run these scripts and nothing else; fetch nothing."""
+    hashes = " ".join(f"'{policy_hash(script)}'" for script in scripts)
+    return (
         f"default-src 'none'; script-src {hashes}; img-src data:; "
         "style-src 'unsafe-inline'"
     )
-    return Script(library, own, policy, viewer_file("viewer.css"))
 
 
 def viewer_file(name: str) -> str:

@@ -158,7 +158,7 @@ def wall_data(
         **_colours(design, grid),
         "heats": [_heat(view) for view in heats],
         "bricks": bricks,
-        "start": _start(heats[-1]),
+        "start": _start(heats),
     }
     text = json.dumps(contents, allow_nan=False, ensure_ascii=True)
     for sign in "<>&":
@@ -260,8 +260,9 @@ def _packed(values: NDArray[Any]) -> str:
     return base64.b64encode(np.ascontiguousarray(values).tobytes()).decode("ascii")
 
 
-def _start(view: HeatView) -> dict[str, int]:
-    """Where the mark stands at first: the deepest place."""
-    depth = np.where(np.isnan(view.cutback), -np.inf, view.cutback)
-    row, column = divmod(int(np.argmax(depth)), depth.shape[1])
-    return {"row": row, "column": column}
+def _start(heats: Sequence[HeatView]) -> dict[str, int]:
+    """Where the mark stands at first: the deepest place of all surveys."""
+    depths = np.stack([heat.cutback for heat in heats])
+    depths = np.where(np.isnan(depths), -np.inf, depths)
+    _, row, column = np.unravel_index(int(np.argmax(depths)), depths.shape)
+    return {"row": int(row), "column": int(column)}

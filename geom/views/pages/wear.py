@@ -13,32 +13,43 @@ from geom.design import Design
 from geom.record.changepoints.steps import Step
 from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
+from geom.record.store.occasion import mass_unit
 from geom.record.store.survey_file import RecordedWall
 from geom.record.study import Depth, Wear
+from geom.record.wear.series import EXPOSURES, TONNE, Exposure, exposures
 from geom.surface.grid import Grid, make_grid
-from geom.units import Float, say_both
+from geom.units import KG_PER, Float, say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.charts.wear_charts import (
-    RateBars,
+from geom.views.charts.change_map import scale_png
+from geom.views.charts.heat_charts import (
+    LongestBar,
     StepMark,
     depth_times_png,
-    level_bars_png,
-    side_bars_png,
+    longest_png,
+    material_png,
     spells_per_point,
+    zone_time_png,
     zone_times_png,
 )
-from geom.views.charts.wear_map import WearMap, uncertainty_png, wear_map_png, wear_png
+from geom.views.charts.wear_charts import RateBars, clock_png, level_bars_png
+from geom.views.charts.wear_map import (
+    WearMap,
+    small_wall_png,
+    uncertainty_png,
+    wear_map_png,
+    wear_png,
+)
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.say import (
     DEFERS,
-    iron_unit,
     plain,
     say_survey_gap,
     say_time,
     upfirst,
 )
 from geom.views.tables import wear as tables
+from geom.views.tables.wear_cards import wear_cards
 
 #: Share of the lower of two regions that must lie at the other's heights.
 _SHARED = 0.5
@@ -46,34 +57,70 @@ _SHARED = 0.5
 _STOPS = 6
 #: Cells of the page, mm and how many round: many surveys have to fit in.
 _ROW, _COLUMNS = 25.0, 180
-#: The newest surveys of a record that one page holds.
-MOST = 60
+#: The newest surveys of a record that one page holds, and its newest small pictures.
+MOST, SMALL = 60, 24
 
 
 def wear_pictures(
-    wear: Wear, design: Design, depths: Sequence[Depth]
+    wear: Wear, design: Design, depths: Sequence[Depth], walls: Sequence[RecordedWall]
 ) -> dict[str, bytes]:
     """All pictures of the page, as PNG, by name.
 
     Parameters
     ----------
     depths : sequence of Depth
-        As each heat left the wall; may be empty.
+        Survey after survey; may be empty.
+    walls : sequence of RecordedWall
+        Each gives a small picture, ``wall 0`` on.
     """
     wear_map, regions = wear_map_of(wear, design), wear.regions
     long = wear.rates["heat"].long
     bars = [RateBars("", long)]
     marks = [mark for step in wear.steps for mark in step_marks(step, regions)]
+    hottest = tables.hottest_zone(regions)
     pictures = {
         "wear": wear_png(wear_map),
         "doubt": uncertainty_png(wear_map),
         "levels": level_bars_png(design, regions, bars, per="heat"),
-        "sides": side_bars_png(design, regions, bars, per="heat"),
+        "clock": clock_png(design, regions, bars, per="heat"),
+        "time": zone_time_png(design, wear.series, hottest, long[hottest], wear.steps),
         "zones": zone_times_png(design, wear.series, long, marks),
     }
     if depths:
         pictures["depths"] = depth_times_png(design, depths)
+    if wear.longest:
+        pictures["longest"] = _longest_png(wear)
+    if wear.material.repairs:
+        pictures["cost"] = material_png(design, wear.material.repairs)
+    if walls:
+        grid = record_grid(design)
+        pictures["scale"] = scale_png(design)
+        pictures |= {
+            f"wall {k}": small_wall_png(design, grid, wall.cutback)
+            for k, wall in enumerate(walls)
+        }
     return pictures
+
+
+def _longest_png(wear: Wear) -> bytes:
+    """In hours on blast; in the shop's unit of iron, or in heats, where need be."""
+    unit = mass_unit(wear.occasions)
+    per_heat = {by: exposures(wear.spells, by) for by in EXPOSURES}
+    heats = per_heat["heat"]
+    known: Exposure = next(
+        (by for by in ("hour", "tonne") if np.isfinite(per_heat[by]).any()), "heat"
+    )
+    size = {"heat": 1.0, "hour": 1.0, "tonne": float(KG_PER[unit]) / TONNE}[known]
+    lengths = per_heat[known][np.isfinite(per_heat[known])] / size
+    lengths /= heats[np.isfinite(per_heat[known])]
+    words = {"hour": "hours on blast", "tonne": f"iron, {unit}", "heat": "heats"}
+    bars = []
+    for each in wear.longest:
+        length = {"hour": each.hours, "tonne": each.tonnes, "heat": each.heats}[known]
+        if length is not None:
+            name = f"{tables.LIMITS[each.limit]}, 95 %"
+            bars.append(LongestBar(name, length.times(1.0 / size)))
+    return longest_png(lengths.tolist(), bars, words[known])
 
 
 def still_png(wear: Wear, design: Design) -> bytes:
@@ -117,23 +164,41 @@ def campaign_and_heats(wear: Wear) -> str:
     return f"Campaign {name}, {heats}" if name else heats.capitalize()
 
 
-def wear_page(wear: Wear, design: Design, depths: Sequence[Depth] = ()) -> bytes:
+def wear_page(
+    wear: Wear,
+    design: Design,
+    depths: Sequence[Depth] = (),
+    walls: Sequence[RecordedWall] = (),
+) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped.
 
     Parameters
     ----------
     depths : sequence of Depth
-        The deepest cut-back as each heat left the wall.
+        The deepest cut-back, survey after survey.
+    walls : sequence of RecordedWall
+        As heats left them; the newest are shown.
     """
+    shown = walls[-SMALL:]
     return page_bytes(
         "wear.html.jinja",
         design,
-        wear_pictures(wear, design, depths),
+        wear_pictures(wear, design, depths, shown),
         **_heading(wear, design),
         **_to_know(wear, design),
         **_rests_on(wear, design, depths),
+        walls=[_wall_name(wall, wear) for wall in shown],
+        walls_left_out=len(walls) - len(shown),
         cautions=CAUTIONS,
     )
+
+
+def _wall_name(wall: RecordedWall, wear: Wear) -> tuple[str, str]:
+    """Which heat left a wall so, and whether wear stepped there."""
+    if wall.occasion is None:
+        return plain(wall.title, most=40), ""
+    stepped = wall.occasion.heat in {step.first.first_heat for step in wear.steps}
+    return f"Heat {wall.occasion.heat}", "step" if stepped else ""
 
 
 def _heading(wear: Wear, design: Design) -> dict[str, object]:
@@ -150,32 +215,41 @@ def _heading(wear: Wear, design: Design) -> dict[str, object]:
 def _to_know(wear: Wear, design: Design) -> dict[str, object]:
     stops = tables.stop_lines(wear.stops, design)
     more = len(stops) - _STOPS
-    rules = dict.fromkeys(tables.say_rule(forecast) for forecast in wear.forecasts)
+    forecasts = (*wear.forecasts, *wear.repaired)
+    rules = dict.fromkeys(tables.say_rule(forecast) for forecast in forecasts)
     return {
         "stops": stops[:_STOPS],
         "stops_more": f"And {more} more places; see wear.json." if more > 0 else "",
-        "warnings": [upfirst(tables.say_warning(warning)) for warning in wear.warnings],
-        "facts": tables.wear_facts(wear, design),
+        "warnings": [
+            upfirst(tables.say_warning(warning, design)) for warning in wear.warnings
+        ],
+        "cards": dict(
+            zip(
+                ("wear", "time", "longest", "cost"),
+                wear_cards(wear, design),
+                strict=True,
+            )
+        ),
         "steps": tables.step_lines(wear.steps, design),
-        "pattern": tables.pattern_lines(wear.pattern, design),
+        "pattern": tables.pattern_line(wear, design),
         "forecasts": tables.forecast_rows(wear.forecasts, design),
+        "repaired": tables.forecast_rows(wear.repaired, design),
+        "repaired_as_now": f"{upfirst(tables.REPAIRED_AS_NOW)}.",
         "rules": list(rules),
         "defers": f"{upfirst(DEFERS)}.",
     }
 
 
 def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, object]:
+    worn = sum(depth.is_as_worn for depth in depths)
     return {
-        "columns": tables.rate_columns(wear, design),
-        "rates": tables.rate_rows(
-            wear.regions, tables.rate_quantities(wear, design), design
-        ),
+        "columns": tables.rate_columns(wear),
+        "rates": tables.rate_rows(wear.regions, tables.rate_quantities(wear), design),
         "short_over": wear.rates["heat"].short_over,
         "zones_remark": _together(len(wear.spells), "spells, their mean"),
-        "depths_remark": _together(len(depths), "heats, the deepest of them"),
-        "spells_words": tables.spells_words(wear, design),
-        "spells": tables.spell_rows(wear, design),
-        "iron": f"{upfirst(iron_unit(design)[0])}s melted",
+        "depths_remark": _together(worn, "heats, the deepest of them"),
+        "spells_words": tables.spells_words(wear),
+        "spells": tables.spell_rows(wear),
         "spells_left_out": len(wear.spells) > tables.LISTED,
         "gaps": [say_survey_gap(gap) for gap in wear.gaps],
     }

@@ -9,26 +9,28 @@ from geom.design import Design
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import CampaignWear, UncountedRepair
 from geom.record.campaigns.compare import Comparison, Contrast
+from geom.record.store.occasion import mass_unit
 from geom.record.wear.series import FEW_SPELLS, Exposure
 from geom.stats.comparisons import Rank
 from geom.views.say import (
+    Per,
     figures,
+    per_exposure,
     plain,
+    say_iron,
     say_material,
     say_percent,
     say_rate,
     say_region,
     say_spell,
     say_survey_gap,
-    say_wear,
-    say_wear_interval,
 )
 
 #: The zone that a headline is about, where the drawing has it.
 _HOTTEST = "melting zone"
 _WHOLE = "whole wall"
-#: What a campaign is divided by, in words for many.
-MANY = {"tonne": "tonnes of iron", "hour": "hours on blast", "heat": "heats"}
+#: What a campaign is divided by, in words for many; iron in the shop's own unit.
+_MANY = {"tonne": "Iron", "hour": "Hours on blast", "heat": "Heats"}
 
 
 @dataclass(frozen=True)
@@ -66,57 +68,66 @@ def campaign_names(comparison: Comparison) -> tuple[str, str]:
     return names[0], names[1]
 
 
-def headline(comparison: Comparison) -> list[str]:
-    """What a reviewer takes home: the hottest zone, the whole wall, the material."""
-    sentences = [_wear_sentence(comparison, name) for name in (_HOTTEST, _WHOLE)]
-    return [each for each in (*sentences, _material_sentence(comparison)) if each]
-
-
-def _wear_sentence(comparison: Comparison, zone: str) -> str:
-    contrast = comparison.of(zone)
-    if contrast is None:
-        return ""
+def headline(comparison: Comparison) -> str:
+    """What a reviewer takes home, in one sentence: wear, then what repairs took."""
     first, second = campaign_names(comparison)
-    what, per = f"the {zone}", f"per {comparison.by}"
-    if contrast.ratio is not None:
-        value, interval = say_percent(contrast.ratio)
-        if is_significant(contrast):
-            return (
-                f"Campaign {second} wears {what} {value} {per} than campaign {first} "
-                f"(95 %: {interval})."
-            )
-        return (
-            f"Whether campaign {second} wears {what} more or less {per} than campaign "
-            f"{first} is not settled: best estimate {value}, 95 %: {interval}."
-        )
-    if contrast.difference is None:
-        return f"Wear of {what} is not told of both campaigns."
-    unit = comparison.design.length_unit
-    difference = contrast.difference
-    size = say_wear(abs(difference.value), unit)
-    more = "less" if difference.value < 0.0 else "more"
-    sure = "" if is_significant(contrast) else "; that is not settled"
-    return (
-        f"Campaign {second} wears {what} {size} {more} {per} than campaign {first} "
-        f"(second less first, 95 %: {say_wear_interval(difference, unit)}){sure}."
+    per = per_of(comparison)
+    zone = next(
+        (name for name in (_HOTTEST, _WHOLE) if comparison.of(name) is not None), ""
     )
+    wear = comparison.of(zone)
+    if wear is None or wear.difference is None:
+        return f"Wear of the {zone or _WHOLE} is not told of both campaigns."
+    change = _change_words(wear, lambda q: say_rate(q, comparison.design), per)
+    material = _change_words(
+        comparison.material, lambda q: say_material(q, comparison.design), per
+    )
+    worn = _clause(change, f"{second} wears the {zone}", f"than {first}", wear)
+    put = _clause(material, "its repairs put back", "material", comparison.material)
+    joined = f"{worn}, and {put}" if material else worn
+    return f"Per {per.words}: {joined}."
 
 
-def _material_sentence(comparison: Comparison) -> str:
-    contrast = comparison.material
-    if contrast.ratio is None:
-        return ""
-    value, interval = say_percent(contrast.ratio)
-    second = campaign_names(comparison)[1]
+def _clause(change: tuple[str, str], who: str, what: str, contrast: Contrast) -> str:
+    value, interval = change
     if is_significant(contrast):
-        return (
-            f"Repairs of campaign {second} put back {value} material per "
-            f"{comparison.by} (95 %: {interval})."
-        )
+        return f"{who} {value} {what} (95 %: {interval})"
     return (
-        f"Whether repairs of campaign {second} put back more or less material per "
-        f"{comparison.by} is not settled: best estimate {value}, 95 %: {interval}."
+        f"whether {who} more or less {what} is not settled (best estimate {value}, "
+        f"95 %: {interval})"
     )
+
+
+def _change_words(
+    contrast: Contrast, in_words: Callable[[Quantity], tuple[str, str]], per: Per
+) -> tuple[str, str]:
+    """How much more or less the second has; in percent where the first is sure.
+
+    No part of less than all can be lost: a ratio that reaches below 0 is not said.
+    Empty where not known of both.
+    """
+    if (ratio := shown_ratio(contrast)) is not None:
+        return say_percent(ratio)
+    if contrast.difference is None:
+        return "", ""
+    change = contrast.difference.times(per.times)
+    less = change.value < 0.0
+    if less:
+        change = Quantity(-change.value, change.sd, -change.high95, -change.low95)
+    value, interval = in_words(change)
+    return f"{value} {'less' if less else 'more'}", interval
+
+
+def shown_ratio(contrast: Contrast) -> Quantity | None:
+    """The ratio, where it says how much of the first is left: above 0 throughout."""
+    ratio = contrast.ratio
+    return None if ratio is None or ratio.low95 < 0.0 else ratio
+
+
+def per_of(comparison: Comparison) -> Per:
+    """What wear and material are stated for."""
+    occasions = (*comparison.first.occasions, *comparison.second.occasions)
+    return per_exposure(comparison.by, mass_unit(occasions))
 
 
 def is_significant(contrast: Contrast) -> bool:
@@ -141,7 +152,7 @@ def comparison_cautions(comparison: Comparison) -> list[str]:
         ]
     if comparison.by == "tonne":
         cautions.append(
-            "Per tonne of iron melted: what iron, coke, flux and blast it was melted "
+            "Per iron melted: what iron, coke, flux and blast it was melted "
             "with is not in the record"
         )
     return cautions
@@ -175,9 +186,13 @@ def say_uncounted(repair: UncountedRepair, by: Exposure) -> str:
 
 def zone_rows(comparison: Comparison) -> list[ContrastRow]:
     """The whole wall and its zones."""
-    design, regions = comparison.design, comparison.regions
+    regions = comparison.regions
     return [
-        _row(say_region(regions.regions[i], design), comparison.wear[i], design)
+        _row(
+            say_region(regions.regions[i], comparison.design),
+            comparison.wear[i],
+            comparison,
+        )
         for kind in ("wall", "zone")
         for i in regions.of_kind(kind)
     ]
@@ -185,34 +200,40 @@ def zone_rows(comparison: Comparison) -> list[ContrastRow]:
 
 def material_row(comparison: Comparison) -> ContrastRow:
     """Material put back."""
-    name = f"put back per {comparison.by}"
-    return _row(name, comparison.material, comparison.design, say_material)
+    name = f"put back per {per_of(comparison).words}"
+    return _row(name, comparison.material, comparison, say_material)
 
 
 def _row(
     name: str,
     contrast: Contrast,
-    design: Design,
+    comparison: Comparison,
     in_words: Callable[[Quantity, Design], tuple[str, str]] = say_rate,
 ) -> ContrastRow:
+    per, design = per_of(comparison), comparison.design
     first, second, change = (
-        ("not told", "") if each is None else in_words(each, design)
+        ("not told", "") if each is None else in_words(each.times(per.times), design)
         for each in (contrast.first, contrast.second, contrast.difference)
     )
-    percent = ("", "") if contrast.ratio is None else say_percent(contrast.ratio)
+    ratio = shown_ratio(contrast)
+    percent = ("", "") if ratio is None else say_percent(ratio)
     return ContrastRow(name, first, second, change, percent, is_significant(contrast))
 
 
 def rank_rows(comparison: Comparison, ranks: tuple[Rank, ...]) -> list[RankRow]:
     """A ranking, most more first."""
-    design, rows = comparison.design, []
+    design, per, rows = comparison.design, per_of(comparison), []
     for rank in ranks:
         difference = comparison.wear[rank.item].difference
         if difference is None:
             continue
         place = str(rank.first) if rank.settled else f"{rank.first} to {rank.last}"
         name = say_region(comparison.regions.regions[rank.item], design)
-        rows.append(RankRow(place, name, say_rate(difference, design), rank.settled))
+        rows.append(
+            RankRow(
+                place, name, say_rate(difference.times(per.times), design), rank.settled
+            )
+        )
     return rows
 
 
@@ -238,21 +259,29 @@ def about_rows(comparison: Comparison) -> list[tuple[str, str, str]]:
         "Heats",
         "Surveyed",
         "Spells of wear counted",
-        f"{MANY[comparison.by].capitalize()} in them",
+        f"{_MANY[comparison.by]} in them",
         "Repairs measured",
     )
     return list(
-        zip(names, _about(comparison.first), _about(comparison.second), strict=True)
+        zip(
+            names,
+            _about(comparison.first, comparison.by),
+            _about(comparison.second, comparison.by),
+            strict=True,
+        )
     )
 
 
-def _about(campaign: CampaignWear) -> tuple[str, ...]:
+def _about(campaign: CampaignWear, by: Exposure) -> tuple[str, ...]:
     spells, occasions = campaign.spells, campaign.occasions
+    amount = figures(campaign.exposure)
+    if by == "tonne":
+        amount = say_iron(campaign.exposure, mass_unit(occasions))
     return (
         plain(campaign.lining, most=60),
         f"{spells[0].first_heat} to {spells[-1].last_heat}",
         f"{occasions[0].date} to {occasions[-1].date}",
         str(len(spells)),
-        figures(campaign.exposure),
+        amount,
         str(len(campaign.material.repairs)),
     )

@@ -6,17 +6,16 @@ Text throughout, the shop's unit first.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from geom.design import Design
-from geom.design.text_file import join_words
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
-from geom.record.forecast.first_passage import HORIZON
-from geom.record.forecast.forecast import Forecast
-from geom.record.regions import Regions
-from geom.record.store.occasion import Occasion
+from geom.record.forecast.first_passage import HORIZON, Limit
+from geom.record.forecast.forecast import Forecast, LongestHeat
+from geom.record.regions import Region, Regions
+from geom.record.store.occasion import Occasion, mass_unit
 from geom.record.store.store import Record
 from geom.record.study import (
     FewSpells,
@@ -26,21 +25,20 @@ from geom.record.study import (
     Wear,
     WearWarning,
 )
-from geom.record.wear.ovality import Harmonics
 from geom.record.wear.series import TONNE, find_spells
 from geom.units import say_both
 from geom.views.say import (
+    Per,
     count_of,
     figures,
-    iron_unit,
+    per_exposure,
     plain,
     say_harmonics,
+    say_iron,
     say_rate,
     say_region,
     say_spell,
     say_survey_gap,
-    say_wear,
-    say_wear_interval,
     upfirst,
 )
 
@@ -54,6 +52,17 @@ _SLIGHT = 0.001
 #: What the rule of a forecast is called, and that where the wall is repaired.
 _RULE = "greater of long- and short-term rate (as in pressure-equipment practice)"
 _DRIFT = "straight line through what repairs left so far"
+#: What a forecast of the wall repaired as now means; said beside it.
+REPAIRED_AS_NOW = (
+    "repaired as now: after every heat the wall is put back as repairs so far put it "
+    "back; what they leave deepest goes on along a straight line, and the limit is "
+    "passed when that is"
+)
+#: What a limit is, where heats until it are told.
+LIMITS: dict[Limit, str] = {
+    "brick threshold": "until some of it is past the brick line",
+    "least lining": "until only the least lining is left",
+}
 _MEASURED = {"hour": "hours on blast", "tonne": "iron melted"}
 OCCASION_HEADING = ("heat", "stage", "date", "hours", "melted", "campaign")
 #: Columns of numbers.
@@ -62,14 +71,12 @@ NUMBERS = ("heat", "hours", "melted")
 
 @dataclass(frozen=True)
 class ForecastRow:
-    """When one piece passes one limit."""
+    """Heats until one piece passes the limits; empty where a limit is not stated."""
 
     where: str
-    limit: str
-    heats: str
-    interval: str
+    brick: tuple[str, str]
+    lining: tuple[str, str]
     now: str
-    room: str
     rate: tuple[str, str]
     rule: str
     again: str
@@ -136,43 +143,96 @@ def _count(heats: float) -> str:
 
 
 def forecast_rows(forecasts: Sequence[Forecast], design: Design) -> list[ForecastRow]:
-    """The whole wall and its zones, then the soonest of the rest."""
-    named = [each for each in forecasts if each.region.name]
-    others = [each for each in forecasts if not each.region.name]
+    """The whole wall and its zones, then the soonest of the rest; one row a piece."""
+    pieces: dict[Region, dict[Limit, Forecast]] = {}
+    for each in forecasts:
+        pieces.setdefault(each.region, {})[each.limit] = each
+    named = [some for region, some in pieces.items() if region.name]
+    others = [some for region, some in pieces.items() if not region.name]
     soonest = sorted(others, key=_by_first_passage)[:_SOONEST]
-    return [_forecast_row(each, design) for each in (*named, *soonest)]
+    return [_forecast_row(some, design) for some in (*named, *soonest)]
 
 
-def _by_first_passage(forecast: Forecast) -> tuple[bool, float]:
-    heats = forecast.heats
-    return not forecast.stop, math.inf if heats is None else heats.value
+def _by_first_passage(limits: Mapping[Limit, Forecast]) -> tuple[bool, float]:
+    heats = [each.heats.value for each in limits.values() if each.heats is not None]
+    return not any(each.stop for each in limits.values()), min(heats, default=math.inf)
 
 
-def _forecast_row(forecast: Forecast, design: Design) -> ForecastRow:
-    unit = design.length_unit
-    heats = (
-        ("cannot be told", "") if forecast.heats is None else say_heats(forecast.heats)
-    )
+def _forecast_row(limits: Mapping[Limit, Forecast], design: Design) -> ForecastRow:
+    brick, lining = (limits.get(limit) for limit in LIMITS)
+    first = brick or lining
+    assert first is not None
     return ForecastRow(
-        where=say_region(forecast.region, design),
-        limit=forecast.limit,
-        heats=heats[0],
-        interval=heats[1],
-        now=say_both(forecast.at.value, unit),
-        room=say_both(forecast.room.value, unit),
-        rate=_rate(forecast.rate, design),
-        rule=say_governing(forecast),
-        again=_again(forecast),
-        stop=forecast.stop,
+        where=say_region(first.region, design),
+        brick=_heats_cell(brick),
+        lining=_heats_cell(lining),
+        now=say_both(first.at.value, design.length_unit),
+        rate=rate_words(first.rate, design),
+        rule=say_governing(first),
+        again=_again(first),
+        stop=any(each.stop for each in limits.values()),
     )
+
+
+def _heats_cell(forecast: Forecast | None) -> tuple[str, str]:
+    if forecast is None:
+        return "", ""
+    if forecast.heats is None:
+        return "cannot be told", ""
+    return say_heats(forecast.heats)
 
 
 def _again(forecast: Forecast) -> str:
-    """Within how many whole heats to survey again; empty where to stop or far off."""
+    """Within how many whole heats to survey again; empty where that is far off."""
     heats = math.floor(forecast.survey_within)
-    if forecast.stop or forecast.heats is None or forecast.survey_within >= HORIZON:
+    if forecast.heats is None or forecast.survey_within >= HORIZON:
         return ""
     return f"survey again within {count_of(heats, 'heat')}"
+
+
+def longest_words(longest: LongestHeat, unit: str) -> tuple[str, str]:
+    """How long the next heat may be: the best estimate, and what is sure.
+
+    Parameters
+    ----------
+    unit : str
+        Of the iron.
+    """
+    amounts: list[tuple[Quantity, Callable[[float], str]]] = []
+    if longest.hours is not None:
+        amounts.append((longest.hours, say_long))
+    if longest.tonnes is not None:
+        amounts.append((longest.tonnes, lambda tonnes: say_iron(tonnes, unit)))
+    known = amounts or [(longest.heats, lambda heats: f"{_count(heats)} heats")]
+    value = " or ".join(say(amount.value) for amount, say in known)
+    ends = ", or ".join(_from_to(amount, say) for amount, say in known)
+    if not math.isfinite(longest.heats.value):
+        value = "very long"
+    return value, f"95 %: {ends}"
+
+
+def _from_to(amount: Quantity, say: Callable[[float], str]) -> str:
+    """Both ends of an interval, the unit once; one that is endless is left open."""
+    if not math.isfinite(amount.low95):
+        return "very long"
+    low = say(amount.low95)
+    if not math.isfinite(amount.high95):
+        return f"{low} or more"
+    high = say(amount.high95)
+    unit = high.split(" ")[-1] if high.count(" ") == 1 else " ".join(high.split()[1:])
+    return f"{low.removesuffix(unit).rstrip()} to {high}"
+
+
+def say_long(hours: float) -> str:
+    """Hours on blast, to a tenth where they are few.
+
+    Examples
+    --------
+    >>> say_long(11.4), say_long(4.6), say_long(63.2)
+    ('11 h', '4.6 h', '63 h')
+    """
+    words = f"{hours:,.0f}" if hours >= 10.0 else f"{hours:.1f}".removesuffix(".0")
+    return f"{words} h"
 
 
 def say_rule(forecast: Forecast) -> str:
@@ -194,7 +254,7 @@ def say_rule_here(forecast: Forecast) -> str:
     return f"{say_rule(forecast)}; here {here}" if here else say_rule(forecast)
 
 
-def say_warning(warning: WearWarning) -> str:
+def say_warning(warning: WearWarning, design: Design) -> str:
     """What has to be known of a study."""
     match warning:
         case FewSpells(count):
@@ -208,11 +268,18 @@ def say_warning(warning: WearWarning) -> str:
                 f"{_MEASURED[exposure]} told of {stated} of {count} spells: rates per "
                 f"{exposure} are of those alone"
             )
-        case NoLeastLining(missing):
+        case NoLeastLining(None):
             return (
-                f"only the brick threshold is forecast: {' and '.join(missing)} in "
-                "[shell] of the design file would give the heats until the least "
-                "lining is left"
+                "only the brick line is forecast: radius and least_lining in [shell] "
+                "of the design file would give the heats until the least lining is "
+                "left"
+            )
+        case NoLeastLining(float(assumed)):
+            return (
+                "the drawing states no least lining: "
+                f"{say_both(assumed, design.length_unit)}, half of the thinnest "
+                "drawn, is taken; state what the shop wants left as least_lining in "
+                "[shell] of the design file"
             )
         case ForecastsTried((many, few)):
             return (
@@ -229,16 +296,18 @@ def say_warning(warning: WearWarning) -> str:
 
 def step_lines(steps: Sequence[Step], design: Design) -> list[str]:
     """Steps in wear, with their evidence."""
-    unit = design.length_unit
-    return [
-        f"{upfirst(say_region(step.region, design))}: from {say_spell(step.first)} on "
-        f"{say_wear(step.after.value, unit)} a heat, before "
-        f"{say_wear(step.before.value, unit)}; change "
-        f"{say_wear(step.change.value, unit)}, 95 %: "
-        f"{say_wear_interval(step.change, unit)}. Were there no step, one like it "
-        f"would be seen in {_chance(step.chance)} of such records."
-        for step in steps
-    ]
+    lines = []
+    for step in steps:
+        before, after, change = (
+            say_rate(rate, design) for rate in (step.before, step.after, step.change)
+        )
+        lines.append(
+            f"{upfirst(say_region(step.region, design))}: from {say_spell(step.first)} "
+            f"on {after[0]} a heat, before {before[0]}; change {change[0]}, 95 %: "
+            f"{change[1]}. Were there no step, one like it would be seen in "
+            f"{_chance(step.chance)} of such records."
+        )
+    return lines
 
 
 def _chance(chance: float) -> str:
@@ -247,41 +316,14 @@ def _chance(chance: float) -> str:
     return f"about 1 in {round(1.0 / chance)}" if chance < 0.5 else f"{chance:.0%}"
 
 
-def pattern_lines(pattern: Sequence[Harmonics], design: Design) -> list[str]:
-    """How wear lies round the wall; zones of which the same is stated in one line."""
-    zones: dict[str, list[str]] = {}
-    for zone_pattern in pattern:
-        words = plain(say_harmonics(zone_pattern, design), most=300)
-        zones.setdefault(words, []).append(say_region(zone_pattern.zone, design))
-    return [
-        f"{upfirst(join_words(names, last='and'))}: {words}"
-        for words, names in zones.items()
-    ]
-
-
-def wear_facts(wear: Wear, design: Design) -> list[tuple[str, str, str]]:
-    """What is looked at first: name, value, remark."""
-    long = wear.rates["heat"].long
-    hottest = hottest_zone(wear.regions)
-    facts = [
-        (
-            "Surveyed",
-            f"{wear.spells[-1].end.heat - wear.spells[0].start.heat} heats",
-            f"{wear.occasions[0].date} to {wear.occasions[-1].date}",
-        )
-    ]
-    for i in dict.fromkeys((hottest, wear.regions.of_kind("wall")[0])):
-        name = say_region(wear.regions.regions[i], design)
-        value, interval = _rate(long[i], design)
-        facts.append((f"Wear a heat, {name}", value, f"95 %: {interval or '–'}"))
-    soonest = min(wear.forecasts, key=_by_first_passage, default=None)
-    if soonest is not None and soonest.heats is not None:
-        value, interval = say_heats(soonest.heats)
-        where = say_region(soonest.region, design)
-        facts.append(
-            ("Soonest limit", value, f"95 %: {interval}; {where}, {soonest.limit}")
-        )
-    return facts
+def pattern_line(wear: Wear, design: Design) -> str:
+    """How wear lies round the wall, of the hottest zone that it is known of."""
+    hottest = wear.regions.regions[hottest_zone(wear.regions)]
+    known = sorted(wear.pattern, key=lambda found: found.zone != hottest)
+    if not known:
+        return ""
+    words = plain(say_harmonics(known[0], design), most=300)
+    return f"{upfirst(say_region(known[0].zone, design))}: {words}."
 
 
 def hottest_zone(regions: Regions) -> int:
@@ -290,22 +332,27 @@ def hottest_zone(regions: Regions) -> int:
     return (named or regions.of_kind("wall"))[0]
 
 
-def rate_columns(wear: Wear, design: Design) -> list[str]:
-    """Headings of the rates; of iron, by what the shop weighs it in."""
-    an = {"hour": "an hour", "tonne": f"a {iron_unit(design)[0]}"}
+def rate_columns(wear: Wear) -> list[str]:
+    """Headings of the rates."""
+    unit = mass_unit(wear.occasions)
     return [
-        *(f"{window}, a heat" for window in ("Long", "Short")),
-        *(f"Long, {an[per]}" for per in wear.rates if per != "heat"),
+        "Long, a heat",
+        "Short, a heat",
+        *(
+            f"Long, per {per_exposure(by, unit).words}"
+            for by in wear.rates
+            if by != "heat"
+        ),
     ]
 
 
-def rate_quantities(wear: Wear, design: Design) -> list[Sequence[Quantity | None]]:
+def rate_quantities(wear: Wear) -> list[Sequence[Quantity | None]]:
     """What stands under the headings of `rate_columns`."""
-    heat, one = wear.rates["heat"], {"tonne": iron_unit(design)[1]}
+    heat, unit = wear.rates["heat"], mass_unit(wear.occasions)
     others = [
-        [rate and rate.times(one.get(per, 1.0)) for rate in found.long]
-        for per, found in wear.rates.items()
-        if per != "heat"
+        [rate and rate.times(per_exposure(by, unit).times) for rate in found.long]
+        for by, found in wear.rates.items()
+        if by != "heat"
     ]
     return [heat.long, heat.short, *others]
 
@@ -323,17 +370,22 @@ def rate_rows(
     return [
         RateRow(
             say_region(regions.regions[i], design),
-            tuple(_rate(column[i], design) for column in columns),
+            tuple(rate_words(column[i], design) for column in columns),
         )
         for i in (*regions.of_kind("wall"), *regions.of_kind("zone"))
     ]
 
 
-def _rate(rate: Quantity | None, design: Design) -> tuple[str, str]:
-    return ("not told", "") if rate is None else say_rate(rate, design)
+def rate_words(
+    rate: Quantity | None, design: Design, per: Per | None = None
+) -> tuple[str, str]:
+    """A rate and its interval, in words."""
+    if rate is None:
+        return "not told", ""
+    return say_rate(rate.times(per.times) if per else rate, design)
 
 
-def spells_words(wear: Wear, design: Design) -> str:
+def spells_words(wear: Wear) -> str:
     """How many surveys and spells there are, and what they lasted."""
     spells = wear.spells
     heats = sum(spell.heats for spell in spells)
@@ -342,26 +394,25 @@ def spells_words(wear: Wear, design: Design) -> str:
         f"{count_of(len(spells), 'spell')} of wear, {count_of(heats, 'heat')}"
     ]
     hours = [spell.hours for spell in spells if spell.hours is not None]
-    melted = [spell.melted / TONNE for spell in spells if spell.melted is not None]
+    tonnes = [spell.melted / TONNE for spell in spells if spell.melted is not None]
     if hours:
         parts.append(f"{figures(sum(hours))} hours on blast")
-    if melted:
-        unit, one = iron_unit(design)
-        parts.append(f"{figures(sum(melted) / one)} {unit}s melted")
+    if tonnes:
+        iron = say_iron(sum(tonnes), mass_unit(wear.occasions))
+        parts.append(f"{iron} melted")
     gaps = f" {count_of(len(wear.gaps), 'gap')} between them." if wear.gaps else ""
     return f"{', '.join(parts)}.{gaps}"
 
 
-def spell_rows(wear: Wear, design: Design) -> list[tuple[str, str, str, str, str]]:
-    """The last spells: which, from which survey to which, hours and iron melted."""
-    one = TONNE * iron_unit(design)[1]
+def spell_rows(wear: Wear) -> list[tuple[str, str, str, str, str]]:
+    """The last spells: which, from which survey to which, hours and iron."""
     return [
         (
             say_spell(spell),
             f"{spell.start.words}, {spell.start.date}",
             f"{spell.end.words}, {spell.end.date}",
             "not told" if spell.hours is None else f"{spell.hours:.1f}",
-            "not told" if spell.melted is None else figures(spell.melted / one),
+            _melted(spell.end) or "not told",
         )
         for spell in wear.spells[-LISTED:]
     ]
@@ -376,23 +427,31 @@ def summary_lines(wear: Wear, design: Design) -> list[str]:
         Of the record.
     """
     stops = [f"Stop and inspect: {words}" for words in stop_lines(wear.stops, design)]
+    unit = mass_unit(wear.occasions)
     return [
         _heading(wear),
         *stops,
+        *(
+            f"Next heat: about {value} {LIMITS[each.limit]}, {interval}"
+            for each in wear.longest
+            for value, interval in (longest_words(each, unit),)
+        ),
         *_rate_lines(wear, design),
         *(f"Step: {words}" for words in step_lines(wear.steps, design)),
-        *(f"Round the wall: {words}" for words in pattern_lines(wear.pattern, design)),
+        *filter(None, (pattern_line(wear, design),)),
         *(
-            f"{upfirst(row.where)}, {_passage(row)}"
+            f"{upfirst(row.where)}, left alone: {passage}"
             for row in forecast_rows(wear.forecasts, design)
-            if not row.stop
+            for passage in _passages(row)
         ),
         *(
-            f"Repaired as now, {_passage(row)}"
+            f"{upfirst(row.where)}, repaired as now: {passage}"
             for row in forecast_rows(wear.repaired, design)
+            for passage in _passages(row)
         ),
+        *([f"{upfirst(REPAIRED_AS_NOW)}."] if wear.repaired else []),
         *(f"Not counted: {say_survey_gap(gap)}." for gap in wear.gaps),
-        *(f"Mind: {say_warning(warning)}." for warning in wear.warnings),
+        *(f"Mind: {say_warning(warning, design)}." for warning in wear.warnings),
     ]
 
 
@@ -421,9 +480,14 @@ def _rate_lines(wear: Wear, design: Design) -> list[str]:
     ]
 
 
-def _passage(row: ForecastRow) -> str:
-    interval = f", 95 %: {row.interval}" if row.interval else ""
-    return f"{row.limit}: passed in {row.heats}{interval}"
+def _passages(row: ForecastRow) -> list[str]:
+    return [
+        f"{value} {LIMITS[limit]}" + (f", 95 %: {interval}" if interval else "")
+        for limit, (value, interval) in zip(
+            LIMITS, (row.brick, row.lining), strict=True
+        )
+        if value
+    ]
 
 
 def record_heading(record: Record) -> str:
@@ -442,16 +506,19 @@ def spell_lines(record: Record) -> list[str]:
     ]
 
 
-def occasion_row(occasion: Occasion, design: Design) -> tuple[str, ...]:
+def occasion_row(occasion: Occasion) -> tuple[str, ...]:
     """One survey under `OCCASION_HEADING`; empty where not known."""
-    unit, one = iron_unit(design)
-    melted = (occasion.melted or 0.0) / TONNE / one
-    short = "t" if unit == "tonne" else f"{unit}s"
     return (
         str(occasion.heat),
         occasion.stage,
         occasion.date.isoformat(),
         "" if occasion.hours is None else f"{occasion.hours:.1f}",
-        "" if occasion.melted is None else f"{melted:.1f} {short}",
+        _melted(occasion),
         plain(occasion.campaign),
     )
+
+
+def _melted(occasion: Occasion) -> str:
+    if occasion.melted is None:
+        return ""
+    return say_iron(occasion.melted / TONNE, occasion.melted_unit)

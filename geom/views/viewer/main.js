@@ -42,6 +42,7 @@
     }
     call.textContent = cell.zone ? `${cell.call}, zone ${cell.zone}` : cell.call;
     call.className = cell.call ? `do ${cell.action.replace(" ", "-")}` : "";
+    if (find("curve-words")) find("curve-words").textContent = cell.where;
     find("ring-words").textContent = `${sayBoth(wall.height[place.row], wall.unit)} up, seen from above`;
     find("upright-words").textContent = `${sayClock(place.column * wall.sector, wall.clockwise)}, axis to the left`;
     document.querySelectorAll("[data-zone]").forEach((row) => {
@@ -66,6 +67,7 @@
     });
   });
 
+  if (find("curve")) makeCurve(find("curve"), wall, place);
   if (wall.heats.length > 1) chooseHeat(wall, place, find);
   drawColourBar(find("key"), wall, place.field);
   field = place.field;

@@ -35,7 +35,7 @@ function makeModel(canvas, wall, place, controls) {
   orbit.minDistance = 0.6 * size;
   orbit.maxDistance = 5 * size;
   const lid = new THREE.Plane(new THREE.Vector3(0, 0, -1), wall.top + 1);
-  const material = new THREE.MeshBasicMaterial({ vertexColors: true, clippingPlanes: [lid] });
+  const material = strokedMaterial(lid);
   const state = { stretch: 1, key: "" };
   const radiusAt = (heat, row, column) => {
     const depth = heat.cutback[cellOf(wall, row, column)];
@@ -69,6 +69,7 @@ function makeModel(canvas, wall, place, controls) {
     const count = rows.length * columns;
     geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(3 * count), 3));
     geometry.setAttribute("color", new THREE.BufferAttribute(new Uint8Array(3 * count), 3, true));
+    geometry.setAttribute("stroke", new THREE.BufferAttribute(new Float32Array(count), 1));
     return { geometry, rows, columns, step };
   }
 
@@ -130,6 +131,14 @@ function makeModel(canvas, wall, place, controls) {
       for (let c = 0; c < 3; c += 1) to[3 * cell + c] = bytes[4 * cell + c];
     }
     fine.geometry.attributes.color.needsUpdate = true;
+    const { cutback, action } = wall.heats[place.heat];
+    const stroke = fine.geometry.attributes.stroke;
+    const chip = wall.actions.indexOf("chip");
+    for (let cell = 0; cell < wall.rows * wall.columns; cell += 1) {
+      const past = action[cell] >= 0 && cutback[cell] > wall.threshold;
+      stroke.array[cell] = past ? 1 : action[cell] === chip ? -1 : 0;
+    }
+    stroke.needsUpdate = true;
   }
 
   let scheduled = false;
@@ -212,6 +221,25 @@ function makeModel(canvas, wall, place, controls) {
   home();
   update();
   return { renderer, draw };
+}
+
+/** Colours with strokes over them, for those who see none: slanted past the brick line,
+ * upright where to chip, as in the unrolled picture. */
+function strokedMaterial(lid) {
+  const material = new THREE.MeshBasicMaterial({ vertexColors: true, clippingPlanes: [lid] });
+  material.onBeforeCompile = (shader) => {
+    shader.vertexShader = shader.vertexShader
+      .replace("#include <common>", "#include <common>\nattribute float stroke;\nvarying float vStroke;")
+      .replace("#include <begin_vertex>", "#include <begin_vertex>\nvStroke = stroke;");
+    shader.fragmentShader = shader.fragmentShader
+      .replace("#include <common>", "#include <common>\nvarying float vStroke;")
+      .replace("#include <color_fragment>", `#include <color_fragment>
+        if (vStroke > 0.5 && mod(gl_FragCoord.x + gl_FragCoord.y, 9.0) < 2.0)
+          diffuseColor.rgb = mix(diffuseColor.rgb, vec3(1.0), 0.75);
+        if (vStroke < -0.5 && mod(gl_FragCoord.x, 9.0) < 2.0)
+          diffuseColor.rgb = vec3(0.06, 0.17, 0.33);`);
+  };
+  return material;
 }
 
 /** Arrow keys turn, plus and minus come nearer and go away. */

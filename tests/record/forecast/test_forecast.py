@@ -16,11 +16,12 @@ from geom.compare.panels import HOURS
 from geom.design import Profile, RepairRules
 from geom.quantity import Quantity
 from geom.record.changepoints.steps import Step
-from geom.record.forecast.first_passage import limits_of, missing_shell_keys
+from geom.record.forecast.first_passage import least_lining_of, limits_of
 from geom.record.forecast.forecast import (
     Forecast,
     forecast,
     forecast_repaired,
+    longest_heats,
 )
 from geom.record.regions import regions_of
 from geom.record.wear.rates import wear_rates
@@ -39,6 +40,7 @@ from tests.record.heats_ahead import (
 )
 
 HOT = 4 * HOURS + 7
+LINING = "least lining"
 BRICK = DESIGN.repair.brick_threshold
 
 
@@ -143,14 +145,33 @@ def test_where_the_drawing_widens_in_a_panel_its_widest_counts():
     assert lining[-1] == pytest.approx(50.0)
 
 
-def test_without_the_key_only_the_brick_threshold_is_stated(calm):
-    design = with_design(least_lining=None)
-    result = forecasts(calm, design)
-    assert {one.limit for one in result} == {"brick threshold"}
-    assert missing_shell_keys(DESIGN) == ()
-    assert missing_shell_keys(design) == ("least_lining",)
-    bare = with_design(least_lining=None, shell_radius=None)
-    assert missing_shell_keys(bare) == ("radius", "least_lining")
+def test_without_the_key_half_of_the_thinnest_lining_drawn_is_left(calm):
+    """685 - 450 mm are drawn: 117.5 mm of cut-back, 115.5 from here."""
+    wall = of(forecasts(calm, with_design(least_lining=None)), "whole wall", LINING)
+    assert wall.room.value == pytest.approx(115.5, abs=0.4)
+    assert least_lining_of(DESIGN) == 155.0
+
+
+def test_without_a_shell_only_the_brick_threshold_is_stated(calm):
+    design = with_design(least_lining=None, shell_radius=None)
+    assert {one.limit for one in forecasts(calm, design)} == {"brick threshold"}
+    assert least_lining_of(design) is None
+
+
+def test_the_longest_next_heat_is_of_the_whole_wall_and_as_heats_go(found, calm):
+    """58 / 9 heats of 6 h; the campaign states no iron."""
+    spells = [
+        replace(spell, end=replace(spell.end, hours=hours))
+        for spell, hours in zip(
+            calm.series.spells, (5.0, 7.0, 6.0, 6.0, None, None), strict=True
+        )
+    ]
+    brick, lining = longest_heats(found, spells)
+    assert (brick.limit, lining.limit) == ("brick threshold", LINING)
+    assert brick.heats == of(found, "whole wall").heats
+    assert brick.hours.value == pytest.approx(6.0 * 58.0 / 9.0, rel=0.03)
+    assert brick.hours.low95 == pytest.approx(6.0 * brick.heats.low95)
+    assert brick.tonnes is None
 
 
 def test_the_rule_is_named_with_the_rate_that_governs(found):
@@ -210,20 +231,22 @@ def test_a_step_of_a_level_leaves_the_rest_of_the_wall_alone():
 # --- what is not known, passed, or never passed --------------------------------------
 
 
-def test_a_limit_that_may_be_passed_in_the_next_heat_is_a_call_to_stop():
-    result = even(12, 6.0, left=49.0)
-    wall = of(forecasts(result), "whole wall")
+def test_only_a_least_lining_that_may_be_passed_in_the_next_heat_stops_the_furnace():
+    """80 mm of cut-back leave the least lining, 60 mm call for brick."""
+    wall = of(forecasts(even(12, 6.0, left=69.0)), "whole wall", LINING)
     assert wall.heats.value == pytest.approx(11.0 / 6.0, rel=0.1)
     assert wall.heats.low95 > 1.0
     assert not wall.stop
-    nearer = of(forecasts(even(6, 6.0, left=55.0)), "whole wall")
-    assert nearer.heats.low95 < 1.0
-    assert nearer.stop
-    assert nearer.survey_within == 1
+    nearer = forecasts(even(6, 6.0, left=75.0))
+    assert of(nearer, "whole wall", LINING).stop
+    brick = of(nearer, "whole wall")
+    assert brick.heats.low95 == 0.0
+    assert not brick.stop
+    assert brick.survey_within == 1
 
 
 def test_a_limit_that_is_passed_has_no_heats_left():
-    wall = of(forecasts(even(6, 6.0, left=63.0)), "whole wall")
+    wall = of(forecasts(even(6, 6.0, left=83.0)), "whole wall", LINING)
     assert (wall.heats.value, wall.heats.low95, wall.heats.high95) == (0.0, 0.0, 0.0)
     assert wall.stop
     assert wall.room.value < 0.0

@@ -54,7 +54,7 @@ def test_tags_are_balanced_and_nothing_is_fetched():
     change, design = changed()
     page = page_of(change, design)
     assert page.open == []
-    assert "script" not in page.tags
+    assert page.tags.count("script") == 1
     assert page.tags.count("img") == 5
     assert all(link.startswith(("data:image/png", "#")) for link in page.links)
     raw = change_page(change, design, PICTURES)
@@ -67,7 +67,7 @@ def test_markup_in_any_text_stays_text():
     change, _ = changed(design=design)
     start = replace(change.start, title=evil, occasion=None, created=evil)
     page = page_of(replace(change, title=evil, start=start, version=evil), design)
-    assert "script" not in page.tags
+    assert page.tags.count("script") == 1
     assert page.tags.count("img") == 5
     assert page.text.count("<script>alert(1)</script>") >= 6
     assert "{{ 7*7 }}" in page.text
