@@ -27,7 +27,8 @@ from geom.repair.plan.day import DayPlan
 from geom.sampling.stations import Advice
 from geom.surface import RadialSurface
 from geom.views.cautions import CAUTIONS
-from geom.views.say import say_change, say_harmonics, say_survey_gap
+from geom.views.say import say_change, say_survey_gap
+from geom.views.say_rates import say_harmonics
 from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
 from geom.views.tables.change import change_warnings
 from geom.views.tables.day import day_rows

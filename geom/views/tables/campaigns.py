@@ -12,18 +12,14 @@ from geom.record.campaigns.compare import Comparison, Contrast
 from geom.record.store.occasion import mass_unit
 from geom.record.wear.series import FEW_SPELLS, Exposure
 from geom.stats.comparisons import Rank
-from geom.views.say import (
+from geom.views.say import figures, plain, say_region, say_spell, say_survey_gap
+from geom.views.say_rates import (
     Per,
-    figures,
     per_exposure,
-    plain,
     say_iron,
     say_material,
     say_percent,
     say_rate,
-    say_region,
-    say_spell,
-    say_survey_gap,
 )
 
 #: The zone that a headline is about, where the drawing has it.

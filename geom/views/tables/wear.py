@@ -28,19 +28,15 @@ from geom.record.study import (
 from geom.record.wear.series import TONNE, find_spells
 from geom.units import say_both
 from geom.views.say import (
-    Per,
     count_of,
     figures,
-    per_exposure,
     plain,
-    say_harmonics,
-    say_iron,
-    say_rate,
     say_region,
     say_spell,
     say_survey_gap,
     upfirst,
 )
+from geom.views.say_rates import Per, per_exposure, say_harmonics, say_iron, say_rate
 
 #: Forecasts of levels, sides and panels that are listed, the soonest first.
 _SOONEST = 3

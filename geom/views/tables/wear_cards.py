@@ -7,15 +7,8 @@ from dataclasses import dataclass
 from geom.design import Design
 from geom.record.store.occasion import mass_unit
 from geom.record.study import Wear
-from geom.views.say import (
-    count_of,
-    per_exposure,
-    say_material,
-    say_rate,
-    say_region,
-    say_spell,
-    upfirst,
-)
+from geom.views.say import count_of, say_region, say_spell, upfirst
+from geom.views.say_rates import per_exposure, say_material, say_rate
 from geom.views.tables.wear import LIMITS, hottest_zone, longest_words, rate_words
 
 

@@ -13,7 +13,7 @@ from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.wear.ovality import FALSE_CALLS, circumferential_pattern
 from geom.record.wear.series import Spell, WearSeries
-from geom.views.say import say_harmonics
+from geom.views.say_rates import say_harmonics
 
 SCANS = Path(__file__).parents[3] / "scans"
 DESIGN = load_design(SCANS / "cupola-2.toml")

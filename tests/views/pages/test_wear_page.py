@@ -40,7 +40,8 @@ from geom.views.charts.wear_charts import (
 )
 from geom.views.charts.wear_map import WearFigure, WearMap, uncertainty_png, wear_png
 from geom.views.pages.wear import step_marks, still_png, wear_page
-from geom.views.say import say_percent, say_rate, say_region
+from geom.views.say import say_region
+from geom.views.say_rates import say_percent, say_rate
 from geom.views.tables.wear import (
     REPAIRED_AS_NOW,
     forecast_rows,
