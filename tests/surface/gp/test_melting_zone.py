@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.prior import (
     MELTED_ONE_SIDE,
+    LogNormal,
     default_prior,
     find_melting_zone,
     hump,
@@ -21,6 +23,7 @@ from geom.surface.gp.prior import (
 from geom.units import Float
 from tests.walls import plain_design, rod_readings, stations
 
+ROOT = Path(__file__).resolve().parents[3]
 TUYERES = tuple(Opening("tuyere", a, 450.0, 120.0, 90.0) for a in (0.0, 120.0, 240.0))
 DESIGN = plain_design(openings=TUYERES)
 CENTRE, BELOW, ABOVE, DEPTH = 720.0, 120.0, 250.0, 40.0
@@ -175,3 +178,37 @@ def test_the_hump_of_one_side_is_a_wave_round_the_ring_times_the_hump() -> None:
     # the pattern is kept on a net of 5 mm
     np.testing.assert_allclose(added, told, atol=2e-3 * part.sd**2)
     assert part.sd == pytest.approx(0.25 * zone.depth)
+
+
+def as_written(number: LogNormal | None, of: float = 1.0, unit: str = "") -> str:
+    """As the table of docs/method.md has it."""
+    if number is None:
+        return ""
+    return f"{number.median / of:g}{unit} ({number.spread})"
+
+
+def test_sizes_and_lengths_are_those_of_the_documents_table() -> None:
+    zone = find_melting_zone(sheet(8), DESIGN)
+    assert zone is not None
+    with_zone, without = (
+        {c.name: c for c in default_prior(450.0, 150.0, 1400.0, zone=z).components}
+        for z in (zone, None)
+    )
+    text = (ROOT / "docs" / "method.md").read_text("utf-8")
+    table = text.partition("| part | size |")[2].partition("\n\n")[0]
+    rows = [
+        [cell.strip() for cell in line.split("|")[1:-1]]
+        for line in table.split("\n")[2:]
+    ]
+    hump_parts = {"melting zone", "its place and width", "melting zone on one side"}
+    assert {row[0] for row in rows} == set(with_zone) - hump_parts
+    for name, *cells in rows:
+        part, bare = with_zone[name], without.get(name)
+        far = part.length_scale_azimuth
+        wide = (450.0, " R") if name == "local wear" else (1.0, "")
+        assert cells == [
+            as_written(part.sd),
+            as_written(bare.sd if bare else None),
+            as_written(part.length_scale_height),
+            as_written(far, *wide),
+        ]
