@@ -260,7 +260,9 @@ def _load(
     readings = sheet.to_readings()
     # What is left outside is the rounding of a change of unit.
     inside = np.clip(readings.height, design.profile.bottom, design.profile.top)
-    return replace(readings, height=inside)
+    name = Path(table.file).name
+    places = tuple(f"{name}, {table.place(row, at)}" for _, row, at in left_out)
+    return replace(readings, height=inside, in_openings=places)
 
 
 def _reader(name: str) -> Callable[[str], SheetTable]:

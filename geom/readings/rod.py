@@ -63,6 +63,9 @@ class RodReadings:
     note : tuple of str, length n
     no_access : Unreachable
         Stations that nobody could reach; they are no readings.
+    in_openings : tuple of str
+        Where readings are written that were left out: their stations are of a grid
+        that runs over openings.
     common : mapping of str to array (n, c), mm
         Errors that readings share besides their own, by the name of their source: what
         one standard uncertainty of each of c does to every reading.
@@ -77,6 +80,7 @@ class RodReadings:
     place: tuple[str, ...]
     note: tuple[str, ...]
     no_access: Unreachable = field(default_factory=lambda: NONE_UNREACHABLE)
+    in_openings: tuple[str, ...] = ()
     common: Mapping[str, Float] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -146,7 +150,12 @@ class RodReadings:
             name: block_diag(self._common(name), other._common(name))
             for name in {**self.common, **other.common}
         }
-        return RodReadings(**both, no_access=no_access, common=common)
+        return RodReadings(
+            **both,
+            no_access=no_access,
+            in_openings=self.in_openings + other.in_openings,
+            common=common,
+        )
 
     def _common(self, name: str) -> Float:
         return self.common.get(name, np.zeros((len(self), 0)))

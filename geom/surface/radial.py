@@ -159,6 +159,18 @@ class DoubtedBand:
 
 
 @dataclass(frozen=True)
+class InOpenings:
+    """Readings left out because their stations lie in openings: where written."""
+
+    places: tuple[str, ...]
+
+
+def in_openings(places: tuple[str, ...]) -> tuple[InOpenings, ...]:
+    """What has to be known of readings left out in openings; nothing of none."""
+    return (InOpenings(places),) if places else ()
+
+
+@dataclass(frozen=True)
 class RowsApart:
     """Rows of the melting zone so far apart that a burnt ring may lie between; mm."""
 
@@ -253,6 +265,7 @@ class ManyLeftOut:
 SurfaceDiagnostic = (
     Rejected
     | AtStep
+    | InOpenings
     | DoubtedBand
     | RowsApart
     | PastSurveys

@@ -33,6 +33,7 @@ from geom.surface.radial import (
     Rejected,
     RowsApart,
     SurfaceDiagnostic,
+    in_openings,
 )
 from geom.surface.rods.diameters import with_unseen_half
 from geom.surface.rods.errors import with_repaired_zones
@@ -241,6 +242,7 @@ def _diagnostics(
     return (
         *rejected,
         *([AtStep(at_step)] if at_step else []),
+        *in_openings(readings.in_openings),
         *map(DoubtedBand, doubted),
         *_between_rows(readings.height, design),
         *([] if past is None else [PastSurveys(past.count, used)]),

@@ -126,7 +126,7 @@ CASES: dict[str, Case] = {
         DESIGN, SHEET.replace("radius_in", "radius_ft"), ("radius_ft",)
     ),
     "unknown column": Case(
-        DESIGN, SHEET.replace("radius_in\n", "radius_in,remark\n"), ("remark",)
+        DESIGN, SHEET.replace("radius_in\n", "radius_in,notee\n"), ("notee",)
     ),
     "duplicate header": Case(
         DESIGN,

@@ -10,7 +10,7 @@ import pytest
 from geom.errors import TooFewReadings
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
-from geom.surface.radial import AtStep, RowsApart
+from geom.surface.radial import AtStep, InOpenings, RowsApart
 from tests.walls import (
     plain_design,
     rod_readings,
@@ -128,10 +128,10 @@ def test_readings_at_a_step_are_taken_above_it_and_a_warning_says_so() -> None:
     azimuth, height = stations(6, 4, 150.0, 1050.0)
     height = np.where(height == 450.0, 600.0, height)
     value = design.profile.radius_at(height) + 5.0
-    surface = reconstruct(
-        rod_readings(azimuth, height, value), design, spacing=50.0, columns=36
-    )
-    assert surface.diagnostics == (AtStep(6),)
+    readings = rod_readings(azimuth, height, value)
+    readings = replace(readings, in_openings=("rod.csv, row 9",))
+    surface = reconstruct(readings, design, spacing=50.0, columns=36)
+    assert surface.diagnostics == (AtStep(6), InOpenings(("rod.csv, row 9",)))
     np.testing.assert_allclose(surface.cutback[surface.grid.surveyed], 5.0, atol=1.0)
 
 

@@ -60,6 +60,7 @@ from geom.surface.radial import (
     NoDatumBand,
     RadialSurface,
     SurfaceDiagnostic,
+    in_openings,
 )
 from geom.surface.rods.fit import Fit, fit_wall
 from geom.units import Bool, Float, Int
@@ -130,7 +131,8 @@ def reconstruct_clouds(
         count=clouds.cells.total + len(readings.rod),
         kinds=tuple(readings.kinds),
         rejected=fit.rejected,
-        diagnostics=_diagnostics(clouds, design, fit),
+        diagnostics=_diagnostics(clouds, design, fit)
+        + in_openings(readings.rod.in_openings),
         seen=clouds.cells.seen & grid.surveyed,
         points_left_out=clouds.cells.rejected,
         poses=tuple(found.pose for found in clouds.found),

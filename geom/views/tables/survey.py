@@ -33,6 +33,7 @@ from geom.surface.radial import (
     Contradicted,
     DoubtedBand,
     InFront,
+    InOpenings,
     ManyLeftOut,
     NoDatumBand,
     Outlying,
@@ -409,6 +410,12 @@ def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911,
             return (
                 f"{count} readings stand exactly at a step of the profile and were "
                 "compared with the part above it."
+            )
+        case InOpenings(places):
+            more = f" and {len(places) - 5} more" if len(places) > 5 else ""
+            return (
+                f"Left out, because there is no wall in an opening: "
+                f"{'; '.join(places[:5])}{more}."
             )
         case DoubtedBand(band):
             return (

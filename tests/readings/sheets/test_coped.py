@@ -215,6 +215,8 @@ def test_a_station_of_a_grid_in_an_opening_is_left_out(write, design):
     path = write(grid((30, 60, 90), (17, 24, 30)))
     readings, said = coped(path, design)
     assert len(readings) == 8
+    assert readings.in_openings == ("rod.csv, row 2, column radius_in",)
+    assert readings.joined(readings).in_openings == 2 * readings.in_openings
     assert said == [
         f"{path}, row 2, column radius_in: this station lies in the tuyere, where "
         "there is no wall: its reading is left out."

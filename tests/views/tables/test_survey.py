@@ -16,6 +16,7 @@ from geom.surface.radial import (
     Contradicted,
     DoubtedBand,
     InFront,
+    InOpenings,
     ManyLeftOut,
     NoDatumBand,
     Outlying,
@@ -156,6 +157,10 @@ GAP = Gap(
         (GAP, "from azimuth 0° to 90°, heights 100 mm to 900 mm: it is not surveyed"),
         (replace(GAP, widest=360.0), "No reading tells of the wall all round, heights"),
         (AtStep(6), "6 readings stand exactly at a step"),
+        (
+            InOpenings(tuple(f"a.csv, row {k}" for k in range(2, 9))),
+            "a.csv, row 5; a.csv, row 6 and 2 more.",
+        ),
         (DoubtedBand(BAND), "from 1250 mm to 1450 mm reads off its drawing"),
         (RowsApart(600.0, 950.0), "No row was read between 600 mm and 950 mm"),
         (PastSurveys(1, used=True), "One past survey was used beside the readings."),
