@@ -158,11 +158,12 @@ def test_stations_stand_on_the_picture(here):
     assert dark[1] > dark[0] + 3000
 
 
-#: Faults of the drawing, each in a table of its own, and words of its message.
+#: Faults of the drawing, two of them in one entry, and words of each message.
 SPOILED = {
     'length_unit = "in"': ('length_unit = "foot"', "key length_unit"),
     "radius = 27": ("radios = 27", 'unknown key "radios"'),
     "azimuth = 30": ("azimuth = 400", "[[tuyere]] entry 1, key azimuth"),
+    "width = 5": ("width = -5", "[[tuyere]] entry 1, key width"),
     "height = 96": ('height = "tall"', "[[profile]] entry 8, key height"),
 }
 
