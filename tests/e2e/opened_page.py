@@ -9,9 +9,14 @@ WIDE = {"width": 1000, "height": 1100}
 
 
 class Opened:
-    """An opened page; close its ``context`` when done."""
+    """An opened page; close its ``context`` when done.
 
-    def __init__(self, browser: Any, path: Path, **context: Any) -> None:
+    ``still``: it has no picture to wait for.
+    """
+
+    def __init__(
+        self, browser: Any, path: Path, *, still: bool = False, **context: Any
+    ) -> None:
         self.context = browser.new_context(**{"viewport": WIDE, **context})
         self.page = self.context.new_page()
         self.trouble: list[str] = []
@@ -21,11 +26,21 @@ class Opened:
         self.page.on("dialog", lambda dialog: self.trouble.append(dialog.message))
         self.page.on("request", lambda one: self.requested.append(one.url))
         self.page.goto(path.as_uri())
-        self.page.wait_for_selector("html[data-ready=yes]", state="attached")
+        if not still:
+            self.page.wait_for_selector("html[data-ready=yes]", state="attached")
 
     def _heard(self, message: Any) -> None:
         if message.type == "error":
             self.trouble.append(message.text)
+
+    def skipped_headings(self) -> list[str]:
+        """Headings that leave out a level, as a screen reader would miss it."""
+        heads = self.page.locator("h1, h2, h3, h4, h5, h6").evaluate_all(
+            "all => all.map(one => [Number(one.tagName[1]), one.textContent])"
+        )
+        levels = [0, *(level for level, _ in heads)]
+        steps = zip(levels, heads, strict=False)
+        return [words for before, (level, words) in steps if level > before + 1]
 
     def words(self, name: str) -> str:
         """Text of an element."""

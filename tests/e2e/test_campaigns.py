@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from geom.cli import main
+from tests.e2e.opened_page import Opened
 from tests.record.campaign_records import add_campaign, hump, new_record
 from tests.views.page_read import Page
 
@@ -71,6 +72,16 @@ def test_the_page_stands_by_itself_and_is_read_by_machines_too(out):
     assert b"http://" not in raw
     assert b"https://" not in raw
     assert b"url(" not in raw
+
+
+def test_the_page_opens_by_itself_in_a_browser(out, browser):
+    opened = Opened(browser, out / "campaigns.html", still=True)
+    try:
+        assert opened.trouble == []
+        assert {one.split(":")[0] for one in opened.requested[1:]} <= {"data"}
+        assert opened.skipped_headings() == []
+    finally:
+        opened.context.close()
 
 
 def test_the_page_says_what_a_reviewer_asks_for(out):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 from datetime import date
 from pathlib import Path
@@ -95,6 +96,41 @@ def test_change_that_the_surveys_cannot_tell_is_grey(page):
     assert "lost" in page.words("told")
     page.point("ring", 0.2, 0.5)
     assert "no change to be told" in page.words("told")
+
+
+def test_the_marked_place_has_its_curve_through_all_surveys(page):
+    """5, 5.5 and 40 mm at 3 o'clock, nothing at 9; a touch chooses the survey."""
+    for x, depths in ((0.8, [5.0, 5.5, 40.0]), (0.2, [0.0, 0.0, 0.0])):
+        page.point("ring", x, 0.5)
+        drawn = json.loads(page.page.get_attribute("#curve", "data-depths"))
+        assert drawn == pytest.approx(depths, abs=0.06)
+        assert page.words("curve-words") == page.words("where")
+    page.page.locator("#curve").click(position={"x": 90, "y": 60})
+    assert page.words("heat-name") == "heat 1, before repair"
+    page.page.focus("#curve")
+    for _ in range(2):
+        page.page.keyboard.press("ArrowRight")
+    assert page.words("heat-name") == "heat 3, before repair"
+
+
+def test_wall_past_the_brick_line_has_strokes_in_the_round_too(page):
+    """In grey as well: bright and dark stand side by side there, and only there."""
+
+    def strokes():
+        page.page.wait_for_timeout(150)
+        grey = Image.open(io.BytesIO(page.look("turning"))).convert("L")
+        jumps = np.abs(np.diff(np.asarray(grey).astype(int), axis=1)) > 40
+        return int(jumps.sum())
+
+    with_brick = strokes()
+    page.page.click("#earlier")
+    without = strokes()
+    page.page.click("#later")
+    assert with_brick > without + 1500
+
+
+def test_no_heading_leaves_out_a_level(page):
+    assert page.skipped_headings() == []
 
 
 def test_titles_are_text(page):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 
 from geom.cli import main
+from tests.e2e.opened_page import Opened
 from tests.record.small_record import start, worn_record
 
 HEATS = 5
@@ -82,6 +84,45 @@ def test_its_files_hold_the_same(done):
         assert maps["wear_per_heat"].dims == ("height", "azimuth")
     wall = told["wall"]["per_heat"]["long"]
     assert wall["low95"] < np.nanmean(rate) < wall["high95"]
+
+
+def test_the_page_opens_by_itself_sorts_and_says_what_the_json_says(done, browser):
+    _, out = done
+    told = json.loads((out / "wear.json").read_text("utf-8"))
+    opened = Opened(browser, out / "wear.html", still=True)
+    try:
+        assert opened.trouble == []
+        assert opened.requested[0].startswith("file:")
+        assert {one.split(":")[0] for one in opened.requested[1:]} <= {"data"}
+        assert opened.skipped_headings() == []
+        assert opened.page.evaluate(
+            "document.documentElement.scrollWidth <= window.innerWidth"
+        )
+        answers = opened.page.locator(".answer").all_inner_texts()
+        (hot,) = [zone for zone in told["zones"] if zone["name"] == "melting zone"]
+        mm = hot["per_heat"]["long"]["value"]
+        assert float(re.search(r"([\d.]+) mm", answers[0])[1]) == pytest.approx(
+            mm, 0.05
+        )
+        (brick, *_) = told["longest_heat"]
+        hours = float(re.search(r"About ([\d.]+) h", answers[2])[1])
+        assert hours == pytest.approx(brick["hours"]["value"], rel=0.06)
+        rates = opened.page.locator("table").first
+        heads = rates.locator("th button")
+        first = rates.locator("tbody tr td:nth-child(2)")
+
+        def shown():
+            texts = first.evaluate_all("all => all.map(one => one.firstChild.data)")
+            found = [re.match(r"-?[\d.]+", text) for text in texts]
+            return [float(one[0]) for one in found if one]
+
+        heads.nth(1).click()
+        assert shown() == sorted(shown())
+        heads.nth(1).click()
+        assert shown() == sorted(shown(), reverse=True)
+        assert len(set(shown())) > 2
+    finally:
+        opened.context.close()
 
 
 def test_json_is_printed_for_machines(record, done, tmp_path):
