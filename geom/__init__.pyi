@@ -7,6 +7,8 @@ from .datum import RevolutionFit as RevolutionFit
 from .datum import fit_circle as fit_circle
 from .datum import fit_revolution as fit_revolution
 from .design import Design as Design
+from .design import design_faults as design_faults
+from .design import design_text as design_text
 from .design import load_design as load_design
 from .errors import DaublineError as DaublineError
 from .errors import InputError as InputError
@@ -16,6 +18,7 @@ from .readings import PastSurvey as PastSurvey
 from .readings import RodReadings as RodReadings
 from .readings import load_past_survey as load_past_survey
 from .readings import load_readings as load_readings
+from .readings import reading_faults as reading_faults
 from .repair import DayPlan as DayPlan
 from .repair import RepairPlan as RepairPlan
 from .repair import bricks_in_ring as bricks_in_ring

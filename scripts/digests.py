@@ -37,6 +37,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     (
         "design",
         "design --new OUT/c.toml --name Cupola_3 --unit in --shell 27"
+        " --azimuth-zero door --azimuth-sense clockwise --height-zero floor"
         " --tuyeres 6 --profile 18_at_0,18_at_96 --tuyere 5_x_3_at_26,1",
     ),
     ("check", f"check {DESIGN} {FIRST} --out OUT/check.png"),

@@ -34,17 +34,13 @@ _PORT, _MOST_PORT = 8417, 65535
 _QUESTIONS: dict[str, tuple[str, str, str]] = {
     "name": ("name of the lining", "Cupola 3", ""),
     "unit": ("unit of all lengths", "in, mm, cm or m", ""),
-    "azimuth_zero": (
-        "what azimuth 0, 12 on the clock, looks at",
-        "slag hole",
-        "tap hole",
-    ),
+    "azimuth_zero": ("what azimuth 0, 12 on the clock, looks at", "tap hole", ""),
     "azimuth_sense": (
         "which way azimuth grows, seen from above",
-        "counterclockwise",
-        "clockwise",
+        "clockwise or counterclockwise",
+        "",
     ),
-    "height_zero": ("what heights count from", "shop floor", "bottom plate"),
+    "height_zero": ("what heights count from", "bottom plate", ""),
     "profile": (
         "hot face as drawn, bottom up, radius at height",
         "18 at 0, 18 at 72, 19 at 72, 19 at 96",

@@ -9,6 +9,7 @@ from geom.design.drawing import RepairRules as RepairRules
 from geom.design.drawing import RodErrors as RodErrors
 from geom.design.drawing import ScannerErrors as ScannerErrors
 from geom.design.drawing import Target as Target
+from geom.design.file import design_faults as design_faults
 from geom.design.file import load_design as load_design
 from geom.design.shop import Bottom as Bottom
 from geom.design.shop import Brick as Brick
@@ -18,3 +19,4 @@ from geom.design.shop import Drying as Drying
 from geom.design.shop import Melting as Melting
 from geom.design.shop import Mix as Mix
 from geom.design.shop import Shop as Shop
+from geom.design.template import design_text as design_text

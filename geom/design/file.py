@@ -40,6 +40,7 @@ from geom.frame import Sense, azimuth_of_clock
 _MAX_BYTES = 4 * 1024 * 1024
 _LONGEST_LINE = 8192
 _TWICE = re.compile(r"Cannot declare \('(\w+)',\) twice")
+_COMMA = re.compile(r"\s*(\w+)\s*=\s*([-+]?\d+,\d+)\s*(?:#.*)?")
 #: A fraction without quotes.
 _BARE = re.compile(r"\s*(\w+)\s*=\s*([-+]?\d[\d \t.-]*(?:/\s*\d+|[¼-¾⅐-⅞]))\s*(?:#.*)?")
 _WHERE = re.compile(r" \(at (?:(line \d+), (column \d+)|(end of document))\)$")
@@ -146,6 +147,9 @@ def _toml_fault(message: str, place: str | None, text: str) -> tuple[str, str] |
     number = re.match(r"line (\d+)", place or "")
     lines = text.splitlines()
     line = lines[int(number[1]) - 1] if number and int(number[1]) <= len(lines) else ""
+    if (comma := _COMMA.fullmatch(line)) is not None:
+        what = f"{comma[2]} has a decimal comma"
+        return what, f"Write a point: {comma[1]} = {comma[2].replace(',', '.')}"
     if (bare := _BARE.fullmatch(line)) is not None:
         what = f"{bare[2]} stands without quotes"
         return what, f'Put it in quotes: {bare[1]} = "{bare[2]}"'

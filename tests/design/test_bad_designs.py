@@ -421,7 +421,12 @@ FAULTS = {
         'Put it in quotes: step = "1/8"',
     ),
     "quote not closed": ('"Cupola A"', '"Cupola A', "line 2, column 17", "TOML"),
-    "decimal comma": ("height = 17.5", "height = 17,5", "line 26, column 12", "TOML"),
+    "decimal comma": (
+        "height = 17.5",
+        "height = 17,5",
+        "line 26, column 12",
+        "height = 17.5",
+    ),
 }
 
 

@@ -19,6 +19,9 @@ READINGS = ROOT / "scans" / "cupola-2-heat-52.csv"
 ANSWERS = {
     "--name": 'Cupola "3"',
     "--unit": "inch",
+    "--azimuth-zero": "tap hole",
+    "--azimuth-sense": "clockwise",
+    "--height-zero": "bottom plate",
     "--profile": "18 at 0, 18 at 72, 19 1/2 at 72, 19 1/2 at 96",
     "--shell": "27",
     "--tuyeres": "4",
@@ -74,7 +77,7 @@ def test_hours_grow_clockwise_whatever_the_sense(here):
 
 
 def test_what_no_option_says_is_asked_and_asked_again(here, monkeypatch, capsys):
-    lining = ["", "C", "foot", "mm", "", "", ""]
+    lining = ["", "C", "foot", "mm", "door", "sunwise", "CW", "floor"]
     typed = iter(
         [
             *lining,
@@ -118,6 +121,7 @@ def test_what_no_option_says_is_asked_and_asked_again(here, monkeypatch, capsys)
         ({"--tap-hole": "3 x 3 at 6, 13"}, "is no hour of a clock"),
         ({"--tap-hole": "3 x 3 at 200, 1"}, "past the profile"),
         ({"--datum-band": "84"}, "Write two heights: 86 to 95"),
+        ({"--azimuth-sense": "", "--unit": ""}, "unit and azimuth_sense must be given"),
         ({"--unit": "ft"}, '"ft" is not allowed here'),
     ],
 )

@@ -155,11 +155,10 @@ def compare_campaigns(
         not tell what they are divided by, or the two linings are drawn unlike.
     """
     (record, name), (second_record, second_name) = one, other
-    for each, campaign in (one, other):
-        each.of_campaign(campaign)
     if record.folder.resolve() == second_record.folder.resolve() and (
         name == second_name
     ):
+        record.of_campaign(name)
         raise InputError(
             f"both are campaign {name!r} of one record",
             file=record.folder,

@@ -137,6 +137,11 @@ def test_what_cannot_be_compared_is_refused(record, tmp_path):
         compare_campaigns((record, "old"), (record, "old"))
     with pytest.raises(InputError, match=r"no campaign 'odl'.*Did you mean 'old'"):
         compare_campaigns((record, "odl"), (record, "new"))
+    with pytest.raises(
+        InputError, match=r"no campaign 'summer'; there is 'old'"
+    ) as far:
+        compare_campaigns((record, "summer"), (record, "new"))
+    assert "Did you mean" not in str(far.value)
     with pytest.raises(InputError, match="tells its hours"):
         compare_campaigns((record, "old"), (record, "old again"), by="hour")
     wider = new_record(tmp_path / "wider", radius=455.0)
