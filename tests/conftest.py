@@ -40,7 +40,10 @@ collect_ignore = [name for names in _left_out().values() for name in names]
 
 #: Files of minutes in all, which every worker is to have behind it when the many short
 #: ones come: else one works at the last of them while the others stand by.
-LONGEST_FIRST = ("e2e/", "record/", "repair/", "surface/", "fleet/", "published/")
+LONGEST_FIRST = (
+    "e2e/", "sampling/", "test_campaign_scans", "record/", "repair/", "surface/",
+    "fleet/", "published/", "datum/", "bench/", "test_laser_scan", "views/",
+)  # fmt: skip
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

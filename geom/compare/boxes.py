@@ -14,7 +14,7 @@ from geom.compare.findings import ACTIONS, NO_CALL, Action, Findings
 from geom.design import Design
 from geom.frame import wrap
 from geom.surface import Grid
-from geom.units import MM_PER, Bool, Float, Int
+from geom.units import MM_PER, Float, Int
 
 #: Hours of the clock face.
 HOURS = 12
@@ -49,15 +49,12 @@ class WallBoxes:
         Index into `ACTIONS` of the call that decides, `NO_CALL` where not surveyed.
     zones : tuple of tuple of tuple of int
         Ids of the zones in each box, in the order in which they decide.
-    read : bool array (m, 12)
-        Whether most of the box's wall was surveyed.
     """
 
     edge: Float
     depth: Float
     action: Int
     zones: tuple[tuple[tuple[int, ...], ...], ...]
-    read: Bool
 
 
 def box_edges(design: Design) -> Float:
@@ -107,7 +104,6 @@ def wall_boxes(findings: Findings, grid: Grid, design: Design) -> WallBoxes:
     wall = np.where(grid.opening, 0.0, grid.whole_face)
     count = edge.size * HOURS
     area = _sums(box, wall, count)
-    read = _sums(box, np.where(maps.surveyed, wall, 0.0), count)
     held = _held(findings, box, wall, area)
     depth = np.full(shape, np.nan)
     action = np.full(shape, NO_CALL, dtype=np.int64)
@@ -131,7 +127,6 @@ def wall_boxes(findings: Findings, grid: Grid, design: Design) -> WallBoxes:
             tuple(held.get(r * HOURS + c, ()) for c in range(HOURS))
             for r in range(shape[0])
         ),
-        read=(read > 0.5 * area)[: shape[0] * HOURS].reshape(shape),
     )
 
 
