@@ -142,9 +142,9 @@ def _hours_faults(sheet: Sheet) -> Iterator[InputError]:
         f"{values[-1]:.0f}: as degrees that is {values[-1] - values[0]:.0f}° of the "
         "ring"
     )
+    so = "write the heads as 3 o'clock" if sheet.wide else "name the column clock"
     cure = (
-        "If they are hours, name the column clock; if not, write degrees from 0 to 360 "
-        "(30 to an hour)"
+        f"If they are hours, {so}; if not, write degrees from 0 to 360 (30 to an hour)"
     )
     yield sheet.error(what, cure=cure)
 

@@ -190,6 +190,27 @@ def test_merged_heights_and_numbers_as_heads_of_a_workbook(workbook):
     assert len(said) == 1
 
 
+def test_titles_of_a_workbook_are_passed_over(workbook):
+    rows = [["Rod sheet"], ["after heat", 60, "by two"], []]
+    rows += [["azimuth_deg", "height_mm", "radius_mm"], [10, 600, 455]]
+    readings, said = coped(workbook({"rod": rows}))
+    assert readings.value.tolist() == [455.0]
+    assert readings.place == ("rod.xlsx, row 5",)
+    assert len(said) == 1
+    assert "row 1 to 2: what stands above the names" in said[0]
+
+
+def test_heads_of_1_to_12_are_not_taken_for_degrees(write):
+    heads = "".join(f",{hour}" for hour in range(1, 13))
+    path = write(f"height_mm \\ radius_mm{heads}\n600{12 * ',455'}\n")
+    with (
+        pytest.warns(InputWarning),
+        pytest.raises(InputError, match=r"hours\?") as hours,
+    ):
+        load_readings(path, DESIGN)
+    assert "write the heads as 3 o'clock" in hours.value.cure
+
+
 def test_a_merged_reading_is_one_reading(workbook):
     rows = [["azimuth_deg", "height_mm", "radius_mm"], [10, 600, 455], [20, 600, None]]
     path = workbook({"rod": rows})
