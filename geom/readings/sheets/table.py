@@ -282,8 +282,8 @@ def _header_line(lines: list[str], is_header: IsHeader | None) -> tuple[int, str
 
 def _warn_titles(numbers: list[int], file: str) -> None:
     if numbers:
-        rows = f"row {numbers[0]}"
-        rows += f" to {numbers[-1]}" if len(numbers) > 1 else ""
+        first, last = numbers[0], numbers[-1]
+        rows = f"row {first}" if first == last else f"rows {first} to {last}"
         what = "what stands above the names of the columns is passed over"
         warn_coped(what, file=file, place=rows)
 

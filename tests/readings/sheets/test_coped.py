@@ -104,7 +104,7 @@ SAID = {
     ),
     "titles": (
         "Rod sheet\nof heat 60\n" + HEAD + "10;600;455;\n",
-        "row 1 to 2: what stands above the names of the columns is passed over.",
+        "rows 1 to 2: what stands above the names of the columns is passed over.",
     ),
     "names": (
         "Azimuth (deg);Height, mm;radius_mm\n10;600;455\n",
@@ -197,7 +197,7 @@ def test_titles_of_a_workbook_are_passed_over(workbook):
     assert readings.value.tolist() == [455.0]
     assert readings.place == ("rod.xlsx, row 5",)
     assert len(said) == 1
-    assert "row 1 to 2: what stands above the names" in said[0]
+    assert "rows 1 to 2: what stands above the names" in said[0]
 
 
 def test_heads_of_1_to_12_are_not_taken_for_degrees(write):
