@@ -11,7 +11,7 @@ import json
 import os
 import re
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -60,11 +60,15 @@ class Manifest:
         By name of the file.
     sound : bool
         False where there is a manifest that cannot be read.
+    sealed : bool
+        Whether all of it is as it was written; False where somebody edited it, or it
+        was written before manifests had a seal: then the files are asked.
     """
 
     lining: str = ""
     entries: dict[str, Entry] = field(default_factory=dict)
     sound: bool = True
+    sealed: bool = True
 
 
 def survey_files(folder: Path) -> dict[str, int]:
@@ -85,7 +89,9 @@ def read_manifest(folder: Path) -> Manifest:
         if data["schema"] != SCHEMA:
             return Manifest(sound=False)
         entries = {name: _entry(entry, name) for name, entry in data["surveys"].items()}
-        return Manifest(str(data["lining"]["sha256"]), entries)
+        lining = str(data["lining"]["sha256"])
+        sealed = data.get("seal") == _seal(lining, entries)
+        return Manifest(lining, entries, sealed=sealed)
     except FileNotFoundError:
         return Manifest()
     except (OSError, LookupError, ValueError, TypeError, AttributeError, RuntimeError):
@@ -110,11 +116,13 @@ def reconcile(folder: Path, *, anew: bool = False) -> None:
         listed = survey_files(folder)
         for name in listed:
             if made.get(name) is None:
-                made[name] = held.entries.get(name) or _read(folder, name, whole=anew)
+                made[name] = _remembered(folder, name, held) or _read(
+                    folder, name, whole=anew
+                )
         made = {name: made[name] for name in listed}
         lining = held.lining or sha256(folder / LINING)
         kept = {name: entry for name, entry in made.items() if entry is not None}
-        atomic_write(folder / NAME, _document(lining, kept))
+        atomic_write(folder / NAME, as_text(lining, kept))
         held = read_manifest(folder)
         if held.entries.keys() >= kept.keys() and survey_files(folder) == listed:
             return
@@ -152,6 +160,15 @@ def sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+def _remembered(folder: Path, name: str, held: Manifest) -> Entry | None:
+    """What is remembered of a file; of one that was edited, as the file has it."""
+    entry = held.entries.get(name)
+    if entry is None or held.sealed:
+        return entry
+    found = _read(folder, name, whole=False)
+    return None if found is None else replace(entry, occasion=found.occasion)
+
+
 def _read(folder: Path, name: str, *, whole: bool) -> Entry | None:
     with suppress(InputError, OSError):
         return read_entry(folder / SURVEYS / name, whole=whole)
@@ -179,19 +196,28 @@ def _number(value: object) -> float | None:
     raise TypeError(f"{value!r} is not a number")
 
 
-def _document(lining: str, entries: dict[str, Entry]) -> bytes:
-    """One survey a line."""
+def as_text(lining: str, entries: dict[str, Entry]) -> bytes:
+    """A manifest as it is written: one survey a line, and a seal over all of them."""
     head = {
         "schema": SCHEMA,
+        "seal": _seal(lining, entries),
         "units": {"hours_on_blast": "h", "melted": "kg", "size": "byte"},
         "lining": {"file": LINING, "sha256": lining},
     }
-    lines = [
+    surveys = ",\n  ".join(_lines(entries))
+    return f'{json.dumps(head)[:-1]},\n "surveys": {{\n  {surveys}\n }}}}\n'.encode()
+
+
+def _seal(lining: str, entries: dict[str, Entry]) -> str:
+    """The sha256 of all that a manifest tells."""
+    return hashlib.sha256("\n".join([lining, *_lines(entries)]).encode()).hexdigest()
+
+
+def _lines(entries: dict[str, Entry]) -> list[str]:
+    return [
         f"{json.dumps(name)}: {json.dumps(_line(entry))}"
         for name, entry in entries.items()
     ]
-    surveys = ",\n  ".join(lines)
-    return f'{json.dumps(head)[:-1]},\n "surveys": {{\n  {surveys}\n }}}}\n'.encode()
 
 
 def _line(entry: Entry) -> dict[str, Any]:

@@ -181,16 +181,19 @@ def open_record(folder: Path | str) -> Record:
     Raises
     ------
     InputError
-        If the folder is no record, or holds a survey that cannot be read.
+        If the folder is no record, holds a survey that cannot be read, or has a
+        manifest that was edited to tell something else of a survey than its file.
     """
     folder = Path(folder)
     design = load_design(_lining(folder))
-    held = read_manifest(folder).entries
+    held = read_manifest(folder)
     occasions = []
     for name, size in survey_files(folder).items():
-        entry = held.get(name)
-        if entry is None or entry.size != size:
+        known = entry = held.entries.get(name)
+        if entry is None or entry.size != size or not held.sealed:
             entry = read_entry(folder / SURVEYS / name)
+        if known is not None and known.occasion != entry.occasion:
+            raise _edited(folder, name, known.occasion, entry.occasion)
         occasions.append(entry.occasion)
     return Record(folder, design, tuple(sorted(occasions, key=lambda o: o.place)))
 
@@ -436,6 +439,18 @@ def unwritable(path: Path, error: OSError) -> InputError:
     """A file of the record cannot be written."""
     why = error.strerror or str(error)
     return InputError(f"cannot be written ({why})", file=path, cure=_DISK)
+
+
+def _edited(folder: Path, name: str, held: Occasion, found: Occasion) -> InputError:
+    """The manifest tells something else of a survey than its file does."""
+    here, there = held.to_dict(), found.to_dict()
+    key = next(key for key in here if here[key] != there[key])
+    return InputError(
+        f"tells {key.replace('_', ' ')} {here[key]!r} of {SURVEYS}/{name}, which has "
+        f"{there[key]!r}",
+        file=folder / NAME,
+        cure="The surveys are what counts: daubline record rebuild makes it anew",
+    )
 
 
 def _folder_faults(folder: Path, held: Manifest) -> list[str]:

@@ -11,6 +11,7 @@ import stat
 import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -373,6 +374,46 @@ def test_a_record_opens_whatever_its_manifest_says(record: Path, case: str) -> N
     assert check_record(record) == ()
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("40000.0", "4000.0", "tells melted 4000.0 of"),
+        ("2026-01-06", "2026-01-02", "tells date '2026-01-02' of"),
+        ('"campaign": ""', '"campaign": "one"', "tells campaign 'one' of"),
+    ],
+)
+def test_an_edited_manifest_is_refused_with_the_file_that_says_otherwise(
+    record: Path, old: str, new: str, words: str
+) -> None:
+    path = record / "manifest.json"
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), "utf-8")
+    with pytest.raises(InputError) as fault:
+        open_record(record)
+    assert words in fault.value.what
+    assert "surveys/heat-0000" in fault.value.what
+    assert str(fault.value.file) == str(path)
+    assert "daubline record rebuild" in str(fault.value)
+    rebuild_manifest(record)
+    assert open_record(record).occasions == (FIRST, LAST)
+
+
+def test_a_manifest_laid_out_anew_or_without_a_seal_tells_the_same(
+    shop: Path, record: Path
+) -> None:
+    path = record / "manifest.json"
+    found = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps(found, indent=1), "utf-8")
+    assert manifest.read_manifest(record).sealed
+    del found["seal"]
+    path.write_text(json.dumps(found), "utf-8")
+    assert not manifest.read_manifest(record).sealed
+    assert open_record(record).occasions == (FIRST, LAST)
+    add_survey(record, shop / "survey", occasion(9))
+    assert manifest.read_manifest(record).sealed
+
+
 def test_a_record_opens_without_its_manifest_and_the_next_add_makes_it(
     shop: Path, record: Path
 ) -> None:
@@ -425,13 +466,15 @@ def test_with_a_good_manifest_no_survey_is_opened(
 def test_five_thousand_surveys_are_listed_in_a_second(record: Path) -> None:
     """Of the processor's time; the surveys are links to one file."""
     one = survey_of(record, LAST)
-    result = json.loads((record / "manifest.json").read_text("utf-8"))
-    entry = result["surveys"][one.name]
+    held = manifest.read_manifest(record)
     for heat in range(6, 5004):
         name = f"heat-{heat:05d}-before-repair.nc"
         os.link(one, record / "surveys" / name)
-        result["surveys"][name] = entry | {"heat": heat}
-    (record / "manifest.json").write_text(json.dumps(result), "utf-8")
+        entry = held.entries[one.name]
+        later = replace(entry.occasion, heat=heat)
+        held.entries[name] = replace(entry, occasion=later)
+    content = manifest.as_text(held.lining, held.entries)
+    (record / "manifest.json").write_bytes(content)
     start = time.process_time()
     found = open_record(record)
     assert time.process_time() - start < 1.0
