@@ -312,7 +312,7 @@ def test_a_second_climb_goes_where_next_says(
         ),
         (["--heights", "60"], "60 heights are asked for, the rod can be set at 30"),
         (["--from", str(SCANS / "none.csv")], "there is no such file"),
-        (["--from", str(SCANS / "cupola-2-heat-41-scan.laz")], "unit"),
+        (["--from", str(SCANS / "cupola-2-heat-41-scan.laz")], "rod readings only"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_written(
