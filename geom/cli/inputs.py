@@ -250,15 +250,24 @@ def waiting(words: str, *, quiet: bool = False) -> Status:
     return Console(stderr=True, quiet=quiet).status(words)
 
 
-def progress_bar(quiet: bool) -> Progress:
-    """What is being done and how far it is, on standard error; gone when it ends."""
+def progress_bar(quiet: bool, *, remaining: bool = False) -> Progress:
+    """What is being done and how far it is, on standard error; gone when it ends.
+
+    ``remaining``: with the time that is left, instead of the time gone.
+    """
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import (
+        BarColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
 
     return Progress(
         TextColumn("{task.description:<28}"),
         BarColumn(),
-        TimeElapsedColumn(),
+        TimeRemainingColumn() if remaining else TimeElapsedColumn(),
         console=Console(stderr=True),
         transient=True,
         disable=quiet,

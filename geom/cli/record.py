@@ -1,16 +1,19 @@
 """``daubline record``: the surveys of one lining, heat after heat.
 
-``record log`` surveys every row of a heat log and adds it, one after another.  When a
-survey was made is given by options, which ``survey --record`` has too; everything that
-could stop a survey from being added is checked before the long work.
+``record log`` surveys every row of a heat log, several at once, and adds them in their
+order.  When a survey was made is given by options, which ``survey --record`` has too;
+everything that could stop a survey from being added is checked before the long work.
 """
 
 from __future__ import annotations
 
 import argparse
 import shlex
+import shutil
 import sys
+import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -18,6 +21,8 @@ from geom.cli import inputs
 from geom.errors import InputError, TerminatedError, errors_at
 
 if TYPE_CHECKING:
+    from geom.design import Design
+    from geom.parallel import TaskMap
     from geom.readings import CloudReadings, RodReadings
     from geom.record.store.heat_log import LoggedSurvey
     from geom.record.store.occasion import Occasion
@@ -27,6 +32,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
+#: Surveys of a log from which processes of their own pay, and seconds between lines.
+_MANY, _EVERY = 4, 10.0
 #: Options of an occasion: those without which there is none, and the others.
 _NEEDED, _ALSO = ("heat", "date", "stage"), ("hours", "melted", "campaign")
 
@@ -177,20 +184,20 @@ def _log(options: argparse.Namespace) -> None:
     logged = read_heat_log(options.log)
     record, fresh = record_to_add_to(options.record, options.design)
     new = _new(logged, record, quiet=options.quiet)
-    with inputs.progress_bar(options.quiet) as bar:
-        task = bar.add_task("reading", total=2 * len(new))
-
-        def tick(next_up: str, advance: int = 1) -> None:
-            bar.update(task, advance=advance, description=next_up)
-
+    with inputs.progress_bar(options.quiet, remaining=True) as bar:
+        task = bar.add_task("reading", total=len(new))
         read = []
         for row in new:
-            tick(f"reading {row.occasion.words}", 0)
             with errors_at(file=row.file, place=row.place):
                 read.append(inputs.read_readings(row.readings, record.design, options))
-            tick("")
         if fresh:
             start_record(options.record, options.design)
+        pace = _Pace(len(new), quiet=options.quiet or bar.console.is_terminal)
+
+        def tick(done: int, next_up: str) -> None:
+            bar.update(task, completed=done, description=next_up)
+            pace.tell(done)
+
         added = _add_all(record, new, read, cluster=options.cluster, tick=tick)
     if not options.quiet:
         _say(f"{_surveys_were(added)} added to {options.record}")
@@ -217,24 +224,94 @@ def _new(
     return new
 
 
+class _Pace:
+    """A line now and then of how far it is, where no bar is seen."""
+
+    def __init__(self, total: int, *, quiet: bool) -> None:
+        self.total, self.quiet = total, quiet
+        self.start = self.last = time.monotonic()
+
+    def tell(self, done: int) -> None:
+        """So many are done."""
+        now = time.monotonic()
+        if self.quiet or not 0 < done < self.total or now - self.last < _EVERY:
+            return
+        self.last = now
+        left = (now - self.start) * (self.total - done) / done
+        _say(f"{done} of {self.total} surveyed, about {left:.0f} s left")
+
+
+@dataclass(frozen=True)
+class LoggedTask:
+    """One survey of a log, for whichever process has time.
+
+    Attributes
+    ----------
+    folder : Path
+        Gets its findings and its gridded wall.
+    name, place : str
+        Where it is written in the log.
+    """
+
+    design: Design
+    readings: Read
+    title: str
+    cluster: str | None
+    folder: Path
+    name: str
+    place: str
+
+
+def survey_into(task: LoggedTask) -> Path:
+    """Survey one row of a log, and give the folder that holds it."""
+    from geom.compare import assess
+    from geom.repair import prepare_repair
+    from geom.surface import reconstruct
+    from geom.views.documents import findings_document
+    from geom.views.netcdf import write_netcdf
+
+    surface = reconstruct(task.readings, task.design, cluster=task.cluster)
+    findings = assess(surface, task.design, title=task.title)
+    works = prepare_repair(surface, findings, task.design)
+    task.folder.mkdir()
+    numbers = findings_document(findings, works, task.design)
+    (task.folder / "findings.json").write_bytes(numbers)
+    write_netcdf(task.folder / "surface.nc", surface, findings)
+    return task.folder
+
+
 def _add_all(
     record: Record,
     new: Sequence[LoggedSurvey],
     read: Sequence[Read],
     *,
     cluster: str | None,
-    tick: Callable[[str], None],
+    tick: Callable[[int, str], None],
 ) -> int:
-    """Survey and add each; how many were added."""
+    """Survey all, some at once, and add each in order; how many were added."""
+    import tempfile
+
+    from geom.record.store import store
+
     added = 0
     try:
-        for row, readings in zip(new, read, strict=True):
-            tick(row.occasion.words)
-            if not record.path(row.occasion).exists():
-                _survey(record, row, readings, cluster)
+        with tempfile.TemporaryDirectory(prefix="daubline-") as name:
+            tasks = [
+                LoggedTask(
+                    record.design, readings, row.occasion.words, cluster,
+                    Path(name) / row.occasion.name, row.file, row.place,
+                )
+                for row, readings in zip(new, read, strict=True)
+            ]  # fmt: skip
+            tick(0, new[0].occasion.words if new else "")
+            for folder in _task_map(read, cluster).map(survey_into, tasks):
+                store.add_survey(record.folder, folder, new[added].occasion)
+                shutil.rmtree(folder)
                 added += 1
+                tick(added, new[min(added, len(new) - 1)].occasion.words)
     except InputError as fault:
         more = f"Before it {_surveys_were(added)} added; call again to go on"
+        row = new[added]
         raise inputs.more_cure(fault, more).at(
             file=row.file, place=row.place
         ) from fault
@@ -245,27 +322,15 @@ def _add_all(
     return added
 
 
-def _survey(
-    record: Record, row: LoggedSurvey, readings: Read, cluster: str | None
-) -> None:
-    import tempfile
+def _task_map(read: Sequence[Read], cluster: str | None) -> TaskMap:
+    """All processors for many surveys of rods; points have them each by itself."""
+    from geom.parallel import ProcessMap, SerialMap, processors
+    from geom.readings import RodReadings
 
-    from geom.compare import assess
-    from geom.record.store.store import add_survey
-    from geom.repair import prepare_repair
-    from geom.surface import reconstruct
-    from geom.views.documents import findings_document
-    from geom.views.netcdf import write_netcdf
-
-    surface = reconstruct(readings, record.design, cluster=cluster)
-    findings = assess(surface, record.design, title=row.occasion.words)
-    works = prepare_repair(surface, findings, record.design)
-    with tempfile.TemporaryDirectory(prefix="daubline-") as name:
-        folder = Path(name)
-        numbers = findings_document(findings, works, record.design)
-        (folder / "findings.json").write_bytes(numbers)
-        write_netcdf(folder / "surface.nc", surface, findings)
-        add_survey(record.folder, folder, row.occasion)
+    count = min(processors(), len(read))
+    rods = all(isinstance(readings, RodReadings) for readings in read)
+    alone = cluster is not None or len(read) < _MANY or not rods or count < 2
+    return SerialMap() if alone else ProcessMap(count)
 
 
 def _surveys_were(count: int) -> str:

@@ -184,7 +184,7 @@ def test_a_record_is_started_added_to_listed_and_checked(
     assert record("list", folder) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == "Record: Cupola S (invented): 2 surveys"
-    assert lines[2].split() == ["7", "not", "repaired", "2026-03-02", "3.2", "t"]
+    assert lines[2].split() == ["7", "not", "repaired", "2026-03-02", "3.25", "tonnes"]
     assert "1 spell of wear" in lines[4]
 
     assert record("list", folder, "--json") == 0
@@ -255,6 +255,30 @@ def test_the_log_of_the_page_is_read(tmp_path: Path) -> None:
 
 
 # --- record log ----------------------------------------------------------------------
+
+
+def test_several_processes_add_the_same_and_a_line_now_and_then_says_how_far(
+    shop: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr("geom.cli.record._MANY", 2)
+    monkeypatch.setattr("geom.cli.record._EVERY", 0.0)
+    monkeypatch.setattr("geom.parallel.processors", lambda: 2)
+    many, log = tmp_path / "many", shop / "log.csv"
+    assert record("log", many, log, "--design", shop / "cupola-s.toml") == 0
+    said = capsys.readouterr().err.splitlines()
+    assert [re.sub(r"about \d+", "about some", line) for line in said] == [
+        "1 of 3 surveyed, about some s left",
+        "2 of 3 surveyed, about some s left",
+        f"3 surveys were added to {many}",
+    ]
+    first, *_ = open_record(many).occasions
+    alone = open_record(shop / "kept").wall(first)
+    mine = open_record(many).wall(first)
+    np.testing.assert_array_equal(mine.cutback, alone.cutback)
+    np.testing.assert_array_equal(mine.cutback_sd, alone.cutback_sd)
 
 
 def test_a_log_that_was_stopped_is_gone_on_with(
