@@ -268,8 +268,8 @@ def test_several_processes_add_the_same_and_a_line_now_and_then_says_how_far(
     monkeypatch.setattr("geom.parallel.processors", lambda: 2)
     many, log = tmp_path / "many", shop / "log.csv"
     assert record("log", many, log, "--design", shop / "cupola-s.toml") == 0
-    said = capsys.readouterr().err.splitlines()
-    assert [re.sub(r"about \d+", "about some", line) for line in said] == [
+    lines = capsys.readouterr().err.splitlines()
+    assert [re.sub(r"about \d+", "about some", line) for line in lines] == [
         "1 of 3 surveyed, about some s left",
         "2 of 3 surveyed, about some s left",
         f"3 surveys were added to {many}",

@@ -88,7 +88,7 @@ def test_its_files_hold_the_same(done):
 
 def test_the_page_opens_by_itself_sorts_and_says_what_the_json_says(done, browser):
     _, out = done
-    told = json.loads((out / "wear.json").read_text("utf-8"))
+    document = json.loads((out / "wear.json").read_text("utf-8"))
     opened = Opened(browser, out / "wear.html", still=True)
     try:
         assert opened.trouble == []
@@ -99,12 +99,12 @@ def test_the_page_opens_by_itself_sorts_and_says_what_the_json_says(done, browse
             "document.documentElement.scrollWidth <= window.innerWidth"
         )
         answers = opened.page.locator(".answer").all_inner_texts()
-        (hot,) = [zone for zone in told["zones"] if zone["name"] == "melting zone"]
+        (hot,) = [zone for zone in document["zones"] if zone["name"] == "melting zone"]
         mm = hot["per_heat"]["long"]["value"]
         assert float(re.search(r"([\d.]+) mm", answers[0])[1]) == pytest.approx(
             mm, 0.05
         )
-        (brick, *_) = told["longest_heat"]
+        (brick, *_) = document["longest_heat"]
         hours = float(re.search(r"About ([\d.]+) h", answers[2])[1])
         assert hours == pytest.approx(brick["hours"]["value"], rel=0.06)
         rates = opened.page.locator("table").first

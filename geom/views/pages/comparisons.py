@@ -126,7 +126,7 @@ def campaigns_page(comparison: Comparison) -> bytes:
         about=campaigns.about_rows(comparison),
         zones=campaigns.zone_rows(comparison),
         material=campaigns.material_row(comparison),
-        shown=_shown(comparison),
+        shown=say_shown(comparison),
         rankings=[
             (
                 title,
@@ -145,7 +145,7 @@ def campaigns_page(comparison: Comparison) -> bytes:
     )
 
 
-def _shown(comparison: Comparison) -> str:
+def say_shown(comparison: Comparison) -> str:
     """How much of the wall wears surely more or less."""
     grid, shown = comparison.grid, comparison.maps.shown
     known = np.isfinite(comparison.maps.difference) & ~grid.opening
