@@ -36,6 +36,7 @@ from geom.record.regions import Kind, Regions, regions_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import SPELL_CURE, Record
 from geom.record.wear.accumulate import Tick, accumulate
+from geom.record.wear.ledger import PanelLedger, patch_ledger
 from geom.record.wear.maps import WearMaps
 from geom.record.wear.ovality import Harmonics, circumferential_pattern
 from geom.record.wear.rates import Rates, wear_rates
@@ -137,6 +138,8 @@ class Wear:
         Limit by limit, from the wall as it was surveyed last.
     material : Material
         What repairs put back, per ``material_by``.
+    ledger : tuple of PanelLedger
+        Patch and original lining, panel by panel.
     maps : WearMaps
         Wear cell by cell.
     """
@@ -158,6 +161,7 @@ class Wear:
     longest: tuple[LongestHeat, ...]
     material: Material
     material_by: Exposure
+    ledger: tuple[PanelLedger, ...]
     maps: WearMaps
     warnings: tuple[WearWarning, ...]
 
@@ -273,6 +277,14 @@ def study(
         longest=longest_heats(forecasts, spells),
         material=material_used(occasions, record.rebuild_volume, by),
         material_by=by,
+        ledger=patch_ledger(
+            occasions,
+            record.design,
+            record.panels,
+            state_of=record.state,
+            zones_of=record.zones,
+            seed=seed,
+        ),
         maps=summed.maps,
         warnings=_warnings(spells, record.design),
     )
@@ -362,6 +374,7 @@ def document(wear: Wear) -> dict[str, Any]:
         "pattern": [_roundness(found) for found in wear.pattern],
         "longest_heat": as_document(wear.longest),
         "material": {"by": wear.material_by, **as_document(wear.material)},
+        "ledger": as_document(wear.ledger),
         "forecasts": [_forecast(found) for found in (*wear.forecasts, *wear.repaired)],
     }
 

@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from geom.atomic import atomic_write, remove_stale
 from geom.compare.panels import Panels, PanelState, panels_of
@@ -128,6 +128,12 @@ class Record:
         """
         with open_hdf5(self.path(occasion)) as file:
             return Quantity.from_dict(read_findings(file)[section][name])
+
+    def zones(self, occasion: Occasion) -> list[dict[str, Any]]:
+        """Zones of a survey's own findings; none where it keeps none."""
+        with open_hdf5(self.path(occasion)) as file:
+            zones: list[dict[str, Any]] = read_findings(file).get("zones", [])
+            return zones
 
     def rebuild_volume(self, occasion: Occasion) -> Quantity:
         """Rebuild volume that a survey found, mm3."""

@@ -2,14 +2,14 @@
 
 Daub stands where the wall was once burnt back further than it stands now.  So the face
 of the original lining in a panel is the greatest cut-back that any heat of the campaign
-left there, less nothing: repairs put material before it and never behind it.  What
-stands before it now is patch, what stands behind it, to the shell, is original.
+left there: repairs put material before it and never behind it.  What stands before it
+now is patch, what stands behind it, to the shell, is original.
 
 A greatest of noisy numbers is too great.  So what the heats really left is first
-inferred: cut-backs W of a panel scatter from heat to heat about a level m by t, a survey
-sees each with its own error s, nothing is known of m, and t may be anything alike.  The
-posterior of all W is drawn, t by t as probable as the surveys make it, and the greatest
-of each draw is taken.
+inferred: cut-backs W of a panel scatter from heat to heat about a level m by t, a
+survey sees each with its own error s, nothing is known of m, and t may be anything
+alike.  The posterior of all W is drawn, t by t as probable as the surveys make it, and
+the greatest of each draw is taken.
 
 References
 ----------
@@ -60,8 +60,10 @@ class PanelLedger:
         Repairs that put material on it.
     bricked : int
         Of these, such as the survey before called brick for it.
+    deepest : Quantity
+        Cut-back of the face of the original lining: the greatest that a heat left.
     patch : Quantity
-        What stands before the original lining now.
+        What stands before that face now.
     original : Quantity or None
         Original lining left behind it, to the shell; None where no shell is drawn.
     lost : Quantity
@@ -76,6 +78,7 @@ class PanelLedger:
     azimuth: float
     patched: int
     bricked: int
+    deepest: Quantity
     patch: Quantity
     original: Quantity | None
     lost: Quantity
@@ -148,6 +151,7 @@ def patch_ledger(
                 bricked=sum(
                     bool(brick) for fill, brick in put_in if fill > LEAST_PATCH
                 ),
+                deepest=Quantity.of_samples(deepest[-1]),
                 patch=Quantity.of_samples(np.maximum(deepest[-1] - face, 0.0)),
                 original=original,
                 lost=Quantity.of_samples(lost),
@@ -192,7 +196,9 @@ def _sd(state: PanelState, panel: int) -> float:
     own = float(state.covariance[panel, panel]) if state.covariance.size else 0.0
     if own > 0.0:
         return float(np.sqrt(own))
-    return float(np.sqrt(np.nanmean(state.part_sd[panel] ** 2)))
+    parts = state.part_sd[panel]
+    known = parts[np.isfinite(parts)]
+    return float(np.sqrt(np.mean(known**2))) if known.size else np.nan
 
 
 def _fill(before: PanelState, after: PanelState, panel: int) -> float:

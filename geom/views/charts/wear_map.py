@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.compare.panels import Panels
 from geom.design import Design
 from geom.quantity import K95
+from geom.record.wear.ledger import PanelLedger
 from geom.surface import Grid
 from geom.units import MM_PER, Bool, Float
 from geom.views.charts import colours
@@ -136,6 +139,54 @@ def uncertainty_png(wear_map: WearMap) -> Figure:
     frame = WearFigure(wear_map.design, wear_map.grid)
     _uncertainty(frame, wear_map)
     return frame.figure
+
+
+@chart.picture(dpi=130)
+def ledger_png(
+    design: Design, grid: Grid, panels: Panels, ledger: Sequence[PanelLedger]
+) -> Figure:
+    """Patch that stands now and how often it was put in; original lining left behind.
+
+    Panels that were not read each time stay as wall that was not surveyed.
+    """
+    owner = panels.owner(grid.height, grid.azimuth)
+    shells = [line.original for line in ledger if line.original is not None]
+    frame = WearFigure(design, grid, panels=2 if shells else 1)
+    patch, left, short = (np.full(panels.count, np.nan) for _ in range(3))
+    for line in ledger:
+        patch[line.panel] = line.patch.value
+        if line.original is not None:
+            left[line.panel] = line.original.value
+    most = _division(np.nanmax(patch), design)
+    frame.paint_known(patch[owner], uncertainty_rgb(patch[owner], most))
+    frame.explain(
+        uncertainty_rgb(np.linspace(0.0, 1.0, 256), 1.0), np.linspace(0.0, most, 3),
+        "patch standing now", "numbers: repairs that put material there",
+    )  # fmt: skip
+    for line in ledger:
+        if line.patched:
+            frame.panels[0].text(
+                float(frame.wall.right(line.azimuth)), line.height, str(line.patched),
+                fontsize=_LAYOUT.type_size - 2, ha="center", va="center", zorder=12,
+                color="#ffffff" if patch[line.panel] > 0.5 * most else chart.INK,
+                clip_on=True,
+            )  # fmt: skip
+    if shells:
+        most = _division(np.nanmax(left), design)
+        short = most - left
+        frame.paint_known(left[owner], uncertainty_rgb(short[owner], most), panel=1)
+        frame.explain(
+            uncertainty_rgb(np.linspace(1.0, 0.0, 256), 1.0),
+            np.linspace(0.0, most, 3),
+            "original lining left behind it", "darker: less is left", panel=1,
+        )  # fmt: skip
+    return frame.figure
+
+
+def _division(most: float, design: Design) -> float:
+    """The end of a scale: the next whole inch, or 25 mm."""
+    step = 25.4 if design.length_unit == "in" else 25.0
+    return step * max(1.0, float(np.ceil(most / step)))
 
 
 @chart.picture(dpi=110)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.compare.panels import panels_of
 from geom.compare.zones import call_actions
 from geom.design import Design
 from geom.record.changepoints.steps import Step
@@ -34,6 +35,7 @@ from geom.views.charts.heat_charts import (
 from geom.views.charts.wear_charts import RateBars, clock_png, level_bars_png
 from geom.views.charts.wear_map import (
     WearMap,
+    ledger_png,
     small_wall_png,
     uncertainty_png,
     wear_map_png,
@@ -49,7 +51,7 @@ from geom.views.say import (
     upfirst,
 )
 from geom.views.tables import wear as tables
-from geom.views.tables.wear_cards import wear_cards
+from geom.views.tables.wear_cards import ledger_rows, ledger_words, wear_cards
 
 #: Share of the lower of two regions that must lie at the other's heights.
 _SHARED = 0.5
@@ -92,6 +94,10 @@ def wear_pictures(
         pictures["longest"] = _longest_png(wear)
     if wear.material.repairs:
         pictures["cost"] = material_png(design, wear.material.repairs)
+    if wear.ledger:
+        pictures["ledger"] = ledger_png(
+            design, record_grid(design), panels_of(design), wear.ledger
+        )
     if walls:
         grid = record_grid(design)
         pictures["scale"] = scale_png(design)
@@ -237,6 +243,8 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
         "repaired_as_now": f"{upfirst(tables.REPAIRED_AS_NOW)}.",
         "rules": list(rules),
         "defers": f"{upfirst(DEFERS)}.",
+        "ledger": ledger_rows(wear, design),
+        "ledger_words": ledger_words(wear, design),
     }
 
 

@@ -1,13 +1,15 @@
-"""The four questions that a page of wear leads with, each answered in a few words."""
+"""What a page of wear leads with, and the patch ledger, in a few words each."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from geom.design import Design
 from geom.record.store.occasion import mass_unit
 from geom.record.study import Wear
-from geom.views.say import count_of, say_region, say_spell, upfirst
+from geom.record.wear.ledger import PanelLedger
+from geom.views.say import count_of, say_interval, say_region, say_spell, upfirst
 from geom.views.say_rates import per_exposure, say_material, say_rate
 from geom.views.tables.wear import LIMITS, hottest_zone, longest_words, rate_words
 
@@ -105,3 +107,73 @@ def _cost_card(wear: Wear, design: Design) -> Card:
         f"{value} put back per {per.words}",
         (f"95 %: {interval}", f"{count_of(len(material.repairs), 'repair')} measured"),
     )
+
+
+#: Lines of the ledger that a page shows.
+LEDGER_LINES = 8
+
+
+@dataclass(frozen=True)
+class LedgerRow:
+    """A place of the wall and what stands there, in words.
+
+    Attributes
+    ----------
+    gone, left : tuple of str
+        Original lining lost and left, and their intervals; the latter empty where no
+        shell is drawn.
+    """
+
+    where: str
+    patched: str
+    gone: tuple[str, str]
+    patch: tuple[str, str]
+    left: tuple[str, str]
+    reline: str
+
+
+def ledger_rows(wear: Wear, design: Design) -> list[LedgerRow]:
+    """The places where the original lining lasts least, then where it went furthest."""
+
+    def rank(line: PanelLedger) -> tuple[float, float]:
+        left = math.inf if line.heats_left is None else line.heats_left
+        return left, -line.deepest.value
+
+    unit = design.length_unit
+    panels = wear.regions.of_kind("panel")
+    rows = []
+    for line in sorted(wear.ledger, key=rank)[:LEDGER_LINES]:
+        times = "never" if line.patched == 0 else count_of(line.patched, "time")
+        brick = f", {line.bricked} in brick" if line.bricked else ""
+        if line.heats_left is None:
+            reline = "not in sight"
+        elif line.heats_left < 1.0:
+            reline = "now"
+        else:
+            reline = f"{math.floor(line.heats_left)} heats or more"
+        rows.append(
+            LedgerRow(
+                where=say_region(wear.regions.regions[panels[line.panel]], design),
+                patched=times + brick,
+                gone=say_interval(line.deepest, unit),
+                patch=say_interval(line.patch, unit),
+                left=say_interval(line.original, unit) if line.original else ("", ""),
+                reline=reline,
+            )
+        )
+    return rows
+
+
+def ledger_words(wear: Wear, design: Design) -> str:
+    """What the ledger comes to, in one sentence."""
+    if not wear.ledger:
+        return ""
+    worst = max(wear.ledger, key=lambda line: line.deepest.value)
+    panels = wear.regions.of_kind("panel")
+    where = say_region(wear.regions.regions[panels[worst.panel]], design)
+    value, interval = say_interval(worst.deepest, design.length_unit)
+    words = f"Most original lining is gone at {where}: {value}; 95 %: {interval}."
+    if worst.original is None:
+        return words
+    value, interval = say_interval(worst.original, design.length_unit)
+    return f"{words} Left of it: {value}; 95 %: {interval}."

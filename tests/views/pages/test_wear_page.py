@@ -19,6 +19,7 @@ from geom.record.forecast.forecast import LongestHeat
 from geom.record.regions import regions_of
 from geom.record.store.grid import record_grid
 from geom.record.study import Depth, NoLeastLining, PartlyStated, Wear
+from geom.record.wear.ledger import PanelLedger
 from geom.record.wear.maps import RateMap, WearMaps
 from geom.record.wear.ovality import Harmonic, Harmonics
 from geom.record.wear.rates import wear_rates
@@ -52,7 +53,7 @@ from geom.views.tables.wear import (
     say_warning,
     stop_lines,
 )
-from geom.views.tables.wear_cards import wear_cards
+from geom.views.tables.wear_cards import ledger_rows, ledger_words, wear_cards
 from tests.views.invented_wear import HEATS, make_forecasts, make_series, place
 from tests.views.page_read import Page
 from tests.walls import tapered_design
@@ -115,6 +116,26 @@ def make_wear(design, **changes):
         ),
         material=Material((repair,), (), repair.volume.times(1.0 / 280.0)),
         material_by="tonne",
+        ledger=tuple(
+            PanelLedger(
+                panel=panel,
+                height=float(panels_of(design).height[panel]),
+                azimuth=float(panels_of(design).azimuth[panel]),
+                patched=6,
+                bricked=panel % 2,
+                deepest=Quantity.normal(deepest, 1.0),
+                patch=Quantity.normal(9.0, 1.0),
+                original=Quantity.normal(180.0 - deepest, 1.0),
+                lost=Quantity.normal(0.2, 0.1),
+                heats_left=heats,
+            )
+            for panel, deepest, heats in (
+                (60, 12.7, None),
+                (61, 25.4, 17.6),
+                (62, 19.05, None),
+                (63, 6.0, 0.4),
+            )
+        ),
         maps=maps,
         warnings=(PartlyStated("tonne", 13, 14),),
     )
@@ -124,8 +145,8 @@ def make_wear(design, **changes):
 @pytest.fixture
 def undrawn(monkeypatch):
     """Dots in the place of pictures, where only the words are looked at."""
-    names = ("wear", "doubt", "levels", "clock", "time", "zones", "cost", "longest")
-    dots = dict.fromkeys(names, b"PNG, not really")
+    names = "wear doubt levels clock time zones cost longest ledger"
+    dots = dict.fromkeys(names.split(), b"PNG, not really")
     monkeypatch.setattr("geom.views.pages.wear.wear_pictures", lambda *_: dots)
 
 
@@ -155,11 +176,11 @@ def test_tags_are_balanced_nothing_is_fetched_and_tables_are_named(page, wear, d
     assert page.open == []
     assert page.mute == []
     assert page.tags.count("script") == 1
-    assert page.tags.count("caption") == page.tags.count("table") == 3
+    assert page.tags.count("caption") == page.tags.count("table") == 4
     assert all(link.startswith(("data:image/png", "#")) for link in page.links)
     raw = wear_page(wear, design, depths())
     assert not any(part in raw for part in (b"http://", b"https://", b"url("))
-    assert page.tags.count("img") == 9
+    assert page.tags.count("img") == 10
 
 
 @pytest.mark.parametrize("field", ["lining", "campaign", "title", "created", "version"])
@@ -167,7 +188,7 @@ def test_tags_are_balanced_nothing_is_fetched_and_tables_are_named(page, wear, d
 def test_markup_in_any_text_stays_text(wear, design, field):
     page = Page(wear_page(replace(wear, **{field: EVIL}), design))
     assert page.tags.count("script") == 1
-    assert page.tags.count("img") == 8
+    assert page.tags.count("img") == 9
     assert field in ("created", "version") or EVIL[:25] in page.text
     assert "49" not in re.findall(r"x onerror\S+\W(\d+)", page.text)
 
@@ -433,6 +454,25 @@ def test_hours_and_iron_are_both_said_and_an_endless_heat_is(wear):
         "very long",
         "95 %: 300 heats or more",
     )
+
+
+def test_the_ledger_says_what_lasts_least_first(wear, design):
+    rows = ledger_rows(wear, design)
+    reline = ["now", "17 heats or more", "not in sight", "not in sight"]
+    assert [row.reline for row in rows] == reline
+    assert [row.gone[0] for row in rows][1:] == [
+        "1 in (25 mm)",
+        "3/4 in (19 mm)",
+        "1/2 in (13 mm)",
+    ]
+    assert rows[1].patched == "6 times, 1 in brick"
+    assert rows[2].patched == "6 times"
+    assert "Most original lining is gone at" in ledger_words(wear, design)
+    assert "1 in (25 mm)" in ledger_words(wear, design)
+    bare = replace(wear, ledger=tuple(replace(x, original=None) for x in wear.ledger))
+    assert "Left of it" in ledger_words(wear, design)
+    assert "Left of it" not in ledger_words(bare, design)
+    assert {row.left for row in ledger_rows(bare, design)} == {("", "")}
 
 
 @pytest.mark.usefixtures("undrawn")
