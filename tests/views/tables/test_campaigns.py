@@ -63,7 +63,8 @@ def test_what_is_settled_and_what_is_not_stand_in_one_sentence():
     assert headline(comparison(LESS, LITTLE)) == (
         "Per 100 short tons: autumn wears the melting zone 39 % less than spring "
         "(95 %: 35 to 43 % less), and whether its repairs put back more or less "
-        "material is not settled (best estimate 0 % more, 95 %: 10 % less to 10 % more)."
+        "material is not settled (best estimate 0 % more, 95 %: 10 % less to "
+        "10 % more)."
     )
 
 
