@@ -6,4 +6,7 @@ the package is instant.
 
 import lazy_loader as _lazy
 
+from geom.shown import shown_by as _shown_by
+
 __getattr__, __dir__, __all__ = _lazy.attach_stub(__name__, __file__)
+_shown_by("geom.views.notebook")

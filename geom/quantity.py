@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -106,6 +107,92 @@ class Quantity:
         sd = float(np.std(samples, ddof=1))
         return cls(value, sd, float(low), float(high))
 
+    def __str__(self) -> str:
+        return format(self)
+
+    def __format__(self, unit: str) -> str:
+        """As people read it, as finely as two figures of its sd; ``unit`` may be given.
+
+        Examples
+        --------
+        >>> volume = Quantity(55.4321, 2.134, 51.18, 59.71)
+        >>> print(volume)
+        55.4 +- 2.1 (51.2 to 59.7)
+        >>> f"{volume:L}"
+        '55.4 L +- 2.1 (51.2 to 59.7)'
+        """
+        digits = 6
+        if 0.0 < self.sd < np.inf:
+            digits = max(0, 1 - int(np.floor(np.log10(self.sd))))
+        value, sd, low, high = (f"{part + 0.0:.{digits}f}" for part in self._parts())
+        if not self.sd:
+            value, sd, low, high = (f"{part:.6g}" for part in self._parts())
+        unit = f" {unit}" if unit else ""
+        return f"{value}{unit} +- {sd} ({low} to {high})"
+
+    def _repr_pretty_(self, printer: Any, _cycle: bool) -> None:
+        """In a notebook, as it prints."""
+        printer.text(str(self))
+
+    def __add__(self, known: float) -> Quantity:
+        """With a number added; of two quantities nothing says how they depend.
+
+        Examples
+        --------
+        >>> 1.0 + Quantity(2.0, 1.0, 0.5, 5.0) - 2.0
+        Quantity(value=1.0, sd=1.0, low95=-0.5, high95=4.0)
+        """
+        if isinstance(known, Quantity):
+            raise TypeError(
+                "the sum of two quantities needs to know how their errors depend: "
+                "where they do not, use plus_independent"
+            )
+        return self.plus(known) if _is_number(known) else NotImplemented
+
+    __radd__ = __add__
+
+    def __sub__(self, known: float) -> Quantity:
+        return self + (-known)
+
+    def __rsub__(self, known: float) -> Quantity:
+        return -self + known
+
+    def __mul__(self, factor: float) -> Quantity:
+        """Scaled by a number of either sign.
+
+        Examples
+        --------
+        >>> -2 * Quantity(2.0, 1.0, 0.5, 5.0) / 4
+        Quantity(value=-1.0, sd=0.5, low95=-2.5, high95=-0.25)
+        """
+        if not _is_number(factor):
+            return NotImplemented
+        return self.times(factor) if factor >= 0.0 else (-self).times(-factor)
+
+    __rmul__ = __mul__
+
+    def __truediv__(self, divisor: float) -> Quantity:
+        return self * (1.0 / divisor) if _is_number(divisor) else NotImplemented
+
+    def plus_independent(self, other: Quantity) -> Quantity:
+        """With another quantity added whose error has nothing to do with this one's.
+
+        The arms of the intervals are added in quadrature, as in `by_factor`.
+
+        Examples
+        --------
+        >>> Quantity(2.0, 3.0, -4.0, 8.0).plus_independent(Quantity(1, 4, -7, 9))
+        Quantity(value=3.0, sd=5.0, low95=-7.0, high95=13.0)
+        """
+        value = self.value + other.value
+        return Quantity(
+            value,
+            float(np.hypot(self.sd, other.sd)),
+            value - float(np.hypot(self.value - self.low95, other.value - other.low95)),
+            value
+            + float(np.hypot(self.high95 - self.value, other.high95 - other.value)),
+        )
+
     def __neg__(self) -> Quantity:
         """With the sign turned.
 
@@ -176,3 +263,7 @@ class Quantity:
 
     def _parts(self) -> tuple[float, float, float, float]:
         return self.value, self.sd, self.low95, self.high95
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float | np.number)

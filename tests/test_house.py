@@ -20,7 +20,7 @@ ROOT = Path(__file__).resolve().parent.parent
 #: One floor a line; a file imports from its own floor and those before it.
 ROAD = (
     ("_version",),
-    ("errors", "units", "frame", "quantity"),
+    ("errors", "units", "frame", "quantity", "shown"),
     ("atomic", "parallel", "cluster", "cf", "document"),
     ("stats",),
     ("design",),
@@ -337,8 +337,8 @@ def overrides(node: ast.AST) -> bool:
     return any("override" in ast.dump(one) for one in decorators)
 
 
-#: Called by scripts/own_venv.py when it sets up.
-CALLED_FROM_OUTSIDE = {"compile_all"}
+#: Called by scripts/own_venv.py when it sets up, by the face, and by notebooks.
+CALLED_FROM_OUTSIDE = {"compile_all", "shown_by", "_repr_html_"}
 
 
 def test_nothing_is_there_for_tests_alone():

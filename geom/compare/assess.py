@@ -12,6 +12,7 @@ JCGM 100:2008 (GUM), 5.1 (combined uncertainty) and annex H (budgets).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -89,9 +90,9 @@ def assess(
     grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
     nodes = make_nodes(surface)
     walls = draw_walls(nodes, prior_of(surface, nodes))
-    action = call_actions(grid, cutback, sd, design.repair)
+    maps = maps_of(surface, design)
     zones, number = find_zones(
-        grid, cutback, sd, action, walls, read=surface.readings_in_cells
+        grid, cutback, sd, maps.action, walls, read=surface.readings_in_cells
     )
     low, high = grid.surveyed_heights
     gaps = ring_gaps(grid)
@@ -119,15 +120,22 @@ def assess(
             surface.posterior, nodes, nodes.gather(grid.patch), typical
         ),
         diagnostics=surface.diagnostics + wide_gaps(gaps),
-        maps=Maps(
-            cutback=cutback,
-            cutback_sd=sd,
-            p_brick=chance_beyond(cutback, sd, design.repair.brick_threshold),
-            action=action,
-            zone=number,
-            surveyed=grid.surveyed.copy(),
-        ),
+        maps=replace(maps, zone=number),
+        surface=surface,
         panels=survey_panels(surface, nodes),
+    )
+
+
+def maps_of(surface: RadialSurface, design: Design) -> Maps:
+    """What a surface alone says of each cell; no zones yet."""
+    grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
+    return Maps(
+        cutback=cutback,
+        cutback_sd=sd,
+        p_brick=chance_beyond(cutback, sd, design.repair.brick_threshold),
+        action=call_actions(grid, cutback, sd, design.repair),
+        zone=np.zeros(grid.shape, dtype=np.int64),
+        surveyed=grid.surveyed.copy(),
     )
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
 from geom.design import Design, Opening
+from geom.shown import Shown
 from geom.surface import Grid
 from geom.units import Bool
 
@@ -20,7 +21,7 @@ ALL_ROUND = 359.999
 
 
 @dataclass(frozen=True)
-class Extent:
+class Extent(Shown):
     """Between which azimuths and heights a piece of wall lies.
 
     Attributes
@@ -30,6 +31,8 @@ class Extent:
         round has 0 and `ALL_ROUND`.
     height_from, height_to : float, mm
     """
+
+    _units: ClassVar[str] = "mm, mm2, mm3, degrees"
 
     azimuth_from: float
     azimuth_to: float

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -13,8 +15,9 @@ from geom.compare.gaps import Gap
 from geom.compare.panels import PanelState
 from geom.document import AREA, FIRST, OMITTED, VOLUME, fields_document
 from geom.quantity import Quantity
-from geom.surface.radial import SurfaceDiagnostic
-from geom.units import Bool, Float, Int
+from geom.shown import Shown
+from geom.surface.radial import RadialSurface, SurfaceDiagnostic
+from geom.units import LITRE, Bool, Float, Int
 
 Action = Literal["leave", "daub", "brick", "chip", "measure again"]
 
@@ -175,7 +178,7 @@ class DatumPose:
 
 
 @dataclass(frozen=True)
-class Maps:
+class Maps(Shown):
     """Gridded results, shape (height, azimuth), on the surface's grid.
 
     Attributes
@@ -199,11 +202,12 @@ class Maps:
 
 
 @dataclass(frozen=True)
-class Findings:
+class Findings(Shown):
     """Everything one survey found.  Lengths mm, areas mm2, volumes mm3, angles degrees.
 
     `to_dict` gives the pinned ``daubline.findings/1`` document in m2 and m3.  Its
-    warnings are the diagnostics in words, where `geom.assess` made it.
+    warnings are the diagnostics in words, where `geom.assess` made it, and ``surface``
+    is what it was made from.
     """
 
     lining: str
@@ -222,6 +226,24 @@ class Findings:
     diagnostics: tuple[Diagnostic, ...] = field(default=(), metadata=OMITTED)
     warnings: tuple[str, ...] = ()
     panels: PanelState | None = field(default=None, metadata=OMITTED)
+    surface: RadialSurface | None = field(default=None, compare=False, metadata=OMITTED)
+
+    def _lines(self) -> Iterator[str]:
+        litres = {
+            name: format(getattr(self.volume, name).times(1.0 / LITRE), "L")
+            for name in ("rebuild", "buildup")
+        }
+        deepest, counts = self.deepest, Counter(zone.action for zone in self.zones)
+        zones = ", ".join(f"{counts[name]} {name}" for name in ACTIONS if counts[name])
+        yield f"Findings of {self.title}: {self.lining}"
+        yield f"rebuild {litres['rebuild']}, build-up {litres['buildup']}"
+        yield (
+            f"deepest {deepest.cutback:mm} at {deepest.azimuth:.0f} degrees, "
+            f"{deepest.height:.0f} mm up"
+        )
+        yield f"zones: {zones or 'none'}; levels: {len(self.levels)}"
+        count = self.readings.count
+        yield f"readings: {count}; things to mind: {len(self.diagnostics)}"
 
     def of_action(self, action: Action) -> tuple[Zone, ...]:
         """The zones with one thing to do."""

@@ -27,6 +27,7 @@ import numpy as np
 
 from geom.compare.nodes import Nodes
 from geom.design import Design
+from geom.shown import Shown
 from geom.surface import Grid, RadialSurface
 from geom.units import Float, Int
 
@@ -167,7 +168,7 @@ def _mirrored(rows: int) -> Float:
 
 
 @dataclass(frozen=True)
-class Panels:
+class Panels(Shown):
     """How a lining is divided; the same for every survey of one drawing.
 
     Attributes
@@ -222,7 +223,7 @@ class Panels:
 
 
 @dataclass(frozen=True)
-class PanelState:
+class PanelState(Shown):
     """One survey, panel by panel; arrays over p panels.
 
     Attributes

@@ -33,6 +33,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from geom.errors import InputError
+from geom.shown import Shown
 from geom.units import Float
 
 #: Points narrower than this part of their length lie on a line (or on a plane).
@@ -52,7 +53,7 @@ _TOLERANCE, _POLISHED = 1e-15, 50
 
 
 @dataclass(frozen=True)
-class CircleFit:
+class CircleFit(Shown):
     """The least-squares circle of points.
 
     Attributes
@@ -94,7 +95,7 @@ class CircleFit:
 
 
 @dataclass(frozen=True)
-class RevolutionFit:
+class RevolutionFit(Shown):
     """The least-squares cylinder or cone of points.
 
     Attributes

@@ -16,11 +16,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from geom.design import Design
+from geom.shown import Shown
 from geom.units import Float
 
 
 @dataclass(frozen=True)
-class Pose:
+class Pose(Shown):
     """A cloud's frame against the design's.
 
     Attributes

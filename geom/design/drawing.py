@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, get_args
@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from geom.design.shop import OpeningSizes, Shop
 from geom.frame import Sense, turn
+from geom.shown import Shown
 from geom.units import Bool, Float
 
 #: What makes a drawing; what a shop decides by (bricks, mix, rules) is no part of it.
@@ -34,7 +35,7 @@ SAME_DRAWING = 0.1
 
 
 @dataclass(frozen=True)
-class Profile:
+class Profile(Shown):
     """The finished hot face as drawn: radius against height, straight in between.
 
     Attributes
@@ -295,7 +296,7 @@ class ScannerErrors:
 
 
 @dataclass(frozen=True)
-class Design:
+class Design(Shown):
     """One lining as it is meant to be.  Lengths mm, azimuth degrees.
 
     Attributes
@@ -327,6 +328,22 @@ class Design:
     rod: RodErrors = field(default_factory=RodErrors)
     scanner: ScannerErrors = field(default_factory=ScannerErrors)
     shop: Shop = field(default_factory=Shop)
+
+    def _lines(self) -> Iterator[str]:
+        profile, unit = self.profile, self.length_unit
+        yield f"Design of {self.name}, written in {unit}"
+        yield (
+            f"heights {profile.bottom:.0f} to {profile.top:.0f} mm above "
+            f"{self.height_zero}, radius {profile.radius.min():.1f} to "
+            f"{profile.radius.max():.1f} mm"
+        )
+        yield (
+            f"azimuth 0 at {self.azimuth_zero}, {self.azimuth_sense} seen from above"
+        )
+        yield (
+            f"openings: {len(self.openings)}; datum bands: {len(self.datum_bands)}; "
+            f"brick past {self.repair.brick_threshold:.1f} mm"
+        )
 
     def differs_from(
         self,

@@ -12,6 +12,7 @@ from geom.design.text_file import casefolded, join_words
 from geom.readings.rod import RodReadings
 from geom.readings.sheets.sheet import refuse_mixed_marks
 from geom.readings.sheets.table import SheetRow, SheetTable, read_table
+from geom.shown import Shown
 from geom.units import MM_PER, Float
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def _refuse_twice(
 
 
 @dataclass(frozen=True)
-class Cloud:
+class Cloud(Shown):
     """One point cloud as the survey has it; nothing of it is read yet.
 
     Attributes
@@ -187,7 +188,7 @@ class Cloud:
 
 
 @dataclass(frozen=True)
-class CloudReadings:
+class CloudReadings(Shown):
     """Clouds, and rod readings next to them.
 
     Attributes

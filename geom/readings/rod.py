@@ -5,7 +5,7 @@ Bands of wall known to be sound, given to the model as if they had been read.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from geom.design import DatumBand, Design
 from geom.errors import InputError
+from geom.shown import Shown
 from geom.units import Float, Int
 
 RodKind = Literal["radius", "diameter", "cutback"]
@@ -43,7 +44,7 @@ NONE_UNREACHABLE = Unreachable(np.zeros(0), np.zeros(0))
 
 
 @dataclass(frozen=True)
-class RodReadings:
+class RodReadings(Shown):
     """Readings of one survey, in the order written down.
 
     Attributes
@@ -82,6 +83,18 @@ class RodReadings:
     no_access: Unreachable = field(default_factory=lambda: NONE_UNREACHABLE)
     in_openings: tuple[str, ...] = ()
     common: Mapping[str, Float] = field(default_factory=dict)
+
+    def _lines(self) -> Iterator[str]:
+        yield f"RodReadings: {len(self)} ({', '.join(self.kinds) or 'none'})"
+        if len(self):
+            yield (
+                f"heights {self.height.min():.0f} to {self.height.max():.0f} mm, "
+                f"values {self.value.min():.1f} to {self.value.max():.1f} mm"
+            )
+            stated = int(np.isfinite(self.sd).sum())
+            yield f"{stated} with an sd of their own; read to {self.step.min():.3g} mm"
+        if shut := self.no_access.azimuth.size:
+            yield f"{shut} stations without access"
 
     def __len__(self) -> int:
         return len(self.kind)

@@ -10,7 +10,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from geom.cf import walk_through
 from geom.design import Design
 from geom.errors import InputError, not_permitted
 from geom.quantity import Quantity
+from geom.shown import Shown
 from geom.units import Float, Int
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ _SURVEY_AGAIN = "Give the output folder of the 'daubline survey' made before the
 
 
 @dataclass(frozen=True)
-class PastSurvey:
+class PastSurvey(Shown):
     """What an earlier survey found.
 
     Attributes
@@ -84,7 +85,7 @@ class ZoneBefore:
 
 
 @dataclass(frozen=True)
-class SurveyBefore:
+class SurveyBefore(Shown):
     """What was found before the repair.
 
     Attributes
@@ -102,6 +103,8 @@ class SurveyBefore:
     repair : mapping
         That plan as ``findings.json`` holds it, m and kg; empty where it has none.
     """
+
+    _units: ClassVar[str] = "mm, mm2, mm3, degrees"
 
     survey: PastSurvey
     zone: Int

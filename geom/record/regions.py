@@ -10,6 +10,7 @@ import numpy as np
 from geom.compare.panels import HOURS, Panels
 from geom.design import Design
 from geom.frame import wrap
+from geom.shown import Shown
 from geom.units import Float
 
 Kind = Literal["wall", "zone", "level", "side", "panel"]
@@ -47,7 +48,7 @@ class Region:
 
 
 @dataclass(frozen=True)
-class Regions:
+class Regions(Shown):
     """Regions and the panels that each is made of.
 
     Attributes

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -51,6 +51,7 @@ from geom.record.wear.series import (
     exposures,
     find_spells,
 )
+from geom.shown import Shown
 
 SCHEMA = "daubline.wear/1"
 
@@ -113,7 +114,7 @@ WearWarning = FewSpells | PartlyStated | NoLeastLining | ForecastsTried
 
 
 @dataclass(frozen=True)
-class Wear:
+class Wear(Shown):
     """Everything that a record says of the wear of one campaign.
 
     Attributes
@@ -143,6 +144,8 @@ class Wear:
     maps : WearMaps
         Wear cell by cell.
     """
+
+    _units: ClassVar[str] = "mm a heat, hour or tonne"
 
     lining: str
     campaign: str

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -30,6 +30,7 @@ from geom.repair.masonry.support import Seat, Support, burnt_rows, support_of
 from geom.repair.plan.daub import DryingSchedule, drying_schedule
 from geom.repair.plan.plan import plan_repair
 from geom.repair.plan.result import RepairPlan
+from geom.shown import Shown
 from geom.surface import RadialSurface
 
 
@@ -95,7 +96,7 @@ def _wall_behind(
 
 
 @dataclass(frozen=True)
-class RepairPackage:
+class RepairPackage(Shown):
     """What there is to do, and to look at, before the next heat.
 
     Attributes
@@ -115,6 +116,8 @@ class RepairPackage:
     settings : RunSettings or None
         None where the shop tells nothing of its melting, or no ring was read round.
     """
+
+    _units: ClassVar[str] = "mm, mm2, mm3, degrees"
 
     plan: RepairPlan
     support: Support

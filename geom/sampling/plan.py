@@ -25,6 +25,7 @@ from geom.sampling.feasible import (
     opening_at,
 )
 from geom.sampling.stations import Advice
+from geom.shown import Shown
 from geom.units import Bool, Float, Int
 
 #: Distance between rows from the tuyeres to this far above them, and elsewhere, mm.
@@ -208,7 +209,7 @@ def _blocked(design: Design, height: Float, azimuth: Float) -> Float:
 
 
 @dataclass(frozen=True)
-class SamplingPlan:
+class SamplingPlan(Shown):
     """The stations of one climb, as m rows and k columns of a sheet.
 
     Attributes

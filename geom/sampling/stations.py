@@ -33,7 +33,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Literal, Protocol
+from typing import ClassVar, Literal, Protocol
 
 import numpy as np
 from scipy.special import ndtr
@@ -48,6 +48,7 @@ from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.feasible import MARGIN, FeasibleStations, feasible_stations
+from geom.shown import Shown
 from geom.stats.normal import heavy_quantile, hermite_excess
 from geom.surface import Grid, RadialSurface, make_grid
 from geom.surface.coverage import on_surveyed
@@ -205,7 +206,7 @@ class Station:
 
 
 @dataclass(frozen=True)
-class Advice:
+class Advice(Shown):
     """Where to measure next.
 
     Attributes
@@ -220,6 +221,8 @@ class Advice:
     unread : bool
         Whether wall counts that nobody has read.
     """
+
+    _units: ClassVar[str] = "mm3 or mm2, mm"
 
     aim: Aim
     now: float

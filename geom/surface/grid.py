@@ -25,11 +25,12 @@ from scipy.sparse.csgraph import connected_components
 
 from geom.design import Design
 from geom.frame import turn
+from geom.shown import Shown
 from geom.units import Bool, Float, Int
 
 
 @dataclass(frozen=True)
-class Grid:
+class Grid(Shown):
     """Cells of the unrolled wall, shape (height, azimuth) = (m, k).
 
     Attributes

@@ -1,10 +1,8 @@
-"""The wall as far as it is known.
-
-The surface as a labelled dataset for other programs.
-"""
+"""The wall as far as it is known, and what has to be known before it is trusted."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,90 +10,19 @@ import numpy as np
 
 from geom.design import DatumBand, Design
 from geom.readings.rod import RodKind
+from geom.shown import Shown, views
 from geom.surface.grid import Grid
 from geom.surface.rods.errors import BANDS
 from geom.units import Bool, Float
 
 if TYPE_CHECKING:
+    import pyvista as pv
+    import trimesh
     import xarray as xr
+    from matplotlib.figure import Figure
 
     from geom.datum import Pose
     from geom.surface.gp.posterior import Posterior
-
-
-def surface_dataset(surface: RadialSurface) -> xr.Dataset:
-    """CF-style dataset with dims (height, azimuth); lengths in mm."""
-    import xarray as xr
-
-    grid, dims = surface.grid, ("height", "azimuth")
-    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
-    mm = {"units": "mm"}
-    return xr.Dataset(
-        {
-            "radius": (dims, surface.radius, mm | _long_name("radius of the hot face")),
-            "radius_sd": (
-                dims,
-                surface.radius_sd,
-                mm | _long_name("standard uncertainty of radius"),
-            ),
-            "design_radius": (
-                dims,
-                drawn.copy(),
-                mm | _long_name("radius as designed"),
-            ),
-            "cutback": (
-                dims,
-                surface.cutback,
-                mm | _long_name("radius minus design radius, positive into the wall"),
-            ),
-            "cutback_sd": (
-                dims,
-                surface.radius_sd.copy(),
-                mm | _long_name("standard uncertainty of cutback"),
-            ),
-            "surveyed": (
-                dims,
-                grid.surveyed.astype(np.int8),
-                _flag("not surveyed surveyed"),
-            ),
-            **_seen_variable(surface),
-            "opening": (dims, grid.opening.astype(np.int8), _flag("wall opening")),
-        },
-        coords=_coordinates(grid),
-        attrs={"Conventions": "CF-1.11"},
-    )
-
-
-def _seen_variable(surface: RadialSurface) -> dict[str, object]:
-    """Where a laser saw the wall, if there was one."""
-    if surface.seen is None:
-        return {}
-    words = _flag("not_seen seen_by_laser")
-    return {"seen": (("height", "azimuth"), surface.seen.astype(np.int8), words)}
-
-
-def _coordinates(grid: Grid) -> dict[str, tuple[str, object, dict[str, str]]]:
-    up = {"units": "mm", "positive": "up", "axis": "Z"} | _long_name(
-        "height above zero"
-    )
-    turn = {"units": "degree"} | _long_name("azimuth from zero in the design's sense")
-    return {
-        "height": ("height", grid.height.copy(), up),
-        "azimuth": ("azimuth", grid.azimuth.copy(), turn),
-    }
-
-
-def _long_name(words: str) -> dict[str, str]:
-    return {"long_name": words}
-
-
-def _flag(words: str) -> dict[str, object]:
-    meanings = words.replace("not surveyed", "not_surveyed")
-    return {
-        "long_name": words.rsplit(" ", maxsplit=1)[-1],
-        "flag_values": np.array([0, 1], dtype=np.int8),
-        "flag_meanings": meanings,
-    }
 
 
 @dataclass(frozen=True)
@@ -280,7 +207,7 @@ SurfaceDiagnostic = (
 
 
 @dataclass(frozen=True)
-class RadialSurface:
+class RadialSurface(Shown):
     """A radial surface with its uncertainty.
 
     Attributes
@@ -313,6 +240,30 @@ class RadialSurface:
     seen: Bool | None = None
     points_left_out: int = 0
     poses: tuple[Pose, ...] = ()
+
+    def _lines(self) -> Iterator[str]:
+        rows, columns = self.grid.shape
+        low, high = self.grid.surveyed_heights
+        yield (
+            f"RadialSurface of {self.design.name}: {rows} heights x {columns} azimuths"
+        )
+        yield (
+            f"{self.count} readings ({', '.join(self.kinds)}), "
+            f"{len(self.rejected) + self.points_left_out} left out"
+        )
+        yield (
+            f"surveyed from {low:.0f} to {high:.0f} mm, "
+            f"{100.0 * np.isfinite(self.radius).mean():.0f} % of all wall"
+        )
+        ends = [
+            f"{np.nanmin(field):.1f} to {np.nanmax(field):.1f} mm"
+            for field in (self.radius, self.cutback, self.radius_sd)
+        ]
+        yield f"radius {ends[0]}, cut-back {ends[1]}, sd {ends[2]}"
+        yield (
+            f"azimuth 0 at {self.design.azimuth_zero}, {self.design.azimuth_sense} "
+            f"seen from above; heights above {self.design.height_zero}"
+        )
 
     @property
     def height(self) -> Float:
@@ -382,12 +333,44 @@ class RadialSurface:
         return places.azimuth[kept], places.height[kept], weight[kept]
 
     def to_xarray(self) -> xr.Dataset:
-        """The surface as a CF-style dataset.
+        """The surface as a CF-style dataset, its frame in the attributes.
 
         Returns
         -------
         Dataset, dims (height, azimuth)
-            ``radius``, ``radius_sd``, ``cutback``, ``cutback_sd`` (mm),
-            ``design_radius`` (mm, over height), ``opening`` and ``surveyed`` (0/1).
+            ``radius``, ``radius_sd``, ``design_radius``, ``cutback``, ``cutback_sd``
+            (mm), ``p_brick`` (0 to 1), ``action`` (flags), ``opening`` and
+            ``surveyed`` (0/1).
         """
-        return surface_dataset(self)
+        return views().to_xarray(self)
+
+    def to_pyvista(self) -> pv.PolyData:
+        """The surveyed wall as a mesh in mm, as ``lining.vtp`` holds it."""
+        return views().to_pyvista(self)
+
+    def to_trimesh(self) -> trimesh.Trimesh:
+        """The surveyed wall as a coloured mesh in mm, as ``lining.ply`` holds it."""
+        return views().to_trimesh(self)
+
+    def plot(self) -> Figure:
+        """The unrolled wall by cut-back, seen from inside."""
+        return views().plot(self)
+
+    def plot_section(self, *, height: float) -> Figure:
+        """A level section, seen from above.
+
+        Parameters
+        ----------
+        height : float, mm
+            On surveyed wall; the nearest row is drawn.
+        """
+        return views().plot_section(self, height)
+
+    def plot_profile(self, *, azimuth: float) -> Figure:
+        """An upright section, radius stretched against height.
+
+        Parameters
+        ----------
+        azimuth : float, degrees
+        """
+        return views().plot_profile(self, azimuth)

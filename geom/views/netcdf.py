@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geom.cf import write_packed
-from geom.compare.findings import ACTIONS, NO_CALL, Findings
+from geom.compare.findings import ACTIONS, NO_CALL, Findings, Maps
 from geom.compare.panels import PanelState
 from geom.design import Design
 from geom.record.change.result import Change
@@ -36,41 +36,9 @@ _PER = {
 
 
 def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None:
-    """Write the surface and the maps drawn from it.
-
-    Parameters
-    ----------
-    findings : Findings
-        Its maps take the place of the surface's own fields of the same name.
-    """
-    maps, grid, design = findings.maps, surface.grid, surface.design
-    data = surface.to_xarray()
-    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
-    p_brick = {
-        "long_name": "probability that cut-back exceeds the brick threshold",
-        "units": "1",
-        "brick_threshold_mm": design.repair.brick_threshold,
-    }
-    actions = " ".join(["no_call", *(action.replace(" ", "_") for action in ACTIONS)])
-    fields: dict[str, tuple[NDArray[Any], dict[str, Any]]] = {
-        "design_radius": (drawn, _mm("radius of the drawing")),
-        "cutback": (maps.cutback, _mm("cut-back: radius less design radius")),
-        "cutback_sd": (maps.cutback_sd, _mm("standard uncertainty of cut-back")),
-        "p_brick": (maps.p_brick, p_brick),
-        "action": (
-            maps.action.astype(np.int8),
-            _flag("what to do", actions, lowest=NO_CALL),
-        ),
-        "surveyed": (maps.surveyed.astype(np.int8), _flag("surveyed", "no yes")),
-        "opening": (grid.opening.astype(np.int8), _flag("opening", "no yes")),
-        "zone": (maps.zone.astype(np.int32), {"long_name": "zone id, 0 where none"}),
-    }
-    data = data.assign(_maps(fields))
-    for name in ("cutback", "radius"):
-        data[name].attrs["ancillary_variables"] = f"{name}_sd"
-    data["height"].attrs |= _height(design)
-    data["azimuth"].attrs |= _azimuth(design)
-    data.attrs = _frame(design) | {
+    """Write the surface and the maps drawn from it."""
+    data = surface_dataset(surface, findings.maps)
+    data.attrs |= {
         "title": plain(findings.title),
         "lining": plain(findings.lining),
         "created": plain(findings.created),
@@ -79,6 +47,51 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
     if findings.panels is not None:
         data = data.assign(_panels(findings.panels))
     write_packed(path, data)
+
+
+def surface_dataset(surface: RadialSurface, maps: Maps) -> xr.Dataset:
+    """The surface and the maps drawn from it, with dims (height, azimuth).
+
+    Parameters
+    ----------
+    maps : Maps
+        They take the place of the surface's own fields of the same name.
+    """
+    import xarray as xr
+
+    grid, design = surface.grid, surface.design
+    drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
+    p_brick = {
+        "long_name": "probability that cut-back exceeds the brick threshold",
+        "units": "1",
+        "brick_threshold_mm": design.repair.brick_threshold,
+    }
+    actions = " ".join(["no_call", *(action.replace(" ", "_") for action in ACTIONS)])
+    fields: dict[str, tuple[NDArray[Any], dict[str, Any]]] = {
+        "radius": (surface.radius, _mm("radius of the hot face")),
+        "radius_sd": (surface.radius_sd, _mm("standard uncertainty of radius")),
+        "design_radius": (drawn, _mm("radius of the drawing")),
+        "cutback": (maps.cutback, _mm("cut-back: radius less design radius")),
+        "cutback_sd": (maps.cutback_sd, _mm("standard uncertainty of cut-back")),
+        "surveyed": (maps.surveyed.astype(np.int8), _flag("surveyed", "no yes")),
+        "opening": (grid.opening.astype(np.int8), _flag("opening", "no yes")),
+        "p_brick": (maps.p_brick, p_brick),
+        "action": (
+            maps.action.astype(np.int8),
+            _flag("what to do", actions, lowest=NO_CALL),
+        ),
+        "zone": (maps.zone.astype(np.int32), {"long_name": "zone id, 0 where none"}),
+    }
+    if surface.seen is not None:
+        seen = _flag("seen_by_laser", "not_seen seen_by_laser")
+        fields["seen"] = surface.seen.astype(np.int8), seen
+    for name in ("cutback", "radius"):
+        fields[name][1]["ancillary_variables"] = f"{name}_sd"
+    return xr.Dataset(
+        _maps(fields),
+        coords=_coordinates(design, grid.height, grid.azimuth),
+        attrs=_frame(design),
+    )
 
 
 def _maps(

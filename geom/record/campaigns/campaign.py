@@ -29,6 +29,7 @@ from geom.record.wear.series import (
     exposures,
     find_spells,
 )
+from geom.shown import Shown
 from geom.stats.comparisons import mover_difference
 
 
@@ -87,7 +88,7 @@ class Material:
 
 
 @dataclass(frozen=True)
-class CampaignWear:
+class CampaignWear(Shown):
     """One campaign; lengths mm, volumes mm3, per heat, hour or tonne.
 
     Attributes

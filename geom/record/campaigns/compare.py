@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from geom.record.store.store import Record
 from geom.record.wear.accumulate import Tick
 from geom.record.wear.maps import RateMap
 from geom.record.wear.series import Exposure
+from geom.shown import Shown
 from geom.stats.comparisons import (
     Rank,
     mover_difference,
@@ -58,7 +59,7 @@ class Contrast:
 
 
 @dataclass(frozen=True)
-class ContrastMaps:
+class ContrastMaps(Shown):
     """Two campaigns cell by cell; arrays (m, k), NaN where either is not known.
 
     Attributes
@@ -78,7 +79,7 @@ class ContrastMaps:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(Shown):
     """Two campaigns side by side; lengths mm, volumes mm3, per ``by``.
 
     Attributes
@@ -96,6 +97,8 @@ class Comparison:
     levels, sides : tuple of Rank
         ``item`` is the place in ``regions``; first where the second wears most more.
     """
+
+    _units: ClassVar[str] = "mm a heat, hour or tonne; mm3"
 
     title: str
     created: str

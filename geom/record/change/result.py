@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from geom.quantity import Quantity
 from geom.record.change.volumes import VolumeChange
 from geom.record.regions import Kind, Region
 from geom.record.store.occasion import Occasion
+from geom.shown import Shown
 from geom.stats.comparisons import FALSE_DISCOVERY_RATE
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
@@ -105,7 +106,7 @@ class Areas:
 
 
 @dataclass(frozen=True)
-class ChangeMaps:
+class ChangeMaps(Shown):
     """Gridded results over (m, k) cells.
 
     Attributes
@@ -132,7 +133,7 @@ class ChangeMaps:
 
 
 @dataclass(frozen=True)
-class Change:
+class Change(Shown):
     """Everything two surveys tell.  Lengths mm, areas mm2, volumes mm3, degrees.
 
     Attributes
@@ -154,6 +155,8 @@ class Change:
     grid : Grid
         Rows compared are its surveyed ones.
     """
+
+    _units: ClassVar[str] = "mm, mm2, mm3, degrees"
 
     lining: str
     title: str | None

@@ -43,6 +43,7 @@ from geom.record.store.survey_file import (
     read_survey,
     write_survey,
 )
+from geom.shown import Shown
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -65,7 +66,7 @@ _START = "Start one with: daubline record start"
 
 
 @dataclass(frozen=True)
-class Record:
+class Record(Shown):
     """A record as it was when opened; what is added later is not in it.
 
     Attributes

@@ -33,6 +33,7 @@ from geom.record.store.grid import (
     resample_survey,
 )
 from geom.record.store.occasion import Occasion
+from geom.shown import Shown
 from geom.surface import Grid
 from geom.units import Float
 
@@ -81,7 +82,7 @@ _ALSO = ("radius", "radius_sd", "design_radius", "surveyed", "opening")
 
 
 @dataclass(frozen=True)
-class RecordedWall:
+class RecordedWall(Shown):
     """One survey: the gridded wall, m rows of k azimuths, and what was found.
 
     Attributes

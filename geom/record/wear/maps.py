@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from geom.design import Design
 from geom.record.store.grid import record_grid
 from geom.record.wear.series import Exposure
+from geom.shown import Shown
 from geom.surface import Grid
 from geom.units import Bool, Float, Int
 
@@ -43,7 +44,7 @@ _LEAST = 3
 
 
 @dataclass(frozen=True)
-class RateMap:
+class RateMap(Shown):
     """Wear of every cell per heat, hour or tonne; NaN where no spell tells it.
 
     Attributes
@@ -65,7 +66,7 @@ class RateMap:
 
 
 @dataclass(frozen=True)
-class WearMaps:
+class WearMaps(Shown):
     """Wear cell by cell; m rows of k azimuths.
 
     Attributes

@@ -18,6 +18,7 @@ Stand. 87, 377-385: scatter beyond stated errors, from the sum of squares that i
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
@@ -26,6 +27,7 @@ from geom.record.assumptions import ASSUMED
 from geom.record.regions import ALL_ROUND
 from geom.record.wear.series import Exposure, WearSeries
 from geom.record.wear.survey_errors import SpellErrors, SpellWear, spell_wear
+from geom.shown import Shown
 from geom.stats.regression import fit_whitened_lines, robust_fit
 from geom.stats.shrinkage import moderated_variance, variance_floor
 from geom.units import Bool, Float, Int
@@ -171,7 +173,7 @@ _TREND_SPELLS = 3
 
 
 @dataclass(frozen=True)
-class Rates:
+class Rates(Shown):
     """Rates of wear; s pieces.
 
     Attributes
@@ -189,6 +191,8 @@ class Rates:
         Standard deviation of the wear of one heat beyond what the surveys' errors
         explain; NaN where nothing is known.
     """
+
+    _units: ClassVar[str] = "mm a heat, hour or tonne"
 
     exposure: Exposure
     long: tuple[Quantity | None, ...]

@@ -20,6 +20,7 @@ import numpy as np
 from geom.compare.panels import HOURS, PanelState
 from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion, Stage
+from geom.shown import Shown
 from geom.units import Bool, Float
 
 #: What wear is counted by.
@@ -148,7 +149,7 @@ _STEADIER = 0.9
 
 
 @dataclass(frozen=True)
-class WearSeries:
+class WearSeries(Shown):
     """Wear spell by spell; n spells, s pieces.
 
     Attributes

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 from geom.compare.extent import Extent
 from geom.compare.findings import Diagnostic
@@ -15,6 +15,7 @@ from geom.repair.acceptance.material import MaterialBalance
 from geom.repair.assumptions import FACE_SHARE, READING_REACH, SURE
 from geom.repair.audit.taper import TuyereAudit
 from geom.repair.plan.daub import DryingSchedule
+from geom.shown import Shown
 
 SCHEMA = "daubline.recheck/1"
 
@@ -223,7 +224,7 @@ class MaterialTotals:
 
 
 @dataclass(frozen=True)
-class Recheck:
+class Recheck(Shown):
     """Everything a recheck found.
 
     Attributes
@@ -244,6 +245,8 @@ class Recheck:
     openings : tuple of OpeningCheck
         In the order of the design file; beside the verdict, which they do not enter.
     """
+
+    _units: ClassVar[str] = "mm, mm2, mm3, degrees"
 
     lining: str
     title: str

@@ -51,6 +51,7 @@ from geom.repair.assumptions import (
     MELTING_REACH,
     OUNCE,
 )
+from geom.shown import Shown
 from geom.surface import RadialSurface
 from geom.units import M2, M3, Bool, Int
 
@@ -91,7 +92,7 @@ class WornLevel:
 
 
 @dataclass(frozen=True)
-class WornMelting:
+class WornMelting(Shown):
     """What the worn diameter does.
 
     Attributes

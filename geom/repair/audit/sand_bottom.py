@@ -48,6 +48,7 @@ from geom.document import VOLUME
 from geom.frame import clock_face, wrap
 from geom.quantity import Quantity
 from geom.repair.assumptions import SECTION_AZIMUTHS, STRIKE_POINTS
+from geom.shown import Shown
 from geom.surface import RadialSurface
 from geom.units import M3, Float
 
@@ -102,7 +103,7 @@ class Well:
 
 
 @dataclass(frozen=True)
-class SandBottom:
+class SandBottom(Shown):
     """The bed of one lining.
 
     Attributes

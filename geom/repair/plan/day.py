@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from geom.document import VOLUME, fields_document
 from geom.errors import InputError
 from geom.readings.surveys import FINDINGS, load_survey_before
 from geom.repair.plan.daub import DryingSchedule, drying_schedule
+from geom.shown import Shown
 from geom.units import LITRE, M3, SQUARE_METRE
 
 StepName = Literal[
@@ -94,7 +95,7 @@ class DaubBatch:
 
 
 @dataclass(frozen=True)
-class DayPlan:
+class DayPlan(Shown):
     """The day of a repair.
 
     Attributes
@@ -113,6 +114,8 @@ class DayPlan:
         The stack above needs support, or may: no lining is opened before that is
         decided.
     """
+
+    _units: ClassVar[str] = "h, mm3"
 
     lining: str
     title: str

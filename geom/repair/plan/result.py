@@ -7,6 +7,7 @@ What a mason has to know next to the numbers of a plan, as facts.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -19,7 +20,8 @@ from geom.repair.plan.chipping import Chipping
 from geom.repair.plan.daub import Daub
 from geom.repair.plan.openings import OpeningWork
 from geom.repair.plan.order import OrderLine
-from geom.units import Float, Int
+from geom.shown import Shown
+from geom.units import LITRE, Float, Int
 
 
 @dataclass(frozen=True)
@@ -172,7 +174,7 @@ class Account:
 
 
 @dataclass(frozen=True)
-class RepairPlan:
+class RepairPlan(Shown):
     """What to do about a wall.
 
     Attributes
@@ -202,6 +204,19 @@ class RepairPlan:
     account: Account = field(metadata=VOLUME)
     notes: tuple[NotPlanned, ...]
     owner: Int = field(repr=False, compare=False, metadata=OMITTED)
+
+    def _lines(self) -> Iterator[str]:
+        account = self.account
+        yield f"RepairPlan of {self.title}: {self.lining}; {len(self.zones)} zones"
+        yield (
+            f"put in {account.put_in / LITRE:.1f} L: bricks "
+            f"{account.bricks / LITRE:.1f} L, joints {account.joints / LITRE:.1f} L, "
+            f"daub {account.daub / LITRE:.1f} L"
+        )
+        off, out = account.chip / LITRE, account.cut / LITRE
+        yield f"chip off {off:.1f} L, cut out {out:.1f} L of sound lining"
+        lines = [f"{one.material} {one.packs}" for one in self.order if one.packs]
+        yield f"to buy, in packs: {', '.join(lines) or 'nothing'}"
 
     def of_action(self, action: Action) -> tuple[ZonePlan, ...]:
         """The zones with one thing to do."""

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from geom.shown import Shown
 from geom.surface.clouds.kriging import LocalKriging, of_rows
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
@@ -93,7 +94,7 @@ class PointErrors:
 
 
 @dataclass(frozen=True)
-class CloudPosterior:
+class CloudPosterior(Shown):
     """The joint posterior of a wall that clouds have seen; a `Posterior`.
 
     Attributes

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.shown import Shown
 from geom.surface.grid import (
     interpolate_columns,
     interpolate_points,
@@ -18,7 +19,7 @@ FADE = 150.0
 
 
 @dataclass(frozen=True, eq=False)
-class Pattern:
+class Pattern(Shown):
     """A field on a net, straight in between, decaying above and below it.
 
     Two patterns are equal only if they are the same one.

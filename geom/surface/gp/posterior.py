@@ -25,6 +25,7 @@ from typing import Literal, Protocol
 
 import numpy as np
 
+from geom.shown import Shown
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise
@@ -121,7 +122,7 @@ class Posterior(Protocol):
 
 
 @dataclass(frozen=True)
-class GPPosterior:
+class GPPosterior(Shown):
     """The posterior of a wall known from rod readings, or from blocks of laser points.
 
     Attributes

@@ -34,6 +34,7 @@ import numpy as np
 from geom.design import Design
 from geom.errors import InputError
 from geom.readings import PastSurvey, RodReadings
+from geom.shown import Shown
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.fields import Pattern, shifted_rows
 from geom.surface.gp.hyperparameters import (
@@ -210,7 +211,7 @@ def smoothed(field: Float, net: Float, radius: float) -> Float:
 
 
 @dataclass(frozen=True)
-class PastPrior:
+class PastPrior(Shown):
     """What was learned from past surveys of a furnace.
 
     Attributes

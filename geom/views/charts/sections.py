@@ -13,7 +13,8 @@ import numpy as np
 
 from geom.compare.findings import Findings
 from geom.design import Design
-from geom.frame import clock_face
+from geom.errors import InputError
+from geom.frame import clock_face, wrap
 from geom.quantity import K95
 from geom.readings import RodReadings
 from geom.surface.grid import close_seam, interpolate_columns, make_grid
@@ -65,7 +66,39 @@ def upright_sections(surface: RadialSurface, findings: Findings) -> Figure:
     azimuths = [findings.deepest.azimuth, *_quarters(surface)]
     for place, azimuth in enumerate(azimuths):
         axes = figure.add_axes((0.085 + 0.184 * place, 0.10, 0.165, 0.68))
-        _upright(axes, surface, azimuth, first=place == 0)
+        _upright(axes, surface, azimuth, head="\n" if place else "deepest point\n")
+    _legend(
+        figure,
+        f"UPRIGHT, axis to the left, radius stretched; 12 = {_zero(surface)}",
+        shell=surface.design.shell_radius is not None,
+    )
+    return figure
+
+
+@chart.picture(dpi=100)
+def level_section(surface: RadialSurface, height: float) -> Figure:
+    """One level section, at the surveyed row nearest to a height, mm."""
+    rows = np.flatnonzero(surface.grid.surveyed_rows)
+    low, high = surface.grid.surveyed_heights
+    if not low <= height <= high:
+        raise InputError(
+            f"no wall is surveyed at height {height:g} mm",
+            cure=f"It is from {low:.0f} to {high:.0f} mm",
+        )
+    row = int(rows[np.abs(surface.height[rows] - height).argmin()])
+    figure = chart.new_figure(9.4, 7.0)
+    axes = figure.add_axes((0.15, 0.01, 0.7, 0.86))
+    _level(axes, surface, row, outer=_outermost(surface, [row]))
+    _legend(figure, f"SEEN FROM ABOVE, true to scale; 12 = {_zero(surface)}")
+    return figure
+
+
+@chart.picture(dpi=100)
+def upright_section(surface: RadialSurface, azimuth: float) -> Figure:
+    """One upright section, radius stretched against height."""
+    figure = chart.new_figure(9.4, 7.6)
+    axes = figure.add_axes((0.28, 0.10, 0.44, 0.72))
+    _upright(axes, surface, float(wrap(azimuth)), head="")
     _legend(
         figure,
         f"UPRIGHT, axis to the left, radius stretched; 12 = {_zero(surface)}",
@@ -182,9 +215,7 @@ def _fill_between(
         )  # fmt: skip
 
 
-def _upright(
-    axes: Axes, surface: RadialSurface, azimuth: float, *, first: bool
-) -> None:
+def _upright(axes: Axes, surface: RadialSurface, azimuth: float, *, head: str) -> None:
     grid, design = surface.grid, surface.design
     hidden = np.where(grid.opening, np.nan, 1.0)
     best = interpolate_columns(surface.radius * hidden, azimuth)
@@ -199,11 +230,11 @@ def _upright(
     axes.plot(best, height, color=chart.INK, lw=1.5)
     if design.shell_radius is not None:
         axes.axvline(design.shell_radius, color=chart.QUIET, lw=3.0)
-    _upright_axes(axes, surface, azimuth, first=first)
+    _upright_axes(axes, surface, azimuth, head=head)
 
 
 def _upright_axes(
-    axes: Axes, surface: RadialSurface, azimuth: float, *, first: bool
+    axes: Axes, surface: RadialSurface, azimuth: float, *, head: str
 ) -> None:
     design = surface.design
     unit = design.length_unit
@@ -215,11 +246,10 @@ def _upright_axes(
     step = nice_step((high - low) / float(MM_PER[unit]) / 2.5, unit)
     graduate(axes.xaxis, unit, step, size=_TYPE)
     height_axis(axes, design, size=_TYPE, divisions=8.0)
-    if not first:
+    if head == "\n":
         axes.tick_params(labelleft=False)
         axes.set_ylabel("")
     clock = clock_face(azimuth, design.azimuth_sense)
-    head = "deepest point\n" if first else "\n"
     axes.set_title(f"{head}{azimuth:.0f}°\n{clock}", fontsize=_TYPE)
     axes.set_xlabel(f"radius, {unit}", fontsize=_TYPE)
 

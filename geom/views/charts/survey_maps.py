@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from geom.compare.findings import ACTIONS, Action, Findings
+from geom.compare.findings import ACTIONS, Action, Findings, Maps
 from geom.quantity import K95
 from geom.readings import CloudReadings, RodReadings
 from geom.repair import RepairPlan
@@ -25,7 +25,7 @@ from geom.views.charts.unrolled import (
     UnrolledFigure,
     not_surveyed_patch,
 )
-from geom.views.say import WORK, headings, say_sense
+from geom.views.say import WORK, headings, plain, say_sense
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -73,7 +73,26 @@ def map_png(
 
     Readings are drawn as dots, so that measured and inferred wall can be distinguished.
     """
-    design, maps = surface.design, findings.maps
+    title, lining = headings(findings)
+    seen = "wall unrolled, SEEN FROM INSIDE"
+    line = f"{lining}: {seen}" if lining else seen
+    return _cutback_map(surface, findings.maps, (title, line), readings.rod)
+
+
+@chart.picture(dpi=90)
+def wall_map(surface: RadialSurface, maps: Maps) -> Figure:
+    """The same of a surface alone, with dots where it was read."""
+    head = plain(surface.design.name), "wall unrolled, SEEN FROM INSIDE"
+    return _cutback_map(surface, maps, head, None)
+
+
+def _cutback_map(
+    surface: RadialSurface,
+    maps: Maps,
+    head: tuple[str, str],
+    readings: RodReadings | None,
+) -> Figure:
+    design = surface.design
     limit = design.repair.brick_threshold
     frame = UnrolledFigure(design, surface.grid, LARGE_MAP)
     shown = np.isfinite(maps.cutback) & ~surface.grid.opening
@@ -81,15 +100,13 @@ def map_png(
     for action, ink in _INKS.items():
         here = maps.action == ACTIONS.index(action)
         frame.hatch(here, colours.ACTION_STYLES[action].hatch, ink)
-    shadow = _shadow(surface, findings)
+    shadow = _shadow(surface, maps)
     frame.hatch(shadow, _SHADOW, chart.INK)
     cutback = np.where(shown, maps.cutback, np.nan)
     frame.threshold_line(cutback, limit, widths=(4.0, 2.2))
     frame.openings(size=LARGE_MAP.type_size - 2)
-    dots = _dots(frame, readings.rod, surface)
-    title, lining = headings(findings)
-    seen = "wall unrolled, SEEN FROM INSIDE"
-    large_heading(frame, title, f"{lining}: {seen}" if lining else seen)
+    dots = _dots(frame, readings, surface)
+    large_heading(frame, *head)
     frame.scale_bar()
     scale = cutback_scale(design, remark="cut-back\nscale is the same\nin every survey")
     frame.colour_bar(
@@ -99,26 +116,33 @@ def map_png(
     return frame.figure
 
 
-def _shadow(surface: RadialSurface, findings: Findings) -> Bool:
+def _shadow(surface: RadialSurface, maps: Maps) -> Bool:
     """Wall that the laser did not see, or that rod readings leave in doubt."""
     grid = surface.grid
     if surface.seen is not None:
         return ~surface.seen & grid.surveyed & ~grid.opening
     limit = surface.design.repair.brick_threshold
-    half = K95 * np.nan_to_num(findings.maps.cutback_sd)
+    half = K95 * np.nan_to_num(maps.cutback_sd)
     return np.asarray((half > DOUBT * limit) & ~grid.opening)
 
 
 def _dots(
-    frame: UnrolledFigure, readings: RodReadings, surface: RadialSurface
+    frame: UnrolledFigure, readings: RodReadings | None, surface: RadialSurface
 ) -> list[Any]:
-    """Readings as drawn; readings left out are crosses."""
-    azimuth, height = readings.stations
+    """Readings as drawn; readings left out are crosses.
+
+    Without the readings, where the surface was read by rod.
+    """
+    if readings is None and surface.seen is not None:
+        return []
+    azimuth, height = surface.read_at if readings is None else readings.stations
     if not 0 < azimuth.size <= MOST_DOTS:
         return []
-    out = {r.place for r in surface.rejected}
-    left_out = np.array([place in out for place in readings.place], dtype=bool)
-    left_out = np.append(left_out, left_out[readings.is_kind("diameter")])
+    left_out = np.zeros(azimuth.size, dtype=bool)
+    if readings is not None:
+        out = {r.place for r in surface.rejected}
+        whole = np.array([place in out for place in readings.place], dtype=bool)
+        left_out = np.append(whole, whole[readings.is_kind("diameter")])
     (axes,), across = frame.panels, frame.wall.right(azimuth)
     dots: list[Any] = axes.plot(
         across[~left_out],

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +20,10 @@ from geom.units import Float, Int
 from geom.views.charts.colours import cutback_rgb, to_linear
 from geom.views.meshes.mesh import WallMesh
 from geom.views.say import plain
+
+if TYPE_CHECKING:
+    import pyvista as pv
+    import trimesh
 
 #: Targets of glTF buffer views: ARRAY_BUFFER and ELEMENT_ARRAY_BUFFER.
 _VERTICES, _FACES = 34962, 34963
@@ -154,19 +158,27 @@ def ply_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
         Vertices in mm; per vertex ``red green blue alpha`` (sRGB, as PLY viewers take
         them) and float ``cutback``, ``cutback_sd`` (mm) and ``p_brick`` (0 to 1).
     """
+    shape = wall_trimesh(mesh, surface, maps=maps)
+    content: Any = shape.export(file_type="ply", encoding="binary", vertex_normal=False)
+    return bytes(content)
+
+
+def wall_trimesh(
+    mesh: WallMesh, surface: RadialSurface, *, maps: Maps
+) -> trimesh.Trimesh:
+    """The mesh as `ply_bytes` has it, colours and numbers at its vertices."""
     import trimesh
 
     srgb = cutback_rgb(
         mesh.pick(surface.cutback), surface.design.repair.brick_threshold
     )
-    shape = trimesh.Trimesh(
+    shape: trimesh.Trimesh = trimesh.Trimesh(
         vertices=mesh.vertices, faces=mesh.faces, vertex_colors=srgb, process=False
     )
     for name in ("cutback", "cutback_sd", "p_brick"):
         values = mesh.pick(getattr(maps, name)).astype(np.float32)
         shape.vertex_attributes[name] = values
-    content: Any = shape.export(file_type="ply", encoding="binary", vertex_normal=False)
-    return bytes(content)
+    return shape
 
 
 def vtp_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
@@ -180,12 +192,24 @@ def vtp_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
         (-1 no call, 0 leave, 1 daub, 2 brick, 3 chip, 4 measure again), ``zone`` (0
         none) and ``surveyed`` (1 throughout: the rest is left out of the mesh).
     """
-    import pyvista as pv
     from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
+
+    shape = wall_polydata(mesh, surface, maps=maps)
+    writer = vtkXMLPolyDataWriter()
+    writer.SetInputData(shape)
+    writer.WriteToOutputStringOn()
+    writer.SetDataModeToBinary()
+    writer.Write()
+    return str(writer.GetOutputString()).encode("ascii")
+
+
+def wall_polydata(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> pv.PolyData:
+    """The mesh as `vtp_bytes` has it, every gridded field at its vertices."""
+    import pyvista as pv
 
     vertices: Any = mesh.vertices.astype(np.float32)
     faces: Any = mesh.faces
-    shape = pv.PolyData.from_regular_faces(vertices, faces)
+    shape: pv.PolyData = pv.PolyData.from_regular_faces(vertices, faces)
     fields = {
         "cutback": maps.cutback,
         "cutback_sd": maps.cutback_sd,
@@ -202,9 +226,4 @@ def vtp_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
     shape.point_data["zone"] = mesh.pick(maps.zone).astype(np.int32)
     shape.point_data["surveyed"] = mesh.pick(maps.surveyed).astype(np.int8)
     shape.set_active_scalars("cutback")
-    writer = vtkXMLPolyDataWriter()
-    writer.SetInputData(shape)
-    writer.WriteToOutputStringOn()
-    writer.SetDataModeToBinary()
-    writer.Write()
-    return str(writer.GetOutputString()).encode("ascii")
+    return shape
