@@ -229,6 +229,16 @@ class Pattern:
             depth = depth + worn
         return np.inf
 
+    def longest_heat(
+        self, limit: Float, campaign: SurveyedCampaign, seed: int
+    ) -> float:
+        """Mean heats that one heat may last until a panel passes; hard to its end."""
+        rng = np.random.default_rng([seed, 7])
+        _, error = self.furnace.errors(rng)
+        depth = campaign.states[campaign.last].deepest + error
+        _, worn = self.heat(self.furnace.heats + 1, rng)
+        return float(((limit - depth) / worn).min())
+
 
 def with_design(**changes: object) -> Design:
     return replace(DESIGN, **changes)  # type: ignore[arg-type]

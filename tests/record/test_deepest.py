@@ -7,15 +7,15 @@ from geom.record.study import deepest_found
 from tests.record.small_record import start, worn_record
 
 
-def test_it_is_the_figure_of_every_survey_that_a_heat_left(tmp_path):
+def test_it_is_the_figure_of_every_survey_as_a_heat_or_a_repair_left_it(tmp_path):
     start(tmp_path / "cupola")
     record = worn_record(tmp_path / "cupola", 4, repaired=True, seed=2)
     depths = deepest_found(record, record.occasions)
-    assert [one.heat for one in depths] == [1, 2, 3, 4]
-    for depth in depths:
-        occasion = next(
-            o for o in record.occasions if o.heat == depth.heat and o.is_as_worn
-        )
+    assert [(one.heat, one.is_as_worn) for one in depths] == [
+        (occasion.heat, occasion.is_as_worn) for occasion in record.occasions
+    ]
+    assert {one.is_as_worn for one in depths} == {True, False}
+    for depth, occasion in zip(depths, record.occasions, strict=True):
         with open_hdf5(record.path(occasion)) as file:
             words = read_findings(file)["deepest"]["cutback"]
             deepest = file["cutback"][()]

@@ -125,6 +125,25 @@ def first_passage_time(room: Float, rate: Float, scatter: Float) -> Float:
     return heats
 
 
+def longest_heat(room: Float, rate: Float, scatter: Float) -> Float:
+    """Length of one heat, in mean heats, until limits are passed; arrays broadcast.
+
+    As for `first_passage_time`, but what a heat takes more or less than the mean it
+    takes throughout: a hard heat is hard to its end.
+
+    Examples
+    --------
+    >>> longest_heat(np.array([20.0, 20.0, 20.0]), np.array([8.0, 8.0, 0.0]), 2.0)
+    array([ 2.,  2., 10.])
+    """
+    left, pace = np.maximum(room, 0.0), rate + scatter
+    shape = np.broadcast_shapes(left.shape, pace.shape)
+    length: Float = np.divide(left, pace, out=np.full(shape, np.inf), where=pace > 0.0)
+    length[length > HORIZON] = np.inf
+    length[np.broadcast_to(left == 0.0, shape)] = 0.0
+    return length
+
+
 def first_passage_with_spall(
     even: Float, room: Float, rate: Float, scatter: Float, *, after: Float, depth: Float
 ) -> Float:

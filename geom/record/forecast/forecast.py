@@ -29,7 +29,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -44,6 +44,7 @@ from geom.record.forecast.first_passage import (
     first_passage_time,
     first_passage_with_spall,
     limits_of,
+    longest_heat,
 )
 from geom.record.forecast.trajectories import (
     StateOf,
@@ -115,6 +116,8 @@ class Forecast:
         To pass the brick threshold changes the repair and stops nobody.
     going : {'left alone', 'repaired as now'}
         What is done to the wall from now on.
+    in_one : Quantity or None
+        The same, in mean heats, if all is one long heat; of the whole wall alone.
     """
 
     region: Region
@@ -127,6 +130,7 @@ class Forecast:
     since: int
     stop: bool
     going: Going = "left alone"
+    in_one: Quantity | None = None
 
     @property
     def survey_within(self) -> int:
@@ -139,8 +143,7 @@ class Forecast:
 class LongestHeat:
     """How long the next heat may last until the wall passes a limit somewhere.
 
-    Hours and iron are heats times those of a mean heat of the campaign: wear is taken
-    to go on through a long heat as through several.
+    Hours and iron are heats times those of a mean heat of the campaign.
 
     Attributes
     ----------
@@ -170,14 +173,12 @@ def longest_heats(
     return tuple(
         LongestHeat(
             each.limit,
-            each.heats,
-            None if hours is None else each.heats.times(hours),
-            None if tonnes is None else each.heats.times(tonnes),
+            each.in_one,
+            None if hours is None else each.in_one.times(hours),
+            None if tonnes is None else each.in_one.times(tonnes),
         )
         for each in forecasts
-        if each.region.kind == "wall"
-        and each.going == "left alone"
-        and each.heats is not None
+        if each.in_one is not None
     )
 
 
@@ -225,7 +226,9 @@ def forecast(
     found: list[Forecast] = []
     for limit in limits_of(series.regions, design):
         passage = _Passage(series.regions, trajectories, *limit, "left alone")
-        found += passage.forecasts([*large, *passage.soonest()])
+        pieces = passage.forecasts([*large, *passage.soonest()])
+        found += [replace(wall, in_one=passage.in_one_heat()) for wall in pieces[:1]]
+        found += pieces[1:]
     return tuple(found)
 
 
@@ -321,6 +324,18 @@ class _Passage:
             for i, some, *heats in zip(chosen, groups, *first, strict=True)
             if some.any()
         ]
+
+    def in_one_heat(self) -> Quantity:
+        """Mean heats that one heat may last until the first place passes."""
+        way = self.trajectories
+        room = self.depth[:, None] - way.depths
+        expected, late = (
+            longest_heat(room, rate, way.scatter).min(axis=0)
+            for rate in (way.governing, way.lesser)
+        )
+        fallen = longest_heat(room - way.spall_depth, way.governing, way.scatter)
+        early = np.minimum(expected, np.maximum(way.spall_after, fallen).min(axis=0))
+        return _heats(early, expected, late)
 
     def _forecast(self, region: Region, some: Bool, heats: Quantity) -> Forecast:
         trajectories = self.trajectories

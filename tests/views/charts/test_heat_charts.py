@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.views.charts.wear_charts import MOST_POINTS, wear_limits, wear_points
+from geom.views.charts.heat_charts import MOST_POINTS, wear_limits, wear_points
 from tests.views.invented_wear import make_series
 from tests.walls import tapered_design
 
