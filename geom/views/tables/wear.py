@@ -436,14 +436,12 @@ def summary_lines(wear: Wear, design: Design) -> list[str]:
         *(f"Step: {words}" for words in step_lines(wear.steps, design)),
         *filter(None, (pattern_line(wear, design),)),
         *(
-            f"{upfirst(row.where)}, left alone: {passage}"
-            for row in forecast_rows(wear.forecasts, design)
-            for passage in _passages(row)
-        ),
-        *(
-            f"{upfirst(row.where)}, repaired as now: {passage}"
-            for row in forecast_rows(wear.repaired, design)
-            for passage in _passages(row)
+            f"{upfirst(row.where)}, {going}: {_passages(row)}"
+            for going, rows in (
+                ("left alone", wear.forecasts),
+                ("repaired as now", wear.repaired),
+            )
+            for row in forecast_rows(rows, design)
         ),
         *([f"{upfirst(REPAIRED_AS_NOW)}."] if wear.repaired else []),
         *(f"Not counted: {say_survey_gap(gap)}." for gap in wear.gaps),
@@ -476,14 +474,14 @@ def _rate_lines(wear: Wear, design: Design) -> list[str]:
     ]
 
 
-def _passages(row: ForecastRow) -> list[str]:
-    return [
-        f"{value} {LIMITS[limit]}" + (f", 95 %: {interval}" if interval else "")
-        for limit, (value, interval) in zip(
-            LIMITS, (row.brick, row.lining), strict=True
-        )
+def _passages(row: ForecastRow) -> str:
+    """Heats until each limit that is stated, in a line."""
+    cells = zip(("brick line", "least lining"), (row.brick, row.lining), strict=True)
+    return "; ".join(
+        f"{value} to the {limit}" + (f", 95 %: {interval}" if interval else "")
+        for limit, (value, interval) in cells
         if value
-    ]
+    )
 
 
 def record_heading(record: Record) -> str:
