@@ -27,7 +27,7 @@ from geom.datum import fit_circle
 from geom.design import Design
 from geom.frame import Sense, to_cartesian
 from geom.quantity import Quantity
-from geom.stats.normal import eigen_root, joint_normal
+from geom.stats.normal import eigen_root, joint_normal, squares_sd
 from geom.surface import RadialSurface
 from geom.units import Float
 
@@ -211,5 +211,4 @@ def section_area(radius: Float, covariance: Float) -> tuple[float, float]:
     """
     half = np.pi / radius.size
     area = half * float(np.sum(radius**2 + np.diag(covariance)))
-    spread = 4.0 * radius @ covariance @ radius + 2.0 * np.sum(covariance**2)
-    return area, half * float(np.sqrt(np.maximum(spread, 0.0)))
+    return area, half * squares_sd(radius, covariance)

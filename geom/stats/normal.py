@@ -202,6 +202,22 @@ def hermite_excess(mean: Float, sd: Float, radius: Float) -> list[Float]:
     ]
 
 
+def squares_sd(mean: Float, covariance: Float) -> float:
+    """Standard deviation of the sum of squares of jointly normal variables.
+
+    Its variance is ``4 m' C m + 2 sum C**2``.
+
+    Examples
+    --------
+    >>> round(squares_sd(np.zeros(2), np.array([[1.0, 0.5], [0.5, 1.0]])) ** 2, 9)
+    5.0
+    >>> round(squares_sd(np.array([3.0, 4.0]), np.eye(2)) ** 2, 9)
+    104.0
+    """
+    variance = 4.0 * mean @ covariance @ mean + 2.0 * np.sum(covariance**2)
+    return float(np.sqrt(np.maximum(variance, 0.0)))
+
+
 def _partial_moments(mean: Float, sd: Float) -> tuple[Float, Float]:
     """E[X+] and E[X+^2]."""
     mean, sd = np.broadcast_arrays(np.asarray(mean, float), np.asarray(sd, float))

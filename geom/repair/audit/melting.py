@@ -52,6 +52,7 @@ from geom.repair.assumptions import (
     OUNCE,
 )
 from geom.shown import Shown
+from geom.stats.normal import squares_sd
 from geom.surface import RadialSurface
 from geom.units import M2, M3, Bool, Int
 
@@ -447,9 +448,7 @@ def band_ratio(surface: RadialSurface, rows: Int) -> Quantity:
     mean, covariance = surface.posterior.joint(grid.height[some], azimuth)
     radius = np.repeat(grid.design_radius[some], _AZIMUTHS)
     weight = 1.0 / float(np.sum(radius**2))
-    pull = radius + mean
-    variance = 4.0 * pull @ covariance @ pull + 2.0 * np.sum(covariance**2)
-    sd = weight * float(np.sqrt(np.maximum(variance, 0.0)))
+    sd = weight * squares_sd(radius + mean, covariance)
     return Quantity.normal(ratio, sd).not_below(0.0)
 
 
