@@ -11,7 +11,7 @@ VOLUME = Quantity(55.4321, 2.134, 51.18, 59.71)
 
 
 @pytest.mark.parametrize(
-    ("sd", "said"),
+    ("sd", "words"),
     [
         (2.134, "55.4 +- 2.1 (51.2 to 59.7)"),
         (0.02134, "55.432 +- 0.021 (51.180 to 59.710)"),
@@ -20,8 +20,8 @@ VOLUME = Quantity(55.4321, 2.134, 51.18, 59.71)
         (math.nan, "55.432100 +- nan (51.180000 to 59.710000)"),
     ],
 )
-def test_it_prints_to_two_figures_of_its_uncertainty(sd, said):
-    assert str(Quantity(55.4321, sd, 51.18, 59.71)) == said
+def test_it_prints_to_two_figures_of_its_uncertainty(sd, words):
+    assert str(Quantity(55.4321, sd, 51.18, 59.71)) == words
 
 
 def test_its_holder_gives_the_unit():
@@ -36,6 +36,7 @@ def test_it_scales_by_either_sign_and_adds_what_is_known():
         (2.0 - 2 * 59.71, 2.0 - 2 * 51.18)
     )
     assert VOLUME.times(0.5) == VOLUME / 2
+    assert -VOLUME.times(2.0) == -2 * VOLUME
 
 
 @pytest.mark.parametrize("other", ["1", None, VOLUME])

@@ -8,7 +8,6 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Collection, Iterable, Sequence
-from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -222,19 +221,10 @@ def plain_console() -> Console:
 def check_out(
     options: argparse.Namespace, ours: Collection[str], out: Path | None = None
 ) -> None:
-    """Refuse, before the work, a folder that `write_out` could not write."""
+    """Refuse, before the work, a folder that could not be written."""
     from geom.atomic import check_directory
 
     check_directory(out or options.out, overwrite=options.overwrite, ours=ours)
-
-
-def write_out(
-    options: argparse.Namespace, ours: Collection[str], out: Path | None = None
-) -> AbstractContextManager[Path]:
-    """The output folder, written whole; ``ours`` are its files that are replaced."""
-    from geom.atomic import atomic_directory
-
-    return atomic_directory(out or options.out, overwrite=options.overwrite, ours=ours)
 
 
 def more_cure(fault: InputError, more: str) -> InputError:

@@ -391,8 +391,9 @@ def _sheet(options: argparse.Namespace) -> None:
 
     refuse_filled_in(options.out)
     plan = _plan(options, design)
-    with inputs.write_out(options, SHEET_FILES) as folder:
-        write_rod_sheet(folder, design, plan, title=options.title)
+    write_rod_sheet(
+        options.out, design, plan, title=options.title, overwrite=options.overwrite
+    )
     _print_plan(design, plan, options.out)
 
 
@@ -410,14 +411,14 @@ def _refuse_both(options: argparse.Namespace) -> None:
 
 
 def _plan(options: argparse.Namespace, design: Design) -> SamplingPlan:
-    from geom.sampling.plan import follow_up_plan, initial_plan
+    from geom.sampling.plan import plan_next_stations, plan_stations
 
     if options.readings:
         count = options.count or _USUAL_COUNT
         advice, _ = _weigh_stations(options, design, count=count, past=[])
-        return follow_up_plan(design, advice)
+        return plan_next_stations(design, advice)
     with errors_at(file=options.design):
-        return initial_plan(
+        return plan_stations(
             design,
             azimuths=options.azimuths,
             heights=options.heights,
@@ -482,34 +483,30 @@ def add_desk(commands: Any) -> None:
 
 
 def _desk(options: argparse.Namespace) -> None:
-    from geom.desk.server import need_server
+    from geom.desk.server import need_server, run_desk
 
     need_server()
     from geom.design import load_design
-    from geom.desk.server import RequestGuard, open_listener, serve
-    from geom.desk.session import DeskSession
 
-    design = load_design(options.design)
-    past = inputs.past_prior(options.past, design)
-    desk = DeskSession(design, options.design, options.sheet, past=past)
-    listener = open_listener(options.host, options.port)
-    guard = RequestGuard.of(listener, options.host)
+    past = inputs.past_prior(options.past, load_design(options.design))
     try:
-        _print_address(desk, listener, guard)
-        serve(desk, listener, guard)
+        run_desk(
+            options.design,
+            options.sheet,
+            past=past,
+            host=options.host,
+            port=options.port,
+            opened=_print_address,
+        )
     except KeyboardInterrupt:
         print(f"Closed. Every reading that was kept is in {options.sheet}")
-    finally:
-        listener.close()
 
 
-def _print_address(desk: DeskSession, listener: Any, guard: RequestGuard) -> None:
-    from geom.desk.server import address_of
+def _print_address(desk: DeskSession, address: str, guard: RequestGuard) -> None:
     from geom.views.say import count_of, plain
 
     readings = count_of(len(desk.now.entry_ids), "reading")
     inputs.print_lines([f"Desk: {plain(desk.design.name)}: {readings}"])
-    address = address_of(listener, guard)
     if not guard.local:
         inputs.print_lines(
             [

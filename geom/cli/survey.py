@@ -91,13 +91,18 @@ def _survey(options: argparse.Namespace) -> None:
 
         works = prepare_repair(surface, findings, design)
         tick("writing files")
-        from geom.views.outputs import write_files, write_stills
+        from geom.views.outputs import write_survey
 
-        with inputs.write_out(options, SURVEYED) as folder:
-            write_files(folder, readings, surface, findings, works, tick=tick)
-            write_stills(
-                folder, readings, surface, findings, forms=options.stills, tick=describe
-            )
+        write_survey(
+            options.out,
+            readings,
+            surface,
+            findings,
+            works=works,
+            stills=options.stills,
+            overwrite=options.overwrite,
+            tick=tick,
+        )
     if options.record is not None:
         add_to_record(options)
     if options.json:
@@ -185,8 +190,7 @@ def _day(options: argparse.Namespace) -> None:
     if options.out is not None:
         from geom.views.outputs import write_day
 
-        with inputs.write_out(options, DAY_FILES) as folder:
-            write_day(folder, day, design)
+        write_day(options.out, day, design, overwrite=options.overwrite)
     if options.json:
         from geom.views.documents import day_document
 
@@ -354,8 +358,7 @@ def _recheck(options: argparse.Namespace) -> None:
         result = recheck(before, surface, findings, design)
         from geom.views.outputs import write_recheck
 
-        with inputs.write_out(options, RECHECK_FILES) as folder:
-            write_recheck(folder, result, design)
+        write_recheck(options.out, result, design, overwrite=options.overwrite)
     if options.json:
         inputs.print_file(options.out / "recheck.json")
     elif not options.quiet:

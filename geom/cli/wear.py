@@ -51,14 +51,13 @@ def _change(options: argparse.Namespace) -> None:
     inputs.check_out(options, CHANGE_FILES)
     design = load_design(options.design)
     with inputs.waiting("comparing the surveys", quiet=options.quiet):
-        from geom.record.change.compare import compare_walls
-        from geom.record.store.survey_file import load_wall
+        from geom.record.change.compare import compare_surveys
         from geom.views.outputs import write_change
 
-        start, end = (load_wall(path, design) for path in (options.first, options.last))
-        change = compare_walls(start, end, title=options.title)
-        with inputs.write_out(options, CHANGE_FILES) as folder:
-            write_change(folder, change, design)
+        change = compare_surveys(
+            options.first, options.last, design, title=options.title
+        )
+        write_change(options.out, change, design, overwrite=options.overwrite)
     if options.json:
         inputs.print_file(options.out / "change.json")
     elif not options.quiet:
@@ -103,14 +102,14 @@ def _wear(options: argparse.Namespace) -> None:
         targets = _targets(options.out, records)
         for target in targets:
             inputs.check_out(options, WEAR_FILES, target)
-        from geom.record.study import study
-        from geom.views.outputs import write_wear_files
+        from geom.record.study import study_wear
+        from geom.views.outputs import write_wear
 
         def tick(words: str) -> None:
             wait.update(f"studying wear: {words}")
 
         studies = [
-            study(
+            study_wear(
                 record,
                 campaign=options.campaign,
                 title=options.title,
@@ -120,8 +119,7 @@ def _wear(options: argparse.Namespace) -> None:
             for record in records
         ]
         for wear, record, target in zip(studies, records, targets, strict=True):
-            with inputs.write_out(options, WEAR_FILES, target) as folder:
-                write_wear_files(folder, wear, record, tick)
+            write_wear(target, wear, record, overwrite=options.overwrite, tick=tick)
     if options.json:
         _print_json(targets)
     elif not options.quiet:
@@ -217,8 +215,7 @@ def _campaigns(options: argparse.Namespace) -> None:
             title=options.title,
             tick=lambda words: wait.update(f"comparing campaigns: {words}"),
         )
-        with inputs.write_out(options, CAMPAIGN_FILES) as folder:
-            write_campaigns(folder, comparison)
+        write_campaigns(options.out, comparison, overwrite=options.overwrite)
     if options.json:
         inputs.print_file(options.out / "campaigns.json")
     elif not options.quiet:

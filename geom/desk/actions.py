@@ -23,7 +23,7 @@ from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
 from geom.readings import RodReadings
 from geom.sampling.feasible import opening_at
-from geom.sampling.plan import SamplingPlan, initial_plan, onward_of
+from geom.sampling.plan import SamplingPlan, onward_of, plan_stations
 from geom.surface import GPPosterior, Grid, RadialSurface, make_grid
 from geom.surface.coverage import OnGrid, on_surveyed, surveyed_by
 from geom.surface.reconstruct import LEAST_AZIMUTHS, LEAST_HEIGHTS, LEAST_READINGS
@@ -223,7 +223,7 @@ def planned_stations(design: Design, file: Path) -> SamplingPlan:
         If the steps of the rod leave none.
     """
     try:
-        return initial_plan(design).on_columns(design)
+        return plan_stations(design).on_columns(design)
     except InputError as fault:
         raise fault.at(file=file) from fault
 

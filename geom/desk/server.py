@@ -21,13 +21,16 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs
 
+from geom.design import load_design
 from geom.desk.entries import Event, read_event
 from geom.desk.page import make_page, state
 from geom.desk.session import DeskSession
 from geom.errors import InputError, MissingExtra
+from geom.surface import PastPrior
 
 if TYPE_CHECKING:
     from asyncio import Protocol
@@ -247,6 +250,40 @@ def _own_address(family: int) -> str:
             return str(asked.getsockname()[0])
         except OSError:
             return "::1" if family == socket.AF_INET6 else "127.0.0.1"
+
+
+def run_desk(
+    design_file: Path | str,
+    sheet: Path | str,
+    *,
+    past: PastPrior | None = None,
+    host: str = "127.0.0.1",
+    port: int = 0,
+    opened: Callable[[DeskSession, str, RequestGuard], None],
+) -> None:
+    """Serve the page that readings are typed into, until interrupted.
+
+    Parameters
+    ----------
+    sheet : path
+        That the readings are kept in at once; it is begun if it is new.
+    past : PastPrior, optional
+        What earlier surveys of the lining taught.
+    host, port : str, int
+        Where to listen; port 0 is any that is free.
+    opened : callable
+        Called with desk, address and guard once it listens.
+    """
+    need_server()
+    design = load_design(design_file)
+    desk = DeskSession(design, Path(design_file), Path(sheet), past=past)
+    listener = open_listener(host, port)
+    guard = RequestGuard.of(listener, host)
+    try:
+        opened(desk, address_of(listener, guard), guard)
+        serve(desk, listener, guard)
+    finally:
+        listener.close()
 
 
 def serve(desk: DeskSession, listener: socket.socket, guard: RequestGuard) -> None:

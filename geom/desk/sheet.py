@@ -42,7 +42,7 @@ from geom.readings.sheets.table import (
     read_row,
     read_table,
 )
-from geom.sampling.plan import initial_plan
+from geom.sampling.plan import plan_stations
 from geom.units import from_mm
 from geom.views.say import upfirst
 
@@ -345,7 +345,7 @@ class ReadingValidator:
         Between them one reading is asked whether it can be right, and not whether the
         sheet as a whole is of another unit.
         """
-        plan, unit = initial_plan(self.design), self.design.length_unit
+        plan, unit = plan_stations(self.design), self.design.length_unit
         rows, columns = np.nonzero(plan.requested)
         drawn_rows = []
         for at in (0, -1):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any, get_args
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from geom.design import Design
 from geom.design.text_file import join_words
@@ -21,12 +23,12 @@ from geom.readings.clouds import (
     looks_like_cloud,
     open_cloud,
 )
-from geom.readings.rod import RodReadings, refuse_too_many
+from geom.readings.rod import RodKind, RodReadings, refuse_too_many
 from geom.readings.sheets.forms import is_header, is_wide, read_long, read_wide
 from geom.readings.sheets.plausibility import leave_out_openings, refuse_implausible
 from geom.readings.sheets.sheet import Sheet
-from geom.readings.sheets.table import SheetTable, read_table, read_workbook
-from geom.units import MM_PER, Float
+from geom.readings.sheets.table import SheetRow, SheetTable, read_table, read_workbook
+from geom.units import MM_PER, Bool, Float
 
 ROD_SHEETS: dict[str, Callable[[str], SheetTable]] = {
     ".csv": partial(read_table, is_header=is_header),
@@ -125,6 +127,120 @@ def load_readings(
         raise InputError(what, file=os.fspath(targets), cure=cure)
     seen = read_targets(targets, opened[0].millimetres)
     return CloudReadings(opened, rod, targets=seen, sparse=sparse)
+
+
+def readings_from_arrays(
+    azimuth: ArrayLike,
+    height: ArrayLike,
+    value: ArrayLike,
+    design: Design,
+    *,
+    unit: str,
+    kind: RodKind = "radius",
+    sd: ArrayLike | None = None,
+) -> RodReadings:
+    """Rod readings from arrays, checked as those of a sheet are.
+
+    Parameters
+    ----------
+    azimuth : array (n,), degrees
+        In the design's sense.
+    height, value : array (n,), ``unit``
+        NaN in ``value`` where nothing was read.
+    design : Design
+        What they were read of; readings that cannot be of it are refused.
+    unit : {'in', 'mm', 'cm', 'm'}
+    kind : {'radius', 'diameter', 'cutback'}
+        What every value is.
+    sd : array (n,), ``unit``, optional
+        Standard uncertainty of each, NaN where it is not known.
+
+    Raises
+    ------
+    InputError
+        With the row, counted from 1, of what is wrong.
+    """
+    if unit not in MM_PER or kind not in get_args(RodKind):
+        allowed = f"{', '.join(MM_PER)}; {', '.join(get_args(RodKind))}"
+        raise InputError(f"{kind} in {unit} is no reading; allowed are {allowed}")
+    columns: dict[str, ArrayLike] = {
+        "azimuth_deg": azimuth,
+        f"height_{unit}": height,
+        f"{kind}_{unit}": value,
+    }
+    if sd is not None:
+        columns[f"sd_{unit}"] = sd
+    arrays = {
+        name: np.asarray(cells, dtype=np.float64) for name, cells in columns.items()
+    }
+    shapes = {name: cells.shape for name, cells in arrays.items()}
+    if len(set(shapes.values())) != 1 or np.asarray(azimuth).ndim != 1:
+        named = ", ".join(f"{name} {shape}" for name, shape in shapes.items())
+        raise InputError(f"the arrays are not of one length: {named}")
+    read = ~np.isnan(arrays[f"{kind}_{unit}"])
+    return _of_columns("arrays", arrays, design, rows=read)
+
+
+def readings_from_dataframe(frame: Any, design: Design) -> RodReadings:
+    """Rod readings from a DataFrame with the columns of a rod sheet.
+
+    Parameters
+    ----------
+    frame : DataFrame of pandas or polars, or a mapping of columns
+        Columns as in a CSV sheet, long or wide form: ``azimuth_deg`` or ``clock``,
+        ``height_in``, ``radius_in``...; numbers, or texts such as ``18 3/8``.
+    design : Design
+        What they were read of; readings that cannot be of it are refused.
+
+    Raises
+    ------
+    InputError
+        With row, counted from 1, and column of what is wrong.
+    """
+    names = [str(name) for name in getattr(frame, "columns", frame)]
+    return _of_columns("DataFrame", {name: frame[name] for name in names}, design)
+
+
+def _of_columns(
+    source: str,
+    columns: Mapping[str, Iterable[Any]],
+    design: Design,
+    *,
+    rows: Bool | None = None,
+) -> RodReadings:
+    """Readings of some rows of a table in memory; they are counted from 1."""
+    texts = (map(_as_cell, cells) for cells in columns.values())
+    table = SheetTable(
+        source,
+        SheetRow(0, tuple(columns)),
+        tuple(
+            row
+            for number, cells in enumerate(zip(*texts, strict=True), 1)
+            if (rows is None or rows[number - 1])
+            and not (row := SheetRow(number, cells)).is_empty
+        ),
+    )
+    if not is_header(table.header.cells):
+        raise InputError(
+            f"its columns {', '.join(columns) or '(none)'} are none of a rod sheet",
+            file=source,
+            cure="Name them azimuth_deg, height_mm, radius_mm, in the unit they are in",
+        )
+    readings = _load(table, design)
+    refuse_too_many(len(readings), source)
+    return readings
+
+
+def _as_cell(value: Any) -> str:
+    """What would be written for a value; blank where there is none."""
+    if isinstance(value, str):
+        return value.strip()
+    if value is None or value != value:  # noqa: PLR0124
+        return ""
+    if not isinstance(value, int | float | np.number):
+        return str(value)
+    # to 1e-6 of a unit: what a change of unit leaves behind was not read
+    return np.format_float_positional(float(value), precision=6, trim="-")
 
 
 def load_clouds(

@@ -15,6 +15,6 @@ From surveys to a forecast, and the module of each step:
 7. walls drawn and worn on: ``forecast.trajectories``;
 8. heats until a limit: ``forecast.first_passage``, together in ``forecast.forecast``.
 
-`study` runs them all; ``assumptions`` holds the tuned numbers of 3 to 8.  Import from
-the modules themselves: most are only wanted by one command.
+`study_wear` runs them all; ``assumptions`` holds the tuned numbers of 3 to 8.  Import
+from the modules themselves: most are only wanted by one command.
 """

@@ -188,7 +188,7 @@ class Wear(Shown):
         return document(self)
 
 
-def study(
+def study_wear(
     record: Record,
     *,
     campaign: str | None = None,

@@ -1,8 +1,8 @@
 """Sampling plans: the stations of one climb as rows and columns of a sheet.
 
-`initial_plan` spreads them over a whole wall: closely where it burns, wider elsewhere,
+`plan_stations` spreads them over a whole wall: closely where it burns, wider elsewhere,
 and each row turned against the next, so that no upright streak hides between columns.
-`follow_up_plan` has one row for each station that would tell most, as
+`plan_next_stations` has one row for each station that would tell most, as
 `geom.sampling.stations` chose them.
 """
 
@@ -279,7 +279,7 @@ class SamplingPlan(Shown):
         return int(self.requested.sum())
 
 
-def initial_plan(
+def plan_stations(
     design: Design,
     *,
     azimuths: int | None = None,
@@ -355,7 +355,7 @@ def _beside_mouth(tuyere: Opening, height: float) -> bool:
     return 0.0 < off <= MARGIN + _NEAR
 
 
-def follow_up_plan(design: Design, advice: Advice) -> SamplingPlan:
+def plan_next_stations(design: Design, advice: Advice) -> SamplingPlan:
     """One row for each station that would tell most.
 
     Raises

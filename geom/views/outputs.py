@@ -2,17 +2,19 @@
 
 A table names each file and what makes it: bytes that are written, or a writer that
 takes the path itself because its library does.  Files are written in the order of the
-table; the folder must exist, and the caller makes it appear whole.
+table, into a folder that appears whole.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
+from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
+from geom.atomic import atomic_directory
 from geom.compare.findings import Findings
 from geom.design import Design
 from geom.errors import InputError
@@ -22,7 +24,7 @@ from geom.record.change.result import Change
 from geom.record.store.store import Record
 from geom.record.store.survey_file import RecordedWall
 from geom.record.study import Wear, deepest_found
-from geom.repair import RepairPackage
+from geom.repair import RepairPackage, prepare_repair
 from geom.repair.acceptance.result import Recheck
 from geom.repair.plan.day import DayPlan
 from geom.sampling.plan import SamplingPlan
@@ -52,6 +54,7 @@ from geom.views.names import (
     RECHECK_FILES,
     SHEET_FILES,
     STILL_VIEWS,
+    SURVEYED,
     WEAR_FILES,
     WORKBOOK,
 )
@@ -180,8 +183,60 @@ def survey_makers(
     )
 
 
-def write_change(folder: Path, change: Change, design: Design) -> None:
-    """Write numbers, maps, picture and page of a change."""
+def write_survey(
+    folder: Path | str,
+    readings: RodReadings | CloudReadings,
+    surface: RadialSurface,
+    findings: Findings,
+    *,
+    works: RepairPackage | None = None,
+    stills: Sequence[Form] = (),
+    overwrite: bool = False,
+    tick: Callable[[str], None] = _quiet,
+) -> list[Path]:
+    """Write every file of a survey into a folder, which appears whole.
+
+    Parameters
+    ----------
+    works : RepairPackage, optional
+        From `geom.prepare_repair`; it is planned if it is not given.
+    stills : sequence of {'png', 'svg', 'pdf'}
+        Forms of pictures for papers that are written as well.
+    overwrite : bool
+        Allow a folder that holds files: a survey before and what was judged by it go,
+        all else stays.
+    tick : callable
+        Called with what was written, or is drawn next.
+
+    Returns
+    -------
+    list of Path
+        The files of a survey.  The same input gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written, or holds files and is not to be overwritten.
+    """
+    if works is None:
+        works = prepare_repair(surface, findings, surface.design)
+    with _whole(folder, SURVEYED, overwrite=overwrite) as made:
+        write_files(made, readings, surface, findings, works, tick=tick)
+        write_stills(made, readings, surface, findings, forms=stills, tick=tick)
+    return [Path(folder) / name for name in FILES]
+
+
+def _whole(
+    folder: Path | str, ours: Collection[str], *, overwrite: bool
+) -> AbstractContextManager[Path]:
+    """A folder that becomes the one named, whole, once all is written."""
+    return atomic_directory(Path(folder), overwrite=overwrite, ours=ours)
+
+
+def write_change(
+    folder: Path | str, change: Change, design: Design, *, overwrite: bool = False
+) -> None:
+    """Write numbers, maps, picture and page of a change; as `write_survey` does."""
     picture = change_png(change, design)
     pictures = {
         "change": picture,
@@ -196,13 +251,19 @@ def write_change(folder: Path, change: Change, design: Design) -> None:
         picture,
         change_page(change, design, pictures),
     )
-    write_all(folder, CHANGE_FILES, makers)
+    with _whole(folder, CHANGE_FILES, overwrite=overwrite) as made:
+        write_all(made, CHANGE_FILES, makers)
 
 
-def write_wear_files(
-    folder: Path, wear: Wear, record: Record, tick: Callable[[str], None] = _quiet
+def write_wear(
+    folder: Path | str,
+    wear: Wear,
+    record: Record,
+    *,
+    overwrite: bool = False,
+    tick: Callable[[str], None] = _quiet,
 ) -> None:
-    """Write the files of a study of wear.
+    """Write the files of a study of wear; as `write_survey` does.
 
     Parameters
     ----------
@@ -239,33 +300,54 @@ def write_wear_files(
         page,
         heats,
     )
-    write_all(folder, WEAR_FILES, makers, begun=tick)
+    with _whole(folder, WEAR_FILES, overwrite=overwrite) as made:
+        write_all(made, WEAR_FILES, makers, begun=tick)
 
 
-def write_campaigns(folder: Path, comparison: Comparison) -> None:
-    """Write document and page of two campaigns side by side."""
+def write_campaigns(
+    folder: Path | str, comparison: Comparison, *, overwrite: bool = False
+) -> None:
+    """Write document and page of two campaigns; as `write_survey` does."""
     contents = campaigns_document(comparison), campaigns_page(comparison)
-    write_all(folder, CAMPAIGN_FILES, contents)
+    with _whole(folder, CAMPAIGN_FILES, overwrite=overwrite) as made:
+        write_all(made, CAMPAIGN_FILES, contents)
 
 
-def write_recheck(folder: Path, recheck: Recheck, design: Design) -> None:
-    """Write document and certificate of a recheck."""
+def write_recheck(
+    folder: Path | str, recheck: Recheck, design: Design, *, overwrite: bool = False
+) -> None:
+    """Write document and certificate of a recheck; as `write_survey` does."""
     contents = recheck_document(recheck, design), certificate_bytes(recheck, design)
-    write_all(folder, RECHECK_FILES, contents)
+    with _whole(folder, RECHECK_FILES, overwrite=overwrite) as made:
+        write_all(made, RECHECK_FILES, contents)
 
 
 def write_rod_sheet(
-    folder: Path, design: Design, plan: SamplingPlan, *, title: str
+    folder: Path | str,
+    design: Design,
+    plan: SamplingPlan,
+    *,
+    title: str = "",
+    overwrite: bool = False,
 ) -> None:
-    """Write a blank rod sheet: to be typed into, and to be printed."""
+    """Write a blank rod sheet, to be typed into and printed; as `write_survey` does.
+
+    One that was written on is never overwritten.
+    """
+    refuse_filled_in(Path(folder))
     workbook = workbook_bytes(design, plan, title=title)
     paper = rod_sheet_bytes(design, plan, title=title)
-    write_all(folder, SHEET_FILES, (workbook, paper))
+    with _whole(folder, SHEET_FILES, overwrite=overwrite) as made:
+        write_all(made, SHEET_FILES, (workbook, paper))
 
 
-def write_day(folder: Path, day: DayPlan, design: Design) -> None:
-    """Write the day of a repair, to print."""
-    write_all(folder, DAY_FILES, (day_bytes(day, design),))
+def write_day(
+    folder: Path | str, day: DayPlan, design: Design, *, overwrite: bool = False
+) -> None:
+    """Write the day of a repair, to print; as `write_survey` does."""
+    content = day_bytes(day, design)
+    with _whole(folder, DAY_FILES, overwrite=overwrite) as made:
+        write_all(made, DAY_FILES, (content,))
 
 
 def refuse_filled_in(folder: Path) -> None:

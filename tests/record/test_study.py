@@ -16,7 +16,7 @@ from geom.record.study import (
     NoLeastLining,
     PartlyStated,
     Wear,
-    study,
+    study_wear,
 )
 from geom.views.tables.wear import say_warning
 from tests.record.small_record import Survey, occasion, put, start, worn_record
@@ -52,7 +52,7 @@ def even(tmp_path_factory) -> Record:
 
 @pytest.fixture(scope="module")
 def wear(even) -> Wear:
-    return study(even, created=AT)
+    return study_wear(even, created=AT)
 
 
 # --- what is told --------------------------------------------------------------------
@@ -156,11 +156,11 @@ def test_the_document_is_json_and_holds_the_numbers(wear):
 
 
 def test_the_same_record_is_the_same_document(even, wear):
-    assert study(even, created=AT).to_dict() == wear.to_dict()
+    assert study_wear(even, created=AT).to_dict() == wear.to_dict()
 
 
 def test_a_cluster_finds_the_same_document(even, wear):
-    assert study(even, created=AT, cluster="local").to_dict() == wear.to_dict()
+    assert study_wear(even, created=AT, cluster="local").to_dict() == wear.to_dict()
 
 
 # --- which campaign ------------------------------------------------------------------
@@ -183,12 +183,12 @@ def two_campaigns(tmp_path_factory) -> Record:
 
 
 def test_the_latest_campaign_is_studied_unless_another_is_named(two_campaigns):
-    latest = study(two_campaigns)
+    latest = study_wear(two_campaigns)
     assert latest.campaign == "new brick"
     assert latest.campaigns == ("old brick", "new brick")
     assert latest.maps.per_heat.rate == pytest.approx(4.0)
     assert set(latest.rates) == {"heat"}
-    older = study(two_campaigns, campaign="old brick", title="The old one")
+    older = study_wear(two_campaigns, campaign="old brick", title="The old one")
     assert older.maps.per_heat.rate == pytest.approx(1.0)
     assert older.title == "The old one"
     assert {one.campaign for one in older.occasions} == {"old brick"}
@@ -196,7 +196,7 @@ def test_the_latest_campaign_is_studied_unless_another_is_named(two_campaigns):
 
 def test_a_campaign_that_is_not_there_is_reported(two_campaigns):
     with pytest.raises(InputError, match=r"'new brik'.*'old brick' and 'new brick'"):
-        study(two_campaigns, campaign="new brik")
+        study_wear(two_campaigns, campaign="new brik")
 
 
 # --- too little ----------------------------------------------------------------------
@@ -209,7 +209,7 @@ def test_one_spell_is_stated_as_one_spell(tmp_path):
         Survey(occasion(4, "after repair"), np.zeros(grid.shape), ERROR),
         Survey(occasion(6, "before repair"), np.full(grid.shape, 5.0), ERROR),
     )
-    found = study(record)
+    found = study_wear(record)
     assert len(found.warnings) == 3
     assert found.warnings[0] == FewSpells(1)
     assert say_warning(found.warnings[0], record.design).startswith(
@@ -240,7 +240,7 @@ def test_without_a_spell_nothing_is_made_up(tmp_path, stages, why):
     ]
     record = put(tmp_path / "record", *surveys)
     with pytest.raises(InputError) as fault:
-        study(record)
+        study_wear(record)
     assert fault.value.what == f"there is no spell of wear between the {why}"
     assert "add those surveys" in str(fault.value)
 
@@ -248,14 +248,14 @@ def test_without_a_spell_nothing_is_made_up(tmp_path, stages, why):
 def test_an_empty_record_is_reported(tmp_path):
     start(tmp_path / "record")
     with pytest.raises(InputError, match="holds no survey"):
-        study(put(tmp_path / "record"))
+        study_wear(put(tmp_path / "record"))
 
 
 def test_a_record_with_holes_is_studied(tmp_path):
     """Cells, and the lowest rows, are not told now and then."""
     start(tmp_path / "record")
     record = worn_record(tmp_path / "record", 6, repaired=False, seed=4)
-    found = study(record)
+    found = study_wear(record)
     assert np.isfinite(found.maps.per_heat.rate[3:]).mean() > 0.999
     assert (found.maps.per_heat.spells < 6).mean() > 0.1
     assert all(found.rates["heat"].long[i] for i in found.regions.of_kind("zone"))

@@ -11,7 +11,7 @@ from geom import InputError
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.frame import turn
 from geom.sampling.feasible import MARGIN
-from geom.sampling.plan import CLOSE, WIDE, ZONE, follow_up_plan, initial_plan
+from geom.sampling.plan import CLOSE, WIDE, ZONE, plan_next_stations, plan_stations
 from geom.sampling.stations import Advice, Station
 from tests.walls import plain_design, tapered_design
 
@@ -38,7 +38,7 @@ def inside(design: Design, azimuth: float, height: float, more: float) -> list[s
 @pytest.mark.parametrize("step", STEPS)
 def test_heights_are_on_the_rods_steps_and_clear_of_steps_and_ends(step: float) -> None:
     design = stepped(step)
-    height = initial_plan(design).height
+    height = plan_stations(design).height
     assert height / step == pytest.approx(np.round(height / step), abs=1e-9)
     for edge in (0.0, 600.0, 1500.0):
         assert np.abs(height - edge).min() >= MARGIN - 1e-9
@@ -47,7 +47,7 @@ def test_heights_are_on_the_rods_steps_and_clear_of_steps_and_ends(step: float) 
 
 @pytest.mark.parametrize("step", STEPS)
 def test_rows_are_close_over_the_melting_zone_and_never_far_apart(step: float) -> None:
-    height = initial_plan(stepped(step)).height[::-1]
+    height = plan_stations(stepped(step)).height[::-1]
     # The tuyeres stand at 445 mm.  Rows keep clear of corners, so a gap may be longer
     # than planned by what it takes to get round one.
     zone = (height >= 445.0 - step) & (height <= 445.0 + ZONE + step)
@@ -59,7 +59,7 @@ def test_rows_are_close_over_the_melting_zone_and_never_far_apart(step: float) -
 
 
 def test_a_step_of_the_profile_has_a_row_on_either_side() -> None:
-    height = initial_plan(stepped(25.0)).height
+    height = plan_stations(stepped(25.0)).height
     below, above = height[height < 600.0], height[height > 600.0]
     assert 600.0 - below.max() <= 60.0
     assert above.min() - 600.0 <= 60.0
@@ -71,18 +71,18 @@ def test_a_corner_that_is_no_step_has_a_row_beside_it() -> None:
     design = plain_design(
         profile=profile, rod=RodErrors(height_step=30.0), openings=(hole,)
     )
-    off = np.abs(initial_plan(design).height - 1230.0)
+    off = np.abs(plan_stations(design).height - 1230.0)
     assert MARGIN <= off.min() <= 60.0
 
 
 def test_a_drawing_without_tuyeres_is_read_closely_all_over() -> None:
-    height = initial_plan(plain_design(rod=RodErrors(height_step=50.0))).height
+    height = plan_stations(plain_design(rod=RodErrors(height_step=50.0))).height
     assert np.abs(np.diff(height)).max() <= CLOSE + 1e-9
 
 
 def test_stations_in_openings_are_not_asked_and_name_the_opening() -> None:
     design = stepped(25.0)
-    plan = initial_plan(design, heights=20, columns=True)
+    plan = plan_stations(design, heights=20, columns=True)
     assert (plan.opening >= 0).any()
     for row, height in enumerate(plan.height.tolist()):
         for column, azimuth in enumerate(plan.azimuth.tolist()):
@@ -105,15 +105,15 @@ def test_stations_in_openings_are_not_asked_and_name_the_opening() -> None:
 )
 def test_azimuths_are_on_the_rods_steps(step: float, count: int, apart: float) -> None:
     design = plain_design(rod=RodErrors(azimuth_step=step))
-    azimuth = initial_plan(design).azimuth
+    azimuth = plan_stations(design).azimuth
     assert azimuth.tolist() == [k * apart for k in range(count)]
 
 
 def test_columns_run_the_way_the_hands_of_a_clock_turn() -> None:
     design = plain_design(azimuth_sense="counterclockwise")
-    azimuth = initial_plan(design, azimuths=8).azimuth
+    azimuth = plan_stations(design, azimuths=8).azimuth
     assert azimuth.tolist() == [0.0, 315.0, 270.0, 225.0, 180.0, 135.0, 90.0, 45.0]
-    clockwise = initial_plan(plain_design(), azimuths=8).azimuth
+    clockwise = plan_stations(plain_design(), azimuths=8).azimuth
     assert clockwise.tolist() == [0.0, *reversed(azimuth[1:].tolist())]
 
 
@@ -121,8 +121,8 @@ def test_columns_run_the_way_the_hands_of_a_clock_turn() -> None:
 def test_as_many_heights_as_asked_from_end_to_end(count: int) -> None:
     design = stepped(25.0)
     whole, height = (
-        initial_plan(design).height,
-        initial_plan(design, heights=count).height,
+        plan_stations(design).height,
+        plan_stations(design, heights=count).height,
     )
     assert height.size == np.unique(height).size == count
     assert (height[0], height[-1]) == (whole[0], whole[-1])
@@ -133,7 +133,7 @@ def test_heights_asked_for_are_twice_as_close_over_the_melting_zone() -> None:
     tall = Profile(np.array([0.0, 3000.0]), np.array([450.0, 450.0]))
     rod = RodErrors(height_step=10.0)
     design = plain_design(profile=tall, openings=(hole,), rod=rod)
-    height = initial_plan(design, heights=40).height[::-1]
+    height = plan_stations(design, heights=40).height[::-1]
     zone = (height >= 500.0) & (height <= 500.0 + ZONE)
     inner = np.diff(height[zone]).mean()
     outer = np.diff(height[height > 500.0 + ZONE]).mean()
@@ -143,13 +143,13 @@ def test_heights_asked_for_are_twice_as_close_over_the_melting_zone() -> None:
 
 def test_more_heights_than_the_rod_has_are_refused() -> None:
     with pytest.raises(InputError, match=r"60 heights are asked for, .* set at 19"):
-        initial_plan(plain_design(), heights=60)
+        plan_stations(plain_design(), heights=60)
 
 
 @pytest.mark.parametrize("step", [1200.0, 2000.0])
 def test_steps_that_leave_no_two_heights_are_refused(step: float) -> None:
     with pytest.raises(InputError, match="less than two heights") as told:
-        initial_plan(plain_design(rod=RodErrors(height_step=step)))
+        plan_stations(plain_design(rod=RodErrors(height_step=step)))
     assert "height_step" in str(told.value)
 
 
@@ -157,7 +157,7 @@ def test_a_profile_of_many_points_is_no_row_of_corners() -> None:
     points = np.linspace(0.0, 1500.0, 61)
     bent = Profile(points, 450.0 + 20.0 * np.sin(points / 300.0))
     design = plain_design(profile=bent, rod=RodErrors(height_step=25.0))
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     # Every height lies on a corner or halfway between two, and still there are rows.
     assert 10 <= plan.height.size <= 30
 
@@ -178,7 +178,7 @@ ADVICE = Advice(
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
 def test_a_second_climb_has_a_row_for_each_station(sense: str) -> None:
     design = plain_design(azimuth_sense=sense)
-    plan = follow_up_plan(design, ADVICE)
+    plan = plan_next_stations(design, ADVICE)
     assert plan.second
     assert plan.count == plan.height.size == 4
     assert (plan.requested.sum(axis=1) == 1).all()
@@ -194,7 +194,7 @@ def test_a_second_climb_has_a_row_for_each_station(sense: str) -> None:
 
 def test_no_station_that_helps_is_told_so() -> None:
     with pytest.raises(InputError, match="no further single reading"):
-        follow_up_plan(plain_design(), replace(ADVICE, stations=()))
+        plan_next_stations(plain_design(), replace(ADVICE, stations=()))
 
 
 @pytest.mark.parametrize("step", [3.0, 5.0, 7.5, 15.0])
@@ -203,7 +203,7 @@ def test_rows_are_turned_against_each_other_on_the_rods_steps(
     step: float, sense: str
 ) -> None:
     rod = RodErrors(azimuth_step=step)
-    plan = initial_plan(plain_design(rod=rod, azimuth_sense=sense))
+    plan = plan_stations(plain_design(rod=rod, azimuth_sense=sense))
     steps = plan.station_azimuth / step
     np.testing.assert_allclose(steps, np.round(steps), atol=1e-9)
     assert (np.diff(plan.turned) != 0.0).all()
@@ -216,23 +216,23 @@ def test_rows_are_turned_against_each_other_on_the_rods_steps(
 
 
 def test_columns_kept_are_the_same_on_every_row() -> None:
-    plan = initial_plan(tapered_design(), columns=True)
+    plan = plan_stations(tapered_design(), columns=True)
     assert not plan.staggered
     assert plan.on_columns(tapered_design()) is plan
 
 
 def test_no_turn_is_possible_where_columns_are_as_close_as_the_rods_steps() -> None:
-    assert not initial_plan(plain_design(), azimuths=24).staggered
+    assert not plan_stations(plain_design(), azimuths=24).staggered
 
 
 def test_turned_rows_keep_clear_of_openings_where_a_turn_allows() -> None:
-    assert (initial_plan(tapered_design()).opening < 0).all()
+    assert (plan_stations(tapered_design()).opening < 0).all()
 
 
 @pytest.mark.parametrize("step", [25.0, 50.0, 75.0])
 def test_rows_stand_under_and_over_every_tuyere(step: float) -> None:
     design = stepped(step)
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     for tuyere in design.tuyeres:
         for side in (-1.0, 1.0):
             edge = tuyere.height + side * 0.5 * tuyere.tall
@@ -245,7 +245,7 @@ def test_rows_stand_under_and_over_every_tuyere(step: float) -> None:
 
 def test_on_columns_the_stations_are_the_same() -> None:
     design = tapered_design()
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     wide = plan.on_columns(design)
     row, column = np.nonzero(plan.requested)
     at, place = np.nonzero(wide.requested)

@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+import geom
 import geom.views
 from geom.atomic import atomic_directory
 from geom.errors import InputError
@@ -46,7 +47,9 @@ def small(build):
 def written(small, tmp_path_factory):
     """The paths, and what was ticked."""
     ticks = []
-    paths = write(small, tmp_path_factory.mktemp("outputs"), tick=ticks.append)
+    made = (small.readings, small.surface, small.findings)
+    folder = tmp_path_factory.mktemp("outputs")
+    paths = geom.write_survey(folder, *made, works=small.works, tick=ticks.append)
     return paths, ticks
 
 
@@ -105,6 +108,15 @@ def test_no_picture_needs_a_screen():
         }
         assert not {"Plotter", "screenshot", "show"} & named, path
         assert not any(name and "pyplot" in name for name in imported), path
+
+
+def test_a_survey_is_not_written_over_another_by_chance(small, written):
+    folder = written[0][0].parent
+    made = (small.readings, small.surface, small.findings)
+    before = (folder / "findings.json").read_bytes()
+    with pytest.raises(InputError, match="already holds files"):
+        geom.write_survey(folder, *made, works=small.works)
+    assert (folder / "findings.json").read_bytes() == before
 
 
 def test_every_still_opens_in_every_form(furnace, tmp_path):

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from pathlib import Path
 
 import numpy as np
 
 from geom._version import __version__
-from geom.design.drawing import SAME_DRAWING
+from geom.design.drawing import SAME_DRAWING, Design
 from geom.document import iso_time
 from geom.errors import InputError
 from geom.frame import turn
@@ -28,7 +29,7 @@ from geom.record.change.result import (
 from geom.record.change.volumes import SurveyDifference, mean_change, volume_change
 from geom.record.regions import regions_of
 from geom.record.store.grid import record_grid
-from geom.record.store.survey_file import RecordedWall
+from geom.record.store.survey_file import RecordedWall, load_wall
 from geom.stats.comparisons import level_of_detection, significant, significant_together
 from geom.surface import Grid
 from geom.surface.grid import interpolate_rows, row_index
@@ -40,6 +41,32 @@ _ROW = 20.0
 _LONE = 0.01
 #: Rows that agree this well are the same row, mm.
 _SAME = 1e-3
+
+
+def compare_surveys(
+    first: Path | str,
+    last: Path | str,
+    design: Design,
+    *,
+    title: str | None = None,
+    created: datetime | None = None,
+) -> Change:
+    """What changed from one survey of a lining to another.
+
+    Parameters
+    ----------
+    first, last : path
+        Output folders of surveys, or survey files of a record.
+    design : Design
+        That both were compared with.
+
+    Raises
+    ------
+    InputError
+        If a survey cannot be read, both are one, or no wall was surveyed by both.
+    """
+    start, end = (load_wall(path, design) for path in (first, last))
+    return compare_walls(start, end, title=title, created=created)
 
 
 def compare_walls(

@@ -195,7 +195,18 @@ def vtp_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
     from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
     shape = wall_polydata(mesh, surface, maps=maps)
-    writer = vtkXMLPolyDataWriter()
+    return _vtk_xml(vtkXMLPolyDataWriter(), shape)
+
+
+def vtu_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
+    """The same as VTK XML UnstructuredGrid, which more programs read."""
+    from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
+
+    shape = wall_polydata(mesh, surface, maps=maps).cast_to_unstructured_grid()
+    return _vtk_xml(vtkXMLUnstructuredGridWriter(), shape)
+
+
+def _vtk_xml(writer: Any, shape: pv.DataSet) -> bytes:
     writer.SetInputData(shape)
     writer.WriteToOutputStringOn()
     writer.SetDataModeToBinary()

@@ -60,7 +60,7 @@ def workbook_bytes(design: Design, plan: SamplingPlan, *, title: str = "") -> by
     _fill_cautions(book.create_sheet("cautions"))
     out = io.BytesIO()
     book.save(out)
-    return _without_times(out.getvalue())
+    return without_times(out.getvalue())
 
 
 def is_filled_in(path: Path) -> bool:
@@ -274,7 +274,7 @@ def _print_wide(sheet: Worksheet) -> None:
     sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
 
-def _without_times(content: bytes) -> bytes:
+def without_times(content: bytes) -> bytes:
     """The same workbook without the hour it was made at."""
     out = io.BytesIO()
     with (

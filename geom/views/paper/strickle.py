@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import io
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 from xml.sax.saxutils import escape
@@ -57,7 +58,7 @@ _FOOT = 14.0
 
 
 @dataclass(frozen=True)
-class _Words:
+class Words:
     """Words on a template: where they begin or end, mm, y up."""
 
     x: float
@@ -81,7 +82,7 @@ class _Template:
 
     board: Float
     ticks: Float
-    words: tuple[_Words, ...]
+    words: tuple[Words, ...]
     width: float
     height: float
 
@@ -219,7 +220,7 @@ def _template(design: Design, low: float, high: float, scale: float) -> _Templat
         board=board + _MARGIN,
         ticks=np.stack([tip, tail], axis=1) + _MARGIN,
         words=tuple(
-            _Words(one.x + _MARGIN, one.y + _MARGIN, one.text, one.size, one.ends)
+            Words(one.x + _MARGIN, one.y + _MARGIN, one.text, one.size, one.ends)
             for one in (*words, *head)
         ),
         width=max(wide + room, 130.0) + 2.0 * _MARGIN,
@@ -229,9 +230,9 @@ def _template(design: Design, low: float, high: float, scale: float) -> _Templat
 
 def _labels(
     settings: list[_Setting], at: Float, unit: str, *, ends: bool
-) -> list[_Words]:
+) -> list[Words]:
     """Words at the ticks, none where they would lie on others'."""
-    found: list[_Words] = []
+    found: list[Words] = []
     past = -np.inf
     for one, (x, y) in zip(settings, at, strict=True):
         base = float(y) + (one.clear - 0.35) * _WORDS - 0.4 * (one.clear < 0)
@@ -243,11 +244,11 @@ def _labels(
         )
         aside = -1.5 if ends else 1.5
         text = f"{height}: rod {radius}"
-        found.append(_Words(float(x) + aside, base, text, _WORDS, ends))
+        found.append(Words(float(x) + aside, base, text, _WORDS, ends))
     return found
 
 
-def _head(design: Design, back: float, scale: float, top: float) -> list[_Words]:
+def _head(design: Design, back: float, scale: float, top: float) -> list[Words]:
     """What stands over the board, the last line lowest."""
     unit, shrinkage = design.length_unit, design.shop.mix.shrinkage
     proud = say_length(25.4 * shrinkage / (1.0 - shrinkage), unit, finest=32)
@@ -261,7 +262,7 @@ def _head(design: Design, back: float, scale: float, top: float) -> list[_Words]
     ]
     rows = range(len(lines), 0, -1)
     return [
-        _Words(0.0, top + 1.6 * _LARGE * (row - 1), line, _LARGE)
+        Words(0.0, top + 1.6 * _LARGE * (row - 1), line, _LARGE)
         for row, line in zip(rows, lines, strict=True)
     ]
 
@@ -298,15 +299,33 @@ def _svg(template: _Template, title: str) -> bytes:
 
 def _dxf(template: _Template) -> bytes:
     """Release 12, ASCII; the board on its own layer."""
-    groups: list[_Group] = [
+    groups = dxf_polygon("BOARD", template.board)
+    for (x, y), (to_x, to_y) in template.ticks:
+        groups += [(0, "LINE"), (8, "TICKS"), *_point(x, y)]
+        groups += _point(to_x, to_y, first=11)
+    unit = Words(_MARGIN, 0.25 * _MARGIN, "Drawn in millimetres", _WORDS)
+    for words in (*template.words, unit):
+        groups += dxf_words("WORDS", words)
+    size = template.width, template.height
+    return dxf_bytes(groups, ("BOARD", "TICKS", "WORDS"), size)
+
+
+DxfGroup = tuple[int, str | int | float]
+
+
+def dxf_bytes(
+    entities: Sequence[DxfGroup], layers: Sequence[str], size: tuple[float, float]
+) -> bytes:
+    """A drawing in mm, from (0, 0) to its size, as DXF of release 12."""
+    groups: list[DxfGroup] = [
         (0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1009"),
         (9, "$EXTMIN"), (10, 0.0), (20, 0.0), (30, 0.0),
-        (9, "$EXTMAX"), (10, template.width), (20, template.height), (30, 0.0),
+        (9, "$EXTMAX"), (10, size[0]), (20, size[1]), (30, 0.0),
         (0, "ENDSEC"), (0, "SECTION"), (2, "TABLES"),
-        (0, "TABLE"), (2, "LAYER"), (70, 3),
-        *(pair for name in ("BOARD", "TICKS", "WORDS") for pair in _layer(name)),
+        (0, "TABLE"), (2, "LAYER"), (70, len(layers)),
+        *(pair for name in layers for pair in _layer(name)),
         (0, "ENDTAB"), (0, "ENDSEC"), (0, "SECTION"), (2, "ENTITIES"),
-        *_dxf_entities(template),
+        *entities,
         (0, "ENDSEC"), (0, "EOF"),
     ]  # fmt: skip
     lines = [
@@ -316,32 +335,29 @@ def _dxf(template: _Template) -> bytes:
     return "".join(lines).encode("ascii")
 
 
-_Group = tuple[int, str | int | float]
-
-
-def _layer(name: str) -> list[_Group]:
+def _layer(name: str) -> list[DxfGroup]:
     return [(0, "LAYER"), (2, name), (70, 0), (62, 7), (6, "CONTINUOUS")]
 
 
-def _dxf_entities(template: _Template) -> list[_Group]:
-    groups: list[_Group] = [(0, "POLYLINE"), (8, "BOARD"), (66, 1)]
-    groups += [*_point(0.0, 0.0), (70, 1)]
-    for x, y in template.board:
-        groups += [(0, "VERTEX"), (8, "BOARD"), *_point(x, y)]
-    groups += [(0, "SEQEND"), (8, "BOARD")]
-    for (x, y), (to_x, to_y) in template.ticks:
-        groups += [(0, "LINE"), (8, "TICKS"), *_point(x, y)]
-        groups += _point(to_x, to_y, first=11)
-    unit = _Words(_MARGIN, 0.25 * _MARGIN, "Drawn in millimetres", _WORDS)
-    for words in (*template.words, unit):
-        groups += [(0, "TEXT"), (8, "WORDS"), *_point(words.x, words.y)]
-        groups += [(40, words.size), (1, _ascii(words.text))]
-        if words.ends:
-            groups += [(72, 2), *_point(words.x, words.y, first=11)]
+def dxf_polygon(layer: str, points: Float, *, closed: bool = True) -> list[DxfGroup]:
+    """Points joined in their order, (n, 2), mm."""
+    groups: list[DxfGroup] = [(0, "POLYLINE"), (8, layer), (66, 1)]
+    groups += [*_point(0.0, 0.0), (70, int(closed))]
+    for x, y in points:
+        groups += [(0, "VERTEX"), (8, layer), *_point(x, y)]
+    return [*groups, (0, "SEQEND"), (8, layer)]
+
+
+def dxf_words(layer: str, words: Words) -> list[DxfGroup]:
+    """Words at their place."""
+    groups: list[DxfGroup] = [(0, "TEXT"), (8, layer), *_point(words.x, words.y)]
+    groups += [(40, words.size), (1, _ascii(words.text))]
+    if words.ends:
+        groups += [(72, 2), *_point(words.x, words.y, first=11)]
     return groups
 
 
-def _point(x: float, y: float, *, first: int = 10) -> list[_Group]:
+def _point(x: float, y: float, *, first: int = 10) -> list[DxfGroup]:
     return [(first, float(x)), (first + 10, float(y)), (first + 20, 0.0)]
 
 

@@ -18,7 +18,7 @@ import pytest
 from geom import InputError, load_readings
 from geom.design import Design, Opening, RodErrors
 from geom.frame import clock_time
-from geom.sampling.plan import follow_up_plan, initial_plan
+from geom.sampling.plan import plan_next_stations, plan_stations
 from geom.sampling.stations import Advice, Station
 from geom.units import parse_number
 from geom.views.cautions import TO_ENTER
@@ -100,7 +100,7 @@ def test_marks_are_as_good_as_the_rod_reads(unit: str) -> None:
 
 
 def test_the_workbook_is_the_same_bytes_whenever_it_is_made(design: Design) -> None:
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     once = workbook_bytes(design, plan)
     # A ZIP holds times to two seconds.
     time.sleep(2.1)
@@ -111,7 +111,7 @@ def test_the_workbook_is_the_same_bytes_whenever_it_is_made(design: Design) -> N
 
 
 def test_every_station_has_a_blank_cell_and_openings_are_grey(design: Design) -> None:
-    plan = initial_plan(design, heights=18, columns=True)
+    plan = plan_stations(design, heights=18, columns=True)
     sheet = sheet_of(workbook_bytes(design, plan))
     (head,) = [r for r in range(1, 12) if "\\" in str(sheet.cell(r, 1).value)]
     hints = {
@@ -139,7 +139,7 @@ def test_turned_rows_are_read_back_station_by_station(
     tmp_path, sense: str, ending: str
 ) -> None:
     design = tapered_design(azimuth_sense=sense, rod=RodErrors(azimuth_step=5.0))
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     assert len(set(plan.turned.tolist())) > 2
     path = tmp_path / "rod.xlsx"
     path.write_bytes(workbook_bytes(design, plan))
@@ -168,7 +168,7 @@ def test_turned_rows_are_read_back_station_by_station(
 
 def test_each_box_of_a_turned_row_has_its_own_clock_and_azimuth() -> None:
     design = tapered_design()
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     told = " ".join(pages(rod_sheet_bytes(design, plan))[1:])
     for azimuth in plan.station_azimuth[plan.requested].tolist():
         clock = clock_time(azimuth, design.azimuth_sense)
@@ -179,12 +179,12 @@ def test_each_box_of_a_turned_row_has_its_own_clock_and_azimuth() -> None:
 def test_inch_cells_are_text_so_that_no_fraction_becomes_a_date() -> None:
     for unit, form in (("in", "@"), ("mm", "General")):
         design = plain_design(length_unit=unit)
-        sheet = sheet_of(workbook_bytes(design, initial_plan(design, columns=True)))
+        sheet = sheet_of(workbook_bytes(design, plan_stations(design, columns=True)))
         assert sheet["B9"].number_format == form
 
 
 def test_the_marks_stand_on_a_sheet_of_their_own(design: Design) -> None:
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     sheet = sheet_of(workbook_bytes(design, plan), "marks")
     for row, height in enumerate(plan.height.tolist(), 2):
         said = [float(sheet.cell(row, column).value) for column in range(1, 5)]
@@ -196,7 +196,7 @@ def test_the_marks_stand_on_a_sheet_of_their_own(design: Design) -> None:
 
 
 def test_all_cautions_are_in_the_workbook(design: Design) -> None:
-    sheet = sheet_of(workbook_bytes(design, initial_plan(design)), "cautions")
+    sheet = sheet_of(workbook_bytes(design, plan_stations(design)), "cautions")
     assert [row[0].value for row in sheet.iter_rows()] == list(TO_ENTER)
 
 
@@ -204,7 +204,7 @@ def test_names_that_look_like_formulas_stay_text() -> None:
     evil = "=cmd|'x'!A1"
     hole = Opening(evil, 0.0, 445.0, 127.0, 90.0)
     design = plain_design(name=evil, height_zero=evil, openings=(hole,))
-    content = workbook_bytes(design, initial_plan(design), title=evil)
+    content = workbook_bytes(design, plan_stations(design), title=evil)
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         parts = [n for n in archive.namelist() if "worksheets/" in n]
         assert len(parts) == 3
@@ -214,7 +214,7 @@ def test_names_that_look_like_formulas_stay_text() -> None:
 def test_a_second_climb_is_read_back_station_by_station(
     design: Design, tmp_path
 ) -> None:
-    plan = follow_up_plan(design, ADVICE)
+    plan = plan_next_stations(design, ADVICE)
     path = tmp_path / "second.xlsx"
     path.write_bytes(workbook_bytes(design, plan))
     book = opened(path)
@@ -238,7 +238,7 @@ def test_a_second_climb_is_read_back_station_by_station(
 def test_a_sheet_that_has_been_written_on_is_told(
     design: Design, tmp_path, cell: str, value: object
 ) -> None:
-    write_rod_sheet(tmp_path, design, initial_plan(design), title="")
+    write_rod_sheet(tmp_path, design, plan_stations(design), title="")
     path = tmp_path / WORKBOOK
     assert (tmp_path / PAPER).exists()
     assert not is_filled_in(path)
@@ -284,18 +284,20 @@ def made(name: str) -> bytes:
 
 def usual(unit: str, sense: str, **more: int) -> bytes:
     design = tapered_design(length_unit=unit, azimuth_sense=sense)
-    return rod_sheet_bytes(design, initial_plan(design, **more), title="Heat 7 <b>")
+    return rod_sheet_bytes(design, plan_stations(design, **more), title="Heat 7 <b>")
 
 
 def second() -> bytes:
-    return rod_sheet_bytes(tapered_design(), follow_up_plan(tapered_design(), ADVICE))
+    return rod_sheet_bytes(
+        tapered_design(), plan_next_stations(tapered_design(), ADVICE)
+    )
 
 
 def long_names() -> bytes:
     design = plain_design(
         name=LONG, azimuth_zero=LONG, height_zero=LONG, length_unit="m"
     )
-    return rod_sheet_bytes(design, initial_plan(design, azimuths=7), title=LONG)
+    return rod_sheet_bytes(design, plan_stations(design, azimuths=7), title=LONG)
 
 
 CASES = {
@@ -371,7 +373,7 @@ def test_lines_to_sign_stand_on_the_first_page() -> None:
 )
 def test_every_station_has_its_box(unit: str, sense: str, more: dict[str, int]) -> None:
     design = tapered_design(length_unit=unit, azimuth_sense=sense)
-    plan = initial_plan(design, **more)
+    plan = plan_stations(design, **more)
     content = rod_sheet_bytes(design, plan, title="Heat 7")
     told = pages(content)
     tables = " ".join(told[1:])
@@ -408,19 +410,19 @@ def test_a_second_climb_lists_its_stations_with_their_rank() -> None:
 def test_markup_in_names_stays_text() -> None:
     evil = "<b>A</b> & <para> </font> Łódź"
     design = plain_design(name=evil, openings=(Opening(evil, 0.0, 445.0, 127.0, 90.0),))
-    text = " ".join(pages(rod_sheet_bytes(design, initial_plan(design), title=evil)))
+    text = " ".join(pages(rod_sheet_bytes(design, plan_stations(design), title=evil)))
     assert f"{evil}: {evil}" in text
 
 
 def test_the_paper_is_the_same_bytes_whenever_it_is_made(design: Design) -> None:
-    plan = initial_plan(design)
+    plan = plan_stations(design)
     assert rod_sheet_bytes(design, plan) == rod_sheet_bytes(design, plan)
 
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
 def test_the_plan_has_azimuths_where_the_clock_has_them(sense: str) -> None:
     design = plain_design(azimuth_sense=sense, rod=RodErrors(azimuth_step=90.0))
-    content = rod_sheet_bytes(design, initial_plan(design), title="")
+    content = rod_sheet_bytes(design, plan_stations(design), title="")
     first = pypdf.PdfReader(io.BytesIO(content)).pages[0]
     places: dict[str, float] = {}
 
