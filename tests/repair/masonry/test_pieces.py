@@ -9,7 +9,7 @@ import pytest
 
 from geom.design import Brick
 from geom.repair.masonry.bricks import curved_brick
-from geom.repair.masonry.pieces import BrickPiece, pieces_of, sagitta
+from geom.repair.masonry.pieces import BrickPiece, count_pieces, pieces_of, sagitta
 from geom.repair.masonry.placed import (
     PlacedBrick,
     gap_at_back,
@@ -179,3 +179,15 @@ def test_boxes_of_a_curved_brick_are_one_closed_solid_of_its_volume(sense) -> No
     assert piece.volume == pytest.approx(
         64.0 * 114.0 * 0.5 * (piece.front + piece.back), rel=1e-12
     )
+
+
+@pytest.mark.parametrize(
+    ("count", "share", "broken"),
+    [(19, 0.05, 1), (20, 0.05, 1), (21, 0.05, 2), (100, 0.07, 7)],
+)
+def test_breakage_is_rounded_up_but_a_whole_number_stays(
+    count: int, share: float, broken: int
+) -> None:
+    """Seven of a hundred, though 0.07 times 100 is a little more in binary."""
+    (found,) = count_pieces([straight(9.0, 4.5)] * count, share)
+    assert (found.breakage, found.needed) == (broken, count + broken)
