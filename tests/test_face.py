@@ -111,6 +111,11 @@ def test_arrays_are_the_readings_of_their_sheet(
     assert (read.step == sheet.step[0]).all()
     assert read.place[5] == "arrays, row 7"
     assert np.isnan(read.sd).all()
+    mm = geom.readings_from_arrays(
+        sheet.azimuth, sheet.height, sheet.value, design, unit="mm", sd=sheet.step
+    )
+    assert (mm.step > 1e-4).all()
+    assert mm.sd == pytest.approx(sheet.step)
 
 
 def test_a_frame_is_the_readings_of_its_sheet(

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.ndimage import distance_transform_edt
 
 import geom
 from geom.compare.extent import outline
@@ -151,24 +152,35 @@ def lines_by_layer(path):
 
 @pytest.mark.parametrize("sense", ["clockwise", "counterclockwise"])
 def test_zones_lie_in_a_cad_drawing_as_seen_from_inside(build, sense, tmp_path):
+    from shapely import transform
     from shapely.geometry import Polygon
 
     furnace = build(sense=sense, spacing=60.0, columns=120)
-    findings = replace(furnace.findings, surface=furnace.surface)
+    holed = furnace.findings.maps.zone.copy()
+    depth = distance_transform_edt(holed == furnace.findings.zones[0].id)
+    holed[np.unravel_index(depth.argmax(), depth.shape)] = 0
+    maps = replace(furnace.findings.maps, zone=holed)
+    findings = replace(furnace.findings, surface=furnace.surface, maps=maps)
     geom.export(findings, tmp_path / "zones.dxf")
     lines = lines_by_layer(tmp_path / "zones.dxf")
-    design = furnace.design
-    degree = np.deg2rad(design.profile.mean_radius)
-    (zone,) = findings.of_action("brick")
-    area = outline(findings.maps.zone == zone.id, furnace.surface.grid)
-    drawn = [Polygon(ring) for ring in lines["BRICK"]]
-    assert sum(p.area for p in drawn) == pytest.approx(area.area * degree, rel=1e-4)
-    holes = [Polygon(ring).centroid for ring in lines["OPENING"]]
-    tuyere = next(o for o in design.openings if o.azimuth == 30.0)
-    right = 30.0 if sense == "clockwise" else 330.0
-    assert min(
-        np.hypot(p.x - right * degree, p.y - tuyere.height) for p in holes
-    ) == pytest.approx(0.0, abs=0.01)
+    degree = np.deg2rad(furnace.design.profile.mean_radius)
+
+    def unrolled(points):
+        azimuth, height = points.T
+        right = azimuth if sense == "clockwise" else 360.0 - azimuth
+        return np.stack([right * degree, height], axis=1)
+
+    rings = 0
+    for zone in findings.zones:
+        area = outline(findings.maps.zone == zone.id, furnace.surface.grid)
+        drawn = Polygon()
+        for ring in lines[zone.action.upper().replace(" ", "_")]:
+            drawn = drawn.symmetric_difference(Polygon(ring))
+            rings += 1
+        expected = transform(area, unrolled)
+        assert drawn.symmetric_difference(expected).area < 1e-3 * expected.area
+    assert rings > len(findings.zones)
+    assert len(lines["OPENING"]) >= len(furnace.design.openings)
 
 
 def test_the_profile_is_a_cad_drawing(results, written):
