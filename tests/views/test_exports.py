@@ -178,7 +178,7 @@ def test_zones_lie_in_a_cad_drawing_as_seen_from_inside(build, sense, tmp_path):
             drawn = drawn.symmetric_difference(Polygon(ring))
             rings += 1
         expected = transform(area, unrolled)
-        assert drawn.symmetric_difference(expected).area < 1e-3 * expected.area
+        assert drawn.symmetric_difference(expected).area < 1e-5 * expected.area
     assert rings > len(findings.zones)
     assert len(lines["OPENING"]) >= len(furnace.design.openings)
 
