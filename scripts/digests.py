@@ -53,7 +53,10 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("next", f"next {DESIGN} {FIRST} --count 3"),
     ("next-json", f"next {DESIGN} {FIRST} --count 3 --for brick --json"),
     ("sheet", f"sheet {DESIGN} --out OUT/sheet --title digests"),
-    ("sheet-again", f"sheet {DESIGN} --from {FIRST} --count 6 --out OUT/sheet-again"),
+    (
+        "sheet-again",
+        f"sheet {DESIGN} --readings {FIRST} --count 6 --out OUT/sheet-again",
+    ),
     ("recheck", f"recheck {DESIGN} {AFTER} --before OUT/heat-41 --out OUT/recheck"),
     ("record-log", f"record log OUT/record {LOG} --design {DESIGN} --quiet"),
     ("older", f"record log OUT/older OUT/older.csv --design {DESIGN} --quiet"),
@@ -66,7 +69,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
         "campaigns OUT/older OUT/record --first winter --second spring_2026 --by heat"
         " --out OUT/campaigns",
     ),
-    ("view", f"view {DESIGN} OUT/heat-41 --picture OUT/view/window.png"),
+    ("view", f"view {DESIGN} OUT/heat-41 --out OUT/view/window.png"),
 )
 
 TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d)?(Z|[+-]\d\d:?\d\d| UTC)?")

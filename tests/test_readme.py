@@ -31,14 +31,26 @@ def test_readme_opens_with_the_job_in_one_paragraph() -> None:
     assert "uncertainty" in paragraph
 
 
-def test_program_of_the_readme_prints_what_the_readme_says(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+def test_programs_of_readme_and_python_page_run_and_print_what_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
 ) -> None:
     found = re.search(r"```python\n(.*?)```\n\n```\n(.*?)```", README, re.DOTALL)
     assert found is not None
     monkeypatch.chdir(ROOT)
-    exec(compile(found[1], "README.md", "exec"), {})
+    names: dict[str, object] = {}
+    exec(compile(found[1], "README.md", "exec"), names)
     assert capsys.readouterr().out == found[2]
+    monkeypatch.chdir(tmp_path)
+    page = (ROOT / "docs" / "python.md").read_text("utf-8")
+    for block in re.findall(r"```python\n(.*?)```", page, re.DOTALL):
+        exec(compile(block, "python.md", "exec"), names)
+    printed = capsys.readouterr().out.splitlines()
+    assert re.fullmatch(r"[\d.]+ mm \+- [\d.]+ \([\d.]+ to [\d.]+\)", printed[0])
+    assert printed[2:] == ["tap hole clockwise", "3:30"]
+    made = {file.name for file in tmp_path.iterdir()}
+    assert made == {"wall.png", "lining.vtu", "zones.xlsx", "zones.dxf", "profile.dxf"}
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
@@ -136,7 +148,7 @@ def test_the_readme_shows_every_command_that_a_clone_can_run(
     shown = {words[1] for words in commands(README)}
     every = set(parser()._subparsers._group_actions[0].choices)
     assert every - shown == {"view"}  # which opens a window, and stands in the text
-    assert "`daubline view DESIGN FOLDER`" in README
+    assert "`daubline view DESIGN DIR`" in README
 
 
 def test_the_way_to_the_command_that_is_printed_leads_to_where_it_is_installed() -> (

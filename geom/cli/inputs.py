@@ -33,7 +33,7 @@ def add_command(
 ) -> argparse.ArgumentParser:
     """Add a command; ``run`` does it."""
     parser: argparse.ArgumentParser = commands.add_parser(
-        name, help=help, description=description
+        name, help=help, description=description, allow_abbrev=False
     )
     parser.set_defaults(run=run)
     return parser

@@ -34,6 +34,7 @@ from geom.cli.wear import add_campaigns, add_change, add_wear
 from geom.errors import (
     DaublineError,
     InputWarning,
+    MissingExtra,
     TerminatedError,
     not_permitted,
 )
@@ -45,34 +46,99 @@ _CODES = (
     "Exit code 0: done. 2: bad input or usage, nothing written. 1: a fault of ours. "
     "130, 143: stopped from outside, nothing written."
 )
-#: In the order of the help.
-_COMMANDS = (
-    add_design_file,
-    add_check,
-    add_survey,
-    add_view,
-    add_next,
-    add_sheet,
-    add_desk,
-    add_day,
-    add_strickle,
-    add_recheck,
-    add_record,
-    add_change,
-    add_wear,
-    add_campaigns,
-)
+#: In the order of the help, by whose work it is.
+_COMMANDS = {
+    "in the office, before and after the survey": (
+        add_design_file,
+        add_check,
+        add_survey,
+        add_view,
+    ),
+    "at the furnace": (
+        add_sheet,
+        add_desk,
+        add_next,
+        add_day,
+        add_strickle,
+        add_recheck,
+    ),
+    "heat after heat": (add_record, add_change, add_wear, add_campaigns),
+}
+
+
+class _ByWork(argparse.HelpFormatter):
+    """Lists commands under a heading for each kind of work."""
+
+    def _format_action(self, action: argparse.Action) -> str:
+        heads = getattr(action, "heads", None)
+        if heads is None:
+            return super()._format_action(action)
+        listed = {one.dest: one for one in self._iter_indented_subactions(action)}
+        pieces = []
+        for head, names in heads.items():
+            pieces.append(f"  {head}:\n")
+            self._indent()
+            for name in names:
+                pieces.append(super()._format_action(listed[name]))
+            self._dedent()
+        return "".join(pieces)
+
+
+class _Completion(argparse.Action):
+    """Prints what makes a shell complete commands, options and files, and ends."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        _namespace: argparse.Namespace,
+        values: Any,
+        _option: str | None = None,
+    ) -> None:
+        try:
+            import shtab
+        except ImportError:
+            raise MissingExtra("shtab", "completion") from None
+        _complete_files(parser, shtab.FILE)
+        print(shtab.complete(parser, shell=values))
+        parser.exit()
+
+
+def _complete_files(parser: argparse.ArgumentParser, words: Any) -> None:
+    """Let files be completed wherever a parser and those below it take a path."""
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for below in action.choices.values():
+                _complete_files(below, words)
+        elif action.type is Path:
+            action.complete = words  # type: ignore[attr-defined]
 
 
 def parser() -> argparse.ArgumentParser:
     """All commands with their options."""
-    top = argparse.ArgumentParser(prog="daubline", description=_ABOUT, epilog=_CODES)
+    top = argparse.ArgumentParser(
+        prog="daubline",
+        description=_ABOUT,
+        epilog=_CODES,
+        allow_abbrev=False,
+        formatter_class=_ByWork,
+    )
     top.add_argument("--version", action="version", version=f"daubline {__version__}")
+    top.add_argument(
+        "--completion",
+        action=_Completion,
+        choices=("bash", "zsh", "tcsh"),
+        help="print what makes this shell complete commands and options",
+    )
     commands = top.add_subparsers(
         title="commands", dest="command", metavar="COMMAND", required=True
     )
-    for add in _COMMANDS:
-        add(commands)
+    heads: dict[str, list[str]] = {}
+    for head, adders in _COMMANDS.items():
+        before = len(commands.choices)
+        for add in adders:
+            add(commands)
+        heads[head] = list(commands.choices)[before:]
+    commands.heads = heads  # type: ignore[attr-defined]
     return top
 
 
@@ -89,9 +155,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         The exit code.
     """
-    options = parser().parse_args(arguments)
     asked_to_end = threading.Event()
     try:
+        options = parser().parse_args(arguments)
         with _terminable(asked_to_end), _with_home(), _saying(options):
             options.run(options)
     except DaublineError as fault:

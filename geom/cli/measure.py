@@ -117,7 +117,7 @@ def _design(options: argparse.Namespace) -> None:
     inputs.print_lines(
         [
             f"Design: {path}. Look at it, and at {picture}, before it is used",
-            f"Then: daubline sheet {path} --out FOLDER, for a rod sheet to fill in",
+            f"Then: daubline sheet {path} --out DIR, for a rod sheet to fill in",
         ]
     )
 
@@ -364,8 +364,7 @@ def add_sheet(commands: Any) -> None:
         "the tuyeres)",
     )
     parser.add_argument(
-        "--from",
-        dest="readings",
+        "--readings",
         type=Path,
         nargs="+",
         default=[],
@@ -377,7 +376,7 @@ def add_sheet(commands: Any) -> None:
         "--count",
         type=inputs.number_between(1, _MOST_STATIONS),
         metavar="K",
-        help=f"with --from: how many stations (default {_USUAL_COUNT})",
+        help=f"with --readings: how many stations (default {_USUAL_COUNT})",
     )
 
 
@@ -401,12 +400,12 @@ def _refuse_both(options: argparse.Namespace) -> None:
     if options.count is not None and not options.readings:
         raise InputError(
             "--count is for a second climb",
-            cure="Name the readings with --from, or use --heights and --azimuths",
+            cure="Name them with --readings, or use --heights and --azimuths",
         )
     if options.readings and (options.heights or options.azimuths or options.columns):
         raise InputError(
             "--heights, --azimuths and --columns are for a sheet of the whole wall",
-            cure="Leave them out, or leave out --from",
+            cure="Leave them out, or leave out --readings",
         )
 
 

@@ -42,6 +42,7 @@ def add_record(commands: Any) -> None:
     """Add ``daubline record`` and its own commands."""
     group = commands.add_parser(
         "record",
+        allow_abbrev=False,
         help="keep the surveys of a lining, heat after heat",
         description="A record is a folder with every survey of one lining. Surveys "
         "are added to it, never changed.",
@@ -53,7 +54,7 @@ def add_record(commands: Any) -> None:
     inputs.add_design(start, "design file; it is copied")
     add = _command(own, "add", _add, help="add a survey from its output folder")
     add.add_argument(
-        "survey", type=Path, metavar="FOLDER", help="that 'daubline survey' wrote"
+        "survey", type=Path, metavar="DIR", help="that 'daubline survey' wrote"
     )
     add_occasion(add, required=True)
     inputs.add_json(_command(own, "list", _list, help="list the surveys, in order"))

@@ -133,12 +133,12 @@ def add_view(commands: Any) -> None:
     )
     inputs.add_design(parser)
     parser.add_argument(
-        "survey", type=Path, metavar="FOLDER", help="output folder of daubline survey"
+        "survey", type=Path, metavar="DIR", help="output folder of daubline survey"
     )
     parser.add_argument(
-        "--picture",
+        "--out",
         type=Path,
-        metavar="PNG",
+        metavar="FILE.png",
         help="draw into this file instead, on a machine without a screen",
     )
 
@@ -148,8 +148,8 @@ def _view(options: argparse.Namespace) -> None:
     from geom.views.window import draw_window, open_window, refuse_no_screen
 
     design = load_design(options.design)
-    if options.picture is not None:
-        draw_window(options.survey, design, options.picture)
+    if options.out is not None:
+        draw_window(options.survey, design, options.out)
         return
     refuse_no_screen()
     open_window(options.survey, design).plotter.show()
@@ -168,7 +168,7 @@ def add_day(commands: Any) -> None:
     )
     inputs.add_design(parser)
     parser.add_argument(
-        "survey", type=Path, metavar="FOLDER", help="output folder of daubline survey"
+        "survey", type=Path, metavar="DIR", help="output folder of daubline survey"
     )
     parser.add_argument(
         "--out", type=Path, metavar="DIR", help="write day.pdf there; made if new"

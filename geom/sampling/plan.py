@@ -366,7 +366,7 @@ def plan_next_stations(design: Design, advice: Advice) -> SamplingPlan:
     if not advice.stations:
         raise InputError(
             "no further single reading is expected to help",
-            cure="Leave out --from for a sheet of the whole wall",
+            cure="Leave out --readings for a sheet of the whole wall",
         )
     onward = [onward_of(design, station.azimuth) for station in advice.stations]
     order = sorted(

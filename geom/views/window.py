@@ -182,7 +182,7 @@ def refuse_no_screen() -> None:
     ):
         raise InputError(
             "there is no screen to open a window on",
-            cure="Open report.html instead, or name a file with --picture",
+            cure="Open report.html instead, or name a file with --out",
         )
 
 

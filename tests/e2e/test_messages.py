@@ -31,7 +31,7 @@ def test_next_offers_no_option_of_clouds(capsys, tmp_path):
     assert "for rod readings only" in told
     assert "--cloud-unit" not in told
     out = str(tmp_path / "out")
-    told = refused(capsys, "sheet", DESIGN, "--from", SCAN, "--out", out)
+    told = refused(capsys, "sheet", DESIGN, "--readings", SCAN, "--out", out)
     assert "--cloud-unit" not in told
     bare = tmp_path / "bare.csv"
     bare.write_text("10,24,18.5\n20,24,18\n")

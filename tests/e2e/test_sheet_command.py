@@ -273,7 +273,7 @@ def test_a_second_climb_goes_where_next_says(
     tmp_path: Path, few: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out = tmp_path / "again"
-    assert sheet(DEMO, out, "--from", str(few), "--count", "4") == 0
+    assert sheet(DEMO, out, "--readings", str(few), "--count", "4") == 0
     capsys.readouterr()
     assert main(["next", str(DEMO), str(few), "--count", "4", "--json"]) == 0
     stations = json.loads(capsys.readouterr().out)["stations"]
@@ -303,16 +303,16 @@ def test_a_second_climb_goes_where_next_says(
     [
         (["--count", "3"], "--count is for a second climb"),
         (
-            ["--from", str(READ), "--heights", "5"],
+            ["--readings", str(READ), "--heights", "5"],
             "--heights, --azimuths and --columns",
         ),
         (
-            ["--from", str(READ), "--azimuths", "8"],
+            ["--readings", str(READ), "--azimuths", "8"],
             "--heights, --azimuths and --columns",
         ),
         (["--heights", "60"], "60 heights are asked for, the rod can be set at 30"),
-        (["--from", str(SCANS / "none.csv")], "there is no such file"),
-        (["--from", str(SCANS / "cupola-2-heat-41-scan.laz")], "rod readings only"),
+        (["--readings", str(SCANS / "none.csv")], "there is no such file"),
+        (["--readings", str(SCANS / "cupola-2-heat-41-scan.laz")], "rod readings only"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_written(

@@ -21,7 +21,7 @@ import geom
 from geom.cli import main
 from geom.views.window import FIELDS, open_window
 
-assert main(["view", *sys.argv[1:3], "--picture", sys.argv[3]]) == 0
+assert main(["view", *sys.argv[1:3], "--out", sys.argv[3]]) == 0
 design = geom.load_design(sys.argv[1])
 window = open_window(Path(sys.argv[2]), design, off_screen=True)
 told = {"said": window.describe((0.0, -2000.0, 1000.0))}
@@ -71,4 +71,4 @@ def test_without_a_screen_the_window_says_what_to_do(demo_survey, monkeypatch, c
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     assert main(["view", str(DESIGN), str(demo_survey)]) == 2
-    assert "--picture" in capsys.readouterr().err
+    assert "--out" in capsys.readouterr().err
