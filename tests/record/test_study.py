@@ -20,6 +20,7 @@ from geom.record.study import (
 )
 from geom.views.tables.wear import say_warning
 from tests.record.small_record import Survey, occasion, put, start, worn_record
+from tests.reprs import long_reprs
 
 HEATS = 10
 #: Wear of every heat, mm, and the error of every cell of every survey.
@@ -53,6 +54,11 @@ def even(tmp_path_factory) -> Record:
 @pytest.fixture(scope="module")
 def wear(even) -> Wear:
     return study_wear(even, created=AT)
+
+
+def test_a_study_and_a_record_print_in_a_few_lines(wear, even):
+    assert long_reprs(wear, even) == {}
+    assert "mm a heat, hour or tonne" in repr(wear)
 
 
 # --- what is told --------------------------------------------------------------------

@@ -4,7 +4,7 @@ import base64
 import io
 import subprocess
 import sys
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +14,7 @@ import geom
 from geom.compare.assess import maps_of
 from geom.shown import shown_by
 from geom.views.netcdf import write_netcdf
+from tests.reprs import long_reprs, reprs_of
 
 
 @pytest.fixture(scope="module")
@@ -28,28 +29,11 @@ def wall(furnace):
     return surface, replace(furnace.findings, surface=surface)
 
 
-def inside(thing, depth):
-    """A result and the dataclasses in it."""
-    yield thing
-    if depth and is_dataclass(thing):
-        for part in fields(thing):
-            held = getattr(thing, part.name)
-            first = held[0] if isinstance(held, tuple) and held else held
-            if is_dataclass(first):
-                yield from inside(first, depth - 1)
-
-
 def test_every_repr_is_a_few_lines(wall, furnace):
     results = [*wall, furnace.design, furnace.readings, furnace.works]
-    seen = {}
-    for result in results:
-        for thing in inside(result, 2):
-            if type(thing).__module__.startswith("geom."):
-                seen[type(thing).__name__] = repr(thing)
+    assert long_reprs(*results) == {}
+    seen = reprs_of(*results)
     assert len(seen) > 40
-    long = {name: len(text) for name, text in seen.items() if len(text) > 2000}
-    assert long == {}
-    assert [name for name, text in seen.items() if text.count("\n") >= 5] == []
     for name in ("RadialSurface", "Findings", "Design", "RodReadings", "RepairPlan"):
         assert " mm" in seen[name] or " L" in seen[name], name
         assert max(map(len, seen[name].splitlines())) <= 90

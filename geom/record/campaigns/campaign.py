@@ -69,7 +69,7 @@ class UncountedRepair:
 
 
 @dataclass(frozen=True)
-class Material:
+class Material(Shown):
     """What the repairs of a campaign took.
 
     Attributes

@@ -12,6 +12,7 @@ from geom.errors import InputError
 from geom.record.campaigns.compare import compare_campaigns
 from geom.views.tables.campaigns import comparison_cautions
 from tests.record.campaign_records import add_campaign, hump, new_record
+from tests.reprs import long_reprs
 
 #: Wear of a heat in the old way and the new, mm; the new loses a quarter less.
 OLD, NEW = hump(12.0, low=2.0), hump(9.0, low=1.5)
@@ -35,6 +36,10 @@ def better(record):
 @pytest.fixture(scope="module")
 def alike(record):
     return compare_campaigns((record, "old"), (record, "old again"), by="heat")
+
+
+def test_a_comparison_prints_in_a_few_lines(better):
+    assert long_reprs(better) == {}
 
 
 def mean_wear(record, wear, low, high):

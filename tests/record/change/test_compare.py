@@ -20,6 +20,7 @@ from geom.units import Float
 from geom.views.say import say_change
 from geom.views.tables.change import change_warnings
 from tests.record.two_walls import Field, burnt, patched, recorded_wall
+from tests.reprs import long_reprs
 from tests.walls import plain_design, tapered_design
 
 LATER = "2026-02-05T06:30:00+00:00"
@@ -47,6 +48,11 @@ def truly(to: Field, design: Design) -> tuple[float, float]:
     now = drawn + to(grid.height[:, None], grid.azimuth)
     section = (now**2 - drawn**2) / 2.0 * grid.patch
     return float(np.maximum(section, 0).sum()), float(np.maximum(-section, 0).sum())
+
+
+def test_a_change_prints_in_a_few_lines() -> None:
+    assert long_reprs(usual()) == {}
+    assert "mm3" in repr(usual())
 
 
 @pytest.mark.parametrize("design", [plain_design(), tapered_design()])

@@ -26,6 +26,7 @@ from tests.repair.repairs import (
     survey,
     zone_masks,
 )
+from tests.reprs import long_reprs
 
 
 @pytest.fixture(scope="module")
@@ -52,6 +53,10 @@ def short(before):
 @pytest.fixture(scope="module")
 def sparse(before):
     return mend(before, partial(mended, seed=3), azimuths=4, heights=3)
+
+
+def test_a_recheck_and_the_survey_before_print_in_a_few_lines(sound):
+    assert long_reprs(sound.found, sound.before) == {}
 
 
 def zone_at(found, place):
