@@ -126,3 +126,13 @@ def test_what_the_page_is_told_of_a_station_is_the_shops_words(tmp_path):
     assert station["cutback"].startswith("cut back 1 1/2 in (")
     assert station["between"].endswith(" in")
     assert abs(station["mm"] - (19.25 * 25.4 - 450.0)) < 4.0
+
+
+def test_where_nobody_can_reach_is_shown_on_the_board(tmp_path):
+    desk = DeskSession(DESIGN, Path("x.toml"), tmp_path / "a.csv")
+    (verdict,) = desk.take([event(7, "60", "525", "no access")])
+    assert verdict.kept
+    shown = state(desk)
+    row = [one["text"] for one in shown["rows"]].index("525")
+    column = [one["text"] for one in shown["columns"]].index("60")
+    assert shown["stations"][row][column]["read"] == ["no access"]
