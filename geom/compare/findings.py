@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,7 +45,7 @@ class ReadingsSummary:
 
 
 @dataclass(frozen=True)
-class Surveyed:
+class Surveyed(Shown):
     """Which wall readings tell of.
 
     Attributes
@@ -60,6 +60,8 @@ class Surveyed:
         Wall between them that no reading tells of, piece by piece.
     """
 
+    _units: ClassVar[str] = "mm, mm2"
+
     height_from: float
     height_to: float
     area: float = field(metadata=AREA)
@@ -68,8 +70,10 @@ class Surveyed:
 
 
 @dataclass(frozen=True)
-class Volume:
+class Volume(Shown):
     """Material to put in, standing proud, and their difference; mm3."""
+
+    _units: ClassVar[str] = "mm3"
 
     rebuild: Quantity
     buildup: Quantity
@@ -77,7 +81,7 @@ class Volume:
 
 
 @dataclass(frozen=True)
-class Deepest:
+class Deepest(Shown):
     """The deepest point of the wall, wherever it is.
 
     Attributes
@@ -99,7 +103,7 @@ class Deepest:
 
 
 @dataclass(frozen=True)
-class Level:
+class Level(Shown):
     """One horizontal section.
 
     Attributes
@@ -118,6 +122,8 @@ class Level:
     out_of_roundness : Quantity or None, mm
         Peak-to-valley deviation from that circle (RONt, ISO 12181-1).
     """
+
+    _units: ClassVar[str] = "mm, %"
 
     height: float
     side: str

@@ -42,6 +42,7 @@ def test_every_repr_is_a_few_lines(wall, furnace):
 def test_findings_say_volumes_with_their_unit(furnace):
     litres = furnace.findings.volume.rebuild.times(1e-6)
     assert f"rebuild {litres:L}, build-up" in repr(furnace.findings)
+    assert repr(furnace.findings.volume).startswith("<Volume (mm3): rebuild ")
     assert f"{litres:L}".startswith(f"{litres.value:.1f} L +- {litres.sd:.1f} (")
 
 
