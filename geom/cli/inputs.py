@@ -241,7 +241,7 @@ def waiting(words: str, *, quiet: bool = False) -> Status:
 
 
 def progress_bar(quiet: bool, *, remaining: bool = False) -> Progress:
-    """What is being done and how far it is, on standard error; gone when it ends.
+    """What is being done and how far it is, on a terminal; gone when it ends.
 
     ``remaining``: with the time that is left, instead of the time gone.
     """
@@ -254,13 +254,14 @@ def progress_bar(quiet: bool, *, remaining: bool = False) -> Progress:
         TimeRemainingColumn,
     )
 
+    console = Console(stderr=True)
     return Progress(
         TextColumn("{task.description:<28}"),
         BarColumn(),
         TimeRemainingColumn() if remaining else TimeElapsedColumn(),
-        console=Console(stderr=True),
+        console=console,
         transient=True,
-        disable=quiet,
+        disable=quiet or not console.is_terminal,
     )
 
 
