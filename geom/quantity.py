@@ -242,23 +242,6 @@ class Quantity:
         )
         return Quantity(value, float(np.hypot(sd, value * log_sd)), low, high)
 
-    def with_error(self, sd: float) -> Quantity:
-        """With an independent normal error added, its arms in quadrature.
-
-        Examples
-        --------
-        >>> Quantity(10.0, 3.0, 4.0, 16.0).with_error(4.0).sd
-        5.0
-        """
-        value, own, low, high = self._parts()
-        arm = K95 * sd
-        return Quantity(
-            value,
-            float(np.hypot(own, sd)),
-            value - float(np.hypot(value - low, arm)),
-            value + float(np.hypot(high - value, arm)),
-        )
-
     def through(self, rising: Callable[[float], float], slope: float) -> Quantity:
         """Carried through a rising function whose slope at the value is given."""
         value, _, low, high = self._parts()

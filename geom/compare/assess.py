@@ -27,23 +27,19 @@ from geom.compare.findings import (
     Maps,
     ReadingsSummary,
     Surveyed,
-    Volume,
 )
 from geom.compare.gaps import ring_gaps, share_surveyed, wide_gaps
 from geom.compare.levels import section_levels
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.panels import survey_panels
 from geom.compare.volume import volumes
-from geom.compare.zones import call_actions, chance_beyond, find_zones, reach_sd
+from geom.compare.zones import call_actions, chance_beyond, find_zones
 from geom.datum import Pose as CloudPose
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.stats.normal import hermite_excess
 from geom.surface import Posterior, RadialSurface
-from geom.units import LITRE, Float
-
-#: The budget's line of `geom.compare.zones.reach_sd`.
-REACH = "how far hollows reach between readings"
+from geom.units import Float
 
 
 def volume_budget(
@@ -51,7 +47,6 @@ def volume_budget(
     nodes: Nodes,
     patch: Float,
     typical_sd: float,
-    reach: float = 0.0,
 ) -> tuple[BudgetLine, ...]:
     """Lines of the budget, greatest share first; the shares add up to 1.
 
@@ -60,18 +55,14 @@ def volume_budget(
     patch : array (q,), radian mm
     typical_sd : float, mm
         Of cut-back over the surveyed wall, given next to the wall's own line.
-    reach : float, mm3
-        Standard uncertainty from how far zones reach between readings.
     """
     slope = hermite_excess(nodes.mean, nodes.sd, nodes.design_radius)[0]
     weight = patch * slope / np.maximum(nodes.sd, 1e-9)
     shares = posterior.sources_of_sum(nodes.height, nodes.azimuth, weight, typical_sd)
-    whole = sum(share.variance for share in shares) + reach**2
+    whole = sum(share.variance for share in shares)
     lines = [
         BudgetLine(s.source, s.kind, s.sd, s.unit, s.variance / whole) for s in shares
     ]
-    if reach:
-        lines.append(BudgetLine(REACH, "B", reach / LITRE, "L", reach**2 / whole))
     return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))
 
 
@@ -100,11 +91,9 @@ def assess(
     nodes = make_nodes(surface)
     walls = draw_walls(nodes, prior_of(surface, nodes))
     maps = maps_of(surface, design)
-    read = surface.readings_in_cells
-    zones, number = find_zones(grid, cutback, sd, maps.action, walls, read=read)
-    reach = reach_sd(zones, number, read)
-    proud = reach_sd(zones, number, read, inward=True)
-    volume = volumes(grid, cutback, sd, walls)
+    zones, number = find_zones(
+        grid, cutback, sd, maps.action, walls, read=surface.readings_in_cells
+    )
     low, high = grid.surveyed_heights
     gaps = ring_gaps(grid)
     typical = float(np.sqrt(np.nanmean(sd**2)))
@@ -123,16 +112,12 @@ def assess(
             low, high, float(grid.face_area.sum()), share_surveyed(grid), gaps
         ),
         datum=_datum(surface.poses),
-        volume=Volume(
-            rebuild=volume.rebuild.with_error(reach).not_below(0.0),
-            buildup=volume.buildup.with_error(proud).not_below(0.0),
-            net=volume.net.with_error(float(np.hypot(reach, proud))),
-        ),
+        volume=volumes(grid, cutback, sd, walls),
         deepest=deepest_point(surface, walls),
         levels=section_levels(surface, low, high),
         zones=zones,
         budget=volume_budget(
-            surface.posterior, nodes, nodes.gather(grid.patch), typical, reach
+            surface.posterior, nodes, nodes.gather(grid.patch), typical
         ),
         diagnostics=surface.diagnostics + wide_gaps(gaps),
         maps=replace(maps, zone=number),

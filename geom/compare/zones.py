@@ -41,7 +41,6 @@ section VI (thresholding with hysteresis).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -160,29 +159,6 @@ def find_zones(
         number[mask] = k
         zones.append(replace(zone, id=k))
     return tuple(zones), number
-
-
-def reach_sd(
-    zones: Sequence[Zone], number: Int, read: Float, *, inward: bool = False
-) -> float:
-    """Sd of the volume of all zones, from how far they reach between readings; mm3.
-
-    Parameters
-    ----------
-    number : int array (m, k)
-        Zone of each cell.
-    read : array (m, k)
-        Readings in each cell.
-    inward : bool
-        Of what stands proud, in place of what is cut back.
-    """
-    points = np.bincount(number.ravel(), read.ravel(), len(zones) + 1)
-    errors = [
-        zone.volume.value * area_error(float(points[zone.id]))
-        for zone in zones
-        if (zone.action == "chip") == inward
-    ]
-    return float(np.linalg.norm(errors)) if errors else 0.0
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,6 @@ import numpy as np
 import pytest
 
 from geom.compare import Findings, assess
-from geom.compare.draws import draw_walls, prior_of
-from geom.compare.nodes import make_nodes
-from geom.compare.volume import volumes
-from geom.compare.zones import area_error
 from geom.surface import RadialSurface, reconstruct
 from tests.walls import tapered_design, worn, worn_readings
 
@@ -56,31 +52,7 @@ def test_shares_of_the_budget_add_up_and_name_each_source() -> None:
         "wall between the readings",
         "sizes and lengths learned",
         "sd stated on the sheet",
-        "how far hollows reach between readings",
     }
-
-
-def test_the_rebuild_is_as_unsure_of_reach_as_its_zones_are() -> None:
-    """Errors of zones are independent: their squares add up, with signs kept apart."""
-    surface, findings = surveyed()
-    read = surface.readings_in_cells
-    squares = {False: 0.0, True: 0.0}
-    for zone in findings.zones:
-        points = float(read[findings.maps.zone == zone.id].sum())
-        proud = zone.action == "chip"
-        squares[proud] += (zone.volume.value * area_error(points)) ** 2
-    assert squares[False] > 0.0
-    grid, nodes = surface.grid, make_nodes(surface)
-    walls = draw_walls(nodes, prior_of(surface, nodes))
-    bare = volumes(grid, surface.cutback, surface.radius_sd, walls)
-    for name, square in (
-        ("rebuild", squares[False]),
-        ("buildup", squares[True]),
-        ("net", sum(squares.values())),
-    ):
-        was, now = getattr(bare, name), getattr(findings.volume, name)
-        assert now.value == was.value
-        assert now.sd**2 == pytest.approx(was.sd**2 + square)
 
 
 def test_true_volume_and_deepest_point_lie_where_they_are_said_to() -> None:
