@@ -63,7 +63,7 @@ def test_planted_waves_come_back_to_the_number(heats):
         assert first.azimuth == pytest.approx(240.0, abs=1e-3)
         assert second.azimuth % 180.0 == pytest.approx(30.0, abs=1e-3)
         words = say_harmonics(one, DESIGN)
-        assert "wears more at 8 o'clock: 0.16 in (4.0 mm), 95 %" in words
+        assert "wears more at 8 o'clock: 5/32 in (4.000 mm), 95 %" in words
         assert "least at 2 o'clock" in words
         assert "oval" in words
 
