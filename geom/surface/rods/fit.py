@@ -30,7 +30,12 @@ from geom.surface.rods.errors import (
     with_broken_zones,
     zone_labels,
 )
-from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
+from geom.surface.rods.outliers import (
+    ODD_LEAST,
+    Outlier,
+    confirmed_outliers,
+    outlier_candidates,
+)
 from geom.units import Bool, Float, Int
 
 if TYPE_CHECKING:
@@ -56,6 +61,8 @@ _STEP = 5.0
 #: Where a repair ends is known from the survey before it no better than this, mm: half
 #: an inch.  Our own choice.
 _EDGE_SD = 12.7
+#: Readings around one of very many that tell whether it may be odd.  Our own choice.
+_NEIGHBOURS = 12
 #: In place of a standard uncertainty of nothing.
 _NONE = 1e-9
 
@@ -167,6 +174,9 @@ def _outliers(
     observed, filled = likelihood.observed, likelihood.filled(best)
     candidates = np.zeros(len(observed), dtype=bool)
     windows = list(_windows(observed))
+    if len(windows) > 1:
+        odd = eligible & _unlike_neighbours(observed, likelihood.prior.radius)
+        windows = [window for window in windows if (window[0] & odd).any()]
     for core, near in windows:
         whole = ConditionalGP(*filled, observed).subset(near)
         candidates[near] |= outlier_candidates(whole, (eligible & core)[near])
@@ -202,6 +212,25 @@ def _windows(observed: ObservationOperator) -> Iterator[tuple[Bool, Bool]]:
         core[order[start : start + step]] = True
         near[order[max(0, start - margin) : start + step + margin]] = True
         yield core, near
+
+
+def _unlike_neighbours(observed: ObservationOperator, radius: float) -> Bool:
+    """Readings that may be odd at all among very many; (n,).
+
+    Half of what makes one odd away from the median of those around it, which lie near
+    where readings are many; diameters, whose far ends they are not, may all be.
+    """
+    if observed.across.any():
+        return np.ones(len(observed), dtype=bool)
+    from scipy.spatial import cKDTree
+
+    places = observed.places
+    angle = np.deg2rad(places.azimuth)
+    across = (radius * np.cos(angle), radius * np.sin(angle))
+    tree = cKDTree(np.column_stack([*across, places.height]))
+    _, near = tree.query(tree.data, k=_NEIGHBOURS + 1)
+    usual = np.median(observed.value[np.asarray(near)[:, 1:]], axis=1)
+    return np.asarray(np.abs(observed.value - usual) > 0.5 * ODD_LEAST)
 
 
 def _fitted_to_cells(
