@@ -177,12 +177,17 @@ class Covariance:
 
     def between(self, left: Points2D, right: Points2D) -> Float:
         """Covariance matrix, mm2; shape (len(left), len(right))."""
-        return self.with_gradient(PairDistances(left, right))[0]
+        return self.with_gradient(PairDistances(left, right), slopes=False)[0]
 
     def with_gradient(
-        self, distances: PairDistances
+        self, distances: PairDistances, *, slopes: bool = True
     ) -> tuple[Float, Callable[[Float], Float]]:
         """Covariance, and how a function of it changes with theta.
+
+        Parameters
+        ----------
+        slopes : bool
+            Whether the gradient will be asked for.
 
         Returns
         -------
@@ -202,7 +207,7 @@ class Covariance:
         axisymmetric = np.zeros_like(amplitudes)
         terms = []
         for filled in self.components:
-            term = self._term(filled, distances, amplitudes)
+            term = self._term(filled, distances, amplitudes, slopes)
             if term.by_azimuth is None:
                 axisymmetric += term.by_height
             else:
@@ -223,7 +228,11 @@ class Covariance:
         return total, gradient
 
     def _term(
-        self, filled: FilledComponent, distances: PairDistances, amplitudes: Float
+        self,
+        filled: FilledComponent,
+        distances: PairDistances,
+        amplitudes: Float,
+        slopes: bool,
     ) -> _Term:
         component = filled.component
         heights, azimuths = distances.heights, distances.azimuths
@@ -233,10 +242,9 @@ class Covariance:
         value, slope = filled.by_height(heights.left, heights.right, scale)
         if component.axisymmetric:
             return _Term(component, value, slope, None)
-        ring, ring_slope = (
-            azimuths.expand(table)
-            for table in self.around(filled, azimuths.left, azimuths.right)
-        )
+        around, around_slope = self.around(filled, azimuths.left, azimuths.right)
+        ring = azimuths.expand(around)
+        ring_slope = azimuths.expand(around_slope) if slopes else ring
         if component.patterned:
             pattern = distances.patterns(component)
             ring, ring_slope = ring * pattern, ring_slope * pattern
