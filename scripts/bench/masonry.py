@@ -48,6 +48,7 @@ from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.masonry.relining import relined_bands
 from geom.repair.package import plan_support
+from geom.repair.plan.openings import bricks_for, opening_demands
 from geom.repair.plan.order import clay_of, made_up, sand_of
 from geom.repair.plan.plan import plan_repair
 from geom.repair.wall import Wall as KnownWall
@@ -307,11 +308,17 @@ def order_wall(job: Job) -> dict[str, Any]:
     true = np.where(grid.surveyed, true, np.nan)
     known = KnownWall(grid, true, np.zeros(grid.shape), design)
     bricks = bricks_of(design)
-    need = demand_by_rule(known, pieces_of(bricks))
     lines = {line.material: line for line in plan.order}
     solid = {brick.name: brick_volume(brick) * 1e-6 for brick in bricks}
+    # Openings are taken to need one draw of what they may: none was made worse than
+    # its drawing by the bench.
+    *_, opened = opening_demands(plan.openings, None, 1, seed=job[1])
+    need = demand_by_rule(known, pieces_of(bricks)).plus(opened)
+    filled = bricks_for(plan.openings, breakage=design.shop.brickwork.breakage)
+    besides = sum(count * solid[name] for name, count in filled.items())
     ordered = {
         what: sum(solid[b] * getattr(lines[b], what) for b in solid if b in lines)
+        - besides
         for what in ("best", "enough")
     }
     # daub makes up for what is short of bricks: that is what the order has to cover
