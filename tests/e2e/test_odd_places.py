@@ -11,23 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.e2e.small_furnace import DESIGN, SHEET
+
 ROOT = Path(__file__).resolve().parents[2]
-DESIGN = """
-[lining]
-name = "Купольная печь № 2 (выдумана)"
-length_unit = "mm"
-azimuth_zero = "tap hole"
-azimuth_sense = "clockwise"
-height_zero = "bottom plate"
-[shell]
-radius = 350
-[[profile]]
-height = 0
-radius = 230
-[[profile]]
-height = 240
-radius = 230
-"""
 #: 4 of 160 to 240 bytes: a path of some 900, in three scripts.
 NAMES = ("Ofen Größe " * 14, "炉" * 80, "Футеровка" * 9, "é" * 120)
 
@@ -46,9 +32,7 @@ def test_a_survey_without_a_home_below_long_foreign_names(home, tmp_path):
     folder = tmp_path.joinpath(*(name.strip() for name in NAMES))
     folder.mkdir(parents=True)
     (folder / "печь.toml").write_text(DESIGN, "utf-8")
-    rows = [f"{a},{h},{236 + a % 7}" for h in (10, 120, 230) for a in range(0, 360, 45)]
-    sheet = "\n".join(["azimuth_deg,height_mm,radius_mm", *rows])
-    (folder / "größe.csv").write_text(sheet, "utf-8")
+    (folder / "größe.csv").write_text(SHEET, "utf-8")
     gone = {"HOME", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "MPLCONFIGDIR"}
     env = {key: value for key, value in os.environ.items() if key not in gone}
     (tmp_path / "scratch").mkdir()

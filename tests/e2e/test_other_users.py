@@ -13,23 +13,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.e2e.small_furnace import DESIGN, SHEET
+
 ROOT = Path(__file__).resolve().parents[2]
-DESIGN = """
-[lining]
-name = "Купольная печь № 2 (выдумана)"
-length_unit = "mm"
-azimuth_zero = "tap hole"
-azimuth_sense = "clockwise"
-height_zero = "bottom plate"
-[shell]
-radius = 350
-[[profile]]
-height = 0
-radius = 230
-[[profile]]
-height = 240
-radius = 230
-"""
 #: What lets root read and write everybody's files.
 POWERS = "-dac_override,-dac_read_search"
 SOMEBODY = 65534
@@ -47,9 +33,7 @@ SOMEBODY = 65534
 )
 def test_another_users_files_are_refused_by_name(theirs, mode, words, tmp_path):
     (tmp_path / "oven.toml").write_text(DESIGN, "utf-8")
-    rows = [f"{a},{h},{236 + a % 7}" for h in (10, 120, 230) for a in range(0, 360, 45)]
-    sheet = "\n".join(["azimuth_deg,height_mm,radius_mm", *rows])
-    (tmp_path / "oven.csv").write_text(sheet, "utf-8")
+    (tmp_path / "oven.csv").write_text(SHEET, "utf-8")
     (tmp_path / "record").mkdir()
     (tmp_path / "before").mkdir()
     for name in ("surface.nc", "findings.json"):

@@ -179,8 +179,8 @@ class RepairedWall:
         # a lip that is drawn stands out of the profile and is judged by itself
         size = rim & ~next_above if opening.lip else rim
         read, read_height = self.surface.read_at
-        away = beyond(opening, read, read_height, radius)
-        near = (away > 0.0) & (away <= OPENING_REACH)
+        outside = beyond(opening, read, read_height, radius)
+        near = (outside > 0.0) & (outside <= OPENING_REACH)
         lip = None
         if opening.kind == "tuyere":
             above = near & (read_height > opening.top)

@@ -111,14 +111,14 @@ class BrickPiece:
             From mid-length; arrays broadcast.
         into : float, mm
         """
-        away = np.deg2rad(turned)
+        angle = np.deg2rad(turned)
         if not self.bore:
-            return np.asarray(middle / np.cos(away))
+            return np.asarray(middle / np.cos(angle))
         own = 0.5 * self.bore + into
         # its circle is about a point so far beyond the axis
         off = middle - own
         return np.asarray(
-            off * np.cos(away) + np.sqrt(own**2 - (off * np.sin(away)) ** 2)
+            off * np.cos(angle) + np.sqrt(own**2 - (off * np.sin(angle)) ** 2)
         )
 
     def sagitta(self, radius: float | Float) -> float | Float:
