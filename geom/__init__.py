@@ -46,6 +46,7 @@ Heat after heat
 
 Everywhere
     Quantity: a number with its uncertainty
+    document_schema: JSON Schemas of what is written, and of a design file
     InputError, InputWarning, DaublineError:
         bad input, what was coped with, and their root
 

@@ -13,6 +13,7 @@ from .design import load_design as load_design
 from .design.file import design_faults as design_faults
 from .design.template import design_text as design_text
 from .desk.server import run_desk as run_desk
+from .document import document_schema as document_schema
 from .errors import DaublineError as DaublineError
 from .errors import InputError as InputError
 from .errors import InputWarning as InputWarning

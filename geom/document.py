@@ -7,15 +7,18 @@ the field says how:
 
     volume: Quantity = field(metadata=VOLUME)
 
-A class whose document has more to it than its fields writes it in ``to_dict``.
+A class whose document has more to it than its fields writes it in ``to_dict``.  What
+may stand in each document is written down in ``geom/schemas``, for other programs.
 """
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import Field, fields, is_dataclass
 from datetime import UTC, datetime
-from typing import Any, Final
+from importlib.resources import files
+from typing import Any, Final, Literal
 
 from geom.quantity import Quantity
 from geom.units import M2, M3
@@ -77,6 +80,32 @@ def fields_document(value: Any, *, scale: float = 1.0) -> dict[str, Any]:
         if not part.metadata.get(_OMIT):
             document |= _entry(part, getattr(value, part.name), scale)
     return document
+
+
+def document_schema(
+    name: Literal["findings", "recheck", "wear", "design"],
+) -> dict[str, Any]:
+    """The JSON Schema of a document: its keys, what each means, and in which unit.
+
+    Parameters
+    ----------
+    name : {'findings', 'recheck', 'wear', 'design'}
+        Of ``findings.json``, ``recheck.json``, ``wear.json``, or of a design file,
+        whose TOML is read as data.
+
+    Returns
+    -------
+    dict
+        Of the dialect 2020-12 of JSON Schema, as any validator takes it.
+
+    Examples
+    --------
+    >>> document_schema("wear")["properties"]["units"]["properties"]["length"]["const"]
+    'mm'
+    """
+    text = (files("geom") / "schemas" / f"{name}.json").read_text("utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema
 
 
 def iso_time(moment: datetime | None) -> str:

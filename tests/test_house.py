@@ -19,7 +19,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 #: One floor a line; a file imports from its own floor and those before it.
 ROAD = (
-    ("_version",),
+    ("_version", "schemas"),
     ("errors", "units", "frame", "quantity", "shown"),
     ("atomic", "parallel", "cluster", "cf", "document"),
     ("stats",),

@@ -13,6 +13,7 @@ import pytest
 
 from geom.cli import main
 from geom.views.cautions import CAUTIONS
+from tests.schema_faults import schema_faults
 
 DESIGN = """
 [lining]
@@ -132,6 +133,14 @@ def test_both_files_are_there_and_no_other(found: dict[str, Path]) -> None:
         assert names == {"recheck.json", "certificate.pdf"}
     left = [path.name for path in found["mended"].parent.iterdir()]
     assert not [name for name in left if name.startswith(".")]
+
+
+def test_what_is_written_fits_its_schema(found: dict[str, Path]) -> None:
+    for out in found.values():
+        assert schema_faults("recheck", told(out)) == []
+    spoiled = told(found["mended"])
+    spoiled["zones"][0]["verdict"] = "fine"
+    assert schema_faults("recheck", spoiled)
 
 
 def test_a_wall_put_back_gets_its_certificate(found: dict[str, Path]) -> None:

@@ -11,6 +11,7 @@ import pytest
 import geom
 from geom.cli import main
 from geom.views.names import FILES
+from tests.schema_faults import schema_faults
 
 SCANS = Path(__file__).parents[2] / "scans"
 DESIGN = SCANS / "cupola-2.toml"
@@ -50,6 +51,7 @@ def test_findings_tell_points_and_pose(findings):
     }  # fmt: skip
     assert 0.0 < datum["sd_offset"] < 5.0
     assert 0.0 < datum["sd_tilt"] < 0.5
+    assert schema_faults("findings", findings) == []
 
 
 def test_the_budget_names_what_a_scan_rests_on_and_adds_up(findings):

@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from geom.cli import main
+from tests.schema_faults import schema_faults
 
 SCANS = Path(__file__).parents[2] / "scans"
 #: One in inches and clockwise, one in millimetres and counterclockwise.
@@ -103,6 +104,10 @@ def test_every_pinned_file_is_there_and_no_other(surveyed: Path) -> None:
     assert {path.name for path in surveyed.iterdir()} == FILES
     assert all(path.stat().st_size > 1000 for path in surveyed.iterdir())
     assert sorted(p.name for p in surveyed.parent.iterdir()) == ["out"]
+
+
+def test_the_findings_fit_their_schema(surveyed: Path) -> None:
+    assert schema_faults("findings", told(surveyed)) == []
 
 
 def test_solid_to_rebuild_is_watertight_and_has_the_volume_of_the_findings(

@@ -15,6 +15,7 @@ import pytest
 from geom.cli import main
 from tests.e2e.opened_page import Opened
 from tests.record.small_record import start, worn_record
+from tests.schema_faults import schema_faults
 
 HEATS = 5
 
@@ -79,6 +80,8 @@ def test_its_files_hold_the_same(done):
     told = json.loads((out / "wear.json").read_text("utf-8"))
     assert told["schema"] == "daubline.wear/1"
     assert told["cautions"]
+    assert schema_faults("wear", told) == []
+    assert schema_faults("wear", told | {"colour": "grey"})
     with xr.open_dataset(out / "wear.nc", engine="netcdf4") as maps:
         rate = maps["wear_per_heat"].to_numpy()
         assert maps["wear_per_heat"].dims == ("height", "azimuth")
