@@ -19,6 +19,7 @@ import numpy as np
 
 from geom._version import __version__
 from geom.compare.draws import draw_walls, prior_of
+from geom.compare.extent import ring_gaps, share_surveyed, wide_gaps
 from geom.compare.extremes import deepest_point
 from geom.compare.findings import (
     BudgetLine,
@@ -28,7 +29,6 @@ from geom.compare.findings import (
     ReadingsSummary,
     Surveyed,
 )
-from geom.compare.gaps import ring_gaps, share_surveyed, wide_gaps
 from geom.compare.levels import section_levels
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.panels import survey_panels

@@ -10,8 +10,7 @@ from typing import Any, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from geom.compare.extent import Extent
-from geom.compare.gaps import Gap
+from geom.compare.extent import Extent, Gap
 from geom.compare.panels import PanelState
 from geom.document import AREA, FIRST, OMITTED, VOLUME, fields_document
 from geom.quantity import Quantity

@@ -21,8 +21,8 @@ import itertools
 
 import numpy as np
 
+from geom.compare.extent import ring_read
 from geom.compare.findings import Level
-from geom.compare.gaps import ring_read
 from geom.datum import fit_circle
 from geom.design import Design
 from geom.frame import Sense, to_cartesian

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from geom.compare import Findings, assess
+from geom.compare.extent import WIDEST_GAP, wide_gaps
 from geom.compare.findings import NO_CALL
-from geom.compare.gaps import WIDEST_GAP, wide_gaps
 from geom.readings import RodReadings
 from geom.repair.plan.plan import plan_repair
 from geom.sampling.stations import next_stations

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geom.compare.gaps import ring_gaps, share_surveyed
+from geom.compare.extent import ring_gaps, share_surveyed
 from geom.surface import Grid, make_grid
 from geom.surface.coverage import Reach, reach_of, surveyed_by, within_reach
 from geom.units import Float

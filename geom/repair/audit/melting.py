@@ -39,8 +39,8 @@ from typing import Any
 
 import numpy as np
 
+from geom.compare.extent import read_round
 from geom.compare.findings import Findings, Level
-from geom.compare.gaps import read_round
 from geom.design import Design, Melting, Profile
 from geom.document import AREA, MERGED, fields_document, only
 from geom.quantity import Quantity

@@ -41,7 +41,7 @@ from typing import Literal
 
 import numpy as np
 
-from geom.compare.gaps import ring_read
+from geom.compare.extent import ring_read
 from geom.compare.levels import section_area
 from geom.design import Design, Opening, Profile
 from geom.document import VOLUME

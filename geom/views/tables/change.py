@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from geom.compare.gaps import read_round
+from geom.compare.extent import read_round
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from geom.compare.extent import Gap
 from geom.compare.findings import (
     ACTIONS,
     NO_CALL,
@@ -20,7 +21,6 @@ from geom.compare.findings import (
     Level,
     Zone,
 )
-from geom.compare.gaps import Gap
 from geom.design import DatumBand, Design
 from geom.design.text_file import join_words
 from geom.frame import clock_face

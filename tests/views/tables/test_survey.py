@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import geom
-from geom.compare.gaps import Gap
+from geom.compare.extent import Gap
 from geom.design import DatumBand
 from geom.quantity import Quantity
 from geom.surface.radial import (
