@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.compare.assumptions import ASSUMED
 from geom.compare.findings import ACTIONS, NO_CALL, Action, Findings
 from geom.design import Design
 from geom.frame import wrap
@@ -26,10 +27,8 @@ STEPS = {
     "cm": (15.0, 20.0, 25.0, 30.0, 50.0, 100.0),
     "m": (0.15, 0.2, 0.25, 0.3, 0.5, 1.0),
 }
-#: Rows of boxes at most, where a step allows it.
-MOST_ROWS = 20
-#: A zone is named in a box of which it holds this share; and where it holds most.
-_SHARE = 0.15
+
+
 #: Calls in the order in which they decide over a box.
 _FIRST: tuple[Action, ...] = ("brick", "measure again", "daub", "chip")
 
@@ -73,7 +72,7 @@ def box_edges(design: Design) -> Float:
         size = step * float(MM_PER[design.length_unit])
         first = np.floor(low / size + 1e-6)
         last = np.ceil(high / size - 1e-6)
-        if last - first <= MOST_ROWS:
+        if last - first <= ASSUMED.box_rows:
             break
     return np.asarray(np.arange(first, last + 1.0) * size)
 
@@ -145,7 +144,9 @@ def _held(
             continue
         inside = np.where(findings.maps.zone == zone.id, wall, 0.0)
         each = _sums(box, inside, area.size)
-        named = set(np.flatnonzero(each >= _SHARE * np.maximum(area, 1e-9)).tolist())
+        named = set(
+            np.flatnonzero(each >= ASSUMED.box_share * np.maximum(area, 1e-9)).tolist()
+        )
         named.add(int(np.argmax(each)))
         for number in named:
             held.setdefault(number, []).append(

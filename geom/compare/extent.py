@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
+from geom.compare.assumptions import ASSUMED
 from geom.design import Design, Opening
 from geom.document import OMITTED
 from geom.shown import Shown
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
 #: ``azimuth_to`` of what goes all round, ``azimuth_from`` being 0: the pinned range of
 #: azimuth leaves out 360 itself.
 ALL_ROUND = 359.999
-#: A ring with a gap wider than this is not read round, degrees: a warning says so, and
-#: no diameter is given of it.
-WIDEST_GAP = 30.0
 
 
 @dataclass(frozen=True)
@@ -182,7 +180,7 @@ def ring_gaps(grid: Grid) -> tuple[Gap, ...]:
 def read_round(grid: Grid) -> Bool:
     """Rows that are surveyed round the ring but for narrow gaps; (m,)."""
     unread = ~grid.surveyed & ~grid.opening
-    return np.array([widest_run(row) <= WIDEST_GAP for row in unread])
+    return np.array([widest_run(row) <= ASSUMED.widest_gap for row in unread])
 
 
 def ring_read(grid: Grid, height: float) -> bool:
@@ -198,8 +196,8 @@ def share_surveyed(grid: Grid) -> float:
 
 
 def wide_gaps(gaps: tuple[Gap, ...]) -> tuple[Gap, ...]:
-    """Those that go further round than `WIDEST_GAP`."""
-    return tuple(gap for gap in gaps if gap.widest > WIDEST_GAP)
+    """Those that go further round than `widest_gap`."""
+    return tuple(gap for gap in gaps if gap.widest > ASSUMED.widest_gap)
 
 
 def _between(grid: Grid) -> Bool:

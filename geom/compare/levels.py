@@ -21,6 +21,7 @@ import itertools
 
 import numpy as np
 
+from geom.compare.assumptions import ASSUMED
 from geom.compare.extent import ring_read
 from geom.compare.findings import Level
 from geom.datum import fit_circle
@@ -33,13 +34,8 @@ from geom.units import Float
 
 #: Azimuths that a section is worked out at.
 _AZIMUTHS = 120
-#: Sections are at most so far apart, mm.
-_GREATEST_GAP = 250.0
-#: A section is read round if what was read within so many mm of its height (half the
-#: widest usual distance of rows) leaves no gap round the wall of more than so many
-#: degrees: past a quarter turn a shift of the centre and an oval look alike.  Our own
-#: choice, no source.
-_RING_NEAR, _RING_GAP = 150.0, 90.0
+
+
 #: Draws of a section: its out-of-roundness' sd is then known to 1.6 %.
 _DRAWS = 2000
 
@@ -78,7 +74,7 @@ def level_heights(design: Design, low: float, high: float) -> Float:
     corners = design.profile.corners
     fixed = np.unique([low, high, *corners[(corners >= low) & (corners <= high)]])
     pieces = [
-        np.linspace(a, b, int(np.ceil((b - a) / _GREATEST_GAP)) + 1)[:-1]
+        np.linspace(a, b, int(np.ceil((b - a) / ASSUMED.section_spacing)) + 1)[:-1]
         for a, b in itertools.pairwise(fixed)
     ]
     return np.concatenate([*pieces, fixed[-1:]])
@@ -134,11 +130,13 @@ def is_read_round(azimuth: Float, height: Float, level: float) -> bool:
     >>> is_read_round(np.arange(0.0, 240.0, 60.0), np.full(4, 700.0), 800.0)
     False
     """
-    there = np.unique(np.mod(azimuth[np.abs(height - level) <= _RING_NEAR], 360.0))
+    there = np.unique(
+        np.mod(azimuth[np.abs(height - level) <= ASSUMED.ring_near], 360.0)
+    )
     if not there.size:
         return False
     gap = np.diff(np.append(there, there[0] + 360.0))
-    return bool(gap.max() <= _RING_GAP)
+    return bool(gap.max() <= ASSUMED.ring_gap)
 
 
 def section_form(

@@ -25,6 +25,7 @@ from functools import cached_property
 
 import numpy as np
 
+from geom.compare.assumptions import ASSUMED
 from geom.compare.nodes import Nodes
 from geom.design import Design
 from geom.shown import Shown
@@ -33,10 +34,8 @@ from geom.units import Float, Int
 
 #: Panels round the wall: one for each hour, the first about azimuth 0.
 HOURS = 12
-#: About how tall a panel is, mm: 6 in.
-_TALL = 152.4
-#: Share of its wall that must be surveyed for a panel to have a mean.
-_ENOUGH = 0.8
+
+
 #: Parts of a panel: so many side by side and one above another, and in all.
 ACROSS, UP = 4, 3
 PARTS = ACROSS * UP
@@ -264,7 +263,7 @@ class PanelState(Shown):
 def panels_of(design: Design) -> Panels:
     """How a drawing's wall is divided."""
     low, high = design.profile.bottom, design.profile.top
-    rows = max(1, round((high - low) / _TALL))
+    rows = max(1, round((high - low) / ASSUMED.panel_height))
     return Panels(np.linspace(low, high, rows + 1))
 
 
@@ -305,7 +304,7 @@ def panel_state(
     wall = grid.wall * grid.row_height[:, None] * grid.design_radius[:, None]
     whole = _per_panel(owner, wall, panels.count)
     held = _per_panel(owner, wall * grid.surveyed, panels.count)
-    enough = held > _ENOUGH * np.maximum(whole, 1e-9)
+    enough = held > ASSUMED.panel_surveyed * np.maximum(whole, 1e-9)
     share = np.divide(1.0, held, out=np.zeros_like(held), where=enough)
     weight = np.where(grid.surveyed, wall * share[owner], 0.0)
     mean = _per_panel(owner, np.nan_to_num(cutback) * weight, panels.count)

@@ -7,14 +7,9 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.compare.assumptions import ASSUMED
 from geom.compare.nodes import Nodes
 from geom.units import Float
-
-#: Standard deviations of a face that are held against none, mm.
-TEXTURES = (0.1, 0.2, 0.4, 0.8, 1.6)
-#: Reach of a patch, mm, and what part of its nodes tell something by themselves: next
-#: ones are off together.  Our own choices, no source.
-REACH, APART = 200.0, 0.25
 
 
 def without_texture(
@@ -52,9 +47,11 @@ def without_texture(
     alone = variance / np.maximum(table[index, index] + table[other, other], 1e-6)
     rise = float(nodes.height[1] - nodes.height[0])
     arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / shape[1]
-    count = APART * 2.0 * np.pi * REACH**2 / (rise * arc)
+    count = (
+        ASSUMED.texture_apart * 2.0 * np.pi * ASSUMED.texture_reach**2 / (rise * arc)
+    )
     logs = []
-    for texture in TEXTURES:
+    for texture in ASSUMED.textures:
         wider = variance + 2.0 * texture**2
         each = 0.5 * (np.log(variance / wider) + off**2 * (1 / variance - 1 / wider))
         each *= np.minimum(alone, 1.0)

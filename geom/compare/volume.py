@@ -26,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammaincinv
 
+from geom.compare.assumptions import ASSUMED
 from geom.compare.draws import WallDraws
 from geom.compare.findings import Volume
 from geom.compare.nodes import Nodes
@@ -36,11 +37,7 @@ from geom.units import Bool, Float, Int
 
 #: Draws of a node that its table is made for, from the least to the greatest.
 _TABULATED = 17
-#: How uneven the wall is within a node, over what its cells say: from what the node's
-#: mean alone makes to more than all of it, equally probable and all over the wall
-#: alike.  Cells follow the scatter of few points, and their errors are not normal.
-#: From walls of the fleet (docs/benchmarks.md).
-UNEVEN = (0.2, 0.45, 0.7, 0.95, 1.2)
+
 #: Standard deviations from the drawing past which a cell is on one side for certain:
 #: the normal's tail there, 6e-16, is the precision of a number.
 _CERTAIN = 8.0
@@ -83,9 +80,11 @@ def cell_volumes(
     row, count = np.arange(some.size)[:, None], moved.shape[1]
     wall, weight = cutback[held], patch[held]
     even = np.bincount(owner, weight * wall) / np.bincount(owner, weight)
-    choice = np.random.default_rng([count, 2]).permutation(count) % len(UNEVEN)
+    choice = np.random.default_rng([count, 2]).permutation(count) % len(
+        ASSUMED.node_unevenness
+    )
     gone, proud = np.zeros(moved.shape), np.zeros(moved.shape)
-    for number, uneven in enumerate(UNEVEN):
+    for number, uneven in enumerate(ASSUMED.node_unevenness):
         middle = even[owner] + uneven * (wall - even[owner])
         cells = _Cells(middle, uneven * own, radius, weight, owner)
         draws = np.flatnonzero(choice == number)

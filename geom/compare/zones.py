@@ -46,6 +46,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from geom.compare.assumptions import ASSUMED
 from geom.compare.draws import WallDraws
 from geom.compare.extent import Extent
 from geom.compare.extremes import maximum_quantity
@@ -63,16 +64,6 @@ from geom.surface.grid import (
 )
 from geom.units import Bool, Float, Int
 
-#: Chances that a call needs: of a core, of a body, and not to be ruled out.
-SURE = 0.8
-LIKELY = 0.5
-POSSIBLE = 0.1
-#: Values that the variance at a place is as well known as from: four stations stand
-#: about it.  Our own choice, no source.
-FREEDOM = 4.0
-#: Points that a zone counts for at least, though none was read in it, and boundary over
-#: root of the area of one: that of a circle.  Our own choices, no source.
-LEAST_POINTS = 0.5
 ROUND_SHAPE = 2.0 * np.sqrt(np.pi)
 #: Actions that make zones, in the order these are numbered.
 _IN_ORDER: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
@@ -80,7 +71,7 @@ _IN_ORDER: tuple[Action, ...] = ("brick", "daub", "chip", "measure again")
 
 def chance_beyond(cutback: Float, sd: Float, limit: float) -> Float:
     """Probability that cut-back exceeds a limit, mm, at each place; NaN stays NaN."""
-    return heavy_exceedance(cutback, sd, limit, FREEDOM)
+    return heavy_exceedance(cutback, sd, limit, ASSUMED.zone_freedom)
 
 
 def call_actions(
@@ -97,11 +88,13 @@ def call_actions(
     past = _chance(wall, chance_beyond(cutback, sd, rules.brick_threshold))
     worn = _chance(wall, chance_beyond(cutback, sd, rules.tolerance))
     proud = _chance(wall, chance_beyond(-cutback, sd, rules.tolerance))
-    brick = _zone_mask(grid, past >= SURE, past >= LIKELY)
-    unsure = wall & (sd > 0.25 * rules.brick_threshold) & (past >= POSSIBLE)
-    again = _large(grid, (unsure | (past >= LIKELY)) & ~brick)
-    daub = _zone_mask(grid, worn >= SURE, (worn >= LIKELY) & ~brick & ~again)
-    chip = _zone_mask(grid, proud >= SURE, (proud >= LIKELY) & ~again)
+    brick = _zone_mask(grid, past >= ASSUMED.sure, past >= ASSUMED.likely)
+    unsure = wall & (sd > 0.25 * rules.brick_threshold) & (past >= ASSUMED.possible)
+    again = _large(grid, (unsure | (past >= ASSUMED.likely)) & ~brick)
+    daub = _zone_mask(
+        grid, worn >= ASSUMED.sure, (worn >= ASSUMED.likely) & ~brick & ~again
+    )
+    chip = _zone_mask(grid, proud >= ASSUMED.sure, (proud >= ASSUMED.likely) & ~again)
     action = np.where(wall, 0, NO_CALL).astype(np.int8)
     action[daub] = ACTIONS.index("daub")
     action[chip] = ACTIONS.index("chip")
@@ -120,7 +113,7 @@ def area_error(points: float) -> float:
     >>> round(area_error(1.0), 2), round(area_error(16.0), 3)
     (0.51, 0.063)
     """
-    hits = max(points, LEAST_POINTS)
+    hits = max(points, ASSUMED.zone_points)
     return float(np.sqrt(0.0724 * ROUND_SHAPE) * hits**-0.75)
 
 

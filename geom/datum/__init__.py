@@ -1,9 +1,6 @@
 """Where the instrument stood."""
 
 from geom.datum.band_axis import BandAxis as BandAxis
-from geom.datum.find import HEIGHT_SD as HEIGHT_SD
-from geom.datum.find import LEAST_POINTS as LEAST_POINTS
-from geom.datum.find import SPARSE as SPARSE
 from geom.datum.find import BandBlocks as BandBlocks
 from geom.datum.find import FoundPose as FoundPose
 from geom.datum.find import find_pose as find_pose
@@ -12,7 +9,6 @@ from geom.datum.fits import CircleFit as CircleFit
 from geom.datum.fits import RevolutionFit as RevolutionFit
 from geom.datum.fits import fit_circle as fit_circle
 from geom.datum.fits import fit_revolution as fit_revolution
-from geom.datum.form_errors import ALIKE as ALIKE
 from geom.datum.form_errors import WallPatches as WallPatches
 from geom.datum.form_errors import settled_on_sound_wall as settled_on_sound_wall
 from geom.datum.form_errors import worn_wall_covariance as worn_wall_covariance

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.datum.assumptions import ASSUMED
 from geom.datum.fits import RevolutionFit, fit_circle, fit_revolution
 from geom.datum.pose import Pose
 from geom.design import DatumBand, Design
@@ -23,15 +24,9 @@ from geom.errors import InputError
 from geom.stats.regression import EFFICIENT, biweight
 from geom.units import Bool, Float
 
-#: Chance that an axis within its uncertainty is called out.
-SIGNIFICANCE = 1e-3
-#: Fewest blocks that an axis is fitted to.
-_LEAST = 30
 #: Most rounds of reweighting (a crust on part of a band is no displacement of it), and
 #: the change of the scatter that ends them.
 _ROUNDS, _CONVERGED = 20, 1e-3
-#: Least roughness, mm: blocks of a perfect band are not infinitely good.
-_ROUGH = 0.05
 
 
 @dataclass(frozen=True)
@@ -64,7 +59,7 @@ class BandAxis:
     @property
     def disagrees(self) -> bool:
         """Whether the axes differ by more than both uncertainties allow."""
-        return self.p_value < SIGNIFICANCE
+        return self.p_value < ASSUMED.band_significance
 
 
 def band_axes(
@@ -90,7 +85,7 @@ def band_axes(
         inside = (height > band.low) & (height < band.high)
         low, high = design.profile.radius_at(np.array([band.low, band.high]))
         is_cone = abs(high - low) > 1e-6
-        if inside.sum() < _LEAST:
+        if inside.sum() < ASSUMED.band_blocks:
             continue
         try:
             fit, kept = _fit(placed[inside], variance[inside], is_cone=is_cone)
@@ -114,7 +109,7 @@ def _fit(
         )
         distance = fit.distance(points)
         kept = weight > 0.0
-        rough = max(1.4826 * float(np.median(np.abs(distance))), _ROUGH)
+        rough = max(1.4826 * float(np.median(np.abs(distance))), ASSUMED.band_roughness)
         if abs(rough - before) < _CONVERGED * rough:
             break
         before, whole = rough, variance + rough**2

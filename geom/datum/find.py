@@ -36,6 +36,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geom.datum.assumptions import ASSUMED
 from geom.datum.band_axis import BandAxis, band_axes
 from geom.datum.form_errors import form_covariance
 from geom.datum.pose import Pose
@@ -44,38 +45,18 @@ from geom.errors import InputError
 from geom.stats.regression import EFFICIENT, biweight, biweight_slope
 from geom.units import Bool, Float, Int
 
-#: Furthest a cloud is looked for from its nominal place, mm and degrees.
-FURTHEST, STEEPEST = 400.0, 6.0
-#: How well a surveyor knows a cloud's height zero, sd in mm.  Our own choice, no
-#: source.
-HEIGHT_SD = 2.0
-#: Nothing below this many points fixes an axis.
-LEAST_POINTS = 200
-#: Clouds of fewer points may be meant as single readings.
-SPARSE = 3000
-#: How far off its drawing a band's radius may be, sd in mm, and the tilts, degrees.
-#: Our own choices, no source.
-BAND_SD, _TILT_SD = 2.0, 3.0
 #: Condition number of the normal equations from which on they are singular; a scan of
 #: a hundredth of the ring has some 15.
 _SINGULAR = 1e8
 #: Coarse search: points looked at, candidate circles tried, and how near a point must
 #: lie to agree, mm.
 _SAMPLED, _CANDIDATES, _NEAR = 3000, 600, 8.0
-#: Widths of the weights, mm, one step each.
-_WIDTHS = (40.0, 25.0, 15.0, 10.0, 8.0, 8.0, 8.0)
+
 #: Most steps more at the last width, and what makes a step of 0.01 mm and 0.001 degrees
 #: 1, which is small enough.
 _ROUNDS, _CONVERGED = 60, np.diag([100.0, 100.0, 1000.0, 1000.0])
 #: Starts on the whole wall, how far apart, mm, and points that they are tried with.
 _STARTS, _APART, _TRIAL = 5, 12.0, 30_000
-#: Patches whose points are taken to err alike, degrees and mm.
-_PATCH_TURN, _PATCH_TALL = 5.0, 50.0
-#: Refinement: roughness of a sound wall from block to block, mm, at least; rounds of
-#: reweighting; blocks from which a pose can be found.
-_ROUGH, _REFINEMENTS, _LEAST_BLOCKS = 0.05, 8, 30
-#: Least widths of the one-sided weight, outwards and inwards, mm.
-_OUTWARD, _INWARD = 4.0, 12.0
 
 
 @dataclass(frozen=True)
@@ -126,12 +107,12 @@ class FoundPose:
     on_bands: bool
     n_points: int
     radius_bias: float
-    height_sd: float = HEIGHT_SD
+    height_sd: float = ASSUMED.height_zero_sd
     band_axes: tuple[BandAxis, ...] = ()
 
 
 def find_pose(
-    points: Float, design: Design, nominal: Pose, *, least: int = LEAST_POINTS
+    points: Float, design: Design, nominal: Pose, *, least: int = ASSUMED.pose_points
 ) -> FoundPose:
     """Find the pose from a sample of points.
 
@@ -155,7 +136,7 @@ def find_pose(
         pose = _best_start(points, design, [pose, *others], least)
     points = _near(points, design, pose, on_bands=on_bands)
     pose = _converged(points, design, pose, on_bands=on_bands, least=least)
-    width = _WIDTHS[-1]
+    width = ASSUMED.search_widths[-1]
     at = _Residuals.of(points, design, pose, on_bands=on_bands, margin=width)
     weight = _weights(at.distance, width, on_bands=on_bands)
     slope = biweight_slope(at.distance, width) if on_bands else weight
@@ -182,8 +163,8 @@ def _one_sided(distance: Float, width: float) -> Float:
     width : float, mm
         At first wide, so that the search finds its way.
     """
-    outward = max(_OUTWARD, 0.5 * width)
-    inward = max(_INWARD, width)
+    outward = max(ASSUMED.outward_width, 0.5 * width)
+    inward = max(ASSUMED.inward_width, width)
     scaled = np.where(distance > 0.0, distance / outward, distance / inward)
     return np.asarray(1.0 / (1.0 + scaled**2) ** 2)
 
@@ -193,13 +174,13 @@ def _converged(
 ) -> Pose:
     """The pose that steps of narrowing width lead to."""
     start = pose
-    for width in (*_WIDTHS, *(_WIDTHS[-1:] * _ROUNDS)):
+    for width in (*ASSUMED.search_widths, *(ASSUMED.search_widths[-1:] * _ROUNDS)):
         at = _Residuals.of(points, design, pose, on_bands=on_bands, margin=width)
         weight = _weights(at.distance, width, on_bands=on_bands)
         _refuse_unlikely(start, int((weight > 0.0).sum()), least)
         step = _step(at, weight)
         pose = pose.at(pose.parameters + step)
-        if width == _WIDTHS[-1] and np.abs(step @ _CONVERGED).max() < 1.0:
+        if width == ASSUMED.search_widths[-1] and np.abs(step @ _CONVERGED).max() < 1.0:
             break
     return pose
 
@@ -220,7 +201,9 @@ def _best_start(points: Float, design: Design, starts: list[Pose], least: int) -
             continue
         at = _Residuals.of(near, design, end, on_bands=False, margin=0.0)
         size = at.distance.size
-        loss = float(1.0 - np.sqrt(_one_sided(at.distance, _WIDTHS[-1])).mean())
+        loss = float(
+            1.0 - np.sqrt(_one_sided(at.distance, ASSUMED.search_widths[-1])).mean()
+        )
         ends.append((loss * size + len(some) - size, end))
     if not ends:
         return starts[0]
@@ -252,7 +235,7 @@ class _Residuals:
         azimuth, radius, height = pose.to_wall(points)
         profile = design.profile
         drawn = profile.radius_at(height)
-        near = np.isfinite(drawn) & (np.abs(radius - drawn) < FURTHEST)
+        near = np.isfinite(drawn) & (np.abs(radius - drawn) < ASSUMED.search_distance)
         near &= on_wall(design, azimuth, height)
         if on_bands:
             near &= in_bands(design, height, margin)
@@ -267,17 +250,19 @@ class _Residuals:
 
 def patches(azimuth: Float, height: Float, bottom: float) -> Int:
     """Number of the patch of wall that each place lies in, for `covariance`."""
-    turn = (azimuth // _PATCH_TURN).astype(np.int64)
-    rise = ((height - bottom) // _PATCH_TALL).astype(np.int64)
-    return rise * round(360.0 / _PATCH_TURN) + turn
+    turn = (azimuth // ASSUMED.patch_turn).astype(np.int64)
+    rise = ((height - bottom) // ASSUMED.patch_height).astype(np.int64)
+    return rise * round(360.0 / ASSUMED.patch_turn) + turn
 
 
 def _near(points: Float, design: Design, pose: Pose, *, on_bands: bool) -> Float:
     """The points that can have a say, the tilt being unknown yet."""
     _, radius, height = pose.to_wall(points)
     drawn = design.profile.radius_at(height)
-    reach = radius * np.sin(np.deg2rad(STEEPEST))
-    near = np.isfinite(drawn) & (np.abs(radius - drawn) < 3.0 * _WIDTHS[0] + reach)
+    reach = radius * np.sin(np.deg2rad(ASSUMED.search_tilt))
+    near = np.isfinite(drawn) & (
+        np.abs(radius - drawn) < 3.0 * ASSUMED.search_widths[0] + reach
+    )
     if on_bands:
         by_band = [
             (height > band.low - reach) & (height < band.high + reach)
@@ -318,7 +303,7 @@ def _step(at: _Residuals, weight: Float) -> Float:
 def _normal_matrix(at: _Residuals, weight: Float) -> Float:
     """Of the pose's four numbers, with what is known of the tilts before; (4, 4)."""
     normal = (at.jacobian * weight[:, None]).T @ at.jacobian
-    normal[[2, 3], [2, 3]] += 1.0 / _TILT_SD**2
+    normal[[2, 3], [2, 3]] += 1.0 / ASSUMED.tilt_sd**2
     return np.asarray(normal)
 
 
@@ -363,7 +348,7 @@ def _coarse(
     kept = np.isfinite(design.profile.radius_at(height))
     if on_bands:
         kept &= in_bands(design, height, 25.0)
-    few = len(points) < SPARSE
+    few = len(points) < ASSUMED.few_points
     if kept.sum() < least:
         raise InputError(
             f"only {int(kept.sum())} points lie "
@@ -383,7 +368,7 @@ def _coarse(
     x, y = radius[some] * np.cos(a), radius[some] * np.sin(a)
     first, second = rng.integers(0, some.size, (2, _CANDIDATES))
     centre = _centres(x, y, drawn, first, second)
-    centre = centre[np.hypot(*centre.T) < FURTHEST]
+    centre = centre[np.hypot(*centre.T) < ASSUMED.search_distance]
     centre = np.concatenate([np.zeros((1, 2)), centre])
     far = np.hypot(x - centre[:, :1], y - centre[:, 1:]) - drawn
     votes = np.maximum(1.0 - (far / _NEAR) ** 2, 0.0).sum(axis=1)
@@ -413,7 +398,11 @@ def _centres(x: Float, y: Float, drawn: Float, first: Int, second: Int) -> Float
 def _refuse_unlikely(pose: Pose, used: int, least: int) -> None:
     distance = np.hypot(pose.offset_x, pose.offset_y)
     steep = np.hypot(pose.tilt_x, pose.tilt_y)
-    if used < least or distance > FURTHEST or steep > STEEPEST:
+    if (
+        used < least
+        or distance > ASSUMED.search_distance
+        or steep > ASSUMED.search_tilt
+    ):
         raise InputError(
             "no axis could be found on which the wall lies as drawn (nearest try: "
             f"{distance:.0f} mm off, tilted by {steep:.1f} degrees, "
@@ -443,16 +432,18 @@ def refine_pose(found: FoundPose, design: Design, blocks: BandBlocks) -> FoundPo
         where there are too few blocks in the bands.
     """
     azimuth, height, variance = blocks.azimuth, blocks.height, blocks.variance
-    if azimuth.size < _LEAST_BLOCKS:
+    if azimuth.size < ASSUMED.pose_blocks:
         return found
     drawn = design.profile.radius_at(height)
     slope = design.profile.slope_at(height)
     jacobian = found.pose.jacobian(azimuth, height, slope, drawn)
     # Unknowns: change of offsets (2) and tilts (2), and bias of the bands' radius.
     table = np.column_stack([jacobian, np.ones(azimuth.size)])
-    prior = np.diag([0.0, 0.0, _TILT_SD**-2, _TILT_SD**-2, BAND_SD**-2])
+    prior = np.diag(
+        [0.0, 0.0, ASSUMED.tilt_sd**-2, ASSUMED.tilt_sd**-2, ASSUMED.band_radius_sd**-2]
+    )
     change, rough = np.asarray(np.zeros(5)), 3.0
-    for _ in range(_REFINEMENTS):
+    for _ in range(ASSUMED.refinements):
         residual = blocks.cutback - table @ change
         rough = _roughness(residual, variance, rough)
         whole = variance + rough**2
@@ -486,7 +477,9 @@ def _roughness(residual: Float, variance: Float, before: float) -> float:
     """Roughness that brings the median distance to that of normal errors, mm."""
     typical = float(np.median(residual**2 / (variance + before**2))) / 0.6745**2
     scaled = typical * (variance + before**2) - variance
-    return max(_ROUGH, float(np.sqrt(max(float(np.median(scaled)), 0.0))))
+    return max(
+        ASSUMED.sound_roughness, float(np.sqrt(max(float(np.median(scaled)), 0.0)))
+    )
 
 
 def _greater(first: Float, second: Float) -> Float:

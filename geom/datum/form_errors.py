@@ -34,37 +34,15 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import log_ndtr
 
+from geom.datum.assumptions import ASSUMED
 from geom.datum.pose import Pose
 from geom.design import Design
 from geom.units import Float
 
-#: Reaches of form errors that are tried, mm: from a block of cells to a quarter of a
-#: large furnace; and their parts of the variance.
-REACHES = (60.0, 150.0, 400.0, 1000.0)
-PARTS = (0.05, 0.15, 0.3, 0.5, 0.7, 0.9)
 #: Most blocks that likelihoods are worked out on.
 _MOST = 400
-#: Slabs and most sectors of a worn wall, mm and number; least points that tell one, and
-#: least sectors that tell a slab.
-_SLAB, _SECTORS, _LEAST, _LEAST_SECTORS = 150.0, 24, 5, 8
-#: Share of a slab's sectors that lie nearer the drawing than it is taken to be worn
-#: by: a few missing bricks are no wear to one side.
-_ROUND = 0.7
-#: Standard uncertainty of an axis found on worn wall, over what its least worn quarter
-#: of slabs is worn by.  From worn walls of the fleet (docs/benchmarks.md).
-WORN = 0.7
-#: The same where too little of the wall is seen round to tell, mm.  Our own choice.
-NO_BAND_SD = 3.0
-#: Times the uncertainty of a pose found on worn wall that the search for sound wall
-#: starts from.  Our own choice.
-LOOSENED = 3.0
-#: Patches of wall within so many mm of each other are off alike, and count as one.
-#: From walls of the fleet; our own choice.
-ALIKE = 250.0
-#: Form errors of sound wall from patch to patch that are tried, mm.
-FORMS = (0.15, 0.3, 0.6, 1.2, 2.4)
-#: That a worn face has anyhow, mm; and what all sound wall may be off its radius by.
-_FACE, RADIUS_SD = 0.1, 2.0
+
+
 #: Least patches that may move a pose; most rounds of learning shares and finding the
 #: pose, steps of learning in each, and what moves no patch by more is settled, mm.
 _LEAST_PATCHES, _ROUNDS, _LEARNED, _SETTLED = 30, 8, 3, 0.02
@@ -101,7 +79,10 @@ def form_covariance(
     scaled, fitted = residual[some] / sd[some], table[some] / sd[some, None]
     near = _distances(places[some])
     moved = gain * sd
-    choices = [(REACHES[0], 0.0), *itertools.product(REACHES, PARTS)]
+    choices = [
+        (ASSUMED.form_reaches[0], 0.0),
+        *itertools.product(ASSUMED.form_reaches, ASSUMED.form_parts),
+    ]
     found = [
         _restricted(scaled, fitted, _correlation(near, reach, part))
         for reach, part in choices
@@ -158,16 +139,30 @@ def worn_wall_covariance(points: Float, design: Design, pose: Pose) -> Float:
     cutback = radius - profile.radius_at(height)
     known = np.isfinite(cutback)
     tall = profile.top - profile.bottom
-    slabs = max(4, int(tall / _SLAB))
-    sectors = int(np.clip(known.sum() / slabs / (2 * _LEAST), _LEAST_SECTORS, _SECTORS))
+    slabs = max(4, int(tall / ASSUMED.slab_height))
+    sectors = int(
+        np.clip(
+            known.sum() / slabs / (2 * ASSUMED.sector_points),
+            ASSUMED.least_sectors,
+            ASSUMED.slab_sectors,
+        )
+    )
     slab = ((height[known] - profile.bottom) / tall * slabs).astype(int)
     sector = (azimuth[known] / 360.0 * sectors).astype(int) % sectors
     cell = np.clip(slab, 0, slabs - 1) * sectors + sector
     middle = _medians(cell, cutback[known], slabs * sectors).reshape(slabs, sectors)
     seen = np.isfinite(middle).sum(axis=1)
-    round_it = np.abs(middle[seen >= _LEAST_SECTORS])
-    worn = np.nanquantile(round_it, _ROUND, axis=1) if round_it.size else np.zeros(0)
-    sd = WORN * float(np.quantile(worn, 0.25)) if worn.size >= 4 else NO_BAND_SD
+    round_it = np.abs(middle[seen >= ASSUMED.least_sectors])
+    worn = (
+        np.nanquantile(round_it, ASSUMED.worn_sectors, axis=1)
+        if round_it.size
+        else np.zeros(0)
+    )
+    sd = (
+        ASSUMED.worn_axis_sd * float(np.quantile(worn, 0.25))
+        if worn.size >= 4
+        else ASSUMED.no_band_sd
+    )
     tilt = np.rad2deg(sd / (0.5 * tall))
     return np.asarray(np.diag([sd, sd, tilt, tilt]) ** 2)
 
@@ -178,7 +173,7 @@ def _medians(cell: np.ndarray, value: Float, count: int) -> Float:
     many = np.bincount(cell, minlength=count)
     first = np.cumsum(many) - many
     at = np.minimum(first + many // 2, max(value.size - 1, 0))
-    return np.where(many >= _LEAST, value[order][at], np.nan)
+    return np.where(many >= ASSUMED.sector_points, value[order][at], np.nan)
 
 
 @dataclass(frozen=True)
@@ -234,7 +229,7 @@ def settled_on_sound_wall(pose: Pose, wall: WallPatches, *, on_bands: bool) -> P
     """
     if wall.cutback.size < _LEAST_PATCHES:
         return pose
-    before = pose.covariance if on_bands else LOOSENED**2 * pose.covariance
+    before = pose.covariance if on_bands else ASSUMED.loosened**2 * pose.covariance
     change, covariance = sound_wall_pose(wall, before)
     return pose.at(pose.parameters + change, covariance)
 
@@ -266,11 +261,11 @@ def sound_wall_pose(wall: WallPatches, before: Float) -> tuple[Float, Float]:
     """
     root = np.zeros((5, 5))
     root[:4, :4] = np.linalg.cholesky(before + 1e-12 * np.eye(4))
-    root[4, 4] = RADIUS_SD
+    root[4, 4] = ASSUMED.sound_radius_sd
     table = np.column_stack([wall.jacobian, np.ones(wall.cutback.size)]) @ root
-    weight = np.minimum(wall.area / ALIKE**2, 1.0)
+    weight = np.minimum(wall.area / ASSUMED.patches_alike**2, 1.0)
     at, shares, found = np.zeros(5), _Shares(), []
-    for form in FORMS:
+    for form in ASSUMED.form_sds:
         start = at, shares
         log, at, shares, spread = _most_probable(wall, table, weight, form, start)
         found.append((log, at, spread))
@@ -282,7 +277,9 @@ def sound_wall_pose(wall: WallPatches, before: Float) -> tuple[Float, Float]:
     apart = ends - mean
     covariance = (apart * share[:, None]).T @ apart
     covariance += np.tensordot(share, np.stack([c for _, _, c in found]), axes=1)
-    square = RADIUS_SD**2 * float(covariance[4, 4] + max(mean[4], 0.0) ** 2)
+    square = ASSUMED.sound_radius_sd**2 * float(
+        covariance[4, 4] + max(mean[4], 0.0) ** 2
+    )
     doubt = _to_one_side(wall.jacobian, square)
     # all of it in the units of what was known before
     scale = root[:4, :4]
@@ -352,7 +349,7 @@ def _mixture(
     sd = np.sqrt(wall.variance + form**2)
     sound = np.log(shares.sound) - 0.5 * (cutback / sd) ** 2 - np.log(sd) - _LOG_ROOT
     # worn wall has a face as well
-    face = np.sqrt(wall.variance + _FACE**2)
+    face = np.sqrt(wall.variance + ASSUMED.worn_face**2)
     rest = 1.0 - shares.sound
     worn, worn_slope = _exponential(cutback, face, shares.wear)
     proud, proud_slope = _exponential(-cutback, face, shares.build)

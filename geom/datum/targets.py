@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geom.datum.assumptions import ASSUMED
 from geom.datum.pose import Pose
 from geom.design import Design
 from geom.design.text_file import casefolded, join_words, nearest_known
@@ -30,17 +31,6 @@ from geom.errors import InputError
 from geom.frame import wrap
 from geom.readings.cloud import ObservedTarget
 from geom.units import Float
-
-#: Furthest that a target may lie from its place, mm (2 in): our own choice, no source.
-MISS = 50.8
-#: Fewest targets that fix azimuth and height.
-LEAST_TARGETS = 2
-#: A tilt that the first step must bear, degrees, and how far targets must be spread
-#: across the furnace to tell a turn of their own, mm and times what that tilt shifts.
-_LEANING, _SPREAD, _TIMES = 3.0, 50.0, 2.0
-#: How far off a target's height is taken to be before it is seen, sd in mm; it counts
-#: as one target more.  Our own choice, no source.
-HEIGHT_SD = 2.0
 
 
 @dataclass(frozen=True)
@@ -96,7 +86,7 @@ def match_targets(seen: Sequence[ObservedTarget], design: Design) -> MatchedTarg
     file = seen[0].file if seen else ""
     _refuse_undrawn(seen, [target.name for target in design.targets], file)
     there = [drawn[casefolded(target.name)] for target in seen]
-    if len({casefolded(target.name) for target in there}) < LEAST_TARGETS:
+    if len({casefolded(target.name) for target in there}) < ASSUMED.least_targets:
         known = join_words(
             (f'"{target.name}"' for target in design.targets), last="and"
         )
@@ -150,10 +140,10 @@ def nominal_from_targets(matched: MatchedTargets, design: Design) -> Pose:
     level = Pose.nominal(design)
     seen = (matched.seen @ level.rotation.T)[:, :2]
     drawn = matched.across
-    shifts = np.tan(np.deg2rad(_LEANING)) * float(np.std(matched.height))
+    shifts = np.tan(np.deg2rad(ASSUMED.target_tilt)) * float(np.std(matched.height))
     middle = drawn.mean(axis=0)
     spread = float(np.sqrt(np.mean(np.sum((drawn - middle) ** 2, axis=1))))
-    if spread > max(_SPREAD, _TIMES * shifts):
+    if spread > max(ASSUMED.target_spread, ASSUMED.target_shift_times * shifts):
         seen, drawn = seen - seen.mean(axis=0), drawn - middle
     return replace(
         level,
@@ -187,7 +177,7 @@ def align_to_targets(pose: Pose, matched: MatchedTargets) -> tuple[Pose, float, 
     Raises
     ------
     InputError
-        If a target lies more than `MISS` from its place.
+        If a target lies more than `target_miss` from its place.
     """
     place = (matched.seen - pose.origin) @ pose.rotation.T
     up = place[:, 2] + pose.mid_height - matched.height
@@ -198,7 +188,7 @@ def align_to_targets(pose: Pose, matched: MatchedTargets) -> tuple[Pose, float, 
     )
     miss = _misses(turned, matched)
     _refuse_missing(miss, matched)
-    scatter = float(np.sum((up - up.mean()) ** 2)) + HEIGHT_SD**2
+    scatter = float(np.sum((up - up.mean()) ** 2)) + ASSUMED.target_height_sd**2
     height_sd = np.sqrt(scatter / up.size / up.size)
     return turned, float(np.sqrt(np.mean(miss**2))), float(height_sd)
 
@@ -241,13 +231,14 @@ def _misses(pose: Pose, matched: MatchedTargets) -> Float:
 
 
 def _refuse_missing(miss: Float, matched: MatchedTargets) -> None:
-    if miss.max() <= MISS:
+    if miss.max() <= ASSUMED.target_miss:
         return
     order = np.argsort(-miss, kind="stable")
     each = (f'"{matched.names[k]}" {miss[k]:.0f} mm' for k in order)
     what = (
         f'the target "{matched.names[order[0]]}" misses its place by '
-        f"{miss.max():.0f} mm, more than {MISS} mm (2 in); all of them, worst first: "
+        f"{miss.max():.0f} mm, more than {ASSUMED.target_miss} mm (2 in); "
+        f"all of them, worst first: "
         f"{join_words(each, last='and')}"
     )
     cure = (

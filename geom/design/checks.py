@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from geom.design.assumptions import ASSUMED
 from geom.design.drawing import Design, Opening
 from geom.design.shop import Brick
 from geom.design.text_file import casefolded
@@ -17,25 +18,15 @@ from geom.errors import InputError, Report, raise_fault
 from geom.frame import turn
 from geom.units import from_mm
 
-#: Radii of a hot face lie between these, mm: from a small trial furnace to far past
-#: the widest cupola (common practice, no source); a slip of unit falls outside.
-RADIUS_RANGE = (50.0, 5000.0)
-#: No lining is taller, mm (common practice, no source).
-MAX_HEIGHT = 30_000.0
 #: What to do about a length that is most likely in another unit.
 CHECK_UNIT = "Check the number, and length_unit in [lining]"
-#: No rod and no scanner reads as badly as this, mm, and the keys that say how badly.
-MAX_ROD_ERROR = 100.0
+
 INSTRUMENT_ERRORS = {
     "rod": ("step", "repeatability", "centring", "height_sd"),
     "scanner": ("range_error", "point_sd"),
 }
 
-#: Sides of a brick lie between these, mm (our choice, no source).
-BRICK_SIDE_RANGE = (12.0, 1000.0)
-#: Mass of a brick over its length times width times thickness, kg/m3: insulating to
-#: chrome brick, and less where it tapers (our choice, no source); lb for kg falls out.
-BRICK_DENSITY_RANGE = (150.0, 4000.0)
+
 #: No joint, bed, coat or bottom is as thick as this, mm (our choice, no source).
 MAX_THICKNESS = {
     ("brickwork", "joint"): 25.4,
@@ -125,9 +116,10 @@ def _profile_faults(design: Design) -> Iterator[InputError]:
         what = f"all entries stand at the one height {as_written(design, height[0])}"
         cure = "Give the bottom and the top of the lining"
         yield InputError(what, place="[[profile]]", cure=cure)
-    if height[-1] - height[0] > MAX_HEIGHT:
+    if height[-1] - height[0] > ASSUMED.greatest_height:
         tall = as_written(design, height[-1] - height[0])
-        what = f"the profile is {tall} tall, more than {as_written(design, MAX_HEIGHT)}"
+        most = as_written(design, ASSUMED.greatest_height)
+        what = f"the profile is {tall} tall, more than {most}"
         yield InputError(what, place="[[profile]]", cure=CHECK_UNIT)
 
 
@@ -146,7 +138,7 @@ def _height_faults(design: Design, i: int) -> Iterator[InputError]:
 
 
 def _radii_faults(design: Design) -> Iterator[InputError]:
-    low, high = RADIUS_RANGE
+    low, high = ASSUMED.radius_range
     for i, radius in enumerate(design.profile.radius, 1):
         place = f"[[profile]] entry {i}, key radius"
         written = as_written(design, radius)
@@ -323,8 +315,8 @@ def _instruments_faults(design: Design) -> Iterator[InputError]:
     for table, keys in INSTRUMENT_ERRORS.items():
         for key in keys:
             value = getattr(getattr(design, table), key)
-            if value is not None and value > MAX_ROD_ERROR:
-                most = as_written(design, MAX_ROD_ERROR)
+            if value is not None and value > ASSUMED.greatest_rod_error:
+                most = as_written(design, ASSUMED.greatest_rod_error)
                 what = f"{key} {as_written(design, value)} is more than {most}"
                 yield InputError(what, place=f"[{table}], key {key}", cure=CHECK_UNIT)
 
@@ -363,7 +355,7 @@ def _bricks_faults(design: Design) -> Iterator[InputError]:
 
 
 def _sides_faults(design: Design, brick: Brick, entry: str) -> Iterator[InputError]:
-    low, high = BRICK_SIDE_RANGE
+    low, high = ASSUMED.brick_side_range
     for key in ("length", "width", "thickness"):
         side = getattr(brick, key)
         if not low <= side <= high:
@@ -406,7 +398,7 @@ def _mass_faults(brick: Brick, place: str) -> Iterator[InputError]:
     if brick.mass is None:
         return
     density = brick.mass / (brick.length * brick.width * brick.thickness * 1e-9)
-    low, high = BRICK_DENSITY_RANGE
+    low, high = ASSUMED.brick_density_range
     if not low <= density <= high:
         what = (
             f"mass {brick.mass:.6g} kg of its size is {density:.0f} kg/m3, "

@@ -11,6 +11,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
+from geom.design.assumptions import ASSUMED
 from geom.design.shop import OpeningSizes, Shop
 from geom.frame import Sense, turn
 from geom.shown import Shown
@@ -29,9 +30,6 @@ DrawingPart = Literal[
 
 #: Kinds of hole that are rebuilt each in its own way; any other words are allowed too.
 HOLE_KINDS = ("tap hole", "slag hole", "door")
-
-#: Lengths (mm) and azimuths (degrees) that agree this well are of one drawing.
-SAME_DRAWING = 0.1
 
 
 @dataclass(frozen=True)
@@ -132,7 +130,7 @@ class Profile(Shown):
         off = np.abs(radius - self.radius_at(height))
         off = np.where(np.isnan(off), np.inf, off)
         worst = int(np.argmax(off))
-        return worst if off[worst] > SAME_DRAWING else None
+        return worst if off[worst] > ASSUMED.same_drawing else None
 
 
 @dataclass(frozen=True)
@@ -376,7 +374,7 @@ class Design(Shown):
             return bool(getattr(self, part) == getattr(other, part))
         lengths, others = self._lengths(part), other._lengths(part)
         return lengths.shape == others.shape and bool(
-            (np.abs(lengths - others) < SAME_DRAWING).all()
+            (np.abs(lengths - others) < ASSUMED.same_drawing).all()
         )
 
     def _lengths(self, part: DrawingPart) -> Float:

@@ -11,16 +11,15 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 
+from geom.design.assumptions import ASSUMED
 from geom.errors import InputError
 
 #: Bytes past which a file is no design file and no rod sheet.
 MAX_BYTES = 64 * 1024 * 1024
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
-#: Spelling as near as this is taken for a slip (0 to 1, of difflib).
-_NEARLY = 0.8
-#: As near as this it is suggested.
-_CLOSE = 0.72
+
+
 _SAVE = "Save it as plain text in UTF-8 (from a spreadsheet: as CSV UTF-8)"
 
 
@@ -118,11 +117,13 @@ def _suggestion(path: Path) -> str:
         names = [file.name for file in path.parent.iterdir()]
     except (OSError, ValueError):
         return f"There is no folder {path.parent} either; check the path"
-    like = close_word(path.name, names, cutoff=_NEARLY)
+    like = close_word(path.name, names, cutoff=ASSUMED.slip_likeness)
     return f"Is it {like}?" if like else "Check the name and the folder"
 
 
-def close_word(word: str, known: Iterable[str], *, cutoff: float = _CLOSE) -> str:
+def close_word(
+    word: str, known: Iterable[str], *, cutoff: float = ASSUMED.suggested_likeness
+) -> str:
     """Name the known word that a word is nearly; empty if it is near none.
 
     Examples
@@ -161,7 +162,9 @@ def like_words(text: str, known: Iterable[str]) -> str:
     """
     letters = {_letters(words): words for words in known}
     asked = _letters(text)
-    if found := get_close_matches(asked, list(letters), n=1, cutoff=_NEARLY):
+    if found := get_close_matches(
+        asked, list(letters), n=1, cutoff=ASSUMED.slip_likeness
+    ):
         return letters[found[0]]
     phrases = ((short, words) for short, words in letters.items() if " " in words)
     return next((words for short, words in phrases if short in asked), "")

@@ -25,8 +25,8 @@ from geom.readings import RodReadings
 from geom.sampling.feasible import opening_at
 from geom.sampling.plan import SamplingPlan, onward_of, plan_stations
 from geom.surface import GPPosterior, Grid, RadialSurface, make_grid
+from geom.surface.assumptions import ASSUMED as SURFACE
 from geom.surface.coverage import OnGrid, on_surveyed, surveyed_by
-from geom.surface.reconstruct import LEAST_AZIMUTHS, LEAST_HEIGHTS, LEAST_READINGS
 from geom.units import Float
 
 #: The coarse grid that is worked out while readings come: mm and columns round.
@@ -175,7 +175,11 @@ def missing_readings(readings: RodReadings | None) -> str:
             np.unique(readings.azimuth).size,
             np.unique(readings.height).size,
         )
-    least = (LEAST_READINGS, LEAST_AZIMUTHS, LEAST_HEIGHTS)
+    least = (
+        SURFACE.least_readings,
+        SURFACE.least_azimuths,
+        SURFACE.least_heights,
+    )
     words = [
         f"{need - got} more {word}{'' if need - got == 1 else 's'}"
         for got, need, word in zip(

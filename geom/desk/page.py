@@ -20,7 +20,7 @@ from geom.desk.actions import StationActions, coarse_grid, find_station
 from geom.desk.entries import SheetEntry
 from geom.desk.session import DeskSession, DeskState
 from geom.frame import clock_face
-from geom.readings.sheets.plausibility import MAX_RATIO, MIN_RATIO
+from geom.readings.assumptions import ASSUMED as READINGS
 from geom.sampling.plan import onward_of
 from geom.units import UNIT_NAMES, parse_number, say_both, say_length, to_mm
 from geom.views.cautions import CAUTIONS
@@ -138,7 +138,7 @@ def _row(design: Design, height: float) -> dict[str, Any]:
     drawn = float(design.profile.radius_at(height))
     marks = marks_at(design, height)
     shell = design.shell_radius
-    most = MAX_RATIO * drawn if shell is None else shell
+    most = READINGS.greatest_radius_share * drawn if shell is None else shell
     return {
         "text": say_setting(height, unit),
         "mm": round(height, 4),
@@ -147,7 +147,7 @@ def _row(design: Design, height: float) -> dict[str, Any]:
         "go": marks.go,
         "brick": marks.brick,
         "drawnMm": round(drawn, 4),
-        "least": round(MIN_RATIO * drawn, 4),
+        "least": round(READINGS.least_radius_share * drawn, 4),
         "most": round(most, 4),
     }
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from geom.design import DatumBand, Design
 from geom.errors import InputError
+from geom.readings.assumptions import ASSUMED
 from geom.shown import Shown
 from geom.units import Float, Int
 
@@ -191,12 +192,6 @@ def refuse_too_many(count: int, file: str | None) -> None:
         )
 
 
-#: How sound a datum band is: standard deviation of its face about the drawing, mm.  Our
-#: own choice, no source.
-SOUND_SD = 2.0
-#: A band whose readings lie further off than this (median, mm) is not believed sound.
-UNRELIABLE = 6.0
-
 _AZIMUTHS = 12
 _CUTBACK: tuple[RodKind, ...] = ("cutback",)
 _ROW = 150.0
@@ -205,7 +200,7 @@ _ROW = 150.0
 def pseudo_readings(design: Design, readings: RodReadings) -> RodReadings:
     """Stand-ins for readings of the datum bands that the readings do not belie.
 
-    Each says that cut-back is 0 with a standard uncertainty of `SOUND_SD`.
+    Each says that cut-back is 0 with a standard uncertainty of `sound_band_sd`.
     """
     bands = [b for b in design.datum_bands if not is_unreliable(b, design, readings)]
     heights = [
@@ -220,7 +215,7 @@ def pseudo_readings(design: Design, readings: RodReadings) -> RodReadings:
         azimuth=np.tile(around, n // _AZIMUTHS),
         height=height,
         value=np.zeros(n),
-        sd=np.full(n, SOUND_SD),
+        sd=np.full(n, ASSUMED.sound_band_sd),
         step=np.zeros(n),
         place=("datum band",) * n,
         note=("",) * n,
@@ -235,7 +230,7 @@ def is_unreliable(band: DatumBand, design: Design, readings: RodReadings) -> boo
     """
     inside = (readings.height >= band.low) & (readings.height <= band.high)
     off = cutback_of_each(readings, design)[inside]
-    return bool(off.size >= 3 and abs(float(np.median(off))) > UNRELIABLE)
+    return bool(off.size >= 3 and abs(float(np.median(off))) > ASSUMED.unreliable_band)
 
 
 def cutback_of_each(readings: RodReadings, design: Design) -> Float:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Assumptions:
+class RecordAssumptions:
     """Numbers that are chosen; units in brackets, shares without unit.
 
     Attributes
@@ -103,4 +103,4 @@ class Assumptions:
     spall_depth: float = 25.4
 
 
-ASSUMED = Assumptions()
+ASSUMED = RecordAssumptions()

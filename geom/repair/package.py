@@ -11,8 +11,8 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from geom.compare.assumptions import ASSUMED as COMPARE
 from geom.compare.findings import ACTIONS, Findings
-from geom.compare.zones import POSSIBLE
 from geom.design import Design
 from geom.document import as_document, fields_document
 from geom.frame import wrap
@@ -45,7 +45,7 @@ def plan_support(
         Of that surface.
     """
     past = findings.maps.action == ACTIONS.index("brick")
-    may_be = past | (np.nan_to_num(findings.maps.p_brick) >= POSSIBLE)
+    may_be = past | (np.nan_to_num(findings.maps.p_brick) >= COMPARE.possible)
     grid = surface.grid
     return support_of(
         [*seats_of(plan, surface)],

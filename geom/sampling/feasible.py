@@ -8,16 +8,14 @@ import numpy as np
 
 from geom.design import Design, Opening
 from geom.errors import InputError
+from geom.sampling.assumptions import ASSUMED
 from geom.units import Bool, Float, Int
 
-#: Distance kept from the edge of an opening and from a step of the profile, mm: there
-#: is no clean face to set a rod to.  Our own choice, no source.
-MARGIN = 25.0
 #: Steps of height where the design file names none, mm: 3 in for a shop that works in
 #: inches, else 75 mm; a whole multiple of it where that would make more than
 #: `_MOST_HEIGHTS` heights.  Our own choice, no source.
 HEIGHT_STEP = {"in": 76.2}
-_OTHER_HEIGHT_STEP = 75.0
+
 _MOST_HEIGHTS = 60
 _MOST_STATIONS = 4000
 _ROUNDING = 1e-6
@@ -95,14 +93,14 @@ def height_step(design: Design, tall: float) -> float:
     """Step between the heights a rod is set at on so tall a wall, mm."""
     if design.rod.height_step is not None:
         return design.rod.height_step
-    usual = HEIGHT_STEP.get(design.length_unit, _OTHER_HEIGHT_STEP)
+    usual = HEIGHT_STEP.get(design.length_unit, ASSUMED.other_height_step)
     return usual * max(1.0, float(np.ceil(tall / usual / _MOST_HEIGHTS)))
 
 
 def clear_of_steps(design: Design, height: Float) -> Bool:
     """Heights that keep the margin from every step of the profile; same shape."""
     off = np.abs(height[:, None] - design.profile.steps)
-    return np.asarray(np.all(off >= MARGIN, axis=1))
+    return np.asarray(np.all(off >= ASSUMED.margin, axis=1))
 
 
 def opening_at(design: Design, height: Float, azimuth: Float) -> Int:
@@ -123,6 +121,6 @@ def opening_at(design: Design, height: Float, azimuth: Float) -> Int:
 
 def _widened(hole: Opening) -> Opening:
     """An opening with the margin round it; what keeps just the margin is clear."""
-    more = 2.0 * (MARGIN - _ROUNDING)
+    more = 2.0 * (ASSUMED.margin - _ROUNDING)
     wide, tall = hole.width + more, hole.tall + more
     return replace(hole, width=wide, tall=tall)

@@ -18,26 +18,12 @@ from geom.design import Design, Opening
 from geom.errors import InputError
 from geom.frame import turn as turn_between
 from geom.frame import wrap
-from geom.sampling.feasible import (
-    MARGIN,
-    clear_of_steps,
-    height_step,
-    opening_at,
-)
+from geom.sampling.assumptions import ASSUMED
+from geom.sampling.feasible import clear_of_steps, height_step, opening_at
 from geom.sampling.stations import Advice
 from geom.shown import Shown
 from geom.units import Bool, Float, Int
 
-#: Distance between rows from the tuyeres to this far above them, and elsewhere, mm.
-#: Our own choices, no source.
-CLOSE, WIDE, ZONE = 150.0, 300.0, 600.0
-#: A corner needs no row of its own where one is as near as this, mm.
-_NEAR = 60.0
-#: What a row next to a corner, and one all of whose stations are in openings, is put
-#: behind others, in steps of the rod.
-_CORNER, _BLOCKED = 1.5, 2.0
-#: Between columns, degrees.  Our own choice, no source.
-_APART = 30.0
 #: Columns and turns of rows make at most so many azimuths: a board can show them.
 _MOST_AZIMUTHS = 48
 #: Golden section: turns of rows that never fall into step, where a rod has so many.
@@ -76,7 +62,7 @@ class CandidateRows:
         """
         profile = design.profile
         step = height_step(design, profile.top - profile.bottom)
-        low, high = profile.bottom + MARGIN, profile.top - MARGIN
+        low, high = profile.bottom + ASSUMED.margin, profile.top - ASSUMED.margin
         first, last = np.ceil(low / step - 1e-6), np.floor(high / step + 1e-6)
         height = np.arange(first, last + 1.0) * step
         blocked = np.min(
@@ -92,8 +78,10 @@ class CandidateRows:
             )
         height, blocked = height[kept], blocked[kept]
         off = np.abs(height[:, None] - profile.corners)
-        at_corner = np.any(off < MARGIN - 1e-6, axis=1)
-        worse = step * (_CORNER * at_corner + _BLOCKED * blocked)
+        at_corner = np.any(off < ASSUMED.margin - 1e-6, axis=1)
+        worse = step * (
+            ASSUMED.corner_penalty * at_corner + ASSUMED.opening_penalty * blocked
+        )
         return cls(design, height, worse, step)
 
     @property
@@ -102,7 +90,7 @@ class CandidateRows:
         at = [tuyere.height for tuyere in self.design.tuyeres]
         if not at:
             return float(self.height[0]), float(self.height[-1])
-        return min(at), max(at) + ZONE
+        return min(at), max(at) + ASSUMED.close_rows_reach
 
     def usual(self, *, mouths: bool = False) -> Float:
         """Rows at corners, every 150 mm over the melting zone, 300 mm elsewhere.
@@ -113,8 +101,8 @@ class CandidateRows:
             Also rows close below the sills of the tuyeres and above their lips.
         """
         chosen = {0, self.height.size - 1}
-        wanted = [(*place, _NEAR) for place in self._wanted()]
-        wanted += [(*place, MARGIN) for place in self._at_mouths() if mouths]
+        wanted = [(*place, ASSUMED.corner_near) for place in self._wanted()]
+        wanted += [(*place, ASSUMED.margin) for place in self._at_mouths() if mouths]
         for target, low, high, near in wanted:
             there = [h for h in self.height[list(chosen)] if low < h < high]
             if any(abs(h - target) <= near for h in there):
@@ -173,7 +161,10 @@ class CandidateRows:
         """
         profile = self.design.profile
         edges = [
-            (t.height - 0.5 * t.tall - MARGIN, t.height + 0.5 * t.tall + MARGIN)
+            (
+                t.height - 0.5 * t.tall - ASSUMED.margin,
+                t.height + 0.5 * t.tall + ASSUMED.margin,
+            )
             for t in self.design.tuyeres
         ]
         sills, lips = sorted({a for a, _ in edges}), sorted({b for _, b in edges})
@@ -195,7 +186,7 @@ class CandidateRows:
         """Rows that fill the gap between two others."""
         low, high = self.zone
         close = low < 0.5 * (below + above) < high
-        usual = CLOSE if close else WIDE
+        usual = ASSUMED.rows_close if close else ASSUMED.rows_wide
         apart = self.step * max(1.0, round(usual / self.step))
         parts = int(np.ceil((above - below) / apart - 0.01))
         targets = np.linspace(below, above, parts + 1)[1:-1]
@@ -352,7 +343,7 @@ def _turn_of_each(design: Design, up: Float, across: Float, turns: Float) -> Flo
 def _beside_mouth(tuyere: Opening, height: float) -> bool:
     """Whether a row is one of those that tell of a tuyere's sill or lip."""
     off = abs(height - tuyere.height) - 0.5 * tuyere.tall
-    return 0.0 < off <= MARGIN + _NEAR
+    return 0.0 < off <= ASSUMED.margin + ASSUMED.corner_near
 
 
 def plan_next_stations(design: Design, advice: Advice) -> SamplingPlan:
@@ -399,7 +390,9 @@ def _by_clock(design: Design) -> Callable[[float], float]:
 def _azimuths(design: Design, count: int | None) -> Float:
     step = design.rod.azimuth_step
     if count is None:
-        places = np.arange(0.0, 360.0 - 1e-6, step * max(1.0, round(_APART / step)))
+        places = np.arange(
+            0.0, 360.0 - 1e-6, step * max(1.0, round(ASSUMED.columns_apart / step))
+        )
     else:
         # To a hundredth: a seventh part of the circle is no finer on a rod.
         places = np.round(np.arange(count) * 360.0 / count, 2)

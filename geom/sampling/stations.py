@@ -38,16 +38,17 @@ from typing import ClassVar, Literal, Protocol
 import numpy as np
 from scipy.special import ndtr
 
+from geom.compare.assumptions import ASSUMED as COMPARE
 from geom.compare.draws import draw_walls, prior_of
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.volume import rebuild_volume
-from geom.compare.zones import FREEDOM
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings import CloudReadings, RodReadings
-from geom.sampling.feasible import MARGIN, FeasibleStations, feasible_stations
+from geom.sampling.assumptions import ASSUMED
+from geom.sampling.feasible import FeasibleStations, feasible_stations
 from geom.shown import Shown
 from geom.stats.normal import heavy_quantile, hermite_excess
 from geom.surface import Grid, RadialSurface, make_grid
@@ -59,20 +60,10 @@ from geom.units import Bool, Float
 
 Aim = Literal["volume", "brick"]
 
-#: A place is undecided while brick is more likely than this and less likely than its
-#: rest to one: the same as "possible" among the zones.
-UNDECIDED = 0.1
 
-_Z = heavy_quantile(1.0 - UNDECIDED, FREEDOM)
+_Z = heavy_quantile(1.0 - ASSUMED.undecided, COMPARE.zone_freedom)
 _FAR = 5.0
 _AT_ONCE = 256
-#: Readings closer than this are of one station, degrees and mm.
-_SAME_AZIMUTH = 0.5
-_SAME_HEIGHT = 5.0
-#: A station farther than this from every reading stands on unread wall, mm; and what is
-#: nearer than the other to one that nobody could reach is out of reach too: the same
-#: crust.  Our own choices, no source.
-UNREAD, NO_ACCESS = 350.0, 100.0
 
 
 @dataclass(frozen=True)
@@ -304,7 +295,7 @@ def _to_weigh(
         Whether wall counts that nobody has read.
     """
     design, grid = surface.design, surface.grid
-    ends = design.profile.bottom + MARGIN, design.profile.top - MARGIN
+    ends = design.profile.bottom + ASSUMED.margin, design.profile.top - ASSUMED.margin
     whole = _without_unreachable(feasible_stations(design, *ends), readings, design)
     height, azimuth = whole.each()
     read_azimuth, read_height = surface.read_at
@@ -312,7 +303,7 @@ def _to_weigh(
         chord(azimuth, read_azimuth, design.profile.mean_radius),
         height_distance(height, read_height),
     )
-    if float(apart.min(axis=1).max()) <= UNREAD:
+    if float(apart.min(axis=1).max()) <= ASSUMED.unread_distance:
         inside = feasible_stations(design, *grid.surveyed_heights)
         inside = _without_unreachable(inside, readings, design)
         # wall that no reading tells of is part of what is to become certain
@@ -351,7 +342,7 @@ def _without_unreachable(
     for azimuth, height in zip(shut.azimuth, shut.height, strict=True):
         around = chord(feasible.azimuth, np.array([azimuth]), radius)[:, 0]
         up = np.abs(feasible.height - height)
-        free &= np.hypot(up[:, None], around) > NO_ACCESS
+        free &= np.hypot(up[:, None], around) > ASSUMED.no_access_reach
     if not free.any():
         raise InputError(
             "every station that the rod's steps leave is marked as out of reach",
@@ -534,6 +525,6 @@ def _read_before(readings: RodReadings, azimuth: Float, height: Float) -> Bool:
     across = readings.is_kind("diameter")
     read_azimuth = np.append(readings.azimuth, readings.azimuth[across] + 180.0)
     read_height = np.append(readings.height, readings.height[across])
-    same_azimuth = np.abs(turn(read_azimuth, azimuth[:, None])) < _SAME_AZIMUTH
-    same_height = np.abs(read_height - height[:, None]) < _SAME_HEIGHT
+    same_azimuth = np.abs(turn(read_azimuth, azimuth[:, None])) < ASSUMED.same_azimuth
+    same_height = np.abs(read_height - height[:, None]) < ASSUMED.same_height
     return np.asarray(np.any(same_azimuth & same_height, axis=1))

@@ -33,12 +33,11 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from geom.quantity import K95, Quantity
+from geom.stats.assumptions import ASSUMED
 from geom.units import Float
 
 #: Probabilities less than this are all one: the normal law has no more digits.
 _LEAST = 1e-300
-#: Probability that any interval of a ranking misses.
-_MISS = 0.05
 
 
 @dataclass(frozen=True)
@@ -172,14 +171,10 @@ def _bonferroni_widening(reach: Float, sd: Float) -> Float:
     from scipy.special import stdtrit
 
     dof = np.geomspace(1.0, 1e6, 400)
-    alone = stdtrit(dof, 1.0 - 0.5 * _MISS)
-    together = stdtrit(dof, 1.0 - 0.5 * _MISS / reach.size)
+    alone = stdtrit(dof, 1.0 - 0.5 * ASSUMED.ranking_miss)
+    together = stdtrit(dof, 1.0 - 0.5 * ASSUMED.ranking_miss / reach.size)
     times = np.divide(reach, sd, out=np.zeros_like(reach), where=sd > 0.0)
     return np.asarray(np.interp(times, alone[::-1], (together / alone)[::-1]))
-
-
-#: Of what is called significant, this share may be false, on average.
-FALSE_DISCOVERY_RATE = 0.05
 
 
 def level_of_detection(sd: Float) -> Float:
@@ -228,7 +223,7 @@ def significant_together(change: Float, sd: Float) -> NDArray[np.int8]:
     z = change[compared] / sd[compared]
     for sign in (1, -1):
         p_value = false_discovery_control(ndtr(-sign * z), method="bh")
-        found[compared] += (sign * (p_value <= 0.5 * FALSE_DISCOVERY_RATE)).astype(
-            np.int8
-        )
+        found[compared] += (
+            sign * (p_value <= 0.5 * ASSUMED.false_discovery_rate)
+        ).astype(np.int8)
     return found

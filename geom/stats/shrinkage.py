@@ -19,17 +19,13 @@ from __future__ import annotations
 import numpy as np
 
 from geom.quantity import student_k95
+from geom.stats.assumptions import ASSUMED
 from geom.units import Bool, Float, Int
 
-#: What a mean square is by chance no less than in 84 of 100 cases: as one standard
-#: deviation of a normal variable.
-_CHANCE = 0.84
 #: Degrees of freedom that are as good as endless.
 _MANY = 1e9
-#: Whether variance goes with the level is asked of no fewer units than this.
-_FEWEST_UNITS = 8
-#: Levels under this part of the usual one are taken for as much, and variances, too.
-_LOW_LEVEL, _LOW_VARIANCE = 0.1, 1e-6
+
+
 _TINY = 1e-300
 
 
@@ -97,7 +93,7 @@ def variance_floor(residual: Float, dof: Float, kind: Int) -> Float:
             mean = float(dof[some].mean())
             common, effective = _common_share(residual[:, some], mean)
             worth = mean / (common**2 + (1.0 - common) ** 2 / effective)
-            least[group] = chdtri(worth, _CHANCE) / worth
+            least[group] = chdtri(worth, ASSUMED.mean_square_chance) / worth
     return least
 
 
@@ -129,7 +125,7 @@ def _prior_variance(
     pooled = float(square.sum() / dof.sum())
     if variance.size < 2 or pooled <= 0.0:
         return np.full(level.size, max(pooled, _TINY)), 0.0
-    log = np.log(np.maximum(variance, _LOW_VARIANCE * pooled))
+    log = np.log(np.maximum(variance, ASSUMED.low_variance * pooled))
     log = log - digamma(0.5 * dof) + np.log(0.5 * dof)
     chance = float(polygamma(1, 0.5 * dof).mean())
     slope, size = _trend(log, level, some)
@@ -151,11 +147,11 @@ def _trend(log: Float, level: Float, some: Bool) -> tuple[float, Float]:
     """
     size = np.abs(level)
     usual = float(np.median(size[some]))
-    size = np.log(np.maximum(size, max(_LOW_LEVEL * usual, _TINY)))
+    size = np.log(np.maximum(size, max(ASSUMED.low_level * usual, _TINY)))
     size = np.where(np.isfinite(size), size, np.log(max(usual, _TINY)))
     centred = size[some] - size[some].mean()
     spread = float(centred @ centred)
-    if log.size < _FEWEST_UNITS or spread <= 0.0:
+    if log.size < ASSUMED.fewest_units or spread <= 0.0:
         return 0.0, size
     slope = float(centred @ log) / spread
     residual = log - log.mean() - slope * centred

@@ -24,17 +24,10 @@ from typing import Protocol
 
 import numpy as np
 
+from geom.surface.assumptions import ASSUMED
 from geom.surface.grid import BRICK_FACE, Grid, drop_small
 from geom.units import Bool, Float
 
-#: Times the sheet's spacing that a reading reaches: three quarters round the ring, so
-#: that a station left out is covered by the rows below and above it and a whole column
-#: left out is not; once up the wall, so that a row left out is bridged.
-_ROUND, _UP = 0.75, 1.0
-#: Least and most reach round the ring, degrees, and up the wall, mm.
-_ROUND_LIMITS, _UP_LIMITS = (15.0, 45.0), (228.6, 609.6)
-#: Share of the wall whose spacing is no more than the sheet's.
-_QUARTILE = 0.75
 #: Readings whose neighbours are sought at a time, and for whom they are at most.
 _AT_ONCE, _MOST = 256, 2048
 
@@ -90,12 +83,19 @@ def reach_of(azimuth: Float, height: Float, radius: float) -> Reach:
             strict=True,
         )
     )
-    around = np.minimum(around, 2.0 * _ROUND_LIMITS[1])
-    above = np.minimum(above, 2.0 * _UP_LIMITS[1])
+    around = np.minimum(around, 2.0 * ASSUMED.reach_round_limits[1])
+    above = np.minimum(above, 2.0 * ASSUMED.reach_up_limits[1])
     wall = around * above
     return Reach(
-        float(np.clip(_ROUND * _typical(around, wall), *_ROUND_LIMITS)),
-        float(np.clip(_UP * _typical(above, wall), *_UP_LIMITS)),
+        float(
+            np.clip(
+                ASSUMED.reach_round * _typical(around, wall),
+                *ASSUMED.reach_round_limits,
+            )
+        ),
+        float(
+            np.clip(ASSUMED.reach_up * _typical(above, wall), *ASSUMED.reach_up_limits)
+        ),
     )
 
 
@@ -126,7 +126,9 @@ def _typical(spacing: Float, wall: Float) -> float:
     """The quartile of spacings by the wall they stand for."""
     order = np.argsort(spacing)
     held = np.cumsum(wall[order])
-    return float(spacing[order][np.searchsorted(held, _QUARTILE * held[-1])])
+    return float(
+        spacing[order][np.searchsorted(held, ASSUMED.spacing_share * held[-1])]
+    )
 
 
 class OnGrid(Protocol):

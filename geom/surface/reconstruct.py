@@ -13,16 +13,12 @@ from geom.parallel import on_one_thread_when_small
 from geom.readings import CloudReadings, RodReadings
 from geom.readings.rod import is_unreliable, refuse_too_many
 from geom.readings.surveys import SurveyBefore
+from geom.surface.assumptions import ASSUMED
 from geom.surface.coverage import (
     on_surveyed,
     surveyed_by,
 )
-from geom.surface.gp.prior import (
-    ABOVE_TUYERES,
-    Prior,
-    default_prior,
-    find_melting_zone,
-)
+from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
 from geom.surface.grid import make_grid
 from geom.surface.radial import (
     AtStep,
@@ -41,16 +37,6 @@ from geom.surface.rods.fit import MOST_READINGS, fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.surface.rods.repeats import contradicting_repeats
 from geom.units import Float
-
-#: Least readings, azimuths and heights from which sizes and lengths can be learned at
-#: all: our own floor, no source.
-LEAST_READINGS = 8
-LEAST_AZIMUTHS = 3
-LEAST_HEIGHTS = 2
-#: Rows further apart than this may miss a burnt ring between them, mm: at the middle of
-#: 12 in a hump of the usual widths has about half its depth.  So far to either side of
-#: where a crest is usual one may lie, mm: two spreads of `gp.prior`.  Our own choice.
-WIDEST_ROWS, _ABOUT_CREST = 304.8, 240.0
 
 
 def reconstruct(
@@ -209,9 +195,9 @@ def _refuse_too_few(readings: RodReadings) -> None:
     lacks = [
         f"at least {least} {word} are needed, there {'is' if got == 1 else 'are'} {got}"
         for got, least, word in (
-            (len(readings), LEAST_READINGS, "readings"),
-            (azimuths, LEAST_AZIMUTHS, "different azimuths"),
-            (heights, LEAST_HEIGHTS, "different heights"),
+            (len(readings), ASSUMED.least_readings, "readings"),
+            (azimuths, ASSUMED.least_azimuths, "different azimuths"),
+            (heights, ASSUMED.least_heights, "different heights"),
         )
         if got < least
     ]
@@ -253,11 +239,15 @@ def _between_rows(height: Float, design: Design) -> tuple[RowsApart, ...]:
     """That rows of the melting zone are so far apart that a ring may lie between."""
     if not design.tuyeres:
         return ()
-    middle = float(np.mean([t.height for t in design.tuyeres])) + ABOVE_TUYERES
+    middle = (
+        float(np.mean([t.height for t in design.tuyeres])) + ASSUMED.crest_above_tuyeres
+    )
     rows = np.unique(height)
     apart = np.diff(rows)
-    met = (rows[1:] > middle - _ABOUT_CREST) & (rows[:-1] < middle + _ABOUT_CREST)
-    if not np.any(apart[met] > WIDEST_ROWS):
+    met = (rows[1:] > middle - ASSUMED.about_crest) & (
+        rows[:-1] < middle + ASSUMED.about_crest
+    )
+    if not np.any(apart[met] > ASSUMED.widest_rows):
         return ()
     widest = int(np.argmax(np.where(met, apart, 0.0)))
     return (RowsApart(float(rows[widest]), float(rows[widest + 1])),)

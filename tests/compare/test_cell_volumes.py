@@ -73,7 +73,8 @@ def test_half_of_a_node_on_a_flank_counts_with_its_own_depth():
 def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(
     inward, monkeypatch
 ):
-    monkeypatch.setattr(rules, "UNEVEN", (1.0,))
+    even = replace(rules.ASSUMED, node_unevenness=(1.0,))
+    monkeypatch.setattr(rules, "ASSUMED", even)
 
     # Wall within a few mm of its drawing: cells scatter about their node.
     def near(azimuth: Float, height: Float) -> Float:
@@ -95,7 +96,8 @@ def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(
     assert found[:40].mean() == pytest.approx(np.mean(sums), rel=0.004)
     assert np.corrcoef(found[:40], sums)[0, 1] > 0.7
     # how uneven the wall is within nodes is not quite known
-    monkeypatch.setattr(rules, "UNEVEN", (0.7, 1.3))
+    uneven = replace(rules.ASSUMED, node_unevenness=(0.7, 1.3))
+    monkeypatch.setattr(rules, "ASSUMED", uneven)
     unsure = cell_volumes(walls, grid, cells, sd, grid.patch)[inward]
     assert unsure.std() > 2.0 * found.std()
     other = cell_volumes(walls, grid, cells, sd, grid.patch)[not inward]

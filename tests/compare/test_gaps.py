@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from geom.compare import Findings, assess
-from geom.compare.extent import WIDEST_GAP, wide_gaps
+from geom.compare.assumptions import ASSUMED
+from geom.compare.extent import wide_gaps
 from geom.compare.findings import NO_CALL
 from geom.readings import RodReadings
 from geom.repair.plan.plan import plan_repair
@@ -107,6 +108,6 @@ def test_the_next_station_stands_in_unread_wall(half) -> None:
 
 def test_a_narrow_gap_is_no_warning(half) -> None:
     (gap,) = half[1].surveyed.gaps
-    narrow = replace(gap, widest=WIDEST_GAP)
+    narrow = replace(gap, widest=ASSUMED.widest_gap)
     wide = replace(gap, widest=31.0)
     assert wide_gaps((narrow, wide)) == (wide,)

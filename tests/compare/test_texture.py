@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from geom.compare.texture import APART, REACH, TEXTURES, without_texture
+from geom.compare.assumptions import ASSUMED
+from geom.compare.texture import without_texture
 from geom.units import Float
 
 SHAPE, SD, RADIUS, RISE = (2, 12), 0.4, 450.0, 45.0
@@ -41,9 +42,11 @@ def itself(field: NDArray[np.float32]) -> NDArray[np.float32]:
 def by_hand(off: float, variance: float, weight: float) -> float:
     """Chance of a smooth face that had even odds, at one node."""
     arc = 2.0 * np.pi * RADIUS / SHAPE[1]
-    count = APART * 2.0 * np.pi * REACH**2 / (RISE * arc)
+    count = (
+        ASSUMED.texture_apart * 2.0 * np.pi * ASSUMED.texture_reach**2 / (RISE * arc)
+    )
     ratios = []
-    for texture in TEXTURES:
+    for texture in ASSUMED.textures:
         wider = variance + 2.0 * texture**2
         log = 0.5 * (np.log(variance / wider) + off**2 * (1 / variance - 1 / wider))
         ratios.append(np.exp(np.clip(count * weight * log, -50.0, 50.0)))

@@ -9,11 +9,12 @@ import pytest
 from scipy.stats import t
 
 from geom.compare.assess import assess
+from geom.compare.assumptions import ASSUMED
 from geom.compare.draws import WallDraws
 from geom.compare.extent import ALL_ROUND, columns_spanned
 from geom.compare.findings import ACTIONS, NO_CALL, Zone
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.zones import FREEDOM, call_actions, chance_beyond, find_zones
+from geom.compare.zones import call_actions, chance_beyond, find_zones
 from geom.design import RepairRules
 from geom.surface import Grid, RadialSurface, make_grid, reconstruct
 from geom.surface.grid import BRICK_FACE, hysteresis_threshold, label_components
@@ -222,13 +223,15 @@ def test_span_goes_the_short_way_over_the_seam() -> None:
 def test_stated_chances_happen_where_the_sd_of_places_is_known_roughly() -> None:
     """Places told by few readings: each has a variance of its own, right on average.
 
-    Of as many values as `FREEDOM` an estimated variance is that over chi-squared
+    Of as many values as `zone_freedom` an estimated variance is that over chi-squared
     (Student 1908): what is stated has to happen in every tenth of the scale.
     """
     rng = np.random.default_rng(8)
     n, sd, limit = 400_000, 6.0, RULES.brick_threshold
     mean = rng.uniform(limit - 4.0 * sd, limit + 4.0 * sd, n)
-    own = sd * np.sqrt((FREEDOM - 2.0) / rng.chisquare(FREEDOM, n))
+    own = sd * np.sqrt(
+        (ASSUMED.zone_freedom - 2.0) / rng.chisquare(ASSUMED.zone_freedom, n)
+    )
     past = mean + own * rng.standard_normal(n) > limit
     stated = chance_beyond(mean, np.full(n, sd), limit)
     tenth = np.minimum((10.0 * stated).astype(int), 9)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from geom.datum import BandBlocks, FoundPose, refine_pose
-from geom.datum.band_axis import SIGNIFICANCE, BandAxis, band_axes
+from geom.datum.assumptions import ASSUMED
+from geom.datum.band_axis import BandAxis, band_axes
 from geom.design import DatumBand
 from geom.units import Float
 from tests.datum.bands import BAND, some_pose, tall_design
@@ -122,4 +123,6 @@ def test_chances_are_those_of_chi_square_with_four_degrees_of_freedom() -> None:
     from geom.datum.band_axis import _chi_square_tail
 
     at = np.sqrt(18.467) * np.eye(4)[0]
-    assert _chi_square_tail(at, np.eye(4)) == pytest.approx(SIGNIFICANCE, rel=1e-3)
+    assert _chi_square_tail(at, np.eye(4)) == pytest.approx(
+        ASSUMED.band_significance, rel=1e-3
+    )

@@ -16,7 +16,7 @@ from geom.datum import (
     match_targets,
     nominal_from_targets,
 )
-from geom.datum.targets import MISS
+from geom.datum.assumptions import ASSUMED
 from geom.design import DatumBand, Design, Target
 from geom.frame import Sense, turn
 from geom.readings.cloud import ObservedTarget
@@ -417,7 +417,10 @@ def test_a_target_may_miss_by_two_inches_and_no_more() -> None:
     seen = scanned(design, level)
     # along the radius: neither turn nor height follow it
     a = np.deg2rad(ROUND[0].azimuth)
-    for far, fits in ((MISS - 0.1, True), (MISS + 0.1, False)):
+    for far, fits in (
+        (ASSUMED.target_miss - 0.1, True),
+        (ASSUMED.target_miss + 0.1, False),
+    ):
         moved = replace(
             seen[0], x=seen[0].x + far * np.cos(a), y=seen[0].y - far * np.sin(a)
         )

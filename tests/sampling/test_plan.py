@@ -10,8 +10,8 @@ import pytest
 from geom import InputError
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.frame import turn
-from geom.sampling.feasible import MARGIN
-from geom.sampling.plan import CLOSE, WIDE, ZONE, plan_next_stations, plan_stations
+from geom.sampling.assumptions import ASSUMED
+from geom.sampling.plan import plan_next_stations, plan_stations
 from geom.sampling.stations import Advice, Station
 from tests.walls import plain_design, tapered_design
 
@@ -41,7 +41,7 @@ def test_heights_are_on_the_rods_steps_and_clear_of_steps_and_ends(step: float) 
     height = plan_stations(design).height
     assert height / step == pytest.approx(np.round(height / step), abs=1e-9)
     for edge in (0.0, 600.0, 1500.0):
-        assert np.abs(height - edge).min() >= MARGIN - 1e-9
+        assert np.abs(height - edge).min() >= ASSUMED.margin - 1e-9
     assert (np.diff(height) < 0.0).all()
 
 
@@ -50,12 +50,17 @@ def test_rows_are_close_over_the_melting_zone_and_never_far_apart(step: float) -
     height = plan_stations(stepped(step)).height[::-1]
     # The tuyeres stand at 445 mm.  Rows keep clear of corners, so a gap may be longer
     # than planned by what it takes to get round one.
-    zone = (height >= 445.0 - step) & (height <= 445.0 + ZONE + step)
-    assert np.diff(height[zone]).max() <= CLOSE + 1.5 * step
-    assert np.diff(height).max() <= WIDE + 1.5 * step
-    assert np.diff(height[height > 445.0 + ZONE + step]).min() > CLOSE
-    assert height[0] <= MARGIN + step
-    assert height[-1] >= 1500.0 - MARGIN - step
+    zone = (height >= 445.0 - step) & (
+        height <= 445.0 + ASSUMED.close_rows_reach + step
+    )
+    assert np.diff(height[zone]).max() <= ASSUMED.rows_close + 1.5 * step
+    assert np.diff(height).max() <= ASSUMED.rows_wide + 1.5 * step
+    assert (
+        np.diff(height[height > 445.0 + ASSUMED.close_rows_reach + step]).min()
+        > ASSUMED.rows_close
+    )
+    assert height[0] <= ASSUMED.margin + step
+    assert height[-1] >= 1500.0 - ASSUMED.margin - step
 
 
 def test_a_step_of_the_profile_has_a_row_on_either_side() -> None:
@@ -72,12 +77,12 @@ def test_a_corner_that_is_no_step_has_a_row_beside_it() -> None:
         profile=profile, rod=RodErrors(height_step=30.0), openings=(hole,)
     )
     off = np.abs(plan_stations(design).height - 1230.0)
-    assert MARGIN <= off.min() <= 60.0
+    assert ASSUMED.margin <= off.min() <= 60.0
 
 
 def test_a_drawing_without_tuyeres_is_read_closely_all_over() -> None:
     height = plan_stations(plain_design(rod=RodErrors(height_step=50.0))).height
-    assert np.abs(np.diff(height)).max() <= CLOSE + 1e-9
+    assert np.abs(np.diff(height)).max() <= ASSUMED.rows_close + 1e-9
 
 
 def test_stations_in_openings_are_not_asked_and_name_the_opening() -> None:
@@ -87,7 +92,7 @@ def test_stations_in_openings_are_not_asked_and_name_the_opening() -> None:
     for row, height in enumerate(plan.height.tolist()):
         for column, azimuth in enumerate(plan.azimuth.tolist()):
             which = int(plan.opening[row, column])
-            kinds = inside(design, azimuth, height, MARGIN)
+            kinds = inside(design, azimuth, height, ASSUMED.margin)
             assert plan.requested[row, column] == (which < 0) == (not kinds)
             assert not kinds or design.openings[which].kind in kinds
     # Without the margin fewer would be left out: the margin is kept.
@@ -134,9 +139,9 @@ def test_heights_asked_for_are_twice_as_close_over_the_melting_zone() -> None:
     rod = RodErrors(height_step=10.0)
     design = plain_design(profile=tall, openings=(hole,), rod=rod)
     height = plan_stations(design, heights=40).height[::-1]
-    zone = (height >= 500.0) & (height <= 500.0 + ZONE)
+    zone = (height >= 500.0) & (height <= 500.0 + ASSUMED.close_rows_reach)
     inner = np.diff(height[zone]).mean()
-    outer = np.diff(height[height > 500.0 + ZONE]).mean()
+    outer = np.diff(height[height > 500.0 + ASSUMED.close_rows_reach]).mean()
     # On whole steps of 10 mm the ratio of two means of about 45 and 90 mm.
     assert outer / inner == pytest.approx(2.0, abs=0.3)
 
@@ -238,7 +243,7 @@ def test_rows_stand_under_and_over_every_tuyere(step: float) -> None:
             edge = tuyere.height + side * 0.5 * tuyere.tall
             off = side * (plan.height - edge)
             row = int(np.argmin(np.where(off > 0.0, off, np.inf)))
-            assert MARGIN - 1e-6 <= off[row] <= MARGIN + step
+            assert ASSUMED.margin - 1e-6 <= off[row] <= ASSUMED.margin + step
             away = np.abs(turn(plan.station_azimuth[row], tuyere.azimuth))
             assert away.min() <= 0.5 * design.rod.azimuth_step
 

@@ -23,7 +23,8 @@ from geom.design import Design, Opening, Profile, RodErrors
 from geom.frame import turn
 from geom.readings import RodReadings
 from geom.readings.rod import Unreachable
-from geom.sampling.feasible import MARGIN, feasible_stations
+from geom.sampling.assumptions import ASSUMED
+from geom.sampling.feasible import feasible_stations
 from geom.sampling.stations import Aim, BrickGoal, next_stations, station_covariance
 from geom.stats.normal import hermite_excess
 from geom.surface import RadialSurface
@@ -260,9 +261,9 @@ def test_no_station_lies_in_or_beside_an_opening_or_at_a_step() -> None:
     height, azimuth = feasible.each()
     arc = np.deg2rad(np.abs((azimuth - 359.0 + 180.0) % 360.0 - 180.0)) * 450.0
     off = np.maximum(arc - 63.5, np.abs(height - 300.0) - 45.0)
-    assert off.min() >= MARGIN - 1e-5
+    assert off.min() >= ASSUMED.margin - 1e-5
     # No more is left out than need be: the next step on the net.
-    assert off.min() <= MARGIN + 10.0
+    assert off.min() <= ASSUMED.margin + 10.0
     high = feasible_stations(design, 500.0, 700.0)
     at = high.height[high.free.any(axis=1)]
     assert np.abs(at - 600.0).min() == pytest.approx(30.0)

@@ -7,8 +7,8 @@ import pytest
 from scipy.stats import norm, t
 
 from geom.quantity import K95, Quantity
+from geom.stats.assumptions import ASSUMED
 from geom.stats.comparisons import (
-    FALSE_DISCOVERY_RATE,
     mover_difference,
     mover_ratio,
     normal_equivalent_sd,
@@ -149,10 +149,12 @@ def test_no_more_of_what_is_shown_is_false_than_is_said(axis: float) -> None:
     together, alone = all_called(seen, sd)
     share = false_share(together, truth)
     doubt = share.std() / np.sqrt(SURVEYS)
-    assert share.mean() <= FALSE_DISCOVERY_RATE + 3.0 * doubt
-    assert doubt < 0.2 * FALSE_DISCOVERY_RATE  # else the line above could not fail
+    assert share.mean() <= ASSUMED.false_discovery_rate + 3.0 * doubt
+    assert (
+        doubt < 0.2 * ASSUMED.false_discovery_rate
+    )  # else the line above could not fail
     # each cell by itself: a quarter and more of what is called is false
-    assert false_share(alone, truth).mean() > 5.0 * FALSE_DISCOVERY_RATE
+    assert false_share(alone, truth).mean() > 5.0 * ASSUMED.false_discovery_rate
     found = (together == 1) & (truth > 0.0)
     assert found.sum() > 0.2 * SURVEYS * (truth > 0.0).sum()  # nor is nothing called
 
@@ -161,8 +163,8 @@ def test_where_nothing_changed_mostly_nothing_is_shown() -> None:
     truth = np.zeros(coarse_grid().shape)
     together, alone = all_called(*surveyed(truth))
     called = float((together != 0).any(axis=(1, 2)).mean())
-    assert called <= FALSE_DISCOVERY_RATE + 3.0 * np.sqrt(
-        FALSE_DISCOVERY_RATE * (1.0 - FALSE_DISCOVERY_RATE) / SURVEYS
+    assert called <= ASSUMED.false_discovery_rate + 3.0 * np.sqrt(
+        ASSUMED.false_discovery_rate * (1.0 - ASSUMED.false_discovery_rate) / SURVEYS
     )
     assert float((alone != 0).any(axis=(1, 2)).mean()) > 0.9
 
@@ -201,7 +203,7 @@ def test_against_the_procedure_written_out() -> None:
 
     chance = np.sort(norm.sf(change))
     passed = np.flatnonzero(
-        chance <= np.arange(1, 341) * 0.5 * FALSE_DISCOVERY_RATE / 340
+        chance <= np.arange(1, 341) * 0.5 * ASSUMED.false_discovery_rate / 340
     )
     assert (significant_together(change, np.ones(340)) == 1).sum() == passed[-1] + 1
 

@@ -14,26 +14,11 @@ import numpy as np
 
 from geom.design import Design, Opening, Profile
 from geom.errors import InputError, Report, raise_fault
+from geom.readings.assumptions import ASSUMED
 from geom.readings.rod import RodKind
 from geom.readings.sheets.sheet import Sheet
 from geom.readings.sheets.table import SheetRow
 from geom.units import MM_PER, UNIT_NAMES, Bool, Float, from_mm
-
-#: Readings of a wall whose shell is not known lie in these parts of the design radius.
-MIN_RATIO, MAX_RATIO = 0.5, 1.6
-#: The median of a sheet outside these parts asks for a diagnosis that explains it.
-_MIN_MEDIAN_RATIO, _MAX_MEDIAN_RATIO = 0.7, 1.6
-#: Without a shell, a cut-back is no more than this part of the design radius.
-_MAX_CUTBACK_RATIO = 0.6
-#: Where so many of the cut-backs are past that, the sheet is diagnosed.
-_MAX_IMPOSSIBLE_SHARE = 0.2
-#: No rod is as fine as the first; from the second on a reading tells nothing, mm.
-_MIN_SD, _MAX_SD = 1e-3, 100.0
-
-#: So many different azimuths, all whole numbers from 1 to 12, are hours.
-_LEAST_HOURS = 3
-#: So many other readings at its height and at its azimuth make a place one of a grid.
-_LEAST_ALIKE = 2
 
 _ROUNDING = 1e-6  # mm; what changing units may add to a length
 
@@ -106,7 +91,7 @@ def _on_grid(sheet: Sheet) -> Bool:
     if sheet.wide:
         return np.ones(len(sheet.readings), dtype=bool)
     alike = [
-        counts[which] > _LEAST_ALIKE
+        counts[which] > ASSUMED.least_alike
         for values in (sheet.azimuth, sheet.height)
         for _, which, counts in [
             np.unique(np.round(values, 6), return_inverse=True, return_counts=True)
@@ -135,7 +120,7 @@ def _hours_faults(sheet: Sheet) -> Iterator[InputError]:
     """Refuse azimuths that go from 1 to 12 by whole numbers: hours of the clock."""
     values = np.unique(sheet.azimuth)
     hours = (values >= 1.0) & (values <= 12.0) & (values == np.round(values))
-    if values.size < _LEAST_HOURS or not hours.all():
+    if values.size < ASSUMED.least_hours or not hours.all():
         return
     what = (
         f"hours? All azimuths are whole numbers from {values[0]:.0f} to "
@@ -171,9 +156,9 @@ def _heights_faults(sheet: Sheet, design: Design) -> Iterator[InputError]:
 
 
 def _sd_faults(sheet: Sheet) -> Iterator[InputError]:
-    sd = sheet.sd
-    for i in np.flatnonzero(~np.isnan(sd) & ~((sd >= _MIN_SD) & (sd < _MAX_SD))):
-        what = f"sd {sd[i]:g} mm is not in {_MIN_SD:g} <= sd < {_MAX_SD:g} mm"
+    sd, least, most = sheet.sd, ASSUMED.finest_sd, ASSUMED.coarsest_sd
+    for i in np.flatnonzero(~np.isnan(sd) & ~((sd >= least) & (sd < most))):
+        what = f"sd {sd[i]:g} mm is not in {least:g} <= sd < {most:g} mm"
         cure = "Write the standard uncertainty of the reading, or leave the cell blank"
         yield sheet.error(what, at=int(i), index=sheet.sd_index, cure=cure)
 
@@ -203,9 +188,11 @@ def _whole_faults(sheet: Sheet, design: Design) -> Iterator[InputError]:
     ratio = ratio_to_design(sheet, design)
     median = float(np.median(ratio))
     if sheet.kind == "cutback":
-        suspect = float(np.mean(_impossible(sheet, design))) >= _MAX_IMPOSSIBLE_SHARE
+        suspect = float(np.mean(_impossible(sheet, design))) >= ASSUMED.impossible_share
     else:
-        suspect = not _MIN_MEDIAN_RATIO <= median <= _MAX_MEDIAN_RATIO
+        suspect = (
+            not ASSUMED.least_median_share <= median <= ASSUMED.greatest_median_share
+        )
     if suspect and (diagnosis := diagnose(ratio, sheet.kind, sheet.unit)) is not None:
         drawn = "diameter" if sheet.kind == "diameter" else "radius"
         what = (
@@ -241,11 +228,14 @@ def _impossible(sheet: Sheet, design: Design) -> Bool:
 def _limits(sheet: Sheet, design: Design) -> tuple[Float, Float]:
     """Least and greatest radius the wall can have at each reading; mm, (n,) each."""
     designed = design_radius(sheet, design)
-    least, most = MIN_RATIO * designed, MAX_RATIO * designed
+    least, most = (
+        ASSUMED.least_radius_share * designed,
+        ASSUMED.greatest_radius_share * designed,
+    )
     if sheet.kind == "cutback":
         least, most = (
-            (1.0 - _MAX_CUTBACK_RATIO) * designed,
-            (1.0 + _MAX_CUTBACK_RATIO) * designed,
+            (1.0 - ASSUMED.greatest_cutback_share) * designed,
+            (1.0 + ASSUMED.greatest_cutback_share) * designed,
         )
     if design.shell_radius is not None:
         most = np.full_like(designed, design.shell_radius)
@@ -283,12 +273,6 @@ def _check_again(sheet: Sheet) -> str:
 
 def _length(mm: float, unit: str) -> str:
     return f"{from_mm(mm, unit):.5g} {unit}"
-
-
-_USUAL_RATIO = 1.05  # of the design radius: a wall in use is somewhat worn
-_MAX_FACTOR = 1.3  # times or parts of that: how near a slip undone must bring them
-_LEAST_RADIUS_RATIO = 0.35  # of the design radius: what is less is no radius of a wall
-_MIN_SPAN, _TINY_SPAN = 0.25, 0.05  # of the profile's height
 
 
 @dataclass(frozen=True)
@@ -337,13 +321,13 @@ def diagnose(ratio: Float, kind: RodKind, unit: str) -> Diagnosis | None:
     median = float(np.median(ratio))
     slips = [_OTHER_KIND[kind](unit), *_other_units(kind, unit)]
     off = [
-        abs(np.log(median * factor / _USUAL_RATIO)) if median > 0 else np.inf
+        abs(np.log(median * factor / ASSUMED.usual_ratio)) if median > 0 else np.inf
         for factor, _ in slips
     ]
     best = int(np.argmin(off))
-    if off[best] < np.log(_MAX_FACTOR):
+    if off[best] < np.log(ASSUMED.unit_factor):
         return slips[best][1]
-    if median < _LEAST_RADIUS_RATIO:
+    if median < ASSUMED.radius_of_bore:
         return Diagnosis("cut-backs", "a cut-back", f"cutback_{unit}")
     return None
 
@@ -397,14 +381,14 @@ def diagnose_height_unit(
         they crowd into a twentieth of it and the other unit spreads them out.
     """
     tall = profile.top - profile.bottom
-    crowded = np.unique(height).size >= 3 and np.ptp(height) <= _TINY_SPAN * tall
+    crowded = np.unique(height).size >= 3 and np.ptp(height) <= ASSUMED.tiny_span * tall
     most_outside = float(np.mean(outside)) > 0.5
     best = None
     for other, mm in sorted(MM_PER.items(), key=lambda pair: pair[1]):
         factor = float(mm / MM_PER[unit])
         moved = height * factor
         fits = np.min(moved) >= profile.bottom and np.max(moved) <= profile.top
-        spread = factor > 20.0 and np.ptp(moved) >= _MIN_SPAN * tall
+        spread = factor > 20.0 and np.ptp(moved) >= ASSUMED.height_span * tall
         if other != unit and fits and (most_outside or (crowded and spread)):
             best = other
     return best

@@ -17,6 +17,7 @@ import numpy as np
 from geom.design.text_file import close_word, join_words
 from geom.errors import InputError
 from geom.frame import Sense, azimuth_of_clock, clock_hours, wrap
+from geom.readings.assumptions import ASSUMED
 from geom.readings.rod import RodKind, RodReadings, Unreachable
 from geom.readings.sheets.table import SheetRow, SheetTable
 from geom.units import MM_PER, UNIT_NAMES, Float, spelled_out, to_mm, unit_named
@@ -52,9 +53,6 @@ _WRITTEN_LENGTH = re.compile(r"(.*[\d¼-¾⅐-⅞])\s*([a-z]+\.?|\"|\u2033|'')",
 _DEGREES = ("deg", "degs", "degree", "degrees", "\u00b0", "\u00ba")
 
 _MAX_LENGTH = 1e7  # mm; what is merely implausible is refused later, with its cause
-#: Divisions of the inch on a shop rule: the finest, and those too coarse to tell.
-_FINEST, _COARSEST = 64, 4
-_CHANCE = 1e-3  # that decimals are whole divisions without being meant so
 
 
 @dataclass(frozen=True)
@@ -428,7 +426,7 @@ def finest_division(
     broken = {value for value in map(Fraction, decimals) if value.denominator > 1}
     if unit == "in" and (parts or not _by_chance(broken, places)):
         written = {value.denominator for value in broken}
-        if all(_FINEST % part == 0 for part in written):
+        if all(ASSUMED.finest_division % part == 0 for part in written):
             return Fraction(1, max(parts | written | {1}))
     steps = [Fraction(1, part) for part in parts]
     if places or not parts:
@@ -449,4 +447,7 @@ def _by_chance(broken: set[Fraction], places: int) -> bool:
     cases.
     """
     finest = max((value.denominator for value in broken), default=1)
-    return finest < _COARSEST or (finest / 10**places) ** len(broken) > _CHANCE
+    return (
+        finest < ASSUMED.coarsest_division
+        or (finest / 10**places) ** len(broken) > ASSUMED.division_chance
+    )

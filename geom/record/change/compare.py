@@ -13,7 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from geom._version import __version__
-from geom.design.drawing import SAME_DRAWING, Design
+from geom.design.assumptions import ASSUMED as DESIGN
+from geom.design.drawing import Design
 from geom.document import iso_time
 from geom.errors import InputError
 from geom.frame import turn
@@ -251,7 +252,11 @@ def _refuse_unlike(start: RecordedWall, end: RecordedWall) -> None:
 def _refuse_one_survey(start: RecordedWall, end: RecordedWall) -> None:
     """A survey is itself, whether read from its folder or from a record."""
     if start.created == end.created and np.allclose(
-        start.cutback, end.cutback, rtol=0.0, atol=SAME_DRAWING, equal_nan=True
+        start.cutback,
+        end.cutback,
+        rtol=0.0,
+        atol=DESIGN.same_drawing,
+        equal_nan=True,
     ):
         raise InputError(
             "FROM and TO are the same survey", cure="Name two surveys of the lining"

@@ -14,7 +14,7 @@ from geom.record.change.volumes import VolumeChange
 from geom.record.regions import Kind, Region
 from geom.record.store.occasion import Occasion
 from geom.shown import Shown
-from geom.stats.comparisons import FALSE_DISCOVERY_RATE
+from geom.stats.assumptions import ASSUMED as STATS
 from geom.surface import Grid
 from geom.units import M2, M3, Bool, Float
 
@@ -206,7 +206,7 @@ class Change(Shown):
             "level_of_detection": {
                 "confidence": 0.95,
                 "typical": self.detection,
-                "false_discovery_rate": FALSE_DISCOVERY_RATE,
+                "false_discovery_rate": STATS.false_discovery_rate,
             },
             "area": as_document(self.areas, scale=M2),
             "volume": {

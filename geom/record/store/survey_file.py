@@ -21,7 +21,7 @@ import numpy as np
 from geom.cf import write_checked
 from geom.compare.panels import PARTS, Panels, PanelState, panels_of
 from geom.design import Design
-from geom.design.drawing import SAME_DRAWING
+from geom.design.assumptions import ASSUMED as DESIGN
 from geom.errors import InputError
 from geom.readings.surveys import FILE, FINDINGS, SurveyBefore, load_survey_before
 from geom.record.store.grid import (
@@ -285,7 +285,7 @@ def _load_from_record(path: Path, design: Design) -> RecordedWall:
     with open_hdf5(path) as file:
         height, azimuth = file["height"][()], file["azimuth"][()]
         if (height.size, azimuth.size) != grid.shape or (
-            np.abs(height - grid.height).max() > SAME_DRAWING
+            np.abs(height - grid.height).max() > DESIGN.same_drawing
         ):
             raise InputError("is not on the rows of the drawing", cure=_OTHER)
         occasion = read_occasion(file)
@@ -319,7 +319,7 @@ def _read_wall(
         for name in ("design_radius", "cutback", "cutback_sd")
     }
     off = np.abs(fields["design_radius"] - grid.design_radius[:, None])
-    if not off.max() <= SAME_DRAWING:
+    if not off.max() <= DESIGN.same_drawing:
         raise InputError("was compared with another drawing", cure=_OTHER)
     return RecordedWall(
         title=str(file.attrs.get("title", "")),

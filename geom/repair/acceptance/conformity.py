@@ -34,7 +34,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from geom.quantity import Quantity
-from geom.repair.assumptions import SURE
+from geom.repair.assumptions import ASSUMED
 from geom.units import Float
 
 Decision = Literal["accept", "reject", "cannot tell"]
@@ -101,7 +101,7 @@ def conformance_probability(
     return np.where(np.isnan(mean), np.nan, chance)
 
 
-def decide(chance: float, *, sure: float = SURE) -> Decision:
+def decide(chance: float, *, sure: float = ASSUMED.sure) -> Decision:
     """Decide by the chance of being within tolerance.
 
     Parameters

@@ -41,16 +41,7 @@ from geom.repair.acceptance.result import (
     LevelCheck,
     OpeningCheck,
 )
-from geom.repair.assumptions import (
-    FACE_DRAWS,
-    FACE_SHARE,
-    LIP,
-    LIP_RUN_OUT,
-    MOST_READINGS,
-    OPENING_REACH,
-    OPENING_RIM,
-    READING_REACH,
-)
+from geom.repair.assumptions import ASSUMED
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float
 
@@ -84,7 +75,7 @@ class RepairedWall:
     def measured(self) -> Bool:
         """Surveyed wall with a reading near enough; (m, k)."""
         wall = self.grid.surveyed & ~self.grid.opening
-        return wall & (self.distance <= READING_REACH)
+        return wall & (self.distance <= ASSUMED.reading_reach)
 
     def check(self, mask: Bool, *, repaired: bool = False) -> FaceCheck:
         """Judge a piece of face.
@@ -109,13 +100,15 @@ class RepairedWall:
         chance = np.where(seen, self._chance(), np.nan)
         measure_at, readings = None, None
         if decision == "cannot tell":
-            if measured >= FACE_SHARE:
+            if measured >= ASSUMED.face_share:
                 readings = readings_to_decide(
                     self.surface, net, seen, self.tolerance, self._count_in(mask)
                 )
             open_yet = np.where(seen, -np.abs(chance - 0.5), -np.inf)
             measure_at = (
-                self._furthest(mask) if measured < FACE_SHARE else self._point(open_yet)
+                self._furthest(mask)
+                if measured < ASSUMED.face_share
+                else self._point(open_yet)
             )
         return FaceCheck(
             measured=measured,
@@ -141,12 +134,14 @@ class RepairedWall:
         judged = judge(deviation, self.tolerance)
         ring = self._ring(level.height)
         measured = self.share_measured(ring)
-        decision = judged.decision if measured >= FACE_SHARE else "cannot tell"
+        decision = judged.decision if measured >= ASSUMED.face_share else "cannot tell"
         measure_at = None
         if decision == "cannot tell":
             sd = np.where(ring & self.grid.surveyed, self.surface.radius_sd, -np.inf)
             measure_at = (
-                self._furthest(ring) if measured < FACE_SHARE else self._point(sd)
+                self._furthest(ring)
+                if measured < ASSUMED.face_share
+                else self._point(sd)
             )
         return LevelCheck(
             height=level.height,
@@ -175,16 +170,16 @@ class RepairedWall:
         next_above = (
             np.abs(turn(opening.azimuth, azimuth)) <= (opening.half_angle(radius))
         ) & (height > opening.top)
-        rim = ~grid.opening & (off > 0.0) & (off <= OPENING_RIM)
+        rim = ~grid.opening & (off > 0.0) & (off <= ASSUMED.opening_rim)
         # a lip that is drawn stands out of the profile and is judged by itself
         size = rim & ~next_above if opening.lip else rim
         read, read_height = self.surface.read_at
         outside = beyond(opening, read, read_height, radius)
-        near = (outside > 0.0) & (outside <= OPENING_REACH)
+        near = (outside > 0.0) & (outside <= ASSUMED.opening_reach)
         lip = None
         if opening.kind == "tuyere":
             above = near & (read_height > opening.top)
-            lip = self._edge(next_above & rim & (off <= LIP), above, opening)
+            lip = self._edge(next_above & rim & (off <= ASSUMED.lip), above, opening)
         return OpeningCheck(
             number=number,
             kind=opening.kind,
@@ -210,19 +205,19 @@ class RepairedWall:
         seen = np.zeros_like(mask)
         if count:
             reach = distance_to(self.surface, azimuth[near], height[near])
-            seen = mask & self.measured & (reach <= OPENING_REACH)
+            seen = mask & self.measured & (reach <= ASSUMED.opening_reach)
         if not seen.any():
             return EdgeCheck(count, 0.0, None, None, "measure")
         measured = share_of(self.grid.whole_face * mask, seen)
         state = face_state(self.surface, self._net(seen), seen, self.tolerance)
         deviation, decision = state.mean, decide_face(state, measured)
         if lip_of is not None:
-            out = lip_of.lip - (self.grid.height - lip_of.top) / LIP_RUN_OUT
+            out = lip_of.lip - (self.grid.height - lip_of.top) / ASSUMED.lip_run_out
             area = np.where(seen, self.grid.face_area, 0.0)
             drawn = np.sum(area * np.maximum(out, 0.0)[:, None]) / area.sum()
             deviation = Quantity.normal(deviation.value + float(drawn), deviation.sd)
             decision = judge(deviation, self.tolerance).decision
-        settled = decision == "reject" or measured >= FACE_SHARE
+        settled = decision == "reject" or measured >= ASSUMED.face_share
         return EdgeCheck(
             readings=count,
             measured=measured,
@@ -243,7 +238,10 @@ class RepairedWall:
         own = stand_in(self.grid, mask, azimuth, height)
         if not own.any():
             return np.zeros_like(mask)
-        near = distance_to(self.surface, azimuth[own], height[own]) <= READING_REACH
+        near = (
+            distance_to(self.surface, azimuth[own], height[own])
+            <= ASSUMED.reading_reach
+        )
         return self.measured & near
 
     def _count_in(self, mask: Bool) -> int:
@@ -369,14 +367,14 @@ def face_state(
     mean = float(np.sum(weight * cutback))
     # A cell moves with its node: s nodes own the cells, error is (s, FACE_DRAWS).
     owners, node = np.unique(owner, return_inverse=True)
-    error = nodes.draws(owners, FACE_DRAWS, seed=seed)
+    error = nodes.draws(owners, ASSUMED.face_draws, seed=seed)
     means = mean + np.bincount(node, weights=weight) @ error
-    inside = np.zeros(FACE_DRAWS)
+    inside = np.zeros(ASSUMED.face_draws)
     for k in range(owners.size):
         own = node == k
         inside += _share_within(cutback[own], weight[own], error[k], tolerance)
     inside = np.minimum(inside, 1.0)
-    good = (np.abs(means) <= tolerance) & (inside >= FACE_SHARE)
+    good = (np.abs(means) <= tolerance) & (inside >= ASSUMED.face_share)
     return FaceState(
         mean=Quantity.normal(mean, nodes.sd_of_sum(nodes.gather(part))),
         share=Quantity.of_samples(inside),
@@ -406,10 +404,12 @@ def decide_face(state: FaceState, measured: float) -> Decision:
     """
     mean = np.abs(state.means) <= state.tolerance
     seen = measured * state.shares
-    most = (mean | (measured < FACE_SHARE)) & (seen + 1.0 - measured >= FACE_SHARE)
+    most = (mean | (measured < ASSUMED.face_share)) & (
+        seen + 1.0 - measured >= ASSUMED.face_share
+    )
     if decide(float(most.mean())) == "reject":
         return "reject"
-    enough = measured >= FACE_SHARE and decide(state.chance) == "accept"
+    enough = measured >= ASSUMED.face_share and decide(state.chance) == "accept"
     return "accept" if enough else "cannot tell"
 
 
@@ -431,7 +431,7 @@ def readings_to_decide(
     Returns
     -------
     int or None
-        None where `MOST_READINGS` do not.
+        None where `most_readings` do not.
     """
 
     def decided(more: int) -> bool:
@@ -439,7 +439,7 @@ def readings_to_decide(
         state = face_state(surface, closer, mask, tolerance)
         return decide(state.chance) != "cannot tell"
 
-    tried = range(1, MOST_READINGS + 1)
+    tried = range(1, ASSUMED.most_readings + 1)
     first = bisect_left(tried, True, key=decided)
     return tried[first] if first < len(tried) else None
 

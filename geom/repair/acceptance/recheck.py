@@ -41,7 +41,7 @@ from geom.repair.acceptance.result import (
     Verdict,
     ZoneCheck,
 )
-from geom.repair.assumptions import NEW_SHARE
+from geom.repair.assumptions import ASSUMED
 from geom.repair.plan.daub import DryingSchedule, drying_schedule
 from geom.surface import Grid, RadialSurface
 from geom.surface.grid import BRICK_FACE
@@ -165,7 +165,7 @@ def _found_now(
     for zone in findings.zones:
         mask = findings.maps.zone == zone.id
         fresh = mask & (was.zone == 0)
-        new = share_of(np.where(mask, area, 0.0), fresh) > NEW_SHARE
+        new = share_of(np.where(mask, area, 0.0), fresh) > ASSUMED.new_share
         if new and area[fresh].sum() >= BRICK_FACE:
             made.append(_new_zone(next_id + len(made), zone.action, fresh, now))
     return made

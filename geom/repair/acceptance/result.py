@@ -12,7 +12,7 @@ from geom.document import AREA, FIRST, MERGED, VOLUME, as_document
 from geom.quantity import Quantity
 from geom.repair.acceptance.conformity import Decision
 from geom.repair.acceptance.material import MaterialBalance
-from geom.repair.assumptions import FACE_SHARE, READING_REACH, SURE
+from geom.repair.assumptions import ASSUMED
 from geom.repair.audit.taper import TuyereAudit
 from geom.repair.plan.daub import DryingSchedule
 from geom.shown import Shown
@@ -291,10 +291,10 @@ class Recheck(Shown):
             "before": {"title": self.before_title, "created": self.before_created},
             "rule": {
                 "tolerance": self.tolerance,
-                "accept_from": SURE,
-                "reject_to": round(1.0 - SURE, 12),
-                "face_share": FACE_SHARE,
-                "reach": READING_REACH,
+                "accept_from": ASSUMED.sure,
+                "reject_to": round(1.0 - ASSUMED.sure, 12),
+                "face_share": ASSUMED.face_share,
+                "reach": ASSUMED.reading_reach,
             },
             "verdict": self.verdict,
             "levels": as_document(self.levels),

@@ -44,13 +44,7 @@ from geom.compare.findings import Findings, Level
 from geom.design import Design, Melting, Profile
 from geom.document import AREA, MERGED, fields_document, only
 from geom.quantity import Quantity
-from geom.repair.assumptions import (
-    BED_LEAST,
-    BED_RISE,
-    COMMON_RULE,
-    MELTING_REACH,
-    OUNCE,
-)
+from geom.repair.assumptions import ASSUMED
 from geom.shown import Shown
 from geom.stats.normal import squares_sd
 from geom.surface import RadialSurface
@@ -270,7 +264,10 @@ def bed_by_rule(pressure: float) -> float:
     >>> round(bed_by_rule(6.894757) / 25.4, 4)
     48.0
     """
-    return float(BED_RISE * np.sqrt(1000.0 * pressure / OUNCE) + BED_LEAST)
+    return float(
+        ASSUMED.bed_rise * np.sqrt(1000.0 * pressure / ASSUMED.ounce)
+        + ASSUMED.bed_least
+    )
 
 
 def _after(radius: float, tolerance: float) -> Quantity:
@@ -385,7 +382,7 @@ def worn_melting(
     if row is None:
         return None
     ring = float(grid.height[row])
-    band = _read_rows(surface) & (np.abs(grid.height - ring) <= MELTING_REACH)
+    band = _read_rows(surface) & (np.abs(grid.height - ring) <= ASSUMED.melting_reach)
     rows = np.flatnonzero(band)
     radius, tall = grid.design_radius[rows], grid.row_height[rows]
     design_area = float(np.pi * np.sum(tall * radius**2) / tall.sum())
@@ -401,7 +398,7 @@ def worn_melting(
         height_to=float(grid.edge[rows[-1] + 1]),
         zone=worn,
         drawn_area=design_area,
-        common_rule=worn.area_ratio.times(COMMON_RULE * design_area),
+        common_rule=worn.area_ratio.times(ASSUMED.common_rule * design_area),
     )
 
 

@@ -47,7 +47,7 @@ from geom.design import Design, Opening, Profile
 from geom.document import VOLUME
 from geom.frame import clock_face, wrap
 from geom.quantity import Quantity
-from geom.repair.assumptions import SECTION_AZIMUTHS, STRIKE_POINTS
+from geom.repair.assumptions import ASSUMED
 from geom.shown import Shown
 from geom.surface import RadialSurface
 from geom.units import M3, Float
@@ -224,7 +224,9 @@ def sand_bottom(
         mass=volume.plus(fillet).times(M3 * shop.density),
         strike=tuple(
             _strike(design, tap, radius.value, turned)
-            for turned in np.arange(STRIKE_POINTS) * 360.0 / STRIKE_POINTS
+            for turned in np.arange(ASSUMED.strike_points)
+            * 360.0
+            / ASSUMED.strike_points
         ),
         slag_sill=slag,
         below_tuyeres=None if slag is None or tuyeres is None else tuyeres - slag,
@@ -325,7 +327,7 @@ def found_radius(surface: RadialSurface, height: float) -> Quantity | None:
     low, high = surface.grid.surveyed_heights
     if not low <= height <= high or not ring_read(surface.grid, height):
         return None
-    azimuth = np.arange(SECTION_AZIMUTHS) * 360.0 / SECTION_AZIMUTHS
+    azimuth = np.arange(ASSUMED.section_azimuths) * 360.0 / ASSUMED.section_azimuths
     mean, covariance = surface.posterior.joint(np.array([height]), azimuth)
     design_radius = float(surface.design.profile.radius_at(height))
     area, sd = section_area(design_radius + mean, covariance)

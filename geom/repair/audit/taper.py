@@ -47,14 +47,7 @@ from geom.design import Design, Opening
 from geom.frame import turn
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
-from geom.repair.assumptions import (
-    LEAST_SLOPE_REACH,
-    LIP,
-    LIP_DRAWS,
-    LIP_RUN_OUT,
-    SLOPE_REACH,
-    SURE_TO_SHED,
-)
+from geom.repair.assumptions import ASSUMED
 from geom.stats.normal import eigen_root, exceedance_probability, joint_normal
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float, Int
@@ -71,7 +64,7 @@ class OpeningGeometry:
         The same, with the lip that the tuyere has of its own.
     reach : float, mm
         Of surveyed wall above the upper edge, up to a step of the profile and at most
-        `SLOPE_REACH`.
+        `slope_reach`.
     surveyed : bool
         Whether both lip and sill were.
     """
@@ -89,7 +82,11 @@ class OpeningGeometry:
         )
         self.design_overhang = self.profile_overhang + opening.lip
         _, highest = grid.surveyed_heights
-        ends = [high + SLOPE_REACH, highest, *profile.steps[profile.steps > high]]
+        ends = [
+            high + ASSUMED.slope_reach,
+            highest,
+            *profile.steps[profile.steps > high],
+        ]
         self.reach = max(float(min(ends)) - high, 0.0)
         lip, sill = _next_to(grid.height - high), _next_to(low - grid.height)
         above = (grid.height > high) & (grid.height < high + self.reach)
@@ -102,7 +99,7 @@ class OpeningGeometry:
         self._sill_mean, self._lip_mean = sill_mean, lip_mean
         self._contrast = sill_mean - lip_mean
         # the lip as drawn, over the strip that is taken for it
-        out = np.maximum(opening.lip - (grid.height - high) / LIP_RUN_OUT, 0.0)
+        out = np.maximum(opening.lip - (grid.height - high) / ASSUMED.lip_run_out, 0.0)
         self.lip_as_read = float(np.sum(lip_mean * out[:, None] * self._width))
         self._above = np.where(above[:, None], patch * across, 0.0)
         self._rows = _and_neighbours((lip | sill | above) & grid.surveyed_rows)
@@ -141,7 +138,7 @@ class OpeningGeometry:
         error = joint_normal(
             weight @ covariance @ weight.T,
             np.random.default_rng(0),
-            LIP_DRAWS,
+            ASSUMED.lip_draws,
             root=eigen_root,
         )
         overhang = (self.profile_overhang + weight @ mean)[:, None] + error
@@ -176,7 +173,7 @@ class OpeningGeometry:
         height = self._grid.height
         row = self._above.sum(axis=1)
         rows = np.flatnonzero(row)
-        upper = rows[height[rows] >= height[rows[-1]] - LIP]
+        upper = rows[height[rows] >= height[rows[-1]] - ASSUMED.lip]
         low = float(np.sum(self._lip_mean * height[:, None] * self._width))
         top = float(np.mean(height[upper]))
         between = rows[(height[rows] > low) & (height[rows] < top)]
@@ -216,12 +213,12 @@ class OpeningGeometry:
 
 
 def _next_to(distance: Float) -> Bool:
-    """Rows next to an edge: within `LIP` of it, or the nearest; (m,).
+    """Rows next to an edge: within `lip` of it, or the nearest; (m,).
 
     ``distance`` is how far each lies beyond the edge, mm.
     """
     beyond = np.where(distance > 0.0, distance, np.inf)
-    near = (distance > 0.0) & (beyond <= max(LIP, float(beyond.min())))
+    near = (distance > 0.0) & (beyond <= max(ASSUMED.lip, float(beyond.min())))
     return np.asarray(near, dtype=np.bool_)
 
 
@@ -361,9 +358,9 @@ def call_of(chance: float) -> Call:
     >>> [call_of(chance) for chance in (0.9, 0.5, 0.1)]
     ['sheds', 'doubtful', 'runs in']
     """
-    if chance >= SURE_TO_SHED:
+    if chance >= ASSUMED.sure_to_shed:
         return "sheds"
-    return "runs in" if 1.0 - chance >= SURE_TO_SHED else "doubtful"
+    return "runs in" if 1.0 - chance >= ASSUMED.sure_to_shed else "doubtful"
 
 
 def within_tolerance(nominal: float, tolerance: float) -> Quantity:
@@ -419,7 +416,7 @@ def _audit(
         front = geometry.share_in_front(mean, covariance)
         proud = -_normal(0.0, geometry.at_sill, mean, covariance)
         back = _normal(geometry.lip_as_read, geometry.at_lip, mean, covariance)
-        if geometry.reach >= LEAST_SLOPE_REACH:
+        if geometry.reach >= ASSUMED.least_slope_reach:
             tilt = geometry.design_slope
             slope = Measure(
                 drawn=tilt,
@@ -438,7 +435,7 @@ def _audit(
         in_front=front,
         slope=slope,
         reach=geometry.reach,
-        flush=repaired < SURE_TO_SHED,
+        flush=repaired < ASSUMED.sure_to_shed,
         sill_proud=proud,
         lip_back=back,
         hollow=hollow,
@@ -495,7 +492,7 @@ def lip_to_shed(tolerance: float) -> float:
     >>> round(lip_to_shed(10.0), 3)
     11.056
     """
-    return 2.0 * tolerance * (1.0 - float(np.sqrt(2.0 * (1.0 - SURE_TO_SHED))))
+    return 2.0 * tolerance * (1.0 - float(np.sqrt(2.0 * (1.0 - ASSUMED.sure_to_shed))))
 
 
 def _normal(nominal: float, weight: Float, mean: Float, covariance: Float) -> Quantity:

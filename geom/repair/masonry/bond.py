@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geom.repair.assumptions import SAME_FACE, STAGGER
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.hollow import Hollow
 from geom.repair.masonry.placed import PlacedBrick
 from geom.repair.masonry.search import Poses
@@ -186,7 +186,9 @@ def _lay(
     for line in _worth_most(lines):
         barred = _joints_of(last, line)
         width = float(np.median(line.intervals.end - line.intervals.start))
-        chosen = line.intervals.chosen(line.line, barred=barred, apart=STAGGER * width)
+        chosen = line.intervals.chosen(
+            line.line, barred=barred, apart=ASSUMED.stagger * width
+        )
         for k in chosen:
             pose, row, column = at(line, k)
             brick = pose.place(hollow, row, column, skin=skin)
@@ -311,7 +313,7 @@ def _groups(face: Float, feet: Int) -> Iterator[Int]:
     first = 0
     for k in range(1, feet.size + 1):
         done = k == feet.size
-        if done or abs(face[feet[k]] / face[feet[first]] - 1.0) > SAME_FACE:
+        if done or abs(face[feet[k]] / face[feet[first]] - 1.0) > ASSUMED.same_face:
             yield feet[first:k]
             first = k
 

@@ -13,12 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.design import Design
-from geom.repair.assumptions import (
-    BLOCKED,
-    FINE_NET,
-    HELD_BACK,
-    SEARCH_MARGIN,
-)
+from geom.repair.assumptions import ASSUMED
 from geom.repair.wall import Wall
 from geom.surface import Grid
 from geom.surface.grid import interpolate_columns, interpolate_rows, row_index
@@ -38,7 +33,7 @@ class Hollow:
     step : float, degrees
         From column to column.
     depth : array (r, c), mm
-        How deep the wall is gone, one standard uncertainty held back; `BLOCKED` where
+        How deep the wall is gone, one standard uncertainty held back; `blocked` where
         nothing may be laid.
     reach : array (r, c), mm
         Depth that a back may reach.
@@ -79,7 +74,11 @@ class Hollow:
 
 
 def hollow_of(
-    wall: Wall, mask: Bool, open_to: Bool, *, net: tuple[float, float] = FINE_NET
+    wall: Wall,
+    mask: Bool,
+    open_to: Bool,
+    *,
+    net: tuple[float, float] = ASSUMED.fine_net,
 ) -> Hollow | None:
     """The net over one zone and a margin about it.
 
@@ -104,9 +103,11 @@ def hollow_of(
     azimuth, step = _columns(wall, mask, net[1])
     row = row_index(grid.height, height, steps=wall.design.profile.steps)
     known = open_to & (grid.wall >= 1.0) & np.isfinite(wall.cutback)
-    held = np.where(known, wall.cutback - HELD_BACK * wall.sd, BLOCKED)
+    held = np.where(known, wall.cutback - ASSUMED.held_back * wall.sd, ASSUMED.blocked)
     depth = interpolate_columns(interpolate_rows(held, row), azimuth)
-    depth = np.where(depth > 0.5 * BLOCKED, depth, BLOCKED)  # NaN at a step too
+    depth = np.where(
+        depth > 0.5 * ASSUMED.blocked, depth, ASSUMED.blocked
+    )  # NaN at a step too
     return Hollow(
         height=height,
         start=float(azimuth[0]),
@@ -122,9 +123,9 @@ def _rows(grid: Grid, mask: Bool, apart: float) -> Float:
     rows = np.flatnonzero(mask.any(axis=1))
     low, high = grid.surveyed_heights
     bottom = grid.edge[rows[0]]
-    below = np.floor(min(SEARCH_MARGIN, bottom - low) / apart + 1e-9)
+    below = np.floor(min(ASSUMED.search_margin, bottom - low) / apart + 1e-9)
     first = bottom - below * apart
-    last = min(grid.edge[rows[-1] + 1] + SEARCH_MARGIN, high)
+    last = min(grid.edge[rows[-1] + 1] + ASSUMED.search_margin, high)
     count = int(np.floor((last - first) / apart + 1e-9)) + 1
     return np.asarray(first + apart * np.arange(count))
 
@@ -139,7 +140,7 @@ def _columns(wall: Wall, mask: Bool, apart: float) -> tuple[Float, float]:
     radius = float(np.max(grid.design_radius[mask.any(axis=1)]))
     finer = int(np.ceil(grid.sector * radius / apart - 1e-9))
     step = 360.0 / (count * finer)
-    margin = int(np.ceil(np.rad2deg(SEARCH_MARGIN / radius) / step))
+    margin = int(np.ceil(np.rad2deg(ASSUMED.search_margin / radius) / step))
     held: Bool = np.asarray(mask.any(axis=0))
     first, span = _span(held)
     number = (span - 1) * finer + 1 + 2 * margin

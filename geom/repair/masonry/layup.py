@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from geom.document import as_document
-from geom.repair.assumptions import BLOCKED, COARSE_NET, FINE_NET, SHAPE_TOLL, SKINS
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.bond import lay_courses, numbered
 from geom.repair.masonry.hollow import Hollow, hollow_of
 from geom.repair.masonry.pieces import BrickCount, BrickPiece, count_pieces
@@ -43,7 +43,7 @@ def place_bricks(
     free: Float,
     pieces: Sequence[BrickPiece],
     *,
-    net: tuple[float, float] = FINE_NET,
+    net: tuple[float, float] = ASSUMED.fine_net,
 ) -> tuple[PlacedBrick, ...]:
     """Place bricks in a zone skin by skin.
 
@@ -61,7 +61,7 @@ def place_bricks(
         return ()
     work = wall.design.shop.brickwork
     bricks = lay_courses(hollow, poses_of(hollow, pieces, work.cover_least), skin=1)
-    for skin in range(2, SKINS + 1):
+    for skin in range(2, ASSUMED.skins + 1):
         behind: list[PlacedBrick] = []
         for cover, hidden in _behind(hollow, bricks, skin - 1, work.joint):
             left = _without(hidden, behind, work.joint)
@@ -93,7 +93,7 @@ def _behind(
         backs[held] = np.maximum(backs[held], depth)
     for low, high in _steps(deep):
         own = (backs >= low) & (backs <= high)
-        reach = np.where(own, hollow.reach, BLOCKED)
+        reach = np.where(own, hollow.reach, ASSUMED.blocked)
         yield high + joint, replace(hollow, reach=reach)
 
 
@@ -113,7 +113,7 @@ def _without(hollow: Hollow, bricks: Sequence[PlacedBrick], joint: float) -> Hol
     """A hollow less what some bricks stand over."""
     reach = hollow.reach.copy()
     for brick in bricks:
-        reach[np.ix_(*_over(hollow, brick, joint))] = BLOCKED
+        reach[np.ix_(*_over(hollow, brick, joint))] = ASSUMED.blocked
     return replace(hollow, reach=reach)
 
 
@@ -273,11 +273,11 @@ def _few_shapes(
     wall: Wall, mask: Bool, free: Float, pieces: Sequence[BrickPiece]
 ) -> Sequence[BrickPiece]:
     """Pieces of the shapes that matter, found on a coarse net."""
-    bricks = place_bricks(wall, mask, free, pieces, net=COARSE_NET)
+    bricks = place_bricks(wall, mask, free, pieces, net=ASSUMED.coarse_net)
     for name, _ in sorted(_by_name(bricks).items(), key=lambda pair: pair[1]):
         fewer = [piece for piece in pieces if piece.name != name]
-        trial = place_bricks(wall, mask, free, fewer, net=COARSE_NET)
-        if _brick(trial) >= (1.0 - SHAPE_TOLL) * _brick(bricks):
+        trial = place_bricks(wall, mask, free, fewer, net=ASSUMED.coarse_net)
+        if _brick(trial) >= (1.0 - ASSUMED.shape_toll) * _brick(bricks):
             bricks, pieces = trial, fewer
     return pieces
 

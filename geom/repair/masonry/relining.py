@@ -15,7 +15,7 @@ import numpy as np
 
 from geom.design import Brick, Design
 from geom.errors import InputError
-from geom.repair.assumptions import SAME_BUILD
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.bricks import bricks_of, curved_bricks
 from geom.repair.masonry.rings import EXACT, RingCount, ring
 from geom.repair.masonry.support import Stop
@@ -132,7 +132,7 @@ def _kinds(
 def _has_sides(brick: Brick, sides: tuple[float, float, float]) -> bool:
     own = sorted((brick.length, brick.width, brick.thickness))
     return all(
-        abs(one - other) <= SAME_BUILD
+        abs(one - other) <= ASSUMED.same_build
         for one, other in zip(own, sorted(sides), strict=True)
     )
 

@@ -28,7 +28,7 @@ import numpy as np
 
 from geom.design import Brick
 from geom.errors import InputError
-from geom.repair.assumptions import JOINT_SLACK, RING_TIE, SAME_BUILD
+from geom.repair.assumptions import ASSUMED
 
 #: What rounding of doubles may add to a count of bricks or to a length in mm.
 EXACT = 1e-6
@@ -179,7 +179,7 @@ class RingCount:
         What joints come to at the hot face and at the back, all alike.
     turns : bool
         Whether joints at the hot face and at the back differ by no more than what is
-        asked, or `JOINT_SLACK`; if not, these bricks do not taper as that ring does.
+        asked, or `joint_slack`; if not, these bricks do not taper as that ring does.
     """
 
     bore_radius: float
@@ -237,7 +237,7 @@ def ring(
     RingCount
         Least is the sum of what the joints at the hot face and at the back are off from
         what is asked, before any brick is cut.  Of rings as good as each other (within
-        `RING_TIE`), the one of fewer shapes, then the one whose shapes differ less.
+        `ring_tie`), the one of fewer shapes, then the one whose shapes differ less.
 
     Raises
     ------
@@ -259,7 +259,7 @@ def ring(
         rings = [
             trial
             for shapes in candidates
-            if build is None or abs(shapes[0].build - build) <= SAME_BUILD
+            if build is None or abs(shapes[0].build - build) <= ASSUMED.same_build
             if (trial := _trial(shapes, float(bore_radius), float(joint))) is not None
         ]
         if rings:
@@ -286,7 +286,7 @@ def alike_pairs(bricks: Sequence[Brick]) -> Iterator[tuple[Standing, Standing]]:
         faces = Faces.of(tapered)
         for placed in _orientations(other):
             build, course = placed.build - faces.build, placed.course - faces.course
-            if max(abs(build), abs(course)) <= SAME_BUILD:
+            if max(abs(build), abs(course)) <= ASSUMED.same_build:
                 yield (faces, tapered), (placed, other)
                 break
 
@@ -332,12 +332,12 @@ class _TrialRing:
         first, last = self.shapes[0], self.shapes[-1]
         apart = abs(first.outer - last.outer) + abs(first.inner - last.inner)
         shapes = sum(count > 0 for count in self.counts)
-        return int(left / RING_TIE), shapes, round(apart, 4), round(left, 4)
+        return int(left / ASSUMED.ring_tie), shapes, round(apart, 4), round(left, 4)
 
     def closed(self) -> RingCount:
         """With a brick cut to width, where joints would be too wide."""
         number, (hot, back) = sum(self.counts), self.gaps
-        widest = self.joint + max(self.joint, JOINT_SLACK) + EXACT
+        widest = self.joint + max(self.joint, ASSUMED.joint_slack) + EXACT
         cut_hot = cut_back = 0.0
         if min(hot, back) / number > widest:
             number += 1

@@ -19,14 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geom.design import Design
-from geom.repair.assumptions import (
-    BLOCKED,
-    CUT_TOLL,
-    CUT_WEIGHT,
-    NO_STOCK,
-    PIECE_TOLL,
-    SAME_BORE,
-)
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.hollow import Hollow
 from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.masonry.placed import (
@@ -179,7 +172,7 @@ def _poses(
     fits = np.isfinite(stood.face)
     fits &= np.abs(np.asarray(piece.opening(corner))) <= work.opening
     if piece.bore:
-        fits &= np.abs(2.0 * corner / piece.bore - 1.0) <= SAME_BORE
+        fits &= np.abs(2.0 * corner / piece.bore - 1.0) <= ASSUMED.same_bore
     thickest = work.cover_least + stood.spread + np.abs(stands_off)
     if first_skin:
         fits &= thickest <= work.cover_most
@@ -188,11 +181,15 @@ def _poses(
     if not fits.any():
         return Poses(piece, cover, stood, half, np.full(hollow.shape, -np.inf))
     room = _least_room(hollow, piece, stood, fits)
-    value = piece.volume - CUT_WEIGHT * _cut(hollow, piece, stood, fits) - PIECE_TOLL
+    value = (
+        piece.volume
+        - ASSUMED.cut_weight * _cut(hollow, piece, stood, fits)
+        - ASSUMED.piece_toll
+    )
     if not piece.whole:
-        value -= CUT_TOLL
+        value -= ASSUMED.cut_toll
     if piece.stock == 0:
-        value *= NO_STOCK
+        value *= ASSUMED.no_stock
     return Poses(piece, cover, stood, half, np.where(room >= 0.0, value, -np.inf))
 
 
@@ -224,7 +221,7 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
         axis=0,
     )
     count, columns = hollow.shape
-    padded = np.full((count, columns + 2 * taps), BLOCKED)
+    padded = np.full((count, columns + 2 * taps), ASSUMED.blocked)
     padded[:, taps : taps + columns] = hollow.reach
     along = np.full(hollow.shape, np.inf)
     for k in range(2 * taps + 1):
@@ -233,7 +230,9 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     lean, bed = np.sqrt(1.0 + stood.slope**2), hollow.design.shop.brickwork.bed_least
     dip = piece.into * stood.slope / lean
     extra = int(np.ceil(float(np.max(np.abs(dip[fits]))) / hollow.row - 1e-9))
-    along = np.pad(along, ((extra, rows + extra), (0, 0)), constant_values=BLOCKED)
+    along = np.pad(
+        along, ((extra, rows + extra), (0, 0)), constant_values=ASSUMED.blocked
+    )
     drawn = np.pad(drawn, (extra, rows + extra), mode="edge")
     least = np.full(hollow.shape, np.inf)
     for r in range(-extra, rows + extra + 1):
@@ -243,7 +242,7 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
         at = slice(extra + r, extra + r + count)
         room = along[at] - (back + bed - drawn[at])[:, None]
         np.minimum(least, np.where(inside[:, None], room, np.inf), out=least)
-    return np.where(fits[:, None], least, BLOCKED)
+    return np.where(fits[:, None], least, ASSUMED.blocked)
 
 
 def _cut(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> Float:

@@ -25,7 +25,7 @@ import numpy as np
 from geom.design import Brickwork
 from geom.document import OMITTED
 from geom.frame import wrap
-from geom.repair.assumptions import BURNT_RING, LEAST_STANDING, SAME_OPENING
+from geom.repair.assumptions import ASSUMED
 from geom.units import Bool, Float
 
 _EXACT = 1e-6
@@ -258,7 +258,7 @@ def _levels(seats: Sequence[Seat]) -> list[_Level]:
 
 
 def union_of_arcs(
-    arcs: Iterable[tuple[float, float]], *, gap: float = SAME_OPENING
+    arcs: Iterable[tuple[float, float]], *, gap: float = ASSUMED.same_opening
 ) -> list[tuple[float, float]]:
     """Arcs on the ring put together; gaps no wider than ``gap`` count as open.
 
@@ -339,7 +339,7 @@ def _opened(levels: Sequence[_Level]) -> tuple[Stop, ...]:
     over = [
         (level.low, level.high, level.total / 360.0)
         for level in levels
-        if level.total / 360.0 > LEAST_STANDING + _EXACT
+        if level.total / 360.0 > ASSUMED.least_standing + _EXACT
     ]
     return _stops("opened", over)
 
@@ -357,7 +357,9 @@ def _burnt(
 def _all_round(
     reason: StopReason, rows: Sequence[tuple[float, float, float]]
 ) -> tuple[Stop, ...]:
-    return _stops(reason, [row for row in rows if row[2] >= BURNT_RING - _EXACT])
+    return _stops(
+        reason, [row for row in rows if row[2] >= ASSUMED.burnt_ring - _EXACT]
+    )
 
 
 def _met(stop: Stop, others: Sequence[Stop]) -> bool:

@@ -23,7 +23,7 @@ from geom.design import Mix, Shop
 from geom.document import AREA, VOLUME
 from geom.errors import InputError
 from geom.quantity import Quantity
-from geom.repair.assumptions import ROOM_TEMPERATURE
+from geom.repair.assumptions import ASSUMED
 from geom.units import M3
 
 _LITRES = 1e-6
@@ -251,7 +251,7 @@ def drying_schedule(daub: Mapping[str, Any], shop: Shop) -> DryingSchedule | Non
         return None
     rules, stays = shop.drying, 1.0 - shop.mix.rebound
     holds: list[HoldPoint] = []
-    hour, warm = rules.set_hours, ROOM_TEMPERATURE
+    hour, warm = rules.set_hours, ASSUMED.room_temperature
     for hot in rules.hold_at:
         heating, held = (hot - warm) / rules.rate, rules.hold_hours * thickness / _INCH
         reached = hour + heating

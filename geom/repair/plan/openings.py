@@ -31,15 +31,7 @@ import numpy as np
 from geom.design import Brick, Design, Mix, Opening
 from geom.document import AREA, FIRST, VOLUME
 from geom.quantity import Quantity
-from geom.repair.assumptions import (
-    BREAST_BRICK,
-    BREAST_MARGIN,
-    BREAST_SLACK,
-    LIP_RUN_OUT,
-    OPENING_COAT,
-    SPOUTS,
-    WALL_AT_OPENING,
-)
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.plan.daub import crushed_mix, daub_for, sand_mix
 from geom.repair.plan.order import Demand
@@ -201,7 +193,9 @@ class OpeningWork:
 def opening_works(design: Design) -> tuple[OpeningWork, ...]:
     """What every opening is rebuilt with, in the order of the design file."""
     return tuple(
-        (_holed if opening.kind in BREAST_MARGIN else _coated)(opening, number, design)
+        (_holed if opening.kind in ASSUMED.breast_margin else _coated)(
+            opening, number, design
+        )
         for number, opening in design.numbered_openings
     )
 
@@ -213,7 +207,7 @@ def _depth_of(
         return opening.sizes.depth, "design file"
     if (wall := design.wall_at_opening(opening)) is not None:
         return wall, "drawing"
-    return WALL_AT_OPENING, "default"
+    return ASSUMED.wall_at_opening, "default"
 
 
 def _coated(opening: Opening, number: int, design: Design) -> OpeningWork:
@@ -224,8 +218,8 @@ def _coated(opening: Opening, number: int, design: Design) -> OpeningWork:
         sizes.former_width or opening.width, sizes.former_tall or opening.tall, "box"
     )
     throat = 2.0 * (former.width + former.tall) * depth
-    coat = throat * OPENING_COAT
-    lip = 0.5 * opening.width * opening.lip * LIP_RUN_OUT * opening.lip
+    coat = throat * ASSUMED.opening_coat
+    lip = 0.5 * opening.width * opening.lip * ASSUMED.lip_run_out * opening.lip
     # evenly anything from none to twice the coat: half width over sqrt(3), 95 % of it
     daub = Quantity(lip + coat, coat / 3.0**0.5, lip + 0.05 * coat, lip + 1.95 * coat)
     return OpeningWork(
@@ -252,11 +246,11 @@ def _holed(opening: Opening, number: int, design: Design) -> OpeningWork:
     bore = sizes.bore or min(opening.width, opening.tall)
     diameter = sizes.former or bore
     former = Former(diameter, diameter, "round")
-    sides, above = BREAST_MARGIN[opening.kind]
+    sides, above = ASSUMED.breast_margin[opening.kind]
     wide = sizes.breast_width or opening.width + 2.0 * sides
     high = sizes.breast_height or opening.tall + above
     space = (wide * high - former.section) * depth
-    side = BREAST_SLACK / 3.0**0.5
+    side = ASSUMED.breast_slack / 3.0**0.5
     sd = float(np.hypot(wide, high)) * side * depth
     brick, count = breast_bricks(space, bricks_of(design))
     rammed = space - (count * brick_volume(brick) if brick is not None else 0.0)
@@ -313,11 +307,11 @@ def breast_bricks(space: float, bricks: Sequence[Brick]) -> tuple[Brick | None, 
     brick = next((brick for brick in bricks if not brick.taper), None)
     if brick is None:
         return None, 0
-    return brick, int(BREAST_BRICK * space / brick_volume(brick) + 1e-9)
+    return brick, int(ASSUMED.breast_brick * space / brick_volume(brick) + 1e-9)
 
 
 def _spout(opening: Opening) -> Spout | None:
-    length, width, lining = SPOUTS[opening.kind]
+    length, width, lining = ASSUMED.spouts[opening.kind]
     sizes = opening.sizes
     if sizes.spout_length is not None:
         length = sizes.spout_length

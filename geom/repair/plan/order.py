@@ -30,12 +30,7 @@ from scipy.special import gammaincinv
 from geom.compare.nodes import Nodes
 from geom.design import Brick, Mix, Shop
 from geom.quantity import Quantity
-from geom.repair.assumptions import (
-    COARSE_NET,
-    COUNT_SD,
-    SIDE_RISK,
-    USUAL_PACKING,
-)
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.bricks import brick_volume
 from geom.repair.masonry.layup import place_bricks
 from geom.repair.masonry.pieces import BrickPiece
@@ -142,7 +137,7 @@ class Packing:
         some = tuple(piece for piece in pieces if not names or piece.name in names)
         quick = _volume(_quick_bricks(wall, marks, some)) if layups else 0.0
         if quick <= 0.0:
-            return cls(some, *USUAL_PACKING)
+            return cls(some, *ASSUMED.usual_packing)
         return cls(
             pieces=some,
             brick=demand_of(wall, shares).brick / quick,
@@ -198,7 +193,7 @@ def _quick_bricks(
     return [
         brick.piece
         for mask in marks
-        for brick in place_bricks(wall, mask, free, pieces, net=COARSE_NET)
+        for brick in place_bricks(wall, mask, free, pieces, net=ASSUMED.coarse_net)
     ]
 
 
@@ -297,8 +292,8 @@ def order_list(
     """
     mix, chance = shop.mix, np.array([demand.brick for demand in demands])
     sides = sum(volume > 0.0 for volume in (plan.crushed, plan.bottom))
-    aside = 1.0 - SIDE_RISK * (1.0 - shop.confidence)
-    confidence = 1.0 - (1.0 - SIDE_RISK * sides) * (1.0 - shop.confidence)
+    aside = 1.0 - ASSUMED.side_risk * (1.0 - shop.confidence)
+    confidence = 1.0 - (1.0 - ASSUMED.side_risk * sides) * (1.0 - shop.confidence)
     brick, likely = max(plan.brick, float(np.mean(chance))), demands
     if shop.brickwork.shortfall == "daub":
         likely = [made_up(demand, brick) for demand in demands]
@@ -414,7 +409,7 @@ def together(confidence: float) -> float:
 
 
 def sufficient(
-    draws: Float, best: float, confidence: float, *, count_sd: float = COUNT_SD
+    draws: Float, best: float, confidence: float, *, count_sd: float = ASSUMED.count_sd
 ) -> float:
     """What suffices with some confidence, and never less than the best estimate.
 

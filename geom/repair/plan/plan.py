@@ -54,7 +54,7 @@ from geom.compare.volume import gamma_quantity
 from geom.design import Design
 from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
-from geom.repair.assumptions import PLAN_DRAWS
+from geom.repair.assumptions import ASSUMED
 from geom.repair.audit.sand_bottom import sand_bottom
 from geom.repair.masonry.bricks import bricks_of
 from geom.repair.masonry.layup import LayUp
@@ -225,7 +225,7 @@ def plan_repair(
     findings: Findings,
     design: Design,
     *,
-    draws: int = PLAN_DRAWS,
+    draws: int = ASSUMED.plan_draws,
     seed: int = 0,
 ) -> RepairPlan:
     """Plan the repair of a wall.

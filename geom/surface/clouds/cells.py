@@ -26,42 +26,14 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from geom.surface.clouds.histogram import BIN, PROUD, Histogram
+from geom.surface.assumptions import ASSUMED
+from geom.surface.clouds.histogram import BIN, Histogram
 from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
 
 T = TypeVar("T", bound=np.generic)
 
-#: Sides of blocks by which a cell is estimated, in cells; divisors of the columns.
-STEPS = (1, 3, 6)
-#: Thickness of a layer, mm; share of a cell's points and least points that make it
-#: wall; the same of a block of cells, over which dust adds up.
-LAYER, SHARE, LEAST = 30.0, 0.25, 3
-BLOCK_SHARE, BLOCK_LEAST = 0.5, 6
-#: Points below which a cell has no layer of its own: its quartiles are then those of
-#: chance.  Our own choice.
-FEW = 12
-#: A point of such a cell is wall if so many points of the cells up to two away, itself
-#: counted, and that share of them lie within three spreads of points, at least 4 mm.
-_SUPPORT, _SUPPORT_SHARE, _HALO, _NEAREST = 3, 0.15, 2, 4.0
-#: A cell this much prouder than the wall around it is something in front of it, mm (2
-#: in): build-up so proud and so narrow is rarer than a chain.  Our own choice.
-IN_FRONT = 50.8
-#: Cells side by side of one wall differ by no more, mostly, mm.  Our own choice.
-AGREE = 20.0
-#: Share of the points that blocks at the same height have (upper quartile), below which
-#: a block has only dust.
-THIN = 0.1
-#: Blocks of cells by which the wall around is estimated, rows and columns, and how many
-#: blocks around are looked at to either side.
-_BLOCK_ROWS, _BLOCK_COLUMNS, _AROUND, _ENOUGH = 6, 6, 2, 5
-#: Cells over which the middle 60 % of the wall around a cell stretch, times three: a
-#: block's points lie a third of its side from a cell of it.
-_SLANT = 54.0
-#: Readings that the pooled spread counts as, next to a cell's own.
-_POOLED = 10.0
-#: What of the crowding that blocks of cells show is left where cells are kriged.
-CROWDED = 0.3
+
 #: Side of the parts of a larger block, in cells; a smaller one has single cells for
 #: parts.
 PART = 3
@@ -134,24 +106,24 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     Cells
         Openings are not seen.
     """
-    layers = [wall_layers(histogram, step) for step in STEPS]
+    layers = [wall_layers(histogram, step) for step in ASSUMED.block_sides]
     finest, coarsest = layers[0], layers[-1]
-    few = _total(histogram) < FEW
+    few = _total(histogram) < ASSUMED.few_points
     cutback = np.where(few, np.nan, finest.cutback)
     variance = _variance(finest.spread, finest.worth, coarsest.noise)
     count = np.where(few, 0.0, finest.count)
     own = np.isfinite(cutback)
     block: Float = np.full(grid.shape, np.nan)
-    for step, coarse in zip(STEPS[1:], layers[1:], strict=True):
+    for step, coarse in zip(ASSUMED.block_sides[1:], layers[1:], strict=True):
         value = to_cells(coarse.cutback, step, grid.shape)
         middle, high, low = (local_quantile(value, share) for share in (0.5, 0.8, 0.2))
-        good = np.abs(value - middle) < IN_FRONT
+        good = np.abs(value - middle) < ASSUMED.in_front
         block = np.where(np.isfinite(block) | ~good, block, value)
         fill = ~np.isfinite(cutback) & good
         # the wall may be uneven within a block, and slope from where the points lie
         uneven = np.maximum(_around(coarse.unevenness), 0.0)
         alone = _variance(coarse.spread, coarse.worth, _typical(coarse.spread) ** 2)
-        slanted = ((high - low) * step / _SLANT) ** 2
+        slanted = ((high - low) * step / ASSUMED.slant_cells) ** 2
         cutback = np.where(fill, value, cutback)
         wide = to_cells(alone + uneven, step, grid.shape) + slanted
         variance = np.where(fill, wide, variance)
@@ -171,7 +143,7 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
         crowding=_crowding(coarsest, observed),
     )
     cells = replace(cells, rejected=histogram.total - int(cells.count.sum()))
-    dusty = to_cells(is_sparse(coarsest.count), STEPS[-1], grid.shape)
+    dusty = to_cells(is_sparse(coarsest.count), ASSUMED.block_sides[-1], grid.shape)
     cells = cells.without(grid.opening | dusty)
     hidden = is_in_front(cells) & cells.seen
     cells = replace(cells.without(hidden), in_front=int(hidden.sum()))
@@ -190,7 +162,7 @@ def _crowding(blocks: Layers, observed: Bool) -> float:
     if not observed.any():
         return 0.0
     known = blocks.crowding[np.isfinite(blocks.crowding)]
-    return CROWDED * abs(float(known.mean())) if known.size else 0.0
+    return ASSUMED.crowding_left * abs(float(known.mean())) if known.size else 0.0
 
 
 @dataclass(frozen=True)
@@ -219,12 +191,13 @@ def points_near(histogram: Histogram, layer: Float, noise: float) -> NearPoints:
     """
     from geom.surface.clouds.kernels import supported_points
 
-    agree = max(3.0 * np.sqrt(noise), _NEAREST)
+    agree = max(3.0 * np.sqrt(noise), ASSUMED.support_spread)
     found = supported_points(
-        histogram.counts, histogram.layout.columns, (layer + PROUD) / BIN,
-        round(IN_FRONT / BIN), round(agree / BIN), _HALO, _SUPPORT, _SUPPORT_SHARE,
+        histogram.counts, histogram.layout.columns, (layer + ASSUMED.proud_reach) / BIN,
+        round(ASSUMED.in_front / BIN), round(agree / BIN), ASSUMED.support_halo,
+        ASSUMED.support_points, ASSUMED.support_share,
     )  # fmt: skip
-    return NearPoints(found[:, :, 0], found[:, :, 1] * BIN - PROUD)
+    return NearPoints(found[:, :, 0], found[:, :, 1] * BIN - ASSUMED.proud_reach)
 
 
 @dataclass(frozen=True)
@@ -299,14 +272,15 @@ def wall_layers(
     single = step == 1
     found = find_layers(
         histogram.counts, layout.columns, first, last, step,
-        1 if step <= PART else PART, round(LAYER / BIN),
-        SHARE if single else BLOCK_SHARE, LEAST if single else BLOCK_LEAST,
+        1 if step <= PART else PART, round(ASSUMED.layer_thickness / BIN),
+        ASSUMED.wall_share if single else ASSUMED.block_share,
+        ASSUMED.wall_points if single else ASSUMED.block_points,
     )  # fmt: skip
     # The kernel's last axis: points, mean and spread in bins, points left out, points
     # that the mean is worth.
     return Layers(
         count=found[:, :, 0],
-        cutback=found[:, :, 1] * BIN - PROUD,
+        cutback=found[:, :, 1] * BIN - ASSUMED.proud_reach,
         spread=found[:, :, 2] * BIN,
         worth=found[:, :, 4],
         squares=found[:, :, 5] * BIN**2,
@@ -341,7 +315,9 @@ def _variance(spread: Float, count: Float, typical: float) -> Float:
     """
     seen = np.isfinite(spread)
     n = np.maximum(count, 1.0)
-    scatter = (_POOLED * typical + n * spread**2) / (_POOLED + n)
+    scatter = (ASSUMED.pooled_readings * typical + n * spread**2) / (
+        ASSUMED.pooled_readings + n
+    )
     rounding = BIN**2 / 12.0
     sharp = np.exp(-4.0 * np.pi**2 * scatter / BIN**2)
     return np.where(seen, (scatter + rounding) / n + rounding * sharp, np.nan)
@@ -360,12 +336,16 @@ def is_sparse(count: Float) -> Bool:
     How many points there should be is estimated by the blocks at the same height.
     """
     usual = np.quantile(count, 0.75, axis=1, keepdims=True)
-    return np.asarray(count < np.maximum(THIN * usual, LEAST))
+    return np.asarray(
+        count < np.maximum(ASSUMED.dust_share * usual, ASSUMED.wall_points)
+    )
 
 
 def is_in_front(cells: Cells) -> Bool:
     """Cells that as a whole stand in front of the wall around them."""
-    return np.asarray(cells.cutback < local_quantile(cells.cutback, 0.5) - IN_FRONT)
+    return np.asarray(
+        cells.cutback < local_quantile(cells.cutback, 0.5) - ASSUMED.in_front
+    )
 
 
 def is_isolated(cutback: Float) -> Bool:
@@ -377,7 +357,7 @@ def is_isolated(cutback: Float) -> Bool:
     lapped = np.pad(cutback, ((0, 0), (1, 1)), mode="wrap")
     lapped = np.pad(lapped, ((1, 1), (0, 0)), constant_values=np.nan)
     near = np.lib.stride_tricks.sliding_window_view(lapped, (3, 3))
-    agree = np.abs(near - cutback[:, :, None, None]) < AGREE
+    agree = np.abs(near - cutback[:, :, None, None]) < ASSUMED.cells_agree
     return np.asarray(agree.sum(axis=(2, 3)) - 1 < 2)
 
 
@@ -385,23 +365,34 @@ def local_quantile(field: Float, share: float) -> Float:
     """A quantile of the cells around each cell, estimated by blocks; same shape.
 
     Of each block of cells the quantile is taken, then the median of the blocks around.
-    NaN where fewer than `_ENOUGH` blocks around are known.
+    NaN where fewer than `around_enough` blocks around are known.
     """
     rows, columns = field.shape
-    down = -rows % _BLOCK_ROWS
-    across = -columns % _BLOCK_COLUMNS
+    down = -rows % ASSUMED.around_rows
+    across = -columns % ASSUMED.around_columns
     padded = np.pad(field, ((0, down), (0, across)), constant_values=np.nan)
-    high, wide = padded.shape[0] // _BLOCK_ROWS, padded.shape[1] // _BLOCK_COLUMNS
-    blocks = padded.reshape(high, _BLOCK_ROWS, wide, _BLOCK_COLUMNS)
+    high, wide = (
+        padded.shape[0] // ASSUMED.around_rows,
+        padded.shape[1] // ASSUMED.around_columns,
+    )
+    blocks = padded.reshape(high, ASSUMED.around_rows, wide, ASSUMED.around_columns)
     each = quantile(blocks.transpose(0, 2, 1, 3).reshape(high, wide, -1), share)
-    lapped = np.pad(each, ((0, 0), (_AROUND, _AROUND)), mode="wrap")
-    lapped = np.pad(lapped, ((_AROUND, _AROUND), (0, 0)), constant_values=np.nan)
-    size = 2 * _AROUND + 1
+    lapped = np.pad(
+        each, ((0, 0), (ASSUMED.around_blocks, ASSUMED.around_blocks)), mode="wrap"
+    )
+    lapped = np.pad(
+        lapped,
+        ((ASSUMED.around_blocks, ASSUMED.around_blocks), (0, 0)),
+        constant_values=np.nan,
+    )
+    size = 2 * ASSUMED.around_blocks + 1
     near = np.lib.stride_tricks.sliding_window_view(lapped, (size, size))
     near = near.reshape(high, wide, -1)
     median = quantile(near, 0.5)
-    median[np.isfinite(near).sum(axis=-1) < _ENOUGH] = np.nan
-    whole = np.repeat(np.repeat(median, _BLOCK_ROWS, axis=0), _BLOCK_COLUMNS, axis=1)
+    median[np.isfinite(near).sum(axis=-1) < ASSUMED.around_enough] = np.nan
+    whole = np.repeat(
+        np.repeat(median, ASSUMED.around_rows, axis=0), ASSUMED.around_columns, axis=1
+    )
     return whole[:rows, :columns]
 
 

@@ -15,18 +15,15 @@ from numpy.typing import NDArray
 
 from geom.datum import Pose
 from geom.design import Design
+from geom.surface.assumptions import ASSUMED
 from geom.surface.grid import Grid
 from geom.units import Float
 
 if TYPE_CHECKING:
     from geom.readings.clouds import Points
 
-#: Cut-back that a bin spans, and how far build-up may stand proud and how far beyond
-#: the shell a point may lie and still be counted; mm.
-BIN, PROUD, BEYOND = 1.0, 150.0, 25.0
-#: Deepest cut-back where the drawing shows no shell, mm.
-DEEPEST = 300.0
-
+#: Cut-back that a bin spans, mm.
+BIN = 1.0
 _SLOT = 1.0
 
 
@@ -58,10 +55,14 @@ class BinLayout:
         middle = grid.height
         slope = design.profile.slope_at(middle)
         base = design.profile.radius_at(middle) - slope * middle
-        deepest = DEEPEST
+        deepest = ASSUMED.deepest_cutback
         if design.shell_radius is not None:
-            deepest = design.shell_radius - float(design.profile.radius.min()) + BEYOND
-        bins = int(np.ceil((PROUD + deepest) / BIN))
+            deepest = (
+                design.shell_radius
+                - float(design.profile.radius.min())
+                + ASSUMED.beyond_shell
+            )
+        bins = int(np.ceil((ASSUMED.proud_reach + deepest) / BIN))
         return cls(grid.edge, grid.azimuth.size, base, slope, bins)
 
     @property
@@ -72,7 +73,7 @@ class BinLayout:
     @property
     def cutback(self) -> Float:
         """Middles of the bins, mm; shape (bins,)."""
-        return np.asarray(-PROUD + BIN * (np.arange(self.bins) + 0.5))
+        return np.asarray(-ASSUMED.proud_reach + BIN * (np.arange(self.bins) + 0.5))
 
 
 class Histogram:
@@ -115,7 +116,7 @@ class Histogram:
         # The kernel's heights are from the axis at mid-height: the table's as well.
         layout = (
             f(edge[0] - up), f(1.0 / _SLOT), f(columns / (2.0 * np.pi)),
-            f(-PROUD), f(1.0 / BIN),
+            f(-ASSUMED.proud_reach), f(1.0 / BIN),
         )  # fmt: skip
         edge_up, base, slope, slots = self._table
         table = (

@@ -30,31 +30,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geom.surface.assumptions import ASSUMED
 from geom.surface.grid import Grid
 from geom.units import Bool, Float, Int
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-#: Reach of the residual field that is tried, mm, factors on its variance, and cells
-#: (rows and columns) over which that is one.
-REACHES, FACTORS = (30.0, 60.0, 100.0, 160.0), (0.5, 1.0, 2.0, 4.0)
-WINDOWS, WIDE = (5, 9, 15, 31), 31
-#: Cells left out to choose among them.
-_LEFT_OUT = 1000
-#: Neighbours that tell a cell, at most; fewer where cells hold this many points in all.
-_MOST, _POINTS = 24, 40.0
-#: Window that the search begins with, and for how many cells the whole wall's variance
-#: counts in one.
-_LOCAL, _WHOLE_COUNTS = 15, 15.0
-#: Least part of the whole wall's: products of few cells may be below 0 by chance.
-_LEAST = 0.1
-#: Most that the field's variance is put right by, either way.
-_MOST_OFF = 2.0
+
 #: Cells that neighbours are looked for at a time.
 _CHUNK = 8192
-#: Neighbours that a residual is multiplied with, about.
-_PARTNERS = 12.0
 
 
 @dataclass(frozen=True)
@@ -186,7 +171,7 @@ def absolute_scale(
         Factor on the standard deviation of cells, from 0 to 1; 1 where few are asked.
     """
     off, field, scatter = _left_out(local, residual, variance, some)
-    if off.size < _LEFT_OUT:
+    if off.size < ASSUMED.kriging_left_out:
         return 1.0
     mean = float(np.mean(np.abs(off)) * np.sqrt(0.5 * np.pi))
     choices = np.linspace(0.0, 1.0, 41)
@@ -249,7 +234,14 @@ def krige(
         nothing = np.zeros(grid.shape)
         return by_themselves(nothing, nothing)
     each = float(points[observed].mean())
-    neighbours = int(min(np.clip(round(_POINTS / each), 1, _MOST), observed.sum()))
+    neighbours = int(
+        min(
+            np.clip(
+                round(ASSUMED.kriging_points / each), 1, ASSUMED.kriging_neighbours
+            ),
+            observed.sum(),
+        )
+    )
     # cells with points of their own, of all that are seen
     share = float(observed.sum()) / max(float((wanted | observed).sum()), 1.0)
 
@@ -260,17 +252,17 @@ def krige(
         return np.asarray(np.maximum(raw, np.maximum(scattered, 1e-6)))
 
     if neighbours == 1:
-        field = field_over(_LOCAL, residual)
+        field = field_over(ASSUMED.kriging_local_window, residual)
         before = np.where(observed, field, 0.0)
         own = np.where(observed, variance, 1.0)
         return by_themselves(np.where(observed, before / (before + own), 0.0), field)
     search = _Search.of(residual, variance, observed, grid)
     # those left out have no say in how strong the field is where they are
-    many = min(_LEFT_OUT, search.at.size // 5)
+    many = min(ASSUMED.kriging_left_out, search.at.size // 5)
     some = np.random.default_rng(0).permutation(search.at.size)[:many]
     rest = residual.copy()
     rest.flat[search.at[some]] = np.nan
-    fields = {window: field_over(window, rest) for window in WINDOWS}
+    fields = {window: field_over(window, rest) for window in ASSUMED.kriging_windows}
     reach, factor, window = search.best(some, fields, neighbours)
     field = factor * field_over(window, residual)
     return _calibrated(
@@ -281,10 +273,12 @@ def krige(
 def _calibrated(local: LocalKriging, residual: Float, variance: Float) -> LocalKriging:
     """The same with the field's errors as large as those of cells left out are."""
     off, field, scatter = _left_out(local, residual, variance, np.isfinite(residual))
-    if off.size < _LEFT_OUT:
+    if off.size < ASSUMED.kriging_left_out:
         return local
     ratio = float(np.sum(off**2 - scatter) / max(float(field.sum()), 1e-9))
-    ratio = float(np.clip(ratio, 1.0 / _MOST_OFF, _MOST_OFF))
+    ratio = float(
+        np.clip(ratio, 1.0 / ASSUMED.kriging_most_off, ASSUMED.kriging_most_off)
+    )
     return replace(
         local,
         variance=ratio * local.variance,
@@ -317,7 +311,10 @@ def _left_out(
 
 
 def local_variance(
-    residual: Float, variance: Float, share: float, window: int = _LOCAL
+    residual: Float,
+    variance: Float,
+    share: float,
+    window: int = ASSUMED.kriging_local_window,
 ) -> Float:
     """Variance of the residual field near each cell, from products of cells; (m, k).
 
@@ -341,7 +338,13 @@ def local_variance(
         )
 
     observed = np.isfinite(residual)
-    side = 2 * int(np.ceil(0.5 * (np.sqrt(_PARTNERS / max(share, 0.02)) - 1.0))) + 1
+    side = (
+        2
+        * int(
+            np.ceil(0.5 * (np.sqrt(ASSUMED.kriging_partners / max(share, 0.02)) - 1.0))
+        )
+        + 1
+    )
     weight = np.where(observed, 1.0 / np.maximum(variance, 1e-3), 0.0)
     value = np.where(observed, residual, 0.0)
     others = np.maximum(summed(weight, side) - weight, 0.0)
@@ -350,14 +353,19 @@ def local_variance(
     product = weight * value * pulled
     worth = np.where(observed, weight * others, 0.0)
     # a wall that is smooth but for a few edges is smooth on the whole
-    wide = summed(product, WIDE)[observed] / np.maximum(
-        summed(worth, WIDE)[observed], 1e-9
+    wide = summed(product, ASSUMED.kriging_wide_window)[observed] / np.maximum(
+        summed(worth, ASSUMED.kriging_wide_window)[observed], 1e-9
     )
     whole = float(np.median(wide))
     local, counts = summed(product, window), summed(worth, window)
-    usual = _WHOLE_COUNTS * share * float(worth.sum()) / max(float(observed.sum()), 1.0)
+    usual = (
+        ASSUMED.kriging_whole_counts
+        * share
+        * float(worth.sum())
+        / max(float(observed.sum()), 1.0)
+    )
     found = (local + usual * whole) / (counts + usual)
-    return np.maximum(found, _LEAST * whole)
+    return np.maximum(found, ASSUMED.kriging_least_part * whole)
 
 
 @dataclass(frozen=True, eq=False)
@@ -408,7 +416,7 @@ class _Search:
         near = self._near(self.place[self.at[some]], min(neighbours + 1, self.at.size))
         near = near[:, 1:]
         if not near.shape[1] or not some.size:
-            return REACHES[0], 1.0, _LOCAL
+            return ASSUMED.kriging_reaches[0], 1.0, ASSUMED.kriging_local_window
 
         def misfit(reach: float, factor: float, window: int) -> float:
             size, tables = factor * fields[window].ravel(), tabled[reach]
@@ -418,10 +426,16 @@ class _Search:
             spread = left + scatter + self.variance[some]
             return float(np.sum(np.log(spread) + off**2 / spread))
 
-        tabled = {reach: _correlations(self.grid, reach) for reach in REACHES}
-        first = itertools.product(REACHES, FACTORS, (_LOCAL,))
+        tabled = {
+            reach: _correlations(self.grid, reach) for reach in ASSUMED.kriging_reaches
+        }
+        first = itertools.product(
+            ASSUMED.kriging_reaches,
+            ASSUMED.kriging_factors,
+            (ASSUMED.kriging_local_window,),
+        )
         reach, _, _ = min(first, key=lambda choice: misfit(*choice))
-        second = itertools.product((reach,), FACTORS, fields)
+        second = itertools.product((reach,), ASSUMED.kriging_factors, fields)
         return min(second, key=lambda choice: misfit(*choice))
 
     def solve(

@@ -24,13 +24,9 @@ from geom.errors import TooFewReadings
 from geom.readings import RodReadings
 from geom.readings.cloud import CloudReadings
 from geom.readings.rod import RodKind
+from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.binning import CloudBinner, bin_cloud
-from geom.surface.clouds.cells import (
-    IN_FRONT,
-    LEAST,
-    STEPS,
-    Cells,
-)
+from geom.surface.clouds.cells import Cells
 from geom.surface.clouds.kriging import absolute_scale, krige
 from geom.surface.clouds.posterior import BLOCKS, CloudPosterior, PointErrors
 from geom.surface.clouds.register import (
@@ -65,22 +61,12 @@ from geom.surface.radial import (
 from geom.surface.rods.fit import Fit, fit_wall
 from geom.units import Bool, Float, Int
 
-#: Points a cell below which a cloud that shows no ring is called sparse.
-SPARSE = 0.1
-#: A row is surveyed if this share of its wall is seen; rows between such rows are too.
-SEEN_OF_A_ROW = 0.3
 #: Net on which the fitted wall's uncertainty is computed, mm and columns.
 _NET_ROW, _NET_COLUMNS = 30.0, 120
-#: Cells to either side that tell how rough the wall is at a cell.
-_ROUGH_ROWS, _ROUGH_COLUMNS = 25, 25
-#: Roughness where too few cells are seen, mm, and for how many cells that counts.
-GRAIN, _GRAIN_COUNTS = 1.0, 10.0
-#: Cut-back up to which errors of cells put wall on the other side of the drawing, mm.
-_NEAR_NIL = 3.0
+
+
 #: Times that means over blocks are put right for how the wall runs within them.
 _ROUNDS = 2
-#: Offset of the bands' radius (mm) and share of points left out that are worth a word.
-_BAND_OFF, _MANY_LEFT_OUT = 2.0, 0.25
 
 
 def reconstruct_clouds(
@@ -109,8 +95,10 @@ def reconstruct_clouds(
     ValueError
         If the columns cannot be taken together in blocks.
     """
-    if columns % STEPS[-1]:
-        raise ValueError(f"columns must be a multiple of {STEPS[-1]} for point clouds")
+    if columns % ASSUMED.block_sides[-1]:
+        raise ValueError(
+            f"columns must be a multiple of {ASSUMED.block_sides[-1]} for point clouds"
+        )
     bottom, top = design.profile.bottom, design.profile.top
     grid = make_grid(design, surveyed=(bottom, top), spacing=spacing, columns=columns)
     clouds = register_clouds(readings, design, grid, tick=tick, binner=binner)
@@ -143,15 +131,15 @@ def rows_seen(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
     """Rows between the lowest and the highest that are seen well enough, or read."""
     wall = grid.wall >= 0.5
     share = (cells.seen & wall).sum(axis=1) / np.maximum(wall.sum(axis=1), 1)
-    good = share >= SEEN_OF_A_ROW
+    good = share >= ASSUMED.seen_of_a_row
     height = readings.rod.height
     if height.size:
         good |= (grid.height > height.min()) & (grid.height < height.max())
     rows = np.flatnonzero(good)
-    if rows.size < 2 and cells.total < SPARSE * grid.opening.size:
+    if rows.size < 2 and cells.total < ASSUMED.sparse_points * grid.opening.size:
         what = (
             f"the cloud is sparse: {cells.total:,} points for {int(wall.sum()):,} "
-            f"cells of wall, of which {LEAST} or more are needed in each"
+            f"cells of wall, of which {ASSUMED.wall_points} or more are needed in each"
         )
         cure = "Read each point as a radius (--sparse, sparse=True), or scan more"
         raise TooFewReadings(what, file=readings.clouds[0].name, cure=cure)
@@ -159,7 +147,7 @@ def rows_seen(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
         raise TooFewReadings(
             "the cloud shows no ring of the wall: at its best height "
             f"{100 * share.max():.0f} % of the ring, at least "
-            f"{100 * SEEN_OF_A_ROW:.0f} % are needed",
+            f"{100 * ASSUMED.seen_of_a_row:.0f} % are needed",
             file=readings.clouds[0].name,
             cure="Check --cloud-unit and --z-offset, or scan from more places",
         )
@@ -231,7 +219,7 @@ def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     left = left + local.missed_rows(ring_covariance)
     left = np.where(seen, left, unsure * inflation + rough)
     mean = expected + np.where(seen, local.apply(residual), 0.0)
-    near_nil = np.abs(mean) < _NEAR_NIL
+    near_nil = np.abs(mean) < ASSUMED.near_nil
     return CloudPosterior(
         fitted=posterior,
         grid=grid,
@@ -361,14 +349,21 @@ def roughness(excess: Float, known: Float) -> Float:
     from scipy.ndimage import uniform_filter
 
     def around(field: Float) -> Float:
-        size = (_ROUGH_ROWS, _ROUGH_COLUMNS)
+        size = (ASSUMED.roughness_rows, ASSUMED.roughness_columns)
         mean = uniform_filter(field, size, mode=["constant", "wrap"])
-        return np.asarray(mean * _ROUGH_ROWS * _ROUGH_COLUMNS)
+        return np.asarray(mean * ASSUMED.roughness_rows * ASSUMED.roughness_columns)
 
     seen = np.isfinite(excess)
-    weight = np.where(seen, (GRAIN**2 / (GRAIN**2 + known)) ** 2, 0.0)
-    total = around(weight * np.where(seen, excess, 0.0)) + _GRAIN_COUNTS * GRAIN**2
-    return np.maximum(total / (around(weight) + _GRAIN_COUNTS), 0.0)
+    weight = np.where(
+        seen,
+        (ASSUMED.cloud_roughness**2 / (ASSUMED.cloud_roughness**2 + known)) ** 2,
+        0.0,
+    )
+    total = (
+        around(weight * np.where(seen, excess, 0.0))
+        + ASSUMED.cloud_roughness_cells * ASSUMED.cloud_roughness**2
+    )
+    return np.maximum(total / (around(weight) + ASSUMED.cloud_roughness_cells), 0.0)
 
 
 def _diagnostics(
@@ -380,8 +375,8 @@ def _diagnostics(
         *fit.rejected,
         *([] if design.datum_bands else [NoDatumBand(_offset_sd(clouds))]),
         *(part for found in clouds.found for part in _of_bands(found)),
-        *([InFront(cells.in_front, IN_FRONT)] if cells.in_front else []),
-        *([ManyLeftOut(left_out)] if left_out > _MANY_LEFT_OUT else []),
+        *([InFront(cells.in_front, ASSUMED.in_front)] if cells.in_front else []),
+        *([ManyLeftOut(left_out)] if left_out > ASSUMED.many_left_out else []),
     )
 
 
@@ -391,15 +386,13 @@ def _offset_sd(clouds: RegisteredClouds) -> float:
 
 
 def _of_bands(found: FoundPose) -> Iterator[BandsOff | BandAxisOff]:
-    if found.on_bands and abs(found.radius_bias) > _BAND_OFF:
+    if found.on_bands and abs(found.radius_bias) > ASSUMED.band_off:
         yield BandsOff(found.radius_bias)
     for axis in found.band_axes:
         if axis.disagrees:
             yield BandAxisOff(axis.band, axis.offset, axis.tilt)
 
 
-#: Blocks that a wall is cut into, about, and least cells that make one a reading.
-MOST, _LEAST_CELLS = 850, 4
 _CUTBACK: tuple[RodKind, ...] = ("cutback",)
 
 
@@ -414,7 +407,7 @@ def block_of_cells(cells: Cells, grid: Grid) -> Int:
     across = int(column[-1]) + 1
     number = row[:, None] * across + column[None, :]
     held = cells.own & grid.surveyed
-    full = np.bincount(number[held], minlength=number.max() + 1) >= _LEAST_CELLS
+    full = np.bincount(number[held], minlength=number.max() + 1) >= ASSUMED.block_cells
     return np.where(held & full[number], (np.cumsum(full) - 1)[number], -1)
 
 
@@ -459,7 +452,7 @@ def _sides(grid: Grid) -> tuple[int, int]:
     tall = float(np.median(grid.row_height))
     low, high = grid.surveyed_heights
     area = (high - low) * wide * grid.azimuth.size
-    side = float(np.sqrt(area / MOST))
+    side = float(np.sqrt(area / ASSUMED.wall_blocks))
     columns = max(1, round(side / wide))
     while grid.azimuth.size % columns:
         columns += 1

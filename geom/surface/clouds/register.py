@@ -26,8 +26,6 @@ from pathlib import Path
 import numpy as np
 
 from geom.datum import (
-    HEIGHT_SD,
-    LEAST_POINTS,
     BandBlocks,
     FoundPose,
     MatchedTargets,
@@ -41,16 +39,12 @@ from geom.datum import (
     settled_on_sound_wall,
     worn_wall_covariance,
 )
+from geom.datum.assumptions import ASSUMED as DATUM
 from geom.design import Design
 from geom.readings.cloud import Cloud, CloudReadings
+from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.binning import CloudBinner, bin_cloud, sample
-from geom.surface.clouds.cells import (
-    FEW,
-    Cells,
-    merge_cells,
-    wall_cells,
-    wall_layers,
-)
+from geom.surface.clouds.cells import Cells, merge_cells, wall_cells, wall_layers
 from geom.surface.clouds.histogram import BinLayout, Histogram
 from geom.surface.clouds.posterior import (
     POSE_PARAMETERS,
@@ -63,14 +57,7 @@ from geom.units import Bool, Float, Int
 
 Tick = Callable[[str], None]
 
-#: Error of a cell that the laser meets at 45 degrees, mm; it grows with the tangent.
-#: Our own choice, no source.
-GRAZING = 0.5
-_STEEPEST = 80.0
-#: Rows and columns of cells that make a block in a band.
-_BAND_ROWS, _BAND_COLUMNS = 5, 6
-#: The same of a patch that may be sound wall, and least cells that tell it.
-_PATCH_ROWS, _PATCH_COLUMNS, _LEAST_OF_PATCH = 5, 6, 4
+
 #: A wall that moves by half a cell, mm, is binned anew; so many times at most.
 _FAR, _BINNINGS = 5.0, 3
 #: Times that the axis is found anew with what targets say of direction and height.
@@ -172,7 +159,7 @@ def register_clouds(
         for own, jacobian in jacobians
         for field in (*jacobian, rise)
     ]
-    crowded = (cells.seen & (cells.count < FEW)).astype(np.float64)
+    crowded = (cells.seen & (cells.count < ASSUMED.few_points)).astype(np.float64)
     ranging = sum(s.ranging * part for s, part in zip(scans, share, strict=True))
     return RegisteredClouds(
         cells=cells,
@@ -231,7 +218,7 @@ def find_frame_pose(
     design: Design,
     targets: MatchedTargets | None = None,
     *,
-    least: int = LEAST_POINTS,
+    least: int = DATUM.pose_points,
 ) -> FoundPose:
     """The pose of clouds of one frame, from a sample of them.
 
@@ -243,7 +230,7 @@ def find_frame_pose(
         Points below which there is no axis.
     """
     points = np.concatenate([sample(cloud) for cloud in clouds])
-    height_sd = HEIGHT_SD
+    height_sd = DATUM.height_zero_sd
     nominal = given_pose(clouds, design, targets)
     if targets is not None:
         for _ in range(_TARGET_ROUNDS):
@@ -300,13 +287,13 @@ def wall_patches(cells: Cells, jacobian: Float, grid: Grid) -> WallPatches:
     jacobian : array (4, m, k)
         From `pose_jacobian`.
     """
-    row = np.arange(grid.height.size) // _PATCH_ROWS
-    column = np.arange(grid.azimuth.size) // _PATCH_COLUMNS
+    row = np.arange(grid.height.size) // ASSUMED.patch_rows
+    column = np.arange(grid.azimuth.size) // ASSUMED.patch_columns
     patch = row[:, None] * (int(column[-1]) + 1) + column[None, :]
     held = cells.own & cells.seen
     size = int(patch.max()) + 1
     count = np.bincount(patch[held], minlength=size)
-    some = count >= _LEAST_OF_PATCH
+    some = count >= ASSUMED.patch_cells
 
     def mean(field: Float) -> Float:
         total = np.bincount(patch[held], field[held], size)
@@ -327,8 +314,8 @@ def band_blocks(histogram: Histogram, design: Design, grid: Grid) -> BandBlocks:
     Blocks, because a band high up is met at a grazing angle and has few points.
     """
     first, last = _rows_of_blocks(design, grid)
-    layers = wall_layers(histogram, _BAND_COLUMNS, first=first, last=last)
-    turned = grid.azimuth.reshape(-1, _BAND_COLUMNS).mean(axis=1)
+    layers = wall_layers(histogram, ASSUMED.band_block_columns, first=first, last=last)
+    turned = grid.azimuth.reshape(-1, ASSUMED.band_block_columns).mean(axis=1)
     up = 0.5 * (grid.edge[first] + grid.edge[last])
     height, azimuth = np.meshgrid(up, turned, indexing="ij")
     seen = layers.seen
@@ -346,7 +333,7 @@ def _rows_of_blocks(design: Design, grid: Grid) -> tuple[Int, Int]:
             (grid.edge[:-1] >= band.low - 1e-6) & (grid.edge[1:] <= band.high + 1e-6)
         )
         if rows.size:
-            cuts = np.arange(rows[0], rows[-1] + 1, _BAND_ROWS)
+            cuts = np.arange(rows[0], rows[-1] + 1, ASSUMED.band_block_rows)
             first.append(cuts)
             last.append(np.append(cuts[1:], rows[-1] + 1))
     none = np.zeros(0, dtype=np.int64)
@@ -404,8 +391,8 @@ class Beam:
         if not self.is_known:
             return np.zeros(self.square.shape)
         angle = np.arccos(np.clip(self.square, -1.0, 1.0))
-        steep = np.minimum(angle, np.deg2rad(_STEEPEST))
-        return np.asarray((GRAZING * np.tan(steep)) ** 2)
+        steep = np.minimum(angle, np.deg2rad(ASSUMED.steepest_beam))
+        return np.asarray((ASSUMED.grazing_error * np.tan(steep)) ** 2)
 
     @property
     def ranging(self) -> Float:
@@ -438,21 +425,6 @@ def _block_diagonal(
     return whole
 
 
-#: Turns of the shadows, degrees, and fewest blocks that a turn must leave out.
-_STEP, _FEWEST = 15, 3
-#: Blocks around that have a say: Gaussian in height (mm) and azimuth (degrees).
-_HEIGHT, _AZIMUTH = 60.0, 45.0
-#: What the fitted wall's own word counts for, in blocks.
-_PRIOR_BLOCKS = 3.0
-#: The same for the sum over a shadow, in turns; and how many turns a full circle of
-#: them counts for, as they overlap.
-_PRIOR_TURNS, _EFFECTIVE_TURNS = 3.0, 8.0
-#: By how much sums over shadows vary more than the fitted wall owns to, before the scan
-#: is asked: marks of single tuyeres and spalls that nothing around them hints at.  From
-#: walls of the bench, see docs/benchmarks.md.
-_SURPRISE = 2.0
-
-
 def calibration_factor(gp: ConditionalGP, occluded: Bool, grid: Grid) -> Float:
     """Factor on the variance of the fitted wall where it is occluded; (m, k).
 
@@ -470,10 +442,10 @@ def calibration_factor(gp: ConditionalGP, occluded: Bool, grid: Grid) -> Float:
     row = np.clip(np.searchsorted(grid.edge, height) - 1, 0, grid.height.size - 1)
     squared, times_out = np.zeros(count), np.zeros(count)
     sums: list[float] = []
-    for angle in range(_STEP, 360, _STEP):
+    for angle in range(ASSUMED.shadow_step, 360, ASSUMED.shadow_step):
         column = np.round((azimuth - angle) / 360.0 * grid.azimuth.size).astype(int)
         out = np.flatnonzero(occluded[row, column % grid.azimuth.size])
-        if out.size >= _FEWEST:
+        if out.size >= ASSUMED.shadow_blocks:
             each, of_sum = _left_out(inverse, gp.weights, out)
             squared[out] += each
             times_out[out] += 1.0
@@ -483,13 +455,17 @@ def calibration_factor(gp: ConditionalGP, occluded: Bool, grid: Grid) -> Float:
         return np.ones(grid.shape)
     ratio = squared[tested] / times_out[tested]
     # Kernel mean of ratios at each cell: (m, blocks) times (blocks, k).
-    up = np.exp(-0.5 * ((grid.height[:, None] - height[tested]) / _HEIGHT) ** 2)
+    up = np.exp(
+        -0.5 * ((grid.height[:, None] - height[tested]) / ASSUMED.shadow_height) ** 2
+    )
     apart = np.mod(grid.azimuth[:, None] - azimuth[tested] + 180.0, 360.0) - 180.0
-    across = np.exp(-0.5 * (apart / _AZIMUTH) ** 2).T
-    inflation = (_PRIOR_BLOCKS + (up * ratio) @ across) / (_PRIOR_BLOCKS + up @ across)
-    counts = _EFFECTIVE_TURNS * len(sums) / (360 // _STEP - 1)
-    dof = _PRIOR_TURNS + counts
-    prior = _PRIOR_TURNS * _SURPRISE
+    across = np.exp(-0.5 * (apart / ASSUMED.shadow_azimuth) ** 2).T
+    inflation = (ASSUMED.prior_blocks + (up * ratio) @ across) / (
+        ASSUMED.prior_blocks + up @ across
+    )
+    counts = ASSUMED.effective_turns * len(sums) / (360 // ASSUMED.shadow_step - 1)
+    dof = ASSUMED.prior_turns + counts
+    prior = ASSUMED.prior_turns * ASSUMED.shadow_surprise
     of_sum = (prior + counts * float(np.mean(sums))) / dof
     # That variance is itself estimated from few turns: Student's t has more of it.
     of_sum *= dof / max(dof - 2.0, 1.0)

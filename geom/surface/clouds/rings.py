@@ -20,17 +20,10 @@ import itertools
 
 import numpy as np
 
+from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.kriging import spherical
 from geom.surface.grid import Grid
 from geom.units import Float
-
-#: Standard deviations and reaches that are tried, mm.
-SIZES = (0.0, 0.05, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2)
-REACHES = (30.0, 60.0, 120.0, 240.0)
-#: Rows and columns of cells around whose mean is no course.
-_WINDOW = 21
-#: Least cells with points that make a row's mean.
-_LEAST = 6
 
 
 def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, Float]:
@@ -50,7 +43,7 @@ def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, 
     """
     observed = np.isfinite(residual)
     count = observed.sum(axis=1)
-    rows = np.flatnonzero(count >= _LEAST)
+    rows = np.flatnonzero(count >= ASSUMED.course_cells)
     if rows.size < 2:
         return np.zeros(count.size), np.zeros((count.size, count.size))
     # what lies around is not all round: streaks and losses, of which each row's cells
@@ -65,8 +58,8 @@ def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, 
     scatter = np.maximum(uneven, scatter) / count[rows]
     rise = np.abs(grid.height[:, None] - grid.height[None, :])
     found = []
-    for reach, size in itertools.product(REACHES, SIZES):
-        if size > 0.0 or reach == REACHES[0]:
+    for reach, size in itertools.product(ASSUMED.course_reaches, ASSUMED.course_sizes):
+        if size > 0.0 or reach == ASSUMED.course_reaches[0]:
             prior = size**2 * spherical(rise / reach)
             found.append(_given(value, scatter, prior, rows))
     log = np.array([likelihood for likelihood, _, _ in found])
@@ -87,7 +80,7 @@ def _around(residual: Float) -> Float:
 
     observed = np.isfinite(residual)
     total, share = (
-        uniform_filter(field, _WINDOW, mode=["constant", "wrap"])
+        uniform_filter(field, ASSUMED.course_window, mode=["constant", "wrap"])
         for field in (np.where(observed, residual, 0.0), observed.astype(np.float64))
     )
     return np.where(share > 1e-9, total / np.maximum(share, 1e-9), 0.0)

@@ -13,18 +13,18 @@ from dataclasses import replace
 import numpy as np
 
 from geom.datum import (
-    ALIKE,
-    SPARSE,
     FoundPose,
     MatchedTargets,
     WallPatches,
     match_targets,
     settled_on_sound_wall,
 )
+from geom.datum.assumptions import ASSUMED as DATUM
 from geom.design import Design
 from geom.errors import InputError
 from geom.readings.cloud import Cloud, CloudReadings
 from geom.readings.rod import RodKind, RodReadings
+from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.binning import sample
 from geom.surface.clouds.register import (
     Beam,
@@ -35,13 +35,6 @@ from geom.surface.clouds.register import (
 from geom.surface.radial import PoseAsStated
 from geom.units import Float
 
-#: Fewest points that an axis is found on.  Our own choice.
-LEAST_FOR_AXIS = 40
-#: Points further from the drawing than this, mm, are not of the wall.
-FURTHEST = 300.0
-#: Standard uncertainty of a set-up that is taken as stated, mm at both ends of the
-#: profile.  Our own choice, no source.
-AS_STATED = 5.0
 _RADIUS: tuple[RodKind, ...] = ("radius",)
 #: Names of shared errors among the sources.
 POSE, RANGE = "pose of the cloud", "scanner's range and scale"
@@ -65,10 +58,9 @@ def single_readings(
         If there are too many points to be read singly.
     """
     many = sum(cloud.source.count or 0 for cloud in readings.clouds)
-    if many > SPARSE:
-        what = (
-            f"there are {many:,} points, more than the {SPARSE:,} that are read singly"
-        )
+    if many > DATUM.few_points:
+        most = DATUM.few_points
+        what = f"there are {many:,} points, more than the {most:,} that are read singly"
         cure = "Leave out --sparse (sparse=True)"
         raise InputError(what, file=readings.clouds[0].name, cure=cure)
     targets = match_targets(readings.targets, design) if readings.targets else None
@@ -86,17 +78,20 @@ def _pose(
     clouds: tuple[Cloud, ...], design: Design, targets: MatchedTargets | None
 ) -> tuple[FoundPose, list[PoseAsStated]]:
     try:
-        found = find_frame_pose(clouds, design, targets, least=LEAST_FOR_AXIS)
+        found = find_frame_pose(clouds, design, targets, least=ASSUMED.axis_points)
     except InputError:
         nominal = given_pose(clouds, design, targets)
     else:
         return _settled(found, clouds, design), []
-    tilt = np.rad2deg(AS_STATED / (0.5 * (design.profile.top - design.profile.bottom)))
+    tilt = np.rad2deg(
+        ASSUMED.stated_set_up_sd / (0.5 * (design.profile.top - design.profile.bottom))
+    )
     pose = nominal.at(
-        nominal.parameters, np.diag([AS_STATED, AS_STATED, tilt, tilt]) ** 2
+        nominal.parameters,
+        np.diag([ASSUMED.stated_set_up_sd, ASSUMED.stated_set_up_sd, tilt, tilt]) ** 2,
     )
     found = FoundPose(pose, on_bands=False, n_points=0, radius_bias=0.0)
-    return found, [PoseAsStated(clouds[0].name, AS_STATED)]
+    return found, [PoseAsStated(clouds[0].name, ASSUMED.stated_set_up_sd)]
 
 
 def _settled(found: FoundPose, clouds: tuple[Cloud, ...], design: Design) -> FoundPose:
@@ -104,14 +99,14 @@ def _settled(found: FoundPose, clouds: tuple[Cloud, ...], design: Design) -> Fou
     pose, profile = found.pose, design.profile
     azimuth, radius, height = pose.to_wall(np.concatenate([sample(c) for c in clouds]))
     cutback = radius - profile.radius_at(height)
-    near = np.abs(cutback) < FURTHEST
+    near = np.abs(cutback) < ASSUMED.furthest_point
     azimuth, cutback, height = azimuth[near], cutback[near], height[near]
     drawn = profile.radius_at(height)
     jacobian = pose.jacobian(azimuth, height, profile.slope_at(height), drawn)
     # points scatter each by itself: means over as much wall as is off alike
-    columns = max(4, round(2.0 * np.pi * profile.mean_radius / ALIKE))
+    columns = max(4, round(2.0 * np.pi * profile.mean_radius / DATUM.patches_alike))
     column = np.clip((azimuth / 360.0 * columns).astype(int), 0, columns - 1)
-    row = ((height - profile.bottom) / ALIKE).astype(int)
+    row = ((height - profile.bottom) / DATUM.patches_alike).astype(int)
     _, patch, count = np.unique(
         row * columns + column, return_inverse=True, return_counts=True
     )
@@ -123,7 +118,7 @@ def _settled(found: FoundPose, clouds: tuple[Cloud, ...], design: Design) -> Fou
         cutback=mean(cutback),
         variance=design.scanner.point_sd**2 / count,
         jacobian=np.stack([mean(part) for part in jacobian.T], axis=-1),
-        area=np.full(count.size, ALIKE**2),
+        area=np.full(count.size, DATUM.patches_alike**2),
     )
     better = settled_on_sound_wall(pose, wall, on_bands=found.on_bands)
     return replace(found, pose=better)
@@ -133,7 +128,7 @@ def _of_cloud(cloud: Cloud, found: FoundPose, design: Design) -> RodReadings:
     pose, profile = found.pose, design.profile
     points = sample(cloud)
     azimuth, radius, height = pose.to_wall(points)
-    near = np.abs(radius - profile.radius_at(height)) < FURTHEST
+    near = np.abs(radius - profile.radius_at(height)) < ASSUMED.furthest_point
     azimuth, radius, height = azimuth[near], radius[near], height[near]
     n, scanner = azimuth.size, design.scanner
     return RodReadings(

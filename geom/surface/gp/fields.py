@@ -7,15 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.shown import Shown
+from geom.surface.assumptions import ASSUMED
 from geom.surface.grid import (
     interpolate_columns,
     interpolate_points,
     interpolate_rows,
 )
 from geom.units import Bool, Float, Int
-
-#: How fast a pattern decays beyond the heights it is stated for, mm.
-FADE = 150.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +81,7 @@ class Pattern(Shown):
 
     def _fade(self, height: Float) -> Float:
         beyond = np.maximum(self.height[0] - height, height - self.height[-1])
-        return np.asarray(np.exp(-np.maximum(beyond, 0.0) / FADE))
+        return np.asarray(np.exp(-np.maximum(beyond, 0.0) / ASSUMED.pattern_fade))
 
 
 @dataclass(frozen=True, eq=False)

@@ -27,6 +27,7 @@ import numpy as np
 from scipy.linalg import cholesky, lapack
 
 from geom.parallel import on_one_thread_when_small
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.kernels import PairDistances
 from geom.surface.gp.observations import Noise, ObservationOperator
@@ -37,14 +38,6 @@ from geom.units import Bool, Float
 #: rougher wall and a smoother one.
 _STARTS = ((0.0, 0.0), (0.5, -0.8), (-0.5, 0.8))
 
-#: Readings that tell the tops of the evidence apart well enough, and readings that tell
-#: sizes and lengths well enough.
-MAP_POINTS, _MOST_POINTS = 140, 600
-
-#: Draws that lie deeper than drawn by more than this are brought back, in so many goes,
-#: each by at most this part.  Rebuild from seed to seed, brick walls at 12 x 10: 0.9 %
-#: without, 0.5 % with.
-_DEEPER, _PULLS, _LEAST_PULL = 0.5, 3, 0.3
 
 #: Step of the differences, in the prior's spreads.
 _STEP = 1e-3
@@ -146,7 +139,7 @@ def _inverse(factor: Float) -> Float:
     return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
 
 
-@on_one_thread_when_small(lambda *_, **__: _MOST_POINTS)
+@on_one_thread_when_small(lambda *_, **__: ASSUMED.evidence_points)
 def fit_map(likelihood: MarginalLikelihood, *, start: Float | None = None) -> Float:
     """The most probable logs of sizes, lengths and learned errors.
 
@@ -162,11 +155,11 @@ def fit_map(likelihood: MarginalLikelihood, *, start: Float | None = None) -> Fl
         is searched from every start, and all of them (or 600, evenly) from the best of
         its ends.
     """
-    whole = random_subset(likelihood, _MOST_POINTS)
+    whole = random_subset(likelihood, ASSUMED.evidence_points)
     if start is not None:
         return _uphill(whole, start)[0]
     median, spread = likelihood.theta_prior
-    some = random_subset(likelihood, MAP_POINTS)
+    some = random_subset(likelihood, ASSUMED.map_points)
     starts = [median + spread * _shift(likelihood, *shift) for shift in _STARTS]
     ends = [_uphill(some, begin) for begin in starts]
     best = max(ends, key=lambda end: end[1])[0]
@@ -215,7 +208,7 @@ def _shift(likelihood: MarginalLikelihood, size: float, length: float) -> Float:
     return np.append(shift, np.zeros(likelihood.theta_prior[0].size - len(shift)))
 
 
-@on_one_thread_when_small(lambda *_, **__: _MOST_POINTS)
+@on_one_thread_when_small(lambda *_, **__: ASSUMED.evidence_points)
 def laplace_draws(
     likelihood: MarginalLikelihood, theta: Float, *, count: int, seed: int
 ) -> Float:
@@ -291,11 +284,11 @@ def _pull(
     direction to about the depth, below ``top``, that it was drawn at.
     """
     part = 1.0
-    for _ in range(_PULLS):
+    for _ in range(ASSUMED.deeper_pulls):
         fall = top - likelihood.log_posterior_value(theta + part * step)
-        if fall <= depth + _DEEPER:
+        if fall <= depth + ASSUMED.deeper_by:
             break
-        part *= max(float(np.sqrt(depth / fall)), _LEAST_PULL)
+        part *= max(float(np.sqrt(depth / fall)), ASSUMED.deeper_least_pull)
     return part
 
 

@@ -25,38 +25,16 @@ import numpy as np
 from geom.design import Design
 from geom.readings import RodReadings
 from geom.readings.rod import cutback_of_each
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.fields import Pattern, SteppedPattern
 from geom.units import Float
 
-#: What is expected before any reading: how far above the tuyeres' centres the ring is
-#: deepest, how deep it is (mm; none, or it would be seen where nobody read), and how
-#: far below and above that it has fallen to 1/e, each with its spread (the widths' of
-#: the logarithm).  Common practice, no source: the melting zone lies from half a foot
-#: to one and a half above the tuyeres.
-ABOVE_TUYERES, _RIDES = 250.0, 120.0
-_DEEPER = 40.0
-WIDTH_BELOW, WIDTH_ABOVE, _WIDER = 140.0, 210.0, 0.5
-
-#: How far readings lie about the hump (mm) and about zero off it (mm), and how
-#: many readings tell something that their neighbours do not: our own choices.
-_ABOUT, _BASE, _TELLING = 6.0, 3.0, 30.0
-#: How much deeper the hump is on one side, mm, for finding it; and as a share of its
-#: depth, where it enters as a part of its own, with the spread of its logarithm: our
-#: own choices.
-_SIDE = 15.0
-_SIDE_SHARE, _SIDE_SPREAD = 0.25, 0.8
 _STEP = 5.0
 
-#: Least distance of the heights at which liveliness is learned, mm and rows read.
-KNOT_SPACING = 250.0
-KNOT_ROWS = 4.0
-#: Logarithm of how much livelier the wall is in the melting zone, and its spread.
-AMPLIFIED = 1.0
+
 #: Names of the parts that diameters see nothing of.
 ONE_SIDED, MELTED_ONE_SIDE = "one-sided burn", "melting zone on one side"
-#: Reach of joints and roughness, mm: less than readings are ever apart, so it cannot be
-#: learned from them.
-GRAIN = 15.0
+
 GRAIN_NAME = "grain of the face"
 
 
@@ -163,20 +141,23 @@ def find_melting_zone(
 
     height, cutback = readings.height, cutback_of_each(readings, design)
     usual, spread = _expected(design, float(height.min()), float(height.max()))
-    count = min(1.0, _TELLING / height.size)
+    count = min(1.0, ASSUMED.telling_readings / height.size)
     # a diameter sees as much more on one end as it sees less on the other
     felt = one_sided * ~readings.is_kind("diameter")
     angle = np.deg2rad(readings.azimuth)
     side = np.stack([np.cos(angle), np.sin(angle)]) * felt
     if one_sided:
-        usual, spread = np.append(usual, [0.0, 0.0]), np.append(spread, [_SIDE] * 2)
+        usual, spread = (
+            np.append(usual, [0.0, 0.0]),
+            np.append(spread, [ASSUMED.side_depth] * 2),
+        )
 
     def misfit(parameters: Float) -> Float:
         depth, centre, below, above, base = parameters[:5]
         share = hump(height, centre, np.exp(below), np.exp(above))
         deep = depth + parameters[5:] @ side if one_sided else depth
         wear = base + deep * share
-        off = (cutback - wear) / _ABOUT
+        off = (cutback - wear) / ASSUMED.about_hump
         robust = np.sign(off) * np.sqrt(2.0 * count * (np.sqrt(1.0 + off**2) - 1.0))
         return np.append(robust, (parameters - usual) / spread)
 
@@ -192,7 +173,7 @@ def find_melting_zone(
         centre=float(centre),
         below=float(np.exp(below)),
         above=float(np.exp(above)),
-        depth=max(float(depth), _ABOUT),
+        depth=max(float(depth), ASSUMED.about_hump),
         centre_sd=float(sd[1]),
         below_sd=float(sd[2]),
         above_sd=float(sd[3]),
@@ -203,10 +184,21 @@ def _expected(design: Design, low: float, high: float) -> tuple[Float, Float]:
     """Depth, centre, log widths and base before any reading, and their spreads."""
     centre, rides = 0.5 * (low + high), 0.5 * (high - low)
     if design.tuyeres:
-        centre = float(np.mean([t.height for t in design.tuyeres])) + ABOVE_TUYERES
-        rides = _RIDES
-    usual = [0.0, centre, np.log(WIDTH_BELOW), np.log(WIDTH_ABOVE), 0.0]
-    return np.array(usual), np.array([_DEEPER, rides, _WIDER, _WIDER, _BASE])
+        centre = (
+            float(np.mean([t.height for t in design.tuyeres]))
+            + ASSUMED.crest_above_tuyeres
+        )
+        rides = ASSUMED.crest_ride_sd
+    usual = [0.0, centre, np.log(ASSUMED.width_below), np.log(ASSUMED.width_above), 0.0]
+    return np.array(usual), np.array(
+        [
+            ASSUMED.crest_depth_sd,
+            rides,
+            ASSUMED.width_spread,
+            ASSUMED.width_spread,
+            ASSUMED.about_zero,
+        ]
+    )
 
 
 def _net(low: float, high: float) -> Float:
@@ -327,14 +319,14 @@ class Prior:
     def median(self) -> Float:
         """Logarithms of all sizes, lengths and liveliness at their medians; (p,)."""
         theta = np.log([g.median for part in self.components for g in part.hyperpriors])
-        zone = [] if self.zone is None else [AMPLIFIED]
+        zone = [] if self.zone is None else [ASSUMED.amplified]
         return np.concatenate([theta, np.zeros(self.knots.size), zone])
 
     @property
     def spread(self) -> Float:
         """Their spreads; shape (p,)."""
         spreads = [g.spread for part in self.components for g in part.hyperpriors]
-        zone = [] if self.zone is None else [AMPLIFIED]
+        zone = [] if self.zone is None else [ASSUMED.amplified]
         knots = np.full(self.knots.size, self.amplitude_spread)
         return np.concatenate([spreads, knots, zone])
 
@@ -465,8 +457,8 @@ def default_prior(
         sd=LogNormal(1.0, 0.5),
         kernel_azimuth="matern32",
         kernel_height="matern32",
-        length_scale_azimuth=LogNormal(GRAIN, 0.0),
-        length_scale_height=LogNormal(GRAIN, 0.0),
+        length_scale_azimuth=LogNormal(ASSUMED.grain_reach, 0.0),
+        length_scale_height=LogNormal(ASSUMED.grain_reach, 0.0),
         scaled_by_height=False,
     )
     whole = Component(
@@ -475,7 +467,7 @@ def default_prior(
     melted: tuple[Component, ...] = ()
     if zone is not None:
         melted = whole, *_melted(zone, low, high, one_sided=one_sided)
-    distances = max(KNOT_SPACING, KNOT_ROWS * row)
+    distances = max(ASSUMED.knot_spacing, ASSUMED.knot_rows * row)
     knots = np.linspace(low, high, 1 + max(1, round((high - low) / distances)))
     return Prior(
         components=(*melted, ring, courses, side, local, brick, grain),
@@ -517,7 +509,7 @@ def _melted(
     hump, changes = zone.hump(low, high), zone.changes(low, high)
     side = Component(
         MELTED_ONE_SIDE,
-        LogNormal(_SIDE_SHARE * zone.depth, _SIDE_SPREAD),
+        LogNormal(ASSUMED.side_share * zone.depth, ASSUMED.side_spread),
         kernel_azimuth="wave",
         waves=1,
         patterns=(hump,),

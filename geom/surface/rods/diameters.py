@@ -22,6 +22,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.readings import RodReadings
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.fields import Pattern
 from geom.surface.gp.posterior import GPPosterior
 from geom.surface.gp.prior import (
@@ -33,10 +34,6 @@ from geom.surface.gp.prior import (
 )
 from geom.surface.rods.fit import fit_wall
 
-#: Variance of a share that is as likely anywhere between -1 and 1, and the part of it
-#: that is one-sided as a whole: our own choice, no source.
-_SHARE = 1.0 / 3.0
-_ONE_SIDED = 0.85
 #: Net on which the even part is given: rows, mm apart at most, and columns.
 _ROW, _COLUMNS = 30.0, 72
 #: Parts of the prior that have an odd part of which diameters teach the size, and those
@@ -74,7 +71,9 @@ def with_unseen_half(prior: Prior, readings: RodReadings, design: Design) -> Pri
     arc, rise = LogNormal(0.4 * prior.radius, 0.0), LogNormal(150.0, 0.0)
     sided = Component(
         "one side more than the other",
-        sd=LogNormal(float(np.sqrt(_ONE_SIDED * _SHARE)), 0.0),
+        sd=LogNormal(
+            float(np.sqrt(ASSUMED.one_sided_part * ASSUMED.side_variance)), 0.0
+        ),
         kernel_azimuth="wave",
         waves=1,
         kernel_height="matern52",
@@ -85,7 +84,12 @@ def with_unseen_half(prior: Prior, readings: RodReadings, design: Design) -> Pri
     local = Component(
         "one end more than the other",
         # half of a local part is odd
-        sd=LogNormal(float(np.sqrt(2.0 * (1.0 - _ONE_SIDED) * _SHARE)), 0.0),
+        sd=LogNormal(
+            float(
+                np.sqrt(2.0 * (1.0 - ASSUMED.one_sided_part) * ASSUMED.side_variance)
+            ),
+            0.0,
+        ),
         kernel_azimuth="matern32",
         kernel_height="matern32",
         length_scale_azimuth=arc,

@@ -23,16 +23,13 @@ from geom.design import Design
 from geom.errors import InputError
 from geom.readings import RodReadings
 from geom.readings.surveys import SurveyBefore
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.fields import SteppedPattern
 from geom.surface.gp.kernels import Points2D, patterns_at
 from geom.surface.gp.observations import Noise, Source
 from geom.surface.gp.prior import Component, LogNormal, Prior
 from geom.units import Bool, Float, Int
 
-#: Spread of the logarithm of what is learned, before: a factor of 1.5 either way for
-#: repeatability, of 2 for centring, of which less is known.  Our own choice, no source.
-_REPEATABILITY = 0.4
-_CENTRING = 0.7
 #: Name of what datum bands are off by.
 BANDS = "sound wall of the datum bands"
 #: Most set-ups, for each of which centring has two columns of errors.
@@ -84,7 +81,12 @@ def rod_noise(
         _own("sd stated on the sheet", np.where(stated & ~pseudo, readings.sd, 0.0)),
         _bands(readings, design, pseudo),
         _resolution(readings, design, rod),
-        _learned("rod repeatability", design.rod.repeatability, rod, _REPEATABILITY),
+        _learned(
+            "rod repeatability",
+            design.rod.repeatability,
+            rod,
+            ASSUMED.repeatability_spread,
+        ),
         _centring(readings, design, rod),
     ]
     sources += [_common(name, table) for name, table in readings.common.items()]
@@ -154,7 +156,7 @@ def _centring(readings: RodReadings, design: Design, rod: Float) -> Source:
     kept = [block for block in columns if np.any(block)]
     shared = np.concatenate(kept, axis=1) if kept else np.zeros((len(readings), 0))
     sd, none = design.rod.centring, np.zeros(len(readings))
-    return Source("rod centring", "A", "mm", sd, none, shared, _CENTRING)
+    return Source("rod centring", "A", "mm", sd, none, shared, ASSUMED.centring_spread)
 
 
 def _set_ups(readings: RodReadings, *, each_height: bool) -> np.ndarray:
@@ -201,18 +203,10 @@ def placement_errors(
     ]
 
 
-#: How far a patch lies off the wall that would be drawn through it, sd in mm, and its
-#: logarithm's spread, before it is learned: our own choice, about half a tolerance.
-OFFSET_SD, OFFSET_SPREAD = 4.0, 0.8
 #: Name of the offsets of single zones.
 EACH_ZONE = "each repaired zone"
-#: Repaired zones that each have an unevenness of their own; of more one is learned.
-MOST_UNEVEN = 8
-#: How uneven the face of a patch is, likewise, and over what distance, mm: about what a
-#: trowel and a straight-edge of 2 ft leave.  Our own choice.
-UNEVEN_SD, UNEVEN_SPREAD, UNEVEN_REACH = 0.8, 0.6, 150.0
-#: Depth of holes in a zone that has one, likewise, and their reach: a brick's.
-_HOLE_SD, _HOLE_SPREAD, _HOLE_REACH = 12.0, 0.6, 60.0
+
+
 #: Rows of the net that the zones are given on, mm apart at most.
 _ROW = 5.0
 
@@ -231,12 +225,15 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
     every = SteppedPattern(
         patterns[0].height, np.sum([p.field for p in patterns], axis=0)
     )
-    size, reach = LogNormal(OFFSET_SD, OFFSET_SPREAD), LogNormal(UNEVEN_REACH, 0.0)
+    size, reach = (
+        LogNormal(ASSUMED.offset_sd, ASSUMED.offset_spread),
+        LogNormal(ASSUMED.uneven_reach, 0.0),
+    )
     part = Component("", size, scaled_by_height=False, repaired=True)
     uneven = replace(
         part,
         name="unevenness of each repaired zone",
-        sd=LogNormal(UNEVEN_SD, UNEVEN_SPREAD),
+        sd=LogNormal(ASSUMED.uneven_sd, ASSUMED.uneven_spread),
         kernel_azimuth="matern32",
         kernel_height="matern32",
         length_scale_azimuth=reach,
@@ -245,7 +242,7 @@ def with_repaired_zones(prior: Prior, before: SurveyBefore) -> Prior:
     )
     # one zone left short is no measure of how even the others are
     each_uneven: tuple[Component, ...] = (uneven,)
-    if len(patterns) <= MOST_UNEVEN:
+    if len(patterns) <= ASSUMED.most_uneven:
         each_uneven = tuple(
             replace(uneven, name=f"unevenness of repaired zone {k}", patterns=(one,))
             for k, one in enumerate(patterns, 1)
@@ -290,10 +287,10 @@ def with_broken_zones(prior: Prior, azimuth: Float, height: Float) -> Prior:
     broken = tuple(zone for zone in zones if zone.at(azimuth, height).any())
     if not broken:
         return prior
-    reach = LogNormal(_HOLE_REACH, 0.0)
+    reach = LogNormal(ASSUMED.hole_reach, 0.0)
     hole = Component(
         "holes in repaired zones",
-        LogNormal(_HOLE_SD, _HOLE_SPREAD),
+        LogNormal(ASSUMED.hole_sd, ASSUMED.hole_spread),
         kernel_azimuth="matern32",
         kernel_height="matern32",
         length_scale_azimuth=reach,

@@ -11,6 +11,7 @@ import numpy as np
 from geom.design import Design
 from geom.readings import RodReadings
 from geom.readings.rod import pseudo_readings
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.hyperparameters import MarginalLikelihood, fit_map, laplace_draws
 from geom.surface.gp.kernels import Points2D
@@ -30,44 +31,25 @@ from geom.surface.rods.errors import (
     with_broken_zones,
     zone_labels,
 )
-from geom.surface.rods.outliers import (
-    ODD_LEAST,
-    Outlier,
-    confirmed_outliers,
-    outlier_candidates,
-)
+from geom.surface.rods.outliers import Outlier, confirmed_outliers, outlier_candidates
 from geom.units import Bool, Float, Int
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-#: Choices of sizes and lengths besides the best: this many by the number of readings,
-#: within limits, for of few readings they differ more and cost less.  Rebuild from seed
-#: to seed: 8 x 6 with 32, 0.4 to 0.6 %; 12 x 10 with 16, 0.1 to 1.3 %.
-_SAMPLES, _LEAST_SAMPLES, _MOST_SAMPLES = 2000, 8, 32
-#: Readings past which the choices differ by less than matters, and none are drawn.
-MAX_POINTS = 900
 
 #: Readings past which they are averaged where they lie dense, and how many cells and
 #: single readings are then left at most; readings that are asked at a time whether
 #: they are slips, of so many.
 MOST_READINGS, MOST_CELLS, _ASKED = 2000, 1200, 250
-#: Side of the smallest cell, mm, and of the next ones in those before; readings of a
-#: usual cell that lend a cell its scatter.  Our own choices.
-_LEAST_SIDE, _WIDER, _LENT = 15.0, 1.1, 4.0
+
 
 #: Step of the differences that tell the wall's slope at a reading, mm.
 _STEP = 5.0
-#: Where a repair ends is known from the survey before it no better than this, mm: half
-#: an inch.  Our own choice.
-_EDGE_SD = 12.7
-#: Readings around one of very many that tell whether it may be odd.  Our own choice.
-_NEIGHBOURS = 12
+
+
 #: In place of a standard uncertainty of nothing.
 _NONE = 1e-9
-
-#: A reading further off than this is a slip whatever is written next to it, mm.
-_GROSS = 50.8
 
 
 @dataclass(frozen=True)
@@ -156,7 +138,7 @@ def _looked_at(
     back by a mark of the rod is then more likely the wall than a slip.
     """
     off = float(observed.value[outlier.row]) - outlier.expected
-    return bool(sheet.note[outlier.row].strip()) and abs(off) < _GROSS
+    return bool(sheet.note[outlier.row].strip()) and abs(off) < ASSUMED.gross_error
 
 
 def _may_be_outlier(named: Bool | None, pseudo: Bool) -> Bool:
@@ -228,9 +210,9 @@ def _unlike_neighbours(observed: ObservationOperator, radius: float) -> Bool:
     angle = np.deg2rad(places.azimuth)
     across = (radius * np.cos(angle), radius * np.sin(angle))
     tree = cKDTree(np.column_stack([*across, places.height]))
-    _, near = tree.query(tree.data, k=_NEIGHBOURS + 1)
+    _, near = tree.query(tree.data, k=ASSUMED.odd_neighbours + 1)
     usual = np.median(observed.value[np.asarray(near)[:, 1:]], axis=1)
-    return np.asarray(np.abs(observed.value - usual) > 0.5 * ODD_LEAST)
+    return np.asarray(np.abs(observed.value - usual) > 0.5 * ASSUMED.odd_least)
 
 
 def _fitted_to_cells(
@@ -332,7 +314,7 @@ class ReadingCells:
         error = np.bincount(row, own) / count
         more = float(np.sum(square - free * error) / max(float(free.sum()), 1.0))
         usual = max(more, 0.0) + error
-        seen = (square + _LENT * usual) / (free + _LENT)
+        seen = (square + ASSUMED.lent_readings * usual) / (free + ASSUMED.lent_readings)
         each = np.where(count > 1, np.maximum(seen - error, 0.0), grain)
         each = np.where(self.dense, each, 0.0)
         return Source(
@@ -381,7 +363,7 @@ def average_in_cells(
         ],
         axis=1,
     )[rows]
-    ring, side = 2.0 * np.pi * prior.radius, _LEAST_SIDE
+    ring, side = 2.0 * np.pi * prior.radius, ASSUMED.cell_side
     while True:
         columns = max(1, round(ring / side))
         at = np.stack(
@@ -392,7 +374,7 @@ def average_in_cells(
         )
         if len(keys) <= most or side > ring:
             break
-        side *= _WIDER
+        side *= ASSUMED.cell_growth
     number = np.empty(len(sheet), dtype=np.int64)
     number[rows] = cell
     number[~dense] = len(keys) + np.arange(len(sheet) - rows.size)
@@ -430,9 +412,15 @@ def sample_posterior(
     """The wall with the most probable sizes and lengths, and with others as likely."""
     count = len(likelihood.observed)
     if n_samples is None:
-        wanted = int(np.clip(_SAMPLES // count, _LEAST_SAMPLES, _MOST_SAMPLES))
+        wanted = int(
+            np.clip(
+                ASSUMED.choices_readings // count,
+                ASSUMED.least_choices,
+                ASSUMED.most_choices,
+            )
+        )
         n_samples = 2 * (wanted // 2)
-    many = n_samples if count <= MAX_POINTS else 0
+    many = n_samples if count <= ASSUMED.choices_up_to else 0
     draws = laplace_draws(likelihood, best, count=many, seed=seed)
     processes = [
         ConditionalGP(*likelihood.filled(theta), likelihood.observed)
@@ -454,10 +442,13 @@ def slopes_of(
         around = _change(gp, places, turn, 0.0) / turn
         up = _change(gp, places, 0.0, _STEP) / _STEP
     else:
-        rod, wide = design.rod, np.rad2deg(_EDGE_SD / design.profile.mean_radius)
+        rod, wide = (
+            design.rod,
+            np.rad2deg(ASSUMED.repair_edge_sd / design.profile.mean_radius),
+        )
         astray = (
             float(np.hypot(rod.azimuth_sd, wide)),
-            float(np.hypot(rod.height_sd, _EDGE_SD)),
+            float(np.hypot(rod.height_sd, ASSUMED.repair_edge_sd)),
         )
         around = _astray(gp, places, astray[0], 0.0) / max(rod.azimuth_sd, _NONE)
         up = _astray(gp, places, 0.0, astray[1]) / max(rod.height_sd, _NONE)

@@ -9,7 +9,7 @@ of earlier heats by a vertical **shift** each and learns
 - the standard deviations of shift, of **scale** (depth of the ring of wear against the
   pattern's) and of the **residual** of places after that.  Two or three surveys tell a
   variance badly, so each is shrunk towards a value of our own that counts as much as
-  `PRIOR_SURVEYS` surveys (posterior mean of a scaled inverse chi-square prior).
+  `history_surveys` surveys (posterior mean of a scaled inverse chi-square prior).
 
 The pattern enters as further components of the prior covariance, in which it appears
 times itself: the wall is so many times the pattern, and how many times is learned from
@@ -35,10 +35,10 @@ from geom.design import Design
 from geom.errors import InputError
 from geom.readings import PastSurvey, RodReadings
 from geom.shown import Shown
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.fields import Pattern, shifted_rows
 from geom.surface.gp.hyperparameters import (
-    MAP_POINTS,
     MarginalLikelihood,
     log_evidence,
     random_subset,
@@ -51,30 +51,12 @@ from geom.surface.rods.errors import rod_noise
 from geom.surface.rods.outliers import outlier_candidates
 from geom.units import Float
 
-#: What is expected before any two surveys are compared, our own choices: how far the
-#: melting zone rides up or down from heat to heat (mm), how much deeper or shallower
-#: its ring is (share), how far places differ after that (mm).
-SHIFT_SD, SCALE_SD, RESIDUAL_SD = 20.0, 0.2, 5.0
-#: How many surveys that expectation is worth.
-PRIOR_SURVEYS = 4.0
-
 #: The net the pattern is stated on: rows at most this far apart, mm, and columns.
 _ROW = 10.0
 _COLUMNS = 120
-#: Smoothing of the pattern, sd in mm: what is finer is of one heat, not of the furnace.
-_BLUR = 40.0
+
 #: Rides that are tried, mm.
 SHIFTS = np.arange(-60.0, 60.5, 5.0)
-#: Misfit of two rings of wear (mm) and the height over which it is much the same (mm).
-_MISFIT, _ALIKE = 3.0, 200.0
-
-#: The past is used if with it the readings are this many times as probable.
-STRONG = 20.0
-
-#: While the pattern is laid over the readings, the parts that know nothing of the past,
-#: and the one for finer moves, are held to these shares of their usual sizes, or they
-#: would take its place.
-_RING, _LOCAL, _SLOPE = 0.3, 0.6, 0.3
 
 
 def net_over(surveys: Sequence[PastSurvey]) -> Float:
@@ -107,8 +89,8 @@ def shrunk_sd(values: Float, expected: float) -> float:
     if known.size < 2:
         return expected
     scatter = float(np.sum((known - known.mean()) ** 2))
-    weight = PRIOR_SURVEYS + known.size - 1
-    return float(np.sqrt((PRIOR_SURVEYS * expected**2 + scatter) / weight))
+    weight = ASSUMED.history_surveys + known.size - 1
+    return float(np.sqrt((ASSUMED.history_surveys * expected**2 + scatter) / weight))
 
 
 def align(value: Float, net: Float) -> Float:
@@ -142,9 +124,12 @@ def _best_shift(ring: Float, mean: Float, net: Float) -> float:
         known = np.isfinite(ring) & np.isfinite(model)
         own, like = ring[known], model[known]
         scale = float(own @ like) / max(float(like @ like), 1e-9)
-        rows = max(1.0, known.mean() * (net[-1] - net[0]) / _ALIKE)
+        rows = max(1.0, known.mean() * (net[-1] - net[0]) / ASSUMED.history_alike)
         misfit = float(np.mean((own - scale * like) ** 2)) if own.size else 0.0
-        costs.append(rows * misfit / _MISFIT**2 + (up / SHIFT_SD) ** 2)
+        costs.append(
+            rows * misfit / ASSUMED.history_misfit**2
+            + (up / ASSUMED.history_shift_sd) ** 2
+        )
     return float(SHIFTS[int(np.argmin(costs))])
 
 
@@ -161,13 +146,14 @@ def pooled_residual_sd(value: Float) -> float:
     count = np.isfinite(value).all(axis=2).sum(axis=0)
     both = count > 1
     if not both.any():
-        return RESIDUAL_SD
+        return ASSUMED.history_residual_sd
     off = value[:, both] - _mean_where_known(value)[both]
     scatter = np.nansum(off**2, axis=0) / np.maximum(count[both] - 1.0, 1.0)[:, None]
     free = float(count[both].mean() - 1.0)
-    variance = (PRIOR_SURVEYS * RESIDUAL_SD**2 + free * float(scatter.mean())) / (
-        PRIOR_SURVEYS + free
-    )
+    variance = (
+        ASSUMED.history_surveys * ASSUMED.history_residual_sd**2
+        + free * float(scatter.mean())
+    ) / (ASSUMED.history_surveys + free)
     return float(np.sqrt(variance))
 
 
@@ -200,11 +186,11 @@ def scales_of(value: Float, mean: Float) -> Float:
 
 
 def smoothed(field: Float, net: Float, radius: float) -> Float:
-    """Smoothed by a normal curve of `_BLUR` mm up and round the wall."""
-    up = np.exp(-0.5 * ((net[:, None] - net[None, :]) / _BLUR) ** 2)
+    """Smoothed by a normal curve of `history_blur` mm up and round the wall."""
+    up = np.exp(-0.5 * ((net[:, None] - net[None, :]) / ASSUMED.history_blur) ** 2)
     turn = np.arange(_COLUMNS) * 360.0 / _COLUMNS
     gap = np.mod(turn[:, None] - turn[None, :] + 180.0, 360.0) - 180.0
-    ring = np.exp(-0.5 * (np.deg2rad(gap) * radius / _BLUR) ** 2)
+    ring = np.exp(-0.5 * (np.deg2rad(gap) * radius / ASSUMED.history_blur) ** 2)
     up /= up.sum(axis=1, keepdims=True)
     ring /= ring.sum(axis=0, keepdims=True)
     return np.asarray(up @ field @ ring)
@@ -331,8 +317,8 @@ def learn_prior(
     return PastPrior(
         count=len(past),
         mean=Pattern(net, mean),
-        shift=shrunk_sd(shifts, SHIFT_SD),
-        scale_sd=shrunk_sd(scales_of(value, mean), SCALE_SD),
+        shift=shrunk_sd(shifts, ASSUMED.history_shift_sd),
+        scale_sd=shrunk_sd(scales_of(value, mean), ASSUMED.history_scale_sd),
         residual_sd=residual_sd,
     )
 
@@ -377,7 +363,7 @@ def prior_with_history(
     )
     gain = log_evidence(replace(likelihood, prior=taught))
     gain -= log_evidence(replace(likelihood, prior=prior))
-    used = bool(gain > np.log(STRONG))
+    used = bool(gain > np.log(ASSUMED.history_strong))
     return (taught if used else prior), used
 
 
@@ -388,7 +374,8 @@ def _likelihood_without_outliers(
     pseudo = np.zeros(len(readings), dtype=bool)
     noise = rod_noise(readings, design, pseudo=pseudo)
     likelihood = random_subset(
-        MarginalLikelihood.of(observe(readings, design), noise, prior), MAP_POINTS
+        MarginalLikelihood.of(observe(readings, design), noise, prior),
+        ASSUMED.map_points,
     )
     gp = ConditionalGP(
         *likelihood.filled(likelihood.theta_prior[0]), likelihood.observed
@@ -408,11 +395,16 @@ def _score(
 
 def _held_down(prior: Prior, past: PastPrior) -> Prior:
     whole = tuple(
-        _scaled_down(part, _LOCAL if part.scaled_by_height else _RING)
+        _scaled_down(
+            part,
+            ASSUMED.history_local if part.scaled_by_height else ASSUMED.history_ring,
+        )
         for part in _without_patterns(prior)
     )
     *fixed, slope = past.components(prior.radius)
-    return replace(prior, components=(*fixed, _scaled_down(slope, _SLOPE), *whole))
+    return replace(
+        prior, components=(*fixed, _scaled_down(slope, ASSUMED.history_slope), *whole)
+    )
 
 
 def _without_patterns(prior: Prior) -> tuple[Component, ...]:

@@ -4,7 +4,8 @@ A slip makes the whole wall look restless and so hides itself.  Therefore in two
 
 1. each reading is foretold from all others (in closed form, from the inverse
    covariance of the readings); the one furthest off is set aside, then the next without
-   it, as long as it is off by more than `ODD` standard deviations: these are suspects;
+   it, as long as it is off by more than `odd_sd` standard deviations: these are
+   suspects;
 2. sizes and lengths are learned anew without the suspects, and each suspect is one of
    three things: wall as the rest foretells it, a hole or a lump that no other reading
    shows, or a slip by a whole mark of the rod.
@@ -14,8 +15,8 @@ some: a sheet with several suspects off by odd amounts is a wall with bricks out
 what is off by an inch there is one more.  So the suspects are judged together, over
 all ways to divide them among the three.  A suspect that is a slip with a probability
 of at least `LoneErrors.sure` is left out; and so, whatever the mark, is one further off
-than `FAR` standard deviations and `LEAST` mm.  Where another suspect near by is off
-alike, neither is.
+than `odd_far` standard deviations and `slip_least` mm.  Where another suspect near by
+is off alike, neither is.
 
 What is left out is named, with what was expected there, and the place is to be measured
 again: two readings that agree there are believed.
@@ -32,24 +33,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.kernels import chord, height_distance
 from geom.units import Bool, Float, Int
-
-#: What makes a suspect: one normal reading in 370 is this far off.
-ODD = 3.0
-#: Nothing nearer than this to what was expected is set aside, mm.
-ODD_LEAST = 12.0
-#: What convicts it by its size alone.  Walls are less regular than normal: our own
-#: choice, no source.
-FAR = 6.0
-#: Up to 2 in, a spall or a lump of slag under a single reading is real wall, mm, unless
-#: a slip by a mark of the rod explains it better.  Our own choice.
-LEAST = 50.8
-#: Suspects this near each other (mm) that are off alike bear each other out: a hole.
-NEAR = 400.0
-#: At most this share of a sheet is set aside: past it the sheet as a whole is doubtful.
-MOST = 0.05
 
 
 @dataclass(frozen=True)
@@ -103,8 +90,6 @@ class LoneErrors:
 
 
 LONE = LoneErrors()
-#: Densities of a slip and of a hole of any size at all, per mm: swapped digits.
-_ODD_SLIP, _ODD_SIZE = 2e-5, 1e-12
 
 
 @dataclass(frozen=True)
@@ -141,12 +126,12 @@ def outlier_candidates(gp: ConditionalGP, eligible: Bool) -> Bool:
     inverse = gp.inverse_cholesky.T @ gp.inverse_cholesky
     value = gp.observed.value
     candidates = np.zeros(value.size, dtype=bool)
-    while candidates.sum() < max(1, int(MOST * eligible.sum())):
+    while candidates.sum() < max(1, int(ASSUMED.most_set_aside * eligible.sum())):
         off, sd = leave_one_out(inverse, np.where(candidates, 0.0, value))
-        asked = eligible & ~candidates & (np.abs(off) > ODD_LEAST)
+        asked = eligible & ~candidates & (np.abs(off) > ASSUMED.odd_least)
         far = np.where(asked, np.abs(off) / sd, 0.0)
         worst = int(np.argmax(far))
-        if far[worst] <= ODD:
+        if far[worst] <= ASSUMED.odd_sd:
             break
         candidates[worst] = True
         drop_from_inverse(inverse, worst)
@@ -175,10 +160,10 @@ def confirmed_outliers(
     )
     off = whole.observed.value[rows] - mean
     sd = np.sqrt(variance)
-    far = (np.abs(off) > FAR * sd) & (np.abs(off) > LEAST)
+    far = (np.abs(off) > ASSUMED.odd_far * sd) & (np.abs(off) > ASSUMED.slip_least)
     lone = ~_corroborated(whole, rows, off)
     slip = chance_of_slip(off, sd, lone, readings=candidates.size) >= LONE.sure
-    slip &= (np.abs(off) > LONE.least) & (np.abs(off) > ODD * sd)
+    slip &= (np.abs(off) > LONE.least) & (np.abs(off) > ASSUMED.odd_sd * sd)
     return [
         Outlier(int(row), float(mean[k]), float(sd[k]))
         for k, row in enumerate(rows)
@@ -205,11 +190,11 @@ def chance_of_slip(off: Float, sd: Float, lone: Bool, *, readings: int) -> Float
     spread = LONE.wider * sd
     wall = _normal(off, spread)
     both = [(sign * mm, 0.5 * share) for mm, share in LONE.marks for sign in (1, -1)]
-    slip = np.where(lone, _mixture(off, spread, both) + _ODD_SLIP, 0.0)
+    slip = np.where(lone, _mixture(off, spread, both) + ASSUMED.slip_density, 0.0)
     hole = (
         _mixture(off, spread, LONE.depths)
         + LONE.lump * _mixture(-off, spread, LONE.depths)
-    ) / (1.0 + LONE.lump) + _ODD_SIZE
+    ) / (1.0 + LONE.lump) + ASSUMED.size_density
     # joint[a, b, c]: of the suspects so far a are slips and b holes; c is 1 where the
     # suspect in question is a slip.
     chance = np.zeros(off.size)
@@ -263,7 +248,7 @@ def _corroborated(gp: ConditionalGP, rows: Int, off: Float) -> Bool:
     radius = gp.covariance.prior.radius
     apart = np.hypot(chord(azimuth, azimuth, radius), height_distance(height, height))
     alike = off[:, None] / off[None, :] >= 0.5
-    near = (apart < NEAR) & alike
+    near = (apart < ASSUMED.suspects_near) & alike
     np.fill_diagonal(near, val=False)
     return np.asarray(near.any(axis=1))
 

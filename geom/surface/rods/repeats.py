@@ -19,20 +19,10 @@ from geom.errors import InputError
 from geom.frame import turn
 from geom.readings import RodReadings
 from geom.readings.rod import cutback_of_each
+from geom.surface.assumptions import ASSUMED
 from geom.surface.radial import Contradicted, Rejected
 from geom.units import Bool, Float, Int
 
-#: How many standard uncertainties of their difference two readings may differ by, and
-#: by how much at least before it is stated, mm.  Our own choice, no source.
-CHANCE, LEAST = 3.0, 10.0
-#: Repeatability is stated, not yet learned: a factor of 1.5 either way is usual.  And
-#: a worn wall's slopes round the ring and up, for what misplacing the rod does: a
-#: melting zone falls off in a hand's breadth of height, not of girth.  Our own choices,
-#: no source.
-_REPEATABILITY, _SLOPE_ROUND, _SLOPE_UP = 1.5, 0.1, 0.25
-#: Stations that disagree, and the share of those read twice, past which it is asked
-#: whether the sheets are of one survey.
-_MANY, _SHARE = 8, 0.5
 _ROUNDING = 1e-6
 
 
@@ -71,7 +61,10 @@ def contradicting_repeats(
         doubted += bool(out.size)
         kept[out] = False
         rejected += [_rejected(readings, cutback, int(k), rows) for k in out]
-    if doubted >= _MANY and doubted > _SHARE * repeated.size:
+    if (
+        doubted >= ASSUMED.many_disagree
+        and doubted > ASSUMED.share_disagree * repeated.size
+    ):
         raise InputError(
             f"of {repeated.size} stations that were read twice, {doubted} disagree by "
             "more than chance allows",
@@ -106,10 +99,14 @@ def _variance(readings: RodReadings, design: Design) -> Float:
     """Variance of each reading, for what repeats may differ by, mm2; (n,)."""
     rod = design.rod
     radius = design.profile.radius_at(readings.height)
-    around = np.deg2rad(rod.azimuth_sd) * radius * _SLOPE_ROUND
-    placed = np.hypot(around, rod.height_sd * _SLOPE_UP)
+    around = np.deg2rad(rod.azimuth_sd) * radius * ASSUMED.slope_round
+    placed = np.hypot(around, rod.height_sd * ASSUMED.slope_up)
     step = readings.step if rod.step is None else rod.step
-    read = (_REPEATABILITY * rod.repeatability) ** 2 + step**2 / 12.0 + placed**2
+    read = (
+        (ASSUMED.stated_repeatability_spread * rod.repeatability) ** 2
+        + step**2 / 12.0
+        + placed**2
+    )
     variance = np.where(np.isnan(readings.sd), read, readings.sd**2)
     # a diameter's half is compared
     return np.asarray(np.where(readings.is_kind("diameter"), 0.25 * variance, variance))
@@ -118,7 +115,9 @@ def _variance(readings: RodReadings, design: Design) -> Float:
 def _majority(value: Float, variance: Float) -> Bool:
     """Readings of one station that more than half of them bear out; bool (k,)."""
     sd = np.sqrt(variance[:, None] + variance[None, :])
-    agree = np.abs(value[:, None] - value) <= np.maximum(CHANCE * sd, LEAST)
+    agree = np.abs(value[:, None] - value) <= np.maximum(
+        ASSUMED.repeats_differ * sd, ASSUMED.repeats_least
+    )
     return np.asarray(agree.sum(axis=1) > 0.5 * value.size)
 
 

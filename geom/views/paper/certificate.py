@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from geom.design import Design
 from geom.repair.acceptance.result import Recheck
-from geom.repair.assumptions import FACE_SHARE, SURE
+from geom.repair.assumptions import ASSUMED as REPAIR
 from geom.units import say_both
 from geom.views.cautions import TO_LIGHT
 from geom.views.paper.style import (
@@ -111,10 +111,10 @@ def _verdict(recheck: Recheck, design: Design) -> Flowable:
 def _rule(recheck: Recheck, design: Design) -> Flowable:
     tolerance = say_both(recheck.tolerance, design.length_unit)
     words = (
-        f"Back: a chance of {percent(SURE)} or more to be within {tolerance} of the "
-        f"drawing; not back: {percent(1.0 - SURE)} or less. A level by the circle of "
-        f"its area; a zone, numbered as on the repair sheet, by its mean and "
-        f"{percent(FACE_SHARE)} of its face. Off: + is cut back. Heights above "
+        f"Back: a chance of {percent(REPAIR.sure)} or more to be within {tolerance} of "
+        f"the drawing; not back: {percent(1.0 - REPAIR.sure)} or less. A level by the "
+        f"circle of its area; a zone, numbered as on the repair sheet, by its mean and "
+        f"{percent(REPAIR.face_share)} of its face. Off: + is cut back. Heights above "
         f"{plain(design.height_zero, most=30)}."
     )
     return paragraph(words, _SIZE, after=6)

@@ -17,7 +17,7 @@ from geom.repair.acceptance.result import (
     Verdict,
     ZoneCheck,
 )
-from geom.repair.assumptions import FACE_SHARE
+from geom.repair.assumptions import ASSUMED as REPAIR
 from geom.units import say_length
 from geom.views.say import (
     plain,
@@ -178,7 +178,7 @@ def _row(
 ) -> CheckRow:
     """How far off and how likely in tolerance; or how little of it was read."""
     decision = check.decision
-    enough = check.measured >= FACE_SHARE or decision == "reject"
+    enough = check.measured >= REPAIR.face_share or decision == "reject"
     if deviation is None or chance is None or not enough:
         cells = "", f"{percent(check.measured)} read"
     else:

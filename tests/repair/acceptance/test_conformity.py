@@ -19,7 +19,7 @@ from geom.repair.acceptance.conformity import (
     decide,
     judge,
 )
-from geom.repair.assumptions import SURE
+from geom.repair.assumptions import ASSUMED
 
 INF = np.inf
 
@@ -102,7 +102,7 @@ def test_a_poor_measurement_is_never_accepted():
 
 def by_guard_band(mean: float, sd: float, tolerance: float) -> str:
     """JCGM 106:2012, 8.3: where the mean lies, a guard band in or out of tolerance."""
-    band = norm.ppf(SURE) * sd
+    band = norm.ppf(ASSUMED.sure) * sd
     if abs(mean) <= tolerance - band:
         return "accept"
     return "reject" if abs(mean) >= tolerance + band else "cannot tell"
@@ -123,14 +123,14 @@ def test_the_chance_is_the_stricter_rule_to_accept_by():
                 assert chance == band
     # Here they part: a mean on the drawing, the tolerance 1.8 sd wide.
     assert by_guard_band(0.0, tolerance / 1.8, tolerance) == "accept"
-    assert judge(Quantity.normal(0.0, tolerance / 1.8), tolerance).chance < SURE
+    assert judge(Quantity.normal(0.0, tolerance / 1.8), tolerance).chance < ASSUMED.sure
 
 
 def accepted_at_the_limit(told_sd: float) -> float:
     """Share accepted of what lies exactly on the limit, measured with sd 1."""
     error = np.random.default_rng(3).normal(0.0, 1.0, 20_000)
     chance = conformance_probability(6.0 + error, told_sd, -6.0, 6.0)
-    return float(np.mean(chance >= SURE))
+    return float(np.mean(chance >= ASSUMED.sure))
 
 
 def test_what_lies_on_the_limit_is_accepted_once_in_twenty():

@@ -15,7 +15,7 @@ from geom.repair.acceptance.judge import (
     face_state,
     readings_to_decide,
 )
-from geom.repair.assumptions import FACE_DRAWS
+from geom.repair.assumptions import ASSUMED
 from geom.surface import reconstruct
 from tests.repair.acceptance.test_material import even_wall
 from tests.walls import plain_design, rod_readings, stations
@@ -33,7 +33,7 @@ def test_a_wall_that_moves_as_one_has_the_chance_of_one_deviation(cutback, sd):
     state = face_state(surface, nodes, everywhere(surface), TOLERANCE)
     expected = float(conformance_probability(cutback, sd, -TOLERANCE, TOLERANCE))
     # Four standard errors of 4,000 draws.
-    error = 4.0 * np.sqrt(expected * (1.0 - expected) / FACE_DRAWS) + 1e-3
+    error = 4.0 * np.sqrt(expected * (1.0 - expected) / ASSUMED.face_draws) + 1e-3
     assert state.chance == pytest.approx(expected, abs=error)
     assert state.share.value == pytest.approx(expected, abs=error)
     assert state.mean.value == pytest.approx(cutback)

@@ -20,7 +20,7 @@ from geom.compare.findings import Level
 from geom.compare.levels import section_levels
 from geom.design import Melting, Shop
 from geom.quantity import Quantity
-from geom.repair.assumptions import COMMON_RULE
+from geom.repair.assumptions import ASSUMED
 from geom.repair.audit.melting import (
     band_ratio,
     section_ratio,
@@ -74,7 +74,7 @@ def test_areas_of_bores_are_those_of_the_table(bore: int, area: int) -> None:
     [(18, 1.27), (27, 2.86), (36, 5.09), (48, 9.05), (60, 14.14), (72, 20.36)],
 )
 def test_the_common_rule_is_ten_pounds_a_square_inch(bore: int, tons: float) -> None:
-    kilograms = COMMON_RULE * np.pi / 4.0 * (bore * INCH) ** 2
+    kilograms = ASSUMED.common_rule * np.pi / 4.0 * (bore * INCH) ** 2
     assert kilograms / 0.45359237 / SHORT_TON == pytest.approx(tons, abs=0.005)
 
 
@@ -185,7 +185,7 @@ def test_of_a_real_survey_the_truth_lies_in_the_interval() -> None:
     assert told.zone.rate.sd == pytest.approx(6000.0 * ratio.sd, rel=1e-12)
     assert told.zone.blast is None  # the shop told none
     rule = told.common_rule.value / (told.drawn_area * ratio.value)
-    assert rule == pytest.approx(COMMON_RULE, rel=1e-12)
+    assert rule == pytest.approx(ASSUMED.common_rule, rel=1e-12)
     again = json.loads(json.dumps(told.to_dict()))
     assert again["melting_zone"]["blast"] is None
     assert again["melting_zone"]["drawn_area"] == pytest.approx(np.pi * 0.45**2)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from geom.design import Brick
 from geom.errors import InputError
-from geom.repair.assumptions import JOINT_SLACK, SAME_BUILD
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.bricks import standard_bricks
 from geom.repair.masonry.rings import (
     RingCount,
@@ -146,15 +146,16 @@ def test_a_ring_closes_both_circles_and_says_where_what_is_left_went(
 ) -> None:
     bricks = list(SERIES.values())
     found = ring(radius, bricks, joint, build=build)
-    assert abs(found.build - build) <= SAME_BUILD
+    assert abs(found.build - build) <= ASSUMED.same_build
     hot, back = closed(found, bricks)
     assert hot == pytest.approx(2.0 * np.pi * radius, rel=1e-9)
     assert back == pytest.approx(2.0 * np.pi * (radius + found.build), rel=1e-9)
     assert min(found.joint_hot, found.joint_back) >= -1e-6
-    widest = joint + max(joint, JOINT_SLACK) + 1e-5
+    widest = joint + max(joint, ASSUMED.joint_slack) + 1e-5
     assert min(found.joint_hot, found.joint_back) <= widest
     assert found.turns == (
-        abs(found.joint_hot - found.joint_back) <= max(joint, JOINT_SLACK) + 1e-5
+        abs(found.joint_hot - found.joint_back)
+        <= max(joint, ASSUMED.joint_slack) + 1e-5
     )
     assert found.needed == found.whole + found.cut
     if found.cut:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from geom.design import Profile
+from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.cells import Cells
-from geom.surface.clouds.reconstruct import MOST, _sides, block_means, block_of_cells
+from geom.surface.clouds.reconstruct import _sides, block_means, block_of_cells
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
 from tests.walls import plain_design, tapered_design
@@ -120,7 +121,7 @@ def test_a_shadow_does_not_tilt_a_wall_that_slopes():
     told = block_means(cells_with(np.where(seen, plane, np.nan)), GRID, variances())
     on_plane = 0.01 * told.height + 0.05 * told.azimuth
     np.testing.assert_allclose(told.value, on_plane, atol=1e-9)
-    assert len(told) > 0.6 * MOST
+    assert len(told) > 0.6 * ASSUMED.wall_blocks
 
 
 def test_rows_outside_the_survey_are_left_out():
@@ -154,7 +155,7 @@ def grids() -> dict[str, Grid]:
 def test_there_are_about_as_many_blocks_as_a_fit_can_bear(name):
     grid = grids()[name]
     told = block_means(cells_with(np.zeros(grid.shape)), grid, np.ones(grid.shape))
-    assert 0.5 * MOST < len(told) < 1.6 * MOST
+    assert 0.5 * ASSUMED.wall_blocks < len(told) < 1.6 * ASSUMED.wall_blocks
     rows, columns = _sides(grid)
     assert grid.azimuth.size % columns == 0
     tall, wide = rows * grid.row_height.mean(), columns * grid.sector

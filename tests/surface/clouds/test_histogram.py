@@ -10,14 +10,8 @@ import pytest
 from geom.datum import Pose
 from geom.design import Design, Profile
 from geom.readings.clouds import Points
-from geom.surface.clouds.histogram import (
-    BEYOND,
-    BIN,
-    DEEPEST,
-    PROUD,
-    BinLayout,
-    Histogram,
-)
+from geom.surface.assumptions import ASSUMED
+from geom.surface.clouds.histogram import BIN, BinLayout, Histogram
 from geom.surface.clouds.kernels import PORTION
 from geom.surface.grid import make_grid
 from geom.units import Float
@@ -53,7 +47,7 @@ def by_numpy(xyz: Float, pose: Pose, layout: BinLayout):
     inside = (row >= 0) & (row < layout.rows)
     own = np.clip(row, 0, layout.rows - 1)
     drawn = layout.base[own] + layout.slope[own] * height
-    deep = (np.sqrt(x**2 + y**2) - drawn + PROUD) / BIN
+    deep = (np.sqrt(x**2 + y**2) - drawn + ASSUMED.proud_reach) / BIN
     missed = [
         row < 0,
         row >= layout.rows,
@@ -155,7 +149,7 @@ def test_points_off_the_wall_are_counted_by_where_they_are(tilt):
     design = plain_design()
     layout, pose = layout_of(design), Pose.nominal(design).at(tilt)
     # Shell at 685 mm, wall of 450 mm: bins from 300 mm to 450 + 260 mm.
-    assert layout.bins == PROUD + 685.0 - 450.0 + BEYOND
+    assert layout.bins == ASSUMED.proud_reach + 685.0 - 450.0 + ASSUMED.beyond_shell
     places = [
         (7, 450.0, -0.1), (11, 450.0, 1500.1), (13, 299.9, 700.0), (17, 710.1, 700.0),
         (3, 10.0, -5.0), (5, 9000.0, 2000.0), (19, 300.1, 0.1), (23, 709.9, 1499.9),
@@ -277,7 +271,7 @@ def test_a_layout_is_the_drawing():
         np.testing.assert_allclose(drawn, design.profile.radius_at(height), atol=1e-9)
     assert 600.0 in layout.edge
     no_shell = layout_of(tapered_design(shell_radius=None))
-    assert no_shell.bins == PROUD + DEEPEST
+    assert no_shell.bins == ASSUMED.proud_reach + ASSUMED.deepest_cutback
 
 
 def test_a_points_bin_does_not_depend_on_how_it_lies_in_memory():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -60,11 +62,15 @@ def test_the_weights_are_those_of_dense_linear_algebra(monkeypatch):
     # With all neighbours asked and one choice of reach, kriging is the conditional
     # mean of a normal field (Rasmussen and Williams 2006, eq. 2.23 and 2.24).
     field, read, told = cells(0.07, 1)
-    monkeypatch.setattr(kriging, "REACHES", (REACH,))
-    monkeypatch.setattr(kriging, "FACTORS", (1.0,))
-    monkeypatch.setattr(kriging, "WINDOWS", (15,))
-    monkeypatch.setattr(kriging, "_MOST", int(told.sum()))
-    monkeypatch.setattr(kriging, "_POINTS", 1e9)
+    all_of_them = replace(
+        kriging.ASSUMED,
+        kriging_reaches=(REACH,),
+        kriging_factors=(1.0,),
+        kriging_windows=(15,),
+        kriging_neighbours=int(told.sum()),
+        kriging_points=1e9,
+    )
+    monkeypatch.setattr(kriging, "ASSUMED", all_of_them)
     found = fitted(read, told)
     sd = found.field_sd.ravel()
     prior = correlation(GRID) * sd[:, None] * sd[None, :]

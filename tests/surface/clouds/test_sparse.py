@@ -10,7 +10,8 @@ import pytest
 import geom
 from geom.design.drawing import ScannerErrors
 from geom.readings import load_readings
-from geom.surface.clouds.sparse import AS_STATED, POSE, RANGE, single_readings
+from geom.surface.assumptions import ASSUMED
+from geom.surface.clouds.sparse import POSE, RANGE, single_readings
 from tests.datum.bands import BANDED, tall_design
 
 
@@ -77,9 +78,9 @@ def test_too_few_points_for_an_axis_are_taken_as_told_with_a_warning(tmp_path):
     points = points_of(tall_design(), 30, off=0.0)
     readings = load(tmp_path, points, BANDED, sparse=True)
     _, (found,), (warning,) = single_readings(readings, BANDED)
-    assert warning.sd == AS_STATED
+    assert warning.sd == ASSUMED.stated_set_up_sd
     assert found.pose.parameters.tolist() == [0.0] * 4
-    assert found.pose.sd[0] == pytest.approx(AS_STATED)
+    assert found.pose.sd[0] == pytest.approx(ASSUMED.stated_set_up_sd)
 
 
 def test_a_cloud_too_large_is_not_read_singly(tmp_path):

@@ -12,18 +12,13 @@ from geom.compare.nodes import make_nodes
 from geom.readings.surveys import SurveyBefore
 from geom.repair.acceptance.judge import RepairedWall
 from geom.surface import RadialSurface, reconstruct
+from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.hyperparameters import MarginalLikelihood
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import observe
 from geom.surface.gp.prior import Prior, default_prior
-from geom.surface.rods.errors import (
-    OFFSET_SD,
-    UNEVEN_SD,
-    rod_noise,
-    with_repaired_zones,
-    zone_patterns,
-)
+from geom.surface.rods.errors import rod_noise, with_repaired_zones, zone_patterns
 from geom.units import Bool, Float
 from tests.repair.repairs import DESIGN, as_before, burnt, read, survey
 
@@ -133,7 +128,7 @@ def test_nothing_beside_a_zone_tells_of_it_and_beside_it_the_wall_is_as_it_was()
     assert taught[:3, 3:] == pytest.approx(0.0, abs=1e-12)
     assert taught[3:, 3:] == pytest.approx(as_it_was[3:, 3:], rel=1e-12)
     # offsets of the zone and of all, and unevenness; of two zones what all share
-    two, uneven = OFFSET_SD**2, UNEVEN_SD**2
+    two, uneven = ASSUMED.offset_sd**2, ASSUMED.uneven_sd**2
     assert np.diag(taught)[:3] == pytest.approx(2.0 * two + uneven, rel=1e-12)
     assert taught[0, 2] == pytest.approx(two, rel=1e-12)
     assert 2.0 * two < taught[0, 1] < 2.0 * two + uneven

@@ -7,7 +7,7 @@ import pytest
 
 from geom.design import Melting
 from geom.quantity import Quantity
-from geom.repair.assumptions import COMMON_RULE
+from geom.repair.assumptions import ASSUMED
 from geom.repair.audit.melting import run_settings
 from geom.repair.plan.result import NoBrickFits, NotPlanned
 from geom.views.tables.repair import (
@@ -125,7 +125,7 @@ def test_rate_and_blast_are_told_where_the_shop_tells_them(furnace):
 
 def test_the_common_rule_is_not_on_paper(furnace):
     # orientation only, from memory: it stays in findings.json
-    rule = f"{COMMON_RULE * furnace.works.melting.drawn_area:.0f}"
+    rule = f"{ASSUMED.common_rule * furnace.works.melting.drawn_area:.0f}"
     told = " ".join(melting_lines(furnace.works.melting, furnace.design))
     assert rule not in told
 
