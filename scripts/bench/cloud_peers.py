@@ -18,14 +18,10 @@ from cloud_wall import Short, Wall
 from numpy.typing import NDArray
 
 from geom.readings.clouds import Points
+from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.binning import RUN
 from geom.surface.clouds.cells import wall_cells
-from geom.surface.clouds.histogram import (
-    BIN,
-    PROUD,
-    BinLayout,
-    Histogram,
-)
+from geom.surface.clouds.histogram import BIN, BinLayout, Histogram
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float, Int
 
@@ -93,7 +89,11 @@ class Question:
         inside = (up >= edge[0]) & (up < edge[-1])
         row = self._slots[np.where(inside, up - edge[0], f(0.0)).astype(np.int32)]
         row = np.minimum(row + (up >= edge[row + 1]), rows - 1)
-        value = np.sqrt(px * px + py * py) - (base[row] + slope[row] * up) + f(PROUD)
+        value = (
+            np.sqrt(px * px + py * py)
+            - (base[row] + slope[row] * up)
+            + f(ASSUMED.proud_reach)
+        )
         column = np.floor(np.arctan2(py, px) * f(columns / (2.0 * np.pi)) + f(0.5))
         inside &= (value >= 0.0) & (value < f(layout.bins * BIN))
         cell = row * columns + column.astype(np.int32) % columns
@@ -102,7 +102,7 @@ class Question:
     def shaped(self, cell: Int, middle: Float) -> Float:
         """Medians laid on the grid, mm; NaN where there is no point."""
         out = np.full(self.grid.shape, np.nan)
-        out.ravel()[cell] = middle - PROUD
+        out.ravel()[cell] = middle - ASSUMED.proud_reach
         return out
 
     def volume(self, cutback: Float) -> float:
@@ -147,7 +147,7 @@ def tally_medians(histogram: Histogram) -> Float:
         own = counts.reshape(layout.columns, layout.bins)
         cells = np.flatnonzero(own.any(axis=1))
         middle = _middles(own[cells])
-        out[row, cells] = BIN * (middle + 0.5) - PROUD
+        out[row, cells] = BIN * (middle + 0.5) - ASSUMED.proud_reach
     return out
 
 
@@ -179,7 +179,7 @@ def numpy_plain(question: Question, x: Short, y: Short, z: Short) -> Float:
     row = np.searchsorted(layout.edge, height, side="right") - 1
     column = np.floor(azimuth * (columns / 360.0) + 0.5).astype(np.int64) % columns
     drawn = question.wall.design.profile.radius_at(height)
-    value = radius - drawn + PROUD
+    value = radius - drawn + ASSUMED.proud_reach
     inside = (row >= 0) & (row < rows) & (value >= 0) & (value < layout.bins * BIN)
     cell, value = (row * columns + column)[inside], value[inside]
     value = value[np.lexsort((value, cell))]
@@ -237,7 +237,7 @@ def scipy_median(question: Question, x: Short, y: Short, z: Short) -> Float:
     row, column = np.divmod(cell, np.int32(columns))
     edges = [np.arange(rows + 1) - 0.5, np.arange(columns + 1) - 0.5]
     medians = binned_statistic_2d(row, column, value, "median", bins=edges)
-    return np.asarray(medians.statistic) - PROUD
+    return np.asarray(medians.statistic) - ASSUMED.proud_reach
 
 
 PEERS: dict[str, Route] = {

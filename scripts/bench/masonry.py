@@ -43,7 +43,7 @@ import geom
 from geom.design import Design
 from geom.repair import RepairPackage
 from geom.repair.acceptance.recheck import recheck
-from geom.repair.assumptions import FACE_SHARE
+from geom.repair.assumptions import ASSUMED
 from geom.repair.masonry.bricks import brick_volume, bricks_of
 from geom.repair.masonry.pieces import pieces_of
 from geom.repair.masonry.relining import relined_bands
@@ -284,7 +284,7 @@ def _zone_back(  # noqa: PLR0917
     area, most = grid.face_area[mask], design.repair.tolerance
     mean = float(np.average(off, weights=area))
     within = float(np.average(np.abs(off) <= most, weights=area))
-    return bool(abs(mean) <= most and within >= FACE_SHARE)
+    return bool(abs(mean) <= most and within >= ASSUMED.face_share)
 
 
 def _level_off(wall: Wall, height: float) -> float:

@@ -35,7 +35,7 @@ from geom.compare.nodes import make_nodes
 from geom.readings.surveys import PastSurvey, SurveyBefore, ZoneBefore
 from geom.repair.acceptance.judge import RepairedWall
 from geom.repair.acceptance.material import wall_before
-from geom.repair.assumptions import FACE_SHARE
+from geom.repair.assumptions import ASSUMED
 
 #: Furnace and family of the walls before the repair.
 FURNACES = (2, 3, 4, 6, 8, 9)
@@ -152,7 +152,7 @@ def _zones(surface: Any, wall: Wall, before: SurveyBefore, design: Any) -> list[
         found.append(
             {
                 "decision": face.decision,
-                "back": bool(abs(mean) <= tolerance and share >= FACE_SHARE),
+                "back": bool(abs(mean) <= tolerance and share >= ASSUMED.face_share),
                 "true": held,
                 "mean": stated.value,
                 "sd": stated.sd,
