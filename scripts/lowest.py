@@ -1,9 +1,9 @@
 """The lowest versions that pyproject.toml allows, installed and used.
 
 ``python3 scripts/lowest.py FOLDER`` makes a venv in the folder, installs the package
-with every library that it names itself at its lower bound (extras ``desk``, ``e57`` and
-``cluster`` too), and surveys with it: a rod sheet, a scan, a record with its wear, and
-the desk with one reading typed.  Nothing is installed anywhere else.
+with every library that it names itself at its lower bound (extras ``cloud``, ``desk``,
+``e57`` and ``cluster`` too), and surveys with it: a rod sheet, a scan, a record with
+its wear, and the desk with one reading typed.  Nothing is installed anywhere else.
 
 When all of it works, the bounds are written to ``scripts/lowest.json`` with the day and
 a digest of what they were read from.  ``tests/test_lowest_versions.py`` fails while
@@ -28,7 +28,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 TRIED = ROOT / "scripts" / "lowest.json"
-EXTRAS = ("desk", "e57", "cluster")
+EXTRAS = ("cloud", "desk", "e57", "cluster")
 _BOUND = re.compile(r"([A-Za-z0-9_.-]+)(?:\[[^\]]*\])?>=([0-9.]+)")
 _SCANS = ROOT / "scans"
 DESIGN, SHEET = _SCANS / "cupola-2.toml", _SCANS / "cupola-2-heat-41.csv"
@@ -121,14 +121,20 @@ def use(python: Path, out: Path) -> None:
     desk(daubline, out / "desk.csv")
 
 
-def desk(daubline: tuple[object, ...], sheet: Path) -> None:
+def desk(
+    daubline: tuple[object, ...],
+    sheet: Path,
+    *,
+    design: Path = DESIGN,
+    cwd: Path = ROOT.parent,
+) -> None:
     """Open the desk, ask for its page and type one reading."""
-    words = [str(word) for word in (*daubline, "desk", DESIGN, "--sheet", sheet)]
+    words = [str(word) for word in (*daubline, "desk", design, "--sheet", sheet)]
     print("+", " ".join(words), flush=True)
     opened = subprocess.Popen(
-        [*words, "--port", "0"], cwd=ROOT.parent, text=True,
+        [*words, "--port", "0"], cwd=cwd, text=True, encoding="utf-8",
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-        env=dict(os.environ, PYTHONUNBUFFERED="1"),
+        env=dict(os.environ, PYTHONUNBUFFERED="1", PYTHONUTF8="1"),
     )  # fmt: skip
     try:
         said = ""

@@ -26,6 +26,8 @@ class SetupError(Exception):
 def own_python(*extras: str) -> Path:
     """Give the interpreter of ``.venv``, with the package and these extras installed.
 
+    What point clouds need is always there.
+
     Parameters
     ----------
     *extras : str
@@ -42,7 +44,7 @@ def own_python(*extras: str) -> Path:
         raise SetupError(
             f"Python {needed} or newer is needed; this is {found} ({sys.executable})."
         )
-    wanted = set(extras) | (_stamped() or set())
+    wanted = {"cloud", *extras} | (_stamped() or set())
     if not _runs(tool("python")):
         _make()
     if _stamped() != wanted:
@@ -125,10 +127,7 @@ def _install(extras: list) -> None:
     if done.returncode:
         raise SetupError(f"pip failed: {_last_line(done.stdout)} (All of it: {LOG})")
     print("Compiling the inner loops (once) ...", flush=True)
-    loops = "; ".join(
-        f"from geom.{module} import compile_all; compile_all()"
-        for module in ("surface.clouds.kernels", "record.wear.kernels")
-    )
+    loops = "from geom.surface.clouds.kernels import compile_all; compile_all()"
     done = _quietly([str(tool("python")), "-c", loops])
     if done.returncode:
         raise SetupError(f"compiling failed: {_last_line(done.stdout)}")

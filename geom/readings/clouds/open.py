@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 from collections.abc import Callable
 from pathlib import Path
 
 from geom.design.text_file import join_words
-from geom.errors import InputError
+from geom.errors import InputError, MissingExtra
 from geom.readings.clouds.binary import file_length, open_binary
 from geom.readings.clouds.e57 import open_e57
 from geom.readings.clouds.las import open_las
@@ -53,7 +54,7 @@ def open_cloud(path: str | os.PathLike[str]) -> CloudSource:
     InputError
         If the file cannot be read, is not what its ending says, is damaged or empty.
     MissingExtra
-        For ``.e57`` without the library that reads it.
+        Without the libraries that read and sum its points.
     """
     name = os.fspath(path)
     ending = Path(name).suffix.lower()
@@ -65,7 +66,20 @@ def open_cloud(path: str | os.PathLike[str]) -> CloudSource:
         raise InputError(what, file=name, cure=cure)
     file_length(name)
     _refuse_other_kind(name, ending)
+    _need("numba")
+    if _READERS[ending] is open_text:
+        _need("polars")
     return _READERS[ending](name)
+
+
+def _need(library: str) -> None:
+    """Say at once that a library is not there, not after minutes of reading."""
+    try:
+        there = importlib.util.find_spec(library) is not None
+    except ImportError:
+        there = False
+    if not there:
+        raise MissingExtra(library, "cloud")
 
 
 def _refuse_other_kind(name: str, ending: str) -> None:

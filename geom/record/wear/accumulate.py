@@ -27,6 +27,7 @@ from geom.record.store.grid import record_grid
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import open_hdf5, read_panels
+from geom.record.wear.cell_sums import CELL, add_cells, add_spells
 from geom.record.wear.maps import CellSums, WearMaps, wear_maps
 from geom.record.wear.series import (
     EXPOSURES,
@@ -183,8 +184,6 @@ def accumulate_chunk(chunk: Chunk) -> ChunkSums:
     """
     from threadpoolctl import threadpool_limits
 
-    from geom.record.wear.kernels import CELL
-
     if chunk.version != __version__:
         raise version_error(f"a worker runs version {__version__}", chunk.version)
     count = chunk.shape[0] * chunk.shape[1]
@@ -216,8 +215,6 @@ def _add(
     lead: int,
 ) -> None:
     """Count spells cell by cell."""
-    from geom.record.wear.kernels import add_spells
-
     number = {occasion: k for k, occasion in enumerate(held)}
     cutback = np.stack([survey.cutback.ravel() for survey in held.values()])
     sd = np.stack([survey.sd.ravel() for survey in held.values()])
@@ -226,7 +223,8 @@ def _add(
     heat = np.array([0.5 * (s.first_heat + s.last_heat) for s in spells])
     for against, sums in zip(chunk.against, cells, strict=True):
         amount = exposures(spells, against)
-        add_spells(sums, cutback, sd, start, end, amount, heat - chunk.origin, lead)
+        about = heat - chunk.origin
+        add_spells(sums, cutback, sd, start, end, amount, about, lead=lead)
 
 
 def _read(
@@ -313,8 +311,6 @@ def accumulate(
     MissingExtra
         If Dask is asked for and not installed.
     """
-    from geom.record.wear.kernels import add_cells
-
     chunks = cut_chunks(record, spells, regions)
     cells: tuple[CellSums, ...] = ()
     series: list[WearSeries] = []

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geom.record.store.grid import record_grid
-from geom.record.wear.kernels import CELL, add_cells, add_spells
+from geom.record.wear.cell_sums import CELL, add_cells, add_spells
 from geom.record.wear.maps import PRIOR_DOF, wear_maps
 from geom.units import Float
 from tests.walls import plain_design
@@ -36,7 +36,7 @@ def summed(cutback, sd, heats, middle, *, ends=None) -> Float:
     n = heats.size
     start = np.arange(n) * 2 if ends is None else np.arange(n)
     table = np.zeros(cutback.shape[1], CELL)
-    add_spells(table, cutback, sd, start, start + 1, heats, middle, 0)
+    add_spells(table, cutback, sd, start, start + 1, heats, middle)
     return table
 
 
@@ -134,12 +134,12 @@ def test_spells_looked_back_at_are_not_counted_again():
     rest = np.zeros_like(whole)
     start = np.arange(5)
     seen = (cutback[3:], sd[3:], start, start + 1, heats[3:], middle[3:])
-    add_spells(rest, *seen, 1)
+    add_spells(rest, *seen, lead=1)
     add_cells(first, rest)
     np.testing.assert_allclose(columns(first), columns(whole), rtol=1e-12)
     assert (whole["shared"] > 0.0).any()
     spoiled = np.zeros_like(whole)
-    add_spells(spoiled, *seen, 0)
+    add_spells(spoiled, *seen)
     assert (spoiled["count"] > rest["count"]).any()
 
 
