@@ -7,7 +7,7 @@ import sys
 
 import own_venv
 
-READ = ("geom", "scripts", "tests")
+READ = ("geom", "scripts", "tests", "docs")
 
 
 def check(arguments: list) -> int:

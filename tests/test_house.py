@@ -545,7 +545,7 @@ def test_a_forbidden_line_is_seen(tmp_path, line):
 
 
 def test_the_two_commands_are_readable_by_a_python_that_is_too_old():
-    for name in ("own_venv", "demo", "test", "check"):
+    for name in ("own_venv", "demo", "test", "check", "docs"):
         source = (ROOT / "scripts" / f"{name}.py").read_text("utf-8")
         ast.parse(source, feature_version=(3, 6))
         assert "annotations" not in source  # that import is unknown to 3.6
