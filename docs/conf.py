@@ -29,6 +29,7 @@ extensions = [
     "sphinx_gallery.gen_gallery",
 ]
 exclude_patterns = ["examples", "sg_execution_times.rst"]
+highlight_language = "none"
 nitpicky = True
 show_warning_types = True
 

@@ -20,7 +20,7 @@ def demo(arguments: list) -> int:
         folder = own_venv.ROOT / OUT
         print(f"\nLook at {folder / 'report.html'} (any browser, no network),")
         print(f"{folder / 'repair-sheet.pdf'} and {folder / 'map.png'}.")
-        print("In this terminal the README's other commands run as printed after")
+        print("In this terminal the commands of README and docs run as printed after")
         print(". .venv/bin/activate (on Windows: .venv\\Scripts\\activate)")
         print("The furnace and its readings are invented: see scans/README.md.")
     return code

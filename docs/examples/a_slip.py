@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 
 import geom
 
-SCANS = Path(__file__).resolve().parents[2] / "scans"
+SCANS = Path(geom.__file__).parents[1] / "scans"
 
 design = geom.load_design(SCANS / "cupola-5.toml")
 sheet = geom.load_readings(SCANS / "cupola-5-heat-12.csv", design)

@@ -69,8 +69,11 @@ axis = figure.subplots()
 names = [str(rows * columns) for rows, columns in counts]
 values = np.array([volume.value for volume in volumes])
 ends = np.array([[v.value - v.low95, v.high95 - v.value] for v in volumes]).T
-axis.errorbar(names, values, ends, fmt="o", capsize=6, color="#2b6ca3", label="survey")
+axis.errorbar(
+    range(len(names)), values, ends, fmt="o", capsize=6, color="#2b6ca3", label="survey"
+)
 axis.axhline(truth / 1e6, color="#77757f", ls="--", label="truth")
+axis.set_xticks(range(len(names)), names)
 axis.set(xlabel="readings", ylabel="rebuild volume, litres", ylim=(0, None))
 axis.legend()
 for name, volume in zip(names, volumes, strict=True):

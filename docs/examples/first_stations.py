@@ -15,7 +15,7 @@ from matplotlib.patches import Rectangle
 
 import geom
 
-SCANS = Path(__file__).resolve().parents[2] / "scans"
+SCANS = Path(geom.__file__).parents[1] / "scans"
 
 design = geom.load_design(SCANS / "cupola-5.toml")
 plan = geom.plan_stations(design)

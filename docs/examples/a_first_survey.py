@@ -10,7 +10,7 @@ from pathlib import Path
 
 import geom
 
-SCANS = Path(__file__).resolve().parents[2] / "scans"
+SCANS = Path(geom.__file__).parents[1] / "scans"
 
 # %%
 # The drawing comes first: a reading means something only against it.
