@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from geom.cf import write_packed
+from geom.cf import NamedArray, write_packed
 from geom.compare.findings import ACTIONS, NO_CALL, Findings, Maps
 from geom.compare.panels import PanelState
 from geom.design import Design
@@ -37,16 +37,17 @@ _PER = {
 
 def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None:
     """Write the surface and the maps drawn from it."""
-    data = surface_dataset(surface, findings.maps)
-    data.attrs |= {
+    fields, design = _surface_fields(surface, findings.maps), surface.design
+    if findings.panels is not None:
+        fields |= _panels(findings.panels)
+    about = {
         "title": plain(findings.title),
         "lining": plain(findings.lining),
         "created": plain(findings.created),
         "source": f"daubline {plain(findings.version)}",
     }
-    if findings.panels is not None:
-        data = data.assign(_panels(findings.panels))
-    write_packed(path, data)
+    coords = _coordinates(design, surface.grid.height, surface.grid.azimuth)
+    write_packed(path, fields, coords=coords, attrs=_frame(design) | about)
 
 
 def surface_dataset(surface: RadialSurface, maps: Maps) -> xr.Dataset:
@@ -59,6 +60,15 @@ def surface_dataset(surface: RadialSurface, maps: Maps) -> xr.Dataset:
     """
     import xarray as xr
 
+    design = surface.design
+    return xr.Dataset(
+        _surface_fields(surface, maps),
+        coords=_coordinates(design, surface.grid.height, surface.grid.azimuth),
+        attrs=_frame(design),
+    )
+
+
+def _surface_fields(surface: RadialSurface, maps: Maps) -> dict[str, NamedArray]:
     grid, design = surface.grid, surface.design
     drawn = np.broadcast_to(grid.design_radius[:, None], grid.shape)
     p_brick = {
@@ -87,16 +97,12 @@ def surface_dataset(surface: RadialSurface, maps: Maps) -> xr.Dataset:
         fields["seen"] = surface.seen.astype(np.int8), seen
     for name in ("cutback", "radius"):
         fields[name][1]["ancillary_variables"] = f"{name}_sd"
-    return xr.Dataset(
-        _maps(fields),
-        coords=_coordinates(design, grid.height, grid.azimuth),
-        attrs=_frame(design),
-    )
+    return _maps(fields)
 
 
 def _maps(
     fields: Mapping[str, tuple[NDArray[Any], dict[str, Any]]], *, single: bool = False
-) -> dict[str, Any]:
+) -> dict[str, NamedArray]:
     """Gridded fields as variables, floats in single precision if asked."""
     return {
         name: (
@@ -110,14 +116,12 @@ def _maps(
     }
 
 
-def _panels(state: PanelState) -> dict[str, xr.Variable]:
+def _panels(state: PanelState) -> dict[str, NamedArray]:
     """What is kept for comparing heats, panel by panel."""
-    import xarray as xr
-
     panels, panel, part = state.panels, ("panel",), ("panel", "part")
     hour = "middle of the panel, which is an hour of the clock wide"
     sd = "standard uncertainty of that"
-    variables: dict[str, tuple[tuple[str, ...], NDArray[Any], dict[str, Any]]] = {
+    return {
         "panel_edge": (("panel_edges",), panels.edge, _mm("edges of the panels' rows")),
         "panel_height": (panel, panels.height, _mm("mid-height of the panel")),
         "panel_azimuth": (panel, panels.azimuth, _attributes(hour, "degree")),
@@ -142,13 +146,10 @@ def _panels(state: PanelState) -> dict[str, xr.Variable]:
             _attributes("whether anything was read in it", "1"),
         ),
     }
-    return {name: xr.Variable(*parts) for name, parts in variables.items()}
 
 
 def write_change_netcdf(path: Path, change: Change, design: Design) -> None:
     """Write the maps of a change, on the record's grid; floats in single precision."""
-    import xarray as xr
-
     maps, grid = change.maps, change.grid
     signs = "restored neither lost"
     fields: dict[str, tuple[NDArray[Any], dict[str, Any]]] = {
@@ -166,18 +167,18 @@ def write_change_netcdf(path: Path, change: Change, design: Design) -> None:
         "cutback_from": (maps.start, _mm("cut-back at the first survey")),
         "cutback_to": (maps.end, _mm("cut-back at the last survey")),
     }
-    data = xr.Dataset(
+    fields["change"][1]["ancillary_variables"] = "change_sd"
+    about = {
+        "title": plain(say_change(change)),
+        "created": plain(change.created),
+        "source": f"daubline {plain(change.version)}",
+    }
+    write_packed(
+        path,
         _maps(fields, single=True),
         coords=_coordinates(design, grid.height, grid.azimuth),
-        attrs=_frame(design)
-        | {
-            "title": plain(say_change(change)),
-            "created": plain(change.created),
-            "source": f"daubline {plain(change.version)}",
-        },
+        attrs=_frame(design) | about,
     )
-    data["change"].attrs["ancillary_variables"] = "change_sd"
-    write_packed(path, data)
 
 
 def write_wear_netcdf(
@@ -190,8 +191,6 @@ def write_wear_netcdf(
     about : dict
         Attributes of the file besides those of the frame.
     """
-    import xarray as xr
-
     slope = "how wear per heat grows from heat to heat"
     spells = maps.per_heat.spells.astype(np.int32)
     fields: dict[str, Any] = _with_sd("trend", slope, "mm", maps.trend, maps.trend_sd)
@@ -207,12 +206,12 @@ def write_wear_netcdf(
         fields |= _rate("hour", maps.per_hour)
     if maps.per_tonne is not None:
         fields |= _rate("tonne", maps.per_tonne)
-    data = xr.Dataset(
+    write_packed(
+        path,
         fields,
         coords=_coordinates(design, maps.height, maps.azimuth),
         attrs=_frame(design) | {name: plain(words) for name, words in about.items()},
     )
-    write_packed(path, data)
 
 
 def _rate(per: str, rate: RateMap) -> dict[str, Any]:
@@ -233,10 +232,12 @@ def _with_sd(
     }
 
 
-def _coordinates(design: Design, height: Float, azimuth: Float) -> dict[str, Any]:
+def _coordinates(
+    design: Design, height: Float, azimuth: Float
+) -> dict[str, NamedArray]:
     return {
-        "height": ("height", height, _height(design)),
-        "azimuth": ("azimuth", azimuth, _azimuth(design)),
+        "height": (("height",), height, _height(design)),
+        "azimuth": (("azimuth",), azimuth, _azimuth(design)),
     }
 
 

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from geom.views.meshes.formats import vtp_bytes
+from geom.views.meshes.formats import vtp_bytes, vtu_bytes, wall_polydata
 from geom.views.meshes.mesh import wall_mesh
 
 KINDS = {"Float32": "<f4", "Int8": "i1", "Int32": "<i4"}
@@ -80,3 +80,29 @@ def test_it_says_how_many_points_and_faces(written):
     piece = tree.find(".//Piece")
     assert int(piece.get("NumberOfPoints")) == len(mesh.vertices)
     assert int(piece.get("NumberOfPolys")) == len(mesh.faces)
+
+
+@pytest.mark.parametrize("kind", ["vtp", "vtu"])
+def test_vtk_reads_the_mesh_that_pyvista_would_have_written(furnace, tmp_path, kind):
+    import pyvista as pv
+
+    mesh, maps = wall_mesh(furnace.surface), furnace.findings.maps
+    path = tmp_path / f"lining.{kind}"
+    write = {"vtp": vtp_bytes, "vtu": vtu_bytes}[kind]
+    path.write_bytes(write(mesh, furnace.surface, maps=maps))
+    expected = wall_polydata(mesh, furnace.surface, maps=maps)
+    if kind == "vtu":
+        expected = expected.cast_to_unstructured_grid()
+    read = pv.read(path)
+    assert type(read) is type(expected)
+    assert read.active_scalars_name == "cutback"
+    np.testing.assert_array_equal(read.points, expected.points)
+    if kind == "vtp":
+        np.testing.assert_array_equal(read.regular_faces, expected.regular_faces)
+    else:
+        np.testing.assert_array_equal(read.cells, expected.cells)
+        np.testing.assert_array_equal(read.celltypes, expected.celltypes)
+    assert sorted(read.point_data) == sorted(expected.point_data)
+    for name in expected.point_data:
+        np.testing.assert_array_equal(read.point_data[name], expected.point_data[name])
+        assert read.point_data[name].dtype == expected.point_data[name].dtype
