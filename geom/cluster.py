@@ -53,6 +53,11 @@ class DaskBackend:
     client: Any
     address: str
 
+    @property
+    def threads(self) -> int:
+        """Threads of all workers that there are now."""
+        return sum(self.client.nthreads().values())
+
     def map(
         self, work: Callable[[T], A], tasks: Iterable[T], *, in_order: bool = True
     ) -> Generator[A, None, None]:
@@ -244,7 +249,7 @@ class _Run(Generic[T, A]):
     def _hand_out(self) -> bool:
         """Hand out as many tasks as there is room for; tell whether any are out."""
         client = self.workers.client
-        room = max(1, _AHEAD * sum(client.nthreads().values())) - len(self.out)
+        room = max(1, _AHEAD * self.workers.threads) - len(self.out)
         for task in islice(self.waiting, max(0, room)):
             self.out[client.submit(self.work, task, pure=False)] = task
         return bool(self.out)

@@ -8,7 +8,7 @@ the number of points.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,7 +142,11 @@ class Histogram:
         """The same without its empty bins, to be sent from process to process."""
         flat = self.counts.ravel()
         where = np.flatnonzero(flat)
-        return SparseHistogram(where, flat[where], self.missed.copy())
+        if flat.size <= np.iinfo(np.uint32).max:
+            place: NDArray[np.unsignedinteger[Any]] = where.astype(np.uint32)
+        else:
+            place = where.astype(np.uint64)
+        return SparseHistogram(place, flat[where], self.missed.copy())
 
     def add_sparse(self, other: SparseHistogram) -> None:
         """Count all that a packed tally of the same cells counted."""
@@ -157,13 +161,13 @@ class SparseHistogram:
 
     Attributes
     ----------
-    where : int array (b,)
+    where : unsigned int array (b,)
         Bins that hold points.
     counts : uint32 array (b,)
     missed : int array (4,)
     """
 
-    where: NDArray[np.int64]
+    where: NDArray[np.unsignedinteger[Any]]
     counts: NDArray[np.uint32]
     missed: NDArray[np.int64]
 

@@ -25,6 +25,7 @@ from geom.errors import InputError, MissingExtra, TooFewReadings
 from geom.readings.cloud import Cloud
 from geom.readings.clouds import open_cloud
 from geom.surface import make_grid
+from geom.surface.clouds import binning
 from geom.surface.clouds.binning import bin_chunk, bin_cloud, chunks_of, dask_binner
 from geom.surface.clouds.histogram import BinLayout, Histogram
 from tests.readings.clouds.writers import WAYS, some_points
@@ -138,6 +139,17 @@ def test_a_cluster_counts_what_one_process_counts(address, tmp_path, way):
     # Spoiled: a hundredth of a millimetre off is another tally.
     moved = POSE.at(POSE.parameters + np.array([0.01, 0.0, 0.0, 0.0]))
     assert (histogram.counts != counted_here(cloud, moved).counts).any()
+
+
+def test_a_tally_is_handed_over_twice_by_each_thread(address, wall, monkeypatch):
+    # Not once for every few points: what is sent is the tallies, however many points.
+    monkeypatch.setattr(binning, "CHUNK", 1_000)
+    histogram, runs = Histogram(LAYOUT), []
+    with dask_binner(address) as count:
+        threads = count.workers.threads
+        count(cloud_of(wall), POSE, histogram, progress=runs.append)
+    assert 2 * threads <= len(runs) <= 2 * threads + 1
+    assert_same(histogram, counted_here(cloud_of(wall)))
 
 
 def test_clouds_add_up_in_one_tally(address, wall, tmp_path):
