@@ -22,6 +22,7 @@ from pathlib import Path
 
 from geom.errors import InputError
 
+WINDOWS = os.name == "nt"
 #: Hidden files of killed writers are removed when they are older than this, s.
 _STALE = 3600.0
 #: An empty file is a place taken for the moment, where files cannot be linked; older
@@ -44,7 +45,8 @@ def atomic_write(
     content : bytes or callable
         A callable fills an empty file of another name in the same folder.
     replace : bool
-        False for a file that must not be there yet, and is read-only from then on.
+        False for a file that must not be there yet, and is read-only from then on (but
+        on Windows).
 
     Raises
     ------
@@ -64,7 +66,8 @@ def atomic_write(
             _to_disk(hidden)
             hidden.replace(path)
             return
-        hidden.chmod(hidden.stat().st_mode & 0o444)
+        if not WINDOWS:  # which lets nobody remove its other name then
+            hidden.chmod(hidden.stat().st_mode & 0o444)
         _to_disk(hidden)
         _link(hidden, path)
     finally:
@@ -236,7 +239,7 @@ def _swap(scratch: Path, target: Path, ours: Container[str] | None) -> None:
         if stands and ours is None:
             raise _not_empty(target)
         if not stands:
-            if os.name == "nt" and target.exists():
+            if WINDOWS and target.exists():
                 target.rmdir()  # only there an empty folder is in the way
             scratch.rename(target)
         else:
@@ -344,13 +347,19 @@ def _remove_empty(folders: list[Path]) -> None:
 def _unwritable(target: Path, fault: OSError) -> InputError:
     why = fault.strerror or str(fault)
     cure = _OTHER
-    if isinstance(fault, PermissionError) and os.name == "nt" and target.exists():
+    if isinstance(fault, PermissionError) and WINDOWS and target.exists():
         cure = "Close whatever has a file of it open; the folder is as it was"
     return InputError(f"the output cannot be written ({why})", file=target, cure=cure)
 
 
 def _to_disk(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
+    """Wait until a file, or the names in a folder, are on the disk.
+
+    Windows does so of files alone, and of such only as are open to be written.
+    """
+    if WINDOWS and path.is_dir():
+        return
+    handle = os.open(path, os.O_RDWR if WINDOWS else os.O_RDONLY)
     try:
         os.fsync(handle)
     finally:

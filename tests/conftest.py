@@ -10,8 +10,9 @@ import os
 import pickle
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 import pytest
 
@@ -67,18 +68,30 @@ def pytest_report_header() -> list[str]:
 # --- made once for all files and all workers -----------------------------------------
 
 
+def hold(lock: IO[str]) -> None:
+    """Wait until no other worker holds a file, and hold it until it is closed."""
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        import msvcrt
+
+        while True:
+            with suppress(OSError):  # it gives up after ten seconds
+                msvcrt.locking(lock.fileno(), msvcrt.LK_LOCK, 1)  # type: ignore[attr-defined]
+                return
+    fcntl.flock(lock, fcntl.LOCK_EX)
+
+
 def made_once(
     factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]
 ) -> Path:
     """A folder that the first test to ask fills, and that all others only read."""
-    import fcntl
-
     base = factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
         base = base.parent
     folder, unfinished = base / f"once-{name}", base / f"unfinished-{name}"
     with (base / f"{name}.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+        hold(lock)
         if not folder.exists():
             shutil.rmtree(unfinished, ignore_errors=True)
             unfinished.mkdir()

@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from geom.cli.console import print_json
 from geom.errors import InputError
 
 if TYPE_CHECKING:
@@ -309,9 +310,9 @@ def print_table(
 
 def print_document(document: bytes) -> None:
     """A document on standard output, as it is."""
-    sys.stdout.write(document.decode("utf-8"))
+    print_json(document.decode("utf-8"))
 
 
 def print_file(path: Path) -> None:
     """A file's text on standard output, as it is."""
-    sys.stdout.write(path.read_text("utf-8"))
+    print_json(path.read_text("utf-8"))

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from geom._version import __version__
+from geom.cli.console import never_fail
 from geom.cli.measure import (
     add_check,
     add_design_file,
@@ -156,6 +157,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         The exit code.
     """
     asked_to_end = threading.Event()
+    never_fail()
     try:
         options = parser().parse_args(arguments)
         with _terminable(asked_to_end), _with_home(), _saying(options):

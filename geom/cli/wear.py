@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from geom.cli import inputs
+from geom.cli.console import print_json
 from geom.errors import InputError
 from geom.views.names import CAMPAIGN_FILES, CHANGE_FILES, WEAR_FILES
 
@@ -159,7 +160,7 @@ def _as_folder(lining: str) -> str:
 def _print_json(folders: list[Path]) -> None:
     """One document, or a list of them."""
     texts = [(folder / "wear.json").read_text("utf-8").rstrip() for folder in folders]
-    print(texts[0] if len(texts) == 1 else f"[{', '.join(texts)}]")
+    print_json((texts[0] if len(texts) == 1 else f"[{', '.join(texts)}]") + "\n")
 
 
 def add_campaigns(commands: Any) -> None:
