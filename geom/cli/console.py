@@ -15,7 +15,7 @@ import unicodedata
 
 #: What stands for a character, where it is not its plain form in Unicode.
 _PLAIN = {
-    "°": " deg", "º": " deg", "³": "3", "²": "2", "−": "-", "–": "-", "×": "x",
+    "°": "deg", "º": "deg", "³": "3", "²": "2", "−": "-", "–": "-", "×": "x",
     "…": "...", "≤": "<=", "≥": ">=", "±": "+/-", "√": "sqrt", "─": "-", "━": "-",
     "│": "|", "└": "+", "├": "+", "’": "'", "‘": "'", "“": '"', "”": '"',
 }  # fmt: skip
@@ -27,7 +27,7 @@ def plain(text: str) -> str:
     Examples
     --------
     >>> plain("0.04 m³ at 30°, 18⅜ in; Gießerei №2")
-    '0.04 m3 at 30 deg, 18 3/8 in; Gie?erei No2'
+    '0.04 m3 at 30deg, 18 3/8 in; Gie?erei No2'
     """
     return "".join(one if one.isascii() else _plain_one(one) for one in text)
 
