@@ -1,10 +1,10 @@
-"""The documentation as a site: ``python3 scripts/docs.py [--out DIR] [--here]``.
+"""The docs as a site: ``python3 scripts/docs.py [--out DIR] [--here] [--quick]``.
 
 Needs only Python and pip: the first run makes ``.venv`` and installs what the site
 needs.  The site is written to ``.docs/html`` in the checkout, or to DIR; ``--here``
 builds it with the Python that runs this script, which has to have the package and its
-extra ``docs``.  Warnings are errors; nothing is fetched.  Some two minutes: every
-example is run.
+extra ``docs``.  Warnings are errors; nothing is fetched.  A minute or two: every
+example is run, but with ``--quick``, which shows them without their pictures.
 """
 
 import argparse
@@ -39,19 +39,24 @@ def docs(arguments: list) -> int:
     asked = argparse.ArgumentParser(prog="docs.py", description=__doc__.split("\n")[0])
     asked.add_argument("--out", metavar="DIR", type=Path)
     asked.add_argument("--here", action="store_true")
+    asked.add_argument("--quick", action="store_true")
     told = asked.parse_args(arguments)
-    python = Path(sys.executable) if told.here else own_venv.own_python("docs")
     work = own_venv.ROOT / ".docs"
     out = told.out.absolute() if told.out else work / "html"
+    if own_venv.ROOT in out.parents and work not in out.parents:
+        asked.error(f"{told.out}: in the checkout the site goes under .docs alone")
+    python = Path(sys.executable) if told.here else own_venv.own_python("docs")
     pages = copied(work / "copy")
     paths = [str(own_venv.ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]
     os.environ["PYTHONPATH"] = os.pathsep.join(paths)
     code = own_venv.run(
-        python, "-m", "sphinx", "-W", "--keep-going", "-n", "-q", "-E", "-b", "html",
-        "-d", work / "doctrees", pages, out,
+        python, "-m", "sphinx", "-b", "html", "-W", "--keep-going", "-n", "-q", "-E",
+        "-D", f"plot_gallery={int(not told.quick)}", "-d", work / "doctrees",
+        pages, out,
     )  # fmt: skip
     print(f"Look at {out / 'index.html'}" if code == 0 else "The site has faults.")
     return code
 
 
-own_venv.main(docs)
+if __name__ == "__main__":
+    own_venv.main(docs)

@@ -32,14 +32,19 @@ FOREMAN = TEXT["docs/tutorials/foreman.md"]
 every_page = pytest.mark.parametrize("page", TEXT)
 
 
+def script(name: str) -> ModuleType:
+    """A program of scripts/ as a module."""
+    sys.path.insert(0, str(ROOT / "scripts"))
+    try:
+        return importlib.import_module(name)
+    finally:
+        sys.path.remove(str(ROOT / "scripts"))
+
+
 @pytest.fixture(scope="module")
 def printed() -> ModuleType:
     """Reads commands and files out of a page's text; runs all of them, in minutes."""
-    sys.path.insert(0, str(ROOT / "scripts"))
-    try:
-        return importlib.import_module("printed")
-    finally:
-        sys.path.remove(str(ROOT / "scripts"))
+    return script("printed")
 
 
 # --- paths ---------------------------------------------------------------------------
@@ -135,6 +140,22 @@ def test_every_name_of_the_face_has_one_entry() -> None:
     assert sorted(entries) == sorted(set(geom.__all__) - {"__version__"})
     menu = (DOCS / "api" / "index.rst").read_text("utf-8")
     assert all(f"   {page.stem}\n" in menu for page in (DOCS / "api").glob("[!i]*.rst"))
+
+
+def test_the_site_is_built_from_a_copy_and_nothing_lands_beside_the_pages(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    builder = script("docs")
+    copy = builder.copied(tmp_path / "copy")
+    assert {page.relative_to(DOCS) for page in DOCS.rglob("*.md")} < {
+        page.relative_to(copy) for page in copy.rglob("*.md")
+    }
+    assert (copy / "developers.md").read_text("utf-8") == TEXT["DEVELOPERS.md"]
+    assert (copy / "../scans/cupola-5.toml").is_file()
+    with pytest.raises(SystemExit):
+        builder.docs(["--here", "--out", str(DOCS / "site")])
+    assert "under .docs alone" in capsys.readouterr().err
+    assert not (DOCS / "site").exists()
 
 
 # --- programs ------------------------------------------------------------------------
