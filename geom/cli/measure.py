@@ -130,7 +130,7 @@ def _ask(key: str) -> str:
     leave = usual or ("" if key in NEEDED else "none")
     more = f"; Enter: {leave}" if leave else ""
     while True:
-        answer = input(f"{text} ({example}{more}): ").strip() or usual
+        answer = input(f"{text} (for example {example}{more}): ").strip() or usual
         if not answer and key not in NEEDED:
             return ""
         try:
