@@ -479,6 +479,13 @@ def add_desk(commands: Any) -> None:
     inputs.add_past(
         parser, "output folder of an earlier survey of this lining, as for survey"
     )
+    parser.add_argument(
+        "--recheck",
+        type=Path,
+        metavar="DIR",
+        help="after a repair: output folder of the survey before it, to tell while "
+        "you read whether the wall is back on its drawing",
+    )
 
 
 def _desk(options: argparse.Namespace) -> None:
@@ -487,12 +494,18 @@ def _desk(options: argparse.Namespace) -> None:
     need_server()
     from geom.design import load_design
 
+    if options.recheck and options.past:
+        raise InputError(
+            "--recheck judges by the readings alone",
+            cure="Leave out --past, or leave out --recheck",
+        )
     past = inputs.past_prior(options.past, load_design(options.design))
     try:
         run_desk(
             options.design,
             options.sheet,
             past=past,
+            before=options.recheck,
             host=options.host,
             port=options.port,
             opened=_print_address,

@@ -254,13 +254,15 @@ class SheetEntry:
     Attributes
     ----------
     texts : four str
-        Azimuth, height, radius and note, as typed.
+        Azimuth, height, radius and note, with the sheet's decimal mark.
     above : tuple of str
         Comments and blank lines that stand over its row, as they came.
     cells : tuple of str
         Its row as it came, for what the desk does not write; empty of a new one.
     line : str
         Its row, letter for letter, while nothing in it was changed.
+    typed : str
+        The radius as it was typed; empty of a row that was not typed at the desk.
     """
 
     id: str
@@ -269,6 +271,12 @@ class SheetEntry:
     above: tuple[str, ...] = ()
     cells: tuple[str, ...] = ()
     line: str = ""
+    typed: str = ""
+
+    @property
+    def as_typed(self) -> str:
+        """The radius as it was typed, or as its row has it."""
+        return self.typed or self.texts[2]
 
     @property
     def no_access(self) -> bool:
@@ -318,7 +326,9 @@ class SheetJournal:
         if event.id in self.applied:
             return self
         return replace(
-            self, entries=_apply(self.entries, event), events=(*self.events, event)
+            self,
+            entries=_apply(self.entries, event, self.layout),
+            events=(*self.events, event),
         )
 
     def rows(self) -> list[tuple[int, SheetEntry, list[str]]]:
@@ -348,12 +358,25 @@ class SheetJournal:
         return self.layout.cells(entry.texts, entry.cells)
 
 
-def _apply(entries: tuple[SheetEntry, ...], event: Event) -> tuple[SheetEntry, ...]:
+def with_sheet_decimals(event: Event, layout: ColumnLayout) -> Event:
+    """With the sheet's own decimal mark."""
+    return replace(
+        event,
+        azimuth=layout.with_decimal_mark(event.azimuth),
+        height=layout.with_decimal_mark(event.height),
+        text=layout.with_decimal_mark(event.text),
+    )
+
+
+def _apply(
+    entries: tuple[SheetEntry, ...], event: Event, layout: ColumnLayout
+) -> tuple[SheetEntry, ...]:
     """Entries once something is done; one that is not known yet comes last."""
+    typed, event = event.text, with_sheet_decimals(event, layout)
     texts = (event.azimuth, event.height, event.text, event.note)
     gone = event.operation == "withdraw"
     if event.entry not in {entry.id for entry in entries}:
-        return (*entries, SheetEntry(event.entry, texts, withdrawn=gone))
+        return (*entries, SheetEntry(event.entry, texts, withdrawn=gone, typed=typed))
     if event.operation == "enter":
         return entries
     return tuple(
@@ -361,7 +384,7 @@ def _apply(entries: tuple[SheetEntry, ...], event: Event) -> tuple[SheetEntry, .
         if entry.id != event.entry
         else replace(entry, withdrawn=True)
         if gone
-        else replace(entry, texts=texts, withdrawn=False, line="")
+        else replace(entry, texts=texts, withdrawn=False, line="", typed=typed)
         for entry in entries
     )
 
@@ -403,7 +426,8 @@ def rebuild_journal(
     """
     entries: tuple[SheetEntry, ...] = ()
     for event in events:
-        entries = _apply(entries, event)
+        entries = _apply(entries, event, layout)
+    typed = {entry.id: entry.typed for entry in entries}
     free: dict[Texts, list[str]] = {}
     for entry in entries:
         if not entry.withdrawn:
@@ -414,7 +438,7 @@ def rebuild_journal(
         entry_ids = free.get(row.texts)
         again = seen[row.texts] = seen.get(row.texts, 0) + 1
         entry_id = entry_ids.pop(0) if entry_ids else _manual_id(row.texts, again)
-        named.append(replace(row, id=entry_id))
+        named.append(replace(row, id=entry_id, typed=typed.get(entry_id, "")))
     withdrawn = [entry for entry in entries if entry.withdrawn]
     by_id = {row.id: row for row in named}
     in_order = [entry.id for entry in entries if not entry.withdrawn]

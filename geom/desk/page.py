@@ -21,6 +21,7 @@ from geom.desk.entries import SheetEntry
 from geom.desk.session import DeskSession, DeskState
 from geom.frame import clock_face
 from geom.readings.assumptions import ASSUMED as READINGS
+from geom.repair.acceptance.conformity import judge
 from geom.sampling.plan import onward_of
 from geom.units import UNIT_NAMES, parse_number, say_both, say_length, to_mm
 from geom.views.cautions import CAUTIONS
@@ -28,6 +29,7 @@ from geom.views.charts.colours import ACTION_STYLES
 from geom.views.pages.page import policy_hash, render, viewer_file
 from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.say import plain, say_mark, say_sense, say_span, say_zero
+from geom.views.tables.recheck import VERDICTS, release_words, verdict_lines
 from geom.views.tables.stations import marks_at, say_setting
 from geom.views.tables.survey import say_rejected
 
@@ -123,10 +125,11 @@ def state(desk: DeskSession) -> dict[str, Any]:
         "count": len(now.entry_ids),
         "rows": [_row(design, float(height)) for height in now.board.height],
         "columns": [_column(design, float(azimuth)) for azimuth in now.board.azimuth],
-        "stations": _stations(now, design),
+        "stations": _stations(desk),
         "telling": [
             _place(design, station.azimuth, station.height) for station in now.suggested
         ],
+        "recheck": _recheck(desk),
         "entries": _entries(now, design),
         "wall": json.loads(_wall_data(now, design)),
     }
@@ -165,8 +168,42 @@ def _place(design: Design, azimuth: float, height: float) -> dict[str, Any]:
     return {"row": _row(design, height), "column": _column(design, azimuth)}
 
 
-def _stations(now: DeskState, design: Design) -> list[list[dict[str, Any] | None]]:
+def _recheck(desk: DeskSession) -> dict[str, Any] | None:
+    """The verdict on a repair so far, in words; None where none is checked."""
+    if desk.before is None:
+        return None
+    found = desk.now.rechecked
+    if found is None:
+        return {"verdict": "", "lines": [], "late": False}
+    lines = [*verdict_lines(found, desk.design), release_words(found, desk.design)]
+    lines = [line.replace(", see recheck.json", "") for line in lines]
+    return {
+        "verdict": VERDICTS[found.verdict],
+        "lines": [plain(line, most=600) for line in lines],
+        "late": desk.now.fitting,
+    }
+
+
+def _judged(desk: DeskSession, place: tuple[int, int], slip: bool) -> dict[str, Any]:
+    """Whether a station of a repaired wall is within tolerance, in words."""
+    actions = desk.now.actions
+    station = None if actions is None else actions.station(*place)
+    if desk.before is None or station is None:
+        return {}
+    tolerance = desk.design.repair.tolerance
+    decision = "cannot tell" if slip else judge(station[1], tolerance).decision
+    within = say_both(tolerance, desk.design.length_unit)
+    words = {
+        "accept": f"Accept: within {within} of its drawing",
+        "reject": f"Reject: not within {within} of its drawing",
+        "cannot tell": f"Cannot tell whether within {within}: read it again",
+    }
+    return {"decision": decision, "judged": words[decision]}
+
+
+def _stations(desk: DeskSession) -> list[list[dict[str, Any] | None]]:
     """A row per height, a station per azimuth; None where there is no wall."""
+    now, design = desk.now, desk.design
     texts: dict[tuple[int, int], list[str]] = {}
     doubted: dict[tuple[int, int], list[bool]] = {}
     if now.readings is not None:
@@ -175,7 +212,7 @@ def _stations(now: DeskState, design: Design) -> list[list[dict[str, Any] | None
         for mark, (azimuth, height) in zip(now.entry_ids, places, strict=True):
             place = find_station(now.board, float(azimuth), float(height))
             if place is not None:
-                texts.setdefault(place, []).append(plain(by_mark[mark].texts[2]))
+                texts.setdefault(place, []).append(plain(by_mark[mark].as_typed))
                 doubted.setdefault(place, []).append(mark in now.outliers)
     for entry in now.entries:
         place = _place_of(entry, now, design) if entry.no_access else None
@@ -194,6 +231,7 @@ def _stations(now: DeskState, design: Design) -> list[list[dict[str, Any] | None
                 {
                     "read": texts.get(place, []),
                     **_station_words(now.actions, place, slip, design),
+                    **_judged(desk, place, slip),
                 }
             )
         stations.append(line)
@@ -257,7 +295,7 @@ def _entries(now: DeskState, design: Design) -> list[dict[str, Any]]:
             "id": entry.id,
             "azimuth": plain(entry.texts[0]),
             "height": plain(entry.texts[1]),
-            "text": plain(entry.texts[2]),
+            "text": plain(entry.as_typed),
             "note": plain(entry.texts[3]),
             "withdrawn": entry.withdrawn,
             "where": _entry_place(entry, design),

@@ -30,6 +30,7 @@ from geom.desk.entries import Event, read_event
 from geom.desk.page import make_page, state
 from geom.desk.session import DeskSession
 from geom.errors import InputError, MissingExtra
+from geom.readings.surveys import load_survey_before
 from geom.surface import PastPrior
 
 if TYPE_CHECKING:
@@ -257,6 +258,7 @@ def run_desk(
     sheet: Path | str,
     *,
     past: PastPrior | None = None,
+    before: Path | str | None = None,
     host: str = "127.0.0.1",
     port: int = 0,
     opened: Callable[[DeskSession, str, RequestGuard], None],
@@ -269,6 +271,8 @@ def run_desk(
         That the readings are kept in at once; it is begun if it is new.
     past : PastPrior, optional
         What earlier surveys of the lining taught.
+    before : path, optional
+        Output folder of the survey before a repair that the readings are to check.
     host, port : str, int
         Where to listen; port 0 is any that is free.
     opened : callable
@@ -276,7 +280,8 @@ def run_desk(
     """
     need_server()
     design = load_design(design_file)
-    desk = DeskSession(design, Path(design_file), Path(sheet), past=past)
+    survey = None if before is None else load_survey_before(before, design)
+    desk = DeskSession(design, Path(design_file), Path(sheet), past=past, before=survey)
     listener = open_listener(host, port)
     guard = RequestGuard.of(listener, host)
     try:

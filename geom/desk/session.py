@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from geom.compare import assess
 from geom.design import Design
 from geom.desk.actions import (
     StationActions,
@@ -26,7 +27,12 @@ from geom.desk.entries import Event, SheetEntry
 from geom.desk.quick_fit import FixedHyperparameters, quick_fit
 from geom.desk.sheet import SheetFile, Verdict
 from geom.errors import DaublineError
+from geom.frame import turn
 from geom.readings import RodReadings
+from geom.readings.surveys import SurveyBefore
+from geom.repair.acceptance.recheck import recheck
+from geom.repair.acceptance.result import Recheck
+from geom.sampling.feasible import out_of_reach
 from geom.sampling.plan import SamplingPlan
 from geom.sampling.stations import Station, next_stations
 from geom.surface import PastPrior, RadialSurface, reconstruct
@@ -60,6 +66,8 @@ class DeskState:
         Whether a full fit is still to come.
     fit_error : str
         Why the last full fit came to nothing.
+    rechecked : Recheck or None
+        Of a repair, as the last full fit has it.
     """
 
     version: int
@@ -73,6 +81,7 @@ class DeskState:
     suggested: tuple[Station, ...] = ()
     fitting: bool = False
     fit_error: str = ""
+    rechecked: Recheck | None = None
 
 
 @dataclass(frozen=True)
@@ -82,6 +91,7 @@ class _LastFit:
     fixed: FixedHyperparameters
     outliers: dict[tuple[str, float], Rejected]
     suggested: tuple[Station, ...]
+    rechecked: Recheck | None = None
 
 
 class DeskSession:
@@ -93,6 +103,8 @@ class DeskSession:
         For messages.
     past : PastPrior, optional
         What earlier surveys of the furnace taught.
+    before : SurveyBefore, optional
+        The survey before a repair that the readings are to check.
     pause : float, seconds
 
     Raises
@@ -108,9 +120,11 @@ class DeskSession:
         sheet: Path,
         *,
         past: PastPrior | None = None,
+        before: SurveyBefore | None = None,
         pause: float = PAUSE,
     ) -> None:
         self.design, self._past, self._pause = design, past, pause
+        self.before = before
         self.name = sheet.name
         self.key = hashlib.sha256(str(sheet.resolve()).encode()).hexdigest()[:20]
         self._plan = planned_stations(design, design_file)
@@ -184,8 +198,9 @@ class DeskSession:
             state,
             actions=quick_actions(kept, wall, board, self.design),
             outliers=outliers,
-            suggested=fitted.suggested if fitted else (),
+            suggested=_still_open(fitted, readings, self.design),
             fitting=True,
+            rechecked=fitted.rechecked if fitted else None,
         )
 
     def _fit_when_idle(self) -> None:
@@ -204,8 +219,13 @@ class DeskSession:
         if state.readings is None or state.missing:
             return
         try:
-            surface = reconstruct(state.readings, self.design, past=self._past)
-            suggested = _suggest(surface, state.readings)
+            surface = reconstruct(
+                state.readings, self.design, past=self._past, repaired=self.before
+            )
+            rechecked = self._recheck(surface)
+            suggested = _undecided(rechecked, self._plan, self.design) or _suggest(
+                surface, state.readings
+            )
             actions = full_actions(state.readings, surface, state.board)
         except Exception as fault:
             # The readings are on disk and the quick wall stands: the page says so.
@@ -214,7 +234,10 @@ class DeskSession:
             return
         outliers = _outliers(surface, state)
         fitted = _LastFit(
-            FixedHyperparameters.of(rod_posterior(surface)), outliers, suggested
+            FixedHyperparameters.of(rod_posterior(surface)),
+            outliers,
+            suggested,
+            rechecked,
         )
         with self._lock:
             self._fitted = fitted
@@ -230,9 +253,15 @@ class DeskSession:
                     suggested=suggested,
                     fitting=False,
                     fit_error="",
+                    rechecked=rechecked,
                 )
             else:
                 self.now = self._quick_state(version)
+
+    def _recheck(self, surface: RadialSurface) -> Recheck | None:
+        if self.before is None:
+            return None
+        return recheck(self.before, surface, assess(surface, self.design), self.design)
 
     def _record_fit_error(self, state: DeskState, *, fit_error: str) -> None:
         with self._lock:
@@ -241,6 +270,33 @@ class DeskSession:
                 self.now = replace(
                     state, version=version, fitting=False, fit_error=fit_error
                 )
+
+
+def _undecided(
+    rechecked: Recheck | None, plan: SamplingPlan, design: Design
+) -> tuple[Station, ...]:
+    """Where a rod can be set to read what a recheck cannot decide yet, each once."""
+    if rechecked is None:
+        return ()
+    row, column = np.nonzero(plan.opening < 0)
+    height, azimuth = plan.height[row], plan.azimuth[column]
+    places: dict[tuple[float, float], None] = {}
+    for _, at in rechecked.open_points():
+        around = np.deg2rad(turn(azimuth, at.azimuth)) * design.profile.mean_radius
+        near = int(np.argmin(np.hypot(around, height - at.height)))
+        places[float(azimuth[near]), float(height[near])] = None
+    return tuple(Station(*place, np.nan, is_repeat=False) for place in places)[:_NAMED]
+
+
+def _still_open(
+    fitted: _LastFit | None, readings: RodReadings, design: Design
+) -> tuple[Station, ...]:
+    """Stations that the last full fit named, less those that nobody can reach."""
+    return tuple(
+        one
+        for one in (fitted.suggested if fitted else ())
+        if not out_of_reach(readings, one.azimuth, one.height, design)
+    )
 
 
 def _suggest(surface: RadialSurface, readings: RodReadings) -> tuple[Station, ...]:
@@ -292,4 +348,7 @@ def _same_readings(first: RodReadings | None, second: RodReadings | None) -> boo
     return all(
         np.array_equal(getattr(first, name), getattr(second, name), equal_nan=True)
         for name in ("azimuth", "height", "value", "sd")
+    ) and all(
+        np.array_equal(getattr(first.no_access, name), getattr(second.no_access, name))
+        for name in ("azimuth", "height")
     )

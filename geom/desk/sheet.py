@@ -25,6 +25,7 @@ from geom.desk.entries import (
     parse_event,
     rebuild_journal,
     separator_of,
+    with_sheet_decimals,
 )
 from geom.errors import InputError
 from geom.readings import RodReadings
@@ -135,9 +136,9 @@ class SheetFile:
     ) -> tuple[SheetJournal, Verdict]:
         if event.id in sheet.applied:
             return sheet, Verdict(event.id, kept=True)
-        event = _with_sheet_decimals(event, sheet.layout)
         if event.operation != "withdraw":
-            if why := self._validator.objection(event, sheet.layout):
+            written = with_sheet_decimals(event, sheet.layout)
+            if why := self._validator.objection(written, sheet.layout):
                 return sheet, Verdict(event.id, kept=False, why=why)
             if event.entry not in {e.id for e in sheet.entries} and (
                 len(sheet.entries) >= MOST
@@ -282,16 +283,6 @@ def _new_journal(design: Design) -> SheetJournal:
         "leave them",
     )
     return SheetJournal(ColumnLayout.new(design.length_unit), head)
-
-
-def _with_sheet_decimals(event: Event, layout: ColumnLayout) -> Event:
-    """With the sheet's own decimal mark."""
-    return replace(
-        event,
-        azimuth=layout.with_decimal_mark(event.azimuth),
-        height=layout.with_decimal_mark(event.height),
-        text=layout.with_decimal_mark(event.text),
-    )
 
 
 def _refuse_place(path: Path) -> None:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from geom.design import Design, Opening
 from geom.errors import InputError
+from geom.frame import turn
+from geom.readings import RodReadings
 from geom.sampling.assumptions import ASSUMED
 from geom.units import Bool, Float, Int
 
@@ -124,3 +127,26 @@ def _widened(hole: Opening) -> Opening:
     more = 2.0 * (ASSUMED.margin - _ROUNDING)
     wide, tall = hole.width + more, hole.tall + more
     return replace(hole, width=wide, tall=tall)
+
+
+def out_of_reach(
+    readings: RodReadings, azimuth: ArrayLike, height: ArrayLike, design: Design
+) -> Bool:
+    """Whether places hang with a station that the readings mark as out of reach.
+
+    Parameters
+    ----------
+    azimuth, height : array, degrees and mm
+        Broadcast.
+
+    Returns
+    -------
+    bool array
+    """
+    radius, shut = design.profile.mean_radius, readings.no_access
+    azimuth, height = np.broadcast_arrays(np.asarray(azimuth), np.asarray(height))
+    near = np.zeros(azimuth.shape, dtype=bool)
+    for at, up in zip(shut.azimuth, shut.height, strict=True):
+        around = 2.0 * radius * np.sin(0.5 * np.deg2rad(turn(azimuth, at)))
+        near |= np.hypot(height - up, around) <= ASSUMED.no_access_reach
+    return near

@@ -48,7 +48,11 @@ from geom.frame import turn
 from geom.quantity import Quantity
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.assumptions import ASSUMED
-from geom.sampling.feasible import FeasibleStations, feasible_stations
+from geom.sampling.feasible import (
+    FeasibleStations,
+    feasible_stations,
+    out_of_reach,
+)
 from geom.shown import Shown
 from geom.stats.normal import heavy_quantile, hermite_excess
 from geom.surface import Grid, RadialSurface, make_grid
@@ -337,12 +341,10 @@ def _without_unreachable(
     InputError
         If none is left.
     """
-    shut, free = readings.no_access, feasible.free.copy()
-    radius = design.profile.mean_radius
-    for azimuth, height in zip(shut.azimuth, shut.height, strict=True):
-        around = chord(feasible.azimuth, np.array([azimuth]), radius)[:, 0]
-        up = np.abs(feasible.height - height)
-        free &= np.hypot(up[:, None], around) > ASSUMED.no_access_reach
+    shut = out_of_reach(
+        readings, feasible.azimuth[None, :], feasible.height[:, None], design
+    )
+    free = feasible.free & ~shut
     if not free.any():
         raise InputError(
             "every station that the rod's steps leave is marked as out of reach",

@@ -346,3 +346,40 @@ def test_a_page_of_another_sheet_keeps_its_readings_to_itself(desk, page, tmp_pa
     page.reload()
     saved(page)
     assert rows_of(first.sheet) == ["0,93,19,", "30,93,19 1/8,"]
+
+
+def test_on_a_small_screen_enter_is_in_sight_with_every_caution(
+    desk: Callable[..., Server], browser: Browser
+) -> None:
+    server = desk()
+    context = browser.new_context(viewport={"width": 1024, "height": 768})
+    page = context.new_page()
+    page.goto(server.open())
+    expect(page.locator("#status")).to_contain_text("All saved", timeout=SLOW)
+    for caution in CAUTIONS:
+        box = page.get_by_text(caution, exact=True).bounding_box()
+        assert box is not None
+        assert 0.0 <= box["y"] <= box["y"] + box["height"] <= 768.0
+        assert box["x"] + box["width"] <= 1024.0
+    for name in ("accept", "skip", "no-access", "radius", "station-height"):
+        box = page.locator(f"#{name}").bounding_box()
+        assert box is not None
+        assert 0.0 <= box["y"] <= box["y"] + box["height"] <= 768.0, name
+    # A station that nobody can reach: one touch, and the next one is offered.
+    first = page.locator("#station-clock").inner_text()
+    page.click("#no-access")
+    expect(page.locator("#station-clock")).not_to_have_text(first)
+    expect(page.locator("#read-count")).to_contain_text("1 of", timeout=SLOW)
+    expect(page.locator("#entries .read").first).to_have_text("no access")
+    # A decimal comma is kept and shown as it was typed.
+    page.fill("#radius", "19,5")
+    page.click("#accept")
+    expect(page.locator("#entries .read").first).to_have_text("19,5")
+    expect(page.locator("#status")).to_contain_text("All saved", timeout=SLOW)
+    assert [one["text"] for one in server.state()["entries"]] == ["no access", "19,5"]
+    rows = load_readings(server.sheet, load_design(DEMO))
+    assert rows.value.tolist() == [pytest.approx(19.5 * 25.4)]
+    assert rows.no_access.azimuth.size == 1
+    *_, row = (ln for ln in server.sheet.read_text().split("\n") if ln[:1].isdigit())
+    assert ",19.5," in row  # the sheet has one decimal mark
+    context.close()

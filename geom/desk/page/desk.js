@@ -128,6 +128,7 @@
     input.addEventListener("input", () => { complain(""); keepDraft(); });
   }
   makeKeys(radius, () => { complain(""); keepDraft(); });
+  find("no-access").addEventListener("click", () => { radius.value = "no access"; accept(); });
   find("skip").addEventListener("click", () => { complain(""); setStation(nextAfter(station)); });
   find("cancel").addEventListener("click", () => {
     const before = correcting?.before;
@@ -220,6 +221,7 @@
     const readLine = find("shown-read");
     depth.replaceChildren();
     readLine.textContent = "";
+    find("judged").hidden = true;
     if (!shown || !state) {
       find("shown-where").textContent = state?.count ? "Touch a station to see its call" : "Nothing read yet";
       call.textContent = "No call yet";
@@ -235,6 +237,9 @@
     if (there?.call && !typed) {
       call.textContent = there.word;
       call.className = `do ${there.call.replace(" ", "-")}`;
+      find("judged").hidden = !there.judged;
+      find("judged").textContent = there.judged ?? "";
+      find("judged").className = (there.decision ?? "").replace(" ", "-");
       if (there.cutback) {
         depth.append(made("b", unbroken(there.cutback[0].toUpperCase() + there.cutback.slice(1))), made("span", `95 %: ${unbroken(there.between)}`));
       }
@@ -297,13 +302,24 @@
     const box = find("advice");
     box.replaceChildren();
     if (!state.telling.length) return;
-    box.append("Would tell most: ");
+    box.append(state.recheck ? "Read next, to decide: " : "Would tell most: ");
     for (const one of state.telling) {
       const button = made("button", `${one.column.clock}, ${one.row.text} ${unit}`);
       button.type = "button";
       button.addEventListener("click", () => choose(one));
       box.append(button);
     }
+  }
+
+  /** Whether the repaired wall is back, as far as it was read. */
+  function showRecheck() {
+    const box = find("recheck");
+    box.hidden = !state.recheck;
+    if (!state.recheck) return;
+    const { verdict, lines, late } = state.recheck;
+    find("verdict").textContent = verdict ? `Recheck: ${verdict}${late ? " (before the last reading)" : ""}`
+      : "Recheck: no verdict until the wall is worked out in full.";
+    box.lastElementChild.replaceChildren(...lines.map((line) => made("li", line)));
   }
 
   function showPicture() {
@@ -366,6 +382,7 @@
     if (!state) return;
     showBoard(state, onBoard(station), waitingTexts());
     showFit();
+    showRecheck();
     showAdvice();
     showPicture();
     showList();

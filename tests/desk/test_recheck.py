@@ -1,0 +1,94 @@
+"""The desk after a repair: the verdict of `geom.recheck` on what was typed so far."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import geom
+from geom.desk.actions import planned_stations
+from geom.desk.page import state
+from geom.desk.session import DeskSession
+from geom.views.tables.recheck import VERDICTS
+from tests.desk.events import event
+from tests.desk.test_session import until
+
+SCANS = Path(__file__).parents[2] / "scans"
+
+
+@pytest.fixture(scope="module")
+def design() -> geom.Design:
+    return geom.load_design(SCANS / "cupola-2.toml")
+
+
+@pytest.fixture(scope="module")
+def before(demo_survey: Path, design: geom.Design) -> geom.SurveyBefore:
+    return geom.load_survey_before(demo_survey, design)
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("desk") / "after.csv"
+
+
+@pytest.fixture(scope="module")
+def desk(design, before, sheet: Path) -> Iterator[DeskSession]:
+    """With every ninth reading of the repaired demo wall typed, and worked out."""
+    rows = (SCANS / "cupola-2-heat-41-after.csv").read_text("utf-8").splitlines()
+    head, *rest = (row for row in rows if not row.startswith("#"))
+    sheet.write_text("\n".join([head, *rest[::9]]) + "\n", "utf-8")
+    desk = DeskSession(design, SCANS / "x.toml", sheet, before=before, pause=0.05)
+    desk.open()
+    until(lambda: desk.now.rechecked is not None)
+    yield desk
+    desk.close()
+
+
+def test_the_verdict_and_where_to_read_next_are_those_of_a_recheck(
+    desk, design, before, sheet: Path
+) -> None:
+    readings = geom.load_readings(sheet, design)
+    surface = geom.reconstruct(readings, design, repaired=before)
+    told = geom.recheck(before, surface, geom.assess(surface, design), design)
+    shown = state(desk)
+    assert shown["recheck"]["verdict"] == VERDICTS[told.verdict]
+    assert not shown["recheck"]["late"]
+    assert any(line.startswith("NOT RELEASED") for line in shown["recheck"]["lines"])
+    judged = [one for row in shown["stations"] for one in row if one and "call" in one]
+    assert {"accept", "cannot tell"} <= {one["decision"] for one in judged}
+    for one in judged:
+        assert one["judged"].lower().startswith(one["decision"])
+    settable = set(planned_stations(design, SCANS).height.round(3))
+    assert shown["telling"]
+    for place in shown["telling"]:
+        assert round(place["row"]["mm"], 3) in settable
+
+
+def test_a_station_that_nobody_can_reach_is_not_asked_for_again(desk) -> None:
+    first = state(desk)["telling"][0]
+    where = first["column"]["text"], first["row"]["text"]
+    desk.take([event(2, *where, "no access")])
+    shown = state(desk)
+    places = {(one["column"]["text"], one["row"]["text"]) for one in shown["telling"]}
+    assert where not in places
+    assert "no access" in desk._file.path.read_text("utf-8")
+
+
+def test_a_station_left_short_is_rejected_at_once(desk) -> None:
+    shown = state(desk)
+    row, column = 4, 4
+    where = shown["columns"][column]["text"], shown["rows"][row]["text"]
+    drawn = shown["rows"][row]["drawnMm"] / 25.4
+    desk.take([event(1, *where, f"{drawn + 3.0:.3f}")])
+    shown = state(desk)
+    assert shown["recheck"]["late"]
+    at = [line["text"] for line in shown["rows"]].index(where[1])
+    on = [line["text"] for line in shown["columns"]].index(where[0])
+    assert shown["stations"][at][on]["decision"] == "reject"
+
+
+def test_without_a_survey_before_nothing_is_judged(design, tmp_path: Path) -> None:
+    shown = state(DeskSession(design, SCANS / "x.toml", tmp_path / "a.csv"))
+    assert shown["recheck"] is None
