@@ -17,6 +17,7 @@ import ipaddress
 import json
 import secrets
 import socket
+import sys
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -46,6 +47,9 @@ if TYPE_CHECKING:
 LARGEST = 512 * 1024
 #: Events that are taken at once.
 MOST_AT_ONCE = 500
+#: Longest that a full fit keeps the interpreter from a reading that came, seconds: with
+#: the usual 5 ms each of the many steps to a call waits so long.
+_TURN = 0.0005
 #: Connections at once, of all and of one address on a network; how long one may stay
 #: without a whole request, seconds.
 _MOST, _MOST_OF_ONE, _SILENCE = 256, 32, 5.0
@@ -316,10 +320,13 @@ def serve(desk: DeskSession, listener: socket.socket, guard: RequestGuard) -> No
         timeout_graceful_shutdown=1,
     )
     desk.open()
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(_TURN)
     try:
         servers.append(uvicorn.Server(settings))
         servers[0].run(sockets=[listener])
     finally:
+        sys.setswitchinterval(before)
         desk.close()
 
 
