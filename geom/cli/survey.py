@@ -150,6 +150,7 @@ def _view(options: argparse.Namespace) -> None:
     design = load_design(options.design)
     if options.out is not None:
         draw_window(options.survey, design, options.out)
+        inputs.print_lines([f"Wrote {options.out}"])
         return
     refuse_no_screen()
     open_window(options.survey, design).plotter.show()

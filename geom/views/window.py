@@ -17,7 +17,7 @@ from geom.errors import InputError
 from geom.frame import clock_face
 from geom.quantity import K95
 from geom.readings.surveys import load_survey_before
-from geom.units import Float, say_both
+from geom.units import MM_PER, Float, from_mm, say_both, to_mm
 from geom.views.charts import colours
 from geom.views.say import plain
 
@@ -28,12 +28,16 @@ if TYPE_CHECKING:
 _COARSE = 10.0
 #: Key, name of the field in the file, and what it is called.
 FIELDS: tuple[tuple[str, str, str], ...] = (
-    ("c", "cutback", "cut-back, mm"),
-    ("l", "lining_left", "lining left to the shell, mm"),
-    ("u", "cutback_sd", "standard uncertainty, mm"),
+    ("c", "cutback", "cut-back"),
+    ("l", "lining_left", "lining left to the shell"),
+    ("u", "cutback_sd", "standard uncertainty"),
     ("b", "p_brick", "probability of brick"),
     ("a", "action", "what to do"),
 )
+#: Fields that are lengths: shown in the design's unit.
+_LENGTHS = {"cutback", "lining_left", "cutback_sd"}
+#: Hours that are written round the top of the wall, and how far outside of it, mm.
+_HOURS, _OUTSIDE = (12, 3, 6, 9), 90.0
 _HELP = "c cut-back   l lining left   u uncertainty   b brick   a action   r turn back"
 
 
@@ -64,12 +68,21 @@ class Window:
         self.field = field
         words = next(name for _, key, name in FIELDS if key == field)
         table, limits = _scale(field, self.design)
+        unit = self.design.length_unit
+        if field in _LENGTHS:
+            words = f"{words}, {unit}"
+            limits = from_mm(limits[0], unit), from_mm(limits[1], unit)
+            shown = f"{field}, {unit}"
+            mm = np.asarray(self.shape.point_data[field])
+            self.shape.point_data[shown] = mm / np.float32(MM_PER[unit])
+        else:
+            shown = field
         for bar in list(self.plotter.scalar_bars.keys()):
             self.plotter.remove_scalar_bar(bar)
         self.plotter.add_mesh(
             self.shape,
             name="wall",
-            scalars=field,
+            scalars=shown,
             cmap=table,
             clim=limits,
             lighting=False,
@@ -86,8 +99,8 @@ class Window:
         self._cut()
 
     def cut_above(self, height: float) -> None:
-        """Leave off the wall above a height, mm."""
-        self._top = float(height)
+        """Leave off the wall above a height, in the design's unit."""
+        self._top = to_mm(float(height), self.design.length_unit)
         self._cut()
 
     def open_towards(self, hour: float) -> None:
@@ -155,6 +168,7 @@ def open_window(folder: Path, design: Design, *, off_screen: bool = False) -> Wi
     window = Window(design, shape, plotter)
     window.colour_by("cutback")
     _add_controls(window)
+    _add_clock(window)
     _reset_camera(window)
     return window
 
@@ -163,6 +177,10 @@ def draw_window(folder: Path, design: Design, path: Path) -> None:
     """What the window shows at first, as a PNG; needs no screen."""
     import io
 
+    from vtkmodules.vtkCommonCore import vtkLogger
+
+    # Without a screen it tries one in vain, and says so in words that help nobody.
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
     window = open_window(folder, design, off_screen=True)
     out = io.BytesIO()
     window.plotter.screenshot(out, window_size=(1400, 1000))
@@ -206,18 +224,20 @@ def _add_controls(window: Window) -> None:
     for key, field, _ in FIELDS:
         plotter.add_key_event(key, lambda field=field: window.colour_by(field))
     plotter.add_key_event("r", lambda: _reset_camera(window))
-    low, high = window.shape.bounds[4], window.shape.bounds[5]
+    unit = window.design.length_unit
+    low, high = (from_mm(z, unit) for z in window.shape.bounds[4:6])
     look = {
         "color": "#2d6a9f",
         "interaction_event": "always",
-        "fmt": "%.0f",
+        "fmt": "%.0f" if high > _COARSE else "%.2f",
         "title_height": 0.02,
         "slider_width": 0.02,
         "tube_width": 0.004,
     }
     plotter.add_slider_widget(
-        window.cut_above, (low, high + 1.0), value=high + 1.0,
-        title="cut off above, mm", pointa=(0.03, 0.08), pointb=(0.30, 0.08), **look,
+        window.cut_above, (low, high + from_mm(1.0, unit)),
+        value=high + from_mm(1.0, unit), title=f"cut off above, {unit}",
+        pointa=(0.03, 0.08), pointb=(0.30, 0.08), **look,
     )  # fmt: skip
     plotter.add_slider_widget(
         window.open_towards, (0.0, 12.0), value=0.0,
@@ -231,6 +251,23 @@ def _add_controls(window: Window) -> None:
         show_point=True,
     )
     plotter.add_text(_HELP, position="upper_right", font_size=9, color="#55535c")
+
+
+def _add_clock(window: Window) -> None:
+    """Hours of the clock laid on the furnace, round the top of the wall."""
+    design, top = window.design, window.shape.bounds[5]
+    radius = float(window.shape.bounds[1]) + _OUTSIDE
+    turned = np.deg2rad(30.0 * np.array(_HOURS))
+    # The clock runs clockwise seen from above, 12 at +x.
+    points = np.column_stack(
+        (radius * np.cos(turned), -radius * np.sin(turned), np.full(len(_HOURS), top))
+    )
+    zero = plain(design.azimuth_zero, most=24)
+    labels = [f"{hour}: {zero}" if hour == 12 else str(hour) for hour in _HOURS]
+    window.plotter.add_point_labels(
+        points, labels, font_size=18, text_color="#1c1c20", shape=None,
+        show_points=False, always_visible=True, bold=True,
+    )  # fmt: skip
 
 
 def _reset_camera(window: Window) -> None:

@@ -30,8 +30,17 @@ for _, field, _ in FIELDS:
     told[field] = window.plotter.screenshot(None, window_size=(500, 400)).mean()
 window.open_towards(3.0)
 told["open"] = window.plotter.screenshot(None, window_size=(500, 400)).mean()
-window.cut_above(800.0)
+window.cut_above(31.5)
 told["cut"] = window.plotter.screenshot(None, window_size=(500, 400)).mean()
+told["bars"] = {}
+for _, field, _ in FIELDS:
+    window.colour_by(field)
+    (told["bars"][field],) = window.plotter.scalar_bars.keys()
+window.colour_by("cutback")
+told["limits"] = window.plotter.actors["wall"].mapper.scalar_range
+told["clock"] = [
+    name for name in window.plotter.actors if name.endswith("labels")
+]
 print(json.dumps(told, default=float))
 """
 
@@ -45,7 +54,10 @@ def drawn(demo_survey, tmp_path_factory):
         [sys.executable, "-c", ASK, str(DESIGN), str(demo_survey), str(picture)],
         env=quiet, capture_output=True, text=True, check=True, timeout=120,
     )  # fmt: skip
-    return json.loads(done.stdout), picture
+    wrote, found = done.stdout.splitlines()
+    assert wrote == f"Wrote {picture}"
+    assert done.stderr == ""  # graphics speak of screens that are not needed
+    return json.loads(found), picture
 
 
 def test_fields_sections_and_picking_show(drawn):
@@ -56,6 +68,17 @@ def test_fields_sections_and_picking_show(drawn):
     assert len({round(told[name], 2) for name in fields}) == len(fields)
     assert abs(told["open"] - told["action"]) > 0.3
     assert abs(told["cut"] - told["open"]) > 0.3
+
+
+def test_lengths_are_in_the_unit_of_the_shop(drawn):
+    told, _ = drawn
+    bars = {field: words.strip() for field, words in told["bars"].items()}
+    assert bars["cutback"] == "cut-back, in"
+    assert bars["lining_left"] == "lining left to the shell, in"
+    assert bars["p_brick"] == "probability of brick"
+    # The scale runs from a brick threshold proud to two back: 1 1/4 in by the drawing.
+    assert told["limits"] == pytest.approx([-1.25, 2.5], abs=1e-6)
+    assert told["clock"]
 
 
 def test_the_picture_is_not_blank_without_a_screen(drawn):
