@@ -47,6 +47,7 @@ def docs(arguments: list) -> int:
         asked.error(f"{told.out}: in the checkout the site goes under .docs alone")
     python = Path(sys.executable) if told.here else own_venv.own_python("docs")
     pages = copied(work / "copy")
+    shutil.rmtree(str(work / "html"), ignore_errors=True)
     paths = [str(own_venv.ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]
     os.environ["PYTHONPATH"] = os.pathsep.join(paths)
     code = own_venv.run(
