@@ -6,7 +6,7 @@ import json
 import re
 from collections.abc import Callable, Mapping
 
-from geom.design.text_file import join_words
+from geom.design.text_file import join_words, nearest_known
 from geom.design.values import SENSES, OneOf, length, whole, words
 from geom.errors import InputError, errors_at
 from geom.frame import Sense, azimuth_of_clock, clock_hours, clock_time
@@ -104,15 +104,16 @@ def design_text(answers: Mapping[str, str]) -> str:
     Parameters
     ----------
     answers : mapping of str to str
-        By the keys of `ANSWERS`: words, ``18 at 0, 18 at 72`` of the profile (radius at
-        height), ``5 x 3 1/2 at 26, 1`` of an opening (width, height, height of its
-        centre, hour; of the first tuyere), ``84 to 96`` of a band.  What is not in
-        `NEEDED` may be missing or empty.
+        ``name``, ``unit``, ``azimuth_zero``, ``azimuth_sense``, ``height_zero`` and
+        ``profile`` (radius at height: ``18 at 0, 18 at 72``) are needed; ``shell``
+        (radius), ``tuyeres`` (how many), ``tuyere`` (the first of them), ``tap_hole``,
+        ``slag_hole`` (width, height, height of the centre, hour: ``5 x 3 1/2 at 26,
+        1``) and ``datum_band`` (``84 to 96``) may be missing or empty.
 
     Raises
     ------
     InputError
-        If an answer that is needed is missing, or one is none.
+        If an answer that is needed is missing, one is none, or a key is not known.
 
     Examples
     --------
@@ -126,6 +127,9 @@ def design_text(answers: Mapping[str, str]) -> str:
     >>> text.splitlines()[3]
     'name = "Cupola 3"'
     """
+    for key in set(answers) - set(ANSWERS):
+        what = f"unknown answer {key!r}{nearest_known(key, ANSWERS)}"
+        raise InputError(what, cure=f"Known are {join_words(ANSWERS, last='and')}")
     given = {key: answers.get(key, "").strip() for key in ANSWERS}
     if missing := [key for key in NEEDED if not given[key]]:
         options = join_words(

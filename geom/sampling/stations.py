@@ -225,6 +225,17 @@ class Advice(Shown):
     stations: tuple[Station, ...]
     unread: bool = False
 
+    def _lines(self) -> Iterator[str]:
+        names = {"volume": "rebuild volume", "brick": "wall in doubt"}
+        scale, unit = (1e-6, "L") if self.aim == "volume" else (1e-6, "m2")
+        yield f"Advice: {names[self.aim]}, now {self.now * scale:.3g} {unit}"
+        for one in self.stations:
+            again = "; read before" if one.is_repeat else ""
+            yield (
+                f"{one.azimuth:g} degrees, {one.height:g} mm up: then "
+                f"{one.after * scale:.3g} {unit}{again}"
+            )
+
 
 def next_stations(
     surface: RadialSurface,

@@ -139,12 +139,14 @@ class Window:
             mapper.AddClippingPlane(plane)
 
 
-def open_window(folder: Path, design: Design, *, off_screen: bool = False) -> Window:
+def open_window(
+    folder: Path | str, design: Design, *, off_screen: bool = False
+) -> Window:
     """Make the window of a survey; ``show`` its plotter to open it.
 
     Parameters
     ----------
-    folder : Path
+    folder : path
         Output folder of ``daubline survey``.
     design : Design
         That it was compared with.
@@ -158,6 +160,7 @@ def open_window(folder: Path, design: Design, *, off_screen: bool = False) -> Wi
     """
     import pyvista as pv
 
+    folder = Path(folder)
     before = load_survey_before(folder, design)
     path = folder / "lining.vtp"
     if not path.is_file():
@@ -173,7 +176,7 @@ def open_window(folder: Path, design: Design, *, off_screen: bool = False) -> Wi
     return window
 
 
-def draw_window(folder: Path, design: Design, path: Path) -> None:
+def draw_window(folder: Path | str, design: Design, path: Path | str) -> None:
     """What the window shows at first, as a PNG; needs no screen."""
     import io
 
@@ -185,7 +188,7 @@ def draw_window(folder: Path, design: Design, path: Path) -> None:
     out = io.BytesIO()
     window.plotter.screenshot(out, window_size=(1400, 1000))
     window.plotter.close()
-    atomic_write(path, out.getvalue())
+    atomic_write(Path(path), out.getvalue())
 
 
 def refuse_no_screen() -> None:

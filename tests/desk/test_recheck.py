@@ -52,6 +52,8 @@ def test_the_verdict_and_where_to_read_next_are_those_of_a_recheck(
     readings = geom.load_readings(sheet, design)
     surface = geom.reconstruct(readings, design, repaired=before)
     told = geom.recheck(before, surface, geom.assess(surface, design), design)
+    assert told.verdict in repr(told).splitlines()[0]
+    assert f"places to measure again: {len(list(told.open_points()))}" in repr(told)
     shown = state(desk)
     assert shown["recheck"]["verdict"] == VERDICTS[told.verdict]
     assert not shown["recheck"]["late"]

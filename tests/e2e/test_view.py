@@ -23,7 +23,7 @@ from geom.views.window import FIELDS, open_window
 
 assert main(["view", *sys.argv[1:3], "--out", sys.argv[3]]) == 0
 design = geom.load_design(sys.argv[1])
-window = open_window(Path(sys.argv[2]), design, off_screen=True)
+window = open_window(sys.argv[2], design, off_screen=True)
 told = {"said": window.describe((0.0, -2000.0, 1000.0))}
 for _, field, _ in FIELDS:
     window.colour_by(field)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
@@ -264,6 +265,16 @@ class Recheck(Shown):
     drying: DryingSchedule | None
     diagnostics: tuple[Diagnostic, ...]
     openings: tuple[OpeningCheck, ...] = ()
+
+    def _lines(self) -> Iterator[str]:
+        yield f"Recheck of {self.title}: {self.lining}: {self.verdict}"
+        for name, checks in (("zones", self.zones), ("levels", self.levels)):
+            counts = Counter(one.decision for one in checks)
+            said = ", ".join(f"{counts[key]} {key}" for key in sorted(counts))
+            yield f"{name}: {said or 'none'}; within {self.tolerance:g} mm"
+        yield f"places to measure again: {len([*self.open_points()])}"
+        left_out, before = len(self.left_out), self.before_title
+        yield f"readings left out: {left_out}; survey before: {before}"
 
     def open_points(self) -> Iterator[tuple[str, CheckPoint]]:
         """What cannot be decided yet, and where to read for it; zones first."""

@@ -128,6 +128,13 @@ class DayPlan(Shown):
     waits: float
     stop: bool
 
+    def _lines(self) -> Iterator[str]:
+        yield f"DayPlan of {self.title}: {self.lining}; {self.men} men"
+        yield f"{self.hours:.1f} h in all, {self.waits:.1f} h of it waiting"
+        yield f"{len(self.steps)} steps, {len(self.batches)} batches of daub"
+        if self.stop:
+            yield "stop: the stack above needs support, or may"
+
     def to_dict(self) -> dict[str, Any]:
         """Hours, volumes m3, litres, m2 and kg."""
         return {"schema": SCHEMA, **fields_document(self)}
