@@ -8,11 +8,15 @@ fetched one by one: memory here does not grow with the work, and results do not 
 on the workers.  A task is struck off when its result has arrived.  Where a worker dies
 with a task, or with a result that is not fetched yet, the scheduler has the same task
 done again by another worker, and only the result that arrives counts.
+
+Results that add up (`DaskBackend.join`) do not come here one by one: workers put them
+together two by two, and hand over the last.
 """
 
 from __future__ import annotations
 
 import logging
+from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
@@ -79,6 +83,43 @@ class DaskBackend:
         """
         self._refuse_lacking(work)
         yield from _Run(self, work, iter(tasks), in_order).results()
+
+    def join(
+        self,
+        work: Callable[[T], A],
+        pair: Callable[[A, A], A],
+        tasks: Iterable[T],
+        *,
+        size: Callable[[A], int],
+        done: Callable[[int], None],
+    ) -> A | None:
+        """The results of all tasks as one, put together in pairs by the workers.
+
+        Parameters
+        ----------
+        work : callable
+            Of a module that workers have as well.
+        pair : callable
+            Two results as one; of the same module, in whatever order they come.
+        tasks : iterable of Task
+            Taken as they are handed out.
+        size : callable
+            Of a result of a task; of the same module.
+        done : callable
+            Called with the size of each result, when it is there.
+
+        Returns
+        -------
+        the result, or None
+            If there was no task.
+
+        Raises
+        ------
+        InputError
+            What a task raises; if workers lack the program or the cluster is lost.
+        """
+        self._refuse_lacking(work)
+        return _Run(self, work, iter(tasks), in_order=False).joined(pair, size, done)
 
     def _refuse_lacking(self, work: Callable[[T], A]) -> None:
         """Refuse workers without this program: a task would end them without a word."""
@@ -245,6 +286,50 @@ class _Run(Generic[T, A]):
             finally:
                 with suppress(CancelledError, OSError):
                     self.workers.client.cancel(list(self.out))
+
+    def joined(
+        self,
+        pair: Callable[[A, A], A],
+        size: Callable[[A], int],
+        done: Callable[[int], None],
+    ) -> A | None:
+        """All results as one: what is there is put together two by two, on workers.
+
+        Sizes and the last result come here, nothing else.  Parts are held until what
+        they are put together to is there; where a worker dies with that, they are
+        worked out anew.
+        """
+        client = self.workers.client
+        ready: deque[tuple[Any, T]] = deque()
+        parts: dict[Any, tuple[Any, Any]] = {}
+        sizes: set[Any] = set()
+        with self._losses_raised():
+            try:
+                while self._hand_out() or len(ready) > 1:
+                    while len(ready) > 1:
+                        (one, task), (other, _) = ready.popleft(), ready.popleft()
+                        whole = client.submit(pair, one, other, pure=False)
+                        self.out[whole], parts[whole] = task, (one, other)
+                    for future in self._done():
+                        if future in sizes or future.status == "error":
+                            done(cast("int", self._fetched(future)))
+                            del self.out[future]
+                            continue
+                        task = self.out.pop(future)
+                        for part in parts.get(future, ()):
+                            part.release()
+                        if future not in parts:
+                            sized = client.submit(size, future, pure=False)
+                            self.out[sized] = task
+                            sizes.add(sized)
+                        ready.append((future, task))
+                for future, task in ready:
+                    self.out[future] = task
+                    return self._fetched(future)
+            finally:
+                with suppress(CancelledError, OSError):
+                    client.cancel(list(self.out))
+        return None
 
     def _hand_out(self) -> bool:
         """Hand out as many tasks as there is room for; tell whether any are out."""

@@ -3,7 +3,7 @@
 ``python scripts/bench/scaling.py`` prints both curves for as many workers as the
 machine has: points of one NPY file of a scanned wall counted into 425 x 360 cells by
 this process with more and more threads, by plain processes and by workers of a Dask
-cluster, each with how many bytes of tallies were handed over; and the surveys of the
+cluster, each with how many bytes of tallies came back; and the surveys of the
 demo's log put into a record.  Times are of the counting alone: processes and workers
 have been started and have counted once before.  ``--points N`` (2e7), ``--quick``
 (no record), ``--workers K ...`` (1, 2, 4 and so on).
@@ -34,8 +34,6 @@ from geom.surface.clouds.histogram import BinLayout, Histogram, SparseHistogram
 
 ROOT = Path(__file__).resolve().parents[2]
 ROWS, COLUMNS = 425, 360
-#: Tasks for each process, as `_DaskBinner` has them.
-SHARES = 2
 
 
 def powers(most: int) -> list[int]:
@@ -87,8 +85,13 @@ def added(parts: Iterable[SparseHistogram], histogram: Histogram) -> int:
     sent = 0
     for part in parts:
         histogram.add_sparse(part)
-        sent += part.where.nbytes + part.counts.nbytes
+        sent += bytes_of(part)
     return sent
+
+
+def bytes_of(part: SparseHistogram) -> int:
+    """What a packed tally is sent as."""
+    return part.where.nbytes + part.counts.nbytes
 
 
 def points_curve(points: int, counts: list[int]) -> None:
@@ -101,29 +104,25 @@ def points_curve(points: int, counts: list[int]) -> None:
             threads, _ = seconds(by_threads(count, cloud, wall), layout, points)
             apart, sent = seconds(by_processes(count, cloud, wall), layout, points)
             with cluster_of(count) as address, dask_binner(address) as binner:
-                handed: list[int] = []
 
-                def by_workers(
-                    histogram: Histogram, binner: Any = binner, handed: Any = handed
-                ) -> int:
-                    handed.clear()
-                    binner(cloud, wall.pose, histogram, progress=handed.append)
-                    return len(handed)
+                def by_workers(histogram: Histogram, binner: Any = binner) -> int:
+                    binner(cloud, wall.pose, histogram)
+                    return bytes_of(histogram.sparse())
 
-                spread, tasks = seconds(by_workers, layout, points)
+                spread, whole = seconds(by_workers, layout, points)
             print(
                 f"{count:7d} {points / threads / 1e6:13.0f} "
                 f"{points / apart / 1e6:15.0f} {sent / 1e6:7.1f} "
                 f"{points / spread / 1e6:10.0f} "
-                f"{sent * tasks / SHARES / count / 1e6:7.1f}"
+                f"{whole / 1e6:7.1f}"
             )
 
 
 def by_processes(count: int, cloud: Cloud, wall: Wall) -> Callable[[Histogram], int]:
-    """Plain processes, two tasks each; they are started and load within the time."""
+    """Plain processes, one task each; they are started and load within the time."""
 
     def way(histogram: Histogram) -> int:
-        share = -(-(cloud.source.count or 0) // (SHARES * count))
+        share = -(-(cloud.source.count or 0) // count)
         chunks = chunks_of(cloud, wall.pose, histogram.layout, most=share)
         return added(ProcessMap(count).map(bin_chunk, chunks), histogram)
 

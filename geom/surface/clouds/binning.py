@@ -16,7 +16,7 @@ import os
 import socket
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Lock
@@ -44,10 +44,8 @@ SAMPLE, PLACES = 150_000, 75
 #: Pieces that a long file is cut into, to take some of.
 _PIECES = 2_000
 #: Points of a task, at least: enough that binning them takes longer than sending the
-#: result.  And tasks for each thread of a cluster where a cloud is larger: each is a
-#: tally that is handed over once, and what a worker that dies has counted is counted
-#: again, no more.
-CHUNK, _SHARES = 4_000_000, 2
+#: result.  A larger cloud is cut into one for each thread of a cluster.
+CHUNK = 4_000_000
 #: Threads that count, at most: more wait for memory (16 cores, 1e9 points from NPY: 154
 #: million a second with 8 threads, 70 with 16).
 _MOST_THREADS = 8
@@ -178,16 +176,14 @@ class _DaskBinner:
         progress: Progress | None = None,
     ) -> None:
         """Count all points of a cloud, as `bin_cloud` does."""
-        share = (cloud.source.count or 0) // (_SHARES * max(1, self.workers.threads))
-        most = self.most or max(CHUNK, share)
+        count = cloud.source.count or 0
+        most = self.most or max(CHUNK, -(-count // max(1, self.workers.threads)))
         chunks = chunks_of(cloud, pose, histogram.layout, most=most)
-        total = 0
-        with closing(self.workers.map(bin_chunk, chunks, in_order=False)) as parts:
-            for sparse in parts:
-                histogram.add_sparse(sparse)
-                total += sparse.total
-                if progress is not None:
-                    progress(sparse.total)
+        done = progress or (lambda _: None)
+        whole = self.workers.join(bin_chunk, joined, chunks, size=points_of, done=done)
+        total = 0 if whole is None else whole.total
+        if whole is not None:
+            histogram.add_sparse(whole)
         if not total:
             raise no_points_error(cloud.name)
 
@@ -279,6 +275,16 @@ def bin_chunk(chunk: CloudChunk) -> SparseHistogram:
         _refuse_other_file(chunk)  # it may have gone, or changed, meanwhile
         raise
     return histogram.sparse()
+
+
+def joined(one: SparseHistogram, other: SparseHistogram) -> SparseHistogram:
+    """Two packed tallies of the same cells as one."""
+    return one.joined(other)
+
+
+def points_of(tally: SparseHistogram) -> int:
+    """All points that came to a packed tally."""
+    return tally.total
 
 
 def _refuse_other_file(chunk: CloudChunk) -> None:

@@ -171,6 +171,16 @@ class SparseHistogram:
     counts: NDArray[np.uint32]
     missed: NDArray[np.int64]
 
+    def joined(self, other: SparseHistogram) -> SparseHistogram:
+        """The points of both."""
+        where = np.concatenate([self.where, other.where])
+        counts = np.concatenate([self.counts, other.counts])
+        order = np.argsort(where, kind="stable")  # merges what is sorted in two runs
+        where, counts = where[order], counts[order]
+        first = np.flatnonzero(np.diff(where, prepend=where[:1] + 1) != 0)
+        added = np.add.reduceat(counts, first) if first.size else counts
+        return SparseHistogram(where[first], added, self.missed + other.missed)
+
     @property
     def total(self) -> int:
         """All points that came."""
