@@ -99,7 +99,7 @@ def points_curve(points: int, counts: list[int]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         wall, cloud, layout = scanned_wall(points, Path(folder))
         print(f"{points:,} points of an NPY file into {layout.rows} x {COLUMNS} cells")
-        print("workers   threads M/s   processes M/s      MB   Dask M/s      MB")
+        print("workers   threads M/s   processes M/s      MB   Dask M/s")
         for count in counts:
             threads, _ = seconds(by_threads(count, cloud, wall), layout, points)
             apart, sent = seconds(by_processes(count, cloud, wall), layout, points)
@@ -107,14 +107,13 @@ def points_curve(points: int, counts: list[int]) -> None:
 
                 def by_workers(histogram: Histogram, binner: Any = binner) -> int:
                     binner(cloud, wall.pose, histogram)
-                    return bytes_of(histogram.sparse())
+                    return 0
 
-                spread, whole = seconds(by_workers, layout, points)
+                spread, _ = seconds(by_workers, layout, points)
             print(
                 f"{count:7d} {points / threads / 1e6:13.0f} "
                 f"{points / apart / 1e6:15.0f} {sent / 1e6:7.1f} "
-                f"{points / spread / 1e6:10.0f} "
-                f"{whole / 1e6:7.1f}"
+                f"{points / spread / 1e6:10.0f}"
             )
 
 
