@@ -140,13 +140,17 @@ class Histogram:
 
     def sparse(self) -> SparseHistogram:
         """The same without its empty bins, to be sent from process to process."""
+        from geom.surface.clouds.kernels import nonzero
+
         flat = self.counts.ravel()
-        where = np.flatnonzero(flat)
-        if flat.size <= np.iinfo(np.uint32).max:
-            place: NDArray[np.unsignedinteger[Any]] = where.astype(np.uint32)
-        else:
-            place = where.astype(np.uint64)
-        return SparseHistogram(place, flat[where], self.missed.copy())
+        small = flat.size <= np.iinfo(np.uint32).max
+        kind: Any = np.uint32 if small else np.uint64
+        where: NDArray[Any] = np.empty(flat.size, dtype=kind)
+        held = np.empty(flat.size, dtype=np.uint32)
+        many = nonzero(flat, where, held)
+        return SparseHistogram(
+            where[:many].copy(), held[:many].copy(), self.missed.copy()
+        )
 
     def add_sparse(self, other: SparseHistogram) -> None:
         """Count all that a packed tally of the same cells counted."""
@@ -173,13 +177,14 @@ class SparseHistogram:
 
     def joined(self, other: SparseHistogram) -> SparseHistogram:
         """The points of both."""
-        where = np.concatenate([self.where, other.where])
-        counts = np.concatenate([self.counts, other.counts])
-        order = np.argsort(where, kind="stable")  # merges what is sorted in two runs
-        where, counts = where[order], counts[order]
-        first = np.flatnonzero(np.diff(where, prepend=where[:1] + 1) != 0)
-        added = np.add.reduceat(counts, first) if first.size else counts
-        return SparseHistogram(where[first], added, self.missed + other.missed)
+        from geom.surface.clouds.kernels import merged
+
+        most = self.where.size + other.where.size
+        where = np.empty(most, dtype=self.where.dtype)
+        counts = np.empty(most, dtype=np.uint32)
+        many = merged(self.where, self.counts, other.where, other.counts, where, counts)
+        missed = self.missed + other.missed
+        return SparseHistogram(where[:many].copy(), counts[:many].copy(), missed)
 
     @property
     def total(self) -> int:

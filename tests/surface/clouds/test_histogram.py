@@ -253,6 +253,16 @@ def test_a_packed_tally_is_the_same_tally(two_tallies):
     unpacked.add_sparse(sparse[1])
     np.testing.assert_array_equal(unpacked.counts, both.counts)
     np.testing.assert_array_equal(unpacked.missed, both.missed)
+    # Put together while packed: the bins of either, each once, and in order.
+    for whole in (sparse[0].joined(sparse[1]), sparse[1].joined(sparse[0])):
+        assert (np.diff(whole.where.astype(np.int64)) > 0).all()
+        np.testing.assert_array_equal(whole.where, np.flatnonzero(both.counts))
+        np.testing.assert_array_equal(whole.counts, both.counts[both.counts > 0])
+        np.testing.assert_array_equal(whole.missed, both.missed)
+    empty = Histogram(both.layout).sparse()
+    for whole in (empty.joined(sparse[0]), sparse[0].joined(empty)):
+        np.testing.assert_array_equal(whole.where, sparse[0].where)
+        np.testing.assert_array_equal(whole.counts, sparse[0].counts)
     # What was packed stays as it was.
     one.add(other)
     assert sparse[0].counts.sum() + sparse[0].missed.sum() == 5_000
