@@ -11,6 +11,8 @@ import geom
 from geom.desk.actions import planned_stations
 from geom.desk.page import state
 from geom.desk.session import DeskSession
+from geom.quantity import Quantity
+from geom.repair.acceptance.conformity import judge
 from geom.views.tables.recheck import VERDICTS
 from tests.desk.events import event
 from tests.desk.test_session import until
@@ -28,6 +30,14 @@ def before(demo_survey: Path, design: geom.Design) -> geom.SurveyBefore:
     return geom.load_survey_before(demo_survey, design)
 
 
+def typed(sheet: Path) -> Path:
+    """Every ninth reading of the repaired demo wall."""
+    rows = (SCANS / "cupola-2-heat-41-after.csv").read_text("utf-8").splitlines()
+    head, *rest = (row for row in rows if not row.startswith("#"))
+    sheet.write_text("\n".join([head, *rest[::9]]) + "\n", "utf-8")
+    return sheet
+
+
 @pytest.fixture(scope="module")
 def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("desk") / "after.csv"
@@ -36,9 +46,7 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def desk(design, before, sheet: Path) -> Iterator[DeskSession]:
     """With every ninth reading of the repaired demo wall typed, and worked out."""
-    rows = (SCANS / "cupola-2-heat-41-after.csv").read_text("utf-8").splitlines()
-    head, *rest = (row for row in rows if not row.startswith("#"))
-    sheet.write_text("\n".join([head, *rest[::9]]) + "\n", "utf-8")
+    typed(sheet)
     desk = DeskSession(design, SCANS / "x.toml", sheet, before=before, pause=0.05)
     desk.open()
     until(lambda: desk.now.rechecked is not None)
@@ -78,17 +86,30 @@ def test_a_station_that_nobody_can_reach_is_not_asked_for_again(desk) -> None:
     assert "no access" in desk._file.path.read_text("utf-8")
 
 
-def test_a_station_left_short_is_rejected_at_once(desk) -> None:
+def test_a_station_left_short_is_rejected_at_once(
+    design, before, tmp_path: Path
+) -> None:
+    sheet = typed(tmp_path / "after.csv")
+    desk = DeskSession(design, SCANS / "x.toml", sheet, before=before)
     shown = state(desk)
-    row, column = 4, 4
+    row, column = next(
+        (i, j)
+        for i, line in enumerate(shown["stations"])
+        for j, one in enumerate(line)
+        if one and one["read"] and one.get("decision") == "accept"
+    )
     where = shown["columns"][column]["text"], shown["rows"][row]["text"]
     drawn = shown["rows"][row]["drawnMm"] / 25.4
-    desk.take([event(1, *where, f"{drawn + 3.0:.3f}")])
+    (verdict,) = desk.take([event(1, *where, f"{drawn + 3.0:.3f}")])
+    assert verdict.kept
     shown = state(desk)
-    assert shown["recheck"]["late"]
     at = [line["text"] for line in shown["rows"]].index(where[1])
     on = [line["text"] for line in shown["columns"]].index(where[0])
-    assert shown["stations"][at][on]["decision"] == "reject"
+    station = shown["stations"][at][on]
+    assert station["decision"] == "reject"
+    tolerance = desk.design.repair.tolerance
+    found = judge(Quantity.normal(station["mm"], station["sd"]), tolerance)
+    assert station["decision"] == found.decision
 
 
 def test_without_a_survey_before_nothing_is_judged(design, tmp_path: Path) -> None:

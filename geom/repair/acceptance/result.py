@@ -267,7 +267,7 @@ class Recheck(Shown):
     openings: tuple[OpeningCheck, ...] = ()
 
     def _lines(self) -> Iterator[str]:
-        yield f"Recheck of {self.title}: {self.lining}: {self.verdict}"
+        yield f"Recheck: {self.verdict}; {self.title}"
         for name, checks in (("zones", self.zones), ("levels", self.levels)):
             counts = Counter(one.decision for one in checks)
             said = ", ".join(f"{counts[key]} {key}" for key in sorted(counts))
