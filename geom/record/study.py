@@ -21,6 +21,7 @@ from geom.document import as_document, iso_time
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import Material, material_used
+from geom.record.campaigns.effort import Effort, repair_effort
 from geom.record.changepoints.steps import Step, find_steps
 from geom.record.forecast.first_passage import least_lining_of
 from geom.record.forecast.forecast import (
@@ -139,6 +140,8 @@ class Wear(Shown):
         Limit by limit, from the wall as it was surveyed last.
     material : Material
         What repairs put back, per ``material_by``.
+    effort : Effort
+        Daub, bricks and hours that they were planned to take, per ``material_by``.
     ledger : tuple of PanelLedger
         Patch and original lining, panel by panel.
     maps : WearMaps
@@ -164,6 +167,7 @@ class Wear(Shown):
     longest: tuple[LongestHeat, ...]
     material: Material
     material_by: Exposure
+    effort: Effort
     ledger: tuple[PanelLedger, ...]
     maps: WearMaps
     warnings: tuple[WearWarning, ...]
@@ -260,6 +264,7 @@ def study_wear(
         seed=seed,
     )
     by = material_exposure(spells)
+    material = material_used(occasions, record.rebuild_volume, by)
     return Wear(
         lining=record.design.name,
         campaign=chosen,
@@ -278,8 +283,9 @@ def study_wear(
             series, record.design, last, state_of=state_of, seed=seed
         ),
         longest=longest_heats(forecasts, spells),
-        material=material_used(occasions, record.rebuild_volume, by),
+        material=material,
         material_by=by,
+        effort=repair_effort(material, occasions, record.design, plan_of=record.plan),
         ledger=patch_ledger(
             occasions,
             record.design,
@@ -377,6 +383,7 @@ def document(wear: Wear) -> dict[str, Any]:
         "pattern": [_roundness(found) for found in wear.pattern],
         "longest_heat": as_document(wear.longest),
         "material": {"by": wear.material_by, **as_document(wear.material)},
+        "effort": {"by": wear.material_by, **as_document(wear.effort)},
         "ledger": as_document(wear.ledger),
         "forecasts": [_forecast(found) for found in (*wear.forecasts, *wear.repaired)],
     }

@@ -214,7 +214,10 @@ def material_used(
         else:
             found, left = rebuild_of(before), rebuild_of(after)
             repairs.append(Repair(heat, mover_difference(left, found), since))
-    return Material(tuple(repairs), tuple(left_out), _rate(repairs))
+    rate = mean_rate(
+        [each.volume for each in repairs], [each.since for each in repairs]
+    )
+    return Material(tuple(repairs), tuple(left_out), rate)
 
 
 def _repaired(occasions: Sequence[Occasion]) -> list[int]:
@@ -250,20 +253,19 @@ def _since(occasions: Sequence[Occasion], heat: int, by: Exposure) -> float | No
     return sum(known_all) / (1.0 if by == "hour" else TONNE)
 
 
-def _rate(repairs: Sequence[Repair]) -> Quantity | None:
-    """All that was put in, over all that it was put in for.
+def mean_rate(amounts: Sequence[Quantity], lasted: Sequence[float]) -> Quantity | None:
+    """All that was put in, over all that it was put in for; None of nothing.
 
     Its variance is that of the surveys, or that of a ratio of sums where the repairs
     differ by more than the surveys explain (W. G. Cochran, "Sampling Techniques", 3rd
     ed. 1977, eq. 6.13 with no finite population); then the interval is Student's.
     """
-    if not repairs:
+    if not amounts:
         return None
-    volume = np.array([repair.volume.value for repair in repairs])
-    since = np.array([repair.since for repair in repairs])
-    whole, count = float(since.sum()), len(repairs)
+    volume, since = np.array([amount.value for amount in amounts]), np.array(lasted)
+    whole, count = float(since.sum()), len(amounts)
     rate = float(volume.sum()) / whole
-    surveys = sum(repair.volume.sd**2 for repair in repairs) / whole**2
+    surveys = sum(amount.sd**2 for amount in amounts) / whole**2
     if count < 2:
         return Quantity.normal(rate, np.sqrt(surveys))
     off = float(np.sum((volume - rate * since) ** 2))

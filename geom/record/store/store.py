@@ -132,9 +132,15 @@ class Record(Shown):
 
     def zones(self, occasion: Occasion) -> list[dict[str, Any]]:
         """Zones of a survey's own findings; none where it keeps none."""
+        return self._section(occasion, "zones") or []
+
+    def plan(self, occasion: Occasion) -> dict[str, Any]:
+        """The repair plan of a survey's own findings; empty where it keeps none."""
+        return self._section(occasion, "repair") or {}
+
+    def _section(self, occasion: Occasion, name: str) -> Any:
         with open_hdf5(self.path(occasion)) as file:
-            zones: list[dict[str, Any]] = read_findings(file).get("zones", [])
-            return zones
+            return read_findings(file).get(name)
 
     def rebuild_volume(self, occasion: Occasion) -> Quantity:
         """Rebuild volume that a survey found, mm3."""

@@ -51,7 +51,12 @@ from geom.views.say import (
     upfirst,
 )
 from geom.views.tables import wear as tables
-from geom.views.tables.wear_cards import ledger_rows, ledger_words, wear_cards
+from geom.views.tables.wear_cards import (
+    effort_words,
+    ledger_rows,
+    ledger_words,
+    wear_cards,
+)
 
 #: Share of the lower of two regions that must lie at the other's heights.
 _SHARED = 0.5
@@ -245,6 +250,7 @@ def _to_know(wear: Wear, design: Design) -> dict[str, object]:
         "defers": f"{upfirst(DEFERS)}.",
         "ledger": ledger_rows(wear, design),
         "ledger_words": ledger_words(wear, design),
+        "effort_words": effort_words(wear, design),
     }
 
 

@@ -9,7 +9,14 @@ from geom.design import Design
 from geom.record.store.occasion import mass_unit
 from geom.record.study import Wear
 from geom.record.wear.ledger import PanelLedger
-from geom.views.say import count_of, say_interval, say_region, say_spell, upfirst
+from geom.views.say import (
+    count_of,
+    figures,
+    say_interval,
+    say_region,
+    say_spell,
+    upfirst,
+)
 from geom.views.say_rates import per_exposure, say_material, say_rate
 from geom.views.tables.wear import LIMITS, hottest_zone, longest_words, rate_words
 
@@ -177,3 +184,33 @@ def ledger_words(wear: Wear, design: Design) -> str:
         return words
     value, interval = say_interval(worst.original, design.length_unit)
     return f"{words} Left of it: {value}; 95 %: {interval}."
+
+
+def effort_words(wear: Wear, design: Design) -> str:
+    """Daub, bricks and hours that repairs took by their plans, in one line."""
+    effort = wear.effort
+    per = per_exposure(wear.material_by, mass_unit(wear.occasions))
+    if effort.daub is None or effort.bricks is None or effort.hours is None:
+        return (
+            f"Daub, bricks and hours per {per.words} are not told: it takes two "
+            "measured repairs whose surveys hold their plan."
+        )
+    daub, within = say_material(effort.daub.times(per.times), design)
+    counted = []
+    for amount, unit in ((effort.bricks, "bricks"), (effort.hours, "hours of one man")):
+        value, low, high = (
+            figures(per.times * part)
+            for part in (amount.value, amount.low95, amount.high95)
+        )
+        ends = f" (95 %: {low} to {high})" if amount.sd > 0.0 else ""
+        counted.append(f"{value if amount.high95 > 0.0 else 'no'} {unit}{ends}")
+    rates = (
+        "the crew's rates in the design file"
+        if effort.is_crew_stated
+        else "rates of our own choice, as the design file states no [crew]"
+    )
+    return (
+        f"Repairs took, by the plans of {effort.repairs} of them, per {per.words}: "
+        f"{daub} of wet daub (95 %: {within}), {counted[0]} and {counted[1]} on the "
+        f"wall; hours by {rates}."
+    )

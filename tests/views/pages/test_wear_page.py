@@ -14,6 +14,7 @@ from PIL import Image
 from geom.compare.panels import panels_of
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import Material, Repair
+from geom.record.campaigns.effort import Effort
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.forecast import LongestHeat
 from geom.record.regions import regions_of
@@ -53,7 +54,12 @@ from geom.views.tables.wear import (
     say_warning,
     stop_lines,
 )
-from geom.views.tables.wear_cards import ledger_rows, ledger_words, wear_cards
+from geom.views.tables.wear_cards import (
+    effort_words,
+    ledger_rows,
+    ledger_words,
+    wear_cards,
+)
 from tests.views.invented_wear import HEATS, make_forecasts, make_series, place
 from tests.views.page_read import Page
 from tests.walls import tapered_design
@@ -116,6 +122,11 @@ def make_wear(design, **changes):
         ),
         material=Material((repair,), (), repair.volume.times(1.0 / 280.0)),
         material_by="tonne",
+        effort=Effort(
+            *(14, Quantity.normal(9e4, 3e3)),
+            *(Quantity.normal(0.0, 0.0), Quantity.normal(0.02, 0.001)),
+            is_crew_stated=False,
+        ),
         ledger=tuple(
             PanelLedger(
                 panel=panel,
@@ -586,3 +597,15 @@ def test_the_far_side_of_an_axis_of_wear_is_in_mm():
     assert axes.get_xlabel() == "wear, in"
     assert labels[2.0] == "2"
     assert labels[12.0] == "12 mm"
+
+
+def test_what_repairs_took_is_told_per_hundred_of_the_shops_tons(design):
+    """0.09 L and 0.02 h a tonne; 100 short tons are 90.718474 t: 8.16 L, 1.81 h."""
+    words = effort_words(make_wear(design), design)
+    assert "by the plans of 14 of them, per 100 short tons: " in words
+    assert "8.16 L" in words
+    assert "no bricks and 1.81 hours of one man (95 %: 1.64 to 1.99)" in words
+    assert "no [crew]" in words
+    one = Effort(1, None, None, None, is_crew_stated=True)
+    words = effort_words(make_wear(design, effort=one), design)
+    assert words.startswith("Daub, bricks and hours per 100 short tons are not told")
