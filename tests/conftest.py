@@ -20,15 +20,20 @@ if TYPE_CHECKING:
     from geom import RadialSurface
 
 TESTS = Path(__file__).parent
-VALIDATOR = TESTS.parent / ".node" / "node_modules" / "gltf-validator"
+_NODE = TESTS.parent / ".node" / "node_modules"
+VALIDATOR = _NODE / "gltf-validator"
+AXE = _NODE / "axe-core" / "axe.min.js"
 SCANS = TESTS.parent / "scans"
 IN_BROWSER = ["e2e/test_desk.py", "e2e/test_report_page.py", "e2e/test_heats_page.py"]
+BY_AXE = "e2e/test_accessible.py"
 
 
 def _left_out() -> dict[str, list[str]]:
     lacking = {}
     if not (shutil.which("chromium") or os.environ.get("CI")):
-        lacking["Chromium"] = IN_BROWSER
+        lacking["Chromium"] = [*IN_BROWSER, BY_AXE]
+    if not AXE.is_file():
+        lacking["axe-core"] = [BY_AXE]
     if not (shutil.which("node") and VALIDATOR.is_dir()):
         lacking["the glTF validator"] = ["views/meshes/test_gltf_validator.py"]
     if not (shutil.which("setpriv") and getattr(os, "geteuid", int)() == 0):

@@ -27,7 +27,7 @@ function makeBoard(table, choose) {
 
   function build(state) {
     const head = made("tr");
-    head.append(made("th"));
+    head.append(made("td"));
     for (const column of state.columns) {
       const cell = made("th", column.clock.replace(" o'clock", "").replace(/half past (\d+)/, "$1:30"));
       cell.append(made("small", `${column.text}°`));
