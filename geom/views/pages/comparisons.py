@@ -92,13 +92,15 @@ def difference_png(comparison: Comparison, names: tuple[str, str]) -> Figure:
     colour = np.where(hidden, _GREY, difference_rgb(difference, step))
     frame.paint_known(difference, colour.astype(np.uint8))
     frame.hatch((maps.shown < 0) & ~grid.opening, "||", "#0f2c54")
+    # in grey a little more wear and wall that is not shown look alike
+    frame.outline((maps.shown != 0) & ~grid.opening, width=0.9)
     first, second = (plain(name, most=16) for name in names)
     ticks = step * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
     frame.explain(
         difference_rgb(np.linspace(ticks[0], ticks[-1], 257), step),
         ticks,
         f"{second} less {first}",
-        f"bars: {second} wears less.  grey: not shown",
+        f"outlined: shown.  bars: {second} wears less.  grey: not shown",
     )
     return frame.figure
 

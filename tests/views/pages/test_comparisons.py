@@ -1,16 +1,22 @@
 """change.html: whole in itself, escaped, and true to the numbers."""
 
+import io
 import re
 from dataclasses import replace
+from datetime import date
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from geom.quantity import Quantity
 from geom.record.change.compare import compare_walls
+from geom.record.store.grid import record_grid
+from geom.record.store.occasion import Occasion
 from geom.views.cautions import CAUTIONS
-from geom.views.pages.comparisons import change_page
+from geom.views.pages.comparisons import change_page, difference_png
 from geom.views.say import say_change
 from geom.views.tables.change import facts, piece_rows, say_answer, say_sum, sentences
 from tests.record.two_walls import as_drawn, burnt, patched, recorded_wall
@@ -238,3 +244,28 @@ def test_every_unit_is_said(unit):
     assert "nan" not in text.lower()
     assert f" {unit}" in text
     assert np.isfinite(change.detection)
+
+
+def test_wall_that_wears_a_little_more_is_told_from_the_rest_in_grey():
+    """Pale orange and the grey of what is not shown are one grey: a line parts them."""
+    design = plain_design()
+    grid = record_grid(design)
+    occasion = Occasion(1, "before repair", date(2026, 1, 9))
+    campaign = SimpleNamespace(occasions=(occasion,))
+    more = np.zeros(grid.shape, dtype=np.int8)
+    more[grid.shape[0] // 3 : grid.shape[0] // 2, 40:80] = 1
+
+    def dark(shown):
+        maps = SimpleNamespace(shown=shown, difference=np.full(grid.shape, 2.0))
+        told = SimpleNamespace(
+            maps=maps,
+            grid=grid,
+            design=design,
+            by="heat",
+            first=campaign,
+            second=campaign,
+        )
+        picture = Image.open(io.BytesIO(difference_png(told, ("one", "two"))))
+        return int((np.asarray(picture.convert("L")) < 90).sum())
+
+    assert dark(more) > dark(0 * more) + 150
