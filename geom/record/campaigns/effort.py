@@ -85,4 +85,4 @@ def repair_effort(
             mean_rate([Quantity.normal(each, 0.0) for each in amounts], since)
             for amounts in zip(*took, strict=True)
         ]
-    return Effort(len(took), *found, is_crew_stated=design.shop.crew != Crew())
+    return Effort(len(took), found[0], found[1], found[2], design.shop.crew != Crew())

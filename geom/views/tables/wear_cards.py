@@ -197,12 +197,13 @@ def effort_words(wear: Wear, design: Design) -> str:
         )
     daub, within = say_material(effort.daub.times(per.times), design)
     counted = []
-    for amount, unit in ((effort.bricks, "bricks"), (effort.hours, "hours of one man")):
+    hours = "hours of one man on the wall"
+    for amount, unit in ((effort.bricks, "bricks"), (effort.hours, hours)):
         value, low, high = (
             figures(per.times * part)
             for part in (amount.value, amount.low95, amount.high95)
         )
-        ends = f" (95 %: {low} to {high})" if amount.sd > 0.0 else ""
+        ends = f", 95 %: {low} to {high}" if amount.sd > 0.0 else ""
         counted.append(f"{value if amount.high95 > 0.0 else 'no'} {unit}{ends}")
     rates = (
         "the crew's rates in the design file"
@@ -211,6 +212,6 @@ def effort_words(wear: Wear, design: Design) -> str:
     )
     return (
         f"Repairs took, by the plans of {effort.repairs} of them, per {per.words}: "
-        f"{daub} of wet daub (95 %: {within}), {counted[0]} and {counted[1]} on the "
-        f"wall; hours by {rates}."
+        f"{daub} of wet daub, 95 %: {within}; {counted[0]}; {counted[1]}. Hours go by "
+        f"{rates}."
     )

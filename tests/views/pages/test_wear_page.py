@@ -604,7 +604,7 @@ def test_what_repairs_took_is_told_per_hundred_of_the_shops_tons(design):
     words = effort_words(make_wear(design), design)
     assert "by the plans of 14 of them, per 100 short tons: " in words
     assert "8.16 L" in words
-    assert "no bricks and 1.81 hours of one man (95 %: 1.64 to 1.99)" in words
+    assert "; no bricks; 1.81 hours of one man on the wall, 95 %: 1.64 to " in words
     assert "no [crew]" in words
     one = Effort(1, None, None, None, is_crew_stated=True)
     words = effort_words(make_wear(design, effort=one), design)
