@@ -61,9 +61,15 @@ class Regions(Shown):
     regions: tuple[Region, ...]
     member: Float
 
-    def of_kind(self, kind: Kind) -> tuple[int, ...]:
-        """Places of the regions of one kind."""
-        return tuple(i for i, region in enumerate(self.regions) if region.kind == kind)
+    def of_kind(self, *kinds: Kind) -> list[int]:
+        """Places of the regions of some kinds, kind by kind."""
+        of = enumerate(self.regions)
+        places = [(kinds.index(r.kind), i) for i, r in of if r.kind in kinds]
+        return [i for _, i in sorted(places)]
+
+    def named(self, *kinds: Kind) -> list[Region]:
+        """The regions of some kinds, kind by kind."""
+        return [self.regions[i] for i in self.of_kind(*kinds)]
 
 
 def regions_of(panels: Panels, design: Design) -> Regions:

@@ -51,6 +51,7 @@ from geom.record.wear.series import (
     WearSeries,
     exposures,
     find_spells,
+    stated_exposures,
 )
 from geom.shown import Shown
 
@@ -189,7 +190,37 @@ class Wear(Shown):
 
     def to_dict(self) -> dict[str, Any]:
         """The document ``wear.json`` holds."""
-        return document(self)
+        regions = self.regions
+        wall = regions.of_kind("wall")[0]
+        per = {f"per_{exposure}": f"mm/{exposure}" for exposure in self.rates}
+        return {
+            "schema": SCHEMA,
+            "lining": self.lining,
+            "campaign": self.campaign,
+            "title": self.title,
+            "created": self.created,
+            "version": self.version,
+            "units": {"length": "mm", "angle": "deg", "mass": "t", "time": "h", **per},
+            "surveys": [_survey(occasion) for occasion in self.occasions],
+            "spells": [
+                _spell(spell, self, row) for row, spell in enumerate(self.series.spells)
+            ],
+            "gaps": as_document(self.gaps),
+            "wall": _piece(self, wall),
+            **{
+                name: [_piece(self, i) for i in regions.of_kind(kind)]
+                for kind, name in _KINDS.items()
+            },
+            "steps": [_step(step) for step in self.steps],
+            "pattern": [_roundness(found) for found in self.pattern],
+            "longest_heat": as_document(self.longest),
+            "material": {"by": self.material_by, **as_document(self.material)},
+            "effort": {"by": self.material_by, **as_document(self.effort)},
+            "ledger": as_document(self.ledger),
+            "forecasts": [
+                _forecast(found) for found in (*self.forecasts, *self.repaired)
+            ],
+        }
 
 
 def study_wear(
@@ -232,16 +263,11 @@ def study_wear(
     if not spells:
         raise _no_spell(record, occasions, gaps)
     regions = regions_of(record.panels, record.design)
-    say = tick if tick is not None else _silent
+    say = tick or (lambda _: None)
     summed = accumulate(record, spells, regions, cluster=cluster, tick=say)
     series = summed.series
     say("rates")
-    known: list[Exposure] = [
-        exposure
-        for exposure in EXPOSURES
-        if np.nansum(exposures(spells, exposure)) > 0.0
-    ]
-    rates = {against: wear_rates(series, against) for against in known}
+    rates = {by: wear_rates(series, by) for by in stated_exposures(spells)}
     say("steps and patterns")
     steps = find_steps(series, seed=seed)
     pattern = circumferential_pattern(series, record.design)
@@ -326,10 +352,6 @@ def deepest_found(record: Record, occasions: Sequence[Occasion]) -> tuple[Depth,
     return tuple(found)
 
 
-def _silent(words: str) -> None:
-    """Say nothing."""
-
-
 def _no_spell(
     record: Record, occasions: tuple[Occasion, ...], gaps: tuple[SurveyGap, ...]
 ) -> InputError:
@@ -354,39 +376,6 @@ def _warnings(spells: tuple[Spell, ...], design: Design) -> tuple[WearWarning, .
     if design.shell_radius is None or design.least_lining is None:
         warnings.append(NoLeastLining(least_lining_of(design)))
     return (*warnings, ForecastsTried())
-
-
-def document(wear: Wear) -> dict[str, Any]:
-    """All numbers of a study, as JSON holds them."""
-    regions = wear.regions
-    wall = regions.of_kind("wall")[0]
-    per = {f"per_{exposure}": f"mm/{exposure}" for exposure in wear.rates}
-    return {
-        "schema": SCHEMA,
-        "lining": wear.lining,
-        "campaign": wear.campaign,
-        "title": wear.title,
-        "created": wear.created,
-        "version": wear.version,
-        "units": {"length": "mm", "angle": "deg", "mass": "t", "time": "h", **per},
-        "surveys": [_survey(occasion) for occasion in wear.occasions],
-        "spells": [
-            _spell(spell, wear, row) for row, spell in enumerate(wear.series.spells)
-        ],
-        "gaps": as_document(wear.gaps),
-        "wall": _piece(wear, wall),
-        **{
-            name: [_piece(wear, i) for i in regions.of_kind(kind)]
-            for kind, name in _KINDS.items()
-        },
-        "steps": [_step(step) for step in wear.steps],
-        "pattern": [_roundness(found) for found in wear.pattern],
-        "longest_heat": as_document(wear.longest),
-        "material": {"by": wear.material_by, **as_document(wear.material)},
-        "effort": {"by": wear.material_by, **as_document(wear.effort)},
-        "ledger": as_document(wear.ledger),
-        "forecasts": [_forecast(found) for found in (*wear.forecasts, *wear.repaired)],
-    }
 
 
 def _survey(occasion: Occasion) -> dict[str, Any]:

@@ -73,7 +73,7 @@ def test_rows_far_taller_than_the_tuyeres_still_have_a_belt() -> None:
 
 def test_without_tuyeres_there_are_no_zones() -> None:
     design = plain_design()
-    assert regions_of(panels_of(design), design).of_kind("zone") == ()
+    assert regions_of(panels_of(design), design).of_kind("zone") == []
 
 
 def test_the_first_side_crosses_azimuth_0() -> None:

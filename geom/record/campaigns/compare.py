@@ -123,7 +123,25 @@ class Comparison(Shown):
 
     def to_dict(self) -> dict[str, Any]:
         """The document ``campaigns.json`` holds."""
-        return document(self)
+        per = {"wear": f"mm/{self.by}", "material": f"m3/{self.by}"}
+        return {
+            "schema": SCHEMA,
+            "title": self.title,
+            "created": self.created,
+            "version": __version__,
+            "by": self.by,
+            "units": {"length": "mm", "area": "m2", "angle": "deg", **per},
+            "first": _campaign(self.first),
+            "second": _campaign(self.second),
+            "pieces": [
+                {**region.to_dict(), **_contrast(found)}
+                for region, found in zip(self.regions.regions, self.wear, strict=True)
+            ],
+            "material": _contrast(self.material, scale=M3),
+            "levels": [_rank(rank, self) for rank in self.levels],
+            "sides": [_rank(rank, self) for rank in self.sides],
+            "map": _areas(self),
+        }
 
 
 def compare_campaigns(
@@ -248,31 +266,6 @@ def _refuse_unlike(first: Record, second: Record) -> None:
                 file=second.folder,
                 cure="Compare campaigns of linings of one drawing",
             )
-
-
-def document(comparison: Comparison) -> dict[str, Any]:
-    """All numbers of a comparison, as JSON holds them."""
-    per = {"wear": f"mm/{comparison.by}", "material": f"m3/{comparison.by}"}
-    return {
-        "schema": SCHEMA,
-        "title": comparison.title,
-        "created": comparison.created,
-        "version": __version__,
-        "by": comparison.by,
-        "units": {"length": "mm", "area": "m2", "angle": "deg", **per},
-        "first": _campaign(comparison.first),
-        "second": _campaign(comparison.second),
-        "pieces": [
-            {**region.to_dict(), **_contrast(found)}
-            for region, found in zip(
-                comparison.regions.regions, comparison.wear, strict=True
-            )
-        ],
-        "material": _contrast(comparison.material, scale=M3),
-        "levels": [_rank(rank, comparison) for rank in comparison.levels],
-        "sides": [_rank(rank, comparison) for rank in comparison.sides],
-        "map": _areas(comparison),
-    }
 
 
 def _campaign(campaign: CampaignWear) -> dict[str, Any]:

@@ -72,10 +72,9 @@ def candidate_regions(regions: Regions, rows: Int, row_mean: Float) -> Candidate
     row_mean : array (r,), mm per heat
         What each of them wears.
     """
-    levels = [regions.regions[i] for i in regions.of_kind("level")]
+    levels = regions.named("level")
     kept = [levels[row] for row in rows]
-    large = [regions.regions[i] for kind in _LARGE for i in regions.of_kind(kind)]
-    large = [region for region in large if _held(region, levels, kept)]
+    large = [r for r in regions.named(*_LARGE) if _held(r, levels, kept)]
     named = [(region, _within(region, kept)) for region in large]
     taken = {tuple(inside) for _, inside in named}
     bands = [band for band in _bands(rows, kept) if tuple(band[1]) not in taken]

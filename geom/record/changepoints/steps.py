@@ -248,7 +248,7 @@ class Step:
     def inside(self, regions: Regions) -> Bool:
         """Which pieces of a record lie wholly within this step's; (s,)."""
         region = self.region
-        panels = [regions.regions[i] for i in regions.of_kind("panel")]
+        panels = regions.named("panel")
         height = np.array([panel.mid_height for panel in panels])
         middle = np.array([p.azimuth_from for p in panels]) + 180.0 / HOURS
         reach = region.azimuth_to - region.azimuth_from

@@ -69,7 +69,7 @@ def wear_table(series: WearSeries) -> WearTable:
         Its panels run round the wall row by row, as `regions_of` puts them.
     """
     found = per_heat(series)
-    panels = list(series.regions.of_kind("panel"))
+    panels = series.regions.of_kind("panel")
     shape = (len(found.rate), len(series.regions.of_kind("level")), HOURS)
     wear = found.rate[:, panels].reshape(shape)
     known = np.isfinite(wear)

@@ -56,7 +56,7 @@ def limits_of(regions: Regions, design: Design) -> Iterator[tuple[Limit, Float]]
         Where the radius drawn changes within a panel, the widest counts: there the
         lining is thinnest.
     """
-    levels = [regions.regions[i] for i in regions.of_kind("level")]
+    levels = regions.named("level")
     panels = len(levels) * HOURS
     yield "brick threshold", np.full(panels, design.repair.brick_threshold)
     least = least_lining_of(design)

@@ -222,7 +222,7 @@ def forecast(
     trajectories = simulate_unrepaired(
         series, rates, last, state_of=state_of, steps=steps, rng=rng
     )
-    large = _large(series.regions, "wall", "zone")
+    large = series.regions.of_kind("wall", "zone")
     found: list[Forecast] = []
     for limit in limits_of(series.regions, design):
         passage = _Passage(series.regions, trajectories, *limit, "left alone")
@@ -258,7 +258,7 @@ def forecast_repaired(
     trajectories = simulate_repaired(series, last, state_of=state_of, rng=rng)
     if trajectories is None:
         return ()
-    wall = _large(series.regions, "wall")
+    wall = series.regions.of_kind("wall")
     found: list[Forecast] = []
     for limit in limits_of(series.regions, design):
         passage = _Passage(series.regions, trajectories, *limit, "repaired as now")
@@ -270,10 +270,6 @@ def _of_last_campaign(series: WearSeries) -> WearSeries:
     name = series.spells[-1].campaign if series.spells else ""
     kept = np.array([spell.campaign == name for spell in series.spells], dtype=np.bool_)
     return series if kept.all() else series.subset(kept)
-
-
-def _large(regions: Regions, *kinds: Literal["wall", "zone"]) -> list[int]:
-    return [i for kind in kinds for i in regions.of_kind(kind)]
 
 
 class _Passage:
@@ -344,7 +340,11 @@ class _Passage:
             trajectories.depths[place], value=float(trajectories.depth[place])
         )
         limit = float(self.depth[place])
-        governing = self._governing(place)
+        governing: Governing = (
+            "short-term" if trajectories.short[place] else "long-term"
+        )
+        if self.going == "repaired as now":
+            governing = "drift"
         since = int(trajectories.since[place]) if governing == "long-term" else 0
         return Forecast(
             region=region,
@@ -361,20 +361,13 @@ class _Passage:
             going=self.going,
         )
 
-    def _governing(self, place: int) -> Governing:
-        if self.going == "repaired as now":
-            return "drift"
-        return "short-term" if self.trajectories.short[place] else "long-term"
-
 
 def _heats(early: Float, expected: Float, late: Float) -> Quantity:
     """Median of even wear; lower end with spalls, upper end by the lesser rate."""
-    (value,) = _quantiles(expected, [0.5])
-    (low,), (high,) = _quantiles(early, [0.025]), _quantiles(late, [0.975])
+    # no number between a finite draw and inf
+    value, low, high = (
+        float(np.quantile(draws, part, method="inverted_cdf"))
+        for draws, part in ((expected, 0.5), (early, 0.025), (late, 0.975))
+    )
     sd = float(np.std(expected)) if np.isfinite(expected).all() else math.inf
-    return Quantity(float(value), sd, float(low), float(max(high, value)))
-
-
-def _quantiles(draws: Float, parts: list[float]) -> Float:
-    """Of draws that may be inf, without a number between a finite one and inf."""
-    return np.asarray(np.quantile(draws, parts, method="inverted_cdf"))
+    return Quantity(value, sd, low, max(high, value))

@@ -77,7 +77,7 @@ def shrink_rates(
     clear of zero, else what the level says.
     """
     components = variance_components(sd, regions)
-    panel = value[list(regions.of_kind("panel"))]
+    panel = value[regions.of_kind("panel")]
     level, level_sd = _levels(value, components, regions, proportional)
     part, part_sd = np.ones(HOURS), np.zeros(HOURS)
     if proportional:
@@ -105,7 +105,7 @@ def _levels(
     value: Float, components: VarianceComponents, regions: Regions, proportional: bool
 ) -> tuple[Float, Float]:
     """Levels shrunk towards the line through those about them, and their own sd."""
-    level = value[list(regions.of_kind("level"))]
+    level = value[regions.of_kind("level")]
     own = (
         (components.level**2 + components.own**2 / HOURS)
         .reshape(-1, HOURS)
@@ -125,7 +125,7 @@ def _sides(
     wall, wall_sd = (float(of[regions.of_kind("wall")[0]]) for of in (value, sd))
     if not wall > ASSUMED.clear_rate * wall_sd:
         return np.ones(HOURS), np.zeros(HOURS)
-    side = value[list(regions.of_kind("side"))]
+    side = value[regions.of_kind("side")]
     rows = components.own.size // HOURS
     own = (
         (components.side**2 + components.own**2 / rows).reshape(-1, HOURS).mean(axis=0)

@@ -191,7 +191,7 @@ def subpanel_wear(
     state_of : callable
         The survey of an occasion, panel by panel.
     """
-    panel = list(series.regions.of_kind("panel"))
+    panel = series.regions.of_kind("panel")
     heats = np.array([spell.heats for spell in series.spells], dtype=np.float64)
     mean, square = series.wear[:, panel], series.variance[:, panel]
     lost, variance, end_variance = _lost(series, state_of, len(panel))

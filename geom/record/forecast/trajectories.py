@@ -257,7 +257,7 @@ def _long_term(
         First heat of the wear that counts, one a panel; 0 where all counts.
     """
     regions = series.regions
-    panel = list(regions.of_kind("panel"))
+    panel = regions.of_kind("panel")
     found = list(rates.long)
     spell = np.arange(len(series.spells))
     since = np.zeros(len(panel), dtype=np.int64)
@@ -328,7 +328,7 @@ def simulate_repaired(
     depth = np.stack([state.deepest for state in states])
     errors = np.stack([state.deepest_sd**2 for state in states])
     line, unit = _lines(heat, depth, regions)
-    panel = list(regions.of_kind("panel"))
+    panel = regions.of_kind("panel")
     # how much wider than a normal interval one from so few repairs is
     widening = float(student_k95(heat.size - UNKNOWNS)) / K95
     drift, middle = (

@@ -86,7 +86,7 @@ def variance_components(sd: Float, regions: Regions) -> VarianceComponents:
     sd : array (s,)
         Of every piece, wall, levels, sides and panels among them; NaN where not known.
     """
-    panel = np.nan_to_num(sd[list(regions.of_kind("panel"))])
+    panel = np.nan_to_num(sd[regions.of_kind("panel")])
     wall, level, side = _correlations(sd, regions)
     parts = np.array([wall, level - wall, side - wall, 1.0 - level - side + wall])
     parts = np.maximum(parts, 0.0)
@@ -99,9 +99,9 @@ def _correlations(sd: Float, regions: Regions) -> tuple[float, float, float]:
     The variance of a mean of n panels with one correlation r between them is
     (sum of variances * (1 - r) + r * (sum of sds) ** 2) / n ** 2.
     """
-    panel = np.nan_to_num(sd[list(regions.of_kind("panel"))]).reshape(-1, HOURS)
-    level = _correlation(sd[list(regions.of_kind("level"))], panel)
-    side = _correlation(sd[list(regions.of_kind("side"))], panel.T)
+    panel = np.nan_to_num(sd[regions.of_kind("panel")]).reshape(-1, HOURS)
+    level = _correlation(sd[regions.of_kind("level")], panel)
+    side = _correlation(sd[regions.of_kind("side")], panel.T)
     square = float((panel**2).sum())
     rows = float((panel.sum(axis=1) ** 2).sum()) - square
     columns = float((panel.sum(axis=0) ** 2).sum()) - square
@@ -150,7 +150,7 @@ def heat_variance(series: WearSeries) -> HeatVariance:
     rate, square, dof = _observed(series)
     pooled = np.zeros_like(square)
     panel, level, side, wall = (
-        list(regions.of_kind(kind)) for kind in ("panel", "level", "side", "wall")
+        regions.of_kind(kind) for kind in ("panel", "level", "side", "wall")
     )
     of_rows = np.nan_to_num(rate[level])
     pooled[panel] = _by_level(square[panel], of_rows)

@@ -214,15 +214,8 @@ def _seal(lining: str, entries: dict[str, Entry]) -> str:
 
 
 def _lines(entries: dict[str, Entry]) -> list[str]:
-    return [
-        f"{json.dumps(name)}: {json.dumps(_line(entry))}"
-        for name, entry in entries.items()
-    ]
+    def told(entry: Entry) -> str:
+        file = {"size": entry.size, "sha256": entry.sha256}
+        return json.dumps(entry.occasion.to_dict() | file)
 
-
-def _line(entry: Entry) -> dict[str, Any]:
-    return {
-        **entry.occasion.to_dict(),
-        "size": entry.size,
-        "sha256": entry.sha256,
-    }
+    return [f"{json.dumps(name)}: {told(entry)}" for name, entry in entries.items()]

@@ -120,13 +120,7 @@ class Record(Shown):
         )
 
     def finding(self, occasion: Occasion, section: str, name: str) -> Quantity:
-        """A quantity of a survey's own findings, in the units of their document.
-
-        Raises
-        ------
-        InputError
-            If the survey cannot be read.
-        """
+        """A quantity of a survey's own findings, in the units of their document."""
         with open_hdf5(self.path(occasion)) as file:
             return Quantity.from_dict(read_findings(file)[section][name])
 
@@ -148,7 +142,7 @@ class Record(Shown):
 
     def path(self, occasion: Occasion) -> Path:
         """File of a survey."""
-        return self.folder / SURVEYS / f"{occasion.name}.nc"
+        return survey_path(self.folder, occasion)
 
     def state(self, occasion: Occasion) -> PanelState:
         """A survey, panel by panel; read anew at every call."""
@@ -157,6 +151,11 @@ class Record(Shown):
     def wall(self, occasion: Occasion) -> RecordedWall:
         """A survey, whole; read anew at every call."""
         return load_wall(self.path(occasion), self.design)
+
+
+def survey_path(folder: Path, occasion: Occasion) -> Path:
+    """File of a survey in a record."""
+    return folder / SURVEYS / f"{occasion.name}.nc"
 
 
 def start_record(folder: Path | str, design_file: Path | str) -> None:
@@ -335,13 +334,7 @@ def _lining(folder: Path) -> Path:
 
 
 def refuse_start(folder: Path) -> None:
-    """Refuse a folder in which no record can be started.
-
-    Raises
-    ------
-    InputError
-        As `start_record`.
-    """
+    """Refuse a folder in which no record can be started."""
     if folder.exists() and not folder.is_dir():
         raise InputError("there is a file where the record should go", file=folder)
     refuse_unwritable(folder)
@@ -358,13 +351,7 @@ def refuse_start(folder: Path) -> None:
 
 
 def refuse_unwritable(folder: Path) -> None:
-    """Refuse a record that nothing can be added to, before the long work.
-
-    Raises
-    ------
-    InputError
-        If the folder, or the one it would be made in, cannot be written.
-    """
+    """Refuse a record that nothing can be added to, before the long work."""
     above = (folder.absolute(), *folder.absolute().parents)
     there = next(path for path in above if path.exists())
     if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
@@ -406,16 +393,6 @@ def refuse_other_design(design: Design, other: Design) -> None:
     """Refuse a design file that does not draw the lining of a record.
 
     What a shop decides by, its bricks, mix and rules, may differ.
-
-    Parameters
-    ----------
-    design : Design
-        Of the record.
-
-    Raises
-    ------
-    InputError
-        With the first thing that differs.
     """
     part = design.differs_from(other)
     if not part:

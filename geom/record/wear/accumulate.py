@@ -25,17 +25,17 @@ from geom.parallel import ProcessMap, SerialMap, TaskMap, processors
 from geom.record.regions import Regions
 from geom.record.store.grid import record_grid
 from geom.record.store.occasion import Occasion
-from geom.record.store.store import Record
+from geom.record.store.store import Record, survey_path
 from geom.record.store.survey_file import open_hdf5, read_panels
 from geom.record.wear.cell_sums import CELL, add_cells, add_spells
 from geom.record.wear.maps import CellSums, WearMaps, wear_maps
 from geom.record.wear.series import (
-    EXPOSURES,
     Exposure,
     Spell,
     WearSeries,
     concatenate,
     exposures,
+    stated_exposures,
     wear_series,
 )
 
@@ -65,8 +65,6 @@ class Chunk:
         Of the chunk in the record, for messages.
     folder : str
         The same folder, under a name that does not depend on where one is.
-    files : dict
-        The file of each survey, from the folder.
     lead : Spell or None
         The one before them, where it ends with the survey that the first starts with.
     shape : (m, k)
@@ -82,7 +80,6 @@ class Chunk:
     name: str
     place: str
     folder: str
-    files: dict[Occasion, str]
     spells: tuple[Spell, ...]
     lead: Spell | None
     panels: Panels
@@ -134,34 +131,24 @@ def cut_chunks(
     regions : Regions
         That wear is summed of.
     """
-    stated = tuple(
-        exposure
-        for exposure in EXPOSURES
-        if np.nansum(exposures(spells, exposure)) > 0.0
-    )
     folder = record.folder.absolute()
     shape = record_grid(record.design).shape
     chunks = []
     for first in range(0, len(spells), CHUNK_SPELLS):
         some = spells[first : first + CHUNK_SPELLS]
         lead = _lead(spells[first - 1] if first else None, some)
-        needed = {o for spell in (*lead, *some) for o in (spell.start, spell.end)}
         chunks.append(
             Chunk(
                 name=str(record.folder),
                 place=f"heats {some[0].first_heat} to {some[-1].last_heat}",
                 folder=str(folder),
-                files={
-                    occasion: str(record.path(occasion).absolute().relative_to(folder))
-                    for occasion in needed
-                },
                 spells=some,
                 lead=lead[0] if lead else None,
                 panels=record.panels,
                 regions=regions,
                 shape=shape,
                 origin=0.5 * (spells[0].start.heat + spells[-1].end.heat),
-                against=stated,
+                against=stated_exposures(spells),
             )
         )
     return tuple(chunks)
@@ -236,7 +223,7 @@ def _read(
 
 
 def _survey(chunk: Chunk, occasion: Occasion) -> _Survey:
-    with open_hdf5(Path(chunk.folder) / chunk.files[occasion]) as file:
+    with open_hdf5(survey_path(Path(chunk.folder), occasion)) as file:
         return _Survey(
             cutback=_field(file, "cutback", chunk.shape),
             sd=_field(file, "cutback_sd", chunk.shape),

@@ -130,9 +130,9 @@ def patch_ledger(
         depth = np.maximum(worn_draws(level, sd, DRAWS, rng), max(float(new), 0.0))
         deepest = np.maximum.accumulate(depth, axis=0)
         face = depth[-1] if last.is_as_worn else rng.normal(now, now_sd, DRAWS)
-        put_in = [
-            (_fill(states[before], states[after], panel), is_brick[panel])
-            for (before, after), is_brick in zip(repairs, bricked, strict=True)
+        put_in = [  # nothing where it was not read
+            (states[o].cutback[panel] - states[after].cutback[panel], brick[panel])
+            for (o, after), brick in zip(repairs, bricked, strict=True)
         ]
         height = float(panels.height[panel])
         original = None
@@ -147,7 +147,7 @@ def patch_ledger(
                 panel=panel,
                 height=height,
                 azimuth=float(panels.azimuth[panel]),
-                patched=sum(fill > LEAST_PATCH for fill, _ in put_in),
+                patched=sum(bool(fill > LEAST_PATCH) for fill, _ in put_in),
                 bricked=sum(
                     bool(brick) for fill, brick in put_in if fill > LEAST_PATCH
                 ),
@@ -199,11 +199,6 @@ def _sd(state: PanelState, panel: int) -> float:
     parts = state.part_sd[panel]
     known = parts[np.isfinite(parts)]
     return float(np.sqrt(np.mean(known**2))) if known.size else np.nan
-
-
-def _fill(before: PanelState, after: PanelState, panel: int) -> float:
-    """What a repair put on a panel, mm; nothing where it was not read."""
-    return float(np.nan_to_num(before.cutback[panel] - after.cutback[panel]))
 
 
 def _called_brick(zones: Sequence[dict[str, Any]], panels: Panels) -> Float:

@@ -103,7 +103,7 @@ def circumferential_pattern(
         One for the wall and one for each zone that is surveyed.
     """
     regions = series.regions
-    places = [i for kind in ("wall", "zone") for i in regions.of_kind(kind)]
+    places = regions.of_kind("wall", "zone")
     rings = [_ring(series, place, row) for row, place in enumerate(places)]
     front = faces_tuyere(design)
     tested = sum(len(ring.wear) >= FEWEST for ring in rings)
@@ -164,7 +164,7 @@ class _Ring:
 def _ring(series: WearSeries, place: int, row: int) -> _Ring:
     """Wear round the piece at a place, the errors of which stand in a row of sides."""
     regions = series.regions
-    panel = list(regions.of_kind("panel"))
+    panel = regions.of_kind("panel")
     wear = series.wear[:, panel].reshape(len(series.spells), -1, HOURS)
     inside = regions.member[place].reshape(-1, HOURS).any(axis=1)
     complete = np.isfinite(wear).all(axis=2) & inside

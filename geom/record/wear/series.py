@@ -103,6 +103,11 @@ def exposures(spells: Sequence[Spell], exposure: Exposure) -> Float:
     return np.array(amount, dtype=np.float64)
 
 
+def stated_exposures(spells: Sequence[Spell]) -> tuple[Exposure, ...]:
+    """Those that any spell states."""
+    return tuple(by for by in EXPOSURES if np.nansum(exposures(spells, by)) > 0.0)
+
+
 def mean_heat(spells: Sequence[Spell], exposure: Exposure) -> float | None:
     """Hours or tonnes of a mean heat; None where no spell states them."""
     amounts = exposures(spells, exposure)
@@ -146,6 +151,8 @@ def find_spells(
 _COVERED = 0.8
 #: By how much wear must get steadier for hours or tonnes to be taken.
 _STEADIER = 0.9
+#: Arrays of a series, a row a spell.
+_BY_SPELL = ("start", "end", "start_variance", "end_variance", "side_covariance")
 
 
 @dataclass(frozen=True)
@@ -184,24 +191,17 @@ class WearSeries(Shown):
 
     def subset(self, kept: Bool) -> WearSeries:
         """Some of the spells; ``kept`` (n,)."""
-        return replace(
-            self,
-            spells=tuple(s for s, k in zip(self.spells, kept, strict=True) if k),
-            start=self.start[kept],
-            end=self.end[kept],
-            start_variance=self.start_variance[kept],
-            end_variance=self.end_variance[kept],
-            side_covariance=self.side_covariance[kept],
-        )
+        spells = tuple(s for s, k in zip(self.spells, kept, strict=True) if k)
+        arrays = {name: getattr(self, name)[kept] for name in _BY_SPELL}
+        return replace(self, spells=spells, **arrays)
 
 
 def concatenate(parts: Sequence[WearSeries]) -> WearSeries:
     """One series of consecutive ones of the same pieces; at least one."""
-    names = ("start", "end", "start_variance", "end_variance", "side_covariance")
     return WearSeries(
         tuple(spell for part in parts for spell in part.spells),
         parts[0].regions,
-        *(np.concatenate([getattr(part, name) for part in parts]) for name in names),
+        *(np.concatenate([getattr(part, n) for part in parts]) for n in _BY_SPELL),
     )
 
 
@@ -217,7 +217,7 @@ def wear_series(
     state_of : callable
         The survey of an occasion, panel by panel; called twice a spell.
     """
-    large = regions.member[[*regions.of_kind("wall"), *regions.of_kind("zone")]]
+    large = regions.member[regions.of_kind("wall", "zone")]
     means = np.full((4, len(spells), len(regions.regions)), np.nan)
     sides = np.empty((len(spells), len(large), HOURS, HOURS))
     for k, spell in enumerate(spells):
@@ -297,7 +297,7 @@ def per_heat(series: WearSeries) -> PerHeat:
     heats = np.array([float(spell.heats) for spell in series.spells])
     lengths = _lengths(series.spells)
     rates = {name: series.wear / length[:, None] for name, length in lengths.items()}
-    panels = list(series.regions.of_kind("panel"))
+    panels = series.regions.of_kind("panel")
     rough = {name: _roughness(rate[:, panels]) for name, rate in rates.items()}
     least = min(rough, key=lambda name: rough[name])
     exposure = least if rough[least] < _STEADIER * rough["heat"] else "heat"

@@ -119,7 +119,7 @@ def zone_times_png(
     rates : sequence of Quantity or None
         Long rate of every region, mm per heat: the level line.
     """
-    shown = list(series.regions.of_kind("zone") or series.regions.of_kind("wall"))
+    shown = series.regions.of_kind("zone") or series.regions.of_kind("wall")
     figure, grid = _grid(len(shown))
     points = wear_points(series)
     limits = wear_limits(points, shown)
