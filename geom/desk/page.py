@@ -46,6 +46,8 @@ _OWN = (
     "desk.js",
 )
 _FRACTIONS = ("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8")
+#: Tolerances past which a reading by itself keeps its station from being accepted.
+_FAR = 2.0
 _AGAIN = ACTION_STYLES["measure again"].word
 
 
@@ -184,7 +186,9 @@ def _recheck(desk: DeskSession) -> dict[str, Any] | None:
     }
 
 
-def _judged(desk: DeskSession, place: tuple[int, int], slip: bool) -> dict[str, Any]:
+def _judged(
+    desk: DeskSession, place: tuple[int, int], slip: bool, *, far: bool
+) -> dict[str, Any]:
     """Whether a station of a repaired wall is within tolerance, in words."""
     actions = desk.now.actions
     station = None if actions is None else actions.station(*place)
@@ -192,6 +196,8 @@ def _judged(desk: DeskSession, place: tuple[int, int], slip: bool) -> dict[str, 
         return {}
     tolerance = desk.design.repair.tolerance
     decision = "cannot tell" if slip else judge(station[1], tolerance).decision
+    if far and decision == "accept":  # the others outvote it until it is read again
+        decision = "cannot tell"
     within = say_both(tolerance, desk.design.length_unit)
     words = {
         "accept": f"Accept: within {within} of its drawing",
@@ -206,14 +212,19 @@ def _stations(desk: DeskSession) -> list[list[dict[str, Any] | None]]:
     now, design = desk.now, desk.design
     texts: dict[tuple[int, int], list[str]] = {}
     doubted: dict[tuple[int, int], list[bool]] = {}
+    unsettled: set[tuple[int, int]] = set()
     if now.readings is not None:
         by_mark = {entry.id: entry for entry in now.entries}
-        places = zip(now.readings.azimuth, now.readings.height, strict=True)
-        for mark, (azimuth, height) in zip(now.entry_ids, places, strict=True):
+        drawn = design.profile.radius_at(now.readings.height)
+        far = np.abs(now.readings.value - drawn) > _FAR * design.repair.tolerance
+        places = zip(now.readings.azimuth, now.readings.height, far, strict=True)
+        for mark, (azimuth, height, off) in zip(now.entry_ids, places, strict=True):
             place = find_station(now.board, float(azimuth), float(height))
             if place is not None:
                 texts.setdefault(place, []).append(plain(by_mark[mark].as_typed))
                 doubted.setdefault(place, []).append(mark in now.outliers)
+                if off:
+                    unsettled.add(place)
     for entry in now.entries:
         place = _place_of(entry, now, design) if entry.no_access else None
         if place is not None and not entry.withdrawn:
@@ -231,7 +242,7 @@ def _stations(desk: DeskSession) -> list[list[dict[str, Any] | None]]:
                 {
                     "read": texts.get(place, []),
                     **_station_words(now.actions, place, slip, design),
-                    **_judged(desk, place, slip),
+                    **_judged(desk, place, slip, far=place in unsettled),
                 }
             )
         stations.append(line)

@@ -115,3 +115,19 @@ def test_a_station_left_short_is_rejected_at_once(
 def test_without_a_survey_before_nothing_is_judged(design, tmp_path: Path) -> None:
     shown = state(DeskSession(design, SCANS / "x.toml", tmp_path / "a.csv"))
     assert shown["recheck"] is None
+
+
+def test_a_reading_far_off_is_not_accepted_because_others_outvote_it(desk) -> None:
+    """In a band known to be sound the wall hardly follows one reading, 3 in off."""
+    height = desk.design.datum_bands[0].high - 5.0 * 25.4
+    shown = state(desk)
+    row = min(shown["rows"], key=lambda line: abs(line["mm"] - height))
+    at = shown["rows"].index(row)
+    line = shown["stations"][at]
+    on = next(j for j, one in enumerate(line) if one and one.get("decision"))
+    where = shown["columns"][on]["text"], row["text"]
+    desk.take([event(7, *where, f"{row['drawnMm'] / 25.4 + 3.0:.3f}")])
+    shown = state(desk)
+    at = [one["text"] for one in shown["rows"]].index(where[1])
+    on = [one["text"] for one in shown["columns"]].index(where[0])
+    assert shown["stations"][at][on]["decision"] != "accept"
