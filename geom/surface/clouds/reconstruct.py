@@ -173,12 +173,11 @@ def _fitted(
     blocks = block_means(clouds.cells, grid, own)
     sheet = readings.rod.joined(blocks)
     low, high = grid.surveyed_heights
-    row = float(np.median(np.diff(np.unique(np.round(blocks.height / 10.0)))) * 10.0)
     prior = default_prior(
         design.profile.mean_radius,
         low,
         high,
-        row=row,
+        row=_row_spacing(blocks.height, readings),
         zone=find_melting_zone(sheet, design),
     )
     prior = with_tuyere_waves(prior, len(design.tuyeres))
@@ -186,6 +185,25 @@ def _fitted(
     return fit_wall(
         sheet, design, prior, seed=seed, may_be_outlier=may_be_outlier, n_samples=0
     )
+
+
+def _row_spacing(height: Float, readings: CloudReadings) -> float:
+    """How far apart rows of blocks are, mm.
+
+    Raises
+    ------
+    TooFewReadings
+        If there are not two.
+    """
+    apart = np.diff(np.unique(np.round(height / 10.0))) * 10.0
+    if not apart.size:
+        raise TooFewReadings(
+            "the cloud has too few points in its cells to fit a wall to",
+            file=readings.clouds[0].name,
+            cure="Make the cells larger (spacing, columns), read each point as a "
+            "radius (--sparse, sparse=True), or scan more",
+        )
+    return float(np.median(apart))
 
 
 def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
@@ -399,15 +417,17 @@ _CUTBACK: tuple[RodKind, ...] = ("cutback",)
 def block_of_cells(cells: Cells, grid: Grid) -> Int:
     """Block of every cell that has points of its own; -1 for none, (m, k).
 
-    Blocks of too few such cells are none; the others are numbered from 0.
+    Blocks of too few such cells are none; the others are numbered from 0.  Where cells
+    are so large that a block is less of them than that, all of it has to be held.
     """
     rows, columns = _sides(grid)
+    least = min(ASSUMED.block_cells, rows * columns)
     row = np.arange(grid.height.size) // rows
     column = np.arange(grid.azimuth.size) // columns
     across = int(column[-1]) + 1
     number = row[:, None] * across + column[None, :]
     held = cells.own & grid.surveyed
-    full = np.bincount(number[held], minlength=number.max() + 1) >= ASSUMED.block_cells
+    full = np.bincount(number[held], minlength=number.max() + 1) >= least
     return np.where(held & full[number], (np.cumsum(full) - 1)[number], -1)
 
 

@@ -162,6 +162,18 @@ def test_there_are_about_as_many_blocks_as_a_fit_can_bear(name):
     assert 0.5 < tall / (wide * grid.design_radius.mean()) < 2.0
 
 
+@pytest.mark.parametrize("columns", [36, 72, 120])
+def test_cells_as_large_as_a_block_are_each_a_reading(columns):
+    grid = make_grid(
+        plain_design(), surveyed=(0.0, 1500.0), spacing=50.0, columns=columns
+    )
+    told = block_means(cells_with(np.zeros(grid.shape)), grid, np.ones(grid.shape))
+    rows, across = _sides(grid)
+    assert rows * across < ASSUMED.block_cells
+    assert len(told) == grid.height.size * columns // across
+    assert np.unique(told.height).size == grid.height.size
+
+
 def test_a_cell_told_by_those_around_it_is_no_part_of_a_block():
     # The wall is known twice as deep where no point of its own says so.
     own = np.random.default_rng(7).uniform(size=GRID.shape) < 0.5
