@@ -426,7 +426,9 @@ def _plan(options: argparse.Namespace, design: Design) -> SamplingPlan:
 
 
 def _print_plan(design: Design, plan: SamplingPlan, out: Path) -> None:
+    from geom.sampling.plan import rows_short
     from geom.views.say import plain
+    from geom.views.tables.stations import say_rows_short
 
     rows, columns = plan.requested.shape
     what = f"{plan.count} stations"
@@ -434,9 +436,11 @@ def _print_plan(design: Design, plan: SamplingPlan, out: Path) -> None:
         what += f" at {rows} heights and {columns} azimuths, clear of openings"
         if plan.staggered:
             what += ", rows turned against each other"
+    short = rows_short(design, plan)
     inputs.print_lines(
         [
             f"Rod sheet: {plain(design.name)}: {what}",
+            *([] if short is None else [say_rows_short(short, design.length_unit)]),
             f"Print {out / PAPER}; type the readings into {out / WORKBOOK}",
             "Caution: nobody climbs in before the cautions on page 1 are met",
         ]

@@ -22,6 +22,8 @@ from geom.sampling.assumptions import ASSUMED
 from geom.sampling.feasible import clear_of_steps, height_step, opening_at
 from geom.sampling.stations import Advice
 from geom.shown import Shown
+from geom.surface.coverage import rows_apart
+from geom.surface.radial import RowsApart
 from geom.units import Bool, Float, Int
 
 #: Columns and turns of rows make at most so many azimuths: a board can show them.
@@ -117,6 +119,8 @@ class CandidateRows:
     def spread(self, count: int) -> Float:
         """So many rows, twice as close over the melting zone as elsewhere.
 
+        Rows are put elsewhere where that closes a gap in which a burnt ring may lie.
+
         Raises
         ------
         InputError
@@ -140,7 +144,37 @@ class CandidateRows:
             off = np.abs(self.height - target) + self.worse
             chosen.append(first + int(np.argmin(off[first : last + 1])))
         chosen[0], chosen[-1] = 0, most - 1
-        return self.height[chosen]
+        return self.height[self._closed(chosen)]
+
+    def rows_to_close(self, count: int) -> int | None:
+        """The fewest rows, more than so many, that leave no burnt ring between them."""
+        for more in range(count + 1, self.height.size + 1):
+            if not rows_apart(self.spread(more), self.design):
+                return more
+        return None
+
+    def _closed(self, chosen: list[int]) -> list[int]:
+        """The same rows, one after another moved a little, if that closes all gaps."""
+
+        def open_between(rows: list[int]) -> float:
+            gaps = rows_apart(self.height[rows], self.design)
+            return sum(gap.high - gap.low for gap in gaps)
+
+        now, left = chosen, open_between(chosen)
+        while left > 0.0:
+            moves = [
+                (abs(self.height[to] - self.height[now[k]]) + self.worse[to], k, to)
+                for k in range(1, len(now) - 1)
+                for to in range(now[k - 1] + 1, now[k + 1])
+            ]
+            for _, k, to in sorted(moves):
+                moved = [*now[:k], to, *now[k + 1 :]]
+                if (still := open_between(moved)) < left - 1e-6:
+                    now, left = moved, still
+                    break
+            else:
+                return chosen
+        return now
 
     def _wanted(self) -> list[tuple[float, float, float]]:
         """Heights that want a row, each with the wall it may stand on, mm."""
@@ -197,6 +231,21 @@ class CandidateRows:
 def _blocked(design: Design, height: Float, azimuth: Float) -> Float:
     """Share of each row that lies in openings; array (c,)."""
     return np.asarray((opening_at(design, height, azimuth) >= 0).mean(axis=1))
+
+
+@dataclass(frozen=True)
+class RowsShort:
+    """That rows asked for leave a gap in which a burnt ring may lie.
+
+    Attributes
+    ----------
+    gap : RowsApart
+    enough : int or None
+        The fewest rows that leave none; None where the rod's steps allow no such.
+    """
+
+    gap: RowsApart
+    enough: int | None
 
 
 @dataclass(frozen=True)
@@ -305,6 +354,20 @@ def plan_stations(
     down = up[::-1].copy()
     opening = opening_at(design, down, wrap(across + turned[:, None]))
     return SamplingPlan(down, across, opening < 0, opening, turned)
+
+
+def rows_short(design: Design, plan: SamplingPlan) -> RowsShort | None:
+    """Whether a burnt ring may lie between rows of a plan, and how many rows close it.
+
+    Of a first climb; of a second one, which adds to what is read, None.
+    """
+    if plan.second:
+        return None
+    for gap in rows_apart(plan.height, design):
+        turns = np.unique(plan.turned)
+        rows = CandidateRows.of(design, plan.azimuth, turns)
+        return RowsShort(gap, rows.rows_to_close(plan.height.size))
+    return None
 
 
 def _turns(design: Design, count: int) -> Float:

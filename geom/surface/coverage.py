@@ -15,6 +15,8 @@ some readings more, close together, take nothing from the reach of all others.
 Nobody has to read closer than is usual, 12 stations a row and rows 18 in apart: the
 least reach is half of that.  The most is half a quarter turn, and two feet.  What is
 left between readings and is smaller than the face of one brick counts as read.
+
+`rows_apart` names rows of the melting zone that a burnt ring may lie between.
 """
 
 from __future__ import annotations
@@ -24,8 +26,10 @@ from typing import Protocol
 
 import numpy as np
 
+from geom.design import Design
 from geom.surface.assumptions import ASSUMED
 from geom.surface.grid import BRICK_FACE, Grid, drop_small
+from geom.surface.radial import RowsApart
 from geom.units import Bool, Float
 
 #: Readings whose neighbours are sought at a time, and for whom they are at most.
@@ -189,3 +193,35 @@ def within_reach(grid: Grid, azimuth: Float, height: Float, reach: Reach) -> Boo
     cells = np.column_stack([round_.ravel(), up.ravel()])
     far, _ = cKDTree(stand).query(cells, p=np.inf, distance_upper_bound=1.0 + 1e-9)
     return np.isfinite(far).reshape(grid.shape)
+
+
+def rows_apart(height: Float, design: Design) -> tuple[RowsApart, ...]:
+    """Rows of the melting zone that a burnt ring may lie between, the widest first.
+
+    Parameters
+    ----------
+    height : array (n,), mm
+        Where readings stand, or are to stand.
+
+    Returns
+    -------
+    tuple of RowsApart
+        None where rows are close enough, or there is no tuyere.
+    """
+    if not design.tuyeres:
+        return ()
+    middle = (
+        float(np.mean([t.height for t in design.tuyeres])) + ASSUMED.crest_above_tuyeres
+    )
+    rows = np.unique(height)
+    below, above = rows[:-1], rows[1:]
+    met = (above > middle - ASSUMED.about_crest) & (
+        below < middle + ASSUMED.about_crest
+    )
+    # a millionth of a mm: twelve inches are not more than twelve inches
+    wide = met & (above - below > ASSUMED.widest_rows + 1e-6)
+    gaps = [
+        RowsApart(float(a), float(b))
+        for a, b in zip(below[wide], above[wide], strict=True)
+    ]
+    return tuple(sorted(gaps, key=lambda gap: (gap.low - gap.high, gap.low)))

@@ -16,6 +16,7 @@ from geom.readings.surveys import SurveyBefore
 from geom.surface.assumptions import ASSUMED
 from geom.surface.coverage import (
     on_surveyed,
+    rows_apart,
     surveyed_by,
 )
 from geom.surface.gp.prior import Prior, default_prior, find_melting_zone
@@ -27,7 +28,6 @@ from geom.surface.radial import (
     PastSurveys,
     RadialSurface,
     Rejected,
-    RowsApart,
     SurfaceDiagnostic,
     in_openings,
 )
@@ -36,7 +36,6 @@ from geom.surface.rods.errors import with_repaired_zones
 from geom.surface.rods.fit import MOST_READINGS, fit_wall
 from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.surface.rods.repeats import contradicting_repeats
-from geom.units import Float
 
 
 def reconstruct(
@@ -230,24 +229,6 @@ def _diagnostics(
         *([AtStep(at_step)] if at_step else []),
         *in_openings(readings.in_openings),
         *map(DoubtedBand, doubted),
-        *_between_rows(readings.height, design),
+        *rows_apart(readings.height, design)[:1],
         *([] if past is None else [PastSurveys(past.count, used)]),
     )
-
-
-def _between_rows(height: Float, design: Design) -> tuple[RowsApart, ...]:
-    """That rows of the melting zone are so far apart that a ring may lie between."""
-    if not design.tuyeres:
-        return ()
-    middle = (
-        float(np.mean([t.height for t in design.tuyeres])) + ASSUMED.crest_above_tuyeres
-    )
-    rows = np.unique(height)
-    apart = np.diff(rows)
-    met = (rows[1:] > middle - ASSUMED.about_crest) & (
-        rows[:-1] < middle + ASSUMED.about_crest
-    )
-    if not np.any(apart[met] > ASSUMED.widest_rows):
-        return ()
-    widest = int(np.argmax(np.where(met, apart, 0.0)))
-    return (RowsApart(float(rows[widest]), float(rows[widest + 1])),)

@@ -255,6 +255,18 @@ def test_more_or_fewer_stations_are_had_for_the_asking(
     assert said.err == ""
 
 
+def test_rows_too_far_apart_are_said_before_anybody_climbs(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert sheet(DEMO, tmp_path / "a", "--heights", "3", "--azimuths", "8") == 0
+    told = " ".join(capsys.readouterr().out.split())
+    found = re.search(r"no row between .* in .* --heights (\d+) closes the gap", told)
+    assert found
+    more = found[1]
+    assert sheet(DEMO, tmp_path / "b", "--heights", more, "--azimuths", "8") == 0
+    assert "no row between" not in capsys.readouterr().out
+
+
 # --- a second climb ------------------------------------------------------------------
 
 

@@ -11,8 +11,9 @@ from geom import InputError
 from geom.design import Design, Opening, Profile, RodErrors
 from geom.frame import turn
 from geom.sampling.assumptions import ASSUMED
-from geom.sampling.plan import plan_next_stations, plan_stations
+from geom.sampling.plan import plan_next_stations, plan_stations, rows_short
 from geom.sampling.stations import Advice, Station
+from geom.surface.coverage import rows_apart
 from tests.walls import plain_design, tapered_design
 
 #: Steps that a rod may have, mm.
@@ -144,6 +145,50 @@ def test_heights_asked_for_are_twice_as_close_over_the_melting_zone() -> None:
     outer = np.diff(height[height > 500.0 + ASSUMED.close_rows_reach]).mean()
     # On whole steps of 10 mm the ratio of two means of about 45 and 90 mm.
     assert outer / inner == pytest.approx(2.0, abs=0.3)
+
+
+def tall() -> Design:
+    """Eight feet of wall in inches, tuyeres 26 in up: three inches to a rod's step."""
+    wall = Profile(np.array([0.0, 96.0]) * 25.4, np.array([450.0, 450.0]))
+    holes = tuple(
+        Opening("tuyere", azimuth, 26.0 * 25.4, 127.0, 100.0)
+        for azimuth in (0.0, 90.0, 180.0, 270.0)
+    )
+    return plain_design(
+        profile=wall, openings=holes, length_unit="in", rod=RodErrors(height_step=76.2)
+    )
+
+
+@pytest.mark.parametrize("count", [6, 8, 10])
+def test_rows_are_put_where_no_burnt_ring_lies_between_them(count: int) -> None:
+    design = tall()
+    plan = plan_stations(design, heights=count)
+    assert plan.height.size == count
+    # Where a crest may lie, 26.4 to 45.3 in up, rows are a foot apart or less.
+    rows = plan.height[::-1] / 25.4
+    met = (rows[1:] > 26.4) & (rows[:-1] < 45.3)
+    assert np.diff(rows)[met].max() <= 12.0 + 1e-9
+    assert rows_apart(plan.height, design) == ()
+    assert rows_short(design, plan) is None
+
+
+def test_too_few_rows_are_told_the_gap_and_how_many_close_it() -> None:
+    design = tall()
+    short = rows_short(design, plan_stations(design, heights=3))
+    assert short is not None
+    assert short.gap.high - short.gap.low > 304.8
+    assert short.enough is not None
+    enough = plan_stations(design, heights=short.enough)
+    assert rows_apart(enough.height, design) == ()
+    less = plan_stations(design, heights=short.enough - 1)
+    assert rows_apart(less.height, design) != ()
+
+
+def test_rows_just_a_foot_apart_leave_no_gap() -> None:
+    feet = np.array([3.0, 12.0, 24.0, 36.0, 42.0, 54.0, 78.0, 93.0])
+    assert rows_apart(feet * 25.4, tall()) == ()
+    (gap,) = rows_apart(np.delete(feet, 2) * 25.4, tall())
+    assert (gap.low, gap.high) == pytest.approx((12.0 * 25.4, 36.0 * 25.4))
 
 
 def test_more_heights_than_the_rod_has_are_refused() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.frame import clock_face
-from geom.sampling.plan import SamplingPlan
+from geom.sampling.plan import RowsShort, SamplingPlan
 from geom.sampling.stations import Advice, Aim
 from geom.units import (
     UNIT_NAMES,
@@ -121,6 +121,20 @@ def say_setting(mm: float, unit: str) -> str:
     if unit == "in" and np.isclose(value * 64.0, np.round(value * 64.0), atol=1e-6):
         return as_fraction(value, finest=64)
     return f"{value:.6g}"
+
+
+def say_rows_short(short: RowsShort, unit: str) -> str:
+    """That a burnt ring may lie between rows of a sheet, and what closes the gap."""
+    between = f"{say_both(short.gap.low, unit)} and {say_both(short.gap.high, unit)}"
+    cure = (
+        "the rod's steps allow no row between them"
+        if short.enough is None
+        else f"--heights {short.enough} closes the gap"
+    )
+    return (
+        f"Warning: no row between {between}, where the melting zone may lie: a burnt "
+        f"ring there would not be seen, and survey will say so; {cure}"
+    )
 
 
 def instructions(design: Design, plan: SamplingPlan) -> list[str]:
