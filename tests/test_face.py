@@ -109,7 +109,7 @@ def test_arrays_are_the_readings_of_their_sheet(
     assert len(read) == len(sheet) - 1
     assert read.value == pytest.approx(np.delete(sheet.value, 5))
     assert (read.step == sheet.step[0]).all()
-    assert read.place[5] == "arrays, row 7"
+    assert read.place[5] == "arrays, element 6 (counted from 0)"
     assert np.isnan(read.sd).all()
     mm = geom.readings_from_arrays(
         sheet.azimuth, sheet.height, sheet.value, design, unit="mm", sd=sheet.step
@@ -142,7 +142,7 @@ def test_a_frame_is_the_readings_of_its_sheet(
         ({}, r"its columns \(none\)"),
         (
             {"azimuth_deg": [0], "height_in": [24], "radius_in": ["low"]},
-            "DataFrame, row 1, column radius_in",
+            r"DataFrame, element 0 \(counted from 0\), column radius_in",
         ),
     ],
 )
@@ -153,11 +153,26 @@ def test_a_frame_that_cannot_be_read_says_where(
         geom.readings_from_dataframe(columns, design)
 
 
+def test_a_row_of_a_frame_is_named_by_its_index(design: geom.Design) -> None:
+    import pandas as pd
+
+    columns = {"azimuth_deg": [0, 30], "height_in": [24, 24], "radius_in": [18, "low"]}
+    frame = pd.DataFrame(columns, index=[7, 25])
+    with pytest.raises(geom.InputError, match="DataFrame, index 25, column radius_in"):
+        geom.readings_from_dataframe(frame, design)
+    twice = pd.DataFrame(columns, index=[7, 7])
+    with pytest.raises(geom.InputError, match=r"element 1 \(counted from 0\), column"):
+        geom.readings_from_dataframe(twice, design)
+    nothing = pd.DataFrame({**columns, "radius_in": ["n/a", "n/a"]}, index=[7, 25])
+    with pytest.raises(geom.InputError, match="DataFrame, columns: the sheet holds no"):
+        geom.readings_from_dataframe(nothing, design)
+
+
 def test_arrays_that_cannot_be_read_say_why(design: geom.Design) -> None:
     one = np.array([457.0])
     with pytest.raises(geom.InputError, match=r"not of one length: azimuth_deg \(2,\)"):
         geom.readings_from_arrays([0, 1], one, one, design, unit="mm")
     with pytest.raises(geom.InputError, match="radius in ft is no reading"):
         geom.readings_from_arrays([0], one, one, design, unit="ft")
-    with pytest.raises(geom.InputError, match="arrays, row 1"):
+    with pytest.raises(geom.InputError, match=r"arrays, element 0 \(counted from 0\)"):
         geom.readings_from_arrays([0], -one, one, design, unit="mm")

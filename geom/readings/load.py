@@ -158,7 +158,7 @@ def readings_from_arrays(
     Raises
     ------
     InputError
-        With the row, counted from 1, of what is wrong.
+        With the element, counted from 0, of what is wrong.
     """
     if unit not in MM_PER or kind not in get_args(RodKind):
         allowed = f"{', '.join(MM_PER)}; {', '.join(get_args(RodKind))}"
@@ -178,7 +178,7 @@ def readings_from_arrays(
         named = ", ".join(f"{name} {shape}" for name, shape in shapes.items())
         raise InputError(f"the arrays are not of one length: {named}")
     read = ~np.isnan(arrays[f"{kind}_{unit}"])
-    return _of_columns("arrays", arrays, design, rows=read)
+    return _of_columns("arrays", arrays, design, labels=_counted(read.size), rows=read)
 
 
 def readings_from_dataframe(frame: Any, design: Design) -> RodReadings:
@@ -195,10 +195,20 @@ def readings_from_dataframe(frame: Any, design: Design) -> RodReadings:
     Raises
     ------
     InputError
-        With row, counted from 1, and column of what is wrong.
+        With index and column of what is wrong; where there is no index, or it names
+        two rows alike, with the element, counted from 0.
     """
     names = [str(name) for name in getattr(frame, "columns", frame)]
-    return _of_columns("DataFrame", {name: frame[name] for name in names}, design)
+    columns = {name: frame[name] for name in names}
+    index = tuple(f"index {label}" for label in getattr(frame, "index", ()))
+    if not index or len(set(index)) < len(index):
+        index = _counted(max((len(cells) for cells in columns.values()), default=0))
+    return _of_columns("DataFrame", columns, design, labels=index)
+
+
+def _counted(count: int) -> tuple[str, ...]:
+    """What elements are called that have no names; from 0, as Python counts."""
+    return tuple(f"element {k} (counted from 0)" for k in range(count))
 
 
 def _of_columns(
@@ -206,9 +216,10 @@ def _of_columns(
     columns: Mapping[str, Iterable[Any]],
     design: Design,
     *,
+    labels: tuple[str, ...],
     rows: Bool | None = None,
 ) -> RodReadings:
-    """Readings of some rows of a table in memory; they are counted from 1."""
+    """Readings of some rows of a table in memory, with what each is called there."""
     texts = (map(_as_cell, cells) for cells in columns.values())
     table = SheetTable(
         source,
@@ -219,6 +230,7 @@ def _of_columns(
             if (rows is None or rows[number - 1])
             and not (row := SheetRow(number, cells)).is_empty
         ),
+        labels=labels,
     )
     if not is_header(table.header.cells):
         raise InputError(

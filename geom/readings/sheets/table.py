@@ -75,6 +75,8 @@ class SheetTable:
         Whether decimals may be written with a comma.
     merged : tuple of (column, first row, last row)
         Cells of a workbook that were merged downwards; rows by their numbers.
+    labels : tuple of str
+        Of a table in memory: what each of its rows, numbered from 1, is called there.
     """
 
     file: str
@@ -82,10 +84,13 @@ class SheetTable:
     rows: tuple[SheetRow, ...]
     decimal_comma: bool = False
     merged: tuple[tuple[int, int, int], ...] = ()
+    labels: tuple[str, ...] = ()
 
     def place(self, row: SheetRow, index: int | None = None) -> str:
         """Say where a row, or a cell in it, is."""
         where = f"row {row.number}"
+        if self.labels:
+            where = self.labels[row.number - 1] if row.number else "columns"
         return where if index is None else f"{where}, column {self.column(index)}"
 
     def column(self, index: int) -> str:
