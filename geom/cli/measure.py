@@ -492,6 +492,10 @@ def add_desk(commands: Any) -> None:
     )
 
 
+_KEPT = "Every reading that was kept is in"
+_NOT_BEGUN = "No reading was typed: there is no sheet"
+
+
 def _desk(options: argparse.Namespace) -> None:
     from geom.desk.server import need_server, run_desk
 
@@ -515,7 +519,8 @@ def _desk(options: argparse.Namespace) -> None:
             opened=_print_address,
         )
     except KeyboardInterrupt:
-        print(f"Closed. Every reading that was kept is in {options.sheet}")
+        kept = options.sheet.exists()
+        print(f"Closed. {_KEPT if kept else _NOT_BEGUN} {options.sheet}")
 
 
 def _print_address(desk: DeskSession, address: str, guard: RequestGuard) -> None:

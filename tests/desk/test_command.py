@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from geom.cli import main
+from tests.desk.events import event
 
 DEMO = Path(__file__).resolve().parents[2] / "scans" / "cupola-2.toml"
 
@@ -59,6 +60,27 @@ def test_a_sheet_that_is_there_is_continued(tmp_path, opened, capsys):
     sheet.write_text("azimuth_deg,height_in,radius_in\n0,48,18 1/4\n")
     assert desk(sheet) == 0
     assert "1 reading\n" in capsys.readouterr().out
+
+
+def test_closed_it_names_a_sheet_only_if_there_is_one(tmp_path, monkeypatch, capsys):
+    def typed(desk, listener, guard):
+        desk.take([event(1, "0", "48", "18 1/4")])
+        raise KeyboardInterrupt
+
+    def closed(desk, listener, guard):
+        raise KeyboardInterrupt
+
+    sheet = tmp_path / "a.csv"
+    monkeypatch.setattr("geom.desk.server.serve", closed)
+    assert desk(sheet) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Closed. No reading was typed" in told
+    assert "is in" not in told.partition("Closed.")[2]
+    monkeypatch.setattr("geom.desk.server.serve", typed)
+    assert desk(sheet) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Closed. Every reading that was kept is in" in told
+    assert sheet.exists()
 
 
 def test_without_its_libraries_it_says_what_to_install(
