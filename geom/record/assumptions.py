@@ -107,5 +107,134 @@ class RecordAssumptions:
     spalls_before: float = 0.2
     spall_depth: float = 25.4
 
+    # --- change.compare ---------------------------------------------------------------
+    #: Share of the compared wall that one survey alone may reach without a word.
+    alone_share: float = 0.01
+
+    # --- change.volumes ---------------------------------------------------------------
+    #: Reach of what a place errs by beyond the mean of its panel, mm: our own choice,
+    #: about that of the wear between stations.
+    panel_reach: float = 100.0
+
+    # --- changepoints.candidates ------------------------------------------------------
+    #: Share of a zone's rows that must be surveyed.
+    zone_covered: float = 0.8
+
+    # --- changepoints.covariance ------------------------------------------------------
+    #: Rows this far apart correlate only by what all of the wall shares.
+    rows_far: int = 3
+    #: Least sd of a panel's wear, mm: what is rounded off a rod.
+    least_panel_sd: float = 0.05
+
+    # --- changepoints.scan ------------------------------------------------------------
+    #: Spells before and after a step, at least.
+    spells_before_step: int = 3
+    spells_after_step: int = 2
+    #: Spells up to which a side of the record has to bear a step out without any one of
+    #: them, and how far: the ratio that chance exceeds once in 20.
+    few_spells_a_side: int = 4
+    borne_out: float = 1.7
+
+    # --- changepoints.steps -----------------------------------------------------------
+    #: Share of its panels that a candidate must have in a spell.
+    panels_covered: float = 0.8
+    #: Steps reported of one record, at most.
+    most_steps: int = 4
+    #: Rows of panels that must be surveyed.
+    least_rows: int = 3
+
+    # --- changepoints.table -----------------------------------------------------------
+    #: Share of its panels that a row, and a spell, must have to be counted.
+    row_share: float = 0.8
+    #: Share of the spells that must have a row.
+    spell_share: float = 2.0 / 3.0
+
+    # --- forecast.first_passage -------------------------------------------------------
+    #: Share of the thinnest lining drawn that is to be left where the shop states
+    #: nothing: an assumption, to be stated beside every figure that rests on it.
+    lining_left: float = 0.5
+
+    # --- forecast.forecast ------------------------------------------------------------
+    #: The wall is surveyed again within this part of the life that is left.
+    survey_again: float = 0.5
+    #: Heats ahead within which the wall is to be stopped and inspected.
+    stop_within: float = 1.0
+
+    # --- forecast.smoothing -----------------------------------------------------------
+    #: Levels about a level that its line goes through: Gaussian, in levels.
+    levels_about: float = 1.5
+    #: Parts of the wall's mean wear that a side has, at least and at most.
+    least_side: float = 0.25
+    greatest_side: float = 4.0
+
+    # --- forecast.subpanels -----------------------------------------------------------
+    #: Spells that a part must have for its usual wear.
+    part_spells: int = 3
+    #: How hard a spell can have been, at least and at most, of a usual one.
+    spell_severity: tuple[float, float] = (0.5, 2.0)
+    #: Least share of the variance of a part's wear that is not the panel's own.
+    least_own_share: float = 0.05
+
+    # --- forecast.trajectories --------------------------------------------------------
+    #: By how much parts can wear more than they did on average, as panels do.
+    part_speed: tuple[float, float] = (0.5, 2.0)
+    #: Fewest surveys after a repair that a drift is estimated from.
+    drift_repairs: int = 4
+
+    # --- forecast.variance_components -------------------------------------------------
+    #: Levels next to a level count this much.
+    next_level: float = 0.5
+
+    # --- regions ----------------------------------------------------------------------
+    #: How far the melting zone reaches above the tuyeres, mm: 30 in.  Common practice,
+    #: no source.
+    melting_height: float = 762.0
+
+    # --- wear.ledger ------------------------------------------------------------------
+    #: A patch is counted where more was more likely than not put in than this, mm: 1/8
+    #: in, what a trowel leaves.  Our own choice, no source.
+    least_patch: float = 3.175
+
+    # --- wear.maps --------------------------------------------------------------------
+    #: As many spells as what is to be expected of the scatter counts for.
+    map_prior_spells: float = 4.0
+    #: Spells that a trend needs.
+    map_trend_spells: int = 3
+
+    # --- wear.ovality -----------------------------------------------------------------
+    #: Chance that any harmonic is reported of a record that has none.
+    false_harmonics: float = 0.05
+    #: Fewest spells that a harmonic is reported from.
+    harmonic_spells: int = 4
+
+    # --- wear.rates -------------------------------------------------------------------
+    #: A trend takes this many spells: a line through two has nothing to be judged by.
+    trend_spells: int = 3
+
+    # --- wear.series ------------------------------------------------------------------
+    #: With fewer spells than this little is known of how they differ.
+    series_spells: int = 3
+    #: Share of a piece's wall that both surveys must cover.
+    piece_covered: float = 0.8
+    #: By how much wear must get steadier for hours or tonnes to be taken.
+    steadier: float = 0.9
+
+    # --- changepoints.candidates ------------------------------------------------------
+    #: Rows of a band and sides of a span, at most.
+    band_rows: int = 3
+    span_sides: int = 6
+
+    # --- changepoints.covariance ------------------------------------------------------
+    #: Correlation of neighbouring rows, at most; share of a row's variance that is its
+    #: own, at least.
+    most_correlation: float = 0.9
+    least_own_part: float = 0.2
+
+    # --- forecast.trajectories --------------------------------------------------------
+    #: How a heat's scatter of a part stands to that of its panel, at most; rates of
+    #: less than so many mm a heat give no ratio.
+    drift_ratio: float = 6.0
+    slow_part: float = 0.1
+
 
 ASSUMED = RecordAssumptions()

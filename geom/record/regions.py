@@ -10,16 +10,13 @@ import numpy as np
 from geom.compare.panels import HOURS, Panels
 from geom.design import Design
 from geom.frame import wrap
+from geom.record.assumptions import ASSUMED
 from geom.shown import Shown
 from geom.units import Float
 
 Kind = Literal["wall", "zone", "level", "side", "panel"]
 #: Kinds of regions that go all round.
 ALL_ROUND: tuple[Kind, ...] = ("wall", "zone", "level")
-
-#: How far the melting zone reaches above the tuyeres, mm: 30 in.  Common practice, no
-#: source.
-_MELTING_HEIGHT = 762.0
 
 
 @dataclass(frozen=True)
@@ -106,7 +103,7 @@ def _zones(panels: Panels, design: Design) -> list[tuple[str, float, float]]:
         return []
     foot = min(tuyere.height - 0.5 * tuyere.tall for tuyere in design.tuyeres)
     head = max(tuyere.height + 0.5 * tuyere.tall for tuyere in design.tuyeres)
-    cuts = [-np.inf, foot, head, head + _MELTING_HEIGHT, np.inf]
+    cuts = [-np.inf, foot, head, head + ASSUMED.melting_height, np.inf]
     middle = 0.5 * (panels.edge[:-1] + panels.edge[1:])
     names = ("well", "tuyere belt", "melting zone", "stack")
     zone = np.searchsorted(cuts, middle, side="right") - 1

@@ -20,6 +20,7 @@ from geom.design import Design
 from geom.document import as_document, iso_time
 from geom.errors import InputError
 from geom.quantity import Quantity
+from geom.record.assumptions import ASSUMED
 from geom.record.campaigns.campaign import Material, material_used
 from geom.record.campaigns.effort import Effort, repair_effort
 from geom.record.changepoints.steps import Step, find_steps
@@ -43,7 +44,6 @@ from geom.record.wear.ovality import Harmonics, circumferential_pattern
 from geom.record.wear.rates import Rates, wear_rates
 from geom.record.wear.series import (
     EXPOSURES,
-    FEW_SPELLS,
     TONNE,
     Exposure,
     Spell,
@@ -367,7 +367,9 @@ def _no_spell(
 
 def _warnings(spells: tuple[Spell, ...], design: Design) -> tuple[WearWarning, ...]:
     count = len(spells)
-    warnings: list[WearWarning] = [FewSpells(count)] if count < FEW_SPELLS else []
+    warnings: list[WearWarning] = (
+        [FewSpells(count)] if count < ASSUMED.series_spells else []
+    )
     for exposure in EXPOSURES[1:]:
         amounts = exposures(spells, exposure)
         stated = int((np.nan_to_num(amounts) > 0.0).sum())

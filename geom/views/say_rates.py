@@ -9,7 +9,8 @@ import numpy as np
 from geom.design import Design
 from geom.frame import clock_face
 from geom.quantity import Quantity
-from geom.record.wear.ovality import FEWEST, Harmonic, Harmonics
+from geom.record.assumptions import ASSUMED as RECORD
+from geom.record.wear.ovality import Harmonic, Harmonics
 from geom.record.wear.series import Exposure
 from geom.units import CUBIC_FOOT, KG_PER, LITRE, as_fraction, from_mm
 from geom.views.say import figures, metric_words
@@ -152,7 +153,7 @@ def say_material(volume: Quantity, design: Design) -> tuple[str, str]:
 
 def say_harmonics(found: Harmonics, design: Design) -> str:
     """How wear lies round one zone: to one side, oval, with the tuyeres."""
-    if found.spells < FEWEST:
+    if found.spells < RECORD.harmonic_spells:
         spells = found.spells
         return f"too few spells of wear to tell how it lies round the wall ({spells})"
     words = [_say_harmonic(harmonic, design) for harmonic in found.harmonics]

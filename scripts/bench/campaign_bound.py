@@ -22,8 +22,8 @@ from campaign_surveys import AFTER_STEP, Seen, load
 from campaign_truth import CampaignTruth
 from scipy.special import ndtr, ndtri
 
+from geom.record.assumptions import ASSUMED
 from geom.record.changepoints.candidates import candidate_regions
-from geom.record.changepoints.scan import AFTER, BEFORE
 from geom.record.changepoints.table import (
     BASIS,
     MULTIPLICITY,
@@ -58,7 +58,9 @@ def searched(one: Seen, record: WearTable) -> int:
     """Shapes and places that are searched in a record."""
     regions = CampaignTruth(one).regions
     shapes = len(candidate_regions(regions, record.rows, record.row_mean).regions)
-    return shapes * (len(record.wear) - BEFORE - AFTER + 1)
+    return shapes * (
+        len(record.wear) - ASSUMED.spells_before_step - ASSUMED.spells_after_step + 1
+    )
 
 
 def main(words: Sequence[str] | None = None) -> None:

@@ -29,8 +29,8 @@ import math
 import numpy as np
 import pytest
 
+from geom.record.assumptions import ASSUMED
 from geom.record.forecast.first_passage import first_passage_time
-from geom.record.forecast.forecast import SURVEY_SHARE
 
 
 def life(actual: float, required: float, rate: float) -> float:
@@ -48,7 +48,9 @@ def test_the_greater_rate_governs_and_the_lesser_is_a_trap() -> None:
 def test_remaining_life_and_the_interval_of_inspection() -> None:
     # 0.240 in left, 0.192 in required, 0.008 in a year: 6 years, look within 3
     assert life(0.240, 0.192, 0.008) == pytest.approx(6.0, rel=1e-12)
-    assert SURVEY_SHARE * life(0.240, 0.192, 0.008) == pytest.approx(3.0, rel=1e-12)
+    assert ASSUMED.survey_again * life(0.240, 0.192, 0.008) == pytest.approx(
+        3.0, rel=1e-12
+    )
 
 
 def test_remaining_life_in_months_by_a_short_term_rate() -> None:

@@ -19,6 +19,7 @@ from geom.document import iso_time
 from geom.errors import InputError
 from geom.frame import turn
 from geom.quantity import Quantity
+from geom.record.assumptions import ASSUMED
 from geom.record.change.result import (
     Areas,
     Change,
@@ -38,8 +39,7 @@ from geom.units import Bool, Float
 
 #: Surveys that end within a row or two of each other reach equally far, mm.
 _ROW = 20.0
-#: Share of the compared wall that one survey alone may reach without a word.
-_LONE = 0.01
+
 #: Rows that agree this well are the same row, mm.
 _SAME = 1e-3
 
@@ -332,7 +332,7 @@ def _left_out(start: RecordedWall, end: RecordedWall, grid: Grid) -> bool:
     either = np.isfinite(start.cutback) | np.isfinite(end.cutback)
     if either.shape == grid.shape:
         lone = float(grid.whole_face[either & ~grid.surveyed & ~grid.opening].sum())
-        if lone > _LONE * float(grid.face_area.sum()):
+        if lone > ASSUMED.alone_share * float(grid.face_area.sum()):
             return True
     low, high = grid.surveyed_heights
     lowest, highest = zip(*(_reach(wall) for wall in (start, end)), strict=True)

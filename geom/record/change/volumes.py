@@ -33,6 +33,7 @@ from geom.compare.panels import ACROSS, HOURS, PARTS, UP, Panels, part_owner
 from geom.compare.volume import net_sd
 from geom.frame import turn
 from geom.quantity import Quantity
+from geom.record.assumptions import ASSUMED
 from geom.stats.normal import (
     exceedance_probability,
     expected_excess,
@@ -40,10 +41,6 @@ from geom.stats.normal import (
 )
 from geom.surface import Grid
 from geom.units import Float, Int
-
-#: Reach of what a place errs by beyond the mean of its panel, mm: our own choice, about
-#: that of the wear between stations.
-_REACH = 100.0
 
 
 @dataclass(frozen=True)
@@ -239,8 +236,8 @@ def _part_nodes(difference: SurveyDifference) -> Nodes:
     """The parts as nodes, each with the mean of its compared wall.
 
     The mean of a panel errs as its covariance says; what a part errs by beyond that, up
-    to what its cells err by, hangs together over `_REACH` and averages to nothing over
-    the panel.  A part that was not compared goes with the nearest that was.
+    to what its cells err by, hangs together over `panel_reach` and averages to nothing
+    over the panel.  A part that was not compared goes with the nearest that was.
     """
     panels, patch = difference.panels, difference.patch
     columns = HOURS * ACROSS
@@ -267,7 +264,9 @@ def _part_nodes(difference: SurveyDifference) -> Nodes:
     lender = rows[np.argmin(apart(np.arange(held.size), rows), axis=1)]
     own = difference.covariance[np.ix_(panel[rows], panel[rows])]
     rest = np.sqrt(np.maximum(variance[rows] - np.diag(own), 0.0))
-    local = np.outer(rest, rest) * np.exp(-0.5 * (apart(rows, rows) / _REACH) ** 2)
+    local = np.outer(rest, rest) * np.exp(
+        -0.5 * (apart(rows, rows) / ASSUMED.panel_reach) ** 2
+    )
     # weights of the parts of each panel, (rows, rows): local less its panel's mean
     same = panel[rows, None] == panel[rows]
     mean = same * held[rows] / (same @ held[rows])[:, None]

@@ -15,14 +15,11 @@ import numpy as np
 
 from geom.compare.panels import HOURS
 from geom.frame import wrap
+from geom.record.assumptions import ASSUMED
 from geom.record.changepoints.table import BASIS
 from geom.record.regions import Kind, Region, Regions
 from geom.units import Bool, Float, Int
 
-#: Rows of a band and sides of a span, at most.
-_MAX_BAND, _MAX_SPAN = 3, 6
-#: Share of a zone's rows that must be surveyed.
-_COVERED = 0.8
 #: Pieces that a step may be in to one side only, or in proportion to wear.
 _LARGE: tuple[Kind, ...] = ("wall", "zone")
 
@@ -98,7 +95,8 @@ def _held(region: Region, levels: list[Region], kept: list[Region]) -> bool:
     return bool(
         covered
         and (
-            region.kind == "wall" or covered >= _COVERED * _within(region, levels).sum()
+            region.kind == "wall"
+            or covered >= ASSUMED.zone_covered * _within(region, levels).sum()
         )
     )
 
@@ -119,7 +117,7 @@ def _in_proportion(inside: Bool, row_mean: Float) -> Float:
 def _bands(rows: Int, kept: list[Region]) -> list[tuple[Region, Bool]]:
     """Neighbouring rows together."""
     found = []
-    for many in range(1, _MAX_BAND + 1):
+    for many in range(1, ASSUMED.band_rows + 1):
         for first in range(len(kept) - many + 1):
             last = first + many - 1
             if rows[last] - rows[first] == many - 1:
@@ -134,7 +132,7 @@ def _spans() -> tuple[Float, list[tuple[float, float]]]:
     """Neighbouring sides together, and where each span begins and ends."""
     wide = 360.0 / HOURS
     sides, reach = [], []
-    for many in range(1, _MAX_SPAN + 1):
+    for many in range(1, ASSUMED.span_sides + 1):
         for first in range(HOURS):
             row = np.zeros(HOURS)
             row[np.arange(first, first + many) % HOURS] = 1.0

@@ -25,14 +25,6 @@ from geom.record.assumptions import ASSUMED
 from geom.record.changepoints.table import MULTIPLICITY, ORDER
 from geom.units import Float
 
-#: Rows this far apart correlate only by what all of the wall shares.
-_FAR = 3
-#: Correlation of neighbouring rows, at most; share of a row's variance that is its own,
-#: at least.
-_MAX_CORRELATION, _MIN_OWN = 0.9, 0.2
-#: Least sd of a panel's wear, mm: what is rounded off a rod.
-_LEAST = 0.05
-
 
 @dataclass(frozen=True)
 class TableCovariance:
@@ -104,17 +96,17 @@ def table_covariance(square: Float, dof: float, row_mean: Float) -> TableCovaria
     worth = dof * MULTIPLICITY[:, None]
     seen = square / worth[..., None]
     own = _diagonal(seen)
-    size = np.maximum(own.mean(axis=2, keepdims=True), _LEAST**2)
+    size = np.maximum(own.mean(axis=2, keepdims=True), ASSUMED.least_panel_sd**2)
     # the shape up the wall that waves of order 2 and more have in common
     many = MULTIPLICITY[2:, None]
     shape = ((own / size)[:, 2:] * many).sum(axis=1, keepdims=True) / many.sum()
     prior = ASSUMED.row_spells
     spread = (worth * own + prior * size * shape) / (worth + prior)
-    spread = np.maximum(spread, _LEAST**2)
+    spread = np.maximum(spread, ASSUMED.least_panel_sd**2)
     seen = seen + np.eye(row_mean.size) * (spread - own)[..., None]
     shared = _shared(seen, row_mean)
     rest = seen - shared
-    alone = np.maximum(_diagonal(rest), _MIN_OWN * spread)
+    alone = np.maximum(_diagonal(rest), ASSUMED.least_own_part * spread)
     level = alone.mean(axis=2)
     attenuation = np.sqrt(np.minimum(level / level[:, 1:2], 1.0))
     attenuation[:, 0] = 1.0
@@ -134,7 +126,11 @@ def _shared(seen: Float, row_mean: Float) -> Float:
     apart = np.abs(rows[:, None] - rows[None, :])
     slope = np.gradient(row_mean) if row_mean.size > 1 else np.zeros(1)
     even = rows**0.0
-    for order, mode, least in ((0, row_mean, _FAR), (0, slope, 2), (1, even, _FAR)):
+    for order, mode, least in (
+        (0, row_mean, ASSUMED.rows_far),
+        (0, slope, 2),
+        (1, even, ASSUMED.rows_far),
+    ):
         shape = mode[:, None] * mode[None, :]
         far = (apart >= least) * shape
         square = float(np.sum(far * shape))
@@ -153,7 +149,9 @@ def _up_the_wall(rest: Float, alone: Float) -> Float:
         return np.asarray(alone[..., None])
     neighbour = _diagonal(rest[..., 1:, :-1])
     both = sd[..., 1:] * sd[..., :-1]
-    rho = np.clip(neighbour.sum(axis=2) / both.sum(axis=2), 0.0, _MAX_CORRELATION)
+    rho = np.clip(
+        neighbour.sum(axis=2) / both.sum(axis=2), 0.0, ASSUMED.most_correlation
+    )
     apart = np.abs(np.arange(rows)[:, None] - np.arange(rows)[None, :])
     fading = rho[..., None, None] ** apart
     return np.asarray(sd[..., :, None] * fading * sd[..., None, :])

@@ -114,11 +114,6 @@ class ContrastWeights:
         return np.asarray(both / self.norm**2)
 
 
-#: Spells before and after a step, at least.
-BEFORE, AFTER = 3, 2
-#: Spells up to which a side of the record has to bear a step out without any one of
-#: them, and how far: the ratio that chance exceeds once in 20.
-_FEW, _BORNE_OUT = 4, 1.7
 #: Permuted records at most, and how many at once; no more are once so many of them, of
 #: all that are to be called falsely, show as much.
 PERMUTATIONS = 999
@@ -222,10 +217,12 @@ class Scan:
         count = len(deviation)
         records = np.arange(count)
         best, candidate = np.zeros(count), np.zeros(count, dtype=np.int64)
-        spell = np.full(count, BEFORE)
+        spell = np.full(count, ASSUMED.spells_before_step)
         prior = ASSUMED.table_spells
         dof = prior + weight.size - 2.0
-        for k in range(BEFORE, weight.size - AFTER + 1):
+        for k in range(
+            ASSUMED.spells_before_step, weight.size - ASSUMED.spells_after_step + 1
+        ):
             panels, share = self.change(deviation, k)
             taken = cross_products(panels[:, None], np.ones(1)) / share
             rest = table_covariance(square - taken, weight.size - 2.0, self.row_mean)
@@ -281,7 +278,7 @@ def _borne_out(
     sides = (range(spell), range(spell, n))
     share = sum(1.0 / weight[list(side)].sum() for side in sides)
     for side, other in (sides, sides[::-1]):
-        if len(side) > _FEW:
+        if len(side) > ASSUMED.few_spells_a_side:
             continue
         forward = 1.0 if side.start else -1.0
         others = list(other)
@@ -290,6 +287,6 @@ def _borne_out(
             kept = [t for t in side if t != out]
             rest = np.average(heights[:, kept], axis=1, weights=weight[kept])
             worth = 1.0 / weight[kept].sum() + 1.0 / weight[others].sum()
-            least = _BORNE_OUT * sd * np.sqrt(worth / share)
+            least = ASSUMED.borne_out * sd * np.sqrt(worth / share)
             known &= sign * forward * (rest - mean) >= least
     return known

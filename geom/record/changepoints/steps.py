@@ -30,15 +30,13 @@ from geom.quantity import Quantity
 from geom.record.assumptions import ASSUMED
 from geom.record.changepoints.candidates import CandidateRegions, candidate_regions
 from geom.record.changepoints.covariance import TableCovariance
-from geom.record.changepoints.scan import AFTER, BEFORE, Scan, permutation_p_value
+from geom.record.changepoints.scan import Scan, permutation_p_value
 from geom.record.changepoints.table import BASIS, WearTable, wear_table
 from geom.record.regions import Region, Regions
 from geom.record.wear.series import Spell, WearSeries
 from geom.record.wear.survey_errors import systematic_variance
 from geom.units import Bool, Float, Int
 
-#: Share of its panels that a candidate must have in a spell.
-_COVERED = 0.8
 #: Spells up to which each is a block; of more, so many of the last are, and the rest
 #: make so many blocks.
 _SINGLY, _LAST, _BLOCKS = 50, 20, 30
@@ -154,9 +152,12 @@ class Segmentation:
             return np.ones((self.blocks.first.size, count), dtype=np.bool_)
         inside = np.stack([self.panels(i).ravel() for i in range(count)])
         held = valid.astype(np.float64) @ inside.T / inside.sum(axis=1)
-        counts = self.blocks.counts(held >= _COVERED)
+        counts = self.blocks.counts(held >= ASSUMED.panels_covered)
         before = np.cumsum(counts, axis=0) - counts
-        return np.asarray((before >= BEFORE) & (counts.sum(0) - before >= AFTER))
+        return np.asarray(
+            (before >= ASSUMED.spells_before_step)
+            & (counts.sum(0) - before >= ASSUMED.spells_after_step)
+        )
 
     def panels(self, candidate: int) -> Bool:
         """Panels of a candidate; (rows, HOURS)."""
@@ -186,7 +187,12 @@ class Segmentation:
         weights = self.scan.contrast_weights(self.scan.deviation(merged))
         deviation = (wear - self.table.mean) @ BASIS
         heights = weights.contrasts(deviation[None])[0, :, candidate]
-        spell = self.blocks.locate(heights, block, before=BEFORE, after=AFTER)
+        spell = self.blocks.locate(
+            heights,
+            block,
+            before=ASSUMED.spells_before_step,
+            after=ASSUMED.spells_after_step,
+        )
         return ChangePoint(candidate, spell, chance)
 
     def covariance(self, wear: Float, spell: int) -> TableCovariance:
@@ -212,12 +218,6 @@ class Segmentation:
                 mean = np.average(part, axis=0, weights=weight[begin:end])
                 wear[begin:end, panels] = part - mean + self.table.mean[panels]
         return wear
-
-
-#: Steps reported of one record, at most.
-_MAX_STEPS = 4
-#: Rows of panels that must be surveyed.
-_MIN_ROWS = 3
 
 
 @dataclass(frozen=True)
@@ -277,12 +277,15 @@ def find_steps(
         after to bear one out, or fewer than 3 rows of panels are surveyed.
     """
     table = wear_table(series)
-    if table.spells.size < BEFORE + AFTER or table.rows.size < _MIN_ROWS:
+    if (
+        table.spells.size < ASSUMED.spells_before_step + ASSUMED.spells_after_step
+        or table.rows.size < ASSUMED.least_rows
+    ):
         return ()
     candidates = candidate_regions(series.regions, table.rows, table.row_mean)
     segmentation = Segmentation(table, candidates)
     wear, found = table.wear, list[ChangePoint]()
-    while len(found) < _MAX_STEPS:
+    while len(found) < ASSUMED.most_steps:
         point = segmentation.find(wear, seed + len(found), false_alarms)
         if point is None:
             break

@@ -13,13 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.compare.panels import HOURS
+from geom.record.assumptions import ASSUMED
 from geom.record.wear.series import PerHeat, WearSeries, per_heat
 from geom.units import Bool, Float, Int
-
-#: Share of its panels that a row, and a spell, must have to be counted.
-_ENOUGH = 0.8
-#: Share of the spells that must have a row.
-_MOSTLY = 2.0 / 3.0
 
 
 @dataclass(frozen=True)
@@ -73,10 +69,10 @@ def wear_table(series: WearSeries) -> WearTable:
     shape = (len(found.rate), len(series.regions.of_kind("level")), HOURS)
     wear = found.rate[:, panels].reshape(shape)
     known = np.isfinite(wear)
-    rows = np.flatnonzero(_mostly(known.mean(axis=2) >= _ENOUGH))
+    rows = np.flatnonzero(_mostly(known.mean(axis=2) >= ASSUMED.row_share))
     wear, known = wear[:, rows], known[:, rows]
     held = known.reshape(len(known), -1).mean(axis=1) if rows.size else np.zeros(0)
-    spells = np.flatnonzero(held >= _ENOUGH)
+    spells = np.flatnonzero(held >= ASSUMED.row_share)
     weight = found.weight[spells]
     return WearTable(
         spells=spells,
@@ -92,7 +88,7 @@ def _mostly(known: Bool) -> Bool:
     """Rows that most spells cover; (n, r) to (r,)."""
     if not len(known):
         return np.zeros(known.shape[1], dtype=np.bool_)
-    return np.asarray(known.mean(axis=0) >= _MOSTLY)
+    return np.asarray(known.mean(axis=0) >= ASSUMED.spell_share)
 
 
 def _filled(wear: Float, known: Bool, weight: Float) -> Float:

@@ -31,12 +31,9 @@ import numpy as np
 
 from geom.compare.panels import HOURS
 from geom.design import Design
+from geom.record.assumptions import ASSUMED
 from geom.record.regions import Region, Regions
 from geom.units import Bool, Float
-
-#: Share of the thinnest lining drawn that is to be left where the shop states nothing:
-#: an assumption, to be stated beside every figure that rests on it.
-_DEFAULT_LEFT = 0.5
 
 Limit = Literal["brick threshold", "least lining"]
 
@@ -72,7 +69,9 @@ def least_lining_of(design: Design) -> float | None:
     """
     if design.shell_radius is None or design.least_lining is not None:
         return design.least_lining if design.shell_radius is not None else None
-    return _DEFAULT_LEFT * (design.shell_radius - float(design.profile.radius.max()))
+    return ASSUMED.lining_left * (
+        design.shell_radius - float(design.profile.radius.max())
+    )
 
 
 def _widest(region: Region, design: Design) -> float:

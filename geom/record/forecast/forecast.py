@@ -36,6 +36,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.quantity import Quantity
+from geom.record.assumptions import ASSUMED
 from geom.record.changepoints.steps import Step
 from geom.record.forecast.first_passage import (
     HORIZON,
@@ -62,12 +63,9 @@ Going = Literal["left alone", "repaired as now"]
 #: Which rate governs: the greater of the two, or the drift of what repairs leave.
 Governing = Literal["long-term", "short-term", "drift"]
 
-#: The wall is surveyed again within this part of the life that is left.
-SURVEY_SHARE = 0.5
+
 #: Panels listed by themselves: those that pass first.
 SOONEST = 6
-#: Heats ahead within which the wall is to be stopped and inspected.
-NEAR = 1.0
 
 
 @dataclass(frozen=True)
@@ -136,7 +134,7 @@ class Forecast:
     def survey_within(self) -> int:
         """Heats within which to survey again: half of the lower end, at least 1."""
         low = 0.0 if self.heats is None else self.heats.low95
-        return max(1, math.floor(SURVEY_SHARE * min(low, HORIZON)))
+        return max(1, math.floor(ASSUMED.survey_again * min(low, HORIZON)))
 
 
 @dataclass(frozen=True)
@@ -357,7 +355,7 @@ class _Passage:
             ),
             governing=governing,
             since=since,
-            stop=self.limit == "least lining" and heats.low95 <= NEAR,
+            stop=self.limit == "least lining" and heats.low95 <= ASSUMED.stop_within,
             going=self.going,
         )
 

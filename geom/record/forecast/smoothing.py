@@ -30,13 +30,9 @@ from geom.record.forecast.variance_components import (
 from geom.record.regions import Regions
 from geom.units import Bool, Float
 
-#: Levels about a level that its line goes through: Gaussian, in levels.
-_ABOUT = 1.5
 #: From three standard deviations out a value is left more and more as it is, from four
 #: altogether (limited translation, Efron and Morris 1972).
 _FAR = 3.0
-#: Parts of the wall's mean wear that a side has, at least and at most.
-_LEAST, _MOST = 0.25, 4.0
 
 
 @dataclass(frozen=True)
@@ -111,7 +107,7 @@ def _levels(
         .reshape(-1, HOURS)
         .mean(axis=1)
     )
-    about = _ABOUT if proportional else np.inf
+    about = ASSUMED.levels_about if proportional else np.inf
     return _shrink(level, own, _lines(np.isfinite(level), about), proportional)
 
 
@@ -131,10 +127,10 @@ def _sides(
         (components.side**2 + components.own**2 / rows).reshape(-1, HOURS).mean(axis=0)
     )
     shrunk, left = _shrink(
-        side, own, _lines(np.isfinite(side), _ABOUT, ring=True), True
+        side, own, _lines(np.isfinite(side), ASSUMED.levels_about, ring=True), True
     )
     part = np.where(np.isnan(shrunk), 1.0, shrunk / wall)
-    return np.clip(part, _LEAST, _MOST), left / wall
+    return np.clip(part, ASSUMED.least_side, ASSUMED.greatest_side), left / wall
 
 
 def _shrink(

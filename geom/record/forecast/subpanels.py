@@ -50,10 +50,6 @@ from geom.record.store.occasion import Occasion
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float
 
-#: Spells that a part must have for its usual wear.
-_MIN_SPELLS = 3
-#: How hard a spell can have been, at least and at most, of a usual one.
-_SEVERITY = 0.5, 2.0
 #: Of normal values, their sd over their median absolute deviation.
 _MAD_TO_SD = 1.4826
 
@@ -136,19 +132,15 @@ def _usual(lost: Float, heats: Float) -> tuple[Float, Float]:
     """
     rate = lost / heats[:, None, None]
     usual, severity = np.full(rate.shape[1:], np.nan), np.ones(heats.size)
-    enough = np.isfinite(rate).sum(axis=0) >= _MIN_SPELLS
+    enough = np.isfinite(rate).sum(axis=0) >= ASSUMED.part_spells
     if enough.any():
         usual[enough] = np.nanmedian(rate[:, enough], axis=0)
         worn = enough & (usual > max(float(np.nanmedian(usual)), 0.0))
         some = np.isfinite(rate[:, worn]).any(axis=1)
         if some.any():
             part = np.nanmedian(rate[some][:, worn] / usual[worn], axis=1)
-            severity[some] = np.clip(part, *_SEVERITY)
+            severity[some] = np.clip(part, *ASSUMED.spell_severity)
     return usual, severity * heats
-
-
-#: Least share of the variance of a part's wear that is not the panel's own.
-_LEAST = 0.05
 
 
 @dataclass(frozen=True)
@@ -197,7 +189,7 @@ def subpanel_wear(
     lost, variance, end_variance = _lost(series, state_of, len(panel))
     read = np.array([state_of(spell.end).read for spell in series.spells])
     difference = lost - mean[:, :, None]
-    own = np.maximum(variance - square[:, :, None], _LEAST * variance)
+    own = np.maximum(variance - square[:, :, None], ASSUMED.least_own_share * variance)
     valid = np.isfinite(difference)
     gone = np.sum(valid * heats[:, None, None], axis=0)
     extra = _over(np.where(valid, difference, 0.0).sum(axis=0), gone)

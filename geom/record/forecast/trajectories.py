@@ -45,13 +45,6 @@ StateOf = Callable[[Occasion], PanelState]
 #: Draws of everything; the ends of an interval are then sure to about 0.06 of a
 #: standard uncertainty.
 DRAWS = 2000
-#: By how much parts can wear more than they did on average, as panels do.
-_SPEED_RATIO = 0.5, 2.0
-#: How a heat's scatter of a part stands to that of its panel, at most; rates of less
-#: than so many mm a heat give no ratio.
-_MAX_RATIO, _SLOW = 6.0, 0.1
-#: Fewest surveys after a repair that a drift is estimated from.
-_MIN_REPAIRS = 4
 
 
 @dataclass(frozen=True)
@@ -168,9 +161,9 @@ def _part_errors(parts: SubpanelWear, valid: Bool, rng: np.random.Generator) -> 
 def _speed_ratio(parts: SubpanelWear, rate: Float) -> Float:
     """Rate of panels over their mean wear, and so of their parts; (p,)."""
     mean, sd = np.nan_to_num(parts.mean), np.nan_to_num(parts.mean_sd)
-    clear = mean > np.maximum(ASSUMED.clear_rate * sd, _SLOW)
+    clear = mean > np.maximum(ASSUMED.clear_rate * sd, ASSUMED.slow_part)
     ratio = np.divide(rate, mean, out=np.ones_like(rate), where=clear)
-    return np.asarray(np.clip(np.nan_to_num(ratio, nan=1.0), *_SPEED_RATIO))
+    return np.asarray(np.clip(np.nan_to_num(ratio, nan=1.0), *ASSUMED.part_speed))
 
 
 def _rate_draws(
@@ -200,7 +193,9 @@ def _heat_scatter(  # noqa: PLR0917
         Of parts.
     panel : int array (q,)
     """
-    part = np.clip(rate / np.maximum(mean[panel], _SLOW), 0.0, _MAX_RATIO)
+    part = np.clip(
+        rate / np.maximum(mean[panel], ASSUMED.slow_part), 0.0, ASSUMED.drift_ratio
+    )
     drawn = part[:, None] * scatter.draws(rng, DRAWS)[panel]
     if stray > 0.0:
         own = stray * np.maximum(rate, 0.0)
@@ -313,7 +308,7 @@ def simulate_repaired(
     Returns
     -------
     Trajectories or None
-        None with fewer than `_MIN_REPAIRS` surveys after a repair.
+        None with fewer than `drift_repairs` surveys after a repair.
     """
     regions = series.regions
     surveys = {spell.start for spell in series.spells} | {last}
@@ -321,7 +316,7 @@ def simulate_repaired(
         (survey for survey in surveys if survey.stage == "after repair"),
         key=lambda survey: survey.place,
     )
-    if len(repairs) < _MIN_REPAIRS:
+    if len(repairs) < ASSUMED.drift_repairs:
         return None
     states = [state_of(repair) for repair in repairs]
     heat = np.array([repair.heat for repair in repairs], dtype=np.float64)

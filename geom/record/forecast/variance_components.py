@@ -34,9 +34,6 @@ from geom.record.regions import Regions
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float
 
-#: Levels next to a level count this much.
-_NEIGHBOUR = 0.5
-
 
 @dataclass(frozen=True)
 class VarianceComponents:
@@ -201,5 +198,5 @@ def _by_level(square: Float, rate: Float) -> Float:
 
 
 def _smooth(row: Float) -> Float:
-    kernel = np.array([_NEIGHBOUR, 1.0, _NEIGHBOUR])
+    kernel = np.array([ASSUMED.next_level, 1.0, ASSUMED.next_level])
     return np.convolve(np.pad(row, 1), kernel, mode="valid")

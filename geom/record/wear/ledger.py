@@ -42,9 +42,6 @@ from geom.units import Float
 SCATTERS = tuple(np.linspace(0.0, 20.0, 21))
 #: Draws: the ends of a 95 % interval are then known to a tenth of its half-width.
 DRAWS = 600
-#: A patch is counted where more was more likely than not put in than this, mm: 1/8 in,
-#: what a trowel leaves.  Our own choice, no source.
-LEAST_PATCH = 3.175
 
 
 @dataclass(frozen=True)
@@ -148,9 +145,9 @@ def patch_ledger(
                 panel=panel,
                 height=height,
                 azimuth=float(panels.azimuth[panel]),
-                patched=sum(bool(fill > LEAST_PATCH) for fill, _ in put_in),
+                patched=sum(bool(fill > ASSUMED.least_patch) for fill, _ in put_in),
                 bricked=sum(
-                    bool(brick) for fill, brick in put_in if fill > LEAST_PATCH
+                    bool(brick) for fill, brick in put_in if fill > ASSUMED.least_patch
                 ),
                 deepest=Quantity.of_samples(deepest[-1]),
                 patch=Quantity.of_samples(np.maximum(deepest[-1] - face, 0.0)),
@@ -201,7 +198,8 @@ def worn_draws(level: Float, sd: Float, count: int, rng: np.random.Generator) ->
     off = np.sqrt(alike) * rng.standard_normal(count)
     off = off + np.sqrt(1.0 - alike) * rng.standard_normal((level.size, count))
     stated = level[:, None] + np.sqrt(variance)[:, None] * off
-    return np.where(rng.random(count) < ASSUMED.as_observed, seen, stated)
+    observed = rng.random(count) < ASSUMED.as_observed
+    return np.asarray(np.where(observed, seen, stated))
 
 
 def _sd(state: PanelState, panel: int) -> float:

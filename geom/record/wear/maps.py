@@ -7,8 +7,8 @@ heats.  Cells that a spell does not tell are not counted in it.
 Standard uncertainties come from how the spells scatter.  A few spells scatter by chance
 too little or too much, so the scatter of a cell is moderated: it is averaged with what
 is to be expected there, which is what its surveys state and what the level as a whole
-scatters beyond that, the expectation counted like `PRIOR_DOF` spells.  So an interval
-goes by Student's t with ``PRIOR_DOF`` more degrees of freedom than the spells have.
+scatters beyond that, the expectation counted like `map_prior_spells` spells.  So an
+interval goes by Student's t with as many more degrees of freedom than the spells have.
 Where a survey ends one spell and starts the next, its error is in both with opposite
 signs and goes out of the sum; the uncertainty is less by as much as the surveys state
 of that.
@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geom.design import Design
+from geom.record.assumptions import ASSUMED
 from geom.record.store.grid import record_grid
 from geom.record.wear.series import Exposure
 from geom.shown import Shown
@@ -36,11 +37,6 @@ from geom.units import Bool, Float, Int
 
 #: Array of `geom.record.wear.kernels.CELL` records.
 CellSums = NDArray[np.void]
-
-#: As many spells as what is to be expected of the scatter counts for.
-PRIOR_DOF = 4.0
-#: Spells that a trend needs.
-_LEAST = 3
 
 
 @dataclass(frozen=True)
@@ -62,7 +58,7 @@ class RateMap(Shown):
     @property
     def dof(self) -> Float:
         """Degrees of freedom of ``sd``; shape (m, k)."""
-        return np.asarray(PRIOR_DOF + np.maximum(self.spells - 1.0, 0.0))
+        return np.asarray(ASSUMED.map_prior_spells + np.maximum(self.spells - 1.0, 0.0))
 
 
 @dataclass(frozen=True)
@@ -138,7 +134,7 @@ def _trend(cells: CellSums, grid: Grid) -> tuple[Float, Float]:
     """Slope of wear per heat against heat, and its standard uncertainty."""
     held = cells.reshape(grid.shape)
     spread, product = held["heat_2"], held["product"]
-    valid = (held["count"] >= _LEAST) & (spread > 0.0)
+    valid = (held["count"] >= ASSUMED.map_trend_spells) & (spread > 0.0)
     slope = _over(product, spread, valid)
     mean, exposure = held["heat"], held["exposure"]
     plain = held["error"] - 2.0 * held["shared"]
@@ -198,7 +194,9 @@ def _sd(
     fitted = level + _over(error, weight, valid)
     # One spell scatters about nothing: what is expected is what its surveys state.
     expected = np.where(known, level + stated / np.maximum(dof, 1.0), fitted)
-    variance = (PRIOR_DOF * expected + square) / (PRIOR_DOF + dof)
+    variance = (ASSUMED.map_prior_spells * expected + square) / (
+        ASSUMED.map_prior_spells + dof
+    )
     part = np.divide(fitted, expected, out=np.ones(fitted.shape), where=expected > 0.0)
     spread = _over(variance * np.maximum(part, 0.0), weight, valid)
     return np.asarray(np.sqrt(spread))

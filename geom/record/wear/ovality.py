@@ -40,10 +40,6 @@ from geom.record.regions import Region
 from geom.record.wear.series import WearSeries
 from geom.units import Bool, Float
 
-#: Chance that any harmonic is reported of a record that has none.
-FALSE_CALLS = 0.05
-#: Fewest spells that a harmonic is reported from.
-FEWEST = 4
 #: Orders that are tested: to one side, oval.
 ORDERS = (1, 2)
 
@@ -106,8 +102,10 @@ def circumferential_pattern(
     places = regions.of_kind("wall", "zone")
     rings = [_ring(series, place, row) for row, place in enumerate(places)]
     front = faces_tuyere(design)
-    tested = sum(len(ring.wear) >= FEWEST for ring in rings)
-    alpha = FALSE_CALLS / max(tested * (len(ORDERS) + (front is not None)), 1)
+    tested = sum(len(ring.wear) >= ASSUMED.harmonic_spells for ring in rings)
+    alpha = ASSUMED.false_harmonics / max(
+        tested * (len(ORDERS) + (front is not None)), 1
+    )
     return tuple(
         _harmonics(regions.regions[place], ring, front, alpha)
         for place, ring in zip(places, rings, strict=True)
@@ -185,7 +183,7 @@ def _harmonics(
     harmonics: tuple[Harmonic, ...] = ()
     tuyeres = None
     spells = len(ring.wear)
-    if spells >= FEWEST:
+    if spells >= ASSUMED.harmonic_spells:
         tested = (_harmonic(ring, order, alpha) for order in ORDERS)
         harmonics = tuple(found for found in tested if found is not None)
         if front is not None:

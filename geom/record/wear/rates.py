@@ -168,10 +168,6 @@ def _dof(observed: SpellWear) -> Float:
     return np.asarray(np.maximum(observed.valid.sum(axis=0) - 1.0, 0.0))
 
 
-#: A trend takes this many spells: a line through two has nothing to be judged by.
-_TREND_SPELLS = 3
-
-
 @dataclass(frozen=True)
 class Rates(Shown):
     """Rates of wear; s pieces.
@@ -307,7 +303,7 @@ def _trend(observed: SpellWear, scatter: ExcessVariance, kind: Int) -> _Fitted:
     line = fit_whitened_lines(x, rising, fit.winsorised, errors.valid)
     from_middle = rising - line.middle * x
     left = fit.winsorised - line.level * x - line.slope * from_middle
-    dof = np.where(errors.valid.sum(axis=0) >= _TREND_SPELLS, line.dof, 0.0)
+    dof = np.where(errors.valid.sum(axis=0) >= ASSUMED.trend_spells, line.dof, 0.0)
     left = np.where(dof > 0.0, left * np.sqrt(fit.variance_factor), 0.0)
     multiple, coverage_factor = moderated_variance(left, dof, kind, line.level)
     about = replace(

@@ -18,6 +18,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from geom.compare.panels import HOURS, PanelState
+from geom.record.assumptions import ASSUMED
 from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion, Stage
 from geom.shown import Shown
@@ -28,8 +29,6 @@ Exposure = Literal["heat", "hour", "tonne"]
 EXPOSURES: tuple[Exposure, ...] = get_args(Exposure)
 #: Kilograms in a tonne.
 TONNE = 1000.0
-#: With fewer spells than this little is known of how they differ.
-FEW_SPELLS = 3
 
 
 @dataclass(frozen=True)
@@ -147,10 +146,6 @@ def find_spells(
     return tuple(spells), tuple(gaps)
 
 
-#: Share of a piece's wall that both surveys must cover.
-_COVERED = 0.8
-#: By how much wear must get steadier for hours or tonnes to be taken.
-_STEADIER = 0.9
 #: Arrays of a series, a row a spell.
 _BY_SPELL = ("start", "end", "start_variance", "end_variance", "side_covariance")
 
@@ -237,7 +232,7 @@ def _piece_means(start: PanelState, end: PanelState, regions: Regions) -> Float:
     whole = regions.member @ area
     weight = regions.member * np.where(both, area, 0.0)
     held = weight.sum(axis=1)
-    valid = held > _COVERED * np.maximum(whole, 1e-9)
+    valid = held > ASSUMED.piece_covered * np.maximum(whole, 1e-9)
     weight = weight / np.maximum(held, 1e-9)[:, None]
     means = [weight @ np.nan_to_num(s.cutback) for s in (start, end)]
     # diagonal of W C W' alone: s pieces; p, q panels
@@ -300,7 +295,7 @@ def per_heat(series: WearSeries) -> PerHeat:
     panels = series.regions.of_kind("panel")
     rough = {name: _roughness(rate[:, panels]) for name, rate in rates.items()}
     least = min(rough, key=lambda name: rough[name])
-    exposure = least if rough[least] < _STEADIER * rough["heat"] else "heat"
+    exposure = least if rough[least] < ASSUMED.steadier * rough["heat"] else "heat"
     rate, length = rates[exposure], lengths[exposure]
     variance = series.variance / (length**2)[:, None]
     end_variance = series.end_variance / (length**2)[:, None]

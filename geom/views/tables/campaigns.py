@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from geom.design import Design
 from geom.quantity import Quantity
+from geom.record.assumptions import ASSUMED as RECORD
 from geom.record.campaigns.campaign import CampaignWear, UncountedRepair
 from geom.record.campaigns.compare import Comparison, Contrast
 from geom.record.store.occasion import mass_unit
-from geom.record.wear.series import FEW_SPELLS, Exposure
+from geom.record.wear.series import Exposure
 from geom.stats.comparisons import Rank
 from geom.views.say import figures, plain, say_region, say_spell, say_survey_gap
 from geom.views.say_rates import (
@@ -160,7 +161,7 @@ def campaign_cautions(campaign: CampaignWear, by: Exposure) -> list[str]:
     few = "one spell" if count == 1 else f"{count} spells"
     hardly = [f"only {few} of wear: how heats differ is hardly known"]
     return [
-        *(hardly if count < FEW_SPELLS else []),
+        *(hardly if count < RECORD.series_spells else []),
         *(f"not counted: {say_survey_gap(gap)}" for gap in campaign.gaps),
         *(
             f"not counted: {say_spell(spell)}, its {by}s are not told"

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from geom.record.assumptions import ASSUMED
 from geom.record.store.grid import record_grid
 from geom.record.wear.cell_sums import CELL, add_cells, add_spells
-from geom.record.wear.maps import PRIOR_DOF, wear_maps
+from geom.record.wear.maps import wear_maps
 from geom.units import Float
 from tests.walls import plain_design
 
@@ -223,12 +224,16 @@ def test_intervals_of_few_spells_hold_the_truth(n):
     """Cells that scatter unlike each other: 95 % intervals hold 2 mm, and not always.
 
     Their variances are drawn from the distribution that a moderated variance goes with,
-    `PRIOR_DOF` over chi-squared of as many degrees of freedom (Smyth 2004, section 3).
+    `map_prior_spells` over chi-squared of as many degrees of freedom (Smyth 2004,
+    section 3).
     The mean of that is twice its scale, and the mean is what a level's scatter is: so
     intervals of few spells hold it a little too often.
     """
     chance = np.random.default_rng(n)
-    unlike = np.sqrt(PRIOR_DOF / chance.chisquare(PRIOR_DOF, CELLS_OF_WALL))
+    unlike = np.sqrt(
+        ASSUMED.map_prior_spells
+        / chance.chisquare(ASSUMED.map_prior_spells, CELLS_OF_WALL)
+    )
     error = np.where(n == 1, unlike, 0.01)
     scatter = np.where(n == 1, 0.0, unlike)
     maps = mapped(drawn(n, seed=n, scatter=scatter, error=error)[0])
@@ -238,7 +243,7 @@ def test_intervals_of_few_spells_hold_the_truth(n):
     else:
         assert rate.sd == pytest.approx(np.sqrt(2.0) * unlike.reshape(SHAPE), rel=1e-5)
     if n >= 3:
-        freedom = PRIOR_DOF + n - 2.0
+        freedom = ASSUMED.map_prior_spells + n - 2.0
         assert 0.945 < covered(maps.trend, maps.trend_sd, 0.0, freedom) < 0.985
 
 
@@ -256,7 +261,7 @@ def test_scatter_alone_would_not_hold_it():
     table, _ = drawn(3, seed=3, scatter=0.8, error=0.3)
     mean = table["wear"].reshape(SHAPE)
     alone = np.sqrt(table["wear_2"] / 2.0 / 3.0).reshape(SHAPE)
-    assert covered(mean, alone, 2.0, PRIOR_DOF + 2.0) < 0.9
+    assert covered(mean, alone, 2.0, ASSUMED.map_prior_spells + 2.0) < 0.9
 
 
 def test_a_survey_that_ends_one_spell_and_starts_the_next_errs_once():
@@ -286,8 +291,10 @@ def test_a_trend_is_found():
     maps = mapped(summed(walls.astype(np.float32), sd, np.ones(n), middle))
     assert np.mean(maps.trend) == pytest.approx(0.05, abs=2e-4)
     found = maps.trend, maps.trend_sd
-    assert covered(*found, 0.05, PRIOR_DOF + n - 2) == pytest.approx(0.95, abs=0.012)
-    assert covered(*found, 0.0, PRIOR_DOF + n - 2) < 0.01
+    assert covered(*found, 0.05, ASSUMED.map_prior_spells + n - 2) == pytest.approx(
+        0.95, abs=0.012
+    )
+    assert covered(*found, 0.0, ASSUMED.map_prior_spells + n - 2) < 0.01
 
 
 def test_a_trend_is_that_of_scipy():

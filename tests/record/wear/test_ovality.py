@@ -9,9 +9,10 @@ import pytest
 
 from geom.compare.panels import HOURS, panels_of
 from geom.design import load_design
+from geom.record.assumptions import ASSUMED
 from geom.record.regions import regions_of
 from geom.record.store.occasion import Occasion
-from geom.record.wear.ovality import FALSE_CALLS, circumferential_pattern
+from geom.record.wear.ovality import circumferential_pattern
 from geom.record.wear.series import Spell, WearSeries
 from geom.views.say_rates import say_harmonics
 
@@ -111,7 +112,7 @@ def test_a_round_wall_is_called_otherwise_in_no_more_than_its_share_of_records()
             series_of(np.full(HOURS, 8.0), 1.5, seed=seed), DESIGN
         )
         calls += any(one.harmonics or one.tuyeres for one in found)
-    least = FALSE_CALLS + 3.0 * np.sqrt(FALSE_CALLS / count)
+    least = ASSUMED.false_harmonics + 3.0 * np.sqrt(ASSUMED.false_harmonics / count)
     assert 0 < calls <= least * count
 
 
