@@ -1,112 +1,144 @@
-"""Time and memory of `geom.reconstruct` and `geom.assess`, beside a reference process.
+"""How long the commands take, whole processes: medians, memory, ratios.
 
-``python scripts/bench/speed.py`` prints, for several numbers of readings: seconds to
-the pinned grid with sizes, lengths and standard deviations, seconds to findings with
-volume uncertainty, peak memory, and the same readings through scikit-learn's Gaussian
-process (its own optimiser, two restarts, mean and sd on the same grid) with the ratio.
+``.venv/bin/python scripts/bench/speed.py [--rounds N] [--quick]``; leaves with 1 when
+an aim is missed.  Beside the time on the clock stands the processor's (on a busy machine
+the clock runs ahead of it), the greatest memory held, and the ratio to a reference that
+is run in the same call: scikit-learn's Gaussian process, fitted to the demo's number of
+readings.  ``--quick`` leaves out the record, runs everything once and takes a minute or
+two.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import resource
+import statistics
 import subprocess
 import sys
+import tempfile
 import time
-import warnings
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
 
+ROOT = Path(__file__).resolve().parents[2]
+SCANS = ROOT / "scans"
+DAUBLINE = str(Path(sys.executable).with_name("daubline"))
+DESIGN = str(SCANS / "cupola-2.toml")
+SHEET = str(SCANS / "cupola-2-heat-41.csv")
+AFTER = str(SCANS / "cupola-2-heat-41-after.csv")
+SCAN = str(SCANS / "cupola-2-heat-41-scan.laz")
+TARGETS = str(SCANS / "cupola-2-heat-41-targets.csv")
+#: A general process on as many readings, its own optimiser, mean and sd on as many
+#: cells.
+REFERENCE = """
 import numpy as np
-
-GRIDS = {240: (20, 12), 480: (24, 20), 2000: (50, 40)}
-
-
-def survey(count: int):
-    from linings import make_lining, read
-
-    lining = make_lining("tuyere", 7)
-    around, up = GRIDS[count]
-    return lining, read(lining, around, up, noise=2.0, seed=7)
-
-
-def ours(count: int) -> None:
-    from linings import read
-
-    import geom
-
-    lining, readings = survey(count)
-    small = read(lining, 8, 6, noise=2.0, seed=8)
-    geom.assess(geom.reconstruct(small, lining.design), lining.design)  # loads all
-    start = time.perf_counter()
-    surface = geom.reconstruct(readings, lining.design)
-    middle = time.perf_counter()
-    geom.assess(surface, lining.design)
-    show_speeds(middle - start, time.perf_counter() - middle)
+from sklearn.gaussian_process import GaussianProcessRegressor as Process
+from sklearn.gaussian_process.kernels import RBF, WhiteKernel
+rng = np.random.default_rng(1)
+at = rng.uniform(size=(234, 2))
+read = np.sin(6.0 * at[:, 0]) * at[:, 1] + 0.05 * rng.standard_normal(234)
+fitted = Process(RBF([0.3, 0.3]) + WhiteKernel(0.01), n_restarts_optimizer=2,
+                 random_state=1).fit(at, read)
+for part in np.array_split(rng.uniform(size=(89_280, 2)), 24):
+    fitted.predict(part, return_std=True)
+"""
 
 
-def reference(count: int) -> None:
-    from sklearn.gaussian_process import GaussianProcessRegressor
-    from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
+@dataclass(frozen=True)
+class Trial:
+    """A command to be timed; the aim in seconds, if it has one."""
 
-    warnings.filterwarnings("ignore")
-    lining, readings = survey(count)
-    radius = lining.design.profile.mean_radius
-    start = time.perf_counter()
-    kernel = ConstantKernel(200.0) * Matern([300.0, 300.0, 200.0], nu=1.5)
-    model = GaussianProcessRegressor(
-        kernel + WhiteKernel(4.0), n_restarts_optimizer=2, random_state=0
-    )
-    drawn = lining.design.profile.radius_at(readings.height)
-    model.fit(points(readings.azimuth, readings.height, radius), readings.value - drawn)
-    height = np.arange(readings.height.min() + 5.0, readings.height.max(), 10.0)
-    for row in np.array_split(height, 20):
-        azimuth = np.tile(np.arange(360.0), row.size)
-        model.predict(points(azimuth, np.repeat(row, 360), radius), return_std=True)
-    show_speeds(time.perf_counter() - start, 0.0)
+    name: str
+    command: Sequence[str]
+    aim: float | None = None
+    rounds: int | None = None
 
 
-def points(azimuth: np.ndarray, height: np.ndarray, radius: float) -> np.ndarray:
-    turn = np.deg2rad(azimuth)
-    return np.stack([radius * np.cos(turn), radius * np.sin(turn), height], axis=1)
+@dataclass(frozen=True)
+class Times:
+    """Of one run: seconds on the clock and of the processor, and megabytes."""
+
+    clock: float
+    processor: float
+    memory: float
 
 
-def show_speeds(first: float, second: float) -> None:
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    print(first, second, memory)
-
-
-def measured(who: str, count: int, runs: int) -> tuple[float, float, float]:
-    """Medians over runs, each in a process of its own."""
-    rows = []
-    for _ in range(runs):
-        done = subprocess.run(
-            [sys.executable, __file__, "--one", who, "--readings", str(count)],
-            capture_output=True, text=True, check=True, env=os.environ,
-        )  # fmt: skip
-        rows.append([float(word) for word in done.stdout.split()])
-    first, second, memory = np.median(rows, axis=0)
-    return float(first), float(second), float(memory)
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--one", choices=("ours", "reference"))
-    parser.add_argument("--readings", type=int, choices=GRIDS)
-    parser.add_argument("--runs", type=int, default=3)
-    parser.add_argument("--largest-reference", type=int, default=480)
-    options = parser.parse_args()
-    if options.one:
-        {"ours": ours, "reference": reference}[options.one](options.readings)
+def trials(folder: Path, *, quick: bool) -> Iterator[Trial]:
+    """The commands, each after those whose files it reads."""
+    survey = [DAUBLINE, "survey", DESIGN]
+    out = [str(folder / "survey"), "--overwrite", "--quiet"]
+    yield Trial("a general process", [sys.executable, "-c", REFERENCE])
+    yield Trial("daubline --help", [DAUBLINE, "--help"], aim=0.3)
+    yield Trial("survey, 234 readings", [*survey, SHEET, "--out", *out], aim=2.0)
+    yield Trial("next", [DAUBLINE, "next", DESIGN, SHEET], aim=0.8)
+    words = [DESIGN, AFTER, "--before", str(folder / "survey")]
+    words += ["--out", str(folder / "recheck"), "--overwrite", "--quiet"]
+    yield Trial("recheck", [DAUBLINE, "recheck", *words])
+    sheet = [DESIGN, "--out", str(folder / "sheet"), "--overwrite"]
+    yield Trial("sheet", [DAUBLINE, "sheet", *sheet])
+    scan = [SCAN, "--cloud-unit", "mm", "--scanner", "0,0,0", "--targets", TARGETS]
+    scan += ["--out", str(folder / "scan"), "--overwrite", "--quiet"]
+    yield Trial("survey, demo scan", [*survey, *scan], aim=3.5)
+    if quick:
         return
-    print("readings  reconstruct s  assess s  memory MB  reference s  ratio")
-    for count in GRIDS:
-        mine = measured("ours", count, options.runs)
-        line = f"{count:8d}  {mine[0]:13.2f}  {mine[1]:8.2f}  {mine[2]:9.0f}"
-        if count <= options.largest_reference:
-            other = measured("reference", count, options.runs)[0]
-            line += f"  {other:11.2f}  {mine[0] / other:5.2f}"
-        print(line, flush=True)
+    record, log = str(folder / "record"), str(SCANS / "cupola-2-campaign.csv")
+    logged = [record, log, "--design", DESIGN, "--quiet"]
+    yield Trial("record log, 29", [DAUBLINE, "record", "log", *logged], 20.0, 1)
+    wear = [record, "--out", str(folder / "wear"), "--overwrite", "--quiet"]
+    yield Trial("wear of 29", [DAUBLINE, "wear", *wear], aim=3.0)
+
+
+def timed(command: Sequence[str]) -> Times:
+    """Run a command and wait for it.
+
+    Raises
+    ------
+    subprocess.CalledProcessError
+        If it fails.
+    """
+    start = time.perf_counter()
+    run = subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+    )
+    _, status, used = os.wait4(run.pid, 0)
+    run.returncode = os.waitstatus_to_exitcode(status)
+    took = time.perf_counter() - start
+    said = run.stderr.read() if run.stderr is not None else ""
+    if run.returncode:
+        raise subprocess.CalledProcessError(run.returncode, command, stderr=said)
+    return Times(took, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0)
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--quick", action="store_true", help="once, no record")
+    options = parser.parse_args(words)
+    missed, base = 0, None
+    print(f"{'command':22}{'median s':>9}{'worst':>7}{'cpu s':>7}{'MB':>6}{'ratio':>7}")
+    with tempfile.TemporaryDirectory() as folder:
+        for trial in trials(Path(folder), quick=options.quick):
+            rounds = 1 if options.quick else trial.rounds or options.rounds
+            if not options.quick and trial.rounds is None:
+                timed(trial.command)  # warms the disk cache
+            runs = [timed(trial.command) for _ in range(rounds)]
+            middle = statistics.median(run.clock for run in runs)
+            base = base or middle
+            verdict = ""
+            if trial.aim is not None:
+                met = middle < trial.aim
+                missed += not met
+                verdict = f"  < {trial.aim} s {'met' if met else 'MISSED'}"
+            print(
+                f"{trial.name:22}{middle:9.2f}{max(run.clock for run in runs):7.2f}"
+                f"{statistics.median(run.processor for run in runs):7.2f}"
+                f"{max(run.memory for run in runs):6.0f}{middle / base:7.2f}{verdict}",
+                flush=True,
+            )
+    return 1 if missed else 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
