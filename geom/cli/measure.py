@@ -217,15 +217,17 @@ def _check(options: argparse.Namespace) -> None:
 
 def _say_drawing(design: Design, readings: RodReadings) -> list[str]:
     """What was read, shortly, to be held against the paper."""
+    from geom.units import say_both
     from geom.views.say import count_of, plain, say_heights, say_sense
 
     profile = design.profile
     low, high = float(profile.radius.min()), float(profile.radius.max())
-    tuyeres = len(design.tuyeres)
+    unit, tuyeres = design.length_unit, len(design.tuyeres)
+    radius = say_both(low, unit) if low == high else say_heights(low, high, design)
     lines = [
         f"Design: {plain(design.name)}: heights "
-        f"{say_heights(profile.bottom, profile.top, design)}, radius "
-        f"{say_heights(low, high, design)}, {count_of(tuyeres, 'tuyere')}, "
+        f"{say_heights(profile.bottom, profile.top, design)}, radius {radius}, "
+        f"{count_of(tuyeres, 'tuyere')}, "
         f"{count_of(len(design.openings) - tuyeres, 'hole')}",
         say_sense(design),
     ]

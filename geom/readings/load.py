@@ -383,8 +383,12 @@ def _load(
         raise table.error(what, table.header, cure=cure)
     sheet, left_out = leave_out_openings(sheet, design)
     refuse_implausible(sheet, design, report=report)
-    for words, row, index in left_out:
-        table.warn(words, row, index)
+    for what in dict.fromkeys(words for words, _, _ in left_out):
+        (row, index), *more = [
+            (row, at) for words, row, at in left_out if words == what
+        ]
+        alike = f", and {len(more)} more alike" if more else ""
+        table.warn(f"{what}{alike}", row, index)
     readings = sheet.to_readings()
     # What is left outside is the rounding of a change of unit.
     inside = np.clip(readings.height, design.profile.bottom, design.profile.top)

@@ -248,6 +248,19 @@ def test_a_station_of_a_grid_in_an_opening_is_left_out(write, design):
     assert "row 3, column 30deg" in said[0]
 
 
+def test_stations_left_out_alike_are_said_once(write, design):
+    tuyere = design.openings[0].azimuth
+    heads = ",".join(f"{tuyere + off:g}deg" for off in (-30, -1, 0, 1, 40))
+    rows = "\n".join(f"{height},18,18,18,18,18" for height in (24, 17, 30))
+    path = write(f"height_in \\ radius_in,{heads}\n{rows}\n", "wide.csv")
+    readings, said = coped(path, design)
+    assert len(readings) == 12
+    assert len(readings.in_openings) == 3
+    assert len(said) == 1
+    assert "row 3, column 29deg: this station" in said[0]
+    assert said[0].endswith("left out, and 2 more alike.")
+
+
 def test_a_single_reading_in_an_opening_is_a_slip_and_refused(write, design):
     path = write(grid((30, 60, 90), (24, 30, 36), "\n30,17,18"))
     with pytest.raises(InputError, match="lies in the tuyere"):
