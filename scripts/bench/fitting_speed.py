@@ -3,8 +3,8 @@
 ``python scripts/bench/fitting_speed.py`` prints, for several numbers of readings:
 seconds to the pinned grid with sizes, lengths and standard deviations, seconds to
 findings with volume uncertainty, peak memory, and the same readings through
-scikit-learn's Gaussian process (its own optimiser, two restarts, mean and sd on the same
-grid) with the ratio.
+scikit-learn's Gaussian process (its own optimiser, two restarts, mean and sd on the
+same grid) with the ratio.
 """
 
 from __future__ import annotations

@@ -1,11 +1,11 @@
 """How long the commands take, whole processes: medians, memory, ratios.
 
 ``.venv/bin/python scripts/bench/speed.py [--rounds N] [--quick]``; leaves with 1 when
-an aim is missed.  Beside the time on the clock stands the processor's (on a busy machine
-the clock runs ahead of it), the greatest memory held, and the ratio to a reference that
-is run in the same call: scikit-learn's Gaussian process, fitted to the demo's number of
-readings.  ``--quick`` leaves out the record, runs everything once and takes a minute or
-two.
+an aim is missed.  Beside the time on the clock stands the processor's (on a busy
+machine the clock runs ahead of it), the greatest memory held, and the ratio to a
+reference that is run in the same call: scikit-learn's Gaussian process, fitted to the
+demo's number of readings.  ``--quick`` leaves out the record and runs everything once:
+a minute or two.
 """
 
 from __future__ import annotations

@@ -367,13 +367,17 @@ class GridCrossCovariance:
         flat = np.moveaxis(table, 1, 0).reshape(height.size, -1)
         total = flat @ self._rings.reshape(flat.shape[1], -1) * as_it_was
         for filled, ring in zip(self._patterned, self._patterned_rings, strict=True):
-            up = self._one_by_height(filled, height, amplitudes)[self._at]
             new = filled.component.repaired
             own, held = (every, 1.0) if new else (weight, as_it_was)
+            up: Float | None = None
             for pattern in filled.component.patterns:
                 there = own * pattern.at(self._places.azimuth, self._places.height)
                 some = np.flatnonzero(there)
                 field = pattern.on_grid(height, self._azimuth)
+                if not some.size or not field.any():
+                    continue
+                if up is None:
+                    up = self._one_by_height(filled, height, amplitudes)[self._at]
                 # (m, n) @ (n, k) sums over places; the pattern at the node is outside.
                 summed = (up[some] * there[some, None]).T @ ring[some]
                 total += summed * field * held
@@ -398,6 +402,9 @@ class GridCrossCovariance:
             total *= held
         for filled, ring in zip(self._patterned, self._patterned_rings, strict=True):
             patterns = filled.component.patterns
+            if filled.component.repaired:
+                self._add_zones(total, filled, ring, height, amplitudes)
+                continue
             field = np.stack([p.on_grid(height, self._azimuth) for p in patterns])
             # (patterns, n) with (patterns, m, k) summed over patterns: (n, m, k).
             there = patterns_at(filled.component, self._places)
@@ -405,8 +412,33 @@ class GridCrossCovariance:
             up = self._one_by_height(filled, height, amplitudes)[self._at]
             block *= up[:, :, None]
             block *= ring[:, None, :]
-            total += block if filled.component.repaired else block * held
+            total += block * held
         return total
+
+    def _add_zones(
+        self,
+        total: Float,
+        filled: FilledComponent,
+        ring: Float,
+        height: Float,
+        amplitudes: Float,
+    ) -> None:
+        """Add what repaired zones have of their own: each within itself alone."""
+        up: Float | None = None
+        for pattern in filled.component.patterns:
+            there = pattern.at(self._places.azimuth, self._places.height)
+            some = np.flatnonzero(there)
+            field = pattern.on_grid(height, self._azimuth)
+            rows = np.flatnonzero(field.any(axis=1))
+            columns = np.flatnonzero(field.any(axis=0))
+            if not some.size or not rows.size:
+                continue
+            if up is None:
+                up = self._one_by_height(filled, height, amplitudes)[self._at]
+            block = there[some, None, None] * field[np.ix_(rows, columns)]
+            block *= up[np.ix_(some, rows)][:, :, None]
+            block *= ring[np.ix_(some, columns)][:, None, :]
+            total[np.ix_(some, rows, columns)] += block
 
     def _as_it_was_on(self, height: Float) -> Float:
         """1 at nodes of the wall as it was, 0 in a repair; (m, k), or (1, 1)."""
