@@ -113,6 +113,15 @@ def test_the_marked_place_has_its_curve_through_all_surveys(page):
     assert page.words("heat-name") == "heat 3, before repair"
 
 
+def test_the_curve_has_whole_steps_of_the_rule(page):
+    """Halves of an inch, or 1, 2 or 5 of a power of ten in mm."""
+    said = page.page.evaluate(
+        "[[31.75, 'in'], [25.4, 'in'], [32, 'mm'], [40, 'mm'], [32, 'cm']]"
+        ".map(([mm, unit]) => ruleStep(mm, unit))"
+    )
+    assert said == pytest.approx([12.7, 12.7, 10.0, 20.0, 10.0])
+
+
 def test_wall_past_the_brick_line_has_strokes_in_the_round_too(page):
     """In grey as well: bright and dark stand side by side there, and only there."""
 
@@ -136,3 +145,18 @@ def test_no_heading_leaves_out_a_level(page):
 def test_titles_are_text(page):
     assert page.page.inner_text("h1") == "<i>Heats</i>"
     assert page.page.locator("h1 i").count() == 0
+
+
+def test_an_interval_is_counted_as_its_word_counts(page):
+    """Of what was put back too: 1.96 times the sd of either, or of both together."""
+    page.page.locator("#curve").click(position={"x": 90, "y": 60})
+    page.point("ring", 0.8, 0.5)
+    page.page.select_option("#base", label="heat 3, before repair")
+    told = page.words("told")
+    found = re.search(
+        r"Since heat 3, before repair (\S.*?) \((\d+) mm\) put back or built up "
+        r"95 %: (\S.*?) to (\S.*?) in",
+        " ".join(told.split()),
+    )
+    assert found, told
+    assert not found[3].startswith("-")

@@ -129,6 +129,7 @@ def campaigns_page(comparison: Comparison) -> bytes:
         zones=campaigns.zone_rows(comparison),
         material=campaigns.material_row(comparison),
         shown=say_shown(comparison),
+        coloured=bool((comparison.maps.shown != 0).any()),
         rankings=[
             (
                 title,

@@ -46,7 +46,6 @@ from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.say import (
     DEFERS,
     plain,
-    say_survey_gap,
     say_time,
     upfirst,
 )
@@ -55,6 +54,7 @@ from geom.views.tables.wear_cards import (
     effort_words,
     ledger_rows,
     ledger_words,
+    no_step_words,
     wear_cards,
 )
 
@@ -265,7 +265,8 @@ def _rests_on(wear: Wear, design: Design, depths: Sequence[Depth]) -> dict[str, 
         "spells_words": tables.spells_words(wear),
         "spells": tables.spell_rows(wear),
         "spells_left_out": len(wear.spells) > tables.LISTED,
-        "gaps": [say_survey_gap(gap) for gap in wear.gaps],
+        "no_step": no_step_words(wear),
+        "gaps": tables.uncounted(wear.occasions, wear.gaps),
     }
 
 

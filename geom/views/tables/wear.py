@@ -25,7 +25,7 @@ from geom.record.study import (
     Wear,
     WearWarning,
 )
-from geom.record.wear.series import TONNE, find_spells
+from geom.record.wear.series import TONNE, SurveyGap, find_spells
 from geom.units import say_both
 from geom.views.say import (
     count_of,
@@ -444,7 +444,7 @@ def summary_lines(wear: Wear, design: Design) -> list[str]:
             for row in forecast_rows(rows, design)
         ),
         *([f"{upfirst(REPAIRED_AS_NOW)}."] if wear.repaired else []),
-        *(f"Not counted: {say_survey_gap(gap)}." for gap in wear.gaps),
+        *(f"Not counted: {why}." for why in uncounted(wear.occasions, wear.gaps)),
         *(f"Mind: {say_warning(warning, design)}." for warning in wear.warnings),
     ]
 
@@ -457,7 +457,7 @@ def _heading(wear: Wear) -> str:
     first, last = wear.spells[0].first_heat, wear.spells[-1].last_heat
     lasted = "one heat" if heats == 1 else f"{heats:,} heats"
     others = len(wear.campaigns) - 1
-    more = f"; the record holds {others} more" if others else ""
+    more = f"; the record holds {count_of(others, 'campaign')} more" if others else ""
     return (
         f"Wear of {whose}: {spells} of wear, {lasted}, between heats {first} and "
         f"{last}{more}"
@@ -496,7 +496,23 @@ def spell_lines(record: Record) -> list[str]:
     return [
         f"{count_of(len(spells), 'spell')} of wear from one survey to the next with no "
         "repair between",
-        *(f"No wear is told: {say_survey_gap(gap)}" for gap in gaps),
+        *(f"No wear is told: {why}" for why in uncounted(record.occasions, gaps)),
+    ]
+
+
+def uncounted(occasions: Sequence[Occasion], gaps: Sequence[SurveyGap]) -> list[str]:
+    """Heats whose wear is not told, and why: of every campaign its first ones too."""
+    first: dict[str, Occasion] = {}
+    for occasion in sorted(occasions, key=lambda each: each.place):
+        first.setdefault(occasion.campaign, occasion)
+    begun = [one for one in first.values() if one.stage == "before repair"]
+    return [
+        *(
+            f"{'' if not one.campaign else plain(one.campaign) + ': '}up to heat "
+            f"{one.heat}: the wall as it began was not surveyed"
+            for one in begun
+        ),
+        *map(say_survey_gap, gaps),
     ]
 
 

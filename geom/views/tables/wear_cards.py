@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from geom.design import Design
+from geom.record.assumptions import ASSUMED as RECORD
 from geom.record.store.occasion import mass_unit
 from geom.record.study import Wear
 from geom.record.wear.ledger import PanelLedger
@@ -77,10 +78,22 @@ def _worse_card(wear: Wear, design: Design) -> Card:
                 *([f"and {count_of(others, 'more step')}, below"] if others else []),
             ),
         )
-    return Card(
-        question,
+    answer, remark = no_step_words(wear)
+    return Card(question, answer, (remark,))
+
+
+def no_step_words(wear: Wear) -> tuple[str, str]:
+    """What is said where no step is told: none was found, or none could be."""
+    needed = RECORD.spells_before_step + RECORD.spells_after_step
+    if len(wear.spells) < needed:
+        return (
+            "Too early to tell",
+            f"a step needs {needed} spells of wear to be seen; there "
+            f"{'is' if len(wear.spells) == 1 else 'are'} {len(wear.spells)}",
+        )
+    return (
         "No step was found",
-        ("a small one, or one in the last heats, may be there all the same",),
+        "a small one, or one in the last heats, may be there all the same",
     )
 
 

@@ -48,6 +48,7 @@ function makeCurve(canvas, wall, place) {
       pen.fill();
       pen.stroke();
     });
+    canvas.dataset.step = String(ruleStep(wall.threshold, wall.unit));
     canvas.dataset.depths = JSON.stringify(depth.map((value) => (Number.isNaN(value) ? null : Math.round(10 * value) / 10)));
   });
 
@@ -65,6 +66,15 @@ function makeCurve(canvas, wall, place) {
   place.listen(redraw);
 }
 
+/** A whole step of the rule, of which some three reach the brick line; mm. */
+function ruleStep(threshold, unit) {
+  const unitMm = unit === "in" ? MM_PER.in / 8 : 1;
+  const least = (0.3 * threshold) / unitMm;
+  const power = unit === "in" ? 2 ** Math.floor(Math.log2(least)) : 10 ** Math.floor(Math.log10(least));
+  const steps = unit === "in" ? [1, 2] : [1, 2, 5, 10];
+  return unitMm * Math.max(1, power * steps.find((step) => step * power >= least * (1 - 1e-9)));
+}
+
 /** Cut-back at the left, heats below; the brick line dashed. */
 function curveAxes(pen, wall, { x, y, width, height, low, high, ink, numbers }) {
   const right = width - CURVE.right;
@@ -74,7 +84,8 @@ function curveAxes(pen, wall, { x, y, width, height, low, high, ink, numbers }) 
   pen.font = "13px system-ui, sans-serif";
   pen.textAlign = "right";
   pen.textBaseline = "middle";
-  for (let mm = 0; mm <= high; mm += 0.4 * wall.threshold) {
+  const step = ruleStep(wall.threshold, wall.unit);
+  for (let mm = 0; mm <= high; mm += step) {
     pen.fillText(sayLength(mm, wall.unit).replace(` ${wall.unit}`, ""), CURVE.left - 6, y(mm));
     pen.fillRect(CURVE.left - 4, y(mm) - 0.5, 4, 1);
   }

@@ -48,6 +48,12 @@ function sayBetween(low, high, unit) {
   return `${sayLength(low, unit).replace(` ${unit}`, "")} to ${sayLength(high, unit)}`;
 }
 
+/** The interval of a depth or a change, counted the way that its word counts. */
+function sayInterval(value, half, unit) {
+  const size = Math.abs(value);
+  return sayBetween(size - half, size + half, unit);
+}
+
 /** Where an azimuth is on a clock laid on the furnace, seen from above. */
 function sayClock(azimuth, clockwise) {
   const onward = (((clockwise ? azimuth : -azimuth) % 360) + 360) % 360;
@@ -66,7 +72,9 @@ function sayChange(wall, heat, base, cell) {
   return [
     `Since ${base.name}`,
     sure ? `${sayBoth(Math.abs(change), wall.unit)} ${side}` : "no change to be told",
-    `95 %: ${sayBetween(change - half, change + half, wall.unit)}`,
+    sure
+      ? `95 %: ${sayInterval(change, half, wall.unit)}`
+      : `95 %: ${sayBetween(change - half, change + half, wall.unit)}; plus is lost`,
   ];
 }
 
@@ -89,8 +97,8 @@ function sayCell(wall, heat, row, column, base) {
   const lines = [[
     depth < 0 ? "Stands proud here" : "Cut back here",
     sayBoth(Math.abs(depth), unit),
-    `95 %: ${sayBetween(depth - half, depth + half, unit)}` +
-      (unit === "mm" ? "" : ` (${sayBetween(depth - half, depth + half, "mm")})`),
+    `95 %: ${sayInterval(depth, half, unit)}` +
+      (unit === "mm" ? "" : ` (${sayInterval(depth, half, "mm")})`),
   ]];
   if (wall.shell !== null) {
     const left = wall.shell - wall.design[row] - depth;

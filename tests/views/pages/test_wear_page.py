@@ -53,6 +53,7 @@ from geom.views.tables.wear import (
     say_rule,
     say_warning,
     stop_lines,
+    uncounted,
 )
 from geom.views.tables.wear_cards import (
     effort_words,
@@ -453,6 +454,16 @@ def test_less_wear_since_a_step_is_not_getting_worse(wear, design):
     assert cards[1].answer == "No: less since heat 10"
 
 
+@pytest.mark.usefixtures("undrawn")
+def test_with_too_few_spells_nobody_is_told_that_no_step_is_there(wear, design):
+    few = replace(wear, steps=(), series=make_series(design, heats=4)[0])
+    card = wear_cards(few, design)[1]
+    assert card.answer == "Too early to tell"
+    assert card.remarks == ("a step needs 5 spells of wear to be seen; there are 4",)
+    enough = replace(few, series=make_series(design, heats=5)[0])
+    assert wear_cards(enough, design)[1].answer == "No step was found"
+
+
 def test_hours_and_iron_are_both_said_and_an_endless_heat_is(wear):
     heat = wear.longest[0]
     hours = replace(heat, hours=Quantity(11.4, 1.0, 4.55, 15.0))
@@ -500,6 +511,17 @@ def test_a_least_lining_that_nobody_stated_is_asked_for(design):
     assumed = say_warning(NoLeastLining(114.3), design)
     assert "4 1/2 in (114 mm), half of the thinnest drawn, is taken" in assumed
     assert "only the brick line" in say_warning(NoLeastLining(None), design)
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_heats_before_the_first_survey_are_named_as_not_told(wear, design):
+    begun = Page(wear_page(wear, design))
+    assert "as it began was not surveyed" not in begun.text
+    late = replace(wear, occasions=wear.occasions[1:])
+    why = "2026: up to heat 1: the wall as it began was not surveyed"
+    assert why in Page(wear_page(late, design)).text
+    assert uncounted(late.occasions, ()) == [why]
+    assert uncounted(wear.occasions, ()) == []
 
 
 def test_heats_of_a_length_and_endless_bars_are_drawn():
