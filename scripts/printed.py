@@ -102,6 +102,6 @@ def main(folder: Path, pages: list[Path]) -> int:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) < 2:
+    if len(sys.argv) < 2 or Path(sys.argv[1]).is_file():
         sys.exit("usage: printed.py FOLDER [PAGE ...]")
     sys.exit(main(Path(sys.argv[1]), [Path(page).resolve() for page in sys.argv[2:]]))
