@@ -94,8 +94,8 @@ def warn_coped(
     what: str, *, file: str | Path | None = None, place: str | None = None
 ) -> None:
     """Say in one `InputWarning` what was coped with, and where it stands."""
-    said = InputWarning(str(InputError(what, file=file, place=place)))
-    warnings.warn(said, stacklevel=3)
+    coped = InputWarning(str(InputError(what, file=file, place=place)))
+    warnings.warn(coped, stacklevel=3)
 
 
 @contextmanager

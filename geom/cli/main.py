@@ -211,15 +211,15 @@ def _terminable(asked: threading.Event) -> Iterator[None]:
 @contextmanager
 def _saying(options: argparse.Namespace) -> Iterator[None]:
     """Say on standard error, one line each, what was coped with in the input."""
-    said: set[str] = set()
+    printed: set[str] = set()
     show = warnings.showwarning
 
     def say(message: Warning | str, category: type[Warning], *where: Any) -> None:
         line = str(message)
         if category is not InputWarning:
             show(message, category, *where)
-        elif line not in said and not getattr(options, "quiet", False):
-            said.add(line)
+        elif line not in printed and not getattr(options, "quiet", False):
+            printed.add(line)
             print(f"daubline: note: {line}", file=sys.stderr)
 
     with warnings.catch_warnings():

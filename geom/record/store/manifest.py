@@ -214,8 +214,8 @@ def _seal(lining: str, entries: dict[str, Entry]) -> str:
 
 
 def _lines(entries: dict[str, Entry]) -> list[str]:
-    def told(entry: Entry) -> str:
+    def dumped(entry: Entry) -> str:
         file = {"size": entry.size, "sha256": entry.sha256}
         return json.dumps(entry.occasion.to_dict() | file)
 
-    return [f"{json.dumps(name)}: {told(entry)}" for name, entry in entries.items()]
+    return [f"{json.dumps(name)}: {dumped(entry)}" for name, entry in entries.items()]

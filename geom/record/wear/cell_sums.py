@@ -96,11 +96,11 @@ def _add_spells(
     sums: dict[str, Float], wall: Float, variance: Float, spells: _Spells, lead: int
 ) -> None:
     """Count spells in a few cells; their cut-backs, mm, and variances, (u, c)."""
-    told = np.isfinite(wall + variance)
+    finite = np.isfinite(wall + variance)
     known = np.nan_to_num(spells.exposure) > 0.0
     back: Bool | None = None
     for k, (here, there) in enumerate(zip(spells.start, spells.end, strict=True)):
-        counted = told[here] & told[there] if known[k] else None
+        counted = finite[here] & finite[there] if known[k] else None
         before, back = back, counted
         if counted is None or k < lead:
             continue

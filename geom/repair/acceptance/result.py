@@ -270,8 +270,8 @@ class Recheck(Shown):
         yield f"Recheck: {self.verdict}; {self.title}"
         for name, checks in (("zones", self.zones), ("levels", self.levels)):
             counts = Counter(one.decision for one in checks)
-            said = ", ".join(f"{counts[key]} {key}" for key in sorted(counts))
-            yield f"{name}: {said or 'none'}; within {self.tolerance:g} mm"
+            tally = ", ".join(f"{counts[key]} {key}" for key in sorted(counts))
+            yield f"{name}: {tally or 'none'}; within {self.tolerance:g} mm"
         yield f"places to measure again: {len([*self.open_points()])}"
         left_out, before = len(self.left_out), self.before_title
         yield f"readings left out: {left_out}; survey before: {before}"

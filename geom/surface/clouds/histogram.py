@@ -140,17 +140,10 @@ class Histogram:
 
     def sparse(self) -> SparseHistogram:
         """The same without its empty bins, to be sent from process to process."""
-        from geom.surface.clouds.kernels import nonzero
-
         flat = self.counts.ravel()
-        small = flat.size <= np.iinfo(np.uint32).max
-        kind: Any = np.uint32 if small else np.uint64
-        where: NDArray[Any] = np.empty(flat.size, dtype=kind)
-        held = np.empty(flat.size, dtype=np.uint32)
-        many = nonzero(flat, where, held)
-        return SparseHistogram(
-            where[:many].copy(), held[:many].copy(), self.missed.copy()
-        )
+        kind: Any = np.uint32 if flat.size <= np.iinfo(np.uint32).max else np.uint64
+        where = np.flatnonzero(flat)
+        return SparseHistogram(where.astype(kind), flat[where], self.missed.copy())
 
     def add_sparse(self, other: SparseHistogram) -> None:
         """Count all that a packed tally of the same cells counted."""

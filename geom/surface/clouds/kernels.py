@@ -186,29 +186,11 @@ def count_points(x, y, z, scale, shift, rotation, layout, table, columns, counts
 
 
 @compiled()
-def nonzero(counts, where, held):
-    """Bins that hold points and how many, in order; returns how many bins.
-
-    Parameters
-    ----------
-    counts : uint32 array (n,)
-    where, held : arrays (n,)
-        Filled from the front; `numpy.flatnonzero` and a lookup take five times as long.
-    """
-    k = 0
-    for i in range(counts.size):
-        if counts[i]:
-            where[k], held[k] = i, counts[i]
-            k += 1
-    return k
-
-
-@compiled()
 def merged(where, counts, other_where, other_counts, out_where, out_counts):
     """Merge bins in order, and their counts; returns how many bins there are.
 
-    Sixteen tallies of 400 million points are put together in 0.1 s for each pair less
-    than by sorting what is sorted already.
+    By a stable sort of what is sorted already, in two runs, it takes 0.13 s for 0.04
+    where each has 2.8 million bins, and 2.8 s for 0.4 where each has 24 million.
     """
     i, j, k = 0, 0, 0
     while i < where.size or j < other_where.size:
@@ -458,5 +440,4 @@ def compile_all() -> None:
     find_layers(counts, 6, rows, rows + 1, 1, 1, 2, 0.5, 1)
     supported_points(counts, 6, np.zeros((1, 6)), 2, 1, 1, 1, 0.5)
     where, held = np.zeros(24, np.uint32), np.zeros(24, np.uint32)
-    nonzero(counts.ravel(), where, held)
     merged(where[:1], held[:1], where[:0], held[:0], where, held)
