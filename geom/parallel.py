@@ -31,7 +31,7 @@ from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from functools import wraps
+from functools import cache, wraps
 from queue import SimpleQueue
 from typing import IO, Any, ParamSpec, Protocol, TypeVar, cast
 
@@ -122,6 +122,61 @@ class ProcessMap:
             finally:
                 threads.shutdown(wait=False, cancel_futures=True)
                 pool.end()
+
+
+@dataclass(frozen=True)
+class Second:
+    """Has work done beside this process, one piece after the other.
+
+    Attributes
+    ----------
+    pool : _Pool or None
+        Of one process; None: work is done here, when it is asked for.
+    thread : ThreadPoolExecutor
+        Waits for its answers.
+    """
+
+    pool: _Pool | None
+    thread: ThreadPoolExecutor
+
+    def begin(self, work: Callable[[T], A], task: T) -> Callable[[], A]:
+        """Hand over a piece of work as it stands now.
+
+        Parameters
+        ----------
+        work : callable
+            Of a module of this package.
+
+        Returns
+        -------
+        callable
+            Waits for the result, or raises what the work raised.
+        """
+        if self.pool is None:
+            return cache(lambda: work(task))
+        # packed here: while it waits, this process may go on with what is in it
+        packed = pickle.dumps((work, task), protocol=5)
+        return self.thread.submit(self.pool.answer, packed).result
+
+
+@contextmanager
+def second_process() -> Iterator[Second]:
+    """One process more for as long as the block lasts, where there is a processor more.
+
+    It ends with the block, however that ends; when it dies before, its work is done
+    here.
+    """
+    with ThreadPoolExecutor(1) as thread:
+        pool = None
+        with suppress(OSError):  # this one has to do where no other can be started
+            pool = _Pool(1) if processors() > 1 else None
+        try:
+            yield Second(pool, thread)
+        finally:
+            if pool is not None:
+                pool.end()
+                thread.shutdown(cancel_futures=True)
+                pool.close()
 
 
 def processors() -> int:
@@ -224,20 +279,25 @@ class _Pool:
 
     def result(self, work: Callable[[T], A], task: T) -> A:
         """Of one task; where its process dies, it is done here."""
+        return cast("A", self.answer(pickle.dumps((work, task), protocol=5)))
+
+    def answer(self, packed: bytes) -> Any:
+        """The result of a task that is packed with its work."""
         process = self._idle.get()
         try:
-            pickle.dump((work, task), cast("IO[bytes]", process.stdin), protocol=5)
+            cast("IO[bytes]", process.stdin).write(packed)
             cast("IO[bytes]", process.stdin).flush()
             done, result = pickle.load(cast("IO[bytes]", process.stdout))
         except (EOFError, OSError, pickle.UnpicklingError):
             if self._ended:
                 raise
             self._start()
+            work, task = pickle.loads(packed)
             return work(task)
         self._idle.put(process)
         if not done:
             raise result
-        return cast("A", result)
+        return result
 
     def end(self) -> None:
         """End them all, whatever they are at."""

@@ -65,7 +65,11 @@ def _survey(options: argparse.Namespace) -> None:
     design = load_design(options.design)
     if options.record is not None:
         refuse_before_work(options)
-    with inputs.progress_bar(options.quiet) as bar:
+    from geom.parallel import second_process
+    from geom.views import drawn
+
+    with inputs.progress_bar(options.quiet) as bar, second_process() as second:
+        second.begin(drawn.get_ready, None)
         task = bar.add_task("reading", total=4 + len(FILES))
 
         def tick(next_up: str) -> None:
@@ -86,10 +90,12 @@ def _survey(options: argparse.Namespace) -> None:
         from geom.compare import assess
 
         findings = assess(surface, design, title=options.title)
+        wall = drawn.begin_wall(second, readings, surface, findings)
         tick("planning the repair")
         from geom.repair import prepare_repair
 
         works = prepare_repair(surface, findings, design)
+        repair = drawn.begin_repair(second, surface, findings, works)
         tick("writing files")
         from geom.views.outputs import write_survey
 
@@ -99,6 +105,7 @@ def _survey(options: argparse.Namespace) -> None:
             surface,
             findings,
             works=works,
+            drawings=drawn.Drawings(wall, repair),
             stills=options.stills,
             overwrite=options.overwrite,
             tick=tick,

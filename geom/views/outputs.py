@@ -34,7 +34,7 @@ from geom.views.charts.change_map import change_png, levels_png, scale_png, wall
 from geom.views.charts.figure import Form
 from geom.views.charts.round import round_view
 from geom.views.charts.sections import level_sections, upright_sections
-from geom.views.charts.survey_maps import map_png, workmap_png
+from geom.views.charts.survey_maps import map_png
 from geom.views.documents import (
     campaigns_document,
     change_document,
@@ -42,6 +42,7 @@ from geom.views.documents import (
     recheck_document,
     wear_document,
 )
+from geom.views.drawn import Drawings, draw_repair, draw_wall
 from geom.views.meshes.formats import glb_bytes, ply_bytes, vtp_bytes
 from geom.views.meshes.masonry import masonry_bytes
 from geom.views.meshes.mesh import wall_mesh
@@ -64,7 +65,6 @@ from geom.views.pages.report import ReportPictures, report_bytes
 from geom.views.pages.wear import MOST, heats_bytes, still_png, wear_page
 from geom.views.paper.certificate import certificate_bytes
 from geom.views.paper.day_sheet import day_bytes
-from geom.views.paper.repair_sheet import repair_sheet_bytes
 from geom.views.paper.rod_sheet import rod_sheet_bytes
 from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
 
@@ -115,6 +115,7 @@ def write_files(
     findings: Findings,
     works: RepairPackage,
     *,
+    drawings: Drawings | None = None,
     tick: Callable[[str], None] = _quiet,
 ) -> list[Path]:
     """Write every file of a survey.
@@ -125,6 +126,8 @@ def write_files(
         Must exist; the caller makes it appear whole.
     works : RepairPackage
         Of those findings.
+    drawings : Drawings, optional
+        Of the same, begun already.
     tick : callable
         Called with the name of each file once it is written.
 
@@ -133,7 +136,7 @@ def write_files(
     list of Path
         The files, in the order of `FILES`.  The same input gives the same bytes.
     """
-    makers = survey_makers(readings, surface, findings, works)
+    makers = survey_makers(readings, surface, findings, works, drawings)
     return write_all(folder, FILES, makers, done=tick)
 
 
@@ -142,19 +145,15 @@ def survey_makers(
     surface: RadialSurface,
     findings: Findings,
     works: RepairPackage,
+    drawings: Drawings | None = None,
 ) -> tuple[Maker, ...]:
-    """What makes each file of a survey; pictures and mesh are made once."""
+    """What makes each file of a survey; drawings and mesh are made once."""
     design, maps = surface.design, findings.maps
     mesh = cache(lambda: wall_mesh(surface))
-
-    @cache
-    def pictures() -> ReportPictures:
-        return ReportPictures(
-            map=map_png(readings, surface, findings),
-            work=workmap_png(surface, findings, works.plan),
-            level=level_sections(surface, findings),
-            upright=upright_sections(surface, findings),
-        )
+    drawn = drawings or Drawings(
+        wall=cache(lambda: draw_wall((readings.rod, surface, findings))),
+        repair=cache(lambda: draw_repair((surface, findings, works))),
+    )
 
     def rebuild(_: Path) -> bytes:
         drawn = surface.grid.design_radius[:, None]
@@ -167,7 +166,14 @@ def survey_makers(
     def report(_: Path) -> bytes:
         azimuth, height = readings.rod.stations
         dots = list(zip(azimuth.tolist(), height.tolist(), strict=True))
-        return report_bytes(surface, findings, works, pictures(), dots=dots)
+        wall = drawn.wall()
+        pictures = ReportPictures(
+            map=wall.map,
+            work=drawn.repair().work,
+            level=wall.level,
+            upright=wall.upright,
+        )
+        return report_bytes(surface, findings, works, pictures, dots=dots)
 
     return (
         lambda _: findings_document(findings, works, design),
@@ -177,9 +183,9 @@ def survey_makers(
         lambda _: vtp_bytes(mesh(), surface, maps=maps),
         rebuild,
         lambda _: masonry_bytes(mesh(), surface, works.plan, title=findings.title),
-        lambda _: pictures().map,
+        lambda _: drawn.wall().map,
         report,
-        lambda _: repair_sheet_bytes(surface, findings, works),
+        lambda _: drawn.repair().sheet,
     )
 
 
@@ -190,6 +196,7 @@ def write_survey(
     findings: Findings,
     *,
     works: RepairPackage | None = None,
+    drawings: Drawings | None = None,
     stills: Sequence[Form] = (),
     overwrite: bool = False,
     tick: Callable[[str], None] = _quiet,
@@ -200,6 +207,8 @@ def write_survey(
     ----------
     works : RepairPackage, optional
         From `geom.prepare_repair`; it is planned if it is not given.
+    drawings : Drawings, optional
+        Of the same, where a second process draws them already.
     stills : sequence of {'png', 'svg', 'pdf'}
         Forms of pictures for papers that are written as well.
     overwrite : bool
@@ -221,7 +230,9 @@ def write_survey(
     if works is None:
         works = prepare_repair(surface, findings, surface.design)
     with _whole(folder, SURVEYED, overwrite=overwrite) as made:
-        write_files(made, readings, surface, findings, works, tick=tick)
+        write_files(
+            made, readings, surface, findings, works, drawings=drawings, tick=tick
+        )
         write_stills(made, readings, surface, findings, forms=stills, tick=tick)
     return [Path(folder) / name for name in FILES]
 

@@ -7,12 +7,13 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from geom.errors import InputError
-from geom.parallel import ProcessMap, processors
-from tests.record.errands import fail, pid, report, square, stumble
+from geom.parallel import ProcessMap, processors, second_process
+from tests.record.errands import begun, fail, pid, report, square, stumble
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -96,6 +97,78 @@ def alive(process: int) -> bool:
     except ProcessLookupError:
         return False
     return True
+
+
+@pytest.fixture
+def two_processors(monkeypatch):
+    monkeypatch.setattr("geom.parallel.processors", lambda: 2)
+
+
+def test_a_second_process_does_what_is_begun_in_order(two_processors):
+    with second_process() as second:
+        answers = [second.begin(square, (n, 0.1 / (1 + n))) for n in range(4)]
+        other = second.begin(pid, 0.0)()
+        assert [answer() for answer in answers] == [0, 1, 4, 9]
+        assert other != os.getpid()
+        assert alive(other)
+    assert not alive(other)
+
+
+def test_a_second_process_ends_at_once_when_the_block_is_left(two_processors, tmp_path):
+    """And the fault that left it comes through."""
+    left: list[Any] = []
+
+    def left_early():
+        with second_process() as second:
+            left.append(second.begin(pid, 0.0)())
+            left.append(second.begin(begun, (tmp_path / "begun", 5.0)))
+            while not (tmp_path / "begun").exists():
+                time.sleep(0.01)
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        left_early()
+    other, answer = left
+    assert not alive(other)
+    with pytest.raises(EOFError):
+        answer()
+
+
+def test_work_is_handed_over_as_it_stands(two_processors):
+    """The first piece keeps the process busy while the second is changed."""
+    task = [3, 0.0]
+    with second_process() as second:
+        second.begin(pid, 0.5)
+        answer = second.begin(square, task)
+        task[0] = 5
+        assert answer() == 9
+
+
+def test_what_goes_wrong_in_the_second_process_is_raised_here(two_processors):
+    with second_process() as second:
+        answer = second.begin(fail, "a.nc")
+        with pytest.raises(InputError, match="it is spoiled"):
+            answer()
+
+
+def test_the_work_of_a_second_process_that_dies_is_done_here(two_processors, tmp_path):
+    with second_process() as second:
+        answers = [second.begin(stumble, (str(tmp_path), n)) for n in range(5)]
+        assert [answer() for answer in answers] == list(range(5))
+    assert len(list(tmp_path.glob("ended-*"))) == 1
+
+
+@pytest.mark.parametrize("lacking", ["a processor", "room for a process"])
+def test_where_there_can_be_no_second_process_this_one_does_it(monkeypatch, lacking):
+    def none(*_, **__):
+        raise OSError(12, "Cannot allocate memory")
+
+    monkeypatch.setattr("geom.parallel.processors", lambda: 1 + ("room" in lacking))
+    if "room" in lacking:
+        monkeypatch.setattr(subprocess, "Popen", none)
+    with second_process() as second:
+        answer = second.begin(pid, 0.0)
+        assert answer() == answer() == os.getpid()
 
 
 def test_there_is_at_least_one_processor():

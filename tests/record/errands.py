@@ -41,3 +41,10 @@ def stumble(task: tuple[str, int]) -> int:
         mark.touch()
         os._exit(1)
     return number
+
+
+def begun(task: tuple[Path, float]) -> int:
+    """Make a file when it begins, and take some seconds."""
+    mark, seconds = task
+    mark.touch()
+    return pid(seconds)

@@ -1,0 +1,98 @@
+"""What a survey is drawn into: pictures and the printed sheet, begun as soon as may be.
+
+Drawing takes a third of a survey and needs nothing that comes after it.  A second
+process imports what it takes while the first fits the wall, draws the wall while the
+first plans the repair, and the repair while the first writes the other files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from geom.compare.findings import Findings
+from geom.parallel import Second
+from geom.readings import CloudReadings, RodReadings
+from geom.repair import RepairPackage
+from geom.surface.radial import RadialSurface
+
+
+@dataclass(frozen=True)
+class WallPictures:
+    """Of findings, each as PNG bytes."""
+
+    map: bytes
+    level: bytes
+    upright: bytes
+
+
+@dataclass(frozen=True)
+class RepairDrawings:
+    """Of a repair: what to do on the unrolled wall, PNG, and the repair sheet, PDF."""
+
+    work: bytes
+    sheet: bytes
+
+
+@dataclass(frozen=True)
+class Drawings:
+    """Of a survey; each waits until it is drawn."""
+
+    wall: Callable[[], WallPictures]
+    repair: Callable[[], RepairDrawings]
+
+
+def get_ready(_: None) -> None:
+    """Import what it takes to draw."""
+    import reportlab.graphics.renderPDF  # noqa: F401
+
+    from geom.views.charts import sections, survey_maps  # noqa: F401
+    from geom.views.charts.figure import drawing_style, new_figure, render
+    from geom.views.paper import repair_sheet, style  # noqa: F401
+
+    with drawing_style():
+        render(new_figure(1.0, 1.0), dpi=10)
+    style.register_fonts()
+    style.paragraph("", style.BODY)
+
+
+def begin_wall(
+    second: Second,
+    readings: RodReadings | CloudReadings,
+    surface: RadialSurface,
+    findings: Findings,
+) -> Callable[[], WallPictures]:
+    """Have the wall drawn; what is given waits for its pictures."""
+    return second.begin(draw_wall, (readings.rod, surface, findings))
+
+
+def begin_repair(
+    second: Second, surface: RadialSurface, findings: Findings, works: RepairPackage
+) -> Callable[[], RepairDrawings]:
+    """Have the repair drawn; as `begin_wall`."""
+    return second.begin(draw_repair, (surface, findings, works))
+
+
+def draw_wall(task: tuple[RodReadings, RadialSurface, Findings]) -> WallPictures:
+    """Draw map and sections."""
+    from geom.views.charts.sections import level_sections, upright_sections
+    from geom.views.charts.survey_maps import map_png
+
+    readings, surface, findings = task
+    return WallPictures(
+        map=map_png(readings, surface, findings),
+        level=level_sections(surface, findings),
+        upright=upright_sections(surface, findings),
+    )
+
+
+def draw_repair(task: tuple[RadialSurface, Findings, RepairPackage]) -> RepairDrawings:
+    """Draw what is to be done."""
+    from geom.views.charts.survey_maps import workmap_png
+    from geom.views.paper.repair_sheet import repair_sheet_bytes
+
+    surface, findings, works = task
+    return RepairDrawings(
+        work=workmap_png(surface, findings, works.plan),
+        sheet=repair_sheet_bytes(surface, findings, works),
+    )

@@ -1,0 +1,32 @@
+"""Drawings of a survey, by this process or by another."""
+
+import pytest
+
+from geom.parallel import second_process
+from geom.views import drawn
+
+
+@pytest.fixture(scope="module")
+def small(build):
+    return build(spacing=40.0)
+
+
+def drawings(furnace):
+    """All of them, and how many processes there may be decides by whom."""
+    with second_process() as second:
+        second.begin(drawn.get_ready, None)
+        made = furnace.surface, furnace.findings
+        wall = drawn.begin_wall(second, furnace.readings, *made)
+        repair = drawn.begin_repair(second, *made, furnace.works)
+        return second.pool, wall(), repair()
+
+
+def test_another_process_draws_the_same_bytes(small, monkeypatch):
+    monkeypatch.setattr("geom.parallel.processors", lambda: 2)
+    other, *there = drawings(small)
+    monkeypatch.setattr("geom.parallel.processors", lambda: 1)
+    none, *here = drawings(small)
+    assert other is not None
+    assert none is None
+    assert there == here
+    assert len({here[0].map, here[0].level, here[0].upright, here[1].work}) == 4
