@@ -12,6 +12,7 @@ JCGM 100:2008 (GUM), 5.1 (combined uncertainty) and annex H (budgets).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -89,14 +90,21 @@ def assess(
     """
     grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
     nodes = make_nodes(surface)
-    walls = draw_walls(nodes, prior_of(surface, nodes))
-    maps = maps_of(surface, design)
+    low, high = grid.surveyed_heights
+    with ThreadPoolExecutor(1) as beside:  # what draws take is in libraries: no lock
+        drawn = beside.submit(draw_walls, nodes, prior_of(surface, nodes))
+        maps = maps_of(surface, design)
+        levels = section_levels(surface, low, high)
+        panels = survey_panels(surface, nodes)
+        typical = float(np.sqrt(np.nanmean(sd**2)))
+        budget = volume_budget(
+            surface.posterior, nodes, nodes.gather(grid.patch), typical
+        )
+        walls = drawn.result()
     zones, number = find_zones(
         grid, cutback, sd, maps.action, walls, read=surface.readings_in_cells
     )
-    low, high = grid.surveyed_heights
     gaps = ring_gaps(grid)
-    typical = float(np.sqrt(np.nanmean(sd**2)))
     moment = datetime.now(UTC) if created is None else created
     return Findings(
         lining=design.name,
@@ -114,15 +122,13 @@ def assess(
         datum=_datum(surface.poses),
         volume=volumes(grid, cutback, sd, walls),
         deepest=deepest_point(surface, walls),
-        levels=section_levels(surface, low, high),
+        levels=levels,
         zones=zones,
-        budget=volume_budget(
-            surface.posterior, nodes, nodes.gather(grid.patch), typical
-        ),
+        budget=budget,
         diagnostics=surface.diagnostics + wide_gaps(gaps),
         maps=replace(maps, zone=number),
         surface=surface,
-        panels=survey_panels(surface, nodes),
+        panels=panels,
     )
 
 

@@ -186,7 +186,9 @@ def read_round(grid: Grid) -> Bool:
 def ring_read(grid: Grid, height: float) -> bool:
     """Whether the ring at a height between the readings is read round."""
     off = np.where(_between(grid), np.abs(grid.height - height), np.inf)
-    return bool(read_round(grid)[int(np.argmin(off))])
+    row = int(np.argmin(off))
+    unread = ~grid.surveyed[row] & ~grid.opening[row]
+    return widest_run(unread) <= ASSUMED.widest_gap
 
 
 def share_surveyed(grid: Grid) -> float:

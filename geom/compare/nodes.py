@@ -93,8 +93,8 @@ class Nodes:
         from scipy.linalg.blas import strmm
 
         table = self.covariance[np.ix_(some, some)]
-        ridge = _RIDGE * float(np.diag(table).max(initial=1.0))
-        root = np.linalg.cholesky(table + ridge * np.eye(some.size))
+        table.flat[:: some.size + 1] += _RIDGE * float(np.diag(table).max(initial=1.0))
+        root = np.linalg.cholesky(table)
         rng = np.random.default_rng(seed)
         standard = rng.standard_normal((count, some.size), dtype=np.float32).T
         errors = strmm(1.0, root.astype(np.float32), standard, lower=True)

@@ -67,6 +67,14 @@ class Profile(Shown):
         at_once = np.diff(self.height) == 0.0
         return np.unique(self.height[1:][at_once & (np.diff(self.radius) != 0.0)])
 
+    @cached_property
+    def corner_radii(self) -> tuple[Float, Float]:
+        """Radii at the corners, mm, just below each and just above."""
+        return (
+            self.radius_at(self.corners, side="below"),
+            self.radius_at(self.corners),
+        )
+
     def radius_at(
         self, height: ArrayLike, *, side: Literal["above", "below"] = "above"
     ) -> Float:

@@ -20,8 +20,6 @@ from functools import cached_property
 
 import numpy as np
 from scipy.ndimage import label
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from geom.design import Design
 from geom.frame import turn
@@ -335,10 +333,17 @@ def label_components(mask: Bool) -> tuple[Int, int]:
     array([[1, 0, 1, 1]])
     """
     number, count = label(mask)
-    seam = np.stack([number[:, 0], number[:, -1]])[:, mask[:, 0] & mask[:, -1]]
-    touching = coo_array((np.ones(seam.shape[1]), seam), shape=(count + 1, count + 1))
-    count, merged = connected_components(touching, directed=False)
-    return merged[number].astype(np.int64), int(count) - 1
+    ends = number[:, [0, -1]][mask[:, 0] & mask[:, -1]]
+    seam = np.unique(ends[ends[:, 0] != ends[:, 1]], axis=0)
+    if not seam.size:
+        return number.astype(np.int64), int(count)
+    # each piece is known by the first that it hangs together with
+    first = np.arange(count + 1)
+    for left, right in seam:
+        low, high = sorted((first[left], first[right]))
+        first[first == high] = low
+    kept, merged = np.unique(first, return_inverse=True)
+    return merged[number].astype(np.int64), kept.size - 1
 
 
 def components(mask: Bool) -> Iterator[Bool]:

@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from geom.design import Design
 from geom.repair.assumptions import ASSUMED
@@ -80,11 +81,11 @@ def stand(height: Float, up: float, design: Design, cover: float) -> Stand:
     slope = (top - foot - jumps) / up
     # Straight in between: what stands nearest and furthest is at an end or at a knot.
     off = [np.zeros_like(height), top - foot - slope * up]
-    for knot in profile.corners:
+    for knot, *sides in zip(profile.corners, *profile.corner_radii, strict=True):
         inside = (height < knot) & (knot < height + up)
-        for side in ("below", "above"):
-            drawn = profile.radius_at(knot, side=side)
-            off.append(np.where(inside, drawn - foot - slope * (knot - height), 0.0))
+        if inside.any():
+            run = slope * (knot - height)
+            off += [np.where(inside, drawn - foot - run, 0.0) for drawn in sides]
     nearest = np.max(off, axis=0)
     return Stand(up, slope, foot + nearest + cover, nearest - np.min(off, axis=0))
 
@@ -223,9 +224,10 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     count, columns = hollow.shape
     padded = np.full((count, columns + 2 * taps), ASSUMED.blocked)
     padded[:, taps : taps + columns] = hollow.reach
-    along = np.full(hollow.shape, np.inf)
-    for k in range(2 * taps + 1):
-        np.minimum(along, padded[:, k : k + columns] - rounder[:, k, None], out=along)
+    # axes: row, tap, column
+    along = np.min(
+        sliding_window_view(padded, columns, axis=1) - rounder[:, :, None], axis=1
+    )
     # The back of a leaning piece ends below its foot, or above its top.
     lean, bed = np.sqrt(1.0 + stood.slope**2), hollow.design.shop.brickwork.bed_least
     dip = piece.into * stood.slope / lean
@@ -234,14 +236,14 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
         along, ((extra, rows + extra), (0, 0)), constant_values=ASSUMED.blocked
     )
     drawn = np.pad(drawn, (extra, rows + extra), mode="edge")
-    least = np.full(hollow.shape, np.inf)
-    for r in range(-extra, rows + extra + 1):
-        up = np.clip(r * hollow.row, -dip, stood.rise() - dip)
-        inside = np.abs(r * hollow.row - up) < hollow.row
-        back = stood.face + stood.slope * up + piece.into * lean
-        at = slice(extra + r, extra + r + count)
-        room = along[at] - (back + bed - drawn[at])[:, None]
-        np.minimum(least, np.where(inside[:, None], room, np.inf), out=least)
+    # axes: rows up from its foot, row of its foot, column
+    level = np.arange(-extra, rows + extra + 1)[:, None] * hollow.row
+    up = np.clip(level, -dip, stood.rise() - dip)
+    back = stood.face + stood.slope * up + piece.into * lean
+    behind = back + bed - sliding_window_view(drawn, count)
+    behind[np.abs(level - up) >= hollow.row] = -np.inf
+    room = sliding_window_view(along, count, axis=0).transpose(0, 2, 1)
+    least = np.min(room - behind[:, :, None], axis=0)
     return np.where(fits[:, None], least, ASSUMED.blocked)
 
 

@@ -224,7 +224,8 @@ def posterior_walls(
 def _draws(nodes: Nodes, count: int, seed: int) -> Float:
     """Draws about the mean, (q, count), mm."""
     size = nodes.mean.size
-    table = nodes.covariance + 1e-6 * np.mean(nodes.sd**2) * np.eye(size)
+    table = nodes.covariance.copy()
+    table.flat[:: size + 1] += 1e-6 * np.mean(nodes.sd**2)
     try:
         return joint_normal(table, np.random.default_rng(seed), count)
     except np.linalg.LinAlgError:

@@ -209,10 +209,7 @@ class GPPosterior(Shown):
         see and what each source of reading error put in.
         """
         best = self.best.variance_of_sum(height, azimuth, weight)
-        total = best
-        if self.samples:
-            _, covariance = self.joint(height, azimuth)
-            total = float(weight @ covariance @ weight)
+        total = self._variance_of_sum(height, azimuth, weight)
         gain = self.best.gain(height, azimuth, weight)
         read = [
             VarianceShare(s.name, s.kind, s.sd, s.unit, s.variance_of(gain))
@@ -227,6 +224,15 @@ class GPPosterior(Shown):
             VarianceShare("sizes and lengths learned", "A", spread, "mm", learned),
             *read,
         ]
+
+    def _variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
+        """That of a weighted sum by `joint`, without its table."""
+        if not self.samples:
+            return self.best.variance_of_sum(height, azimuth, weight)
+        drift, ratio = self.hyperparameter_spread(height, azimuth)
+        root = np.sqrt(ratio).ravel()
+        alone = self.best.variance_of_sum(height, azimuth, weight * root)
+        return alone + float(np.var(drift.reshape(len(self.samples), -1) @ weight))
 
     def hyperparameter_spread(
         self, height: Float, azimuth: Float
