@@ -21,6 +21,7 @@ from geom.views.names import DAY_FILES, FILES, RECHECK_FILES, STILL_FORMS, SURVE
 
 if TYPE_CHECKING:
     from geom.design import Design
+    from geom.parallel import Second
     from geom.repair import DayPlan
     from geom.repair.acceptance.result import Recheck
 
@@ -57,19 +58,25 @@ def add_survey(commands: Any) -> None:
 
 
 def _survey(options: argparse.Namespace) -> None:
-    from geom.design import load_design
+    from geom.parallel import second_process
+    from geom.views import drawn
 
     _refuse_past_as_out(options.past, options.out)
     refuse_incomplete_occasion(options)
     inputs.check_out(options, SURVEYED)
+    with second_process() as second:
+        second.begin(drawn.get_ready, None)
+        _survey_drawn_by(second, options)
+
+
+def _survey_drawn_by(second: Second, options: argparse.Namespace) -> None:
+    from geom.design import load_design
+    from geom.views import drawn
+
     design = load_design(options.design)
     if options.record is not None:
         refuse_before_work(options)
-    from geom.parallel import second_process
-    from geom.views import drawn
-
-    with inputs.progress_bar(options.quiet) as bar, second_process() as second:
-        second.begin(drawn.get_ready, None)
+    with inputs.progress_bar(options.quiet) as bar:
         task = bar.add_task("reading", total=4 + len(FILES))
 
         def tick(next_up: str) -> None:

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from geom.compare.findings import Findings
-from geom.parallel import Second
-from geom.readings import CloudReadings, RodReadings
-from geom.repair import RepairPackage
-from geom.surface.radial import RadialSurface
+if TYPE_CHECKING:  # so that the second process begins before the first imports these
+    from geom.compare.findings import Findings
+    from geom.parallel import Second
+    from geom.readings import CloudReadings, RodReadings
+    from geom.repair import RepairPackage
+    from geom.surface.radial import RadialSurface
 
 
 @dataclass(frozen=True)

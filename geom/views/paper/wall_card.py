@@ -294,7 +294,7 @@ def hatch(call: Action, room: _Room) -> Group:
 
     Brick slants, chip stands, measure again lies, daub is dotted.
     """
-    from reportlab.graphics.shapes import Circle, Group, Line
+    from reportlab.graphics.shapes import Group, Line
 
     group = Group()
     left, foot, wide, tall = room.left, room.foot, room.wide, room.tall
@@ -313,9 +313,14 @@ def hatch(call: Action, room: _Room) -> Group:
         for y in np.arange(foot + 0.5 * _APART, foot + tall, _APART).tolist():
             group.add(Line(left, y, left + wide, y, strokeWidth=0.9))
     elif call == "daub":
+        first = left + 0.5 * _APART
+        count = np.arange(first, left + wide, _APART).size
+        # a row of dots is a line of dashes of no length with round ends
+        last = first + (count - 0.6) * _APART
         for y in np.arange(foot + 0.5 * _APART, foot + tall, _APART).tolist():
-            for x in np.arange(left + 0.5 * _APART, left + wide, _APART).tolist():
-                group.add(Circle(x, y, 0.75, strokeColor=None))
+            dots = Line(first, y, last, y, strokeWidth=1.5, strokeLineCap=1)
+            dots.strokeDashArray = [0.0, _APART]
+            group.add(dots)
     return group
 
 

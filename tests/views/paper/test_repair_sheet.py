@@ -177,7 +177,14 @@ def test_hatches_differ_in_grey(boxes):
         line = drawn[call][3]
         slopes[call] = (line.x1 == line.x2, line.y1 == line.y2)
     assert len(set(slopes.values())) == 3
-    assert {type(part).__name__ for part in drawn["daub"]} == {"Circle"}
+    # dashes of no length with round ends are dots, one more than there are gaps
+    for row in drawn["daub"]:
+        (on, gap), reach = row.strokeDashArray, row.x2 - row.x1
+        assert (on, row.strokeLineCap, row.strokeWidth) == (0.0, 1, 1.5)
+        assert row.y1 == row.y2
+        assert 7.0 * gap < reach < 8.0 * gap
+        assert row.x1 + 7.0 * gap < 40.0 <= row.x1 + 8.0 * gap
+    assert [row.y1 for row in drawn["daub"]] == [2.5, 7.5, 12.5, 17.5, 22.5, 27.5]
 
 
 def test_the_wall_card_says_where_it_is_seen_from(pages, furnace):
