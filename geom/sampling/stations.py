@@ -45,6 +45,7 @@ from geom.compare.volume import rebuild_volume
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
+from geom.parallel import on_one_thread_when_small
 from geom.quantity import Quantity
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.assumptions import ASSUMED
@@ -172,7 +173,7 @@ def _known_at(posterior: GPPosterior, height: Float, azimuth: Float) -> _Known:
     within = ratio * sd.ravel() ** 2
     deviation = (drift - drift.mean(axis=0)) / np.sqrt(drift.shape[0])
     return _Known(
-        known=best.inverse_cholesky @ cross,
+        known=best.whitened(cross),
         widening=np.sqrt(ratio),
         deviation=deviation,
         variance=within + np.sum(deviation**2, axis=0),
@@ -237,6 +238,7 @@ class Advice(Shown):
             )
 
 
+@on_one_thread_when_small(lambda surface, *_, **__: surface.count)
 def next_stations(
     surface: RadialSurface,
     readings: RodReadings | CloudReadings,

@@ -202,15 +202,18 @@ def _volume(pieces: Sequence[BrickPiece]) -> float:
 
 
 def posterior_walls(
-    surface: RadialSurface, nodes: Nodes, count: int, *, seed: int
+    surface: RadialSurface, nodes: Nodes, errors: Float
 ) -> Iterator[Wall]:
     """Walls that the readings allow, each as likely as any other.
 
-    Drawn jointly at the nodes, smooth in between.
+    Parameters
+    ----------
+    errors : array (q, count), mm
+        Drawn jointly at the nodes, from `draw_errors`; the wall is smooth in between.
     """
     grid, rows = surface.grid, surface.grid.surveyed_rows
     shape = (nodes.height.size, nodes.azimuth.size)
-    for error in _draws(nodes, count, seed).T:
+    for error in errors.T:
         cutback = surface.cutback.copy()
         cutback[rows] += interpolate_smoothly(
             error.reshape(shape),
@@ -221,8 +224,8 @@ def posterior_walls(
         yield Wall(grid, cutback, np.zeros(grid.shape), surface.design)
 
 
-def _draws(nodes: Nodes, count: int, seed: int) -> Float:
-    """Draws about the mean, (q, count), mm."""
+def draw_errors(nodes: Nodes, count: int, *, seed: int) -> Float:
+    """Draws of cut-back about its mean at the nodes, (q, count), mm."""
     size = nodes.mean.size
     table = nodes.covariance.copy()
     table.flat[:: size + 1] += 1e-6 * np.mean(nodes.sd**2)

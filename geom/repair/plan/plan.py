@@ -44,6 +44,7 @@ brick ends and daub begins is not sure either, so it rests on plans for drawn wa
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
@@ -69,6 +70,7 @@ from geom.repair.plan.openings import (
 from geom.repair.plan.order import (
     Packing,
     demand_of,
+    draw_errors,
     order_list,
     posterior_walls,
     quick_demand,
@@ -251,18 +253,19 @@ def plan_repair(
         ZoneMask(zone.id, zone.action, findings.maps.zone == zone.id)
         for zone in findings.zones
     ]
-    shares = partition(wall, marked, pieces)
-    zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
-    packing = Packing.of(wall, shares, pieces)
+    with ThreadPoolExecutor(1) as beside:  # what draws take is in libraries: no lock
+        errors = beside.submit(draw_errors, nodes, draws, seed=seed)
+        shares = partition(wall, marked, pieces)
+        zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
+        packing = Packing.of(wall, shares, pieces)
+    walls = posterior_walls(surface, nodes, errors.result())
     openings = opening_works(design)
     bottom = sand_bottom(design, surface=surface)
     sand = None if bottom is None else bottom.sand
     besides, *drawn = opening_demands(openings, sand, draws, seed=seed)
     demands = [
         quick_demand(likely, packing).plus(more)
-        for likely, more in zip(
-            posterior_walls(surface, nodes, draws, seed=seed), drawn, strict=True
-        )
+        for likely, more in zip(walls, drawn, strict=True)
     ]
     worked = [zone for zone in zones if zone.action in _ORDER_OF_WORK]
     return RepairPlan(

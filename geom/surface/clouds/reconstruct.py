@@ -301,7 +301,7 @@ def _scattered(posterior: GPPosterior, block: Int, first: int) -> Float:
         return np.zeros(block.shape)
     places, here = best.observed.places, slice(first, first + count)
     cross = best.cross_covariance(Points2D(places.azimuth[here], places.height[here]))
-    gain = (best.inverse_cholesky @ cross).T @ best.inverse_cholesky
+    gain = best.whitened(cross).T @ best.inverse_cholesky
     each: Float = np.sum((gain @ best.noise.matrix) * gain, axis=1)
     return np.where(block >= 0, each[np.maximum(block, 0)], float(each.mean()))
 

@@ -72,6 +72,22 @@ class ConditionalGP:
         """Inverse covariance of the readings times their values; shape (n,)."""
         return self.inverse_cholesky.T @ (self.inverse_cholesky @ self.observed.value)
 
+    def whitened(self, cross: Float, *, spoiled: bool = False) -> Float:
+        """Covariances of the readings, divided by their Cholesky factor; (n, q).
+
+        Parameters
+        ----------
+        spoiled : bool
+            Whether ``cross`` may be written over.
+        """
+        from scipy.linalg.blas import dtrmm
+
+        # L^-1 is triangular: half the work of a full product
+        inverse = self.inverse_cholesky.T
+        return np.asarray(
+            dtrmm(1.0, inverse, cross.T, side=1, overwrite_b=int(spoiled)).T
+        )
+
     def mean_on(self, height: Float, azimuth: Float) -> Float:
         """Mean of cut-back on a grid, mm; (m, k)."""
         weight = self.observed.spread_to_places(self.weights)
@@ -96,7 +112,7 @@ class ConditionalGP:
                 to_grid = gp._cross_covariance(azimuth)
                 for part in gp._small(block, azimuth.size):
                     cross = gp._cross_of_readings(to_grid, height[part])
-                    known = gp.inverse_cholesky @ cross
+                    known = gp.whitened(cross, spoiled=True)
                     # Diagonal of C' S^-1 C: sum over readings i at each node j.
                     explained = np.einsum("ij,ij->j", known, known)
                     left[part] -= explained.reshape(-1, azimuth.size)
@@ -139,7 +155,7 @@ class ConditionalGP:
         covariance : array (q, q), mm2
         """
         cross = self.cross_covariance(places)
-        known = self.inverse_cholesky @ cross
+        known = self.whitened(cross)
         alone = self.covariance.between(places, places)
         return self.weights @ cross, alone - known.T @ known
 
@@ -189,7 +205,7 @@ class ConditionalGP:
         """
         places = net_points(height, azimuth)
         cross = self._cross_of_readings(self._cross_covariance(azimuth), height)
-        known = self.inverse_cholesky @ cross
+        known = self.whitened(cross)
         alone = GridCrossCovariance(self.covariance, places, azimuth).rows(height)
         alone = alone.reshape(len(places), len(places))
         alone -= known.T @ known
@@ -216,7 +232,7 @@ class ConditionalGP:
     def gains(self, height: Float, azimuth: Float) -> Float:
         """How the mean at every node of a net follows each reading; (m * k, n)."""
         cross = self.cross_covariance_with_net(height, azimuth)
-        return np.asarray((self.inverse_cholesky @ cross).T @ self.inverse_cholesky)
+        return np.asarray(self.whitened(cross).T @ self.inverse_cholesky)
 
     def variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
         """Variance of a weighted sum of cut-back over the nodes of a net.
