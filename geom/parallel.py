@@ -132,12 +132,12 @@ class Second:
     ----------
     pool : _Pool or None
         Of one process; None: work is done here, when it is asked for.
-    thread : ThreadPoolExecutor
+    thread : ThreadPoolExecutor or None
         Waits for its answers.
     """
 
-    pool: _Pool | None
-    thread: ThreadPoolExecutor
+    pool: _Pool | None = None
+    thread: ThreadPoolExecutor | None = None
 
     def begin(self, work: Callable[[T], A], task: T) -> Callable[[], A]:
         """Hand over a piece of work as it stands now.
@@ -152,7 +152,7 @@ class Second:
         callable
             Waits for the result, or raises what the work raised.
         """
-        if self.pool is None:
+        if self.pool is None or self.thread is None:
             return cache(lambda: work(task))
         # packed here: while it waits, this process may go on with what is in it
         packed = pickle.dumps((work, task), protocol=5)

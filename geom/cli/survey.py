@@ -65,7 +65,7 @@ def _survey(options: argparse.Namespace) -> None:
     refuse_incomplete_occasion(options)
     inputs.check_out(options, SURVEYED)
     with second_process() as second:
-        second.begin(drawn.get_ready, None)
+        second.begin(drawn.get_ready, True)
         _survey_drawn_by(second, options)
 
 

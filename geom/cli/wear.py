@@ -95,8 +95,14 @@ def add_wear(commands: Any) -> None:
 
 
 def _wear(options: argparse.Namespace) -> None:
+    from geom.parallel import second_process
+    from geom.views.drawn import get_ready
 
-    with inputs.waiting("opening the record", quiet=options.quiet) as wait:
+    with (
+        second_process() as second,
+        inputs.waiting("opening the record", quiet=options.quiet) as wait,
+    ):
+        second.begin(get_ready, False)
         from geom.record.store.store import open_record
 
         records = [open_record(folder) for folder in options.records]
@@ -120,7 +126,14 @@ def _wear(options: argparse.Namespace) -> None:
             for record in records
         ]
         for wear, record, target in zip(studies, records, targets, strict=True):
-            write_wear(target, wear, record, overwrite=options.overwrite, tick=tick)
+            write_wear(
+                target,
+                wear,
+                record,
+                second=second,
+                overwrite=options.overwrite,
+                tick=tick,
+            )
     if options.json:
         _print_json(targets)
     elif not options.quiet:

@@ -7,16 +7,19 @@ first plans the repair, and the repair while the first writes the other files.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # so that the second process begins before the first imports these
     from geom.compare.findings import Findings
+    from geom.design import Design
     from geom.parallel import Second
     from geom.readings import CloudReadings, RodReadings
     from geom.repair import RepairPackage
     from geom.surface.radial import RadialSurface
+    from geom.units import Float
+    from geom.views.charts.wear_map import WearMap
 
 
 @dataclass(frozen=True)
@@ -44,18 +47,20 @@ class Drawings:
     repair: Callable[[], RepairDrawings]
 
 
-def get_ready(_: None) -> None:
-    """Import what it takes to draw."""
-    import reportlab.graphics.renderPDF  # noqa: F401
-
-    from geom.views.charts import sections, survey_maps  # noqa: F401
+def get_ready(paper: bool) -> None:
+    """Import what it takes to draw pictures, and on paper."""
+    from geom.views.charts import survey_maps, wear_map  # noqa: F401
     from geom.views.charts.figure import drawing_style, new_figure, render
-    from geom.views.paper import repair_sheet, style  # noqa: F401
 
     with drawing_style():
         render(new_figure(1.0, 1.0), dpi=10)
-    style.register_fonts()
-    style.paragraph("", style.BODY)
+    if paper:
+        import reportlab.graphics.renderPDF  # noqa: F401
+
+        from geom.views.paper import repair_sheet, style  # noqa: F401
+
+        style.register_fonts()
+        style.paragraph("", style.BODY)
 
 
 def begin_wall(
@@ -98,3 +103,21 @@ def draw_repair(task: tuple[RadialSurface, Findings, RepairPackage]) -> RepairDr
         work=workmap_png(surface, findings, works.plan),
         sheet=repair_sheet_bytes(surface, findings, works),
     )
+
+
+def draw_wear(task: tuple[WearMap, str]) -> bytes:
+    """Draw wear and how well it is known, to hand on by itself; PNG."""
+    from geom.views.charts.wear_map import wear_map_png
+
+    wear_map, title = task
+    return wear_map_png(wear_map, title=title)
+
+
+def draw_small_walls(task: tuple[Design, Sequence[Float]]) -> list[bytes]:
+    """Draw walls small, from their cut-back (m, k) on the record's grid; PNG each."""
+    from geom.record.store.grid import record_grid
+    from geom.views.charts.wear_map import small_wall_png
+
+    design, walls = task
+    grid = record_grid(design)
+    return [small_wall_png(design, grid, cutback) for cutback in walls]

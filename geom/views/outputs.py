@@ -18,11 +18,11 @@ from geom.atomic import atomic_directory
 from geom.compare.findings import Findings
 from geom.design import Design
 from geom.errors import InputError
+from geom.parallel import Second
 from geom.readings import CloudReadings, RodReadings
 from geom.record.campaigns.compare import Comparison
 from geom.record.change.result import Change
 from geom.record.store.store import Record
-from geom.record.store.survey_file import RecordedWall
 from geom.record.study import Wear, deepest_found
 from geom.repair import RepairPackage, prepare_repair
 from geom.repair.acceptance.result import Recheck
@@ -62,7 +62,13 @@ from geom.views.names import (
 from geom.views.netcdf import write_change_netcdf, write_netcdf, write_wear_netcdf
 from geom.views.pages.comparisons import campaigns_page, change_page
 from geom.views.pages.report import ReportPictures, report_bytes
-from geom.views.pages.wear import MOST, heats_bytes, still_png, wear_page
+from geom.views.pages.wear import (
+    MOST,
+    begin_still,
+    begin_walls,
+    heats_bytes,
+    wear_page,
+)
 from geom.views.paper.certificate import certificate_bytes
 from geom.views.paper.day_sheet import day_bytes
 from geom.views.paper.rod_sheet import rod_sheet_bytes
@@ -271,6 +277,7 @@ def write_wear(
     wear: Wear,
     record: Record,
     *,
+    second: Second | None = None,
     overwrite: bool = False,
     tick: Callable[[str], None] = _quiet,
 ) -> None:
@@ -280,6 +287,8 @@ def write_wear(
     ----------
     record : Record
         That it is of.
+    second : Second, optional
+        Draws half of the pictures, while this process draws the others.
     tick : callable
         Called with the name of each file as it is begun.
     """
@@ -291,23 +300,24 @@ def write_wear(
         "source": f"daubline {wear.version}",
     }
 
-    @cache
-    def walls() -> list[RecordedWall]:
-        return [record.wall(occasion) for occasion in wear.occasions[-MOST:]]
+    second = second or Second()
+    still = begin_still(wear, design, second)
+    walls = [record.wall(occasion) for occasion in wear.occasions[-MOST:]]
+    worn = [wall for wall in walls if wall.occasion and wall.occasion.is_as_worn]
+    small = begin_walls(worn, second)
 
     def page(_: Path) -> bytes:
         depths = deepest_found(record, wear.occasions[-_FOLLOWED:])
-        worn = [wall for wall in walls() if wall.occasion and wall.occasion.is_as_worn]
-        return wear_page(wear, design, depths, worn)
+        return wear_page(wear, design, depths, worn, small)
 
     def heats(_: Path) -> bytes:
-        left_out = len(wear.occasions) - len(walls())
-        return heats_bytes(walls(), title=wear.title, left_out=left_out)
+        left_out = len(wear.occasions) - len(walls)
+        return heats_bytes(walls, title=wear.title, left_out=left_out)
 
     makers: tuple[Maker, ...] = (
         lambda _: wear_document(wear, design),
         lambda path: write_wear_netcdf(path, wear.maps, design, about),
-        lambda _: still_png(wear, design),
+        lambda _: still(),
         page,
         heats,
     )

@@ -14,7 +14,7 @@ def small(build):
 def drawings(furnace):
     """All of them, and how many processes there may be decides by whom."""
     with second_process() as second:
-        second.begin(drawn.get_ready, None)
+        second.begin(drawn.get_ready, True)
         made = furnace.surface, furnace.findings
         wall = drawn.begin_wall(second, furnace.readings, *made)
         repair = drawn.begin_repair(second, *made, furnace.works)

@@ -111,6 +111,8 @@ class PanelLayout:
         Between that label and the ticks' own.
     ticks_every, named_every : int, degrees
         Between ticks round the wall, and between those that have a number.
+    bare : bool
+        With the hours round the wall alone: no heights, no names.
     """
 
     width: float
@@ -124,6 +126,7 @@ class PanelLayout:
     label_gap: float = 4.0
     ticks_every: int = 30
     named_every: int = 60
+    bare: bool = False
 
 
 @dataclass(frozen=True)
@@ -191,11 +194,15 @@ class UnrolledFigure:
             zorder=0,
         )  # fmt: skip
         self._azimuth_axis(axes)
+        axes.spines[:].set_zorder(20)
+        if self.layout.bare:
+            axes.set_ylim(wall.design.profile.bottom, wall.design.profile.top)
+            axes.set_yticks([])
+            return
         height_axis(axes, wall.design, size=size)
         axes.yaxis.label.set_color(chart.INK)
         if wall.design.length_unit != "mm":
             mm_height_axis(axes, size=size - 1)
-        axes.spines[:].set_zorder(20)
 
     def _azimuth_axis(self, axes: Axes) -> None:
         layout, wall = self.layout, self.wall
@@ -206,10 +213,14 @@ class UnrolledFigure:
                 onward, azimuth_labels(onward, wall.design), strict=True
             )
         ]
-        size = layout.type_size
+        if layout.bare:
+            labels = [label.split("\n")[-1] for label in labels]
+        size, length = layout.type_size, 3 if layout.bare else 6
         axes.set_xticks(np.array(onward) * wall.mm_per_degree, labels, fontsize=size)
-        axes.tick_params(axis="x", length=6, colors=chart.INK)
+        axes.tick_params(axis="x", length=length, colors=chart.INK)
         axes.get_xticklabels()[onward.index(0)].set_fontweight("bold")
+        if layout.bare:
+            return
         zero = plain(wall.design.azimuth_zero, most=24)
         axes.set_xlabel(
             layout.azimuth_label.replace("{zero}", zero),
@@ -282,7 +293,8 @@ class UnrolledFigure:
             name = plain(opening.kind, most=18)
             name = "T" if short and opening.kind == "tuyere" else name
             self._opening(self.panels[panel], opening)
-            self._name_opening(self.panels[panel], opening, name, size=size)
+            if not self.layout.bare:
+                self._name_opening(self.panels[panel], opening, name, size=size)
 
     def _opening(self, axes: Axes, opening: Opening) -> None:
         """Its outline, twice where it reaches over the picture's ends."""

@@ -46,7 +46,7 @@ _LAYOUT = PanelLayout(
 )
 _SMALL = PanelLayout(
     width=2.1, left=0.06, right=0.06, top=0.05, bottom=0.24, type_size=9.0,
-    ticks_every=90, named_every=90,
+    ticks_every=90, named_every=90, bare=True,
 )  # fmt: skip
 #: Inches above two pictures for a heading.
 _HEAD = 0.85
@@ -193,21 +193,11 @@ def _division(most: float, design: Design) -> float:
 def small_wall_png(design: Design, grid: Grid, cutback: Float) -> Figure:
     """The wall as one heat left it, small: colours of cut-back, the brick line."""
     frame = UnrolledFigure(design, grid, _SMALL)
-    axes, limit = frame.panels[0], design.repair.brick_threshold
+    limit = design.repair.brick_threshold
     frame.paint(colours.cutback_rgb(cutback, limit), np.isfinite(cutback))
     frame.threshold_line(cutback, limit, widths=(2.6, 1.4))
     frame.hatch((cutback > limit) & ~grid.opening, "///", "#ffffff")
     frame.openings(size=0.0)
-    axes.set_ylabel("")
-    axes.set_xlabel("")
-    for twin in axes.child_axes:
-        twin.set_visible(False)
-    for text in axes.texts:
-        text.set_visible(False)
-    axes.set_yticks([])
-    hours = [label.get_text().split("\n")[-1] for label in axes.get_xticklabels()]
-    axes.set_xticks(axes.get_xticks(), hours, fontsize=_SMALL.type_size)
-    axes.tick_params(axis="x", length=3)
     return frame.figure
 
 

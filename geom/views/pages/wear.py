@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from geom.compare.panels import panels_of
 from geom.compare.zones import call_actions
 from geom.design import Design
+from geom.parallel import Second
 from geom.record.changepoints.steps import Step
 from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
@@ -36,11 +37,10 @@ from geom.views.charts.wear_charts import RateBars, clock_png, level_bars_png
 from geom.views.charts.wear_map import (
     WearMap,
     ledger_png,
-    small_wall_png,
     uncertainty_png,
-    wear_map_png,
     wear_png,
 )
+from geom.views.drawn import draw_small_walls, draw_wear
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
 from geom.views.say import (
@@ -69,16 +69,14 @@ MOST, SMALL = 60, 24
 
 
 def wear_pictures(
-    wear: Wear, design: Design, depths: Sequence[Depth], walls: Sequence[RecordedWall]
+    wear: Wear, design: Design, depths: Sequence[Depth]
 ) -> dict[str, bytes]:
-    """All pictures of the page, as PNG, by name.
+    """The pictures of the page but for its walls, as PNG, by name.
 
     Parameters
     ----------
     depths : sequence of Depth
         Survey after survey; may be empty.
-    walls : sequence of RecordedWall
-        Each gives a small picture, ``wall 0`` on.
     """
     wear_map, regions = wear_map_of(wear, design), wear.regions
     long = wear.rates["heat"].long
@@ -103,14 +101,18 @@ def wear_pictures(
         pictures["ledger"] = ledger_png(
             design, record_grid(design), panels_of(design), wear.ledger
         )
-    if walls:
-        grid = record_grid(design)
-        pictures["scale"] = scale_png(design)
-        pictures |= {
-            f"wall {k}": small_wall_png(design, grid, wall.cutback)
-            for k, wall in enumerate(walls)
-        }
     return pictures
+
+
+def begin_walls(
+    walls: Sequence[RecordedWall], second: Second
+) -> Callable[[], list[bytes]]:
+    """Have the newest walls drawn small; what is given waits for their pictures."""
+    shown = walls[-SMALL:]
+    if not shown:
+        return list
+    cutback = [wall.cutback for wall in shown]
+    return second.begin(draw_small_walls, (shown[0].design, cutback))
 
 
 def _longest_png(wear: Wear) -> bytes:
@@ -134,11 +136,11 @@ def _longest_png(wear: Wear) -> bytes:
     return longest_png(lengths.tolist(), bars, words[known])
 
 
-def still_png(wear: Wear, design: Design) -> bytes:
-    """wear-map.png: wear and how well it is known, to hand on by itself."""
+def begin_still(wear: Wear, design: Design, second: Second) -> Callable[[], bytes]:
+    """Have wear-map.png drawn: wear and how well it is known, to hand on by itself."""
     first, last = wear.spells[0].first_heat, wear.spells[-1].last_heat
     title = f"{plain(wear.title, most=70)}: heats {first} to {last}"
-    return wear_map_png(wear_map_of(wear, design), title=title)
+    return second.begin(draw_wear, (wear_map_of(wear, design), title))
 
 
 def wear_map_of(wear: Wear, design: Design) -> WearMap:
@@ -180,6 +182,7 @@ def wear_page(
     design: Design,
     depths: Sequence[Depth] = (),
     walls: Sequence[RecordedWall] = (),
+    small: Callable[[], list[bytes]] | None = None,
 ) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped.
 
@@ -189,12 +192,19 @@ def wear_page(
         The deepest cut-back, survey after survey.
     walls : sequence of RecordedWall
         As heats left them; the newest are shown.
+    small : callable, optional
+        Waits for their pictures, from `begin_walls`.
     """
     shown = walls[-SMALL:]
+    pictures = wear_pictures(wear, design, depths)
+    if shown:
+        pictures["scale"] = scale_png(design)
+        drawn = (small or begin_walls(walls, Second()))()
+        pictures |= {f"wall {k}": picture for k, picture in enumerate(drawn)}
     return page_bytes(
         "wear.html.jinja",
         design,
-        wear_pictures(wear, design, depths, shown),
+        pictures,
         **_heading(wear, design),
         **_to_know(wear, design),
         **_rests_on(wear, design, depths),
