@@ -68,6 +68,7 @@ from geom.views.pages.wear import (
     begin_walls,
     heats_bytes,
     wear_page,
+    wear_pictures,
 )
 from geom.views.paper.certificate import certificate_bytes
 from geom.views.paper.day_sheet import day_bytes
@@ -290,7 +291,7 @@ def write_wear(
     second : Second, optional
         Draws half of the pictures, while this process draws the others.
     tick : callable
-        Called with the name of each file as it is begun.
+        Called with what is made next, of files by their names.
     """
     design = record.design
     about = {
@@ -300,15 +301,19 @@ def write_wear(
         "source": f"daubline {wear.version}",
     }
 
+    tick("pictures")
     second = second or Second()
     still = begin_still(wear, design, second)
     walls = [record.wall(occasion) for occasion in wear.occasions[-MOST:]]
     worn = [wall for wall in walls if wall.occasion and wall.occasion.is_as_worn]
     small = begin_walls(worn, second)
 
+    # before anything is waited for
+    depths = deepest_found(record, wear.occasions[-_FOLLOWED:])
+    pictures = wear_pictures(wear, design, depths)
+
     def page(_: Path) -> bytes:
-        depths = deepest_found(record, wear.occasions[-_FOLLOWED:])
-        return wear_page(wear, design, depths, worn, small)
+        return wear_page(wear, design, depths, worn, pictures=pictures, small=small)
 
     def heats(_: Path) -> bytes:
         left_out = len(wear.occasions) - len(walls)

@@ -1,5 +1,6 @@
 """Drawings of a survey, by this process or by another."""
 
+import numpy as np
 import pytest
 
 from geom.parallel import second_process
@@ -30,3 +31,20 @@ def test_another_process_draws_the_same_bytes(small, monkeypatch):
     assert none is None
     assert there == here
     assert len({here[0].map, here[0].level, here[0].upright, here[1].work}) == 4
+
+
+def test_small_walls_come_in_their_order(small):
+    from geom.record.store.grid import record_grid
+    from geom.views.charts.wear_map import small_wall_png
+
+    design = small.design
+    grid = record_grid(design)
+    walls = [np.full(grid.shape, depth) for depth in (5.0, 60.0)]
+    drawn = drawn_small(design, walls)
+    assert drawn == [small_wall_png(design, grid, wall) for wall in walls]
+    assert drawn[0] != drawn[1]
+
+
+def drawn_small(design, walls):
+    with second_process() as second:
+        return second.begin(drawn.draw_small_walls, (design, walls))()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -182,6 +182,8 @@ def wear_page(
     design: Design,
     depths: Sequence[Depth] = (),
     walls: Sequence[RecordedWall] = (),
+    *,
+    pictures: Mapping[str, bytes] | None = None,
     small: Callable[[], list[bytes]] | None = None,
 ) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped.
@@ -192,19 +194,20 @@ def wear_page(
         The deepest cut-back, survey after survey.
     walls : sequence of RecordedWall
         As heats left them; the newest are shown.
+    pictures : mapping of str to bytes, optional
+        From `wear_pictures`, if they are drawn already.
     small : callable, optional
         Waits for their pictures, from `begin_walls`.
     """
     shown = walls[-SMALL:]
-    pictures = wear_pictures(wear, design, depths)
-    if shown:
-        pictures["scale"] = scale_png(design)
-        drawn = (small or begin_walls(walls, Second()))()
-        pictures |= {f"wall {k}": picture for k, picture in enumerate(drawn)}
+    if pictures is None:
+        pictures = wear_pictures(wear, design, depths)
+    of_walls = (small or begin_walls(walls, Second()))()
+    scale = {"scale": scale_png(design)} if shown else {}
     return page_bytes(
         "wear.html.jinja",
         design,
-        pictures,
+        {**pictures, **scale, **{f"wall {k}": p for k, p in enumerate(of_walls)}},
         **_heading(wear, design),
         **_to_know(wear, design),
         **_rests_on(wear, design, depths),
