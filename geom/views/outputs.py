@@ -11,42 +11,12 @@ from collections.abc import Callable, Collection, Sequence
 from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from geom.atomic import atomic_directory
-from geom.compare.findings import Findings
-from geom.design import Design
 from geom.errors import InputError
 from geom.parallel import Second
-from geom.readings import CloudReadings, RodReadings
-from geom.record.campaigns.compare import Comparison
-from geom.record.change.result import Change
-from geom.record.store.store import Record
-from geom.record.study import Wear, deepest_found
-from geom.repair import RepairPackage, prepare_repair
-from geom.repair.acceptance.result import Recheck
-from geom.repair.plan.day import DayPlan
-from geom.sampling.plan import SamplingPlan
-from geom.stats.normal import expected_excess
-from geom.surface.radial import RadialSurface
-from geom.views.charts.change_map import change_png, levels_png, scale_png, wall_png
-from geom.views.charts.figure import Form
-from geom.views.charts.round import round_view
-from geom.views.charts.sections import level_sections, upright_sections
-from geom.views.charts.survey_maps import map_png
-from geom.views.documents import (
-    campaigns_document,
-    change_document,
-    findings_document,
-    recheck_document,
-    wear_document,
-)
 from geom.views.drawn import Drawings, draw_repair, draw_wall
-from geom.views.meshes.formats import glb_bytes, ply_bytes, vtp_bytes
-from geom.views.meshes.masonry import masonry_bytes
-from geom.views.meshes.mesh import wall_mesh
-from geom.views.meshes.solid import rebuild_solid, stl_bytes
 from geom.views.names import (
     CAMPAIGN_FILES,
     CHANGE_FILES,
@@ -59,21 +29,22 @@ from geom.views.names import (
     WEAR_FILES,
     WORKBOOK,
 )
-from geom.views.netcdf import write_change_netcdf, write_netcdf, write_wear_netcdf
-from geom.views.pages.comparisons import campaigns_page, change_page
-from geom.views.pages.report import ReportPictures, report_bytes
-from geom.views.pages.wear import (
-    MOST,
-    begin_still,
-    begin_walls,
-    heats_bytes,
-    wear_page,
-    wear_pictures,
-)
-from geom.views.paper.certificate import certificate_bytes
-from geom.views.paper.day_sheet import day_bytes
-from geom.views.paper.rod_sheet import rod_sheet_bytes
-from geom.views.paper.rod_workbook import is_filled_in, workbook_bytes
+
+# What makes a file is imported by the command that writes it: no command needs all.
+if TYPE_CHECKING:
+    from geom.compare.findings import Findings
+    from geom.design import Design
+    from geom.readings import CloudReadings, RodReadings
+    from geom.record.campaigns.compare import Comparison
+    from geom.record.change.result import Change
+    from geom.record.store.store import Record
+    from geom.record.study import Wear
+    from geom.repair import RepairPackage
+    from geom.repair.acceptance.result import Recheck
+    from geom.repair.plan.day import DayPlan
+    from geom.sampling.plan import SamplingPlan
+    from geom.surface.radial import RadialSurface
+    from geom.views.charts.figure import Form
 
 #: The content of a file, or what makes it or writes it to the path that it is given.
 Maker = bytes | Callable[[Path], bytes | None]
@@ -155,6 +126,17 @@ def survey_makers(
     drawings: Drawings | None = None,
 ) -> tuple[Maker, ...]:
     """What makes each file of a survey; drawings and mesh are made once."""
+    import numpy as np
+
+    from geom.stats.normal import expected_excess
+    from geom.views.documents import findings_document
+    from geom.views.meshes.formats import glb_bytes, ply_bytes, vtp_bytes
+    from geom.views.meshes.masonry import masonry_bytes
+    from geom.views.meshes.mesh import wall_mesh
+    from geom.views.meshes.solid import rebuild_solid, stl_bytes
+    from geom.views.netcdf import write_netcdf
+    from geom.views.pages.report import ReportPictures, report_bytes
+
     design, maps = surface.design, findings.maps
     mesh = cache(lambda: wall_mesh(surface))
     drawn = drawings or Drawings(
@@ -235,6 +217,8 @@ def write_survey(
         If the folder cannot be written, or holds files and is not to be overwritten.
     """
     if works is None:
+        from geom.repair import prepare_repair
+
         works = prepare_repair(surface, findings, surface.design)
     with _whole(folder, SURVEYED, overwrite=overwrite) as made:
         write_files(
@@ -255,6 +239,11 @@ def write_change(
     folder: Path | str, change: Change, design: Design, *, overwrite: bool = False
 ) -> None:
     """Write numbers, maps, picture and page of a change; as `write_survey` does."""
+    from geom.views.charts.change_map import change_png, levels_png, scale_png, wall_png
+    from geom.views.documents import change_document
+    from geom.views.netcdf import write_change_netcdf
+    from geom.views.pages.comparisons import change_page
+
     picture = change_png(change, design)
     pictures = {
         "change": picture,
@@ -293,6 +282,18 @@ def write_wear(
     tick : callable
         Called with what is made next, of files by their names.
     """
+    from geom.record.study import deepest_found
+    from geom.views.documents import wear_document
+    from geom.views.netcdf import write_wear_netcdf
+    from geom.views.pages.wear import (
+        MOST,
+        begin_still,
+        begin_walls,
+        heats_bytes,
+        wear_page,
+        wear_pictures,
+    )
+
     design = record.design
     about = {
         "title": f"wear of {wear.title}",
@@ -334,6 +335,9 @@ def write_campaigns(
     folder: Path | str, comparison: Comparison, *, overwrite: bool = False
 ) -> None:
     """Write document and page of two campaigns; as `write_survey` does."""
+    from geom.views.documents import campaigns_document
+    from geom.views.pages.comparisons import campaigns_page
+
     contents = campaigns_document(comparison), campaigns_page(comparison)
     with _whole(folder, CAMPAIGN_FILES, overwrite=overwrite) as made:
         write_all(made, CAMPAIGN_FILES, contents)
@@ -343,6 +347,9 @@ def write_recheck(
     folder: Path | str, recheck: Recheck, design: Design, *, overwrite: bool = False
 ) -> None:
     """Write document and certificate of a recheck; as `write_survey` does."""
+    from geom.views.documents import recheck_document
+    from geom.views.paper.certificate import certificate_bytes
+
     contents = recheck_document(recheck, design), certificate_bytes(recheck, design)
     with _whole(folder, RECHECK_FILES, overwrite=overwrite) as made:
         write_all(made, RECHECK_FILES, contents)
@@ -360,6 +367,9 @@ def write_rod_sheet(
 
     One that was written on is never overwritten.
     """
+    from geom.views.paper.rod_sheet import rod_sheet_bytes
+    from geom.views.paper.rod_workbook import workbook_bytes
+
     refuse_filled_in(Path(folder))
     workbook = workbook_bytes(design, plan, title=title)
     paper = rod_sheet_bytes(design, plan, title=title)
@@ -371,6 +381,8 @@ def write_day(
     folder: Path | str, day: DayPlan, design: Design, *, overwrite: bool = False
 ) -> None:
     """Write the day of a repair, to print; as `write_survey` does."""
+    from geom.views.paper.day_sheet import day_bytes
+
     content = day_bytes(day, design)
     with _whole(folder, DAY_FILES, overwrite=overwrite) as made:
         write_all(made, DAY_FILES, (content,))
@@ -384,6 +396,8 @@ def refuse_filled_in(folder: Path) -> None:
     InputError
         If it does, or cannot be known to be blank.
     """
+    from geom.views.paper.rod_workbook import is_filled_in
+
     workbook = folder / WORKBOOK
     if workbook.exists() and is_filled_in(workbook):
         raise InputError(
@@ -411,6 +425,10 @@ def write_stills(
     tick : callable
         Called with the form that is drawn next.
     """
+    from geom.views.charts.round import round_view
+    from geom.views.charts.sections import level_sections, upright_sections
+    from geom.views.charts.survey_maps import map_png
+
     for form in dict.fromkeys(forms):
         tick(f"drawing stills, {form}")
         contents = (

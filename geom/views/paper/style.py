@@ -9,6 +9,7 @@ import io
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
@@ -165,14 +166,24 @@ def _with_feet(foot: Foot, *, first: bool) -> type:
 
 def register_fonts() -> None:
     """The sans that comes with matplotlib: more letters than the PDF base fonts."""
-    from matplotlib import get_data_path
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    folder = Path(get_data_path()) / "fonts" / "ttf"
+    folder = _matplotlib_data() / "fonts" / "ttf"
     for name, file in ((FONT, "DejaVuSans.ttf"), (BOLD, "DejaVuSans-Bold.ttf")):
         if name not in pdfmetrics.getRegisteredFontNames():
             pdfmetrics.registerFont(TTFont(name, str(folder / file)))
+
+
+def _matplotlib_data() -> Path:
+    """Its folder of data; found without its import, a tenth of a printed sheet."""
+    found = find_spec("matplotlib")
+    beside = Path((found and found.origin) or "").parent / "mpl-data"
+    if beside.is_dir():
+        return beside
+    from matplotlib import get_data_path
+
+    return Path(get_data_path())
 
 
 def paragraph(
