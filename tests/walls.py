@@ -6,6 +6,7 @@ import numpy as np
 
 from geom.design import Design, Opening, Profile
 from geom.readings import RodKind, RodReadings
+from geom.surface.cell_points import CellPoints
 from geom.units import Float
 
 
@@ -86,3 +87,18 @@ def worn_readings(
     error = np.random.default_rng(7).normal(0.0, noise, azimuth.size)
     radius = design.profile.radius_at(height) + worn(azimuth, height) + error
     return rod_readings(azimuth, height, radius, sd=noise)
+
+
+def no_points(shape: tuple[int, int]) -> CellPoints:
+    """What cells say that hold no points of their own."""
+    nil = np.zeros(shape)
+    return CellPoints(
+        some=np.zeros(shape, dtype=bool),
+        cutback=nil,
+        count=nil,
+        squares=nil,
+        freedom=nil,
+        within=nil,
+        grazing=nil,
+        systematic=nil,
+    )

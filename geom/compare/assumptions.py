@@ -46,13 +46,23 @@ class CompareAssumptions:
     #: next ones are off together.  Our own choices, no source.
     texture_reach: float = 200.0
     texture_apart: float = 0.25
+    #: Rounds of expectation and maximisation.
+    texture_rounds: int = 30
 
     # --- volume -----------------------------------------------------------------------
-    #: How uneven the wall is within a node, over what its cells say: from what the
-    #: node's mean alone makes to more than all of it, equally probable and all over the
-    #: wall alike.  Cells follow the scatter of few points, and their errors are not
-    #: normal. From walls of the fleet (docs/benchmarks.md).
+    #: How uneven scanned wall is within a node, over what its cells say, where too few
+    #: cells lie near the drawing to ask them: from what the node's mean alone makes to
+    #: more than all of it, equally probable.
     node_unevenness: tuple[float, ...] = (0.2, 0.45, 0.7, 0.95, 1.2)
+
+    # --- unevenness -------------------------------------------------------------------
+    #: Mean cut-back of nodes up to which errors of their cells put wall on the other
+    #: side of the drawing, mm, and least cells that are asked.
+    near_nil: float = 2.5
+    near_cells: int = 500
+    #: What a mean square is off by for this use, as wall is not normal about its mean:
+    #: a share.
+    near_form: float = 0.1
 
     # --- zones ------------------------------------------------------------------------
     #: Chances that a call needs: of a core, of a body, and not to be ruled out.

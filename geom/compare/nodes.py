@@ -14,6 +14,13 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
+from geom.compare.unevenness import (
+    AS_TOLD,
+    NodeSquares,
+    Unevenness,
+    squares_near_nil,
+    wall_unevenness,
+)
 from geom.stats.normal import hermite_excess
 from geom.surface import Grid, RadialSurface
 from geom.units import Bool, Float, Int
@@ -47,8 +54,10 @@ class Nodes:
         Node of every cell of the fine grid; -1 where not surveyed.
     seen : bool array (q,) or None
         Nodes whose wall a laser showed; None where rod readings are all there is.
-    absolute_scale : float
-        Of its cells: mean absolute error over that of normal errors of their sd.
+    unevenness : tuple of Unevenness
+        Of the wall within a node, equally probable.
+    squares : NodeSquares or None
+        Of cells that a laser saw near the drawing.
     """
 
     height: Float
@@ -58,7 +67,8 @@ class Nodes:
     covariance: Float
     owner: Int
     seen: Bool | None = None
-    absolute_scale: float = 1.0
+    unevenness: tuple[Unevenness, ...] = AS_TOLD
+    squares: NodeSquares | None = None
 
     @cached_property
     def sd(self) -> Float:
@@ -206,9 +216,8 @@ def _nodes_of(surface: RadialSurface) -> Nodes:
     azimuth -= 180.0 / grid.azimuth.size
     mean, covariance = surface.posterior.joint(height, azimuth)
     owner = _owner(grid, edge)
-    seen, scale = None, 1.0
+    seen = None
     if surface.seen is not None:
-        scale = surface.posterior.absolute_scale
         held = owner >= 0
         wall = np.where(grid.opening, 0.0, 1.0)[held]
         shown = surface.seen[held] * wall
@@ -216,6 +225,7 @@ def _nodes_of(surface: RadialSurface) -> Nodes:
         seen = 2.0 * np.bincount(owner[held], shown, size) > np.bincount(
             owner[held], wall, size
         )
+    squares = squares_near_nil(surface, owner, mean.reshape(rows, _COLUMNS))
     return Nodes(
         height=height,
         azimuth=azimuth,
@@ -224,7 +234,8 @@ def _nodes_of(surface: RadialSurface) -> Nodes:
         covariance=covariance,
         owner=owner,
         seen=seen,
-        absolute_scale=scale,
+        unevenness=wall_unevenness(surface, owner, np.diag(covariance), squares),
+        squares=None if squares is None else NodeSquares.of(squares, owner, mean.size),
     )
 
 

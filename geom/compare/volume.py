@@ -26,7 +26,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammaincinv
 
-from geom.compare.assumptions import ASSUMED
 from geom.compare.draws import WallDraws
 from geom.compare.findings import Volume
 from geom.compare.nodes import Nodes
@@ -72,21 +71,19 @@ def cell_volumes(
     about = low[:, None] + step[:, None] * np.arange(_TABULATED)
     radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)[held]
     own = np.sqrt(np.maximum(sd[held] ** 2 - nodes.sd[some][owner] ** 2, 0.0))
-    # on either side of the drawing lies what errors are in the mean of absolutes
-    own *= nodes.absolute_scale
     place = (moved - low[:, None]) / step[:, None]
     left = np.clip(place.astype(np.int64), 0, _TABULATED - 2)
     part = place - left
     row, count = np.arange(some.size)[:, None], moved.shape[1]
     wall, weight = cutback[held], patch[held]
     even = np.bincount(owner, weight * wall) / np.bincount(owner, weight)
-    choice = np.random.default_rng([count, 2]).permutation(count) % len(
-        ASSUMED.node_unevenness
-    )
+    several = nodes.unevenness
+    choice = np.random.default_rng([count, 2]).permutation(count) % len(several)
     gone, proud = np.zeros(moved.shape), np.zeros(moved.shape)
-    for number, uneven in enumerate(ASSUMED.node_unevenness):
-        middle = even[owner] + uneven * (wall - even[owner])
-        cells = _Cells(middle, uneven * own, radius, weight, owner)
+    for number, uneven in enumerate(several):
+        middle = even[owner] + uneven.share * (wall - even[owner])
+        spread = np.sqrt(np.maximum((uneven.share * own) ** 2, uneven.least))
+        cells = _Cells(middle, spread, radius, weight, owner)
         draws = np.flatnonzero(choice == number)
         at, share = left[:, draws], part[:, draws]
         for volume, table in zip((gone, proud), cells.volumes(about), strict=True):

@@ -51,8 +51,18 @@ class SurfaceAssumptions:
     slant_cells: float = 54.0
     #: Readings that the pooled spread counts as, next to a cell's own.
     pooled_readings: float = 10.0
-    #: What of the crowding that blocks of cells show is left where cells are kriged.
-    crowding_left: float = 0.3
+
+    # --- clouds.crowding --------------------------------------------------------------
+    #: Spread of the rate at which points crowd where the wall lies further out, before
+    #: it is learned, 1/mm: by e over 50 mm.  Our own choice.
+    crowding_rate: float = 0.02
+    #: What a correction for it is off by: a share.  From walls of lost bricks.
+    crowding_form: float = 0.4
+    #: Rise of the wall from cell to cell, mm, below which points of a cell scatter by
+    #: their noise alone, and past which they say how the wall runs within.  Our own
+    #: choices.
+    flat_rise: float = 1.0
+    steep_rise: float = 2.0
 
     # --- clouds.histogram -------------------------------------------------------------
     #: How far build-up may stand proud, and how far beyond the shell a point may lie,
@@ -98,9 +108,6 @@ class SurfaceAssumptions:
     #: Roughness where too few cells are seen, mm, and for how many cells that counts.
     cloud_roughness: float = 1.0
     cloud_roughness_cells: float = 10.0
-    #: Cut-back up to which errors of cells put wall on the other side of the drawing,
-    #: mm.
-    near_nil: float = 3.0
     #: Offset of the bands' radius (mm) and share of points left out that are worth a
     #: word.
     band_off: float = 2.0

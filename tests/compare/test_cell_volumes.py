@@ -10,6 +10,7 @@ import pytest
 from geom.compare import volume as rules
 from geom.compare.draws import WallDraws, draw_walls
 from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.unevenness import AS_TOLD, Unevenness
 from geom.compare.volume import cell_volumes, excess
 from geom.surface import Grid
 from geom.units import Float
@@ -35,7 +36,11 @@ def seen_wall(mean=flank, seed: int = 0) -> tuple[WallDraws, Grid, Float]:
     surface = known_surface(plain_design(), KnownWall(mean, apart))
     nodes = replace(make_nodes(surface))
     nodes = Nodes(
-        **{**vars(nodes), "seen": np.ones(nodes.mean.size, dtype=bool)},
+        **{
+            **vars(nodes),
+            "seen": np.ones(nodes.mean.size, dtype=bool),
+            "unevenness": AS_TOLD,
+        },
     )
     cells = surface.cutback
     held = nodes.owner >= 0
@@ -70,12 +75,7 @@ def test_half_of_a_node_on_a_flank_counts_with_its_own_depth():
 
 
 @pytest.mark.parametrize("inward", [False, True])
-def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(
-    inward, monkeypatch
-):
-    even = replace(rules.ASSUMED, node_unevenness=(1.0,))
-    monkeypatch.setattr(rules, "ASSUMED", even)
-
+def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(inward):
     # Wall within a few mm of its drawing: cells scatter about their node.
     def near(azimuth: Float, height: Float) -> Float:
         return np.asarray(1.5 * np.sin(np.deg2rad(9.0 * azimuth) + height / 37.0))
@@ -96,8 +96,8 @@ def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(
     assert found[:40].mean() == pytest.approx(np.mean(sums), rel=0.004)
     assert np.corrcoef(found[:40], sums)[0, 1] > 0.7
     # how uneven the wall is within nodes is not quite known
-    uneven = replace(rules.ASSUMED, node_unevenness=(0.7, 1.3))
-    monkeypatch.setattr(rules, "ASSUMED", uneven)
+    several = (Unevenness(0.5, 0.0), Unevenness(1.0, 1.0))
+    walls = replace(walls, nodes=replace(walls.nodes, unevenness=several))
     unsure = cell_volumes(walls, grid, cells, sd, grid.patch)[inward]
     assert unsure.std() > 2.0 * found.std()
     other = cell_volumes(walls, grid, cells, sd, grid.patch)[not inward]

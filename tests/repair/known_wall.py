@@ -36,6 +36,8 @@ class KnownWall:
             best=SimpleNamespace(observed=observed, noise=noise)
         )
 
+        self.cell_points = None
+
     def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         a, h = np.tile(azimuth, height.size), np.repeat(height, azimuth.size)
         table = self.kernel(a[:, None], h[:, None], a[None, :], h[None, :])

@@ -40,6 +40,37 @@ PART = 3
 
 
 @dataclass(frozen=True)
+class NearPoints:
+    """All points of cells near their wall, also those that none around bear out.
+
+    Leaving out what lies far off, few points around or many, is right for a mean; their
+    squares would be too small by it.  Arrays (m, k).
+
+    Attributes
+    ----------
+    count : array
+    off : array, mm
+        By how much their mean lies deeper than the cell's cut-back.
+    squares, freedom : array, mm2
+        Sum of their squares about the mean, and its degrees of freedom.
+    """
+
+    count: Float
+    off: Float
+    squares: Float
+    freedom: Float
+
+    def without(self, hidden: Bool) -> NearPoints:
+        """None of some cells."""
+        return NearPoints(
+            *(
+                np.where(hidden, 0.0, part)
+                for part in (self.count, self.off, self.squares, self.freedom)
+            )
+        )
+
+
+@dataclass(frozen=True)
 class Cells:
     """What is known of each cell; arrays of shape (height, azimuth).
 
@@ -58,19 +89,17 @@ class Cells:
         All points that came, and those that were not taken for wall.
     in_front : int
         Cells hidden by something that stood in front of them.
-    crowding : float, mm
-        What cells of few points may all be off by because points crowd where the wall
-        lies further out.
+    near : NearPoints
     """
 
     cutback: Float
     variance: Float
     count: Float
     own: Bool
+    near: NearPoints
     total: int
     rejected: int
     in_front: int
-    crowding: float = 0.0
 
     @property
     def seen(self) -> Bool:
@@ -86,6 +115,7 @@ class Cells:
             variance=np.where(hidden, np.nan, self.variance),
             count=np.where(hidden, 0.0, self.count),
             own=self.own & ~hidden,
+            near=self.near.without(hidden),
             rejected=self.rejected + lost,
         )
 
@@ -130,17 +160,26 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     points = points_near(histogram, np.where(few, block, np.nan), coarsest.noise)
     observed = points.count > 0.0
     scatter = np.full(grid.shape, np.sqrt(coarsest.noise))
+    cutback = np.where(observed, points.cutback, cutback)
+    held = np.where(few, points.near_count, finest.count)
+    middle = np.where(few, points.near_cutback, finest.cutback)
+    near = NearPoints(
+        held,
+        np.where(held > 0.0, middle - cutback, 0.0),
+        np.where(few, points.near_squares, np.nan_to_num(finest.squares)),
+        np.maximum(held - 1.0, 0.0),
+    )
     cells = Cells(
-        cutback=np.where(observed, points.cutback, cutback),
+        cutback=cutback,
         variance=np.where(
             observed, _variance(scatter, points.count, coarsest.noise), variance
         ),
         count=np.where(observed, points.count, count),
         own=own | observed,
+        near=near.without(~np.isfinite(cutback)),
         total=histogram.total,
         rejected=0,
         in_front=0,
-        crowding=_crowding(coarsest, observed),
     )
     cells = replace(cells, rejected=histogram.total - int(cells.count.sum()))
     dusty = to_cells(is_sparse(coarsest.count), ASSUMED.block_sides[-1], grid.shape)
@@ -157,29 +196,27 @@ def _total(histogram: Histogram) -> Float:
     return np.asarray(table.sum(axis=2, dtype=np.float64))
 
 
-def _crowding(blocks: Layers, observed: Bool) -> float:
-    """By how much points crowd where the wall lies further out, mm; not below 0."""
-    if not observed.any():
-        return 0.0
-    known = blocks.crowding[np.isfinite(blocks.crowding)]
-    return ASSUMED.crowding_left * abs(float(known.mean())) if known.size else 0.0
-
-
 @dataclass(frozen=True)
-class NearPoints:
+class SupportedPoints:
     """Points of cells that agree with the wall around; arrays (m, k).
 
     Attributes
     ----------
     cutback : array, mm
         Their mean; NaN where there is none.
+    near_count, near_cutback, near_squares : array, 1, mm and mm2
+        Of all near the layer, whether they agree or not: how many, their mean, and the
+        sum of their squares about it.
     """
 
     count: Float
     cutback: Float
+    near_count: Float
+    near_cutback: Float
+    near_squares: Float
 
 
-def points_near(histogram: Histogram, layer: Float, noise: float) -> NearPoints:
+def points_near(histogram: Histogram, layer: Float, noise: float) -> SupportedPoints:
     """Points of each cell near a layer that points around agree with.
 
     Parameters
@@ -195,9 +232,15 @@ def points_near(histogram: Histogram, layer: Float, noise: float) -> NearPoints:
     found = supported_points(
         histogram.counts, histogram.layout.columns, (layer + ASSUMED.proud_reach) / BIN,
         round(ASSUMED.in_front / BIN), round(agree / BIN), ASSUMED.support_halo,
-        ASSUMED.support_points, ASSUMED.support_share,
+        ASSUMED.support_points, ASSUMED.support_share, round(2 * agree / BIN),
     )  # fmt: skip
-    return NearPoints(found[:, :, 0], found[:, :, 1] * BIN - ASSUMED.proud_reach)
+    return SupportedPoints(
+        found[:, :, 0],
+        found[:, :, 1] * BIN - ASSUMED.proud_reach,
+        found[:, :, 2],
+        found[:, :, 3] * BIN - ASSUMED.proud_reach,
+        found[:, :, 4] * BIN**2,
+    )
 
 
 @dataclass(frozen=True)
@@ -214,11 +257,8 @@ class Layers:
         Sum of squares of points about the means of their cells.
     freedom : array
         Its degrees of freedom.
-    crowding : array, mm
-        By how much the mean of all points alike lies further out: a scan may be denser
-        there.
     about_mean : array, mm2
-        Sum of squares of all points about that mean.
+        Sum of squares of all points about their mean.
     """
 
     count: Float
@@ -227,7 +267,6 @@ class Layers:
     worth: Float
     squares: Float
     freedom: Float
-    crowding: Float
     about_mean: Float
 
     @property
@@ -285,8 +324,7 @@ def wall_layers(
         worth=found[:, :, 4],
         squares=found[:, :, 5] * BIN**2,
         freedom=found[:, :, 6],
-        crowding=(found[:, :, 7] - found[:, :, 1]) * BIN,
-        about_mean=found[:, :, 8] * BIN**2,
+        about_mean=found[:, :, 7] * BIN**2,
     )
 
 
@@ -434,10 +472,25 @@ def merge_cells(parts: Sequence[Cells]) -> tuple[Cells, Float]:
         cutback=np.where(seen, value, np.nan),
         variance=np.where(seen, 1.0 / np.where(seen, total, 1.0), np.nan),
         count=np.sum([c.count for c in parts], axis=0),
+        near=_merge_near(parts, value),
         total=sum(c.total for c in parts),
         rejected=sum(c.rejected for c in parts),
         in_front=sum(c.in_front for c in parts),
         own=own,
-        crowding=max(c.crowding for c in parts),
     )
     return cells, share
+
+
+def _merge_near(parts: Sequence[Cells], value: Float) -> NearPoints:
+    """All points near the wall of several set-ups, about merged cells."""
+    count = np.sum([c.near.count for c in parts], axis=0)
+    total = np.sum(
+        [c.near.count * (np.nan_to_num(c.cutback) + c.near.off) for c in parts], axis=0
+    )
+    mean = np.divide(total, count, out=np.array(value, dtype=float), where=count > 0.0)
+    return NearPoints(
+        count,
+        mean - value,
+        np.sum([c.near.squares for c in parts], axis=0),
+        np.sum([c.near.freedom for c in parts], axis=0),
+    )

@@ -279,17 +279,17 @@ def find_layers(counts, columns, first, last, step, part, layer, share, least):
 
     Returns
     -------
-    array (b, columns // step, 9)
+    array (b, columns // step, 8)
         Points in the layer, their mean over the area, their spread (robust, as a
         standard deviation) in bins, points of the block that are not in it, and as
         how many points, all weighed alike, the mean is good; then the sum of squares
-        of points about the means of their cells and its degrees of freedom, and the
-        mean of all points alike and the sum of squares about it.  NaN where no layer is
-        wall, but for numbers of points.
+        of points about the means of their cells and its degrees of freedom, and that of
+        all points alike about their mean.  NaN where no layer is wall, but for numbers
+        of points.
     """
     bins = counts.shape[1] // columns
     across = columns // step
-    found = np.full((first.size, across, 9), np.nan)
+    found = np.full((first.size, across, 8), np.nan)
     for k in prange(first.size):
         own = np.empty(bins, np.int64)
         for c in range(across):
@@ -342,13 +342,12 @@ def find_layers(counts, columns, first, last, step, part, layer, share, least):
             found[k, c, 2], found[k, c, 3] = spread, total - n
             found[k, c, 4] = 1.0 / variance
             found[k, c, 5], found[k, c, 6] = squares, freedom
-            found[k, c, 7] = sum_ / n
-            found[k, c, 8] = square - n * (sum_ / n - low) ** 2
+            found[k, c, 7] = square - n * (sum_ / n - low) ** 2
     return found
 
 
 @compiled(parallel=True, error_model="numpy")
-def supported_points(counts, columns, layer, reach, agree, halo, least, share):
+def supported_points(counts, columns, layer, reach, agree, halo, least, share, wide):
     """Points of single cells that lie near a layer and that points around agree with.
 
     Parameters
@@ -366,21 +365,35 @@ def supported_points(counts, columns, layer, reach, agree, halo, least, share):
         Points, itself counted, that have to agree with a point.
     share : float
         Of all points around within ``reach`` that have to.
+    wide : int
+        Bins from the layer within which all points count as the wall's, agree or not.
 
     Returns
     -------
-    array (m, columns, 2)
-        How many, and their mean in bins (NaN where there is none).
+    array (m, columns, 5)
+        How many, and their mean in bins (NaN where there is none); then of all within
+        ``wide`` how many, their mean likewise, and the sum of their squares about it.
     """
     rows = counts.shape[0]
     bins = counts.shape[1] // columns
-    found = np.full((rows, columns, 2), np.nan)
+    found = np.full((rows, columns, 5), np.nan)
     for r in prange(rows):
         around = np.zeros(bins, np.int64)
         for c in range(columns):
-            found[r, c, 0] = 0.0
+            found[r, c, 0] = found[r, c, 2] = found[r, c, 4] = 0.0
             if np.isnan(layer[r, c]):
                 continue
+            n, sum_, squares = 0, 0.0, 0.0
+            low = max(0, int(layer[r, c]) - wide)
+            for j in range(low, min(bins, int(layer[r, c]) + wide + 1)):
+                one = counts[r, c * bins + j]
+                off = j + 0.5 - low
+                n += one
+                sum_ += one * off
+                squares += one * off * off
+            if n > 0:
+                found[r, c, 2], found[r, c, 3] = n, low + sum_ / n
+                found[r, c, 4] = max(squares - sum_ * sum_ / n, 0.0)
             low = max(0, int(layer[r, c]) - reach)
             high = min(bins, int(layer[r, c]) + reach + 1)
             held = 0
@@ -438,6 +451,6 @@ def compile_all() -> None:
     count_points(whole, whole, whole, three, three, np.eye(3), layout, table, 6, counts)
     rows = np.arange(1)
     find_layers(counts, 6, rows, rows + 1, 1, 1, 2, 0.5, 1)
-    supported_points(counts, 6, np.zeros((1, 6)), 2, 1, 1, 1, 0.5)
+    supported_points(counts, 6, np.zeros((1, 6)), 2, 1, 1, 1, 0.5, 2)
     where, held = np.zeros(24, np.uint32), np.zeros(24, np.uint32)
     merged(where[:1], held[:1], where[:0], held[:0], where, held)

@@ -149,36 +149,6 @@ def spherical(scaled: Float) -> Float:
     return np.asarray(1.0 - 1.5 * near + 0.5 * near**3)
 
 
-def absolute_scale(
-    local: LocalKriging, residual: Float, variance: Float, some: Bool
-) -> float:
-    """By how much less than a normal field's cells are off in the mean of absolutes.
-
-    Edges of bricks and the quiet wall between them make errors that are mostly small
-    and seldom large: their standard deviation says less of what wall within it of the
-    drawing has on either side.  Told by cells left out.
-
-    Parameters
-    ----------
-    residual, variance : array (m, k), mm and mm2
-        As they were kriged.
-    some : bool array (m, k)
-        Cells that are asked; those without points have no say.
-
-    Returns
-    -------
-    float
-        Factor on the standard deviation of cells, from 0 to 1; 1 where few are asked.
-    """
-    off, field, scatter = _left_out(local, residual, variance, some)
-    if off.size < ASSUMED.kriging_left_out:
-        return 1.0
-    mean = float(np.mean(np.abs(off)) * np.sqrt(0.5 * np.pi))
-    choices = np.linspace(0.0, 1.0, 41)
-    found = [float(np.mean(np.sqrt(c**2 * field + scatter))) for c in choices]
-    return float(np.interp(mean, found, choices))
-
-
 def _correlations(grid: Grid, reach: float) -> tuple[Float, Float]:
     """Between rows (m, m) and columns (k, k): their product is that of two cells."""
     rise = np.abs(grid.height[:, None] - grid.height[None, :])

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from geom.shown import Shown
+from geom.surface.cell_points import CellPoints
 from geom.surface.clouds.kriging import LocalKriging, of_rows
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
@@ -33,10 +34,9 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 #: What the numbers that a frame's pose rests on are: two offsets and two tilts, mm and
-#: degrees, and height, mm; and what a scanner errs by: range, mm, scale, ppm, and that
-#: its points crowd where the wall lies further out, mm.
+#: degrees, and height, mm; and what a scanner errs by: range, mm, and scale, ppm.
 POSE_PARAMETERS = ("offset", "offset", "tilt", "tilt", "height")
-SCANNER_PARAMETERS = ("range", "scale", "crowding")
+SCANNER_PARAMETERS = ("range", "scale")
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,8 @@ class SystematicErrors:
     Attributes
     ----------
     kind : tuple of str, length p
-        Of each error: `POSE_PARAMETERS` for each frame, then `SCANNER_PARAMETERS`.
+        Of each error: `POSE_PARAMETERS` for each frame, then `SCANNER_PARAMETERS`, then
+        ``'crowding'``, by how uncertain the rate at which points crowd is.
     slope : array (p, m, k)
         Change of cut-back with each.
     covariance : array (p, p)
@@ -55,6 +56,20 @@ class SystematicErrors:
     kind: tuple[str, ...]
     slope: Float
     covariance: Float
+
+    def plus(self, kind: str, slope: Float, sd: float) -> SystematicErrors:
+        """These and one more, independent of them.
+
+        Parameters
+        ----------
+        slope : array (m, k)
+        sd : float
+        """
+        count = len(self.kind)
+        covariance = np.zeros((count + 1, count + 1))
+        covariance[:count, :count], covariance[count, count] = self.covariance, sd**2
+        slopes = np.concatenate([self.slope, slope[None]])
+        return SystematicErrors((*self.kind, kind), slopes, covariance)
 
     def variance(self) -> Float:
         """Of cut-back in each cell, mm2; (m, k)."""
@@ -115,9 +130,8 @@ class CloudPosterior(Shown):
         How cells that are seen follow from the points in and around them.
     ring_covariance : array (m, m), mm2
         Of what rows of cells are off by all round, before cells follow their points.
-    absolute_scale : float
-        What cells near the drawing are off by in the mean of absolutes, over what
-        normal errors of their standard deviation are.
+    cell_points : CellPoints
+        What cells' own points say by themselves.
     """
 
     fitted: GPPosterior
@@ -130,7 +144,7 @@ class CloudPosterior(Shown):
     roughness_variance: Float
     local: LocalKriging
     ring_covariance: Float
-    absolute_scale: float
+    cell_points: CellPoints
     points: PointErrors
     systematic: SystematicErrors
 

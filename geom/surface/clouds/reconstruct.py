@@ -25,9 +25,11 @@ from geom.readings import RodReadings
 from geom.readings.cloud import CloudReadings
 from geom.readings.rod import RodKind
 from geom.surface.assumptions import ASSUMED
+from geom.surface.cell_points import CellPoints
 from geom.surface.clouds.binning import CloudBinner, bin_cloud
 from geom.surface.clouds.cells import Cells
-from geom.surface.clouds.kriging import absolute_scale, krige
+from geom.surface.clouds.crowding import crowding
+from geom.surface.clouds.kriging import krige
 from geom.surface.clouds.posterior import BLOCKS, CloudPosterior, PointErrors
 from geom.surface.clouds.register import (
     RegisteredClouds,
@@ -236,22 +238,38 @@ def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     left = local.variance + local.scatter(scatter) + gain * clouds.grazing
     left = left + local.missed_rows(ring_covariance)
     left = np.where(seen, left, unsure * inflation + rough)
-    mean = expected + np.where(seen, local.apply(residual), 0.0)
-    near_nil = np.abs(mean) < ASSUMED.near_nil
+    kriged = expected + np.where(seen, local.apply(residual), 0.0)
+    crowded = crowding(cells, kriged, seen, local=local, scatter=scatter, grid=grid)
+    systematic = clouds.systematic.plus("crowding", crowded.slope, crowded.sd)
     return CloudPosterior(
         fitted=posterior,
         grid=grid,
-        mean=mean,
-        sd=np.sqrt(left + clouds.systematic.variance()),
+        mean=kriged + crowded.shift,
+        sd=np.sqrt(left + systematic.variance()),
         occluded=occluded,
         sd_inflation=np.sqrt(inflation),
         grazing_variance=np.where(seen, gain * clouds.grazing, 0.0),
         roughness_variance=np.nan_to_num(rough),
         local=local,
         ring_covariance=ring_covariance,
-        absolute_scale=absolute_scale(local, residual, scatter, near_nil),
+        cell_points=_cell_points(clouds, kriged),
         points=PointErrors(scatter, block, first),
-        systematic=clouds.systematic,
+        systematic=systematic,
+    )
+
+
+def _cell_points(clouds: RegisteredClouds, mean: Float) -> CellPoints:
+    cells, near = clouds.cells, clouds.cells.near
+    some = cells.seen & (near.count > 0.0)
+    return CellPoints(
+        some=some,
+        cutback=np.where(some, cells.cutback + near.off, 0.0),
+        count=near.count,
+        squares=near.squares,
+        freedom=near.freedom,
+        within=np.where(some, np.nan_to_num(_within(mean, np.ones(some.shape))), 0.0),
+        grazing=np.where(some, clouds.grazing, 0.0),
+        systematic=clouds.systematic.variance(),
     )
 
 

@@ -159,7 +159,6 @@ def register_clouds(
         for own, jacobian in jacobians
         for field in (*jacobian, rise)
     ]
-    crowded = (cells.seen & (cells.count < ASSUMED.few_points)).astype(np.float64)
     ranging = sum(s.ranging * part for s, part in zip(scans, share, strict=True))
     return RegisteredClouds(
         cells=cells,
@@ -167,8 +166,8 @@ def register_clouds(
         found=tuple(found),
         systematic=SystematicErrors(
             POSE_PARAMETERS * len(found) + SCANNER_PARAMETERS,
-            np.concatenate([np.stack(slope), np.asarray(ranging), crowded[None]]),
-            _block_diagonal(found, design, cells.crowding),
+            np.concatenate([np.stack(slope), np.asarray(ranging)]),
+            _block_diagonal(found, design),
         ),
     )
 
@@ -407,13 +406,11 @@ def _cell_places(grid: Grid) -> tuple[Float, Float, Float]:
     return azimuth, radius, height
 
 
-def _block_diagonal(
-    found: Sequence[FoundPose], design: Design, crowding: float
-) -> Float:
+def _block_diagonal(found: Sequence[FoundPose], design: Design) -> Float:
     """Covariance of all frames' poses and heights, and of the scanner's errors."""
     size = len(POSE_PARAMETERS)
     count = size * len(found)
-    whole = np.zeros((count + 3, count + 3))
+    whole = np.zeros((count + 2, count + 2))
     for k, frame in enumerate(found):
         pose = slice(k * size, k * size + 4)
         whole[pose, pose] = frame.pose.covariance
@@ -421,7 +418,6 @@ def _block_diagonal(
     scanner = design.scanner
     whole[count, count] = scanner.range_error**2
     whole[count + 1, count + 1] = scanner.scale_error**2
-    whole[count + 2, count + 2] = crowding**2
     return whole
 
 

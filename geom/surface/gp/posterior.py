@@ -26,6 +26,7 @@ from typing import Literal, Protocol
 import numpy as np
 
 from geom.shown import Shown
+from geom.surface.cell_points import CellPoints
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise
@@ -72,8 +73,8 @@ class Posterior(Protocol):
         """The Gaussian process fitted to the readings, or to blocks of laser points."""
 
     @property
-    def absolute_scale(self) -> float:
-        """Mean absolute error of places over that of normal errors of their sd."""
+    def cell_points(self) -> CellPoints | None:
+        """What points of single cells say, where a laser saw the wall."""
 
     def joint(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """Mean and covariance of cut-back at every node of a net.
@@ -152,9 +153,9 @@ class GPPosterior(Shown):
         return self.best.observed.places
 
     @property
-    def absolute_scale(self) -> float:
-        """One: errors of the process are normal."""
-        return 1.0
+    def cell_points(self) -> CellPoints | None:
+        """None: there are readings only."""
+        return None
 
     def holes_seen(self, least: float, deeper: float) -> tuple[int, int]:
         """Readings that lie deeper than the others foretell, and readings in all.

@@ -29,7 +29,13 @@ from geom.surface.clouds.posterior import (
 )
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface, no_kernel
-from tests.walls import plain_design, rod_readings, stations, tapered_design
+from tests.walls import (
+    no_points,
+    plain_design,
+    rod_readings,
+    stations,
+    tapered_design,
+)
 
 #: Edges of the tuyeres of `tapered_design`, mm.
 LOW, HIGH = 400.0, 490.0
@@ -502,7 +508,7 @@ def scanned(design: Design, turned: float = 0.0) -> tuple[CloudPosterior, object
         roughness_variance=np.zeros(grid.shape),
         local=by_themselves(np.ones(grid.shape), np.full(grid.shape, 9.0)),
         ring_covariance=np.zeros((grid.height.size, grid.height.size)),
-        absolute_scale=1.0,
+        cell_points=no_points(grid.shape),
         points=PointErrors(np.full(grid.shape, 4.0), np.full(grid.shape, -1)),
         systematic=SystematicErrors(
             POSE_PARAMETERS, np.zeros((5, *grid.shape)), np.zeros((5, 5))

@@ -9,7 +9,7 @@ import pytest
 
 from geom.design import Profile
 from geom.surface.assumptions import ASSUMED
-from geom.surface.clouds.cells import Cells
+from geom.surface.clouds.cells import Cells, NearPoints
 from geom.surface.clouds.reconstruct import _sides, block_means, block_of_cells
 from geom.surface.grid import Grid, make_grid
 from geom.units import Float
@@ -25,6 +25,7 @@ def cells_with(cutback: Float) -> Cells:
         variance=np.where(np.isfinite(cutback), 1.0, np.nan),
         count=np.where(np.isfinite(cutback), 9.0, 0.0),
         own=np.isfinite(cutback),
+        near=NearPoints(*np.zeros((4, *cutback.shape))),
         total=0,
         rejected=0,
         in_front=0,

@@ -11,6 +11,7 @@ from geom.datum import Pose
 from geom.readings.clouds import Points
 from geom.surface.clouds.cells import (
     Cells,
+    NearPoints,
     is_isolated,
     is_sparse,
     local_quantile,
@@ -313,7 +314,9 @@ def a_cell(cutback: float, variance: float, count: float) -> Cells:
 
     return Cells(
         beside(cutback, np.nan), beside(variance, np.nan), beside(count, 0.0),
-        np.isfinite(beside(cutback, np.nan)), 100, 7, 1,
+        np.isfinite(beside(cutback, np.nan)), NearPoints(
+            beside(count, 0.0), beside(0.5, 0.0), beside(90.0, 0.0), beside(3.0, 0.0)
+        ), 100, 7, 1,
     )  # fmt: skip
 
 
@@ -324,6 +327,11 @@ def test_set_ups_count_by_what_they_know():
     assert cells.variance[0, 0] == pytest.approx(0.8, abs=1e-12)
     assert share[:, 0, 0] == pytest.approx([0.8, 0.2], abs=1e-12)
     assert cells.count.tolist() == [[50.0, 0.0]]
+    # all 50 points of the first together: (40 * 10.5 + 10 * 15.5) / 50 = 11.5
+    assert cells.near.count.tolist() == [[50.0, 0.0]]
+    assert cells.near.off[0, 0] == pytest.approx(0.5, abs=1e-12)
+    assert cells.near.squares.tolist() == [[180.0, 0.0]]
+    assert cells.near.freedom.tolist() == [[6.0, 0.0]]
     assert not cells.seen[0, 1]
     assert np.isnan(cells.variance[0, 1])
     assert (cells.total, cells.rejected, cells.in_front) == (200, 14, 2)

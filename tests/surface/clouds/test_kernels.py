@@ -141,7 +141,7 @@ def test_points_of_a_block_are_put_together_and_no_others():
     first, last = np.array([0, 1, 4]), np.array([1, 4, 5])
     flat = counts.reshape(rows, -1)
     told = find_layers(flat, columns, first, last, 2, 1, 30, 0.25, 3)
-    assert told.shape == (3, 3, 9)
+    assert told.shape == (3, 3, 8)
     # A row of two cells: both are within the layer.
     for k, row in ((0, 0), (2, 4)):
         assert told[k, :, 0].tolist() == [4.0] * 3
@@ -164,7 +164,9 @@ def test_a_block_is_the_mean_over_its_area_however_dense_its_points_lie():
     # Of n points each cell's mean has a variance of 1 / n; of their mean, a quarter.
     assert told[4] == pytest.approx(4.0 / (1.0 / 10.0 + 1.0), rel=1e-12)
     assert told[5:7] == pytest.approx([2.0 * (4 + 1 + 0 + 1 + 4), 9.0])
-    assert told[7] == pytest.approx((10 * 104.5 + 100.5) / 11)
+    mean = (10 * 104.5 + 100.5) / 11
+    squares = 2.0 * sum((102.5 + k - mean) ** 2 for k in range(5)) + (100.5 - mean) ** 2
+    assert told[7] == pytest.approx(squares)
 
 
 def test_parts_of_a_block_count_by_area_too():

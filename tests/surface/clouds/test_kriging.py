@@ -11,7 +11,6 @@ from geom.design import Profile
 from geom.surface.clouds import kriging
 from geom.surface.clouds.kriging import (
     LocalKriging,
-    absolute_scale,
     by_themselves,
     krige,
     local_variance,
@@ -146,25 +145,6 @@ def test_cells_of_many_points_stand_by_themselves():
     np.testing.assert_allclose(told.apply(residual), 0.75 * residual)
     # 1 / (1 / own + 1 / before): what two independent estimates of one thing leave
     np.testing.assert_allclose(told.variance + told.scatter(own), 0.75)
-
-
-def test_errors_that_are_seldom_large_are_small_in_the_mean_of_absolutes():
-    # One cell in ten is off by 6 mm, the others by 0.65 mm: together by 2 mm.  In the
-    # mean of absolutes that is 0.1 * 6 + 0.9 * 0.65 = 1.19 of what 2 mm would be.
-    rng = np.random.default_rng(8)
-    shape = 100, 60
-    before, scatter = np.full(shape, 4.0), np.full(shape, 0.01)
-    local = by_themselves(before / (before + scatter), before)
-    seldom = np.where(rng.uniform(size=shape) < 0.1, 6.0, np.sqrt(0.4 / 0.9))
-    always = np.full(shape, 2.0)
-    some = np.ones(shape, dtype=bool)
-    for sd, expected in (
-        (seldom, 0.1 * 3.0 + 0.9 * np.sqrt(0.4 / 0.9) / 2),
-        (always, 1),
-    ):
-        read = sd * rng.standard_normal(shape)
-        found = absolute_scale(local, read, scatter, some)
-        assert found == pytest.approx(expected, abs=0.05)
 
 
 def test_a_course_all_round_is_told_by_its_row():

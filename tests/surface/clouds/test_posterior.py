@@ -21,7 +21,7 @@ from geom.surface.gp.prior import default_prior
 from geom.surface.grid import make_grid
 from geom.surface.rods.fit import fit_wall
 from geom.units import Float
-from tests.walls import plain_design
+from tests.walls import no_points, plain_design
 
 GRID = make_grid(plain_design(), surveyed=(0.0, 1500.0))
 AROUND = np.arange(120) * 3.0
@@ -41,7 +41,7 @@ def scanned(mean: Float, local: LocalKriging, variance: float = 4.0) -> CloudPos
         roughness_variance=nothing,
         local=local,
         ring_covariance=np.zeros((GRID.height.size, GRID.height.size)),
-        absolute_scale=1.0,
+        cell_points=no_points(GRID.shape),
         points=PointErrors(np.full(GRID.shape, variance), np.full(GRID.shape, -1)),
         systematic=SystematicErrors(
             POSE_PARAMETERS, np.zeros((5, *GRID.shape)), np.zeros((5, 5))

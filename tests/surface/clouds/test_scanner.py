@@ -54,9 +54,9 @@ def test_a_scanner_whose_place_is_not_known_is_taken_to_stand_square_on():
 def test_the_range_is_one_error_of_all_frames():
     design = plain_design()
     found = [FoundPose(Pose.nominal(design), True, 1000, 0.0)] * 2
-    errors = _block_diagonal(found, design, 0.2)
-    assert errors.shape == (13, 13)
-    assert np.sqrt(np.diag(errors)[-3:]) == pytest.approx([1.0, 10.0, 0.2])
+    errors = _block_diagonal(found, design)
+    assert errors.shape == (12, 12)
+    assert np.sqrt(np.diag(errors)[-2:]) == pytest.approx([1.0, 10.0])
     assert design.scanner.range_error == 1.0
 
 
