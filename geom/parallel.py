@@ -45,9 +45,10 @@ R = TypeVar("R")
 _AHEAD = 2
 #: What a process runs.
 _BEGIN = "import sys; sys.path[:] = {path!r}; from geom.parallel import serve; serve()"
-#: Readings from which more than one thread pays: below it threads mostly wait for each
-#: other, and on a busy machine take several times as long.
-LARGE = 601
+#: Readings, or blocks of laser points, from which more than one thread pays: below it
+#: threads mostly wait for each other, and on a busy machine take several times as long.
+#: The demo's scan, 823 blocks, takes a quarter less on one than on two.
+LARGE = 1001
 #: Entries of a table from which its matrix products pay for more than one thread.
 BIG = 4_000_000
 

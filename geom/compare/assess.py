@@ -67,7 +67,7 @@ def volume_budget(
     return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.count)
+@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
 def assess(
     surface: RadialSurface,
     design: Design,

@@ -37,6 +37,7 @@ from scipy.special import log_ndtr
 from geom.datum.assumptions import ASSUMED
 from geom.datum.pose import Pose
 from geom.design import Design
+from geom.parallel import on_one_thread_when_small
 from geom.units import Float
 
 #: Most blocks that likelihoods are worked out on.
@@ -53,6 +54,7 @@ _LEAST_CURVE = 0.2
 _LOG_ROOT = float(0.5 * np.log(2.0 * np.pi))
 
 
+@on_one_thread_when_small(lambda *_: _MOST)
 def form_covariance(
     table: Float, residual: Float, variance: Float, places: Float, gain: Float
 ) -> Float:
@@ -115,8 +117,11 @@ def _restricted(
     residual: Float, table: Float, correlation: Float
 ) -> tuple[float, float]:
     """Restricted log likelihood, its scale profiled out, and that scale."""
+    from scipy.linalg import solve_triangular
+
     root = np.linalg.cholesky(correlation)
-    white = np.linalg.solve(root, np.column_stack([table, residual]))
+    sides = np.column_stack([table, residual])
+    white = solve_triangular(root, sides, lower=True, check_finite=False)
     design, value = white[:, :-1], white[:, -1]
     normal = design.T @ design
     left = value @ value - value @ design @ np.linalg.solve(normal, design.T @ value)

@@ -238,7 +238,7 @@ class Advice(Shown):
             )
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.count)
+@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
 def next_stations(
     surface: RadialSurface,
     readings: RodReadings | CloudReadings,

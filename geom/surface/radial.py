@@ -281,6 +281,11 @@ class RadialSurface(Shown):
         return self.radius - self.grid.design_radius[:, None]
 
     @property
+    def fitted_to(self) -> int:
+        """How many readings, or blocks of laser points, it is fitted to."""
+        return self.count if self.seen is None else self.stations[0].size
+
+    @property
     def stations(self) -> tuple[Float, Float]:
         """Azimuths and heights that it is fitted to, degrees and mm.
 

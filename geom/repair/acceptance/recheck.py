@@ -50,7 +50,7 @@ from geom.units import Bool
 
 
 @on_one_thread_when_small(
-    lambda before, surface, *_, **__: surface.count  # noqa: ARG005
+    lambda before, surface, *_, **__: surface.fitted_to  # noqa: ARG005
 )
 def recheck(
     before: SurveyBefore, surface: RadialSurface, findings: Findings, design: Design

@@ -334,7 +334,7 @@ class TuyereAudit:
     remedies: tuple[Remedy, ...] = ()
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.count)
+@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
 def taper_audit(surface: RadialSurface, design: Design) -> tuple[TuyereAudit, ...]:
     """Look at the wall about every tuyere.
 

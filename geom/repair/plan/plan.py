@@ -221,7 +221,7 @@ def _in_order_of_work(zone: ZonePlan) -> tuple[int, float, int]:
     return _ORDER_OF_WORK.index(zone.work), height, zone.id
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.count)
+@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
 def plan_repair(
     surface: RadialSurface,
     findings: Findings,
