@@ -165,7 +165,7 @@ def _known_at(posterior: GPPosterior, height: Float, azimuth: Float) -> _Known:
     """At every node of a net, azimuth running fastest."""
     best = posterior.best
     cross = best.cross_covariance_with_net(height, azimuth)
-    _, sd = best.on_grid(height, azimuth)
+    sd = best.sd_on(height, azimuth)
     drift, ratio = np.zeros((1, sd.size)), np.ones(sd.size)
     if posterior.samples:
         spread, wider = posterior.hyperparameter_spread(height, azimuth)

@@ -105,7 +105,10 @@ class ConditionalGP:
         -------
         mean, sd : array (m, k), mm
         """
-        mean = self.mean_on(height, azimuth)
+        return self.mean_on(height, azimuth), self.sd_on(height, azimuth)
+
+    def sd_on(self, height: Float, azimuth: Float) -> Float:
+        """Standard deviation of cut-back on a grid, mm; (m, k)."""
         left = self.covariance.variance(height, azimuth)
         with all_threads_for(len(self.observed) * left.size):
             for block, gp in self._blocks(height):
@@ -116,7 +119,7 @@ class ConditionalGP:
                     # Diagonal of C' S^-1 C: sum over readings i at each node j.
                     explained = np.einsum("ij,ij->j", known, known)
                     left[part] -= explained.reshape(-1, azimuth.size)
-        return mean, np.sqrt(np.maximum(left, 0.0))
+        return np.asarray(np.sqrt(np.maximum(left, 0.0)))
 
     def _blocks(self, height: Float) -> Iterator[tuple[slice, ConditionalGP]]:
         """Rows of a grid, and the readings that bear on each.

@@ -373,8 +373,10 @@ class GridCrossCovariance:
             for pattern in filled.component.patterns:
                 there = own * pattern.at(self._places.azimuth, self._places.height)
                 some = np.flatnonzero(there)
+                if not some.size:
+                    continue
                 field = pattern.on_grid(height, self._azimuth)
-                if not some.size or not field.any():
+                if not field.any():
                     continue
                 if up is None:
                     up = self._one_by_height(filled, height, amplitudes)[self._at]
@@ -428,11 +430,13 @@ class GridCrossCovariance:
         for pattern in filled.component.patterns:
             there = pattern.at(self._places.azimuth, self._places.height)
             some = np.flatnonzero(there)
+            if not some.size:
+                continue
             field = pattern.on_grid(height, self._azimuth)
             rows = np.flatnonzero(field.any(axis=1))
-            columns = np.flatnonzero(field.any(axis=0))
-            if not some.size or not rows.size:
+            if not rows.size:
                 continue
+            columns = np.flatnonzero(field.any(axis=0))
             if up is None:
                 up = self._one_by_height(filled, height, amplitudes)[self._at]
             block = there[some, None, None] * field[np.ix_(rows, columns)]

@@ -284,9 +284,9 @@ class GPPosterior(Shown):
 
     def _variance_ratio(self, height: Float, azimuth: Float) -> Float:
         """Mean of the samples' variances over the best's; (m, k)."""
-        _, sd = self.best.on_grid(height, azimuth)
+        sd = self.best.sd_on(height, azimuth)
         variance = np.mean(
-            [s.on_grid(height, azimuth)[1] ** 2 for s in self.samples], axis=0
+            [s.sd_on(height, azimuth) ** 2 for s in self.samples], axis=0
         )
         return np.asarray(variance / np.maximum(sd**2, 1e-12))
 
