@@ -136,7 +136,9 @@ class MarginalLikelihood:
 def _inverse(factor: Float) -> Float:
     """Inverse of a matrix from its lower Cholesky factor."""
     lower, _ = lapack.dpotri(factor, lower=1)
-    return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
+    whole: Float = lower + lower.T  # nil above the diagonal, as the factor is
+    whole.flat[:: len(whole) + 1] *= 0.5
+    return whole
 
 
 @on_one_thread_when_small(lambda *_, **__: ASSUMED.evidence_points)
