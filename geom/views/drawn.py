@@ -8,7 +8,7 @@ first plans the repair, and the repair while the first writes the other files.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # so that the second process begins before the first imports these
@@ -70,14 +70,22 @@ def begin_wall(
     findings: Findings,
 ) -> Callable[[], WallPictures]:
     """Have the wall drawn; what is given waits for its pictures."""
-    return second.begin(draw_wall, (readings.rod, surface, findings))
+    return second.begin(draw_wall, (readings.rod, *_shown(surface, findings)))
 
 
 def begin_repair(
     second: Second, surface: RadialSurface, findings: Findings, works: RepairPackage
 ) -> Callable[[], RepairDrawings]:
     """Have the repair drawn; as `begin_wall`."""
-    return second.begin(draw_repair, (surface, findings, works))
+    return second.begin(draw_repair, (*_shown(surface, findings), works))
+
+
+def _shown(
+    surface: RadialSurface, findings: Findings
+) -> tuple[RadialSurface, Findings]:
+    """What is drawn: nothing of how a laser's cells are known, a hundred megabytes."""
+    shown = replace(surface, posterior=surface.posterior.fitted)
+    return shown, replace(findings, surface=shown)
 
 
 def draw_wall(task: tuple[RodReadings, RadialSurface, Findings]) -> WallPictures:

@@ -90,6 +90,11 @@ class Nearby:
     grid: Grid
     cutback: np.ndarray
     sd: np.ndarray
+    cell_points: None = None
+
+    @property
+    def fitted(self) -> Nearby:
+        return self
 
     def joint(
         self, height: np.ndarray, azimuth: np.ndarray
