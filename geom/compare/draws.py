@@ -26,7 +26,13 @@ two ends of a rod
     more than the whole of the sum.
 rough by an unknown amount
     Readings apart do not tell how rough the face is between them: from nothing to what
-    the process makes of it, the same over a whole draw.
+    the process makes of it, the same over a whole draw.  Nor do they tell the texture
+    of a face that looks sound or evenly worn: unless the whole wall is as drawn, it has
+    one, likewise.
+as uncertain as its sizes
+    How much the wall varies is itself known from what was read; integrated over, that
+    makes a process of Student's t out of a normal one (O'Hagan 1991; Rasmussen and
+    Williams 2006, section 9.9): all of a draw is off by more, or less, at once.
 
 References
 ----------
@@ -35,6 +41,8 @@ location parameters. Annals of Mathematical Statistics 42(1), 204-223 (from memo
 Efron, B. (2008). Microarrays, empirical Bayes and the two-groups model. Statistical
 Science 23(1), 1-22.
 JCGM 101:2008, 7 (propagation of distributions by draws).
+O'Hagan, A. (1991). Bayes-Hermite quadrature. Journal of Statistical Planning and
+Inference 29(3), 245-260 (a process whose variance is integrated over; from memory).
 """
 
 from __future__ import annotations
@@ -90,6 +98,10 @@ class DrawRules:
         That a face stands off its average on either side, at most.
     film : float, mm
         A volume of less than this over all the wall that counts is none.
+    texture : float, mm
+        Of a face, standard deviation, at most.
+    freedom : float
+        Values that the process's variance is as well known as from.
     """
 
     draws: int = 800
@@ -105,6 +117,8 @@ class DrawRules:
     one_sided: float = 3.0
     rough: float = 2.0
     film: float = 0.02
+    texture: float = 1.2
+    freedom: float = 8.0
 
 
 RULES = DrawRules()
@@ -122,21 +136,34 @@ class WallDraws:
         By the rules above.
     sound : array (q,)
         Probability that the wall there is as drawn.
+    texture : array (n,), mm
+        Standard deviation of the face about ``cutback`` that readings cannot tell.
     """
 
     nodes: Nodes
     plain: Float32
     cutback: Float32
     sound: Float
+    texture: Float
+
+    @cached_property
+    def _uneven(self) -> Float32:
+        """Of the face about ``cutback``, mm; (q, n), one value for all of a node."""
+        rows, columns = self.nodes.height.size, self.nodes.azimuth.size
+        half = -(-columns // 2)
+        count = self.texture.size
+        rng = np.random.default_rng([count, 5])
+        one = rng.standard_normal((rows, half, 1, count), dtype=np.float32)
+        both = np.concatenate([one, -one], axis=2).reshape(rows, 2 * half, count)
+        field = both[:, :columns] * self.texture.astype(np.float32)
+        return np.asarray(field.reshape(rows * columns, count))
 
     @cached_property
     def _sections(self) -> tuple[Float32, Float32]:
         """Section areas beyond the drawing, signed, mm2 per radian; two (q, n)."""
         radius = self.nodes.design_radius[:, None].astype(np.float32)
-        return (
-            self.cutback * (radius + 0.5 * self.cutback),
-            self.plain * (radius + 0.5 * self.plain),
-        )
+        mine = self.cutback + self._uneven
+        return mine * (radius + 0.5 * mine), self.plain * (radius + 0.5 * self.plain)
 
     def excess(
         self,
@@ -185,7 +212,7 @@ class WallDraws:
         shift = (mean - nodes.mean)[some, None].astype(np.float32)
         radius = nodes.design_radius[some, None].astype(np.float32)
         mine, plain = self.cutback[some], self.plain[some] + shift
-        mine = np.where(mine == 0.0, np.float32(0.0), mine + shift)
+        mine = np.where(mine == 0.0, mine, mine + shift) + self._uneven[some]
         return mine * (radius + 0.5 * mine), plain * (radius + 0.5 * plain)
 
     def greatest(
@@ -264,6 +291,8 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
     """
     count = RULES.draws
     deviation = nodes.draws(np.arange(nodes.mean.size), count, seed=seed)
+    sizes = np.random.default_rng([seed, 4])
+    deviation *= np.sqrt(RULES.freedom / sizes.chisquare(RULES.freedom, count))
     # the mean is known exactly: draws are centred on it
     deviation -= deviation.mean(axis=1, keepdims=True)
     plain = (nodes.mean[:, None] + deviation).astype(np.float32)
@@ -288,7 +317,12 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
     # the sounder the whole wall, the more it is sound or not as one
     rank = _correlated(field.shape, patch, rng, paired, common=float(sound.mean()) ** 2)
     worn[rank < np.asarray(ndtri(sound))[:, :, None]] = 0.0
-    return WallDraws(nodes, plain, worn.reshape(plain.shape), sound.ravel())
+    texture = np.zeros(count)
+    if nodes.seen is None:
+        # a wall that is all as drawn has none
+        drawn = sizes.random(count) < sound.mean()
+        texture = np.where(drawn, 0.0, RULES.texture * sizes.random(count))
+    return WallDraws(nodes, plain, worn.reshape(plain.shape), sound.ravel(), texture)
 
 
 @dataclass(frozen=True, eq=False)

@@ -52,7 +52,7 @@ def seen_wall(mean=flank, seed: int = 0) -> tuple[WallDraws, Grid, Float]:
     off -= off.mean(axis=1, keepdims=True)
     plain = (nodes.mean[:, None] + off).astype(np.float32)
     return (
-        WallDraws(nodes, plain, plain, np.zeros(nodes.mean.size)),
+        WallDraws(nodes, plain, plain, np.zeros(nodes.mean.size), np.zeros(COUNT)),
         surface.grid,
         cells,
     )

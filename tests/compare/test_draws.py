@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
+from scipy.stats import chi2
 
 from geom.compare.draws import RULES, WallDraws, _Kernel, draw_walls, prior_of
 from geom.compare.nodes import Nodes, make_nodes
+from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import reconstruct
 from geom.units import Float
 from tests.compare.read_walls import (
@@ -73,9 +75,10 @@ def test_a_wall_that_is_clearly_worn_is_left_as_the_process_draws_it(
 ) -> None:
     assert of_worn.sound.max() < 1e-3
     moved = np.abs(of_worn.cutback - of_worn.plain)
-    assert np.mean(moved > 0.01) < 1e-3
+    # but for the tails of a t distribution
+    assert np.mean(moved > 0.01) < 0.01
     litres = of_worn.excess(PATCH, in_closed_form(of_worn)) * LITRES
-    assert litres.mean() == pytest.approx(in_closed_form(of_worn) * LITRES, rel=1e-6)
+    assert litres.mean() == pytest.approx(in_closed_form(of_worn) * LITRES, rel=1e-4)
 
 
 def test_slag_that_the_readings_show_stays_proud_on_a_worn_wall() -> None:
@@ -123,7 +126,7 @@ def test_a_patch_keeps_its_average_and_loses_its_lesser_sign() -> None:
     assert certain.sum() > 300
     assert kept[certain].mean() == pytest.approx(given[certain].mean(), rel=0.045)
     off = np.sqrt(np.mean((kept - given)[certain] ** 2))
-    assert off < 0.5
+    assert off < 0.6
     # leaving the average alone is no matter of course: cut off at nil it grows
     cut_off = averages(np.maximum(walls.plain, 0.0))
     assert cut_off[certain].mean() > 1.08 * given[certain].mean()
@@ -294,3 +297,52 @@ def test_the_prior_of_a_surface_is_its_processs_own() -> None:
         assert table[row, row, 0] == pytest.approx(float(np.ravel(here)[0]), rel=1e-9)
     across = table[3, 5]
     np.testing.assert_allclose(across[1:], across[:0:-1], rtol=1e-9)  # the same round
+
+
+def test_draws_are_as_uncertain_as_the_sizes_of_the_process() -> None:
+    """Of Student's t: its variance is 8 / 6 of the normal's, all of a draw alike."""
+    nodes, _ = rough_wall()
+    walls = draw_walls(nodes, prior())
+    off = walls.plain - nodes.mean[:, None]
+    assert RULES.freedom == 8.0
+    spread = np.sqrt(np.mean(off**2, axis=1)) / nodes.sd
+    assert np.median(spread) == pytest.approx(np.sqrt(8.0 / 6.0), abs=0.06)
+    # of each draw: 8 over a chi-squared variate of 8 degrees of freedom
+    each = np.mean((off / nodes.sd[:, None]) ** 2, axis=0)
+    low, high = np.quantile(each, [0.1, 0.9])
+    expected = 8.0 / chi2(8).ppf([0.9, 0.1])
+    assert [low, high] == pytest.approx(expected, rel=0.25)
+
+
+def test_a_texture_adds_the_same_on_either_side_of_wall_near_its_drawing() -> None:
+    """Closed form: E|x + t u| with u standard normal."""
+    nodes, _ = rough_wall()
+    count, depth, texture = 400, 0.3, 0.9
+    level = np.full((nodes.mean.size, count), depth, dtype=np.float32)
+    none = np.zeros(nodes.mean.size)
+    walls = WallDraws(nodes, level, level, none, np.full(count, texture))
+    patch = np.full(nodes.mean.size, 0.5)
+    radius = float(nodes.design_radius.mean())
+    for inward, form in ((False, expected_excess), (True, expected_shortfall)):
+        # the draws of the process itself are flat: no scale for the net's width
+        closed = 0.5 * nodes.mean.size * max(0.0, depth * (radius + 0.5 * depth))
+        if inward:
+            closed = 0.0
+        found = walls.excess(patch, closed, inward=inward)
+        each = 0.5 * nodes.mean.size * form(depth, texture, radius)
+        assert found.mean() == pytest.approx(float(each), rel=0.01)
+        # what is added at one node is taken at the next
+        assert found.std() < 0.05 * found.mean()
+
+
+def test_a_wall_that_is_all_as_drawn_has_no_texture() -> None:
+    nodes, _ = rough_wall()
+    level = replace(nodes, mean=np.zeros(nodes.mean.size))
+    as_drawn = draw_walls(level, prior())
+    worn = draw_walls(replace(nodes, mean=np.full(nodes.mean.size, 40.0)), prior())
+    assert as_drawn.sound.mean() > 0.5
+    share = float(np.mean(as_drawn.texture == 0.0))
+    assert share == pytest.approx(as_drawn.sound.mean(), abs=0.06)
+    assert np.mean(worn.texture == 0.0) < 0.02
+    assert worn.texture.max() < RULES.texture
+    assert worn.texture.mean() == pytest.approx(0.5 * RULES.texture, rel=0.1)

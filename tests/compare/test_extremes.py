@@ -56,7 +56,9 @@ def as_drawn(nodes: Nodes, *, sound: float = 1.0) -> WallDraws:
     """Draws of the process alone; sound wall has no unseen holes."""
     every = np.arange(nodes.mean.size)
     wall = nodes.mean[:, None] + nodes.draws(every, DRAWS, seed=0)
-    return WallDraws(nodes, wall, wall, np.full(nodes.mean.size, sound))
+    return WallDraws(
+        nodes, wall, wall, np.full(nodes.mean.size, sound), np.zeros(wall.shape[1])
+    )
 
 
 def maximum_of_normals(count: int) -> tuple[float, float]:
@@ -156,7 +158,9 @@ def level_walls(sound: Float | None = None) -> tuple[WallDraws, Float]:
     q = nodes.mean.size
     level = np.full((q, DRAWS), 20.0)
     some = np.zeros(q) if sound is None else sound
-    return WallDraws(nodes, level, level, some), np.full(q, 4.0 / q)
+    return WallDraws(nodes, level, level, some, np.zeros(level.shape[1])), np.full(
+        q, 4.0 / q
+    )
 
 
 def test_wall_that_is_sound_has_no_unseen_hole() -> None:

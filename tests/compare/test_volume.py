@@ -75,7 +75,9 @@ def as_drawn(nodes: Nodes) -> WallDraws:
     """Draws of the process alone, none of them sound."""
     every = np.arange(nodes.mean.size)
     wall = nodes.mean[:, None] + nodes.draws(every, 4000, seed=3)
-    return WallDraws(nodes, wall, wall, np.zeros(nodes.mean.size))
+    return WallDraws(
+        nodes, wall, wall, np.zeros(nodes.mean.size), np.zeros(wall.shape[1])
+    )
 
 
 def test_independent_cells_would_claim_far_too_little() -> None:

@@ -46,7 +46,7 @@ def level_walls(nodes: Nodes, cutback: Float, sd: float) -> WallDraws:
     moved -= moved.mean()
     wall = mean[:, None] + moved
     nodes = replace(nodes, mean=mean, covariance=np.full((mean.size,) * 2, sd**2))
-    return WallDraws(nodes, wall, wall, np.zeros(mean.size))
+    return WallDraws(nodes, wall, wall, np.zeros(mean.size), np.zeros(wall.shape[1]))
 
 
 @pytest.mark.parametrize(
@@ -155,7 +155,7 @@ def test_the_greatest_of_a_zone_is_of_all_its_places_not_of_one_cell() -> None:
     walls = level_walls(nodes, np.where(patch, 45.0, 0.0), 0.0)
     chance = np.random.default_rng(2).normal(0.0, 3.0, walls.plain.shape)
     wall = walls.plain + chance
-    apart = WallDraws(walls.nodes, wall, wall, walls.sound)
+    apart = WallDraws(walls.nodes, wall, wall, walls.sound, walls.texture)
     action = call_actions(grid, cutback, sd, RULES)
     (zone,), _ = find_zones(grid, cutback, sd, action, apart)
     # the greatest of some 70 normals is 2.3 standard deviations out

@@ -93,7 +93,9 @@ def findings_of(surface: RadialSurface) -> Findings:
     grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
     nodes = make_nodes(surface)
     drawn = nodes.mean[:, None] + nodes.draws(np.arange(nodes.mean.size), 400, seed=0)
-    walls = WallDraws(nodes, drawn, drawn, np.zeros(nodes.mean.size))
+    walls = WallDraws(
+        nodes, drawn, drawn, np.zeros(nodes.mean.size), np.zeros(drawn.shape[1])
+    )
     action = call_actions(grid, cutback, sd, surface.design.repair)
     zones, number = find_zones(grid, cutback, sd, action, walls)
     nothing = Quantity.normal(0.0, 0.0)
