@@ -56,6 +56,9 @@ class LoneErrors:
         The same of holes that one reading alone shows.
     wider : float
         Walls are less regular than normal: sd foretold, times this.
+    freedom : float
+        How much they vary is known from a sheet as from so many values, a share of its
+        readings.
     least : float, mm
     sure : float
         Probability from which a slip is left out.
@@ -85,6 +88,7 @@ class LoneErrors:
     any_hole: float = 0.4
     holes: float = 8.0
     wider: float = 1.2
+    freedom: float = 1.0 / 6.0
     least: float = 15.0
     sure: float = 0.5
 
@@ -188,7 +192,7 @@ def chance_of_slip(off: Float, sd: Float, lone: Bool, *, readings: int) -> Float
     array (s,)
     """
     spread = LONE.wider * sd
-    wall = _normal(off, spread)
+    wall = _student(off, spread, LONE.freedom * readings)
     both = [(sign * mm, 0.5 * share) for mm, share in LONE.marks for sign in (1, -1)]
     slip = np.where(lone, _mixture(off, spread, both) + ASSUMED.slip_density, 0.0)
     hole = (
@@ -234,6 +238,16 @@ def _count_weight(count: Int, some: float, mean: float, readings: int) -> Float:
 
 def _normal(off: Float, sd: Float) -> Float:
     return np.asarray(np.exp(-0.5 * (off / sd) ** 2) / sd / np.sqrt(2.0 * np.pi))
+
+
+def _student(off: Float, sd: Float, freedom: float) -> Float:
+    """Density of Student's t: how much wall varies is known from few values."""
+    from scipy.special import gammaln
+
+    log = gammaln(0.5 * (freedom + 1.0)) - gammaln(0.5 * freedom)
+    log -= 0.5 * np.log(freedom * np.pi)
+    tail = -0.5 * (freedom + 1.0) * np.log1p((off / sd) ** 2 / freedom)
+    return np.asarray(np.exp(log + tail) / sd)
 
 
 def _mixture(off: Float, sd: Float, parts: Iterable[tuple[float, float]]) -> Float:
