@@ -26,9 +26,8 @@ two ends of a rod
     more than the whole of the sum.
 rough by an unknown amount
     Readings apart do not tell how rough the face is between them: from nothing to what
-    the process makes of it, the same over a whole draw.  Nor do they tell the texture
-    of a face that looks sound or evenly worn: unless the whole wall is as drawn, it has
-    one, likewise.
+    the process makes of it, the same over a whole draw; nor the texture of a face that
+    looks sound or evenly worn, which it has unless the whole wall is as drawn.
 as uncertain as its sizes
     How much the wall varies is itself known from what was read; integrated over, that
     makes a process of Student's t out of a normal one (O'Hagan 1991; Rasmussen and

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from functools import cache
+from math import comb
 
 import numpy as np
 import pytest
+from scipy.stats import norm, t
 
 from geom.compare import assess
 from geom.readings import RodReadings
 from geom.surface import RadialSurface, reconstruct
+from geom.surface.assumptions import ASSUMED
+from geom.surface.rods import outliers
 from geom.surface.rods.outliers import (
     LONE,
     chance_of_slip,
@@ -151,24 +156,42 @@ def test_slips_are_judged_together_whatever_the_order() -> None:
 
 
 def test_chances_are_those_of_all_ways_to_divide_the_suspects() -> None:
-    off, sd = np.array([24.0, 31.0]), np.array([4.0, 5.0])
-    found = chance_of_slip(off, sd, np.array([True, True]), readings=50)
+    off, sd, readings = np.array([24.0, 31.0]), np.array([4.0, 5.0]), 50
+    found = chance_of_slip(off, sd, np.array([True, True]), readings=readings)
 
-    def alone(kind: str, k: int) -> float:
-        one = chance_of_slip(off[[k]], sd[[k]], np.array([True]), readings=50)
-        return float(one[0]) if kind == "slip" else float(1.0 - one[0])
+    def mixed(value: float, spread: float, parts: list[tuple[float, float]]) -> float:
+        return float(sum(share * norm(mm, spread).pdf(value) for mm, share in parts))
 
-    assert ((found > 0.0) & (found < 1.0)).all()
-    # two off alike by odd amounts speak for holes: each is less sure than by itself
-    assert found[1] < alone("slip", 1)
+    def density(kind: str, k: int) -> float:
+        spread = LONE.wider * sd[k]
+        if kind == "wall":
+            return float(t(LONE.freedom * readings, scale=spread).pdf(off[k]))
+        if kind == "slip":
+            both = [(sign * mm, 0.5 * p) for mm, p in LONE.marks for sign in (1, -1)]
+            return mixed(off[k], spread, both) + ASSUMED.slip_density
+        hole = mixed(off[k], spread, [*LONE.depths])
+        lump = mixed(-off[k], spread, [*LONE.depths])
+        return (hole + LONE.lump * lump) / (1.0 + LONE.lump) + ASSUMED.size_density
+
+    def so_many(count: int, some: float, mean: float) -> float:
+        many = some / mean * (1.0 - 1.0 / mean) ** (count - 1) if count else 1.0 - some
+        return float(many / comb(readings, count))
+
+    total, slips = 0.0, np.zeros(2)
+    for kinds in itertools.product(("wall", "slip", "hole"), repeat=2):
+        weight = so_many(kinds.count("slip"), LONE.any_slip, LONE.slips)
+        weight *= so_many(kinds.count("hole"), LONE.any_hole, LONE.holes)
+        weight *= density(kinds[0], 0) * density(kinds[1], 1)
+        total += weight
+        slips += weight * np.array([kind == "slip" for kind in kinds])
+    np.testing.assert_allclose(found, slips / total, rtol=1e-9)
 
 
-def test_a_remark_beside_a_reading_keeps_it_unless_it_is_grossly_off() -> None:
-    row = 57
-    plain = sheet()
-    slipped = with_value(plain, row, plain.value[row] - 25.4)
-    remarks = ["slag hanging" if k == row else "" for k in range(len(plain))]
-    noted = replace(slipped, note=tuple(remarks))
-    assert len(rough(slipped).rejected) == 1
-    assert rough(noted).rejected == ()
-    assert len(rough(with_value(noted, row, plain.value[row] - 125.4)).rejected) == 1
+def test_of_few_readings_the_one_on_the_deep_side_is_no_slip(monkeypatch) -> None:
+    # 34 mm where 47 readings foretell it to 6.8: eight round the ring met the wear on
+    # one side once.
+    off, sd, lone = np.array([34.0]), np.array([6.8]), np.array([True])
+    assert chance_of_slip(off, sd, lone, readings=47) < 0.3
+    # were it known how much the wall varies, it would be one
+    monkeypatch.setattr(outliers, "LONE", replace(LONE, freedom=1e6))
+    assert chance_of_slip(off, sd, lone, readings=47) > LONE.sure
