@@ -12,6 +12,7 @@ from geom.compare.draws import WallDraws, draw_walls
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.unevenness import AS_TOLD, Unevenness
 from geom.compare.volume import cell_volumes, excess
+from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import Grid
 from geom.units import Float
 from tests.repair.known_wall import KnownWall, known_surface
@@ -104,6 +105,20 @@ def test_of_both_sides_of_the_drawing_cells_are_expected_by_themselves(inward):
     # both are uneven alike: their difference stays as sure
     assert (unsure - other).std() < 1.1 * np.abs(unsure + other).std()
     assert (unsure - other).std() < 0.5 * unsure.std()
+
+
+@pytest.mark.parametrize("inward", [False, True])
+def test_no_cell_is_surer_than_wall_near_its_drawing_is_uneven(inward):
+    walls, grid, cells = seen_wall(lambda azimuth, height: 0.3 + 0.0 * azimuth * height)
+    uneven = (Unevenness(1.0, 4.0),)
+    walls = replace(walls, nodes=replace(walls.nodes, unevenness=uneven))
+    sd = np.full(grid.shape, CELL_SD)
+    found = cell_volumes(walls, grid, cells, sd, grid.patch)[inward]
+    # of a node's error and of 2 mm a cell, in closed form
+    form = expected_shortfall if inward else expected_excess
+    each = float(form(0.3, np.sqrt(NODE_SD**2 + 4.0), 450.0))
+    whole = float(np.sum(grid.patch[walls.nodes.owner >= 0]))
+    assert found.mean() == pytest.approx(each * whole, rel=0.01)
 
 
 def test_cells_on_one_side_for_certain_need_no_tables(monkeypatch):
