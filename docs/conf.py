@@ -95,7 +95,8 @@ html_theme_options = {
 #: Types of other libraries, and inner types named as a file imports them.
 nitpick_ignore_regex = [
     ("py:class", r"(xr|pv|np|trimesh|vtk)\..*"),
-    ("py:class", r"(Float|Bool|Int|Figure|Posterior|Pose|Rejected|SurfaceDiagnostic)"),
+    ("py:class", r"(Float|Bool|Int|Path|Figure|Posterior|Pose|Rejected)"),
+    ("py:class", r"SurfaceDiagnostic"),
 ]
 
 
