@@ -127,7 +127,7 @@ class ProcessMap:
 
 @dataclass(frozen=True)
 class Second:
-    """Has work done beside this process, one piece after the other.
+    """Has work done by another process, one piece after the other.
 
     Attributes
     ----------

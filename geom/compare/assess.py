@@ -91,8 +91,8 @@ def assess(
     grid, cutback, sd = surface.grid, surface.cutback, surface.radius_sd
     nodes = make_nodes(surface)
     low, high = grid.surveyed_heights
-    with ThreadPoolExecutor(1) as beside:  # what draws take is in libraries: no lock
-        drawn = beside.submit(draw_walls, nodes, prior_of(surface, nodes))
+    with ThreadPoolExecutor(1) as thread:  # what draws take is in libraries: no lock
+        drawn = thread.submit(draw_walls, nodes, prior_of(surface, nodes))
         maps = maps_of(surface, design)
         levels = section_levels(surface, low, high)
         panels = survey_panels(surface, nodes)

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from geom.compare.unevenness import (
-    AS_TOLD,
+    AS_ESTIMATED,
     NodeSquares,
     Unevenness,
     squares_near_nil,
@@ -67,7 +67,7 @@ class Nodes:
     covariance: Float
     owner: Int
     seen: Bool | None = None
-    unevenness: tuple[Unevenness, ...] = AS_TOLD
+    unevenness: tuple[Unevenness, ...] = AS_ESTIMATED
     squares: NodeSquares | None = None
 
     @cached_property

@@ -49,19 +49,15 @@ def without_texture(
     variance = np.maximum(variance, 1e-6)
     # where that hides a texture, a face with one is drawn worn and proud by it
     alone = variance / np.maximum(table[index, index] + table[other, other], 1e-6)
-    rise = float(nodes.height[1] - nodes.height[0])
-    arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / shape[1]
-    count = (
-        ASSUMED.texture_apart * 2.0 * np.pi * ASSUMED.texture_reach**2 / (rise * arc)
-    )
+    count = ASSUMED.texture_apart * 2.0 * np.pi * _reach_in_nodes(nodes)
     logs = []
     by_squares = _by_squares(nodes, patch)
     for texture in ASSUMED.textures:
         wider = variance + 2.0 * texture**2
         each = 0.5 * (np.log(variance / wider) + off**2 * (1 / variance - 1 / wider))
         each *= np.minimum(alone, 1.0)
-        told = count * patch(each.astype(np.float32)[:, :, None])[:, :, 0]
-        logs.append(told + by_squares(texture))
+        by_nodes = count * patch(each.astype(np.float32)[:, :, None])[:, :, 0]
+        logs.append(by_nodes + by_squares(texture))
     likelihood = np.exp(np.clip(logs, -50.0, 50.0))
     # patches that overlap count for as many as they are worth
     return sound * _smooth(likelihood, sound / _worth(nodes))
@@ -94,9 +90,14 @@ def _smooth(likelihood: Float, weight: Float) -> Float:
 
 def _worth(nodes: Nodes) -> float:
     """Nodes that a mean over a patch, by a normal kernel, is worth."""
+    return max(4.0 * np.pi * _reach_in_nodes(nodes), 1.0)
+
+
+def _reach_in_nodes(nodes: Nodes) -> float:
+    """Square of a patch's reach, in the area of a node."""
     rise = float(nodes.height[1] - nodes.height[0])
     arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / nodes.azimuth.size
-    return max(4.0 * np.pi * ASSUMED.texture_reach**2 / (rise * arc), 1.0)
+    return ASSUMED.texture_reach**2 / (rise * arc)
 
 
 def _by_squares(

@@ -29,7 +29,7 @@ class Unevenness:
     Attributes
     ----------
     share : float
-        Of what cells are told to differ from their node's mean, and of their sd.
+        Of what cells are estimated to differ from their node's mean, and of their sd.
     least : float, mm2
         Variance that every cell has at least.
     """
@@ -38,8 +38,8 @@ class Unevenness:
     least: float
 
 
-#: As cells are told.
-AS_TOLD = (Unevenness(1.0, 0.0),)
+#: As cells are estimated.
+AS_ESTIMATED = (Unevenness(1.0, 0.0),)
 
 
 @dataclass(frozen=True)
@@ -135,10 +135,10 @@ def wall_unevenness(
     # points and estimates of cells are off alike by what all share
     moved = np.maximum(node_variance[node] - squares.systematic, 0.0)
     shares = np.linspace(0.0, 1.0, 41)
-    told = np.array(
+    modelled = np.array(
         [np.mean((even + s * apart) ** 2 + moved + s**2 * own) for s in shares]
     )
-    told = np.maximum.accumulate(told)
+    modelled = np.maximum.accumulate(modelled)
     count = float(squares.value.size)
     found = float(squares.value.mean())
     sd = np.sqrt(
@@ -151,8 +151,8 @@ def wall_unevenness(
     wanted = [found + quantile * sd for quantile in _FIFTHS]
     return tuple(
         Unevenness(
-            float(np.interp(one, told, shares)),
-            float(np.interp(one - told[-1], lacking, floors)),
+            float(np.interp(one, modelled, shares)),
+            float(np.interp(one - modelled[-1], lacking, floors)),
         )
         for one in wanted
     )

@@ -10,7 +10,7 @@ import pytest
 from geom.compare import volume as rules
 from geom.compare.draws import WallDraws, draw_walls
 from geom.compare.nodes import Nodes, make_nodes
-from geom.compare.unevenness import AS_TOLD, Unevenness
+from geom.compare.unevenness import AS_ESTIMATED, Unevenness
 from geom.compare.volume import cell_volumes, excess
 from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import Grid
@@ -40,7 +40,7 @@ def seen_wall(mean=flank, seed: int = 0) -> tuple[WallDraws, Grid, Float]:
         **{
             **vars(nodes),
             "seen": np.ones(nodes.mean.size, dtype=bool),
-            "unevenness": AS_TOLD,
+            "unevenness": AS_ESTIMATED,
         },
     )
     cells = surface.cutback

@@ -253,8 +253,8 @@ def plan_repair(
         ZoneMask(zone.id, zone.action, findings.maps.zone == zone.id)
         for zone in findings.zones
     ]
-    with ThreadPoolExecutor(1) as beside:  # what draws take is in libraries: no lock
-        errors = beside.submit(draw_errors, nodes, draws, seed=seed)
+    with ThreadPoolExecutor(1) as thread:  # what draws take is in libraries: no lock
+        errors = thread.submit(draw_errors, nodes, draws, seed=seed)
         shares = partition(wall, marked, pieces)
         zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
         packing = Packing.of(wall, shares, pieces)

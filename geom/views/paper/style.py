@@ -178,9 +178,9 @@ def register_fonts() -> None:
 def _matplotlib_data() -> Path:
     """Its folder of data; found without its import, a tenth of a printed sheet."""
     found = find_spec("matplotlib")
-    beside = Path((found and found.origin) or "").parent / "mpl-data"
-    if beside.is_dir():
-        return beside
+    data = Path((found and found.origin) or "").parent / "mpl-data"
+    if data.is_dir():
+        return data
     from matplotlib import get_data_path
 
     return Path(get_data_path())
