@@ -14,14 +14,12 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 _PACKED: dict[str, Any] = {
     "compression": "gzip",
@@ -37,6 +35,42 @@ _CHECKED: dict[str, Any] = {
 #: Dimensions, values and attributes of a variable.
 NamedArray = tuple[tuple[str, ...], NDArray[Any], dict[str, Any]]
 _NO_VARIABLE = "This is a netCDF dimension but not a netCDF variable."
+
+
+@dataclass(frozen=True, eq=False)
+class Variables:
+    """What a file holds, in plain arrays.
+
+    Attributes
+    ----------
+    named : mapping of name to (dimensions, values, attributes)
+        In the file's order.  Numbers over any dimensions, texts as scalars; one that is
+        named as its own dimension is the coordinate of that.
+    attrs : mapping
+        Attributes of the file.
+    scalars : tuple of str
+        Which of those without a dimension are coordinates.
+    """
+
+    named: Mapping[str, NamedArray]
+    attrs: Mapping[str, Any] = field(default_factory=dict)
+    scalars: tuple[str, ...] = ()
+
+    def values(self, name: str) -> NDArray[Any]:
+        """Values of a variable."""
+        return self.named[name][1]
+
+    def attributes(self, name: str) -> dict[str, Any]:
+        """Attributes of a variable."""
+        return self.named[name][2]
+
+    @property
+    def sizes(self) -> dict[str, int]:
+        """Dimensions, in the order in which variables bring them."""
+        found: dict[str, int] = {}
+        for dims, values, _ in self.named.values():
+            found.update(zip(dims, values.shape, strict=True))
+        return found
 
 
 def walk_through(path: Path) -> None:
@@ -64,37 +98,25 @@ def walk_through(path: Path) -> None:
         file.visititems(look)
 
 
-def write_packed(
-    path: Path,
-    fields: Mapping[str, NamedArray],
-    *,
-    coords: Mapping[str, NamedArray],
-    attrs: Mapping[str, str],
-) -> None:
+def write_packed(path: Path, data: Variables) -> None:
     """Write a NetCDF-4 file; NaN is what is missing, coordinates miss nothing.
 
     Without xarray, which takes 0.3 s of processor time and 55 MB to load, and 0.45 s
     more where Dask is installed: it is for those who read the file.
-
-    Parameters
-    ----------
-    fields, coords : mappings of name to (dimensions, values, attributes)
-        A coordinate has one dimension, of its own name.
-    attrs : mapping
-        Attributes of the file.
     """
     import h5netcdf
 
     content = io.BytesIO()
     with h5netcdf.File(content, "w") as file:
-        for name, value in attrs.items():
+        for name, value in data.attrs.items():
             file.attrs[name] = value
-        for name, (dims, values, about) in {**coords, **fields}.items():
+        for name, (dims, values, about) in data.named.items():
             for dim, size in zip(dims, values.shape, strict=True):
                 if dim not in file.dimensions:
                     file.dimensions[dim] = size
-            missing = None if name in coords or values.dtype.kind != "f" else np.nan
-            packed = {} if name in coords else _PACKED
+            scale = dims == (name,)
+            missing = None if scale or values.dtype.kind != "f" else np.nan
+            packed = {} if scale else _PACKED
             made = file.create_variable(
                 name, dims, values.dtype, data=values, fillvalue=missing, **packed
             )
@@ -103,19 +125,12 @@ def write_packed(
     path.write_bytes(content.getbuffer())
 
 
-def write_checked(path: Path, data: xr.Dataset) -> None:
-    """Write a dataset, every field whole and with a checksum; same data, same bytes.
+def checked_content(data: Variables) -> bytes:
+    """A NetCDF-4 file, every field whole and with a checksum; same data, same bytes.
 
     Straight through HDF5.  By `write_packed` with fletcher32 in the encoding a survey
     of 246 by 360 cells took 0.19 s of a processor in place of 0.09 s and 8 % more disk,
     coordinates had no checksum, and the attributes of records would change.
-
-    Parameters
-    ----------
-    path : Path
-        An empty file there is filled.
-    data : Dataset
-        Numbers over any dimensions, texts as scalars.
     """
     import h5py
 
@@ -123,35 +138,40 @@ def write_checked(path: Path, data: xr.Dataset) -> None:
     with h5py.File(content, "w", track_order=True) as file:
         for name, value in data.attrs.items():
             file.attrs[name] = value
-        scales = [str(name) for name in data.sizes]
-        names = [str(name) for name in data.variables]
-        for name in (*scales, *(name for name in names if name not in scales)):
-            if name in data.variables:
-                _put(file, name, data.variables[name])
-            else:
-                _put_dimension(file, name, data.sizes[name])
-        for place, name in enumerate(scales):
-            if name in data.variables:
-                file[name].make_scale(name)
-            file[name].attrs["_Netcdf4Dimid"] = np.int32(place)
-        for name in names:
-            if name not in scales:
-                for axis, scale in enumerate(data.variables[name].dims):
-                    file[name].dims[axis].attach_scale(file[scale])
-        _point_at_scalars(file, data)
-    path.write_bytes(content.getbuffer())
+        sizes = data.sizes
+        fields = [name for name in data.named if name not in sizes]
+        made = {
+            name: _put(file, name, data.named[name])
+            if name in data.named
+            else _put_dimension(file, name, sizes[name])
+            for name in (*sizes, *fields)
+        }
+        for place, name in enumerate(sizes):
+            if name in data.named:
+                made[name].make_scale(name)
+            made[name].attrs["_Netcdf4Dimid"] = np.int32(place)
+        for name in fields:
+            for axis, scale in enumerate(data.named[name][0]):
+                made[name].dims[axis].attach_scale(made[scale])
+        # to each field its scalar coordinates, as CF conventions name them (5.7)
+        scalars = " ".join(sorted(data.scalars))
+        for name in fields:
+            if scalars and name not in data.scalars:
+                made[name].attrs["coordinates"] = scalars
+    return content.getvalue()
 
 
-def _put_dimension(file: Any, name: str, size: int) -> None:
+def _put_dimension(file: Any, name: str, size: int) -> Any:
     """A dimension without a variable of its own."""
     scale = file.create_dataset(name, shape=(size,), dtype=">f4")
     scale.make_scale(f"{_NO_VARIABLE}{size:10d}")
+    return scale
 
 
-def _put(file: Any, name: str, variable: xr.Variable) -> None:
+def _put(file: Any, name: str, variable: NamedArray) -> Any:
     import h5py
 
-    values = variable.to_numpy()
+    _, values, about = variable
     if values.dtype.kind in "UO":
         text = h5py.string_dtype()
         made = file.create_dataset(name, data=str(values.item()), dtype=text)
@@ -161,14 +181,6 @@ def _put(file: Any, name: str, variable: xr.Variable) -> None:
         made = file.create_dataset(name, data=values, chunks=values.shape, **_CHECKED)
     if values.ndim == 2 and values.dtype.kind == "f":
         made.attrs["_FillValue"] = np.array([np.nan], dtype=values.dtype)
-    for key, value in variable.attrs.items():
+    for key, value in about.items():
         made.attrs[key] = value
-
-
-def _point_at_scalars(file: Any, data: xr.Dataset) -> None:
-    """Name to each field its scalar coordinates, as CF conventions do (5.7)."""
-    scalars = sorted(
-        str(name) for name, value in data.coords.items() if value.ndim == 0
-    )
-    for name in map(str, data.data_vars) if scalars else ():
-        file[name].attrs["coordinates"] = " ".join(scalars)
+    return made

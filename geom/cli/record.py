@@ -8,8 +8,8 @@ everything that could stop a survey from being added is checked before the long 
 from __future__ import annotations
 
 import argparse
+import json
 import shlex
-import shutil
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -248,37 +248,36 @@ class LoggedTask:
 
     Attributes
     ----------
-    folder : Path
-        Gets its findings and its gridded wall.
     name, place : str
         Where it is written in the log.
     """
 
     design: Design
     readings: Read
-    title: str
+    occasion: Occasion
     cluster: str | None
-    folder: Path
     name: str
     place: str
 
 
-def survey_into(task: LoggedTask) -> Path:
-    """Survey one row of a log, and give the folder that holds it."""
+def survey_row(task: LoggedTask) -> bytes:
+    """Survey one row of a log, and give its file of the record."""
     from geom.compare import assess
+    from geom.record.store.grid import record_grid
+    from geom.record.store.survey_file import on_record_grid, survey_content
     from geom.repair import prepare_repair
     from geom.surface import reconstruct
     from geom.views.documents import findings_document
-    from geom.views.netcdf import write_netcdf
+    from geom.views.netcdf import survey_variables
 
-    surface = reconstruct(task.readings, task.design, cluster=task.cluster)
-    findings = assess(surface, task.design, title=task.title)
-    works = prepare_repair(surface, findings, task.design)
-    task.folder.mkdir()
-    numbers = findings_document(findings, works, task.design)
-    (task.folder / "findings.json").write_bytes(numbers)
-    write_netcdf(task.folder / "surface.nc", surface, findings)
-    return task.folder
+    design = task.design
+    surface = reconstruct(task.readings, design, cluster=task.cluster)
+    findings = assess(surface, design, title=task.occasion.words)
+    works = prepare_repair(surface, findings, design)
+    numbers = json.loads(findings_document(findings, works, design))
+    wall = survey_variables(surface, findings)
+    kept = on_record_grid(wall, numbers, record_grid(design), design)
+    return survey_content(kept, task.occasion)
 
 
 def _add_all(
@@ -290,26 +289,24 @@ def _add_all(
     tick: Callable[[int, str], None],
 ) -> int:
     """Survey all, some at once, and add each in order; how many were added."""
-    import tempfile
-
     from geom.record.store import store
 
     added = 0
     try:
-        with tempfile.TemporaryDirectory(prefix="daubline-") as name:
-            tasks = [
-                LoggedTask(
-                    record.design, readings, row.occasion.words, cluster,
-                    Path(name) / row.occasion.name, row.file, row.place,
-                )
-                for row, readings in zip(new, read, strict=True)
-            ]  # fmt: skip
-            tick(0, new[0].occasion.words if new else "")
-            for folder in _task_map(read, cluster).map(survey_into, tasks):
-                store.add_survey(record.folder, folder, new[added].occasion)
-                shutil.rmtree(folder)
-                added += 1
-                tick(added, new[min(added, len(new) - 1)].occasion.words)
+        tasks = [
+            LoggedTask(
+                record.design, readings, row.occasion, cluster, row.file, row.place
+            )
+            for row, readings in zip(new, read, strict=True)
+        ]
+        tick(0, new[0].occasion.words if new else "")
+        for content in _task_map(read, cluster).map(survey_row, tasks):
+            occasion = new[added].occasion
+            now = store.open_record(record.folder)
+            store.refuse_occasion(now, occasion)
+            store.keep_survey(now, content, occasion)
+            added += 1
+            tick(added, new[min(added, len(new) - 1)].occasion.words)
     except InputError as fault:
         more = f"Before it {_surveys_were(added)} added; call again to go on"
         row = new[added]

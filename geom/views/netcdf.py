@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from geom.cf import NamedArray, write_packed
+from geom.cf import NamedArray, Variables, write_packed
 from geom.compare.findings import ACTIONS, NO_CALL, Findings, Maps
 from geom.compare.panels import PanelState
 from geom.design import Design
@@ -37,6 +37,11 @@ _PER = {
 
 def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None:
     """Write the surface and the maps drawn from it."""
+    write_packed(path, survey_variables(surface, findings))
+
+
+def survey_variables(surface: RadialSurface, findings: Findings) -> Variables:
+    """What ``surface.nc`` holds: the surface and the maps drawn from it."""
     fields, design = _surface_fields(surface, findings.maps), surface.design
     if findings.panels is not None:
         fields |= _panels(findings.panels)
@@ -47,7 +52,7 @@ def write_netcdf(path: Path, surface: RadialSurface, findings: Findings) -> None
         "source": f"daubline {plain(findings.version)}",
     }
     coords = _coordinates(design, surface.grid.height, surface.grid.azimuth)
-    write_packed(path, fields, coords=coords, attrs=_frame(design) | about)
+    return Variables(coords | fields, _frame(design) | about)
 
 
 def surface_dataset(surface: RadialSurface, maps: Maps) -> xr.Dataset:
@@ -173,12 +178,9 @@ def write_change_netcdf(path: Path, change: Change, design: Design) -> None:
         "created": plain(change.created),
         "source": f"daubline {plain(change.version)}",
     }
-    write_packed(
-        path,
-        _maps(fields, single=True),
-        coords=_coordinates(design, grid.height, grid.azimuth),
-        attrs=_frame(design) | about,
-    )
+    coords = _coordinates(design, grid.height, grid.azimuth)
+    named = coords | _maps(fields, single=True)
+    write_packed(path, Variables(named, _frame(design) | about))
 
 
 def write_wear_netcdf(
@@ -206,12 +208,9 @@ def write_wear_netcdf(
         fields |= _rate("hour", maps.per_hour)
     if maps.per_tonne is not None:
         fields |= _rate("tonne", maps.per_tonne)
-    write_packed(
-        path,
-        fields,
-        coords=_coordinates(design, maps.height, maps.azimuth),
-        attrs=_frame(design) | {name: plain(words) for name, words in about.items()},
-    )
+    coords = _coordinates(design, maps.height, maps.azimuth)
+    attrs = _frame(design) | {name: plain(words) for name, words in about.items()}
+    write_packed(path, Variables(coords | fields, attrs))
 
 
 def _rate(per: str, rate: RateMap) -> dict[str, Any]:

@@ -288,15 +288,15 @@ def test_a_log_that_was_stopped_is_gone_on_with(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     folder, log = tmp_path / "record", shop / "log.csv"
-    add, calls = store.add_survey, []
+    keep, calls = store.keep_survey, []
 
     def stop_at_second(*told: object) -> Path:
         calls.append(told)
         if len(calls) == 2:
             raise KeyboardInterrupt
-        return add(*told)
+        return keep(*told)
 
-    monkeypatch.setattr(store, "add_survey", stop_at_second)
+    monkeypatch.setattr(store, "keep_survey", stop_at_second)
     with pytest.raises(SystemExit) as stopped:
         record("log", folder, log, "--design", shop / "cupola-s.toml")
     assert stopped.value.code == 130

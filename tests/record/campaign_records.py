@@ -25,9 +25,10 @@ from geom.record.store.store import (
     rebuild_manifest,
     start_record,
 )
-from geom.record.store.survey_file import write_survey
+from geom.record.store.survey_file import survey_content
 from geom.surface import Grid
 from geom.units import Float
+from tests.record.variables import variables
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -159,7 +160,7 @@ class Surveyor:
         at = Occasion(heat, stage, day, hours, melted, self.campaign)
         path = self.record.path(at)
         path.parent.mkdir(exist_ok=True)
-        write_survey(path, self._data(wall), at)
+        path.write_bytes(survey_content(variables(self._data(wall)), at))
         return at
 
     def _data(self, wall: Float) -> xr.Dataset:

@@ -15,9 +15,10 @@ from geom.quantity import Quantity
 from geom.record.store.grid import record_grid
 from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record, open_record, start_record
-from geom.record.store.survey_file import write_survey
+from geom.record.store.survey_file import survey_content
 from geom.surface import Grid
 from geom.units import Float
+from tests.record.variables import variables
 
 DESIGN = """
 [lining]
@@ -79,8 +80,9 @@ def put(folder: Path, *surveys: Survey) -> Record:
     """Put surveys into a record; gives it as it is then."""
     record = open_record(folder)
     for survey in surveys:
-        path = record.path(survey.occasion)
-        write_survey(path, _dataset(survey, record.design), survey.occasion)
+        data = variables(_dataset(survey, record.design))
+        content = survey_content(data, survey.occasion)
+        record.path(survey.occasion).write_bytes(content)
     return open_record(folder)
 
 

@@ -13,10 +13,10 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from geom.cf import Variables
 from geom.errors import InputError
 from geom.record.store.grid import record_grid
 from geom.record.store.manifest import LINING
@@ -27,11 +27,8 @@ from geom.record.store.store import (
     refuse_occasion,
     start_record,
 )
-from geom.record.store.survey_file import read_survey
+from geom.record.store.survey_file import read_survey, survey_content
 from tests.record.furnace import occasion
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 #: Calls that reach the disk, before and after each of which a writer is killed.
 STEPS = ("open", "mkdir", "chmod", "fsync", "link", "unlink", "rename", "replace")
@@ -40,7 +37,7 @@ STEPS = ("open", "mkdir", "chmod", "fsync", "link", "unlink", "rename", "replace
 class Writers:
     """One survey, ready to be added to a record any number of times."""
 
-    def __init__(self, folder: Path, data: xr.Dataset) -> None:
+    def __init__(self, folder: Path, data: Variables) -> None:
         self.folder = folder
         self.data = data
 
@@ -49,7 +46,7 @@ class Writers:
         record, when = open_record(self.folder), occasion(heat)
         try:
             refuse_occasion(record, when)
-            keep_survey(record, self.data, when)
+            keep_survey(record, survey_content(self.data, when), when)
         except InputError as said:
             return said.what
         return "saved"

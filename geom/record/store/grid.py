@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from geom.cf import NamedArray, Variables
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
 from geom.surface import Grid, make_grid
 from geom.surface.grid import interpolate_rows, row_index
 from geom.units import Bool, Float
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 #: Fields of ``surface.nc`` that go over to the record's rows, straight between rows or
 #: from the nearest row.
@@ -78,13 +76,13 @@ def recover_grid(
 
 
 def resample_survey(
-    data: xr.Dataset, grid: Grid, between: tuple[float, float], design: Design
-) -> xr.Dataset:
+    data: Variables, grid: Grid, between: tuple[float, float], design: Design
+) -> Variables:
     """The fields of a survey on the record's grid.
 
     Parameters
     ----------
-    data : Dataset, dims (height, azimuth)
+    data : Variables over (height, azimuth)
         As ``surface.nc`` holds it, on the survey's own rows.
     grid : Grid
         Of the record; as many azimuths as the survey.
@@ -93,24 +91,22 @@ def resample_survey(
 
     Returns
     -------
-    Dataset, dims (height, azimuth)
+    Variables over (height, azimuth)
         Lengths as float32; NaN, and ``surveyed`` 0, where nothing was surveyed.
     """
-    import xarray as xr
-
-    known = np.flatnonzero(data["surveyed"].to_numpy().any(axis=1))
-    rows = data["height"].to_numpy()[known].astype(np.float64)
+    known = np.flatnonzero(data.values("surveyed").any(axis=1))
+    rows = data.values("height")[known].astype(np.float64)
     inside = (grid.height >= between[0]) & (grid.height <= between[1])
     row = row_index(rows, grid.height, steps=design.profile.steps)
     row = np.where(inside, row, np.nan)
     fields: dict[str, Any] = {}
     for name in STRAIGHT:
-        field = data[name].to_numpy()[known].astype(np.float64)
+        field = data.values(name)[known].astype(np.float64)
         fields[name] = interpolate_rows(field, row)
     surveyed = np.isfinite(fields["cutback"])
     closest = np.floor(np.nan_to_num(row) + 0.5).astype(np.int64)
     for name in NEAREST:
-        field = data[name].to_numpy()[known]
+        field = data.values(name)[known]
         none = field.dtype.type(-1 if name == "action" else 0)
         fields[name] = np.where(surveyed, field[closest], none)
     design_radius = np.broadcast_to(grid.design_radius[:, None], grid.shape)
@@ -119,17 +115,13 @@ def resample_survey(
     fields["design_radius"] = design_radius
     fields["surveyed"] = surveyed.astype(np.int8)
     fields["opening"] = grid.opening.astype(np.int8)
-    return xr.Dataset(
-        {
-            name: (_BOTH, np.ascontiguousarray(_short(field)), data[name].attrs)
-            for name, field in fields.items()
-        },
-        coords={
-            "height": ("height", grid.height, data["height"].attrs),
-            "azimuth": ("azimuth", grid.azimuth, data["azimuth"].attrs),
-        },
-        attrs=data.attrs,
-    )
+    named: dict[str, NamedArray] = {
+        name: (_BOTH, np.ascontiguousarray(_short(field)), data.attributes(name))
+        for name, field in fields.items()
+    }
+    for name, centres in (("height", grid.height), ("azimuth", grid.azimuth)):
+        named[name] = (name,), centres, data.attributes(name)
+    return Variables(named, data.attrs)
 
 
 def _short(field: Any) -> Any:

@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from geom.atomic import atomic_write, remove_stale
 from geom.compare.panels import Panels, PanelState, panels_of
@@ -41,12 +41,9 @@ from geom.record.store.survey_file import (
     open_hdf5,
     read_findings,
     read_survey,
-    write_survey,
+    survey_content,
 )
 from geom.shown import Shown
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 #: As near as this (0 to 1, of difflib) another campaign's name is suggested.
 _LIKE_CAMPAIGN = 0.6
@@ -237,16 +234,16 @@ def add_survey(
     refuse_occasion(record, occasion)
     design = record.design
     data = read_survey(Path(survey_folder), record_grid(design), design)
-    return keep_survey(record, data, occasion)
+    return keep_survey(record, survey_content(data, occasion), occasion)
 
 
-def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
-    """Put a survey that is on the record's grid in its place, and give its file.
+def keep_survey(record: Record, content: bytes, occasion: Occasion) -> Path:
+    """Put the file of a survey in its place, and give its path.
 
     Parameters
     ----------
-    data : Dataset
-        From `geom.record.store.survey_file.read_survey`.
+    content : bytes
+        From `geom.record.store.survey_file.survey_content`.
 
     Raises
     ------
@@ -259,7 +256,7 @@ def keep_survey(record: Record, data: xr.Dataset, occasion: Occasion) -> Path:
         now = path.stat().st_mtime
         for folder in (record.folder, path.parent):
             remove_stale(folder, _WRITTEN, now=now)
-        write_survey(path, data, occasion)
+        path.write_bytes(content)
 
     try:
         target.parent.mkdir(exist_ok=True)

@@ -14,16 +14,16 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from geom.cf import write_checked
+from geom.cf import NamedArray, Variables, checked_content
 from geom.compare.panels import PARTS, Panels, PanelState, panels_of
 from geom.design import Design
 from geom.design.assumptions import ASSUMED as DESIGN
 from geom.errors import InputError
-from geom.readings.surveys import FILE, FINDINGS, SurveyBefore, load_survey_before
+from geom.readings.surveys import FILE, FINDINGS, load_survey_before
 from geom.record.store.grid import (
     NEAREST,
     STRAIGHT,
@@ -36,9 +36,6 @@ from geom.record.store.occasion import Occasion
 from geom.shown import Shown
 from geom.surface import Grid
 from geom.units import Float
-
-if TYPE_CHECKING:
-    import xarray as xr
 
 #: Day 0 of the files' ``time``.
 EPOCH = date(1970, 1, 1)
@@ -157,7 +154,7 @@ def load_panels(path: Path | str, panels: Panels) -> PanelState:
         return read_panels(file, panels)
 
 
-def read_survey(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
+def read_survey(folder: Path, grid: Grid, design: Design) -> Variables:
     """A survey from its output folder, on the record's grid.
 
     Parameters
@@ -171,7 +168,7 @@ def read_survey(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
 
     Returns
     -------
-    Dataset
+    Variables
         Fields of the wall over (height, azimuth), those of the panels over (panel,),
         and ``findings``, the JSON document.
 
@@ -182,30 +179,51 @@ def read_survey(folder: Path, grid: Grid, design: Design) -> xr.Dataset:
         made before panels were kept.
     """
     try:
-        before = load_survey_before(folder, design)
+        load_survey_before(folder, design)
     except InputError as error:
         raise InputError(
             error.what, file=error.file, place=error.place, cure=_CURE
         ) from error
     load_panels(folder, panels_of(design))
     try:
-        return _resample(folder, before, grid, design)
+        return _resample(folder, grid, design)
     except InputError as error:
         raise error.at(file=folder / FILE) from None
 
 
-def write_survey(path: Path, data: xr.Dataset, occasion: Occasion) -> None:
-    """Write a survey with its occasion.
+def on_record_grid(
+    data: Variables, findings: dict[str, Any], grid: Grid, design: Design
+) -> Variables:
+    """A survey on the record's grid, as `read_survey` gives it.
 
     Parameters
     ----------
-    data : Dataset
+    data : Variables
+        As ``surface.nc`` holds them.
+    findings : dict
+        The document ``findings.json`` holds.
+    grid, design : Grid, Design
+        Of the record.
+    """
+    low, high = (float(findings["surveyed"][f"height_{end}"]) for end in ("from", "to"))
+    resampled = resample_survey(data, grid, (low, high), design)
+    text = np.array(json.dumps(findings, separators=(",", ":")))
+    kept = {name: data.named[name] for name in PANELS}
+    named = {**resampled.named, **kept, "findings": ((), text, _FOUND)}
+    return Variables(named, resampled.attrs)
+
+
+def survey_content(data: Variables, occasion: Occasion) -> bytes:
+    """The file of a survey with its occasion.
+
+    Parameters
+    ----------
+    data : Variables
         From `read_survey`.
     """
-    data = data.assign_coords(_occasion_coordinates(occasion)).assign(
-        _occasion_amounts(occasion)
-    )
-    write_checked(path, data)
+    when = _occasion_coordinates(occasion)
+    named = {**data.named, **when, **_occasion_amounts(occasion)}
+    return checked_content(Variables(named, data.attrs, tuple(when)))
 
 
 @contextmanager
@@ -338,9 +356,7 @@ def _read_wall(
     )
 
 
-def _resample(
-    folder: Path, before: SurveyBefore, grid: Grid, design: Design
-) -> xr.Dataset:
+def _resample(folder: Path, grid: Grid, design: Design) -> Variables:
     import xarray as xr
 
     with xr.open_dataset(folder / FILE, engine="h5netcdf") as file:
@@ -356,14 +372,15 @@ def _resample(
         )
     opening = data["opening"].to_numpy() == 1
     refuse_other_openings(data["height"].to_numpy(), azimuth, opening, design)
-    resampled = resample_survey(data, grid, (before.low, before.high), design)
-    findings = _findings_of(folder)
-    kept = {name: data[name].variable for name in PANELS}
-    text = xr.Variable((), json.dumps(findings, separators=(",", ":")), _FOUND)
-    return resampled.assign(kept).assign(findings=text)
+    named = {
+        str(name): (tuple(map(str, one.dims)), one.to_numpy(), dict(one.attrs))
+        for name, one in data.variables.items()
+    }
+    found = Variables(named, data.attrs)
+    return on_record_grid(found, _findings_of(folder), grid, design)
 
 
-def _occasion_coordinates(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any]]:
+def _occasion_coordinates(occasion: Occasion) -> dict[str, NamedArray]:
     day = {
         "long_name": "date of the survey",
         "standard_name": "time",
@@ -372,14 +389,18 @@ def _occasion_coordinates(occasion: Occasion) -> dict[str, tuple[tuple[()], Any,
     }
     last = {"long_name": "the last heat that the wall had seen"}
     return {
-        "heat": ((), np.int32(occasion.heat), last),
-        "time": ((), np.int32((occasion.date - EPOCH).days), day),
-        "stage": ((), occasion.stage, {"long_name": "before or after the repair"}),
-        "campaign": ((), occasion.campaign, {"long_name": "name of the campaign"}),
+        "heat": ((), np.array(occasion.heat, dtype=np.int32), last),
+        "time": ((), np.array((occasion.date - EPOCH).days, dtype=np.int32), day),
+        "stage": _text(occasion.stage, "before or after the repair"),
+        "campaign": _text(occasion.campaign, "name of the campaign"),
     }
 
 
-def _occasion_amounts(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any]]:
+def _text(words: str, name: str) -> NamedArray:
+    return (), np.array(words), {"long_name": name}
+
+
+def _occasion_amounts(occasion: Occasion) -> dict[str, NamedArray]:
     """What may be missing: no coordinates, where NaN may be taken for any number."""
     since = "since the survey before"
     hours = {"long_name": f"time on blast {since}", "units": "h"}
@@ -392,5 +413,5 @@ def _occasion_amounts(occasion: Occasion) -> dict[str, tuple[tuple[()], Any, Any
     }
 
 
-def _nan_if_none(value: float | None) -> np.float64:
-    return np.float64(math.nan if value is None else value)
+def _nan_if_none(value: float | None) -> Float:
+    return np.array(math.nan if value is None else value, dtype=np.float64)

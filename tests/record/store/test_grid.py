@@ -17,6 +17,7 @@ from geom.errors import InputError
 from geom.record.store.grid import record_grid, recover_grid, resample_survey
 from geom.surface import Grid, make_grid
 from geom.units import Float
+from tests.record import variables as plain
 from tests.record.furnace import drawing
 
 STEP = 150.0
@@ -64,11 +65,19 @@ def dataset(grid: Grid) -> xr.Dataset:
     )
 
 
+def resampled(
+    data: xr.Dataset, grid: Grid, between: tuple[float, float], design: Design
+) -> xr.Dataset:
+    """A survey on the record's rows."""
+    made = resample_survey(plain.variables(data), grid, between, design)
+    return plain.dataset(made)
+
+
 def laid(design: Design, **rows: float) -> tuple[Grid, xr.Dataset]:
     """The wall on the record's grid, surveyed on rows of its own."""
     own = make_grid(design, surveyed=(LOW, HIGH), **rows)
     grid = record_grid(design)
-    return grid, resample_survey(dataset(own), grid, (LOW, HIGH), design)
+    return grid, resampled(dataset(own), grid, (LOW, HIGH), design)
 
 
 def test_a_straight_wall_is_the_same_on_the_rows_of_the_record(design: Design) -> None:
@@ -148,7 +157,7 @@ def test_a_wall_surveyed_from_bottom_to_top_is_kept_cell_by_cell(
     grid = record_grid(design)
     between = (design.profile.bottom, design.profile.top)
     data = dataset(grid)
-    kept = resample_survey(data, grid, between, design)
+    kept = resampled(data, grid, between, design)
     for name in ("cutback", "cutback_sd", "p_brick", "action", "zone"):
         there = data[name].to_numpy()
         assert (kept[name].to_numpy() == there.astype(kept[name].dtype)).all(), name
