@@ -195,6 +195,18 @@ def within_reach(grid: Grid, azimuth: Float, height: Float, reach: Reach) -> Boo
     return np.isfinite(far).reshape(grid.shape)
 
 
+def near_cells(grid: Grid, cells: Bool, reach: Reach) -> Bool:
+    """Cells that one of some cells is near enough to, as `within_reach`; (m, k)."""
+    apart = np.mod(grid.azimuth[:, None] - grid.azimuth + 180.0, 360.0) - 180.0
+    rise = np.abs(grid.height[:, None] - grid.height)
+    ends = 1.0 + 1e-9  # just at its end is within reach
+    around = np.abs(apart) <= reach.turn * ends
+    above = rise <= reach.rise * ends
+    # numbers of cells, as sums of products: whole numbers
+    held = cells.astype(np.float32) @ around.astype(np.float32) > 0.0
+    return np.asarray(above.astype(np.float32) @ held.astype(np.float32) > 0.0)
+
+
 def rows_apart(height: Float, design: Design) -> tuple[RowsApart, ...]:
     """Rows of the melting zone that a burnt ring may lie between, the widest first.
 

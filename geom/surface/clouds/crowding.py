@@ -164,10 +164,7 @@ def _by_errors(local: LocalKriging, beyond: Float, scatter: Float, grid: Grid) -
     """
     weights, field = local.weights, beyond.ravel()
     back = weights.T @ field
-    missed = local.field_sd.ravel() * (field - back)
-    for table in local.correlations(grid) or ():
-        missed = table @ missed
-    missed = local.field_sd.ravel() * missed
+    missed = local.field_times((field - back).reshape(beyond.shape), grid).ravel()
     found = missed - weights @ missed + weights @ (scatter.ravel() * back)
     return np.asarray(found).reshape(beyond.shape)
 

@@ -107,29 +107,83 @@ class LocalKriging:
         return found.reshape(shape)
 
     def correlations(self, grid: Grid) -> tuple[csr_array, csr_array] | None:
-        """Of cells along rows, and along columns, both (n, n); None: of no others."""
-        from scipy.sparse import csr_array, eye_array, kron
+        """Between rows (m, m), and columns (k, k): of two cells the product of both.
+
+        None where cells are correlated with no others.
+        """
+        from scipy.sparse import csr_array
 
         if self.reach <= 0.0:
             return None
-        up, around = (csr_array(table) for table in _correlations(grid, self.reach))
-        rows, columns = grid.shape
-        return (
-            csr_array(kron(eye_array(rows), around, format="csr")),
-            csr_array(kron(up, eye_array(columns), format="csr")),
-        )
+        up, around = _correlations(grid, self.reach)
+        return csr_array(up), csr_array(around)
+
+    def field_times(self, by: Float, grid: Grid) -> Float:
+        """Covariance of the field between all cells, times numbers of cells (m, k)."""
+        found = self.field_sd * by
+        if (tables := self.correlations(grid)) is not None:
+            up, around = tables
+            # both are symmetric
+            found = up @ (around @ found.T).T
+        return np.asarray(self.field_sd * found)
 
     def covariance(
         self, missed: csr_array, correlations: tuple[csr_array, csr_array] | None
     ) -> csr_array:
         """Covariance of sums over the field; ``missed`` (q, n) are weights of cells."""
-        from scipy.sparse import csr_array, diags_array
+        from scipy.sparse import csr_array
 
-        scaled = csr_array(missed @ diags_array(self.field_sd.ravel()))
-        spread = scaled
-        for table in correlations or ():
-            spread = csr_array(spread @ table)
-        return csr_array(spread @ scaled.T)
+        missed = missed.sorted_indices()
+        data = missed.data * self.field_sd.ravel()[missed.indices]
+        scaled = csr_array((data, missed.indices, missed.indptr), shape=missed.shape)
+        if correlations is None:
+            return csr_array(scaled @ scaled.T)
+        up, around = correlations
+        # of each sum a table of cells; along its rows first, then along its columns
+        turned = _each_turned(scaled, around.shape[0])
+        spread = _each_turned(_each_times(scaled, around), around.shape[0])
+        return csr_array(_each_times(spread, up) @ turned.T)
+
+
+def _each_times(tables: csr_array, by: csr_array) -> csr_array:
+    """Each of q tables (m, k), raveled in a row of (q, m * k), times (k, k)."""
+    from scipy.sparse import csr_array
+
+    count, size = tables.shape
+    product = csr_array(_of_tables(tables, by.shape[0]) @ by)
+    row = np.repeat(np.arange(product.shape[0]), np.diff(product.indptr))
+    at = row % (size // by.shape[0]) * by.shape[0] + product.indices
+    start = product.indptr[:: size // by.shape[0]]
+    return csr_array((product.data, at, start), shape=(count, size))
+
+
+def _each_turned(tables: csr_array, columns: int) -> csr_array:
+    """Each of q tables (m, k), raveled in a row, turned into (k, m)."""
+    from scipy.sparse import csr_array
+
+    rows = tables.shape[1] // columns
+    row, column = tables.indices // columns, tables.indices % columns
+    turned = csr_array(
+        (tables.data.copy(), column * rows + row, tables.indptr), shape=tables.shape
+    )
+    turned.sort_indices()
+    return turned
+
+
+def _of_tables(tables: csr_array, columns: int) -> csr_array:
+    """All rows of q tables (m, k), raveled in a row each, below each other; (q m, k).
+
+    What a table holds must stand in the order of its rows.
+    """
+    from scipy.sparse import csr_array
+
+    count, size = tables.shape
+    rows = size // columns
+    owner = np.repeat(np.arange(count), np.diff(tables.indptr))
+    held = np.bincount(owner * rows + tables.indices // columns, minlength=count * rows)
+    start = np.concatenate([[0], np.cumsum(held)])
+    at = tables.indices % columns
+    return csr_array((tables.data, at, start), shape=(count * rows, columns))
 
 
 def of_rows(shape: tuple[int, int]) -> csr_array:

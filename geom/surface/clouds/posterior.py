@@ -279,17 +279,24 @@ class _Net:
         """
         weights, left, scatter = self._local(self._average)
         best = self._wall.fitted.best
-        # in shadow, all that the fitted wall is unsure of
         some = np.flatnonzero(self.inferred)
+        follows = bool((self._follows > _FOLLOWS).any())
+        if not some.size and not follows:
+            return left, scatter
+        cross = best.cross_covariance_with_net(self._height, self._azimuth)
+        known = best.whitened(cross, spoiled=True)
         if some.size:
+            # in shadow, all that the fitted wall is unsure of
             places = net_points(self._height, self._azimuth)
             there = Points2D(places.azimuth[some], places.height[some])
-            _, fitted = best.joint(there)
+            explained = known[:, some]
+            fitted = best.covariance.between(there, there) - explained.T @ explained
             fitted *= self.inferred[some, None] * self.inferred[None, some]
             left[np.ix_(some, some)] += fitted
-        if (self._follows > _FOLLOWS).any():
+        if follows:
             # (q, readings): change of a node with each reading
-            gain = best.gains(self._height, self._azimuth) * self._follows[:, None]
+            gain = best.gains(known)
+            gain *= self._follows[:, None]
             scatter += self._by_fit(gain, weights)
         return left, scatter
 
@@ -328,8 +335,8 @@ class _Net:
         missed = csr_array(shown - weights)
         left = wall.local.covariance(missed, wall.correlations).toarray()
         # (p, m): how much of what a row is off by all round points do not undo
-        by_row = (missed @ wall.fields.rows).toarray()
-        left += by_row @ wall.ring_covariance @ by_row.T
+        by_row = csr_array(missed @ wall.fields.rows)
+        left += by_row @ (by_row @ wall.ring_covariance).T
         return weights, left, scatter
 
     def _by_fit(self, gain: Float, weights: csr_array) -> Float:
@@ -346,12 +353,12 @@ class _Net:
         """
         wall = self._wall
         both, first = wall.fields.in_blocks, wall.points.first
-        # half of what the readings' errors do by themselves: with its transpose it
-        # makes the whole of it, and what they do with the cells twice
-        pulled = gain @ (0.5 * wall.fitted.best.noise.matrix)
-        pulled[:, first : first + both.shape[0]] += (weights @ both.T).toarray()
-        product = pulled @ gain.T
-        return np.asarray(product + product.T)
+        found = wall.fitted.best.noise.covariance_of(gain)
+        blocks = gain[:, first : first + both.shape[0]]
+        with_cells = (weights @ both.T) @ np.ascontiguousarray(blocks.T)
+        found += with_cells
+        found += with_cells.T
+        return found
 
 
 def _scaled(table: csr_array, by: Float) -> csr_array:

@@ -39,7 +39,7 @@ from geom.surface.clouds.register import (
     register_clouds,
 )
 from geom.surface.clouds.rings import ring_residual
-from geom.surface.coverage import LASER, surveyed_by, within_reach
+from geom.surface.coverage import LASER, near_cells, surveyed_by
 from geom.surface.gp.conditional import ConditionalGP
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise, Source
@@ -160,8 +160,7 @@ def rows_seen(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
 
 def _told(cells: Cells, grid: Grid, readings: CloudReadings) -> Bool:
     """Cells near enough to what a laser saw, or to a rod reading; (m, k)."""
-    row, column = np.nonzero(cells.seen & grid.surveyed & ~grid.opening)
-    covered = within_reach(grid, grid.azimuth[column], grid.height[row], LASER)
+    covered = near_cells(grid, cells.seen & grid.surveyed & ~grid.opening, LASER)
     return covered | surveyed_by(grid, *readings.rod.stations)
 
 
@@ -321,8 +320,7 @@ def _scattered(posterior: GPPosterior, block: Int, first: int) -> Float:
         return np.zeros(block.shape)
     places, here = best.observed.places, slice(first, first + count)
     cross = best.cross_covariance(Points2D(places.azimuth[here], places.height[here]))
-    gain = best.whitened(cross).T @ best.inverse_cholesky
-    each: Float = np.sum((gain @ best.noise.matrix) * gain, axis=1)
+    each = best.noise.variances_of(best.gains(best.whitened(cross, spoiled=True)))
     return np.where(block >= 0, each[np.maximum(block, 0)], float(each.mean()))
 
 
@@ -363,7 +361,7 @@ def _fitted_sd(posterior: GPPosterior, height: Float, azimuth: Float) -> Float:
     rows = max(4, int(np.ceil((height[-1] - height[0]) / _NET_ROW)) + 1)
     net = np.linspace(height[0], height[-1], rows)
     around = np.arange(_NET_COLUMNS) * 360.0 / _NET_COLUMNS
-    _, sd = posterior.on_grid(net, around)
+    sd = posterior.best.sd_on(net, around)
     log_sd = np.log(np.maximum(sd, 1e-6))
     return np.exp(interpolate_smoothly(log_sd, net, height, azimuth))
 

@@ -90,9 +90,12 @@ def _given(
     value: Float, scatter: Float, prior: Float, rows: np.ndarray
 ) -> tuple[float, Float, Float]:
     """Log marginal likelihood, and mean and covariance of all rows."""
+    from scipy.linalg import solve_triangular
+
     seen = prior[np.ix_(rows, rows)] + np.diag(scatter)
     root = np.linalg.cholesky(seen)
-    white = np.linalg.solve(root, np.column_stack([value, prior[rows]]))
+    sides = np.column_stack([value, prior[rows]])
+    white = solve_triangular(root, sides, lower=True, check_finite=False)
     log = -0.5 * float(white[:, 0] @ white[:, 0]) - float(np.log(np.diag(root)).sum())
     known = white[:, 1:]
     return log, known.T @ white[:, 0], prior - known.T @ known

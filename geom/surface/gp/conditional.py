@@ -65,7 +65,10 @@ class ConditionalGP:
         seen += self.noise.matrix
         factor = cholesky(seen, lower=True, check_finite=False)
         eye = np.eye(len(self.observed))
-        return np.asarray(solve_triangular(factor, eye, lower=True, check_finite=False))
+        # laid out as the products with it want it
+        return np.ascontiguousarray(
+            solve_triangular(factor, eye, lower=True, check_finite=False)
+        )
 
     @cached_property
     def weights(self) -> Float:
@@ -232,10 +235,18 @@ class ConditionalGP:
         pulled = self.cross_covariance_with_net(height, azimuth) @ weight
         return np.asarray(self.inverse_cholesky.T @ (self.inverse_cholesky @ pulled))
 
-    def gains(self, height: Float, azimuth: Float) -> Float:
-        """How the mean at every node of a net follows each reading; (m * k, n)."""
-        cross = self.cross_covariance_with_net(height, azimuth)
-        return np.asarray(self.whitened(cross).T @ self.inverse_cholesky)
+    def gains(self, known: Float) -> Float:
+        """How the mean at every node of a net follows each reading; (q, n).
+
+        Parameters
+        ----------
+        known : array (n, q)
+            Of the nodes, from `whitened`.
+        """
+        from scipy.linalg.blas import dtrmm
+
+        inverse = self.inverse_cholesky.T
+        return np.asarray(dtrmm(1.0, inverse, known.T, side=1, trans_a=1))
 
     def variance_of_sum(self, height: Float, azimuth: Float, weight: Float) -> float:
         """Variance of a weighted sum of cut-back over the nodes of a net.

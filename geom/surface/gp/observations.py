@@ -200,6 +200,23 @@ class Noise:
             total = total + source.own + np.sum(source.shared**2, axis=1)
         return total
 
+    def variances_of(self, gain: Float) -> Float:
+        """Variances they give to sums ``gain @ readings``; (p, n) to (p,), mm2."""
+        total = gain**2 @ np.sum([s.own for s in self.sources], axis=0)
+        for source in self.sources:
+            total += np.sum((gain @ source.shared) ** 2, axis=1)
+        return np.asarray(total)
+
+    def covariance_of(self, gain: Float) -> Float:
+        """Covariance they give to sums ``gain @ readings``; (p, n) to (p, p), mm2."""
+        each = gain * np.sqrt(np.sum([s.own for s in self.sources], axis=0))
+        total = np.asarray(each @ each.T)
+        for source in self.sources:
+            if source.shared.shape[1]:
+                each = gain @ source.shared
+                total += each @ each.T
+        return total
+
     @cached_property
     def matrix(self) -> Float:
         """Covariance of the readings' errors, mm2; shape (n, n)."""

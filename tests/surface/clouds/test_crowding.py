@@ -182,7 +182,7 @@ def test_errors_times_a_field_are_those_of_dense_linear_algebra() -> None:
     field = rng.normal(0.0, 1.0, grid.shape)
     weights = local.weights.toarray()
     around = [table.toarray() for table in local.correlations(grid) or ()]
-    prior = np.linalg.multi_dot(around) if around else np.eye(field.size)
+    prior = np.kron(*around) if around else np.eye(field.size)
     prior = local.field_sd.ravel()[:, None] * prior * local.field_sd.ravel()
     missed = np.eye(field.size) - weights
     dense = missed @ prior @ missed.T + weights @ np.diag(scatter.ravel()) @ weights.T
