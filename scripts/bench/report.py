@@ -6,7 +6,8 @@ Aims: written in 2 s for the pinned grid; opened and answering in 1.5 s in headl
 Chromium.  Opening is timed by the page's own marks, from asking for it to its flat
 pictures answering, and until the wall can be turned in space as well, which headless
 Chromium draws without a graphics card; five times, each in a fresh context.  A page
-with nothing on it is opened beside it.
+with nothing on it is opened beside it.  Then the wall is dragged round by 60 moves of
+the pointer, as fast as the page takes them.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ import shutil
 import statistics
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +28,7 @@ from geom.views.outputs import survey_makers, write_all
 
 SCANS = Path(__file__).resolve().parents[2] / "scans"
 TIMES = 5
+MOVES = 60
 BARE = """<html data-ready=yes><title>bare</title><p>bare
 <script>performance.mark("answers"), performance.mark("turns")</script>"""
 
@@ -45,6 +49,8 @@ def main() -> None:
                     f"{name}: opened and {what} in {statistics.median(times):.2f} s, "
                     f"worst {max(times):.2f} s"
                 )
+        dragged = [round(1e3 * one) for one in drag(report)]
+        print(f"report: {MOVES} moves of the pointer turn it in {dragged} ms each")
 
 
 def write(folder: Path) -> float:
@@ -65,15 +71,44 @@ def write(folder: Path) -> float:
 
 def open_page(path: Path) -> tuple[list[float], list[float]]:
     """Seconds from asking for a page to its flat pictures answering, and to all."""
+    with chromium() as browser:
+        measured = [once(browser, path) for _ in range(TIMES)]
+    return [flat for flat, _ in measured], [whole for _, whole in measured]
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
     from playwright.sync_api import sync_playwright
 
     flags = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
     with sync_playwright() as playwright:
         there = shutil.which("chromium")
-        browser: Any = playwright.chromium.launch(executable_path=there, args=flags)
-        measured = [once(browser, path) for _ in range(TIMES)]
+        browser = playwright.chromium.launch(executable_path=there, args=flags)
+        yield browser
         browser.close()
-    return [flat for flat, _ in measured], [whole for _, whole in measured]
+
+
+def drag(path: Path) -> list[float]:
+    """Seconds that each move of the pointer takes while the wall is turned."""
+    seconds = []
+    with chromium() as browser:
+        for _ in range(3):
+            page = browser.new_page(viewport={"width": 1280, "height": 900})
+            page.goto(path.as_uri())
+            page.wait_for_selector("html[data-ready=yes]", state="attached")
+            wall = page.locator("#turning")
+            wall.scroll_into_view_if_needed()
+            page.wait_for_timeout(1500)
+            box = wall.bounding_box()
+            x, y = box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"]
+            page.mouse.move(x, y)
+            page.mouse.down()
+            started = time.perf_counter()
+            for move in range(MOVES):
+                page.mouse.move(x + 4 * move, y)
+            seconds.append((time.perf_counter() - started) / MOVES)
+            page.close()
+    return seconds
 
 
 def once(browser: Any, path: Path) -> tuple[float, float]:

@@ -38,8 +38,11 @@ function makeBricks(wall, lid, cartesian) {
     geometry, new THREE.MeshBasicMaterial({ vertexColors: true, clippingPlanes: [lid] }));
   mesh.frustumCulled = false;
 
+  let stretched = 0;
   /** Put every corner where it is, the depth stretched. */
   function place(stretch) {
+    if (stretched === stretch) return;
+    stretched = stretch;
     for (let brick = 0; brick < count; brick += 1) {
       BRICK_SIDES.forEach(([side], number) => {
         side.forEach((corner, k) => {
@@ -54,19 +57,28 @@ function makeBricks(wall, lid, cartesian) {
     positions.needsUpdate = true;
   }
 
+  const shown = new Uint8Array(count).fill(2);
   /** Draw the bricks whose face looks at the camera, or all. */
   function show(eye, all) {
-    const to = order.array;
-    let used = 0;
+    let changed = false;
     for (let brick = 0; brick < count; brick += 1) {
       const first = 3 * 24 * brick;
       const [x, y] = [positions.array[first], positions.array[first + 1]];
-      if (!all && (eye.x - x) * x + (eye.y - y) * y > 0) continue;
+      const seen = all || (eye.x - x) * x + (eye.y - y) * y <= 0 ? 1 : 0;
+      changed = changed || shown[brick] !== seen;
+      shown[brick] = seen;
+    }
+    if (!changed) return;
+    const to = order.array;
+    let used = 0;
+    for (let brick = 0; brick < count; brick += 1) {
+      if (!shown[brick]) continue;
       for (let side = 0; side < 6; side += 1) {
         const a = 24 * brick + 4 * side;
-        const turned = wall.clockwise ? [a, a + 2, a + 1, a, a + 3, a + 2] : [a, a + 1, a + 2, a, a + 2, a + 3];
-        to.set(turned, used);
-        used += 6;
+        for (const corner of wall.clockwise ? [0, 2, 1, 0, 3, 2] : [0, 1, 2, 0, 2, 3]) {
+          to[used] = a + corner;
+          used += 1;
+        }
       }
     }
     geometry.setDrawRange(0, used);

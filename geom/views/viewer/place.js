@@ -35,9 +35,16 @@ function steerByKeys(element, wall, place) {
   });
 }
 
+/** Draws on a canvas by the processor: a picture is some thousand short strokes, which
+ * without a graphics card take ten times as long to hand over as to draw. */
+function penOf(canvas) {
+  return canvas.getContext("2d", { willReadFrequently: true });
+}
+
 /** A canvas as sharp as the screen; calls `draw(pen, width, height)` when it must. */
 function sharpCanvas(canvas, shape, draw) {
   let ready = false;
+  let seen = ""; // size and sharpness it was drawn for
   const redraw = () => {
     const width = canvas.clientWidth;
     if (width < 80) return; // nothing can be seen in so little
@@ -46,11 +53,13 @@ function sharpCanvas(canvas, shape, draw) {
     canvas.style.height = `${height}px`;
     canvas.width = Math.round(width * sharp);
     canvas.height = Math.round(height * sharp);
-    const pen = canvas.getContext("2d");
+    const pen = penOf(canvas);
     pen.setTransform(sharp, 0, 0, sharp, 0, 0);
     draw(pen, width, height);
     ready = true;
+    seen = sizeOf();
   };
-  new ResizeObserver(() => redraw()).observe(canvas);
+  const sizeOf = () => `${canvas.clientWidth} ${canvas.clientHeight} ${window.devicePixelRatio}`;
+  new ResizeObserver(() => { if (sizeOf() !== seen) redraw(); }).observe(canvas);
   return () => { if (ready) redraw(); };
 }

@@ -3,10 +3,13 @@
  *
  * Only faces that look at the viewer from the inside are drawn, so the near side is
  * always open; "whole" draws both.  Depth can be stretched, and the wall above a height
- * lifted off.
+ * lifted off.  Where a whole frame takes long, a thinned wall is drawn while something
+ * moves, and all of it once that rests.  Out of sight nothing is drawn.
  */
 
-const PROXY = 4; // every so many columns and rows, for pointing
+const PROXY = 4; // every so many columns and rows, for pointing and while it moves
+const SLOW = 40; // ms of a whole frame past which the thinned wall is drawn while moving
+const REST = 150; // ms without a move after which it rests
 
 function makeModel(canvas, wall, place, controls) {
   THREE.ColorManagement.enabled = false; // colours are meant as they are
@@ -36,14 +39,14 @@ function makeModel(canvas, wall, place, controls) {
   orbit.maxDistance = 5 * size;
   const lid = new THREE.Plane(new THREE.Vector3(0, 0, -1), wall.top + 1);
   const material = strokedMaterial(lid);
-  const state = { stretch: 1, key: "" };
+  const state = { stretch: 1 };
   const radiusAt = (heat, row, column) => {
     const depth = heat.cutback[cellOf(wall, row, column)];
     return wall.design[row] + (Number.isNaN(depth) ? 0 : depth * state.stretch);
   };
+  const hand = wall.clockwise ? -1 : 1;
   const cartesian = (azimuth, radius, height) => {
     const angle = (azimuth * Math.PI) / 180;
-    const hand = wall.clockwise ? -1 : 1;
     return [radius * Math.cos(angle), hand * radius * Math.sin(angle), height];
   };
 
@@ -59,8 +62,11 @@ function makeModel(canvas, wall, place, controls) {
       for (let j = 0; j < columns; j += 1) {
         const [a, b] = [i * columns + j, i * columns + ((j + 1) % columns)];
         const [c, d] = [a + columns, b + columns];
-        const inward = wall.clockwise ? [a, b, d, a, d, c] : [a, d, b, a, c, d];
-        faces.set(inward, at);
+        faces[at] = faces[at + 3] = a;
+        faces[at + 1] = wall.clockwise ? b : d;
+        faces[at + 2] = wall.clockwise ? d : b;
+        faces[at + 4] = wall.clockwise ? d : c;
+        faces[at + 5] = wall.clockwise ? c : d;
         at += 6;
       }
     }
@@ -70,25 +76,35 @@ function makeModel(canvas, wall, place, controls) {
     geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(3 * count), 3));
     geometry.setAttribute("color", new THREE.BufferAttribute(new Uint8Array(3 * count), 3, true));
     geometry.setAttribute("stroke", new THREE.BufferAttribute(new Float32Array(count), 1));
-    return { geometry, rows, columns, step };
+    return { geometry, rows, columns, step, placed: "", coloured: "" };
   }
 
+  /** Put the vertices of a shell where the wall of the heat is, its depth stretched. */
   function setVertices(shape) {
     const heat = wall.heats[place.heat];
-    const to = shape.geometry.attributes.position;
-    shape.rows.forEach((row, i) => {
+    const { position } = shape.geometry.attributes;
+    const to = position.array;
+    const turn = (wall.sector * shape.step * Math.PI) / 180;
+    const across = Float64Array.from({ length: shape.columns }, (_, j) => Math.cos(j * turn));
+    const along = Float64Array.from({ length: shape.columns }, (_, j) => hand * Math.sin(j * turn));
+    let at = 0;
+    for (const row of shape.rows) {
       for (let j = 0; j < shape.columns; j += 1) {
-        const column = j * shape.step;
-        to.setXYZ(i * shape.columns + j, ...cartesian(column * wall.sector, radiusAt(heat, row, column), wall.height[row]));
+        const radius = radiusAt(heat, row, j * shape.step);
+        to[at] = radius * across[j];
+        to[at + 1] = radius * along[j];
+        to[at + 2] = wall.height[row];
+        at += 3;
       }
-    });
-    to.needsUpdate = true;
-    shape.geometry.computeBoundingSphere();
+    }
+    position.needsUpdate = true;
+    shape.geometry.boundingSphere = null; // for pointing; three.js works it out anew
   }
 
   const fine = shell(1);
   const coarse = shell(PROXY);
   const mesh = new THREE.Mesh(fine.geometry, material);
+  mesh.frustumCulled = false;
   const proxy = new THREE.Mesh(coarse.geometry, material);
   const bricks = wall.bricks ? makeBricks(wall, lid, cartesian) : null;
   if (bricks) scene.add(bricks.mesh);
@@ -124,58 +140,102 @@ function makeModel(canvas, wall, place, controls) {
     return group;
   }
 
-  function colour() {
-    const bytes = paintField(wall, wall.heats[place.heat], place.field, wall.heats[place.base]);
-    const to = fine.geometry.attributes.color.array;
-    for (let cell = 0; cell < wall.rows * wall.columns; cell += 1) {
-      for (let c = 0; c < 3; c += 1) to[3 * cell + c] = bytes[4 * cell + c];
-    }
-    fine.geometry.attributes.color.needsUpdate = true;
-    const { cutback, action } = wall.heats[place.heat];
-    const stroke = fine.geometry.attributes.stroke;
+  /** Colours and strokes of a shell's vertices. */
+  function colour(shape) {
+    const heat = wall.heats[place.heat];
+    const bytes = paintField(wall, heat, place.field, wall.heats[place.base]);
+    const { color, stroke } = shape.geometry.attributes;
     const chip = wall.actions.indexOf("chip");
-    for (let cell = 0; cell < wall.rows * wall.columns; cell += 1) {
-      const past = action[cell] >= 0 && cutback[cell] > wall.threshold;
-      stroke.array[cell] = past ? 1 : action[cell] === chip ? -1 : 0;
+    let at = 0;
+    for (const row of shape.rows) {
+      for (let j = 0; j < shape.columns; j += 1) {
+        const cell = row * wall.columns + j * shape.step;
+        color.array[3 * at] = bytes[4 * cell];
+        color.array[3 * at + 1] = bytes[4 * cell + 1];
+        color.array[3 * at + 2] = bytes[4 * cell + 2];
+        const past = heat.action[cell] >= 0 && heat.cutback[cell] > wall.threshold;
+        stroke.array[at] = past ? 1 : heat.action[cell] === chip ? -1 : 0;
+        at += 1;
+      }
     }
+    color.needsUpdate = true;
     stroke.needsUpdate = true;
   }
 
-  let scheduled = false;
+  /** Bring a shell up to the heat, the stretch and the field. */
+  function refresh(shape) {
+    const placed = `${place.heat} ${state.stretch}`;
+    if (shape.placed !== placed) setVertices(shape);
+    shape.placed = placed;
+    const coloured = `${place.heat} ${place.base} ${place.field}`;
+    if (shape.coloured !== coloured) colour(shape);
+    shape.coloured = coloured;
+  }
+
+  let [scheduled, drawn, slow, sized, near, resting] = [false, false, true, "", false, 0];
+  /** Draw with the next frame of the screen, if it is to be seen; once in any case, so
+   * that all is ready when it comes into sight. */
   const draw = () => {
-    if (scheduled) return;
-    scheduled = true;
+    if (scheduled || !sized || (drawn && !near)) return;
+    scheduled = drawn = true;
     requestAnimationFrame(() => {
       scheduled = false;
-      if (bricks && bricks.mesh.visible) bricks.show(camera.position, controls.whole.checked);
+      const shape = slow && resting ? coarse : fine;
+      refresh(shape);
+      mesh.geometry = shape.geometry;
+      if (bricks && bricks.mesh.visible) {
+        bricks.place(state.stretch);
+        bricks.show(camera.position, controls.whole.checked);
+      }
       renderer.render(scene, camera);
+      if (shape === fine) time();
     });
   };
+  /** Draw while something moves: thinned if need be, and all of it once that rests. */
+  const move = () => {
+    clearTimeout(resting);
+    resting = setTimeout(() => { resting = 0; draw(); }, REST);
+    draw();
+  };
+  /** Find how long a whole frame takes, without waiting for it. */
+  function time() {
+    const pen = renderer.getContext();
+    const fence = pen.fenceSync(pen.SYNC_GPU_COMMANDS_COMPLETE, 0);
+    if (!fence) return; // the picture is lost, until the browser gives it back
+    pen.flush();
+    const started = performance.now();
+    const look = () => {
+      const taken = performance.now() - started;
+      if (pen.getSyncParameter(fence, pen.SYNC_STATUS) !== pen.SIGNALED && taken < 1000) {
+        setTimeout(look, 4);
+        return;
+      }
+      slow = taken > SLOW;
+      pen.deleteSync(fence);
+    };
+    setTimeout(look, 0);
+  }
 
-  function update() {
-    const shape = `${place.heat} ${state.stretch}`;
-    if (state.shape !== shape) {
-      setVertices(fine);
-      setVertices(coarse);
-      if (bricks) bricks.place(state.stretch);
-      state.shape = shape;
-    }
-    const key = `${place.heat} ${place.base} ${place.field}`;
-    if (state.key !== key) {
-      colour();
-      state.key = key;
-    }
+  function markPlace() {
     const radius = radiusAt(wall.heats[place.heat], place.row, place.column);
     tip.position.set(...cartesian(place.column * wall.sector, radius, wall.height[place.row]));
-    draw();
+    move();
   }
+
+  new IntersectionObserver((seen) => {
+    near = seen[seen.length - 1].isIntersecting;
+    draw();
+  }, { rootMargin: "100%" }).observe(canvas);
 
   new ResizeObserver(() => {
     const width = canvas.clientWidth;
     if (!width) return;
     const height = Math.min(Math.round(width * 0.95), 520);
+    const sharp = Math.min(window.devicePixelRatio || 1, 2);
+    if (sized === `${width} ${height} ${sharp}`) return; // its own height was observed
+    sized = `${width} ${height} ${sharp}`;
     canvas.style.height = `${height}px`;
-    renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
+    renderer.setPixelRatio(sharp);
     renderer.setSize(width, height, false);
     camera.aspect = width / height;
     camera.updateProjectionMatrix();
@@ -188,6 +248,7 @@ function makeModel(canvas, wall, place, controls) {
     const where = new THREE.Vector2(
       (2 * event.offsetX) / canvas.clientWidth - 1, 1 - (2 * event.offsetY) / canvas.clientHeight);
     ray.setFromCamera(where, camera);
+    refresh(coarse);
     const hit = ray.intersectObject(proxy).find((found) => found.point.z <= lid.constant);
     if (!hit) return;
     const angle = (Math.atan2(hit.point.y, hit.point.x) * 180) / Math.PI;
@@ -200,8 +261,8 @@ function makeModel(canvas, wall, place, controls) {
     place.held = event.pointerType !== "mouse" || !place.held;
     point(event);
   });
-  canvas.addEventListener("keydown", (event) => turnByKeys(event, orbit, camera, draw));
-  orbit.addEventListener("change", draw);
+  canvas.addEventListener("keydown", (event) => turnByKeys(event, orbit, camera));
+  orbit.addEventListener("change", move);
   controls.whole.addEventListener("change", () => {
     material.side = controls.whole.checked ? THREE.DoubleSide : THREE.FrontSide;
     material.needsUpdate = true;
@@ -211,15 +272,15 @@ function makeModel(canvas, wall, place, controls) {
     if (bricks) bricks.mesh.visible = controls.bricks.checked;
     draw();
   });
-  controls.stretch.addEventListener("input", () => { state.stretch = Number(controls.stretch.value); update(); });
+  controls.stretch.addEventListener("input", () => { state.stretch = Number(controls.stretch.value); markPlace(); });
   controls.lid.addEventListener("input", () => {
     lid.constant = wall.bottom + (Number(controls.lid.value) / 100) * (wall.top + 1 - wall.bottom);
-    draw();
+    move();
   });
   controls.home.addEventListener("click", home);
-  place.listen(update);
+  place.listen(markPlace);
   home();
-  update();
+  markPlace();
   return { renderer, draw };
 }
 
@@ -243,7 +304,7 @@ function strokedMaterial(lid) {
 }
 
 /** Arrow keys turn, plus and minus come nearer and go away. */
-function turnByKeys(event, orbit, camera, draw) {
+function turnByKeys(event, orbit, camera) {
   const turns = { ArrowLeft: [-0.12, 0], ArrowRight: [0.12, 0], ArrowUp: [0, -0.08], ArrowDown: [0, 0.08] };
   const near = { "+": 0.9, "=": 0.9, "-": 1 / 0.9 };
   const away = camera.position.clone().sub(orbit.target);
@@ -259,5 +320,4 @@ function turnByKeys(event, orbit, camera, draw) {
   event.preventDefault();
   camera.position.copy(orbit.target).add(away);
   orbit.update();
-  draw();
 }

@@ -8,7 +8,7 @@ const FLAT_ROWS = 480; // lines of the picture before it is stretched
 function hatchOf(pen, draw) {
   const tile = document.createElement("canvas");
   tile.width = tile.height = 8;
-  draw(tile.getContext("2d"));
+  draw(penOf(tile));
   return pen.createPattern(tile, "repeat");
 }
 
@@ -42,7 +42,7 @@ function makeUnrolled(canvas, wall, place) {
     const layers = { picture: sheet(), brick: sheet(), chip: sheet(), blank: sheet(), unsure: sheet() };
     const images = {};
     for (const name of Object.keys(layers)) {
-      images[name] = layers[name].getContext("2d").createImageData(across, FLAT_ROWS);
+      images[name] = penOf(layers[name]).createImageData(across, FLAT_ROWS);
     }
     for (let line = 0; line < FLAT_ROWS; line += 1) {
       for (let x = 0; x < across; x += 1) {
@@ -60,7 +60,7 @@ function makeUnrolled(canvas, wall, place) {
         }
       }
     }
-    for (const name of Object.keys(layers)) layers[name].getContext("2d").putImageData(images[name], 0, 0);
+    for (const name of Object.keys(layers)) penOf(layers[name]).putImageData(images[name], 0, 0);
     painted = { key, ...layers };
     return painted;
   }
@@ -70,7 +70,7 @@ function makeUnrolled(canvas, wall, place) {
     const filled = document.createElement("canvas");
     filled.width = Math.max(1, Math.round(box.wide * sharp));
     filled.height = Math.max(1, Math.round(box.tall * sharp));
-    const over = filled.getContext("2d");
+    const over = penOf(filled);
     over.imageSmoothingEnabled = false;
     over.drawImage(mask, 0, 0, filled.width, filled.height);
     over.globalCompositeOperation = "source-in";
@@ -92,7 +92,7 @@ function makeUnrolled(canvas, wall, place) {
       layer.width = canvas.width;
       layer.height = canvas.height;
       const sharp = canvas.width / width;
-      const to = layer.getContext("2d");
+      const to = penOf(layer);
       to.setTransform(sharp, 0, 0, sharp, 0, 0);
       lay(to, x, y, box, { sharp, ink });
       laid = key;
