@@ -138,7 +138,7 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     """
     layers = [wall_layers(histogram, step) for step in ASSUMED.block_sides]
     finest, coarsest = layers[0], layers[-1]
-    few = _total(histogram) < ASSUMED.few_points
+    few = finest.total < ASSUMED.few_points
     cutback = np.where(few, np.nan, finest.cutback)
     variance = _variance(finest.spread, finest.worth, coarsest.noise)
     count = np.where(few, 0.0, finest.count)
@@ -187,13 +187,6 @@ def wall_cells(histogram: Histogram, grid: Grid) -> Cells:
     hidden = is_in_front(cells) & cells.seen
     cells = replace(cells.without(hidden), in_front=int(hidden.sum()))
     return cells.without(is_isolated(cells.cutback))
-
-
-def _total(histogram: Histogram) -> Float:
-    """Points of each cell, wall or not."""
-    layout = histogram.layout
-    table = histogram.counts.reshape(layout.rows, layout.columns, layout.bins)
-    return np.asarray(table.sum(axis=2, dtype=np.float64))
 
 
 @dataclass(frozen=True)
@@ -249,6 +242,8 @@ class Layers:
 
     Attributes
     ----------
+    total, count : array
+        Points of the block, and of the layer.
     cutback, spread : array, mm
         Mean over the area and scatter of its points; NaN where there is none.
     worth : array
@@ -261,6 +256,7 @@ class Layers:
         Sum of squares of all points about their mean.
     """
 
+    total: Float
     count: Float
     cutback: Float
     spread: Float
@@ -318,6 +314,7 @@ def wall_layers(
     # The kernel's last axis: points, mean and spread in bins, points left out, points
     # that the mean is worth.
     return Layers(
+        total=found[:, :, 0] + found[:, :, 3],
         count=found[:, :, 0],
         cutback=found[:, :, 1] * BIN - ASSUMED.proud_reach,
         spread=found[:, :, 2] * BIN,

@@ -346,6 +346,23 @@ def find_layers(counts, columns, first, last, step, part, layer, share, least):
     return found
 
 
+@compiled()
+def _add_column(counts, k, upright, summed, around, first):
+    """Add what the cells of a column hold in bins from ``first``; summed up once."""
+    column = upright[k]
+    bins = column.size
+    if not summed[k]:
+        summed[k] = True
+        column[:] = 0
+        for i in range(counts.shape[0]):
+            cell = counts[i, k * bins : (k + 1) * bins]
+            for j in range(bins):
+                column[j] += cell[j]
+    wanted = column[first : first + around.size]
+    for j in range(around.size):
+        around[j] += wanted[j]
+
+
 @compiled(parallel=True, error_model="numpy")
 def supported_points(counts, columns, layer, reach, agree, halo, least, share, wide):
     """Points of single cells that lie near a layer and that points around agree with.
@@ -379,6 +396,9 @@ def supported_points(counts, columns, layer, reach, agree, halo, least, share, w
     found = np.full((rows, columns, 5), np.nan)
     for r in prange(rows):
         around = np.zeros(bins, np.int64)
+        # sums over the rows around, of columns that a cell has asked for
+        upright = np.empty((columns, bins), np.uint32)
+        summed = np.zeros(columns, np.bool_)
         for c in range(columns):
             found[r, c, 0] = found[r, c, 2] = found[r, c, 4] = 0.0
             if np.isnan(layer[r, c]):
@@ -405,11 +425,11 @@ def supported_points(counts, columns, layer, reach, agree, halo, least, share, w
             first, last = max(0, low - agree), min(bins, high + agree)
             around[first:last] = 0
             total = 0
-            for i in range(max(0, r - halo), min(rows, r + halo + 1)):
-                for k in range(c - halo, c + halo + 1):
-                    start = (k % columns) * bins
-                    for j in range(first, last):
-                        around[j] += counts[i, start + j]
+            near_rows = counts[max(0, r - halo) : min(rows, r + halo + 1)]
+            for k in range(c - halo, c + halo + 1):
+                _add_column(
+                    near_rows, k % columns, upright, summed, around[first:last], first
+                )
             for j in range(low, high):
                 total += around[j]
             need = max(float(least), share * total)

@@ -139,10 +139,12 @@ class LocalKriging:
         if correlations is None:
             return csr_array(scaled @ scaled.T)
         up, around = correlations
-        # of each sum a table of cells; along its rows first, then along its columns
-        turned = _each_turned(scaled, around.shape[0])
-        spread = _each_turned(_each_times(scaled, around), around.shape[0])
-        return csr_array(_each_times(spread, up) @ turned.T)
+        # of each sum a table of cells: one side is spread along its rows, the other
+        # along its columns
+        columns = around.shape[0]
+        along = _each_turned(_each_times(scaled, around), columns)
+        across = _each_times(_each_turned(scaled, columns), up)
+        return csr_array(along @ across.T)
 
 
 def _each_times(tables: csr_array, by: csr_array) -> csr_array:

@@ -41,7 +41,6 @@ from geom.surface.clouds.register import (
 from geom.surface.clouds.rings import ring_residual
 from geom.surface.coverage import LASER, near_cells, surveyed_by
 from geom.surface.gp.conditional import ConditionalGP
-from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise, Source
 from geom.surface.gp.posterior import GPPosterior
 from geom.surface.gp.prior import (
@@ -318,9 +317,7 @@ def _scattered(posterior: GPPosterior, block: Int, first: int) -> Float:
     best, count = posterior.best, int(block.max(initial=-1)) + 1
     if not count:
         return np.zeros(block.shape)
-    places, here = best.observed.places, slice(first, first + count)
-    cross = best.cross_covariance(Points2D(places.azimuth[here], places.height[here]))
-    each = best.noise.variances_of(best.gains(best.whitened(cross, spoiled=True)))
+    each = best.variance_by_noise[first : first + count]
     return np.where(block >= 0, each[np.maximum(block, 0)], float(each.mean()))
 
 
@@ -343,17 +340,14 @@ def _of_means(
     rows = grid.surveyed_rows
     best = posterior.best
     here = slice(first, first + count.size)
-    places = best.observed.places
-    middle = Points2D(places.azimuth[here], places.height[here])
     read = best.observed.value[here].copy()
     for _ in range(_ROUNDS):
         expected = np.zeros(grid.shape)
         expected[rows] = best.mean_on(grid.height[rows], grid.azimuth)
         over = np.bincount(at, expected[held]) / np.maximum(count, 1)
-        there = best.weights @ best.cross_covariance(middle)
         value = best.observed.value.copy()
-        value[here] = read - (over - there)
-        best = replace(best, observed=replace(best.observed, value=value))
+        value[here] = read - (over - best.mean_of_readings[here])
+        best = best.reading(value)
     return replace(posterior, best=best)
 
 

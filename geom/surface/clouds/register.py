@@ -436,7 +436,7 @@ def calibration_factor(gp: ConditionalGP, occluded: Bool, grid: Grid) -> Float:
     count = len(gp.observed)
     azimuth = gp.observed.places.azimuth[:count]
     height = gp.observed.places.height[:count]
-    inverse = gp.inverse_cholesky.T @ gp.inverse_cholesky
+    inverse = gp.inverse
     row = np.clip(np.searchsorted(grid.edge, height) - 1, 0, grid.height.size - 1)
     squared, times_out = np.zeros(count), np.zeros(count)
     sums: list[float] = []

@@ -17,7 +17,7 @@ Rasmussen and Williams (2006), eq. 2.25 and 2.26 (predictive mean and covariance
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -71,9 +71,34 @@ class ConditionalGP:
         )
 
     @cached_property
+    def inverse(self) -> Float:
+        """Inverse of the readings' covariance; (n, n)."""
+        return np.asarray(self.inverse_cholesky.T @ self.inverse_cholesky)
+
+    @cached_property
     def weights(self) -> Float:
         """Inverse covariance of the readings times their values; shape (n,)."""
         return self.inverse_cholesky.T @ (self.inverse_cholesky @ self.observed.value)
+
+    @property
+    def mean_of_readings(self) -> Float:
+        """Mean of what was read, without its errors; (n,)."""
+        # A K A' S^-1 y with A K A' = S - N
+        return np.asarray(self.observed.value - self.noise.times(self.weights))
+
+    @property
+    def variance_by_noise(self) -> Float:
+        """Variance of that mean by the errors of the readings, mm2; (n,)."""
+        return self.noise.variances_of(
+            np.eye(len(self.observed)) - self.noise.times(self.inverse)
+        )
+
+    def reading(self, value: Float) -> ConditionalGP:
+        """The same had other values (n,) been read."""
+        other = replace(self, observed=replace(self.observed, value=value))
+        # it does not go by the values
+        other.__dict__["inverse_cholesky"] = self.inverse_cholesky
+        return other
 
     def whitened(self, cross: Float, *, spoiled: bool = False) -> Float:
         """Covariances of the readings, divided by their Cholesky factor; (n, q).

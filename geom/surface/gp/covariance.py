@@ -358,14 +358,20 @@ class GridCrossCovariance:
         -------
         array (m, k)
         """
+        from scipy.sparse import csr_array
+
         amplitudes = self._amplitudes(height)
         every, weight = weight, weight * self._as_it_was
         as_it_was = self._as_it_was_on(height)
-        # (n, m, c) weighted, then (m, n * c) @ (n * c, k): place n and component c are
-        # summed over together.
-        table = self._by_height(height, amplitudes) * weight[:, None, None]
+        # Places of one height are summed over first, (u, n) @ (n, c * k); then height u
+        # and component c together, (m, u * c) @ (u * c, k).
+        many = len(weight)
+        rings = csr_array((weight, (self._at, np.arange(many)))) @ self._rings.reshape(
+            many, -1
+        )
+        table = self._by_height(height, amplitudes)
         flat = np.moveaxis(table, 1, 0).reshape(height.size, -1)
-        total = flat @ self._rings.reshape(flat.shape[1], -1) * as_it_was
+        total = flat @ rings.reshape(flat.shape[1], -1) * as_it_was
         for filled, ring in zip(self._patterned, self._patterned_rings, strict=True):
             new = filled.component.repaired
             own, held = (every, 1.0) if new else (weight, as_it_was)
@@ -398,7 +404,8 @@ class GridCrossCovariance:
         """
         amplitudes = self._amplitudes(height)
         # For each of n places (m, c) @ (c, k): components are summed over.
-        total = np.asarray(np.matmul(self._by_height(height, amplitudes), self._rings))
+        up = self._by_height(height, amplitudes)[self._at]
+        total = np.asarray(np.matmul(up, self._rings))
         held = self._as_it_was[:, None, None] * self._as_it_was_on(height)
         if self._region is not None:
             total *= held
@@ -455,13 +462,14 @@ class GridCrossCovariance:
 
         Returns
         -------
-        array (n, m, 1 + plain components), mm2
+        array (u, m, 1 + plain components), mm2
+            Of the places' distinct heights.
         """
         alike = np.zeros_like(amplitudes)
         for filled in self._axisymmetric:
             alike += self._one_by_height(filled, height, amplitudes)
         each = [self._one_by_height(f, height, amplitudes) for f in self._plain]
-        return np.stack([alike, *each], axis=2)[self._at]
+        return np.stack([alike, *each], axis=2)
 
     def _one_by_height(
         self, filled: FilledComponent, height: Float, amplitudes: Float

@@ -200,6 +200,14 @@ class Noise:
             total = total + source.own + np.sum(source.shared**2, axis=1)
         return total
 
+    def times(self, weight: Float) -> Float:
+        """Their covariance times weights of readings (n, ...); same shape."""
+        own = np.sum([s.own for s in self.sources], axis=0)
+        total = (weight.T * own).T
+        for source in self.sources:
+            total += source.shared @ (source.shared.T @ weight)
+        return np.asarray(total)
+
     def variances_of(self, gain: Float) -> Float:
         """Variances they give to sums ``gain @ readings``; (p, n) to (p,), mm2."""
         total = gain**2 @ np.sum([s.own for s in self.sources], axis=0)
