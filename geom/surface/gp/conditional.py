@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cholesky, solve_triangular
+from scipy.linalg import cholesky, lapack
 
 from geom.parallel import all_threads_for
 from geom.surface.gp.covariance import Covariance, GridCrossCovariance
@@ -64,11 +64,8 @@ class ConditionalGP:
         seen = self.observed.sandwich(self._seen.between(places, places))
         seen += self.noise.matrix
         factor = cholesky(seen, lower=True, check_finite=False)
-        eye = np.eye(len(self.observed))
         # laid out as the products with it want it
-        return np.ascontiguousarray(
-            solve_triangular(factor, eye, lower=True, check_finite=False)
-        )
+        return np.ascontiguousarray(lapack.dtrtri(factor, lower=1)[0])
 
     @cached_property
     def inverse(self) -> Float:

@@ -21,7 +21,7 @@ vertical rescaling ``A(x) k(x, x') A(x')``).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -73,21 +73,22 @@ class FilledComponent:
 
 @dataclass(frozen=True)
 class _Term:
-    """What one component adds between the readings.
+    """What one component adds between the readings, but for its patterns.
 
     Attributes
     ----------
     by_height, height_slope : array (u, v), mm2
         Over the distinct heights, and its slope by log ``length_scale_height``.
-    by_azimuth : tuple of two arrays (left, right), or None
-        Correlation round the ring times patterns, and its slope by log
-        ``length_scale_azimuth``, over all pairs; None where it is 1 everywhere.
+    by_azimuth, azimuth_slope : array (g,)
+        Correlation round the ring, over the gaps in azimuth, and its slope by log
+        ``length_scale_azimuth``.
     """
 
     component: Component
     by_height: Float
     height_slope: Float
-    by_azimuth: tuple[Float, Float] | None
+    by_azimuth: Float
+    azimuth_slope: Float
 
 
 @dataclass(frozen=True)
@@ -177,17 +178,12 @@ class Covariance:
 
     def between(self, left: Points2D, right: Points2D) -> Float:
         """Covariance matrix, mm2; shape (len(left), len(right))."""
-        return self.with_gradient(PairDistances(left, right), slopes=False)[0]
+        return self.with_gradient(PairDistances(left, right))[0]
 
     def with_gradient(
-        self, distances: PairDistances, *, slopes: bool = True
+        self, distances: PairDistances
     ) -> tuple[Float, Callable[[Float], Float]]:
         """Covariance, and how a function of it changes with theta.
-
-        Parameters
-        ----------
-        slopes : bool
-            Whether the gradient will be asked for.
 
         Returns
         -------
@@ -196,27 +192,19 @@ class Covariance:
             From the derivatives of a function by each entry of the covariance, an array
             (left, right), to its derivatives by theta, an array (p,).
         """
-        heights = distances.heights
-        total, repaired = np.zeros(distances.shape), np.zeros(distances.shape)
         (up, slopes_left), (down, slopes_right) = (
             self.prior.amplitude_of(shares, self._log_amplitudes)
             for shares in distances.amplitude_shares(self.prior)
         )
         amplitudes = np.outer(up, down)
-        # Components that are the same all round are summed on the distinct heights.
-        axisymmetric = np.zeros_like(amplitudes)
-        terms = []
-        for filled in self.components:
-            term = self._term(filled, distances, amplitudes, slopes)
-            if term.by_azimuth is None:
-                axisymmetric += term.by_height
-            else:
-                part = repaired if filled.component.repaired else total
-                part += heights.expand(term.by_height) * term.by_azimuth[0]
-            terms.append(term)
-        total += heights.expand(axisymmetric)
+        terms = [self._term(f, distances, amplitudes) for f in self.components]
+        worn, new = (
+            [term for term in terms if term.component.repaired is repaired]
+            for repaired in (False, True)
+        )
+        total = _sum_of(worn, distances)
         if (region := self.prior.unrepaired) is not None:
-            total = total * distances.unrepaired(region) + repaired
+            total = total * distances.unrepaired(region) + _sum_of(new, distances)
 
         def gradient(by_entry: Float) -> Float:
             by_theta, by_amplitude = self._gradient(terms, distances, by_entry)
@@ -228,11 +216,7 @@ class Covariance:
         return total, gradient
 
     def _term(
-        self,
-        filled: FilledComponent,
-        distances: PairDistances,
-        amplitudes: Float,
-        slopes: bool,
+        self, filled: FilledComponent, distances: PairDistances, amplitudes: Float
     ) -> _Term:
         component = filled.component
         heights, azimuths = distances.heights, distances.azimuths
@@ -240,15 +224,8 @@ class Covariance:
             amplitudes if component.scaled_by_height else 1.0
         )
         value, slope = filled.by_height(heights.left, heights.right, scale)
-        if component.axisymmetric:
-            return _Term(component, value, slope, None)
-        around, around_slope = self.around(filled, azimuths.left, azimuths.right)
-        ring = azimuths.expand(around)
-        ring_slope = azimuths.expand(around_slope) if slopes else ring
-        if component.patterned:
-            pattern = distances.patterns(component)
-            ring, ring_slope = ring * pattern, ring_slope * pattern
-        return _Term(component, value, slope, (ring, ring_slope))
+        around = self.around(filled, azimuths.gap, np.zeros(1))
+        return _Term(component, value, slope, *(table.ravel() for table in around))
 
     def _gradient(
         self, terms: list[_Term], distances: PairDistances, by_entry: Float
@@ -258,28 +235,28 @@ class Covariance:
         Chain rule: sums over all pairs of ``by_entry`` times each derivative.
 
         As every term is a product of a table by height and one by azimuth, the sums
-        over pairs of the same two heights are taken first, `collapse`, (left, right) to
-        (u, v); what is left are inner products of tables (u, v).
+        over pairs of the same two heights are taken first, (left, right) to (u, v);
+        what is left are inner products of tables (u, v).
         """
-        heights, every = distances.heights, by_entry
+        pulls = {True: by_entry, False: by_entry}
         if (region := self.prior.unrepaired) is not None:
-            by_entry = every * distances.unrepaired(region)
-        whole = heights.collapse(by_entry)
+            pulls[False] = by_entry * distances.unrepaired(region)
         by_theta: list[float] = []
-        by_amplitude = np.zeros(whole.shape)
-        for term in terms:
-            component, ring = term.component, term.by_azimuth
+        by_amplitude = np.zeros(
+            (distances.heights.left.size, distances.heights.right.size)
+        )
+        for term, (along, turned) in zip(
+            terms, _summed_by_height(terms, distances, pulls), strict=True
+        ):
+            component = term.component
             around, height = (
                 component.length_scale_azimuth,
                 component.length_scale_height,
             )
-            pull = every if component.repaired else by_entry
-            along = whole if ring is None else heights.collapse(pull * ring[0])
             own = along * term.by_height
             if component.sd.learned:
                 by_theta.append(2.0 * float(own.sum()))
-            if around is not None and around.learned and ring is not None:
-                turned = heights.collapse(pull * ring[1])
+            if around is not None and around.learned and not component.axisymmetric:
                 by_theta.append(float(np.vdot(turned, term.by_height)))
             if height is not None and height.learned:
                 by_theta.append(float(np.vdot(along, term.height_slope)))
@@ -303,6 +280,80 @@ class Covariance:
             own = own * (np.sum(fields, axis=0) if fields else 1.0)
             total += own if component.repaired else own * as_it_was
         return total
+
+
+def _sum_of(terms: list[_Term], distances: PairDistances) -> Float:
+    """What terms add between all pairs; (left, right), mm2."""
+    heights, azimuths = distances.heights, distances.azimuths
+    plain = [term for term in terms if not term.component.patterned]
+    if (products := distances.products) is not None and plain:
+        total = products.expand(
+            np.stack([term.by_height.ravel() for term in plain]),
+            np.stack([term.by_azimuth for term in plain]),
+        )
+    else:
+        total = np.zeros(distances.shape)
+        # Those that are the same all round are summed on the distinct heights.
+        alike = [t.by_height for t in plain if t.component.axisymmetric]
+        if alike:
+            total += heights.expand(np.sum(alike, axis=0))
+        for term in plain:
+            if not term.component.axisymmetric:
+                ring = azimuths.expand(term.by_azimuth)
+                total += heights.expand(term.by_height) * ring
+    for term in terms:
+        if term.component.patterned:
+            ring = azimuths.expand(term.by_azimuth)
+            ring = ring * distances.patterns(term.component)
+            total += heights.expand(term.by_height) * ring
+    return total
+
+
+def _summed_by_height(
+    terms: list[_Term], distances: PairDistances, pulls: dict[bool, Float]
+) -> Iterator[tuple[Float, Float]]:
+    """Of each term: slopes times what goes by azimuth, summed over alike heights.
+
+    Parameters
+    ----------
+    pulls : dict
+        Slopes by each pair (left, right), of repaired wall and of the other.
+
+    Yields
+    ------
+    along, turned : array (u, v)
+        With the correlation round the ring, and with its slope.
+    """
+    heights, azimuths, products = (
+        distances.heights,
+        distances.azimuths,
+        distances.products,
+    )
+    shape = heights.left.size, heights.right.size
+    rings = np.stack([(t.by_azimuth, t.azimuth_slope) for t in terms])  # (c, 2, g)
+    sums = {
+        repaired: heights.collapse(pull)
+        if products is None
+        else rings @ products.collapse(pull).T
+        for repaired, pull in pulls.items()
+        if any(t.component.repaired is repaired for t in terms)
+    }
+    for number, term in enumerate(terms):
+        component = term.component
+        pull, summed = pulls[component.repaired], sums[component.repaired]
+        if component.patterned:
+            pull = pull * distances.patterns(component)
+        elif products is not None:
+            along, turned = summed[number].reshape(2, *shape)
+            yield along, turned
+            continue
+        elif component.axisymmetric:
+            yield summed, np.zeros(shape)
+            continue
+        along, turned = (
+            heights.collapse(pull * azimuths.expand(ring)) for ring in rings[number]
+        )
+        yield along, turned
 
 
 class GridCrossCovariance:

@@ -22,6 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.linalg import cholesky, lapack
@@ -100,21 +101,36 @@ class MarginalLikelihood:
         """The log marginal likelihood, and a way to ask for its gradient."""
         covariance, noise = self.filled(theta)
         table, by_theta = covariance.with_gradient(self.distances)
-        seen = self.observed.sandwich(table) + noise.matrix
+        seen = self.observed.sandwich(table) + self._errors(noise)
         factor = cholesky(seen, lower=True, check_finite=False)
-        inverse = _inverse(factor)
-        alpha = inverse @ self.observed.value
+        alpha, _ = lapack.dpotrs(factor, self.observed.value, lower=1)
         value = -0.5 * float(self.observed.value @ alpha)
         value -= float(np.log(np.diag(factor)).sum())
         value -= 0.5 * len(self.observed) * np.log(2.0 * np.pi)
 
         def gradient() -> Float:
-            # Derivatives by each entry of the readings' covariance, (n, n).
-            by_entry = 0.5 * (np.outer(alpha, alpha) - inverse)
+            # Derivatives by each entry of the readings' covariance, (n, n).  What is
+            # summed with them is symmetric: of the inverse the lower half does, twice.
+            inverse, _ = lapack.dpotri(factor, lower=1)
+            by_entry = np.outer(0.5 * alpha, alpha) - inverse
+            by_entry.flat[:: len(inverse) + 1] += 0.5 * np.diag(inverse)
             slopes = by_theta(self.observed.adjoint(by_entry))
             return np.append(slopes, [s.slope(by_entry) for s in noise.learned])
 
         return value, gradient
+
+    @cached_property
+    def _known_errors(self) -> Float:
+        """Covariance of the errors whose size is not learned, mm2; (n, n)."""
+        known = tuple(s for s in self.noise.sources if s.spread == 0)
+        count = len(self.observed)
+        return Noise(known).matrix if known else np.zeros((count, count))
+
+    def _errors(self, noise: Noise) -> Float:
+        """`Noise.matrix`, of which the known part is worked out once."""
+        if not noise.learned:
+            return self._known_errors
+        return self._known_errors + Noise(noise.learned).matrix
 
     def log_posterior(self, theta: Float) -> tuple[float, Float]:
         """Log likelihood plus log prior of the logs, and its gradient."""
@@ -131,14 +147,6 @@ class MarginalLikelihood:
         """How far logs are from their medians, in spreads; and the spreads."""
         median, spread = self.theta_prior
         return (theta - median) / spread, spread
-
-
-def _inverse(factor: Float) -> Float:
-    """Inverse of a matrix from its lower Cholesky factor."""
-    lower, _ = lapack.dpotri(factor, lower=1)
-    whole: Float = lower + lower.T  # nil above the diagonal, as the factor is
-    whole.flat[:: len(whole) + 1] *= 0.5
-    return whole
 
 
 @on_one_thread_when_small(lambda *_, **__: ASSUMED.evidence_points)

@@ -24,6 +24,9 @@ from geom.surface.gp.prior import Component, Prior
 from geom.units import Float, Int
 
 Correlation = Callable[[Float], tuple[Float, Float]]
+#: Pairs of azimuths up to which their gaps are sorted, and decimals of a degree that
+#: these are told apart by: a hundred thousandth of a millimetre.
+_SORTED, _GAP_DECIMALS = 20_000, 9
 #: Of `Prior.amplitude_shares`.
 Shares = tuple[Float, Float | None]
 
@@ -113,17 +116,87 @@ class UniquePairs:
     def __init__(self, left: Float, right: Float) -> None:
         self.left, left_index = np.unique(left, return_inverse=True)
         self.right, right_index = np.unique(right, return_inverse=True)
-        self._spread = left_index[:, None] * self.right.size + right_index[None, :]
-        self._rows = _one_hot(left_index, self.left.size)
-        self._columns = _one_hot(right_index, self.right.size)
+        self.spread = left_index[:, None] * self.right.size + right_index[None, :]
+        self._indices = left_index, right_index
+
+    @property
+    def size(self) -> int:
+        """How many distinct pairs there are."""
+        return self.left.size * self.right.size
+
+    @cached_property
+    def _sums(self):  # type: ignore[no-untyped-def]
+        left_index, right_index = self._indices
+        return (
+            _one_hot(left_index, self.left.size),
+            _one_hot(right_index, self.right.size),
+        )
 
     def expand(self, table: Float) -> Float:
         """A table of the distinct pairs for all pairs; (u, v) to (left, right)."""
-        return table.take(self._spread)
+        return table.take(self.spread)
 
     def collapse(self, table: Float) -> Float:
         """The transpose: sums over all pairs alike; (left, right) to (u, v)."""
-        return np.asarray((self._columns @ (self._rows @ table).T).T)
+        rows, columns = self._sums
+        return np.asarray((columns @ (rows @ table).T).T)
+
+
+class UniqueGaps:
+    """Pairs of azimuths by how far they are apart on the ring.
+
+    Attributes
+    ----------
+    gap : array (g,), degrees
+        0 to 180; of few azimuths each distinct one once.
+    spread : int array (left, right)
+        Which of them lies between two places.
+    """
+
+    def __init__(self, left: Float, right: Float) -> None:
+        pairs = UniquePairs(left, right)
+        apart = np.mod(pairs.left[:, None] - pairs.right[None, :], 360.0)
+        apart = np.minimum(apart, 360.0 - apart).ravel()
+        self.gap, self.spread = apart, pairs.spread
+        if apart.size <= _SORTED:
+            rounded = np.round(apart, _GAP_DECIMALS)
+            self.gap, index = np.unique(rounded, return_inverse=True)
+            self.spread = index.take(pairs.spread)
+
+    def expand(self, values: Float) -> Float:
+        """What goes by gap, for all pairs; (g,) to (left, right)."""
+        return values.take(self.spread)
+
+
+class ProductPairs:
+    """Pairs of places as pairs of heights times gaps in azimuth.
+
+    Readings of a sheet stand at most crossings of few heights and azimuths.  A sum of
+    products, of a table by height and one by azimuth each, is then one matrix product
+    of all those tables, spread to the pairs of places by one index; and the sums over
+    pairs that its slopes take are the transposes of both.
+
+    Parameters
+    ----------
+    heights : UniquePairs
+        Of u distinct pairs.
+    azimuths : UniqueGaps
+        Of g gaps.
+    """
+
+    def __init__(self, heights: UniquePairs, azimuths: UniqueGaps) -> None:
+        self._shape = heights.size, azimuths.gap.size
+        self._spread = heights.spread * azimuths.gap.size + azimuths.spread
+
+    def expand(self, by_height: Float, by_azimuth: Float) -> Float:
+        """Sum of products for all pairs; (c, u) and (c, g) to (left, right)."""
+        return (by_height.T @ by_azimuth).take(self._spread)
+
+    def collapse(self, table: Float) -> Float:
+        """Sums over all pairs alike; (left, right) to (u, g)."""
+        size = self._shape[0] * self._shape[1]
+        sums = np.bincount(self._spread.ravel(), table.ravel(), minlength=size)
+        return np.asarray(sums.reshape(self._shape), dtype=np.float64)
 
 
 class PairDistances:
@@ -140,14 +213,22 @@ class PairDistances:
     # Tables (left, right) are worked out when asked for: of very many places only
     # parts ever are.
     @cached_property
-    def azimuths(self) -> UniquePairs:
+    def azimuths(self) -> UniqueGaps:
         """Of the places' azimuths."""
-        return UniquePairs(self._left.azimuth, self._right.azimuth)
+        return UniqueGaps(self._left.azimuth, self._right.azimuth)
 
     @cached_property
     def heights(self) -> UniquePairs:
         """Of the places' heights."""
         return UniquePairs(self._left.height, self._right.height)
+
+    @cached_property
+    def products(self) -> ProductPairs | None:
+        """Of both, where they are about as few as the pairs of places; else None."""
+        tabulated = self.heights.size * self.azimuths.gap.size
+        if tabulated > len(self._left) * len(self._right):
+            return None
+        return ProductPairs(self.heights, self.azimuths)
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -230,6 +230,6 @@ class Noise:
         """Covariance of the readings' errors, mm2; shape (n, n)."""
         total = np.diag(np.sum([s.own for s in self.sources], axis=0))
         for source in self.sources:
-            if source.shared.shape[1]:
+            if source.shared.any():
                 total += source.shared @ source.shared.T
         return total
