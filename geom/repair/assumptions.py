@@ -62,8 +62,11 @@ class RepairAssumptions:
     #: between the nodes that walls are drawn at, pieces that fall otherwise; seen on
     #: our own bench.
     count_sd: float = 0.03
-    #: Walls drawn for the order list: they give the sd of a demand to 11 %.
-    plan_draws: int = 40
+    #: Walls counted for the order list, one of each stratum, and walls drawn to a
+    #: stratum: mean and sd of a demand are known as well as from 40 drawn walls, the sd
+    #: to some 11 % (our own bench).
+    plan_draws: int = 24
+    walls_a_stratum: int = 10
     #: A furnace that has cooled, degC: where drying begins.
     room_temperature: float = 20.0
 

@@ -275,32 +275,40 @@ def _columns_beside(azimuth: Float | float, count: int) -> tuple[Int, Int, Float
 def interpolate_smoothly(
     field: Float, rows: Float, height: Float, azimuth: Float
 ) -> Float:
-    """A smooth field on a coarse net, at the nodes of a finer one.
+    """Smooth fields on a coarse net, at the nodes of a finer one.
 
     Parameters
     ----------
-    field : array (r, c)
+    field : array (..., r, c)
         The columns are evenly spaced round the ring from azimuth 0.
     rows : array (r,), mm, rising
     height : array (m,), mm
+        What lies past the first or last row takes that of it.
     azimuth : array (k,), degrees
 
     Returns
     -------
-    array (m, k)
+    array (..., m, k)
         By splines of degree 3 (less where there are fewer rows), periodic.
     """
-    from scipy.interpolate import RectBivariateSpline
-
-    count, lap = field.shape[1], 4
+    count, lap = field.shape[-1], 4
+    up = _spline_weights(rows, np.clip(height, rows[0], rows[-1]))
     # The ring is laid out with some columns repeated at both ends of the seam.
-    wrapped = np.concatenate([field[:, -lap:], field, field[:, :lap]], axis=1)
-    columns = np.arange(-lap, count + lap) * 360.0 / count
-    spline = RectBivariateSpline(rows, columns, wrapped, kx=min(3, rows.size - 1))
-    # The spline wants rising nodes; each is worked out once and spread by index.
-    up, row = np.unique(height, return_inverse=True)
-    across, column = np.unique(np.mod(azimuth, 360.0), return_inverse=True)
-    return np.asarray(spline(up, across)[np.ix_(row, column)])
+    columns = np.arange(-lap, count + lap)
+    wrapped = _spline_weights(columns * 360.0 / count, np.mod(azimuth, 360.0))
+    around = wrapped[:, lap:-lap].copy()
+    around[:, -lap:] += wrapped[:, :lap]
+    around[:, :lap] += wrapped[:, -lap:]
+    # A spline follows what it goes through linearly: (m, r) @ (r, c) @ (c, k).
+    return np.asarray(up @ field @ around.T)
+
+
+def _spline_weights(nodes: Float, at: Float) -> Float:
+    """What a spline through values at nodes (n,) takes of each at places; (p, n)."""
+    from scipy.interpolate import make_interp_spline
+
+    spline = make_interp_spline(nodes, np.eye(nodes.size), k=min(3, nodes.size - 1))
+    return np.asarray(spline(at))
 
 
 def close_seam(field: Float) -> Float:

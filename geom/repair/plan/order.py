@@ -38,9 +38,13 @@ from geom.repair.plan.daub import crushed_mix, daub_for, sand_mix
 from geom.repair.plan.partition import ZoneShare
 from geom.repair.wall import Wall, section
 from geom.stats.normal import joint_normal
+from geom.stats.strata import of_each_stratum
 from geom.surface import RadialSurface
 from geom.surface.grid import BRICK_FACE, components, drop_small, interpolate_smoothly
 from geom.units import M3, Bool, Float
+
+#: Walls that are drawn at a time.
+_AT_ONCE = 8
 
 
 @dataclass(frozen=True)
@@ -209,19 +213,21 @@ def posterior_walls(
     Parameters
     ----------
     errors : array (q, count), mm
-        Drawn jointly at the nodes, from `draw_errors`; the wall is smooth in between.
+        Drawn jointly at the nodes; the wall is smooth in between.
     """
     grid, rows = surface.grid, surface.grid.surveyed_rows
-    shape = (nodes.height.size, nodes.azimuth.size)
-    for error in errors.T:
-        cutback = surface.cutback.copy()
-        cutback[rows] += interpolate_smoothly(
-            error.reshape(shape),
+    drawn = errors.T.reshape(-1, nodes.height.size, nodes.azimuth.size)
+    for start in range(0, len(drawn), _AT_ONCE):
+        fine = interpolate_smoothly(
+            drawn[start : start + _AT_ONCE],
             nodes.height,
             grid.height[rows],
             grid.azimuth - nodes.azimuth[0],
         )
-        yield Wall(grid, cutback, np.zeros(grid.shape), surface.design)
+        for error in fine:
+            cutback = surface.cutback.copy()
+            cutback[rows] += error
+            yield Wall(grid, cutback, np.zeros(grid.shape), surface.design)
 
 
 def draw_errors(nodes: Nodes, count: int, *, seed: int) -> Float:
@@ -233,6 +239,26 @@ def draw_errors(nodes: Nodes, count: int, *, seed: int) -> Float:
         return joint_normal(table, np.random.default_rng(seed), count)
     except np.linalg.LinAlgError:
         return nodes.draws(np.arange(size), count, seed=seed)
+
+
+def chosen_errors(wall: Wall, nodes: Nodes, count: int, *, seed: int) -> Float:
+    """Of many draws few that stand for them, (q, count), mm.
+
+    One of each stratum by what is gone past the brick threshold, and past the
+    tolerance, at the nodes: what a wall takes follows these, and counting bricks on it
+    is what costs.
+    """
+    errors = draw_errors(nodes, ASSUMED.walls_a_stratum * count, seed=seed)
+    cutback = np.maximum(nodes.mean[:, None] + errors, 0.0)
+    gone = section(nodes.design_radius[:, None], cutback)
+    gone *= nodes.gather(wall.grid.patch)[:, None]
+    rules = wall.design.repair
+    bricked, filled = (
+        np.sum(gone, axis=0, where=cutback > least)
+        for least in (rules.brick_threshold, rules.tolerance)
+    )
+    rng = np.random.default_rng([seed, count])
+    return errors[:, of_each_stratum(bricked, filled, count, rng=rng)]
 
 
 @dataclass(frozen=True)

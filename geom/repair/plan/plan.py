@@ -69,8 +69,8 @@ from geom.repair.plan.openings import (
 )
 from geom.repair.plan.order import (
     Packing,
+    chosen_errors,
     demand_of,
-    draw_errors,
     order_list,
     posterior_walls,
     quick_demand,
@@ -254,7 +254,7 @@ def plan_repair(
         for zone in findings.zones
     ]
     with ThreadPoolExecutor(1) as thread:  # what draws take is in libraries: no lock
-        errors = thread.submit(draw_errors, nodes, draws, seed=seed)
+        errors = thread.submit(chosen_errors, wall, nodes, draws, seed=seed)
         shares = partition(wall, marked, pieces)
         zones = [plan_zone(wall, nodes, zone) for zone in shares if zone.share.any()]
         packing = Packing.of(wall, shares, pieces)

@@ -24,9 +24,10 @@ from geom.surface.gp.prior import Component, Prior
 from geom.units import Float, Int
 
 Correlation = Callable[[Float], tuple[Float, Float]]
-#: Pairs of azimuths up to which their gaps are sorted, and decimals of a degree that
-#: these are told apart by: a hundred thousandth of a millimetre.
-_SORTED, _GAP_DECIMALS = 20_000, 9
+#: Pairs of azimuths up to which their gaps are sorted.
+_MOST = 20_000
+#: Decimals of a degree that gaps differ by: a hundred thousandth of a millimetre.
+_SAME_ANGLE = 9
 #: Of `Prior.amplitude_shares`.
 Shares = tuple[Float, Float | None]
 
@@ -158,8 +159,8 @@ class UniqueGaps:
         apart = np.mod(pairs.left[:, None] - pairs.right[None, :], 360.0)
         apart = np.minimum(apart, 360.0 - apart).ravel()
         self.gap, self.spread = apart, pairs.spread
-        if apart.size <= _SORTED:
-            rounded = np.round(apart, _GAP_DECIMALS)
+        if apart.size <= _MOST:
+            rounded = np.round(apart, _SAME_ANGLE)
             self.gap, index = np.unique(rounded, return_inverse=True)
             self.spread = index.take(pairs.spread)
 

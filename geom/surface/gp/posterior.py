@@ -257,11 +257,9 @@ class GPPosterior(Shown):
         if self.best.covariance.prior.unrepaired is not None:
             return self._stepped_spread(height, azimuth)
         net, drift, ratio = self._on_net
-
-        def finer(field: Float) -> Float:
-            return interpolate_smoothly(field, net, height, azimuth)
-
-        return np.stack([finer(mean) for mean in drift]), np.exp(finer(np.log(ratio)))
+        coarse = np.concatenate([drift, np.log(ratio)[None]])
+        fine = interpolate_smoothly(coarse, net, height, azimuth)
+        return fine[:-1], np.exp(fine[-1])
 
     def _stepped_spread(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
         """`hyperparameter_spread` of a wall that steps at the edges of a repair.

@@ -11,8 +11,6 @@ as uncertain as where nobody read, and one more reading decides.
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from geom.design import Design
 from geom.errors import InputError
@@ -88,8 +86,13 @@ def _stations(readings: RodReadings, design: Design) -> Int:
         off = np.where(across[near], np.minimum(off, 180.0 - off), off)
         same = (off <= rod.azimuth_sd + _ROUNDING) & (across[near] == across[k])
         pairs += [(int(k), int(other)) for other in near[same]]
-    edges = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
     count = len(readings)
+    if not pairs:
+        return np.arange(count)
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    edges = np.array(pairs, dtype=np.int64).T
     graph = coo_array((np.ones(edges.shape[1]), edges), shape=(count, count))
     _, station = connected_components(graph, directed=False)
     return np.asarray(station, dtype=np.int64)
