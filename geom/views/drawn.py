@@ -55,11 +55,9 @@ def get_ready(paper: bool) -> None:
     with drawing_style():
         render(new_figure(1.0, 1.0), dpi=10)
     if paper:
-        import reportlab.graphics.renderPDF  # noqa: F401
-
         from geom.views.paper import repair_sheet, style  # noqa: F401
 
-        style.register_fonts()
+        style.get_ready()
         style.paragraph("", style.BODY)
 
 

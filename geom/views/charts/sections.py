@@ -151,6 +151,7 @@ def _level(axes: Axes, surface: RadialSurface, row: int, *, outer: float) -> Non
     axes.set_xlim(-1.17 * outer, 1.17 * outer)
     axes.set_ylim(-1.17 * outer, 1.17 * outer)
     axes.set_aspect("equal")
+    axes.set_title("", y=1.0)
     axes.set_axis_off()
 
 
@@ -202,17 +203,23 @@ def _fill_between(
     between: tuple[Float, Float],
     look: Mapping[str, Any],
 ) -> None:
-    """Fill the ring between two radii; pieces where either is missing are left out."""
+    """Fill the ring between two radii; pieces where either is missing are left out.
+
+    As a collection: limits are set, and those of a patch are sought curve by curve.
+    """
+    from matplotlib.collections import PolyCollection
+
     inner, outer = between
+    pieces = []
     known = np.isfinite(inner) & np.isfinite(outer)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], known.astype(int), [0]])))
     for start, stop in edges.reshape(-1, 2):
         part = slice(start, stop)
         x1, y1 = _plan(surface, azimuth[part], inner[part])
         x2, y2 = _plan(surface, azimuth[part], outer[part])
-        axes.fill(
-            np.append(x1, x2[::-1]), np.append(y1, y2[::-1]), lw=0, **look
-        )  # fmt: skip
+        across, up = np.append(x1, x2[::-1]), np.append(y1, y2[::-1])
+        pieces.append(np.column_stack([across, up]))
+    axes.add_collection(PolyCollection(pieces, lw=0, **look), autolim=False)
 
 
 def _upright(axes: Axes, surface: RadialSurface, azimuth: float, *, head: str) -> None:
@@ -250,7 +257,8 @@ def _upright_axes(
         axes.tick_params(labelleft=False)
         axes.set_ylabel("")
     clock = clock_face(azimuth, design.azimuth_sense)
-    axes.set_title(f"{head}{azimuth:.0f}°\n{clock}", fontsize=_TYPE)
+    # a title whose place is given is not sought: nothing of the axes is above them
+    axes.set_title(f"{head}{azimuth:.0f}°\n{clock}", fontsize=_TYPE, y=1.0)
     axes.set_xlabel(f"radius, {unit}", fontsize=_TYPE)
 
 

@@ -224,7 +224,7 @@ def workmap_png(
     frame.openings(size=size - 4)
     _numbers(frame, findings)
     frame.panels[0].set_title(
-        "SEEN FROM INSIDE", fontsize=size + 1, loc="left", color=chart.INK
+        "SEEN FROM INSIDE", fontsize=size + 1, loc="left", color=chart.INK, y=1.0
     )
     _work_legend(frame, bricked=bool(bricked))
     return frame.figure

@@ -230,13 +230,11 @@ class UnrolledFigure:
     def paint(self, colour: NDArray[Any], shown: Bool, *, panel: int = 0) -> None:
         """Colour the cells that are shown; (m, k, 3) uint8 and (m, k)."""
         opaque = np.where(shown, 255, 0).astype(np.uint8)[..., None]
-        self.panels[panel].pcolormesh(
+        self.panels[panel].pcolorfast(
             self.wall.column_edge,
             self.wall.grid.edge,
             self.wall.flat(np.concatenate([colour, opaque], axis=-1)),
-            shading="flat",
             zorder=1,
-            rasterized=True,
         )
 
     def hatch(self, where: Bool, strokes: str, ink: str) -> None:

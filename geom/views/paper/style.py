@@ -166,13 +166,22 @@ def _with_feet(foot: Foot, *, first: bool) -> type:
 
 def register_fonts() -> None:
     """The sans that comes with matplotlib: more letters than the PDF base fonts."""
+    from reportlab import rl_config
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
+    # Asks at each attribute whether a shape may have it: an aid in writing drawings.
+    rl_config.shapeChecking = 0
     folder = _matplotlib_data() / "fonts" / "ttf"
     for name, file in ((FONT, "DejaVuSans.ttf"), (BOLD, "DejaVuSans-Bold.ttf")):
         if name not in pdfmetrics.getRegisteredFontNames():
             pdfmetrics.registerFont(TTFont(name, str(folder / file)))
+
+
+def get_ready() -> None:
+    """Import what it takes to draw on paper."""
+    register_fonts()
+    import reportlab.graphics.renderPDF  # noqa: F401
 
 
 def _matplotlib_data() -> Path:

@@ -118,15 +118,15 @@ class WallChart:
         drawing.add(self._heights())
         return drawing
 
-    @property
+    @cached_property
     def _rows(self) -> int:
         return int(self.boxes.depth.shape[0])
 
-    @property
+    @cached_property
     def _wide(self) -> float:
         return (self.width - _LEFT) / HOURS
 
-    @property
+    @cached_property
     def _tall(self) -> float:
         return (self.height - _HOURS - _TITLE) / self._rows
 
