@@ -140,10 +140,16 @@ class Histogram:
 
     def sparse(self) -> SparseHistogram:
         """The same without its empty bins, to be sent from process to process."""
+        from geom.surface.clouds.kernels import packed
+
         flat = self.counts.ravel()
         kind: Any = np.uint32 if flat.size <= np.iinfo(np.uint32).max else np.uint64
-        where = np.flatnonzero(flat)
-        return SparseHistogram(where.astype(kind), flat[where], self.missed.copy())
+        most = min(flat.size, self.total)  # no more bins than points
+        where, counts = np.empty(most, dtype=kind), np.empty(most, dtype=np.uint32)
+        many = packed(flat, where, counts)
+        return SparseHistogram(
+            where[:many].copy(), counts[:many].copy(), self.missed.copy()
+        )
 
     def add_sparse(self, other: SparseHistogram) -> None:
         """Count all that a packed tally of the same cells counted."""

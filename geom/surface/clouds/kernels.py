@@ -42,6 +42,8 @@ _QUARTER, _STRAIGHT, _WHOLE = _F(0.5 * np.pi), _F(np.pi), _F(2.0 * np.pi)
 
 #: Points turned at a time, and sorted by row at a time.
 _RUN, PORTION = 1024, 65536
+#: Counts in a line of memory.
+_LINE = 16
 
 
 @compiled(error_model="numpy")
@@ -183,6 +185,27 @@ def count_points(x, y, z, scale, shift, rotation, layout, table, columns, counts
             for i in range(starts[p, k], starts[p, k + 1]):
                 own[key[p, i]] += np.uint32(1)
     return missed.sum(axis=0)
+
+
+@compiled()
+def packed(counts, where, out):
+    """Bins that hold points, and their counts, in order; returns how many they are.
+
+    Most bins are empty, and asked a line of memory at a time.
+    """
+    k, size = 0, counts.size
+    for first in range(0, size, _LINE):
+        last = min(first + _LINE, size)
+        some = np.uint32(0)
+        for i in range(first, last):
+            some |= counts[i]
+        if some == 0:
+            continue
+        for i in range(first, last):
+            if counts[i] > 0:
+                where[k], out[k] = i, counts[i]
+                k += 1
+    return k
 
 
 @compiled()
