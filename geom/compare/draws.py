@@ -50,19 +50,17 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr, ndtri
 
-from geom.compare.nodes import Nodes
+from geom.compare.nodes import Float32, Nodes, PatchKernel
 from geom.compare.texture import without_texture
 from geom.surface import RadialSurface
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
 from geom.units import Bool, Float
 
-#: Draws are kept in single precision: chance moves them by far more.
-Float32 = NDArray[np.float32]
+#: Nodes whose draws are gone through at once.
+_AT_ONCE = 32
 
 
 @dataclass(frozen=True)
@@ -248,9 +246,13 @@ class WallDraws:
         np.maximum.at(peak, nodes.owner[held], field[held])
         some = np.flatnonzero(np.isfinite(peak))
         above = peak[some] - sign * nodes.mean[some] - base[some]
-        moved = sign * self.cutback[some]
-        value = np.where(moved == 0.0, 0.0, moved + above[:, None])
-        greatest = np.asarray((value + base[some][:, None]).max(axis=0))
+        greatest = np.full(self.cutback.shape[1], -np.inf)
+        for start in range(0, some.size, _AT_ONCE):  # few enough to stay in the cache
+            rows = slice(start, start + _AT_ONCE)
+            moved = sign * self.cutback[some[rows]]
+            value = np.where(moved == 0.0, 0.0, moved + above[rows, None])
+            value += base[some[rows], None]
+            np.maximum(greatest, value.max(axis=0), out=greatest)
         if nodes.seen is None or sd is None:
             return greatest
         # of the cell that looks greatest, once: not of the greatest of many such errors
@@ -294,11 +296,12 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
     deviation *= np.sqrt(RULES.freedom / sizes.chisquare(RULES.freedom, count))
     # the mean is known exactly: draws are centred on it
     deviation -= deviation.mean(axis=1, keepdims=True)
-    plain = (nodes.mean[:, None] + deviation).astype(np.float32)
+    plain = np.add(nodes.mean[:, None], deviation, order="C", dtype=np.float64)
+    plain = plain.astype(np.float32)
     # axes from here on: row of nodes, column of nodes, draw
     field = plain.reshape(nodes.height.size, nodes.azimuth.size, count)
     rng = np.random.default_rng([seed, 1])
-    kernels = [_Kernel.of(nodes, width) for width in RULES.widths]
+    kernels = [PatchKernel.of(nodes, width) for width in RULES.widths]
     patch = kernels[1]
     paired = _only_sums_known(patch(field))
     sound = np.minimum.reduce(
@@ -322,54 +325,6 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
         drawn = sizes.random(count) < sound.mean()
         texture = np.where(drawn, 0.0, RULES.texture * sizes.random(count))
     return WallDraws(nodes, plain, worn.reshape(plain.shape), sound.ravel(), texture)
-
-
-@dataclass(frozen=True, eq=False)
-class _Kernel:
-    """Weighted means about every node, by a normal kernel: round the ring and up.
-
-    Attributes
-    ----------
-    rows : array (rows, rows)
-        Weights by height; beyond the surveyed wall its outermost row goes on.
-    columns : array (columns, columns)
-        Weights round the ring.
-    """
-
-    rows: Float32
-    columns: Float32
-
-    @classmethod
-    def of(cls, nodes: Nodes, width: float) -> _Kernel:
-        """A kernel of a standard deviation of ``width`` mm."""
-        rise = float(nodes.height[1] - nodes.height[0])
-        arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / nodes.azimuth.size
-        rows, columns = np.eye(nodes.height.size), np.eye(nodes.azimuth.size)
-        up = gaussian_filter1d(rows, width / rise, 0, mode="nearest", truncate=3.0)
-        around = gaussian_filter1d(columns, width / arc, 0, mode="wrap", truncate=3.0)
-        return cls(up.astype(np.float32), around.astype(np.float32))
-
-    def variance(self, prior: Float) -> Float:
-        """Prior variance of the means of every row, mm2; (rows,).
-
-        Parameters
-        ----------
-        prior : array (rows, rows, columns), mm2
-            Between a node of the first column and every node.
-        """
-        # weights of the difference of two columns: a column's weights with themselves
-        column = self.columns[0].astype(np.float64)
-        lag = np.fft.irfft(np.abs(np.fft.rfft(column)) ** 2, column.size)
-        by_rows = prior @ lag
-        # r: row of the mean; i, j: rows of the nodes in it
-        rows = self.rows.astype(np.float64)
-        return np.asarray(np.einsum("ri,ij,rj->r", rows, by_rows, rows, optimize=True))
-
-    def __call__(self, field: Float32) -> Float32:
-        """Means of a field (rows, columns, n); same shape."""
-        rows, columns, count = field.shape
-        up = self.rows @ field.reshape(rows, columns * count)
-        return np.asarray(self.columns @ up.reshape(rows, columns, count))
 
 
 def _across(field: Float32) -> Float32:
@@ -398,7 +353,7 @@ def _only_sums_known(average: Float32) -> Bool:
 
 
 def _shared_out(
-    field: Float32, patch: _Kernel, paired: Bool, rng: np.random.Generator
+    field: Float32, patch: PatchKernel, paired: Bool, rng: np.random.Generator
 ) -> Float32:
     """Draws in which neither of two paired patches has more than the sum of both.
 
@@ -427,7 +382,7 @@ def _shared_out(
 
 
 def _sound_patches(
-    nodes: Nodes, field: Float32, paired: Bool, kernel: _Kernel, prior: Float | None
+    nodes: Nodes, field: Float32, paired: Bool, kernel: PatchKernel, prior: Float | None
 ) -> Float:
     """Probability that patches under a kernel are sound; (rows, columns)."""
     average = kernel(field)
@@ -476,7 +431,7 @@ def _sound(nodes: Nodes, average: Float32, prior: Float | None) -> Float:
     return chance
 
 
-def _one_signed(field: Float32, patch: _Kernel, settled: Bool) -> Float32:
+def _one_signed(field: Float32, patch: PatchKernel, settled: Bool) -> Float32:
     """Draws in which each patch is worn or proud, not both; (rows, columns, n).
 
     Parameters
@@ -525,7 +480,7 @@ def _seldom_proud(net: Float32) -> Float32:
 
 def _correlated(
     shape: tuple[int, ...],
-    patch: _Kernel,
+    patch: PatchKernel,
     rng: np.random.Generator,
     paired: Bool,
     *,

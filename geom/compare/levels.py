@@ -171,8 +171,7 @@ def section_form(
     by_radius = (slopes * np.sum(out * ray, axis=1))[:2]
     # Diagonal of (2, k) (k, k) (k, 2).
     sd = np.sqrt(np.einsum("ij,jk,ik->i", by_radius, covariance, by_radius))
-    rng = np.random.default_rng(seed)
-    errors = joint_normal(covariance, rng, _DRAWS, root=eigen_root)
+    errors = joint_normal(covariance, seed, _DRAWS, root=eigen_root)
     moved = centre[:, None] + by_radius @ errors
     # (2, k, draws): from each draw's own centre to its points.
     spoke = (radius[:, None] + errors)[None] * ray.T[:, :, None] - moved[:, None, :]

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
 from geom.compare.unevenness import (
@@ -35,6 +37,8 @@ _FINE = 30.0
 #: can be drawn.
 _RIDGE = 1e-7
 _FACTORIAL = (1.0, 2.0, 6.0, 24.0)
+#: Draws are kept in single precision: chance moves them by far more.
+Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -100,11 +104,15 @@ class Nodes:
         -------
         array (s, count), mm
         """
+        from scipy.linalg import cholesky
         from scipy.linalg.blas import strmm
 
-        table = self.covariance[np.ix_(some, some)]
+        # symmetric, so its transpose, in the order that LAPACK works in, is itself
+        table = self.covariance.copy()
+        if some.size < self.mean.size:
+            table = self.covariance[np.ix_(some, some)]
         table.flat[:: some.size + 1] += _RIDGE * float(np.diag(table).max(initial=1.0))
-        root = np.linalg.cholesky(table)
+        root = cholesky(table.T, lower=True, overwrite_a=True, check_finite=False)
         rng = np.random.default_rng(seed)
         standard = rng.standard_normal((count, some.size), dtype=np.float32).T
         errors = strmm(1.0, root.astype(np.float32), standard, lower=True)
@@ -188,6 +196,54 @@ class Nodes:
             total += float(own @ power @ own) / factorial
         sd = float(np.sqrt(max(total, 0.0)))
         return sd if sd > least else 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class PatchKernel:
+    """Weighted means about every node, by a normal kernel: round the ring and up.
+
+    Attributes
+    ----------
+    rows : array (rows, rows)
+        Weights by height; beyond the surveyed wall its outermost row goes on.
+    columns : array (columns, columns)
+        Weights round the ring.
+    """
+
+    rows: Float32
+    columns: Float32
+
+    @classmethod
+    def of(cls, nodes: Nodes, width: float) -> PatchKernel:
+        """A kernel of a standard deviation of ``width`` mm."""
+        rise = float(nodes.height[1] - nodes.height[0])
+        arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / nodes.azimuth.size
+        rows, columns = np.eye(nodes.height.size), np.eye(nodes.azimuth.size)
+        up = gaussian_filter1d(rows, width / rise, 0, mode="nearest", truncate=3.0)
+        around = gaussian_filter1d(columns, width / arc, 0, mode="wrap", truncate=3.0)
+        return cls(up.astype(np.float32), around.astype(np.float32))
+
+    def variance(self, prior: Float) -> Float:
+        """Prior variance of the means of every row, mm2; (rows,).
+
+        Parameters
+        ----------
+        prior : array (rows, rows, columns), mm2
+            Between a node of the first column and every node.
+        """
+        # weights of the difference of two columns: a column's weights with themselves
+        column = self.columns[0].astype(np.float64)
+        lag = np.fft.irfft(np.abs(np.fft.rfft(column)) ** 2, column.size)
+        by_rows = prior @ lag
+        # r: row of the mean; i, j: rows of the nodes in it
+        rows = self.rows.astype(np.float64)
+        return np.asarray(np.einsum("ri,ij,rj->r", rows, by_rows, rows, optimize=True))
+
+    def __call__(self, field: Float32) -> Float32:
+        """Means of a field (rows, columns, n); same shape."""
+        rows, columns, count = field.shape
+        up = self.rows @ field.reshape(rows, columns * count)
+        return np.asarray(self.columns @ up.reshape(rows, columns, count))
 
 
 #: Nodes of the surface that was asked for last, by its identity, as long as it lives:

@@ -9,8 +9,8 @@ import pytest
 from scipy.ndimage import gaussian_filter
 from scipy.stats import chi2
 
-from geom.compare.draws import RULES, WallDraws, _Kernel, draw_walls, prior_of
-from geom.compare.nodes import Nodes, make_nodes
+from geom.compare.draws import RULES, WallDraws, draw_walls, prior_of
+from geom.compare.nodes import Nodes, PatchKernel, make_nodes
 from geom.stats.normal import expected_excess, expected_shortfall
 from geom.surface import reconstruct
 from geom.units import Float
@@ -277,7 +277,7 @@ def test_where_nothing_was_read_nothing_speaks_for_sound() -> None:
 
 
 def test_prior_variance_of_a_patch_is_that_of_its_weighted_mean() -> None:
-    kernel = _Kernel.of(on_nodes(np.zeros(PATCH.size), np.eye(PATCH.size)), 200.0)
+    kernel = PatchKernel.of(on_nodes(np.zeros(PATCH.size), np.eye(PATCH.size)), 200.0)
     told = kernel.variance(prior())
     every = covariance(places_of_nodes(), places_of_nodes())
     for row in (0, 3, 14):

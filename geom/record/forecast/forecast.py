@@ -283,22 +283,42 @@ class _Passage:
     ) -> None:
         self.regions, self.trajectories, self.limit = regions, trajectories, limit
         self.depth, self.going = depth[trajectories.panel], going
-        room = self.depth[:, None] - trajectories.depths
-        self.late = first_passage_time(room, trajectories.lesser, trajectories.scatter)
-        self.expected = first_passage_time(
-            room, trajectories.governing, trajectories.scatter
-        )
-        self.early = first_passage_with_spall(
-            self.expected,
-            room,
-            trajectories.governing,
-            trajectories.scatter,
-            after=trajectories.spall_after,
-            depth=trajectories.spall_depth,
-        )
-        best = np.median(self.expected, axis=1)
+        self.panel, first = np.unique(trajectories.panel, return_index=True)
+        # panel by panel, whose places' draws stay in the cache
+        self.places = [
+            slice(start, end)
+            for start, end in zip(
+                first, [*first[1:], trajectories.panel.size], strict=True
+            )
+        ]
+        passed = [self._passed(places) for places in self.places]
+        # of each panel, sooner, in between and later; (panels, draws)
+        self.first = [
+            np.stack(way) for way in zip(*(p[0] for p in passed), strict=True)
+        ]
+        best = np.concatenate([p[1] for p in passed] or [np.empty(0)])
         short_of = HORIZON + self.depth - trajectories.depth
         self.order = np.where(np.isfinite(best), best, short_of)
+
+    def _passed(self, places: slice) -> tuple[tuple[Float, Float, Float], Float]:
+        """Heats until the first of some places passes, sooner, in between and later.
+
+        Returns
+        -------
+        first : three arrays (draws,)
+        best : array (q,)
+            Median of each place.
+        """
+        way = self.trajectories.of(places)
+        room = self.depth[places, None] - way.depths
+        expected = first_passage_time(room, way.governing, way.scatter)
+        late = first_passage_time(room, way.lesser, way.scatter)
+        early = first_passage_with_spall(
+            expected, room, way.governing, way.scatter,
+            after=way.spall_after, depth=way.spall_depth,
+        )  # fmt: skip
+        first = early.min(axis=0), expected.min(axis=0), late.min(axis=0)
+        return first, np.median(expected, axis=1)
 
     def soonest(self) -> list[int]:
         """Pieces that are the panels to pass first."""
@@ -310,26 +330,32 @@ class _Passage:
 
     def forecasts(self, chosen: Sequence[int]) -> list[Forecast]:
         """Forecasts of some pieces; none of those of which no place is known."""
-        groups = self.regions.member[list(chosen)][:, self.trajectories.panel] > 0.0
-        ways = self.early, self.expected, self.late
-        first = (earliest_passage(heats, groups) for heats in ways)
+        groups = self.regions.member[list(chosen)][:, self.panel] > 0.0
+        first = (earliest_passage(heats, groups) for heats in self.first)
+        place = np.searchsorted(self.panel, self.trajectories.panel)
         return [
-            self._forecast(self.regions.regions[i], some, _heats(*heats))
+            self._forecast(self.regions.regions[i], some[place], _heats(*heats))
             for i, some, *heats in zip(chosen, groups, *first, strict=True)
             if some.any()
         ]
 
     def in_one_heat(self) -> Quantity:
         """Mean heats that one heat may last until the first place passes."""
-        way = self.trajectories
-        room = self.depth[:, None] - way.depths
+        ways = [self._in_one_heat(places) for places in self.places]
+        early, expected, late = (np.min(way, axis=0) for way in zip(*ways, strict=True))
+        return _heats(early, expected, late)
+
+    def _in_one_heat(self, places: slice) -> tuple[Float, Float, Float]:
+        """Of the first of some places, sooner, in between and later; (draws,) each."""
+        way = self.trajectories.of(places)
+        room = self.depth[places, None] - way.depths
         expected, late = (
             longest_heat(room, rate, way.scatter).min(axis=0)
             for rate in (way.governing, way.lesser)
         )
         fallen = longest_heat(room - way.spall_depth, way.governing, way.scatter)
         early = np.minimum(expected, np.maximum(way.spall_after, fallen).min(axis=0))
-        return _heats(early, expected, late)
+        return early, expected, late
 
     def _forecast(self, region: Region, some: Bool, heats: Quantity) -> Forecast:
         trajectories = self.trajectories

@@ -16,7 +16,7 @@ the forecast of the unrepaired wall watches.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -86,6 +86,15 @@ class Trajectories:
     spall_depth: Float
     short: Bool
     since: Int
+
+    def of(self, places: slice) -> Trajectories:
+        """Those of some places."""
+        parts = {
+            part.name: array if len(array) == 1 else array[places]
+            for part in fields(self)
+            for array in [getattr(self, part.name)]
+        }
+        return Trajectories(**parts)
 
 
 def simulate_unrepaired(

@@ -39,6 +39,8 @@ _NET_ROW = 60.0
 _NET_COLUMNS = 48
 #: Nodes at which variances are compared where the wall steps.
 _STEPPED_NODES = 6000
+#: Rows of a covariance that are scaled at once.
+_AT_ONCE = 64
 
 
 @dataclass(frozen=True)
@@ -195,10 +197,13 @@ class GPPosterior(Shown):
         drift, ratio = self.hyperparameter_spread(height, azimuth)
         flat = drift.reshape(len(self.samples), -1)
         deviation = flat - flat.mean(axis=0)
+        deviation /= np.sqrt(len(self.samples))
         root = np.sqrt(ratio).ravel()
-        covariance *= root[:, None] * root[None, :]
+        for start in range(0, root.size, _AT_ONCE):  # each piece stays in the cache
+            rows = slice(start, start + _AT_ONCE)
+            covariance[rows] *= root[rows, None] * root
         # (samples, q): covariance of the samples' means over the samples.
-        covariance += deviation.T @ deviation / len(self.samples)
+        covariance += deviation.T @ deviation
         return mean + flat.mean(axis=0), covariance
 
     def sources_of_sum(
