@@ -109,8 +109,19 @@ def _wear(options: argparse.Namespace) -> None:
         targets = _targets(options.out, records)
         for target in targets:
             inputs.check_out(options, WEAR_FILES, target)
-        from geom.record.study import study_wear
+        from geom.record.study import study_title, study_wear
         from geom.views.outputs import write_wear
+        from geom.views.pages.wear import begin_walls
+
+        walls = [
+            begin_walls(
+                record,
+                record.of_campaign(options.campaign),
+                options.title or study_title(record, options.campaign),
+                second,
+            )
+            for record in records
+        ]
 
         def tick(words: str) -> None:
             wait.update(f"studying wear: {words}")
@@ -121,16 +132,20 @@ def _wear(options: argparse.Namespace) -> None:
                 campaign=options.campaign,
                 title=options.title,
                 cluster=options.cluster,
+                second=second,
                 tick=tick,
             )
             for record in records
         ]
-        for wear, record, target in zip(studies, records, targets, strict=True):
+        for wear, record, target, shown in zip(
+            studies, records, targets, walls, strict=True
+        ):
             write_wear(
                 target,
                 wear,
                 record,
                 second=second,
+                walls=shown,
                 overwrite=options.overwrite,
                 tick=tick,
             )

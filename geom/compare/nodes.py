@@ -13,8 +13,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
-from scipy.spatial import cKDTree
 
 from geom.compare.unevenness import (
     AS_ESTIMATED,
@@ -216,6 +214,8 @@ class PatchKernel:
     @classmethod
     def of(cls, nodes: Nodes, width: float) -> PatchKernel:
         """A kernel of a standard deviation of ``width`` mm."""
+        from scipy.ndimage import gaussian_filter1d
+
         rise = float(nodes.height[1] - nodes.height[0])
         arc = float(nodes.design_radius.mean()) * 2.0 * np.pi / nodes.azimuth.size
         rows, columns = np.eye(nodes.height.size), np.eye(nodes.azimuth.size)
@@ -312,6 +312,8 @@ def face_nodes(surface: RadialSurface, mask: Bool) -> Nodes:
         At the centres of cells, `_FINE` apart, or more on a large piece; only those of
         the piece own cells, each cell belongs to the nearest.
     """
+    from scipy.spatial import cKDTree
+
     grid = surface.grid
     row, column = np.nonzero(mask)
     # the row that holds most, and a cell in it, so that no shape slips through the net

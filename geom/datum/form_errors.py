@@ -31,7 +31,6 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.special import log_ndtr
 
 from geom.datum.assumptions import ASSUMED
@@ -318,6 +317,8 @@ def _most_probable(
 
     Looked for from the numbers and shares of ``start``.
     """
+    from scipy.optimize import minimize
+
     at, shares = start
 
     def misfit(to: Float, given: _Shares) -> tuple[float, Float]:

@@ -19,6 +19,7 @@ from geom.compare.panels import PanelState
 from geom.design import Design
 from geom.document import as_document, iso_time
 from geom.errors import InputError
+from geom.parallel import Second
 from geom.quantity import Quantity
 from geom.record.assumptions import ASSUMED
 from geom.record.campaigns.campaign import Material, material_used
@@ -229,6 +230,7 @@ def study_wear(
     campaign: str | None = None,
     title: str | None = None,
     cluster: str | None = None,
+    second: Second | None = None,
     tick: Tick | None = None,
     seed: int = 0,
     created: datetime | None = None,
@@ -244,6 +246,8 @@ def study_wear(
     cluster : str, optional
         Address of a Dask scheduler to sum the spells on, or ``local``; default the
         processors of this machine.
+    second : Second, optional
+        Reads meanwhile what repairs put in.
     tick : callable, optional
         Told in words how far it is.
     seed : int
@@ -262,6 +266,8 @@ def study_wear(
     spells, gaps = find_spells(occasions)
     if not spells:
         raise _no_spell(record, occasions, gaps)
+    by = material_exposure(spells)
+    put_in = (second or Second()).begin(_put_in, (record, occasions, by, seed))
     regions = regions_of(record.panels, record.design)
     say = tick or (lambda _: None)
     summed = accumulate(record, spells, regions, cluster=cluster, tick=say)
@@ -289,12 +295,14 @@ def study_wear(
         steps=steps,
         seed=seed,
     )
-    by = material_exposure(spells)
-    material = material_used(occasions, record.rebuild_volume, by)
+    repaired = forecast_repaired(
+        series, record.design, last, state_of=state_of, seed=seed
+    )
+    material, effort, ledger = put_in()
     return Wear(
         lining=record.design.name,
         campaign=chosen,
-        title=title or ", ".join(filter(None, (record.design.name, chosen))),
+        title=title or study_title(record, campaign),
         created=iso_time(created),
         version=__version__,
         campaigns=record.campaigns,
@@ -305,24 +313,39 @@ def study_wear(
         steps=steps,
         pattern=pattern,
         forecasts=forecasts,
-        repaired=forecast_repaired(
-            series, record.design, last, state_of=state_of, seed=seed
-        ),
+        repaired=repaired,
         longest=longest_heats(forecasts, spells),
         material=material,
         material_by=by,
-        effort=repair_effort(material, occasions, record.design, plan_of=record.plan),
-        ledger=patch_ledger(
-            occasions,
-            record.design,
-            record.panels,
-            state_of=record.state,
-            zones_of=record.zones,
-            seed=seed,
-        ),
+        effort=effort,
+        ledger=ledger,
         maps=summed.maps,
         warnings=_warnings(spells, record.design),
     )
+
+
+def study_title(record: Record, campaign: str | None = None) -> str:
+    """What a study is called by default: the lining's name and the campaign's."""
+    chosen = record.of_campaign(campaign)[0].campaign
+    return ", ".join(filter(None, (record.design.name, chosen)))
+
+
+def _put_in(
+    task: tuple[Record, tuple[Occasion, ...], Exposure, int],
+) -> tuple[Material, Effort, tuple[PanelLedger, ...]]:
+    """What repairs of a campaign put in, on the whole and panel by panel."""
+    record, occasions, by, seed = task
+    material = material_used(occasions, record.rebuild_volume, by)
+    effort = repair_effort(material, occasions, record.design, plan_of=record.plan)
+    ledger = patch_ledger(
+        occasions,
+        record.design,
+        record.panels,
+        state_of=record.state,
+        zones_of=record.zones,
+        seed=seed,
+    )
+    return material, effort, ledger
 
 
 def material_exposure(spells: Sequence[Spell]) -> Exposure:

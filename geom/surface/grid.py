@@ -19,7 +19,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.ndimage import label
 
 from geom.design import Design
 from geom.frame import turn
@@ -340,6 +339,8 @@ def label_components(mask: Bool) -> tuple[Int, int]:
     >>> label_components(np.array([[True, False, True, True]]))[0]
     array([[1, 0, 1, 1]])
     """
+    from scipy.ndimage import label
+
     number, count = label(mask)
     ends = number[:, [0, -1]][mask[:, 0] & mask[:, -1]]
     seam = np.unique(ends[ends[:, 0] != ends[:, 1]], axis=0)

@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from geom.sampling.plan import SamplingPlan
     from geom.surface.radial import RadialSurface
     from geom.views.charts.figure import Form
+    from geom.views.pages.wear import WallPages
 
 #: The content of a file, or what makes it or writes it to the path that it is given.
 Maker = bytes | Callable[[Path], bytes | None]
@@ -268,6 +269,7 @@ def write_wear(
     record: Record,
     *,
     second: Second | None = None,
+    walls: Callable[[], WallPages] | None = None,
     overwrite: bool = False,
     tick: Callable[[str], None] = _quiet,
 ) -> None:
@@ -279,6 +281,9 @@ def write_wear(
         That it is of.
     second : Second, optional
         Draws half of the pictures, while this process draws the others.
+    walls : callable, optional
+        Waits for what is shown of the walls, from
+        `geom.views.pages.wear.begin_walls`, if that was begun already.
     tick : callable
         Called with what is made next, of files by their names.
     """
@@ -286,10 +291,8 @@ def write_wear(
     from geom.views.documents import wear_document
     from geom.views.netcdf import write_wear_netcdf
     from geom.views.pages.wear import (
-        MOST,
         begin_still,
         begin_walls,
-        heats_bytes,
         wear_page,
         wear_pictures,
     )
@@ -305,27 +308,21 @@ def write_wear(
     tick("pictures")
     second = second or Second()
     still = begin_still(wear, design, second)
-    walls = [record.wall(occasion) for occasion in wear.occasions[-MOST:]]
-    worn = [wall for wall in walls if wall.occasion and wall.occasion.is_as_worn]
-    small = begin_walls(worn, second)
+    shown = walls or begin_walls(record, wear.occasions, wear.title, second)
 
     # before anything is waited for
     depths = deepest_found(record, wear.occasions[-_FOLLOWED:])
-    pictures = wear_pictures(wear, design, depths)
+    pictures = wear_pictures(wear, design, depths, second=second)
 
     def page(_: Path) -> bytes:
-        return wear_page(wear, design, depths, worn, pictures=pictures, small=small)
-
-    def heats(_: Path) -> bytes:
-        left_out = len(wear.occasions) - len(walls)
-        return heats_bytes(walls, title=wear.title, left_out=left_out)
+        return wear_page(wear, design, depths, shown(), pictures=pictures)
 
     makers: tuple[Maker, ...] = (
         lambda _: wear_document(wear, design),
         lambda path: write_wear_netcdf(path, wear.maps, design, about),
         lambda _: still(),
         page,
-        heats,
+        lambda _: shown().heats,
     )
     with _whole(folder, WEAR_FILES, overwrite=overwrite) as made:
         write_all(made, WEAR_FILES, makers, begun=tick)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,10 @@ OTHER_DRAWING = (
 )
 
 
+#: Grid of the design that was asked for last, by its identity, as long as it lives.
+_kept: dict[int, Grid] = {}
+
+
 def record_grid(design: Design) -> Grid:
     """The grid that all surveys of a lining are kept on.
 
@@ -37,7 +42,14 @@ def record_grid(design: Design) -> Grid:
     Grid
         From the profile's bottom to its top, all of it counted as surveyed.
     """
-    return make_grid(design, surveyed=(design.profile.bottom, design.profile.top))
+    grid = _kept.get(id(design))
+    if grid is None:
+        between = (design.profile.bottom, design.profile.top)
+        grid = make_grid(design, surveyed=between)
+        _kept.clear()
+        _kept[id(design)] = grid
+        weakref.finalize(design, _kept.pop, id(design), None)
+    return grid
 
 
 def recover_grid(

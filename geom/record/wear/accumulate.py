@@ -308,9 +308,9 @@ def accumulate(
         closing(task_map.map(accumulate_chunk, chunks)) as results,
     ):
         for sums in results:
-            cells = cells or tuple(np.zeros_like(cell_sums) for cell_sums in sums.cells)
-            for whole, more in zip(cells, sums.cells, strict=True):
+            for whole, more in zip(cells, sums.cells, strict=bool(cells)):
                 add_cells(whole, more)
+            cells = cells or sums.cells
             series.append(sums.series)
             states |= sums.states
             done += len(sums.series.spells)

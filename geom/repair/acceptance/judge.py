@@ -21,7 +21,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from geom.compare.findings import Level
 from geom.compare.nodes import Nodes, face_nodes
@@ -479,6 +478,8 @@ def distance_to(surface: RadialSurface, azimuth: Float, height: Float) -> Float:
     azimuth : array (n,), degrees
     height : array (n,), mm
     """
+    from scipy.spatial import cKDTree
+
     grid, design = surface.grid, surface.design
     radius = design.profile.radius_at(height)
     read = to_cartesian(azimuth, radius, height, design.azimuth_sense)

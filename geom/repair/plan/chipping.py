@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.ndimage import binary_dilation
 
 from geom.compare.extent import opening_outline, outline
 from geom.design import Design, Opening
@@ -52,6 +51,8 @@ def openings_fouled(grid: Grid, mask: Bool, design: Design) -> tuple[Opening, ..
     mask : bool array (m, k)
         Cells of the zone.
     """
+    from scipy.ndimage import binary_dilation
+
     wrapped = np.concatenate([mask[:, -1:], mask, mask[:, :1]], axis=1)
     near = binary_dilation(wrapped, np.ones((3, 3), dtype=bool))[:, 1:-1]
     zone = outline(near, grid)

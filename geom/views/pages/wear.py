@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,8 @@ from geom.parallel import Second
 from geom.record.changepoints.steps import Step
 from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
-from geom.record.store.occasion import mass_unit
+from geom.record.store.occasion import Occasion, mass_unit
+from geom.record.store.store import Record
 from geom.record.store.survey_file import RecordedWall
 from geom.record.study import Depth, Wear
 from geom.record.wear.series import EXPOSURES, TONNE, Exposure, exposures
@@ -66,10 +68,16 @@ _STOPS = 6
 _ROW, _COLUMNS = 25.0, 180
 #: The newest surveys of a record that one page holds, and its newest small pictures.
 MOST, SMALL = 60, 24
+#: Pictures that a second process draws: with wear-map.png half of the work.
+_DRAWN_BESIDE = ("zones", "ledger")
 
 
 def wear_pictures(
-    wear: Wear, design: Design, depths: Sequence[Depth]
+    wear: Wear,
+    design: Design,
+    depths: Sequence[Depth],
+    *,
+    second: Second | None = None,
 ) -> dict[str, bytes]:
     """The pictures of the page but for its walls, as PNG, by name.
 
@@ -77,42 +85,96 @@ def wear_pictures(
     ----------
     depths : sequence of Depth
         Survey after survey; may be empty.
+    second : Second, optional
+        Draws some of them.
     """
+    begun = (second or Second()).begin(_draw_some, (wear, design, depths, True))
+    return _draw_some((wear, design, depths, False)) | begun()
+
+
+def _draw_some(task: tuple[Wear, Design, Sequence[Depth], bool]) -> dict[str, bytes]:
+    """The pictures that another process draws, or the others."""
+    wear, design, depths, others = task
+    return {
+        name: draw()
+        for name, draw in _drawers(wear, design, depths).items()
+        if (name in _DRAWN_BESIDE) == others
+    }
+
+
+def _drawers(
+    wear: Wear, design: Design, depths: Sequence[Depth]
+) -> dict[str, Callable[[], bytes]]:
+    """What draws each picture."""
     wear_map, regions = wear_map_of(wear, design), wear.regions
     long = wear.rates["heat"].long
     bars = [RateBars("", long)]
     marks = [mark for step in wear.steps for mark in step_marks(step, regions)]
     hottest = tables.hottest_zone(regions)
-    pictures = {
-        "wear": wear_png(wear_map),
-        "doubt": uncertainty_png(wear_map),
-        "levels": level_bars_png(design, regions, bars, per="heat"),
-        "clock": clock_png(design, regions, bars, per="heat"),
-        "time": zone_time_png(design, wear.series, hottest, long[hottest], wear.steps),
-        "zones": zone_times_png(design, wear.series, long, marks),
+    draw: dict[str, Callable[[], bytes]] = {
+        "wear": partial(wear_png, wear_map),
+        "doubt": partial(uncertainty_png, wear_map),
+        "levels": partial(level_bars_png, design, regions, bars, per="heat"),
+        "clock": partial(clock_png, design, regions, bars, per="heat"),
+        "time": partial(
+            zone_time_png, design, wear.series, hottest, long[hottest], wear.steps
+        ),
+        "zones": partial(zone_times_png, design, wear.series, long, marks),
     }
     if depths:
-        pictures["depths"] = depth_times_png(design, depths)
+        draw["depths"] = partial(depth_times_png, design, depths)
     if wear.longest:
-        pictures["longest"] = _longest_png(wear)
+        draw["longest"] = partial(_longest_png, wear)
     if wear.material.repairs:
-        pictures["cost"] = material_png(design, wear.material.repairs)
+        draw["cost"] = partial(material_png, design, wear.material.repairs)
     if wear.ledger:
-        pictures["ledger"] = ledger_png(
-            design, record_grid(design), panels_of(design), wear.ledger
+        draw["ledger"] = partial(
+            ledger_png, design, record_grid(design), panels_of(design), wear.ledger
         )
-    return pictures
+    return draw
+
+
+@dataclass(frozen=True)
+class WallPages:
+    """What is shown of the newest walls of a record.
+
+    Attributes
+    ----------
+    heats : bytes
+        The page ``heats.html``.
+    worn : tuple of Occasion
+        Whose walls, as heats left them, are drawn small; more are left out.
+    small : list of bytes
+        Their pictures, PNG.
+    left_out : int
+    """
+
+    heats: bytes
+    worn: tuple[Occasion, ...]
+    small: list[bytes]
+    left_out: int
 
 
 def begin_walls(
-    walls: Sequence[RecordedWall], second: Second
-) -> Callable[[], list[bytes]]:
-    """Have the newest walls drawn small; what is given waits for their pictures."""
-    shown = walls[-SMALL:]
-    if not shown:
-        return list
-    cutback = [wall.cutback for wall in shown]
-    return second.begin(draw_small_walls, (shown[0].design, cutback))
+    record: Record, occasions: Sequence[Occasion], title: str, second: Second
+) -> Callable[[], WallPages]:
+    """Have the newest walls shown; what is given waits for that."""
+    return second.begin(show_walls, (record, tuple(occasions), title))
+
+
+def show_walls(task: tuple[Record, tuple[Occasion, ...], str]) -> WallPages:
+    """Read the newest walls of a campaign, each once, and show them."""
+    record, occasions, title = task
+    some = occasions[-MOST:]
+    walls = [record.wall(occasion) for occasion in some]
+    worn = [wall for wall in walls if wall.occasion and wall.occasion.is_as_worn]
+    shown = worn[-SMALL:]
+    return WallPages(
+        heats_bytes(walls, title=title, left_out=len(occasions) - len(some)),
+        tuple(wall.occasion for wall in shown if wall.occasion),
+        draw_small_walls((record.design, [wall.cutback for wall in shown])),
+        len(worn) - len(shown),
+    )
 
 
 def _longest_png(wear: Wear) -> bytes:
@@ -181,10 +243,9 @@ def wear_page(
     wear: Wear,
     design: Design,
     depths: Sequence[Depth] = (),
-    walls: Sequence[RecordedWall] = (),
+    walls: WallPages | None = None,
     *,
     pictures: Mapping[str, bytes] | None = None,
-    small: Callable[[], list[bytes]] | None = None,
 ) -> bytes:
     """The page as UTF-8 HTML, whole in itself; every text is escaped.
 
@@ -192,17 +253,15 @@ def wear_page(
     ----------
     depths : sequence of Depth
         The deepest cut-back, survey after survey.
-    walls : sequence of RecordedWall
-        As heats left them; the newest are shown.
+    walls : WallPages, optional
+        As heats left them.
     pictures : mapping of str to bytes, optional
         From `wear_pictures`, if they are drawn already.
-    small : callable, optional
-        Waits for their pictures, from `begin_walls`.
     """
-    shown = walls[-SMALL:]
     if pictures is None:
         pictures = wear_pictures(wear, design, depths)
-    of_walls = (small or begin_walls(walls, Second()))()
+    shown = walls.worn if walls else ()
+    of_walls = walls.small if walls else []
     scale = {"scale": scale_png(design)} if shown else {}
     return page_bytes(
         "wear.html.jinja",
@@ -211,18 +270,16 @@ def wear_page(
         **_heading(wear, design),
         **_to_know(wear, design),
         **_rests_on(wear, design, depths),
-        walls=[_wall_name(wall, wear) for wall in shown],
-        walls_left_out=len(walls) - len(shown),
+        walls=[_wall_name(occasion, wear) for occasion in shown],
+        walls_left_out=walls.left_out if walls else 0,
         cautions=CAUTIONS,
     )
 
 
-def _wall_name(wall: RecordedWall, wear: Wear) -> tuple[str, str]:
+def _wall_name(occasion: Occasion, wear: Wear) -> tuple[str, str]:
     """Which heat left a wall so, and whether wear stepped there."""
-    if wall.occasion is None:
-        return plain(wall.title, most=40), ""
-    stepped = wall.occasion.heat in {step.first.first_heat for step in wear.steps}
-    return f"Heat {wall.occasion.heat}", "step" if stepped else ""
+    stepped = occasion.heat in {step.first.first_heat for step in wear.steps}
+    return f"Heat {occasion.heat}", "step" if stepped else ""
 
 
 def _heading(wear: Wear, design: Design) -> dict[str, object]:
