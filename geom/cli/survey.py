@@ -102,7 +102,7 @@ def _survey_drawn_by(second: Second, options: argparse.Namespace) -> None:
         from geom.repair import prepare_repair
 
         works = prepare_repair(surface, findings, design)
-        repair = drawn.begin_repair(second, surface, findings, works)
+        drawings = wall.with_repair(works)
         tick("writing files")
         from geom.views.outputs import write_survey
 
@@ -112,7 +112,7 @@ def _survey_drawn_by(second: Second, options: argparse.Namespace) -> None:
             surface,
             findings,
             works=works,
-            drawings=drawn.Drawings(wall, repair),
+            drawings=drawings,
             stills=options.stills,
             overwrite=options.overwrite,
             tick=tick,

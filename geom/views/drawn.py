@@ -1,14 +1,15 @@
-"""What a survey is drawn into: pictures and the printed sheet, begun as soon as may be.
+"""What a survey is drawn into: pictures, meshes and the printed sheet, begun early.
 
-Drawing takes a third of a survey and needs nothing that comes after it.  A second
-process imports what it takes while the first fits the wall, draws the wall while the
-first plans the repair, and the repair while the first writes the other files.
+Drawing takes half of a survey and needs nothing that comes after it.  A second process
+imports what it takes while the first fits the wall, draws the wall while the first
+plans the repair, and the repair while the first writes the other files.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # so that the second process begins before the first imports these
@@ -32,19 +33,53 @@ class WallPictures:
 
 
 @dataclass(frozen=True)
-class RepairDrawings:
-    """Of a repair: what to do on the unrolled wall, PNG, and the repair sheet, PDF."""
+class WallMeshes:
+    """Of findings, the wall in the round as GLB, PLY and VTP bytes."""
 
-    work: bytes
+    glb: bytes
+    ply: bytes
+    vtp: bytes
+
+
+@dataclass(frozen=True)
+class RepairDrawings:
+    """Of a repair: the repair sheet, PDF, and every brick in the wall, GLB."""
+
     sheet: bytes
+    masonry: bytes
 
 
 @dataclass(frozen=True)
 class Drawings:
-    """Of a survey; each waits until it is drawn."""
+    """Of a survey; each waits until it is drawn.
+
+    Attributes
+    ----------
+    work : callable
+        What to do on the unrolled wall, PNG.
+    """
 
     wall: Callable[[], WallPictures]
+    meshes: Callable[[], WallMeshes]
+    work: Callable[[], bytes]
     repair: Callable[[], RepairDrawings]
+
+    @classmethod
+    def here(
+        cls,
+        readings: RodReadings | CloudReadings,
+        surface: RadialSurface,
+        findings: Findings,
+        works: RepairPackage,
+    ) -> Drawings:
+        """Drawn by this process, each when it is first asked for."""
+        task = surface, findings, works
+        return cls(
+            wall=cache(lambda: draw_wall((readings.rod, surface, findings))),
+            meshes=cache(lambda: make_meshes((surface, findings))),
+            work=cache(lambda: draw_work(task)),
+            repair=cache(lambda: draw_repair(task)),
+        )
 
 
 def get_ready(paper: bool) -> None:
@@ -59,6 +94,27 @@ def get_ready(paper: bool) -> None:
 
         style.get_ready()
         style.paragraph("", style.BODY)
+        import trimesh  # noqa: F401
+
+
+@dataclass(frozen=True)
+class BegunWall:
+    """What another process draws of a wall; each waits until that is drawn."""
+
+    second: Second
+    shown: tuple[RadialSurface, Findings]
+    pictures: Callable[[], WallPictures]
+    meshes: Callable[[], WallMeshes]
+
+    def with_repair(self, works: RepairPackage) -> Drawings:
+        """Have its repair drawn too."""
+        task = *self.shown, works
+        return Drawings(
+            wall=self.pictures,
+            meshes=self.meshes,
+            work=self.second.begin(draw_work, task),
+            repair=self.second.begin(draw_repair, task),
+        )
 
 
 def begin_wall(
@@ -66,16 +122,15 @@ def begin_wall(
     readings: RodReadings | CloudReadings,
     surface: RadialSurface,
     findings: Findings,
-) -> Callable[[], WallPictures]:
-    """Have the wall drawn; what is given waits for its pictures."""
-    return second.begin(draw_wall, (readings.rod, *_shown(surface, findings)))
-
-
-def begin_repair(
-    second: Second, surface: RadialSurface, findings: Findings, works: RepairPackage
-) -> Callable[[], RepairDrawings]:
-    """Have the repair drawn; as `begin_wall`."""
-    return second.begin(draw_repair, (*_shown(surface, findings), works))
+) -> BegunWall:
+    """Have the wall drawn."""
+    shown = _shown(surface, findings)
+    return BegunWall(
+        second,
+        shown,
+        pictures=second.begin(draw_wall, (readings.rod, *shown)),
+        meshes=second.begin(make_meshes, shown),
+    )
 
 
 def _shown(
@@ -99,15 +154,41 @@ def draw_wall(task: tuple[RodReadings, RadialSurface, Findings]) -> WallPictures
     )
 
 
-def draw_repair(task: tuple[RadialSurface, Findings, RepairPackage]) -> RepairDrawings:
+def make_meshes(task: tuple[RadialSurface, Findings]) -> WallMeshes:
+    """Write the wall in the round."""
+    from geom.views.meshes.formats import glb_bytes, ply_bytes, vtp_bytes
+    from geom.views.meshes.mesh import wall_mesh
+
+    surface, findings = task
+    mesh = wall_mesh(surface)
+    return WallMeshes(
+        glb=glb_bytes(mesh, surface, title=findings.title),
+        ply=ply_bytes(mesh, surface, maps=findings.maps),
+        vtp=vtp_bytes(mesh, surface, maps=findings.maps),
+    )
+
+
+def draw_work(task: tuple[RadialSurface, Findings, RepairPackage]) -> bytes:
     """Draw what is to be done."""
     from geom.views.charts.survey_maps import workmap_png
+
+    surface, findings, works = task
+    return workmap_png(surface, findings, works.plan)
+
+
+def draw_repair(
+    task: tuple[RadialSurface, Findings, RepairPackage],
+) -> RepairDrawings:
+    """Draw how it is done, on paper and in the round."""
+    from geom.views.meshes.masonry import masonry_bytes
+    from geom.views.meshes.mesh import wall_mesh
     from geom.views.paper.repair_sheet import repair_sheet_bytes
 
     surface, findings, works = task
+    mesh = wall_mesh(surface)
     return RepairDrawings(
-        work=workmap_png(surface, findings, works.plan),
         sheet=repair_sheet_bytes(surface, findings, works),
+        masonry=masonry_bytes(mesh, surface, works.plan, title=findings.title),
     )
 
 

@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from contextlib import AbstractContextManager
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from geom.atomic import atomic_directory
 from geom.errors import InputError
 from geom.parallel import Second
-from geom.views.drawn import Drawings, draw_repair, draw_wall
+from geom.views.drawn import Drawings
 from geom.views.names import (
     CAMPAIGN_FILES,
     CHANGE_FILES,
@@ -50,6 +49,8 @@ if TYPE_CHECKING:
 #: The content of a file, or what makes it or writes it to the path that it is given.
 Maker = bytes | Callable[[Path], bytes | None]
 
+#: Files of a survey that come from what is drawn last.
+_READY_LAST = frozenset({"masonry.glb", "repair-sheet.pdf"})
 #: Surveys that the deepest cut-back is followed through, the last ones.
 _FOLLOWED = 1000
 #: Dots per inch of what is not drawn as lines.
@@ -65,6 +66,7 @@ def write_all(
     names: Sequence[str],
     makers: Sequence[Maker],
     *,
+    last: Collection[str] = (),
     begun: Callable[[str], None] = _quiet,
     done: Callable[[str], None] = _quiet,
 ) -> list[Path]:
@@ -72,19 +74,25 @@ def write_all(
 
     Parameters
     ----------
+    last : collection of str
+        Those that are ready last, written after all others.
     begun, done : callable
         Called with the name of each file before and after it is written.
+
+    Returns
+    -------
+    list of Path
+        In the order of the names.
     """
-    paths = []
-    for name, make in zip(names, makers, strict=True):
+    pairs = list(zip(names, makers, strict=True))
+    for name, make in sorted(pairs, key=lambda pair: pair[0] in last):
         begun(name)
         path = folder / name
         content = make if isinstance(make, bytes) else make(path)
         if content is not None:
             path.write_bytes(content)
-        paths.append(path)
         done(name)
-    return paths
+    return [folder / name for name in names]
 
 
 def write_files(
@@ -116,7 +124,7 @@ def write_files(
         The files, in the order of `FILES`.  The same input gives the same bytes.
     """
     makers = survey_makers(readings, surface, findings, works, drawings)
-    return write_all(folder, FILES, makers, done=tick)
+    return write_all(folder, FILES, makers, last=_READY_LAST, done=tick)
 
 
 def survey_makers(
@@ -126,24 +134,17 @@ def survey_makers(
     works: RepairPackage,
     drawings: Drawings | None = None,
 ) -> tuple[Maker, ...]:
-    """What makes each file of a survey; drawings and mesh are made once."""
+    """What makes each file of a survey; drawings and meshes are made once."""
     import numpy as np
 
     from geom.stats.normal import expected_excess
     from geom.views.documents import findings_document
-    from geom.views.meshes.formats import glb_bytes, ply_bytes, vtp_bytes
-    from geom.views.meshes.masonry import masonry_bytes
-    from geom.views.meshes.mesh import wall_mesh
     from geom.views.meshes.solid import rebuild_solid, stl_bytes
     from geom.views.netcdf import write_netcdf
     from geom.views.pages.report import ReportPictures, report_bytes
 
     design, maps = surface.design, findings.maps
-    mesh = cache(lambda: wall_mesh(surface))
-    drawn = drawings or Drawings(
-        wall=cache(lambda: draw_wall((readings.rod, surface, findings))),
-        repair=cache(lambda: draw_repair((surface, findings, works))),
-    )
+    drawn = drawings or Drawings.here(readings, surface, findings, works)
 
     def rebuild(_: Path) -> bytes:
         drawn = surface.grid.design_radius[:, None]
@@ -159,7 +160,7 @@ def survey_makers(
         wall = drawn.wall()
         pictures = ReportPictures(
             map=wall.map,
-            work=drawn.repair().work,
+            work=drawn.work(),
             level=wall.level,
             upright=wall.upright,
         )
@@ -168,11 +169,11 @@ def survey_makers(
     return (
         lambda _: findings_document(findings, works, design),
         lambda path: write_netcdf(path, surface, findings),
-        lambda _: glb_bytes(mesh(), surface, title=findings.title),
-        lambda _: ply_bytes(mesh(), surface, maps=maps),
-        lambda _: vtp_bytes(mesh(), surface, maps=maps),
+        lambda _: drawn.meshes().glb,
+        lambda _: drawn.meshes().ply,
+        lambda _: drawn.meshes().vtp,
         rebuild,
-        lambda _: masonry_bytes(mesh(), surface, works.plan, title=findings.title),
+        lambda _: drawn.repair().masonry,
         lambda _: drawn.wall().map,
         report,
         lambda _: drawn.repair().sheet,

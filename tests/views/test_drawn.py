@@ -18,8 +18,9 @@ def drawings(furnace):
         second.begin(drawn.get_ready, True)
         made = furnace.surface, furnace.findings
         wall = drawn.begin_wall(second, furnace.readings, *made)
-        repair = drawn.begin_repair(second, *made, furnace.works)
-        return second.pool, wall(), repair()
+        begun = wall.with_repair(furnace.works)
+        every = begun.wall, begun.meshes, begun.work, begun.repair
+        return second.pool, *(wait() for wait in every)
 
 
 def test_another_process_draws_the_same_bytes(small, monkeypatch):
@@ -30,7 +31,13 @@ def test_another_process_draws_the_same_bytes(small, monkeypatch):
     assert other is not None
     assert none is None
     assert there == here
-    assert len({here[0].map, here[0].level, here[0].upright, here[1].work}) == 4
+    wall, meshes, work, repair = here
+    assert len({wall.map, wall.level, wall.upright, work}) == 4
+    assert len({meshes.glb, meshes.ply, meshes.vtp, repair.masonry}) == 4
+    alone = drawn.Drawings.here(
+        small.readings, small.surface, small.findings, small.works
+    )
+    assert [alone.wall(), alone.meshes(), alone.work(), alone.repair()] == here
 
 
 def test_small_walls_come_in_their_order(small):

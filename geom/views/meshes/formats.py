@@ -256,7 +256,7 @@ def _vtk_xml(
 def _vtk_array(name: str, values: NDArray[Any]) -> str:
     """One array: its header (one block, its size whole and packed) and the block."""
     raw = np.ascontiguousarray(values).tobytes()
-    packed = zlib.compress(raw, 4)
+    packed = zlib.compress(raw, 1)  # higher levels pack no better
     head = np.array([1, len(raw), 0, len(packed)], dtype="<u8").tobytes()
     sign = {"f": "Float", "i": "Int", "u": "UInt"}[values.dtype.kind]
     parts = f' NumberOfComponents="{values.shape[1]}"' if values.ndim == 2 else ""

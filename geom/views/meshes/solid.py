@@ -18,7 +18,6 @@ touch nowhere else: bodies that share only a line are no solid.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -164,9 +163,12 @@ class Solid:
     @property
     def volume(self) -> float:
         """Enclosed volume by the divergence theorem, mm3."""
-        a, b, c = np.moveaxis(self.vertices[self.faces], 1, 0)
-        # over triangles i and axes j: six times the signed tetrahedron from the origin
-        return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+        x, y, z = self.vertices.T[:, self.faces.T]  # each (corner, triangle)
+        # over triangles: six times the signed tetrahedron from the origin
+        whole = x[0] @ (y[1] * z[2] - z[1] * y[2])
+        whole += y[0] @ (z[1] * x[2] - x[1] * z[2])
+        whole += z[0] @ (x[1] * y[2] - y[1] * x[2])
+        return float(whole / 6.0)
 
 
 def rebuild_solid(surface: RadialSurface, excess: Float) -> Solid:
@@ -227,9 +229,10 @@ def _scaled_to(
     factor = 1.0
     for _ in range(5):
         solid = Solid(_points(surface, corners, factor * amount)[used], faces)
-        if abs(solid.volume / target - 1.0) < _CLOSE:
+        volume = solid.volume
+        if abs(volume / target - 1.0) < _CLOSE:
             break
-        factor *= target / solid.volume
+        factor *= target / volume
     return solid
 
 
@@ -285,9 +288,19 @@ def _rim(one: Int, other: Int, where: Bool, offset: int) -> Int:
 
 
 def stl_bytes(solid: Solid) -> bytes:
-    """The solid as binary STL, in mm."""
-    import trimesh
+    """The solid as binary STL, in mm: a normal and three corners a triangle.
 
-    shape = trimesh.Trimesh(solid.vertices, solid.faces, process=False)
-    content: Any = shape.export(file_type="stl")
-    return bytes(content)
+    Records of 50 bytes, little-endian, after 80 bytes and a count (the format as its
+    readers have it; trimesh reads the same solid back, tests).
+    """
+    corners = solid.vertices[solid.faces]
+    along = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(along, axis=1, keepdims=True)
+    record = np.dtype(
+        [("normal", "<f4", 3), ("corner", "<f4", (3, 3)), ("none", "<u2")]
+    )
+    triangles = np.zeros(len(corners), dtype=record)
+    triangles["normal"] = along / np.maximum(length, np.finfo(np.float64).tiny)
+    triangles["corner"] = corners
+    head = bytes(80) + np.array([len(corners)], dtype="<u4").tobytes()
+    return head + triangles.tobytes()
