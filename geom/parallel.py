@@ -51,9 +51,6 @@ _BEGIN = "import sys; sys.path[:] = {path!r}; from geom.parallel import serve; s
 LARGE = 1001
 #: Entries of a table from which its matrix products pay for more than one thread.
 BIG = 4_000_000
-#: Bytes of freed memory that a process keeps, and the names that the C library has for
-#: that: M_TRIM_THRESHOLD and M_MMAP_THRESHOLD of its malloc.h.
-_KEPT, _TRIM, _MAP = 256_000_000, -1, -3
 
 
 class Task(Protocol):
@@ -181,21 +178,6 @@ def second_process() -> Iterator[Second]:
                 pool.end()
                 thread.shutdown(cancel_futures=True)
                 pool.close()
-
-
-def keep_freed_memory() -> None:
-    """Have this process keep the memory that it frees, for its next tables.
-
-    Else tables of some megabytes go back to the system as soon as they are freed, and
-    the next comes page by page from there: a tenth of the time of a survey.  Where the
-    C library knows no such thing, nothing is done.
-    """
-    import ctypes
-
-    with suppress(AttributeError, OSError, TypeError):
-        adjust = ctypes.CDLL(None).mallopt
-        adjust(_TRIM, _KEPT)
-        adjust(_MAP, _KEPT)
 
 
 def processors() -> int:
@@ -348,7 +330,6 @@ def serve() -> None:
     tasks = sys.stdin.buffer
     results = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # the pipe is for results alone
-    keep_freed_memory()
     while True:
         try:
             work, task = pickle.load(tasks)

@@ -160,9 +160,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     never_fail()
     try:
         options = parser().parse_args(arguments)
-        from geom.parallel import keep_freed_memory
-
-        keep_freed_memory()
         with _terminable(asked_to_end), _with_home(), _saying(options):
             options.run(options)
     except DaublineError as fault:
