@@ -19,6 +19,7 @@ What is not known of a cell stays not known here (NaN); the surface fills it in.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -391,9 +392,13 @@ def is_isolated(cutback: Float) -> Bool:
     """
     lapped = np.pad(cutback, ((0, 0), (1, 1)), mode="wrap")
     lapped = np.pad(lapped, ((1, 1), (0, 0)), constant_values=np.nan)
-    near = np.lib.stride_tricks.sliding_window_view(lapped, (3, 3))
-    agree = np.abs(near - cutback[:, :, None, None]) < ASSUMED.cells_agree
-    return np.asarray(agree.sum(axis=(2, 3)) - 1 < 2)
+    rows, columns = cutback.shape
+    agree = np.zeros(cutback.shape, dtype=np.int8)
+    for up, across in itertools.product(range(3), repeat=2):
+        if (up, across) != (1, 1):
+            near = lapped[up : up + rows, across : across + columns]
+            agree += np.abs(near - cutback) < ASSUMED.cells_agree
+    return agree < 2
 
 
 def local_quantile(field: Float, share: float) -> Float:

@@ -42,8 +42,8 @@ _QUARTER, _STRAIGHT, _WHOLE = _F(0.5 * np.pi), _F(np.pi), _F(2.0 * np.pi)
 
 #: Points turned at a time, and sorted by row at a time.
 _RUN, PORTION = 1024, 65536
-#: Counts in a line of memory.
-_LINE = 16
+#: Counts in a line of memory; layers looked at together.
+_LINE, _COMPARED = 16, 32
 
 
 @compiled(error_model="numpy")
@@ -232,17 +232,60 @@ def merged(where, counts, other_where, other_counts, out_where, out_counts):
 
 
 @compiled()
-def _quantile(own, first, last, share):
-    """Where a share of the counts from ``first`` to ``last`` lies below, in bins."""
-    total = 0
-    for j in range(first, last):
-        total += own[j]
-    wanted, before = share * total, 0.0
-    for j in range(first, last):
-        if own[j] > 0 and before + own[j] >= wanted:
-            return j + (wanted - before) / own[j]
-        before += own[j]
-    return float(last)
+def _summed(counts, column, step, room):
+    """Histogram of some columns of cells; in ``room``, or that of the only cell."""
+    bins = room.size
+    if step == 1 and counts.shape[0] == 1:
+        return counts[0, column * bins : (column + 1) * bins]
+    room[:] = 0
+    for row in range(counts.shape[0]):
+        for k in range(column, column + step):
+            cell = counts[row, k * bins : (k + 1) * bins]
+            for j in range(bins):
+                room[j] += cell[j]
+    return room
+
+
+@compiled()
+def _quantile(below, first, last, share):
+    """Where a share of the counts from ``first`` to ``last`` lies below, in bins.
+
+    ``below[j]`` is how many lie in bins before j.
+    """
+    wanted = share * (below[last] - below[first])
+    if below[last] == below[first]:
+        return float(last)
+    low, high = first, last - 1
+    while low < high:
+        middle = (low + high) // 2
+        if below[middle + 1] - below[first] >= wanted:
+            high = middle
+        else:
+            low = middle + 1
+    before = float(below[low] - below[first])
+    return low + (wanted - before) / (below[low + 1] - below[low])
+
+
+@compiled()
+def _outermost(below, layer, need):
+    """The last bin from which on a layer holds what it needs; -1 where there is none.
+
+    ``below`` goes on for a layer past the last bin.  Looked for in runs that are
+    compared at once.
+    """
+    last = below.size - 1 - layer
+    while last > 0:
+        first = max(0, last - _COMPARED)
+        start, end = below[first:last], below[first + layer : last + layer]
+        most = 0
+        for j in range(start.size):
+            most = max(most, end[j] - start[j])
+        if most >= need:
+            for at in range(last - 1, first - 1, -1):
+                if below[at + layer] - below[at] >= need:
+                    return at
+        last = first
+    return -1
 
 
 @compiled()
@@ -314,39 +357,34 @@ def find_layers(counts, columns, first, last, step, part, layer, share, least):
     across = columns // step
     found = np.full((first.size, across, 8), np.nan)
     for k in prange(first.size):
-        own = np.empty(bins, np.int64)
+        room = np.empty(bins, np.uint32)
+        below = np.zeros(bins + 1 + layer, np.int64)
         for c in range(across):
+            own = _summed(counts[first[k] : last[k]], c * step, step, room)
             total = 0
-            own[:] = 0
-            for row in range(first[k], last[k]):
-                for column in range(c * step, (c + 1) * step):
-                    cell = counts[row, column * bins : (column + 1) * bins]
-                    for j in range(bins):
-                        own[j] += cell[j]
             for j in range(bins):
                 total += own[j]
             found[k, c, 0], found[k, c, 3] = 0.0, total
             need = max(float(least), share * total)
             if total < need:
                 continue
-            within, at = 0, bins
-            while at > 0:
-                at -= 1
-                within += own[at]
-                if at + layer < bins:
-                    within -= own[at + layer]
-                if within >= need:
-                    break
-            if within < need:
+            for j in range(bins):
+                below[j + 1] = below[j] + own[j]
+            below[bins:] = total
+            at = _outermost(below, layer, need)
+            if at < 0:
                 continue
-            middle = _quantile(own, at, min(at + layer, bins), 0.5)
+            middle = _quantile(below, at, min(at + layer, bins), 0.5)
             low = high = 0
             for _ in range(4):
+                before = low, high
                 low = max(0, int(middle - layer))
                 high = min(bins, int(middle + layer) + 1)
-                middle = _quantile(own, low, high, 0.5)
+                if before == (low, high):
+                    break
+                middle = _quantile(below, low, high, 0.5)
             spread = (
-                _quantile(own, low, high, 0.75) - _quantile(own, low, high, 0.25)
+                _quantile(below, low, high, 0.75) - _quantile(below, low, high, 0.25)
             ) / 1.349
             reach = max(3.0 * spread, 2.0)
             low = max(low, int(np.floor(middle - reach)))
