@@ -207,13 +207,14 @@ class Covariance:
             total = total * distances.unrepaired(region) + _sum_of(new, distances)
 
         def gradient(by_entry: Float) -> Float:
-            by_theta, by_amplitude = self._gradient(terms, distances, by_entry)
+            by_pair = distances.collapse(by_entry)
+            by_theta, by_amplitude = self._gradient(terms, distances, by_pair)
             # Amplitude enters once for the left height and once for the right.
             by_knot = slopes_left.T @ by_amplitude.sum(axis=1)
             by_knot = by_knot + slopes_right.T @ by_amplitude.sum(axis=0)
             return np.append(by_theta, by_knot)
 
-        return total, gradient
+        return distances.table(total), gradient
 
     def _term(
         self, filled: FilledComponent, distances: PairDistances, amplitudes: Float
@@ -228,19 +229,19 @@ class Covariance:
         return _Term(component, value, slope, *(table.ravel() for table in around))
 
     def _gradient(
-        self, terms: list[_Term], distances: PairDistances, by_entry: Float
+        self, terms: list[_Term], distances: PairDistances, by_pair: Float
     ) -> tuple[list[float], Float]:
         """By sizes and lengths, and by the logs of each two heights' amplitudes (u, v).
 
-        Chain rule: sums over all pairs of ``by_entry`` times each derivative.
+        Chain rule: sums over all pairs of ``by_pair`` times each derivative.
 
         As every term is a product of a table by height and one by azimuth, the sums
-        over pairs of the same two heights are taken first, (left, right) to (u, v);
+        over pairs of the same two heights are taken first, (p,) to (u, v);
         what is left are inner products of tables (u, v).
         """
-        pulls = {True: by_entry, False: by_entry}
+        pulls = {True: by_pair, False: by_pair}
         if (region := self.prior.unrepaired) is not None:
-            pulls[False] = by_entry * distances.unrepaired(region)
+            pulls[False] = by_pair * distances.unrepaired(region)
         by_theta: list[float] = []
         by_amplitude = np.zeros(
             (distances.heights.left.size, distances.heights.right.size)
@@ -283,7 +284,7 @@ class Covariance:
 
 
 def _sum_of(terms: list[_Term], distances: PairDistances) -> Float:
-    """What terms add between all pairs; (left, right), mm2."""
+    """What terms add between places, pair by pair; (p,), mm2."""
     heights, azimuths = distances.heights, distances.azimuths
     plain = [term for term in terms if not term.component.patterned]
     if (products := distances.products) is not None and plain:
@@ -292,7 +293,7 @@ def _sum_of(terms: list[_Term], distances: PairDistances) -> Float:
             np.stack([term.by_azimuth for term in plain]),
         )
     else:
-        total = np.zeros(distances.shape)
+        total = np.zeros(heights.spread.size)
         # Those that are the same all round are summed on the distinct heights.
         alike = [t.by_height for t in plain if t.component.axisymmetric]
         if alike:
@@ -317,7 +318,7 @@ def _summed_by_height(
     Parameters
     ----------
     pulls : dict
-        Slopes by each pair (left, right), of repaired wall and of the other.
+        Slopes by each pair (p,), of repaired wall and of the other.
 
     Yields
     ------
@@ -330,11 +331,12 @@ def _summed_by_height(
         distances.products,
     )
     shape = heights.left.size, heights.right.size
-    rings = np.stack([(t.by_azimuth, t.azimuth_slope) for t in terms])  # (c, 2, g)
+    rings = [(t.by_azimuth, t.azimuth_slope) for t in terms]
     sums = {
         repaired: heights.collapse(pull)
         if products is None
-        else rings @ products.collapse(pull).T
+        # (c, 2, g) times (g, u * v)
+        else np.stack(rings) @ products.collapse(pull).T
         for repaired, pull in pulls.items()
         if any(t.component.repaired is repaired for t in terms)
     }

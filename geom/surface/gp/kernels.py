@@ -16,16 +16,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
 from geom.surface.gp.fields import Pattern, SteppedPattern
 from geom.surface.gp.prior import Component, Prior
-from geom.units import Float, Int
+from geom.units import Bool, Float, Int
 
 Correlation = Callable[[Float], tuple[Float, Float]]
+Array = TypeVar("Array", Float, Int)
 #: Pairs of azimuths up to which their gaps are sorted.
 _MOST = 20_000
+#: Places with themselves up to which pairs are asked in both orders.
+_WHOLE = 400
 #: Decimals of a degree that gaps differ by: a hundred thousandth of a millimetre.
 _SAME_ANGLE = 9
 #: Of `Prior.amplitude_shares`.
@@ -108,64 +112,69 @@ class UniquePairs:
     Readings stand on few azimuths and few heights, so what depends on one coordinate is
     worked out on the distinct pairs, a small table, and spread to all pairs by index.
 
+    Parameters
+    ----------
+    asked : array (left, right), optional
+        Which pairs; all of them.
+
     Attributes
     ----------
     left, right : array (u,) and (v,)
         Distinct values.
+    spread : int array (p,)
+        Which of their pairs each pair asked for is.
     """
 
-    def __init__(self, left: Float, right: Float) -> None:
+    def __init__(self, left: Float, right: Float, asked: Bool | None = None) -> None:
         self.left, left_index = np.unique(left, return_inverse=True)
         self.right, right_index = np.unique(right, return_inverse=True)
-        self.spread = left_index[:, None] * self.right.size + right_index[None, :]
-        self._indices = left_index, right_index
+        spread = left_index[:, None] * self.right.size + right_index[None, :]
+        self.spread = spread.ravel() if asked is None else spread[asked]
 
     @property
     def size(self) -> int:
         """How many distinct pairs there are."""
         return self.left.size * self.right.size
 
-    @cached_property
-    def _sums(self):  # type: ignore[no-untyped-def]
-        left_index, right_index = self._indices
-        return (
-            _one_hot(left_index, self.left.size),
-            _one_hot(right_index, self.right.size),
-        )
-
     def expand(self, table: Float) -> Float:
-        """A table of the distinct pairs for all pairs; (u, v) to (left, right)."""
+        """A table of the distinct pairs for the pairs asked for; (u, v) to (p,)."""
         return table.take(self.spread)
 
-    def collapse(self, table: Float) -> Float:
-        """The transpose: sums over all pairs alike; (left, right) to (u, v)."""
-        rows, columns = self._sums
-        return np.asarray((columns @ (rows @ table).T).T)
+    def collapse(self, values: Float) -> Float:
+        """The transpose: sums over all pairs alike; (p,) to (u, v)."""
+        sums = np.bincount(self.spread, values, minlength=self.size)
+        table = sums.reshape(self.left.size, self.right.size)
+        return np.asarray(table, dtype=np.float64)
 
 
 class UniqueGaps:
-    """Pairs of azimuths by how far they are apart on the ring.
+    """Pairs of azimuths by how far they are apart on the ring; as `UniquePairs`.
 
     Attributes
     ----------
     gap : array (g,), degrees
         0 to 180; of few azimuths each distinct one once.
-    spread : int array (left, right)
+    spread : int array (p,)
         Which of them lies between two places.
     """
 
-    def __init__(self, left: Float, right: Float) -> None:
-        pairs = UniquePairs(left, right)
+    def __init__(self, left: Float, right: Float, asked: Bool | None = None) -> None:
+        pairs = UniquePairs(left, right, asked)
         apart = np.mod(pairs.left[:, None] - pairs.right[None, :], 360.0)
-        apart = np.minimum(apart, 360.0 - apart).ravel()
-        self.gap, self.spread = apart, pairs.spread
+        apart = np.minimum(apart, 360.0 - apart)
+        self.gap, self.spread = apart.ravel(), pairs.spread
         if apart.size <= _MOST:
             rounded = np.round(apart, _SAME_ANGLE)
             self.gap, index = np.unique(rounded, return_inverse=True)
             self.spread = index.take(pairs.spread)
+        elif asked is not None:
+            # of places with themselves: both ways round are the same
+            once = np.tri(len(apart), dtype=bool)
+            self.gap = apart[once]
+            self.spread = _mirrored(np.arange(self.gap.size), once).take(pairs.spread)
 
     def expand(self, values: Float) -> Float:
-        """What goes by gap, for all pairs; (g,) to (left, right)."""
+        """What goes by gap, for the pairs asked for; (g,) to (p,)."""
         return values.take(self.spread)
 
 
@@ -190,21 +199,28 @@ class ProductPairs:
         self._spread = heights.spread * azimuths.gap.size + azimuths.spread
 
     def expand(self, by_height: Float, by_azimuth: Float) -> Float:
-        """Sum of products for all pairs; (c, u) and (c, g) to (left, right)."""
+        """Sum of products for the pairs; (c, u) and (c, g) to (p,)."""
         return (by_height.T @ by_azimuth).take(self._spread)
 
-    def collapse(self, table: Float) -> Float:
-        """Sums over all pairs alike; (left, right) to (u, g)."""
+    def collapse(self, values: Float) -> Float:
+        """Sums over all pairs alike; (p,) to (u, g)."""
         size = self._shape[0] * self._shape[1]
-        sums = np.bincount(self._spread.ravel(), table.ravel(), minlength=size)
+        sums = np.bincount(self._spread, values, minlength=size)
         return np.asarray(sums.reshape(self._shape), dtype=np.float64)
 
 
 class PairDistances:
-    """How far apart two sets of places are, and their patterns' products."""
+    """How far apart two sets of places are, and their patterns' products.
+
+    Of many places with themselves each two are asked once: p pairs.  Else it is all
+    pairs of one place of each set, row by row.
+    """
 
     def __init__(self, left: Points2D, right: Points2D) -> None:
         self._left, self._right = left, right
+        count = len(left)
+        once = left is right and count > _WHOLE
+        self._asked = np.tri(count, dtype=bool) if once else None
         # By patterns: they do not follow hyperparameters, so once is enough.
         self._patterns: dict[tuple[Pattern, ...], Float] = {}
         self._ring_patterns: dict[tuple[Pattern, ...], Float] = {}
@@ -216,12 +232,12 @@ class PairDistances:
     @cached_property
     def azimuths(self) -> UniqueGaps:
         """Of the places' azimuths."""
-        return UniqueGaps(self._left.azimuth, self._right.azimuth)
+        return UniqueGaps(self._left.azimuth, self._right.azimuth, self._asked)
 
     @cached_property
     def heights(self) -> UniquePairs:
         """Of the places' heights."""
-        return UniquePairs(self._left.height, self._right.height)
+        return UniquePairs(self._left.height, self._right.height, self._asked)
 
     @cached_property
     def products(self) -> ProductPairs | None:
@@ -235,6 +251,25 @@ class PairDistances:
     def shape(self) -> tuple[int, int]:
         """Number of places left and right."""
         return len(self._left), len(self._right)
+
+    def table(self, values: Float) -> Float:
+        """What pairs have, as a table; (p,) to (left, right)."""
+        if self._asked is None:
+            return values.reshape(self.shape)
+        return _mirrored(values, self._asked)
+
+    def collapse(self, table: Float) -> Float:
+        """The transpose: what is asked of both orders of a pair, summed."""
+        if self._asked is None:
+            return table.ravel()
+        both = table + table.T
+        both.flat[:: len(both) + 1] *= 0.5
+        return np.asarray(both[self._asked])
+
+    def _of_pairs(self, left: Float, right: Float) -> Float:
+        """Products of what places left and right have (k, n), summed; (p,)."""
+        table = left.T @ right
+        return table.ravel() if self._asked is None else table[self._asked]
 
     def amplitude_shares(self, prior: Prior) -> tuple[Shares, Shares]:
         """`Prior.amplitude_shares` of the distinct heights, left and right."""
@@ -255,30 +290,32 @@ class PairDistances:
         return self._ring_patterns[key]
 
     def patterns(self, component: Component) -> Float:
-        """Patterns at the left places times at the right, summed; (left, right)."""
+        """Patterns at the left places times at the right, summed; (p,)."""
         key = component.patterns
         if key not in self._patterns:
-            # (patterns, left).T @ (patterns, right): summed over patterns.
-            left, right = (patterns_at(component, p) for p in (self._left, self._right))
-            self._patterns[key] = left.T @ right
+            self._patterns[key] = self._of_pairs(
+                *(patterns_at(component, p) for p in (self._left, self._right))
+            )
         return self._patterns[key]
 
     def unrepaired(self, region: SteppedPattern) -> Float:
-        """1 where neither place of a pair is in a repair, else 0; (left, right)."""
+        """1 where neither place of a pair is in a repair, else 0; (p,)."""
         if region not in self._unrepaired:
-            left, right = (
-                region.at(p.azimuth, p.height) for p in (self._left, self._right)
+            self._unrepaired[region] = self._of_pairs(
+                *(
+                    region.at(p.azimuth, p.height)[None]
+                    for p in (self._left, self._right)
+                )
             )
-            self._unrepaired[region] = np.outer(left, right)
         return self._unrepaired[region]
 
 
-def _one_hot(index: Int, size: int):  # type: ignore[no-untyped-def]
-    """Sparse (size, n) table with a one where a place has a value."""
-    from scipy.sparse import csr_array
-
-    n = index.size
-    return csr_array((np.ones(n), (index, np.arange(n))), shape=(size, n))
+def _mirrored(values: Array, lower: Bool) -> Array:
+    """A symmetric table by its lower half, row by row."""
+    table = np.empty(lower.shape, dtype=values.dtype)
+    table[lower] = values
+    table.T[lower] = values
+    return table
 
 
 def patterns_at(component: Component, places: Points2D) -> Float:
