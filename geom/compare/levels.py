@@ -18,6 +18,7 @@ JCGM 101:2008, 7.9.4 (a fixed number of draws and what it is worth).
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -29,11 +30,13 @@ from geom.design import Design
 from geom.frame import Sense, to_cartesian
 from geom.quantity import Quantity
 from geom.stats.normal import eigen_root, joint_normal, squares_sd
-from geom.surface import RadialSurface
+from geom.surface import GPPosterior, Posterior, RadialSurface
 from geom.units import Float
 
 #: Azimuths that a section is worked out at.
 _AZIMUTHS = 120
+#: Rings that are worked out at once.
+_AT_ONCE = 40
 
 
 #: Draws of a section: its out-of-roundness' sd is then known to 1.6 %.
@@ -56,17 +59,32 @@ def section_levels(
         Without the heights at which the ring was not read round.
     """
     profile = surface.design.profile
+    heights = level_heights(surface.design, low, high)
+    heights = heights[[ring_read(surface.grid, height) for height in heights]]
+    azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
     levels = []
-    for height in level_heights(surface.design, low, high):
-        if not ring_read(surface.grid, height):
-            continue
+    for height, ring in zip(
+        heights, _rings(surface.posterior, heights, azimuth), strict=True
+    ):
         at_step = height in profile.steps
         for side in ("below", "above") if at_step else ("",):
             design_radius = profile.radius_at(
                 height, side="below" if side == "below" else "above"
             )
-            levels.append(_section(surface, height, side, float(design_radius)))
+            levels.append(_section(surface, height, side, float(design_radius), *ring))
     return tuple(levels)
+
+
+def _rings(
+    posterior: Posterior, height: Float, azimuth: Float
+) -> Iterator[tuple[Float, Float]]:
+    """Mean and covariance of cut-back round each height; (k,) and (k, k)."""
+    if not isinstance(posterior, GPPosterior):
+        yield from (posterior.joint(np.array([here]), azimuth) for here in height)
+        return
+    for start in range(0, height.size, _AT_ONCE):
+        some = posterior.rings(height[start : start + _AT_ONCE], azimuth)
+        yield from zip(*some, strict=True)
 
 
 def level_heights(design: Design, low: float, high: float) -> Float:
@@ -80,11 +98,15 @@ def level_heights(design: Design, low: float, high: float) -> Float:
     return np.concatenate([*pieces, fixed[-1:]])
 
 
-def _section(
-    surface: RadialSurface, height: float, side: str, design_radius: float
+def _section(  # noqa: PLR0917
+    surface: RadialSurface,
+    height: float,
+    side: str,
+    design_radius: float,
+    mean: Float,
+    covariance: Float,
 ) -> Level:
     azimuth = np.arange(_AZIMUTHS) * 360.0 / _AZIMUTHS
-    mean, covariance = surface.posterior.joint(np.array([height]), azimuth)
     area, sd = section_area(design_radius + mean, covariance)
     design_area = np.pi * design_radius**2
     diameter = np.sqrt(4.0 * area / np.pi)

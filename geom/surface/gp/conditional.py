@@ -132,6 +132,17 @@ class ConditionalGP:
         """
         return self.mean_on(height, azimuth), self.sd_on(height, azimuth)
 
+    def small_grid(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """As `on_grid`, of a grid so small that one table serves for both."""
+        if len(self.observed) > _MANY:
+            return self.on_grid(height, azimuth)
+        cross = self._cross_of_readings(self._cross_covariance(azimuth), height)
+        mean = self.weights @ cross
+        known = self.whitened(cross, spoiled=True)
+        left = self.covariance.variance(height, azimuth)
+        left -= np.einsum("ij,ij->j", known, known).reshape(left.shape)
+        return mean.reshape(left.shape), np.sqrt(np.maximum(left, 0.0))
+
     def sd_on(self, height: Float, azimuth: Float) -> Float:
         """Standard deviation of cut-back on a grid, mm; (m, k)."""
         left = self.covariance.variance(height, azimuth)
@@ -238,6 +249,26 @@ class ConditionalGP:
         alone = alone.reshape(len(places), len(places))
         alone -= known.T @ known
         return self.weights @ cross, alone
+
+    def on_rings(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """As `on_net`, ring by ring: no covariance of one ring with another.
+
+        Returns
+        -------
+        mean : array (m, k), mm
+        covariance : array (m, k, k), mm2
+        """
+        cross = self._cross_of_readings(self._cross_covariance(azimuth), height)
+        shape = height.size, azimuth.size
+        # (readings, m, k) to (m, readings, k)
+        known = self.whitened(cross).reshape(-1, *shape).swapaxes(0, 1)
+        rings = []
+        for here, read in zip(height, known, strict=True):
+            ring = np.array([here])
+            places = net_points(ring, azimuth)
+            alone = GridCrossCovariance(self.covariance, places, azimuth).rows(ring)
+            rings.append(alone[:, 0] - read.T @ read)
+        return (self.weights @ cross).reshape(shape), np.stack(rings)
 
     def gain(self, height: Float, azimuth: Float, weight: Float) -> Float:
         """How a weighted sum of cut-back over a net follows each reading.

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -14,6 +16,9 @@ from geom.surface.grid import (
     interpolate_rows,
 )
 from geom.units import Bool, Float, Int
+
+#: Answers that a pattern remembers, and how large they are at most.
+_HELD, _MAX_CELLS = 64, 8192
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,16 +103,42 @@ class SteppedPattern(Pattern):
 
     def at(self, azimuth: Float, height: Float) -> Float:
         """At places; two arrays (n,) to one."""
+        return self._remembered(self._at, azimuth, height)
+
+    def on_grid(self, height: Float, azimuth: Float) -> Float:
+        """At every node of a grid; arrays (p,) and (q,) to one (p, q)."""
+        return self._remembered(self._on_grid, height, azimuth)
+
+    def _at(self, azimuth: Float, height: Float) -> Float:
         row, there = self._nearest_row(height)
         return np.where(
             there, self.field[row, self._nearest_column(azimuth)], self.beyond
         )
 
-    def on_grid(self, height: Float, azimuth: Float) -> Float:
-        """At every node of a grid; arrays (p,) and (q,) to one (p, q)."""
+    def _on_grid(self, height: Float, azimuth: Float) -> Float:
         row, there = self._nearest_row(height)
         field = self.field[row][:, self._nearest_column(azimuth)]
         return np.where(there[:, None], field, self.beyond)
+
+    @cached_property
+    def _asked(self) -> dict[tuple[str, bytes, bytes], Float]:
+        """What it is where it was asked for last: samples ask for the same in turn."""
+        return {}
+
+    def _remembered(
+        self, work: Callable[[Float, Float], Float], one: Float, other: Float
+    ) -> Float:
+        key = work.__name__, one.tobytes(), other.tobytes()
+        found = self._asked.get(key)
+        if found is None:
+            found = work(one, other)
+            if found.size > _MAX_CELLS:
+                return found
+            if len(self._asked) >= _HELD:
+                self._asked.clear()
+            found.flags.writeable = False
+            self._asked[key] = found
+        return found
 
     def _nearest_row(self, height: Float) -> tuple[Int, Bool]:
         row = (height - self.height[0]) / (self.height[1] - self.height[0])

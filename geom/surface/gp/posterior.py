@@ -39,6 +39,8 @@ _NET_ROW = 60.0
 _NET_COLUMNS = 48
 #: Nodes at which variances are compared where the wall steps.
 _STEPPED_NODES = 6000
+#: Nodes of a net that is worked out whole, means and variances from one table.
+_WHOLE = 3000
 #: Rows of a covariance that are scaled at once.
 _AT_ONCE = 64
 
@@ -206,6 +208,31 @@ class GPPosterior(Shown):
         covariance += deviation.T @ deviation
         return mean + flat.mean(axis=0), covariance
 
+    def rings(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back ring by ring; as `joint` of each alone.
+
+        Parameters
+        ----------
+        height : array (m,), mm, rising
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean : array (m, k), mm
+        covariance : array (m, k, k), mm2
+        """
+        mean, covariance = self.best.on_rings(height, azimuth)
+        if not self.samples:
+            return mean, covariance
+        drift, ratio = self.hyperparameter_spread(height, azimuth)
+        root = np.sqrt(ratio)
+        covariance *= root[:, :, None] * root[:, None, :]
+        # (samples, m, k) to (m, samples, k)
+        deviation = (drift - drift.mean(axis=0)).swapaxes(0, 1)
+        deviation /= np.sqrt(len(self.samples))
+        covariance += deviation.swapaxes(1, 2) @ deviation
+        return mean + drift.mean(axis=0), covariance
+
     def sources_of_sum(
         self, height: Float, azimuth: Float, weight: Float, typical: float
     ) -> list[VarianceShare]:
@@ -272,6 +299,11 @@ class GPPosterior(Shown):
         Means are worked out place by place; variances too, or, on a large net, at part
         of its nodes, of which each node takes the nearest that is in the same zone.
         """
+        if height.size * azimuth.size <= _WHOLE:
+            choices = self.best, *self.samples
+            found = [gp.small_grid(height, azimuth) for gp in choices]
+            (mean, *means), sds = (np.stack(each) for each in zip(*found, strict=True))
+            return np.stack(means) - mean, _mean_ratio(sds[0], sds[1:])
         mean = self.best.mean_on(height, azimuth)
         drift = np.stack([s.mean_on(height, azimuth) - mean for s in self.samples])
         apart = max(1, round(float(np.sqrt(mean.size / _STEPPED_NODES))))
@@ -288,10 +320,8 @@ class GPPosterior(Shown):
     def _variance_ratio(self, height: Float, azimuth: Float) -> Float:
         """Mean of the samples' variances over the best's; (m, k)."""
         sd = self.best.sd_on(height, azimuth)
-        variance = np.mean(
-            [s.sd_on(height, azimuth) ** 2 for s in self.samples], axis=0
-        )
-        return np.asarray(variance / np.maximum(sd**2, 1e-12))
+        sds = np.stack([s.sd_on(height, azimuth) for s in self.samples])
+        return _mean_ratio(sd, sds)
 
     @cached_property
     def _on_net(self) -> tuple[Float, Float, Float]:
@@ -303,6 +333,11 @@ class GPPosterior(Shown):
         mean = self.best.mean_on(net, around)
         drift = np.stack([s.mean_on(net, around) - mean for s in self.samples])
         return net, drift, self._variance_ratio(net, around)
+
+
+def _mean_ratio(sd: Float, sds: Float) -> Float:
+    """Mean of variances over another; sd (m, k) and (samples, m, k) to (m, k)."""
+    return np.asarray(np.mean(sds**2, axis=0) / np.maximum(sd**2, 1e-12))
 
 
 def _zone_on(prior: Prior, height: Float, azimuth: Float) -> Int:
