@@ -35,6 +35,8 @@ _FINE = 30.0
 #: can be drawn.
 _RIDGE = 1e-7
 _FACTORIAL = (1.0, 2.0, 6.0, 24.0)
+#: Rows of a table that are worked on at a time, so that they stay in the cache.
+_BLOCK = 64
 #: Draws are kept in single precision: chance moves them by far more.
 Float32 = NDArray[np.float32]
 
@@ -76,12 +78,6 @@ class Nodes:
     def sd(self) -> Float:
         """Standard deviation of cut-back at the nodes, mm; shape (q,)."""
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
-
-    @cached_property
-    def correlation(self) -> Float:
-        """Correlation of cut-back between nodes; shape (q, q)."""
-        sd = np.maximum(self.sd, 1e-9)
-        return np.asarray(self.covariance / sd[:, None] / sd[None, :])
 
     def gather(self, weight: Float) -> Float:
         """Weights of fine cells summed at their nodes; (m, k) to (q,)."""
@@ -183,17 +179,21 @@ class Nodes:
         nodes = np.flatnonzero(np.any(hermite != 0.0, axis=0)) if at is None else at
         if nodes.size == 0:
             return 0.0
-        rho = self.correlation
-        if nodes.size < self.mean.size:
-            rho = rho[np.ix_(nodes, nodes)]
-        total, power = 0.0, rho
-        for k, factorial in enumerate(_FACTORIAL):
-            # power is rho to the (k + 1)th, entry by entry.
-            power = power if k == 0 else power * rho
-            own = hermite[k, nodes]
-            total += float(own @ power @ own) / factorial
-        sd = float(np.sqrt(max(total, 0.0)))
-        return sd if sd > least else 0.0
+        sd = np.maximum(self.sd[nodes], 1e-9)
+        # rho is covariance over both sds: those go to the coefficients
+        own = [hermite[k, nodes] / sd ** (k + 1) for k in range(len(_FACTORIAL))]
+        total, whole = 0.0, nodes.size == self.mean.size
+        for start in range(0, nodes.size, _BLOCK):
+            rows = slice(start, start + _BLOCK)
+            some = self.covariance[rows if whole else np.ix_(nodes[rows], nodes)]
+            power = some.copy()
+            for k, factorial in enumerate(_FACTORIAL):
+                # power is the covariance to the (k + 1)th, entry by entry.
+                if k > 0:
+                    power *= some
+                total += float(own[k][rows] @ (power @ own[k])) / factorial
+        spread = float(np.sqrt(max(total, 0.0)))
+        return spread if spread > least else 0.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -37,7 +37,6 @@ from geom.repair.masonry.pieces import BrickPiece
 from geom.repair.plan.daub import crushed_mix, daub_for, sand_mix
 from geom.repair.plan.partition import ZoneShare
 from geom.repair.wall import Wall, section
-from geom.stats.normal import joint_normal
 from geom.stats.strata import of_each_stratum
 from geom.surface import RadialSurface
 from geom.surface.grid import BRICK_FACE, components, drop_small, interpolate_smoothly
@@ -230,17 +229,6 @@ def posterior_walls(
             yield Wall(grid, cutback, np.zeros(grid.shape), surface.design)
 
 
-def draw_errors(nodes: Nodes, count: int, *, seed: int) -> Float:
-    """Draws of cut-back about its mean at the nodes, (q, count), mm."""
-    size = nodes.mean.size
-    table = nodes.covariance.copy()
-    table.flat[:: size + 1] += 1e-6 * np.mean(nodes.sd**2)
-    try:
-        return joint_normal(table, np.random.default_rng(seed), count)
-    except np.linalg.LinAlgError:
-        return nodes.draws(np.arange(size), count, seed=seed)
-
-
 def chosen_errors(wall: Wall, nodes: Nodes, count: int, *, seed: int) -> Float:
     """Of many draws few that stand for them, (q, count), mm.
 
@@ -248,7 +236,8 @@ def chosen_errors(wall: Wall, nodes: Nodes, count: int, *, seed: int) -> Float:
     tolerance, at the nodes: what a wall takes follows these, and counting bricks on it
     is what costs.
     """
-    errors = draw_errors(nodes, ASSUMED.walls_a_stratum * count, seed=seed)
+    every = np.arange(nodes.mean.size)
+    errors = nodes.draws(every, ASSUMED.walls_a_stratum * count, seed=seed)
     cutback = np.maximum(nodes.mean[:, None] + errors, 0.0)
     gone = section(nodes.design_radius[:, None], cutback)
     gone *= nodes.gather(wall.grid.patch)[:, None]

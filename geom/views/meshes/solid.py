@@ -37,6 +37,8 @@ THINNEST = (0.02, 0.005, 0.001)
 _LEFT_OUT = 1e-3
 #: How closely the mesh is brought to the volume, relative.
 _CLOSE = 1e-5
+#: Triangles that are written at a time; less than the length of any normal.
+_AT_ONCE, _TINY = 16_384, 1e-300
 
 
 @dataclass(frozen=True)
@@ -293,14 +295,16 @@ def stl_bytes(solid: Solid) -> bytes:
     Records of 50 bytes, little-endian, after 80 bytes and a count (the format as its
     readers have it; trimesh reads the same solid back, tests).
     """
-    corners = solid.vertices[solid.faces]
-    along = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    length = np.linalg.norm(along, axis=1, keepdims=True)
     record = np.dtype(
         [("normal", "<f4", 3), ("corner", "<f4", (3, 3)), ("none", "<u2")]
     )
-    triangles = np.zeros(len(corners), dtype=record)
-    triangles["normal"] = along / np.maximum(length, np.finfo(np.float64).tiny)
-    triangles["corner"] = corners
-    head = bytes(80) + np.array([len(corners)], dtype="<u4").tobytes()
+    triangles = np.zeros(len(solid.faces), dtype=record)
+    for start in range(0, len(triangles), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        a, b, c = np.moveaxis(solid.vertices[solid.faces[some]], 1, 0)
+        along = np.cross(b - a, c - a)
+        length = np.linalg.norm(along, axis=1, keepdims=True)
+        triangles["normal"][some] = along / np.maximum(length, _TINY)
+        triangles["corner"][some] = np.stack([a, b, c], axis=1)
+    head = bytes(80) + np.array([len(triangles)], dtype="<u4").tobytes()
     return head + triangles.tobytes()

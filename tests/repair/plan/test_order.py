@@ -15,7 +15,6 @@ from geom.design import Brickwork, Mix, Opening, Shop
 from geom.repair.plan.order import (
     Demand,
     clay_of,
-    draw_errors,
     known_zones,
     made_up,
     order_list,
@@ -154,7 +153,8 @@ def test_drawn_walls_are_those_of_the_readings() -> None:
     field = box(180.0, 400.0, 0.0, 2000.0, 20.0)
     surface = surface_of(plain_design(), field, sd=3.0)
     nodes = make_nodes(surface)
-    errors = draw_errors(nodes, 400, seed=2)
+    every = np.arange(nodes.mean.size)
+    errors = nodes.draws(every, 400, seed=2)
     walls = list(posterior_walls(surface, nodes, errors))
     rows = surface.grid.surveyed_rows
     cutback = np.stack([wall.cutback[rows] for wall in walls])
@@ -162,7 +162,7 @@ def test_drawn_walls_are_those_of_the_readings() -> None:
     assert cutback.mean(axis=0) == pytest.approx(20.0, abs=0.6)
     assert np.sqrt(np.mean(cutback.var(axis=0))) == pytest.approx(3.0, rel=0.05)
     assert np.isnan(walls[0].cutback[~rows]).all()
-    again = next(posterior_walls(surface, nodes, draw_errors(nodes, 400, seed=2)))
+    again = next(posterior_walls(surface, nodes, nodes.draws(every, 400, seed=2)))
     assert (again.cutback[rows] == walls[0].cutback[rows]).all()
     side = np.corrcoef(cutback[:, 10, 5], cutback[:, 10, 10])[0, 1]
     away = np.pi / 180.0 * 15.0 * 450.0
