@@ -257,8 +257,8 @@ def station_board(
     wanted = own[np.ix_(np.argmin(rise, axis=1), np.argmin(off, axis=1))]
     wanted |= off.min(axis=1) >= _SAME_AZIMUTH
     board = SamplingPlan(down, onward, wanted, opening, np.zeros(down.size))
-    for azimuth, height in zip(readings.azimuth, readings.height, strict=True):
-        if (place := find_station(board, float(azimuth), float(height))) is not None:
+    for place in find_stations(board, readings.azimuth, readings.height):
+        if place is not None:
             wanted[place] = True
     return replace(board, requested=wanted & (opening < 0))
 
@@ -267,12 +267,25 @@ def find_station(
     board: SamplingPlan, azimuth: float, height: float
 ) -> tuple[int, int] | None:
     """Row and column of a station; None if it is not on the board."""
-    rise = np.abs(board.height - height)
-    apart = np.abs(turn(board.azimuth, azimuth))
-    row, column = int(np.argmin(rise)), int(np.argmin(apart))
-    if rise[row] >= _SAME_HEIGHT or apart[column] >= _SAME_AZIMUTH:
-        return None
-    return row, column
+    return find_stations(board, np.array([azimuth]), np.array([height]))[0]
+
+
+def find_stations(
+    board: SamplingPlan, azimuth: Float, height: Float
+) -> list[tuple[int, int] | None]:
+    """Row and column of the station of each place; None of one that is off the board.
+
+    Parameters
+    ----------
+    azimuth : array (n,), degrees
+    height : array (n,), mm
+    """
+    rise = np.abs(board.height - height[:, None])
+    apart = np.abs(turn(board.azimuth, azimuth[:, None]))
+    row, column = np.argmin(rise, axis=1), np.argmin(apart, axis=1)
+    on = (rise.min(axis=1) < _SAME_HEIGHT) & (apart.min(axis=1) < _SAME_AZIMUTH)
+    found = zip(row.tolist(), column.tolist(), on.tolist(), strict=True)
+    return [(i, j) if there else None for i, j, there in found]
 
 
 def _merge_places(

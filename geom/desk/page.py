@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -16,10 +17,15 @@ import numpy as np
 
 from geom.compare.findings import NO_CALL
 from geom.design import Design
-from geom.desk.actions import StationActions, coarse_grid, find_station
+from geom.desk.actions import (
+    StationActions,
+    coarse_grid,
+    find_station,
+    find_stations,
+)
 from geom.desk.entries import SheetEntry
 from geom.desk.session import DeskSession, DeskState
-from geom.frame import clock_face
+from geom.frame import Sense, clock_face
 from geom.readings.assumptions import ASSUMED as READINGS
 from geom.repair.acceptance.conformity import judge
 from geom.sampling.plan import onward_of
@@ -217,9 +223,8 @@ def _stations(desk: DeskSession) -> list[list[dict[str, Any] | None]]:
         by_mark = {entry.id: entry for entry in now.entries}
         drawn = design.profile.radius_at(now.readings.height)
         far = np.abs(now.readings.value - drawn) > _FAR * design.repair.tolerance
-        places = zip(now.readings.azimuth, now.readings.height, far, strict=True)
-        for mark, (azimuth, height, off) in zip(now.entry_ids, places, strict=True):
-            place = find_station(now.board, float(azimuth), float(height))
+        places = find_stations(now.board, now.readings.azimuth, now.readings.height)
+        for mark, place, off in zip(now.entry_ids, places, far, strict=True):
             if place is not None:
                 texts.setdefault(place, []).append(plain(by_mark[mark].as_typed))
                 doubted.setdefault(place, []).append(mark in now.outliers)
@@ -253,20 +258,22 @@ def _place_of(
     entry: SheetEntry, now: DeskState, design: Design
 ) -> tuple[int, int] | None:
     """Row and column of an entry on the board, if it stands on it."""
-    place = _parse_place(entry, design)
+    place = _parse_place(*entry.texts[:2], design.length_unit)
     return None if place is None else find_station(now.board, *place)
 
 
-def _parse_place(entry: SheetEntry, design: Design) -> tuple[float, float] | None:
+def _parse_place(
+    azimuth_text: str, height_text: str, unit: str
+) -> tuple[float, float] | None:
     """Azimuth, degrees, and height, mm, if they can be read."""
     try:
         azimuth, height = (
             parse_number(text, decimal_comma="." not in text)
-            for text in entry.texts[:2]
+            for text in (azimuth_text, height_text)
         )
     except ValueError:
         return None
-    return azimuth, to_mm(height, design.length_unit)
+    return azimuth, to_mm(height, unit)
 
 
 def _station_words(
@@ -309,7 +316,9 @@ def _entries(now: DeskState, design: Design) -> list[dict[str, Any]]:
             "text": plain(entry.as_typed),
             "note": plain(entry.texts[3]),
             "withdrawn": entry.withdrawn,
-            "where": _entry_place(entry, design),
+            "where": _place_words(
+                *entry.texts[:2], design.length_unit, design.azimuth_sense
+            ),
             "slip": _slip(now, entry, design),
         }
         for entry in now.entries
@@ -324,14 +333,14 @@ def _slip(now: DeskState, entry: SheetEntry, design: Design) -> str:
     return plain(say_rejected(rejected, design.length_unit), most=300)
 
 
-def _entry_place(entry: SheetEntry, design: Design) -> str:
+@lru_cache(maxsize=8192)  # every entry of the sheet, at every change of it
+def _place_words(azimuth_text: str, height_text: str, unit: str, sense: Sense) -> str:
     """Where a reading was taken: clock face and height."""
-    unit, place = design.length_unit, _parse_place(entry, design)
+    place = _parse_place(azimuth_text, height_text, unit)
     if place is None:
-        return f"{entry.texts[0]}°, {entry.texts[1]} {unit}"
+        return f"{azimuth_text}°, {height_text} {unit}"
     azimuth, height = place
-    clock = clock_face(azimuth, design.azimuth_sense)
-    return f"{clock}, {say_setting(height, unit)} {unit}"
+    return f"{clock_face(azimuth, sense)}, {say_setting(height, unit)} {unit}"
 
 
 def _wall_data(now: DeskState, design: Design) -> str:

@@ -18,6 +18,7 @@ import json
 import secrets
 import socket
 import sys
+import threading
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -31,6 +32,7 @@ from geom.desk.entries import Event, read_event
 from geom.desk.page import make_page, state
 from geom.desk.session import DeskSession
 from geom.errors import InputError, MissingExtra
+from geom.parallel import second_process
 from geom.readings.surveys import load_survey_before
 from geom.surface import PastPrior
 
@@ -47,8 +49,9 @@ if TYPE_CHECKING:
 LARGEST = 512 * 1024
 #: Events that are taken at once.
 MOST_AT_ONCE = 500
-#: Longest that a full fit keeps the interpreter from a reading that came, seconds: with
-#: the usual 5 ms each of the many steps to a call waits so long.
+#: Longest that a full fit, where this process has to do it, keeps the interpreter
+#: from a reading that came, seconds: with the usual 5 ms each of the many steps to a
+#: call waits so long.
 _TURN = 0.0005
 #: Connections at once, of all and of one address on a network; how long one may stay
 #: without a whole request, seconds.
@@ -319,15 +322,16 @@ def serve(desk: DeskSession, listener: socket.socket, guard: RequestGuard) -> No
         limit_concurrency=_MOST,
         timeout_graceful_shutdown=1,
     )
-    desk.open()
     before = sys.getswitchinterval()
     sys.setswitchinterval(_TURN)
-    try:
-        servers.append(uvicorn.Server(settings))
-        servers[0].run(sockets=[listener])
-    finally:
-        sys.setswitchinterval(before)
-        desk.close()
+    with second_process() as second:
+        desk.open(second)
+        try:
+            servers.append(uvicorn.Server(settings))
+            servers[0].run(sockets=[listener])
+        finally:
+            sys.setswitchinterval(before)
+            desk.close()
 
 
 def _impatient_protocol(most_of_one: int | None) -> type[Protocol]:
@@ -467,16 +471,17 @@ class _StateCache:
     """The state of the desk, worked out once for everybody who asks."""
 
     def __init__(self, desk: DeskSession) -> None:
-        self.desk = desk
+        self.desk, self._lock = desk, threading.Lock()
         self._kept: tuple[int, dict[str, Any]] = (-1, {})
 
     def current(self) -> dict[str, Any]:
         """The desk as it is."""
-        version, latest = self._kept
-        if version != self.desk.now.version:
-            latest = state(self.desk)
-            self._kept = int(latest["version"]), latest
-        return latest
+        with self._lock:
+            version, latest = self._kept
+            if version != self.desk.now.version:
+                latest = state(self.desk)
+                self._kept = int(latest["version"]), latest
+            return latest
 
 
 def _json_response(answer: dict[str, Any]) -> Response:

@@ -28,6 +28,7 @@ from geom.desk.quick_fit import FixedHyperparameters, quick_fit
 from geom.desk.sheet import SheetFile, Verdict
 from geom.errors import DaublineError
 from geom.frame import turn
+from geom.parallel import Second
 from geom.readings import RodReadings
 from geom.readings.surveys import SurveyBefore
 from geom.repair.acceptance.recheck import recheck
@@ -94,6 +95,19 @@ class _LastFit:
     rechecked: Recheck | None = None
 
 
+@dataclass(frozen=True)
+class _FitTask:
+    """What a full fit is made of."""
+
+    entry_ids: tuple[str, ...]
+    readings: RodReadings
+    board: SamplingPlan
+    plan: SamplingPlan
+    design: Design
+    past: PastPrior | None
+    before: SurveyBefore | None
+
+
 class DeskSession:
     """A sheet, its wall, and a full fit whenever the hand rests.
 
@@ -134,12 +148,20 @@ class DeskSession:
         self._last_change = 0.0
         self._fitted: _LastFit | None = None
         self._closed = False
+        self._second = Second()
         # Never a number that a page had of this desk before it was opened anew.
         self.now = self._quick_state(time.time_ns() // 1_000_000)
         self._thread = threading.Thread(target=self._fit_when_idle, daemon=True)
 
-    def open(self) -> None:
-        """Begin to fit whenever the hand rests."""
+    def open(self, second: Second | None = None) -> None:
+        """Begin to fit whenever the hand rests.
+
+        Parameters
+        ----------
+        second : Second, optional
+            Fits, so that readings that come meanwhile need not wait; default here.
+        """
+        self._second = second or self._second
         if self.now.readings is not None:
             self._request_fit()
         self._thread.start()
@@ -190,9 +212,7 @@ class DeskSession:
             else FixedHyperparameters.expected(readings, self.design)
         )
         outliers = _current_outliers(fitted, entry_ids, readings)
-        kept = without(readings, [entry_id in outliers for entry_id in entry_ids])
-        if missing_readings(kept):
-            kept = readings
+        kept = _kept(readings, entry_ids, outliers)
         wall = quick_fit(kept, fixed, self.design)
         return replace(
             state,
@@ -218,27 +238,24 @@ class DeskSession:
         state = self.now
         if state.readings is None or state.missing:
             return
+        task = _FitTask(
+            state.entry_ids,
+            state.readings,
+            state.board,
+            self._plan,
+            self.design,
+            self._past,
+            self.before,
+        )
         try:
-            surface = reconstruct(
-                state.readings, self.design, past=self._past, repaired=self.before
-            )
-            rechecked = self._recheck(surface)
-            suggested = _undecided(rechecked, self._plan, self.design) or _suggest(
-                surface, state.readings
-            )
-            actions = full_actions(state.readings, surface, state.board)
+            fitted, actions = self._second.begin(_full_fit, task)()
         except Exception as fault:
+            if self._closed:
+                return
             # The readings are on disk and the quick wall stands: the page says so.
             logging.getLogger(__name__).exception("the full fit came to nothing")
             self._record_fit_error(state, fit_error=str(fault))
             return
-        outliers = _outliers(surface, state)
-        fitted = _LastFit(
-            FixedHyperparameters.of(rod_posterior(surface)),
-            outliers,
-            suggested,
-            rechecked,
-        )
         with self._lock:
             self._fitted = fitted
             version = self.now.version + 1
@@ -250,18 +267,13 @@ class DeskSession:
                     version=version,
                     actions=actions,
                     outliers=_current_outliers(fitted, state.entry_ids, state.readings),
-                    suggested=suggested,
+                    suggested=fitted.suggested,
                     fitting=False,
                     fit_error="",
-                    rechecked=rechecked,
+                    rechecked=fitted.rechecked,
                 )
             else:
                 self.now = self._quick_state(version)
-
-    def _recheck(self, surface: RadialSurface) -> Recheck | None:
-        if self.before is None:
-            return None
-        return recheck(self.before, surface, assess(surface, self.design), self.design)
 
     def _record_fit_error(self, state: DeskState, *, fit_error: str) -> None:
         with self._lock:
@@ -270,6 +282,30 @@ class DeskSession:
                 self.now = replace(
                     state, version=version, fitting=False, fit_error=fit_error
                 )
+
+
+def _full_fit(task: _FitTask) -> tuple[_LastFit, StationActions]:
+    """The surface of a survey, and what the desk keeps of it."""
+    readings, design = task.readings, task.design
+    surface = reconstruct(readings, design, past=task.past, repaired=task.before)
+    rechecked = None
+    if task.before is not None:
+        rechecked = recheck(task.before, surface, assess(surface, design), design)
+    suggested = _undecided(rechecked, task.plan, design) or _suggest(surface, readings)
+    actions = full_actions(readings, surface, task.board)
+    fitted = _LastFit(
+        FixedHyperparameters.of(rod_posterior(surface)),
+        _outliers(surface, readings, task.entry_ids),
+        suggested,
+        rechecked,
+    )
+    # the next reading finds what it needs remembered
+    kept = _kept(
+        readings, task.entry_ids, _current_outliers(fitted, task.entry_ids, readings)
+    )
+    wall = quick_fit(kept, fitted.fixed, design)
+    quick_actions(kept, wall, task.board, design)
+    return fitted, actions
 
 
 def _undecided(
@@ -308,15 +344,12 @@ def _suggest(surface: RadialSurface, readings: RodReadings) -> tuple[Station, ..
 
 
 def _outliers(
-    surface: RadialSurface, state: DeskState
+    surface: RadialSurface, readings: RodReadings, entry_ids: Sequence[str]
 ) -> dict[tuple[str, float], Rejected]:
     """What was left out, by mark and value."""
-    readings = state.readings
-    if readings is None:
-        return {}
     at = {place: k for k, place in enumerate(readings.place)}
     return {
-        (state.entry_ids[at[r.place]], float(readings.value[at[r.place]])): r
+        (entry_ids[at[r.place]], float(readings.value[at[r.place]])): r
         for r in surface.rejected
         if r.place in at
     }
@@ -334,6 +367,14 @@ def _current_outliers(
         for entry_id, value in values
         if (entry_id, value) in fitted.outliers
     }
+
+
+def _kept(
+    readings: RodReadings, entry_ids: Sequence[str], outliers: dict[str, Rejected]
+) -> RodReadings:
+    """The readings less the outliers; all of them where too few would be left."""
+    kept = without(readings, [entry_id in outliers for entry_id in entry_ids])
+    return readings if missing_readings(kept) else kept
 
 
 def without(readings: RodReadings, left_out: list[bool]) -> RodReadings:
