@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from geom import reconstruct
-from geom.desk.quick_fit import FixedHyperparameters, quick_fit
+from geom.desk.quick_fit import FixedHyperparameters, QuickFit, quick_fit
 from geom.desk.session import without
 from geom.readings import RodReadings
 from geom.surface.gp.conditional import ConditionalGP, net_points
@@ -90,6 +91,29 @@ def test_it_is_the_textbooks_predictive_mean_and_covariance():
     half = replace(readings, value=readings.value - 5.0)
     shifted, _ = quick_fit(half, fixed, DESIGN).on_grid(HEIGHT, AZIMUTH)
     assert np.abs(shifted.ravel() - expected).max() > 1.0
+
+
+def test_what_is_remembered_is_what_would_be_worked_out(full):
+    """Readings come, go and are moved; in between all is handed to another process."""
+    fixed = FixedHyperparameters.of(full[84].posterior)
+    plain = Covariance(fixed.covariance.prior, fixed.covariance.theta)
+    moved = replace(read(96), height=np.minimum(read(96).height + 7.0, 1400.0))
+    for readings in (read(60), read(72), read(96), moved, read(66)):
+        wall = quick_fit(readings, fixed, DESIGN)
+        gp = ConditionalGP(plain, wall.gp.noise, wall.gp.observed)
+        assert wall.gp.weights == pytest.approx(gp.weights, rel=1e-9, abs=1e-12)
+        expected = gp.on_grid(HEIGHT, AZIMUTH)
+        for found, wanted in zip(
+            QuickFit(wall.gp, replace(fixed, posterior=None)).on_grid(HEIGHT, AZIMUTH),
+            expected,
+            strict=True,
+        ):
+            assert found == pytest.approx(wanted, abs=1e-9)
+        fresh = FixedHyperparameters.of(full[84].posterior)
+        again = quick_fit(readings, fresh, DESIGN).on_grid(HEIGHT, AZIMUTH)
+        for found, wanted in zip(wall.on_grid(HEIGHT, AZIMUTH), again, strict=True):
+            assert found == pytest.approx(wanted, abs=1e-9)
+        fixed = pickle.loads(pickle.dumps(fixed))
 
 
 def test_learned_errors_are_held_too(full):

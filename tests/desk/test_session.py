@@ -12,6 +12,7 @@ import pytest
 
 from geom.desk.page import state
 from geom.desk.session import DeskSession
+from geom.parallel import second_process
 from tests.desk.events import event
 from tests.walls import plain_design, worn
 
@@ -64,6 +65,27 @@ def test_quick_at_once_and_full_when_the_hand_rests(desk):
     assert desk.now.actions.fit == "quick"
     until(lambda: desk.now.actions.fit == "full" and desk.now.actions.count == 41)
     json.dumps(shown, allow_nan=False)
+
+
+def test_full_fits_are_done_by_another_process(desk, tmp_path, monkeypatch):
+    """Where this one cannot fit; and what it is told is what it would have found."""
+    desk.open()
+    desk.take(list(survey(40)))
+    until(lambda: desk.now.actions.fit == "full")
+    monkeypatch.setattr("geom.desk.session.reconstruct", None)
+    monkeypatch.setattr("geom.parallel.processors", lambda: 2)
+    again = DeskSession(DESIGN, Path("x.toml"), tmp_path / "a.csv", pause=0.05)
+    with second_process() as second:
+        again.open(second)
+        until(lambda: again.now.actions.fit == "full" or again.now.fit_error)
+        again.close()
+    assert again.now.fit_error == ""
+    assert again.now.suggested == desk.now.suggested
+    one, other = again.now.actions, desk.now.actions
+    assert one.station_cutback == pytest.approx(
+        other.station_cutback, abs=1e-9, nan_ok=True
+    )
+    assert (one.action == other.action).all()
 
 
 def test_a_slip_is_flagged_to_be_measured_again_until_it_is_mended(desk):
