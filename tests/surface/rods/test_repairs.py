@@ -208,3 +208,22 @@ def test_a_survey_that_found_no_zones_changes_nothing() -> None:
     none = replace(before(), zone=np.zeros_like(before().zone), zones=())
     assert zone_patterns(none) == ()
     assert with_repaired_zones(plain, none) is plain
+
+
+def test_rings_together_are_known_as_each_alone() -> None:
+    azimuth, height = np.arange(24) * 15.0, np.array([450.0, 700.0, 850.0])
+    for known in (False, True):
+        posterior = refit(known=known, seed=3).posterior.fitted
+        mean, covariance = posterior.rings(height, azimuth)
+        for here, *ring in zip(height, mean, covariance, strict=True):
+            alone = posterior.joint(np.array([here]), azimuth)
+            np.testing.assert_allclose(ring[0], alone[0], atol=1e-9)
+            np.testing.assert_allclose(ring[1], alone[1], atol=1e-9)
+
+
+def test_a_small_net_is_known_as_the_same_nodes_of_a_large_one() -> None:
+    azimuth, height = np.arange(24) * 15.0, np.array([450.0, 700.0, 850.0])
+    for gp in refit(known=True, seed=3).posterior.fitted.samples[:2]:
+        mean, sd = gp.small_grid(height, azimuth)
+        np.testing.assert_allclose(mean, gp.mean_on(height, azimuth), atol=1e-9)
+        np.testing.assert_allclose(sd, gp.sd_on(height, azimuth), atol=1e-9)
