@@ -224,10 +224,11 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     count, columns = hollow.shape
     padded = np.full((count, columns + 2 * taps), ASSUMED.blocked)
     padded[:, taps : taps + columns] = hollow.reach
-    # axes: row, tap, column
-    along = np.min(
-        sliding_window_view(padded, columns, axis=1) - rounder[:, :, None], axis=1
-    )
+    # tap by tap, so that what is worked on stays small
+    along = np.full(hollow.shape, np.inf)
+    for tap in range(2 * taps + 1):
+        reached = padded[:, tap : tap + columns] - rounder[:, tap, None]
+        np.minimum(along, reached, out=along)
     # The back of a leaning piece ends below its foot, or above its top.
     lean, bed = np.sqrt(1.0 + stood.slope**2), hollow.design.shop.brickwork.bed_least
     dip = piece.into * stood.slope / lean
@@ -236,14 +237,16 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
         along, ((extra, rows + extra), (0, 0)), constant_values=ASSUMED.blocked
     )
     drawn = np.pad(drawn, (extra, rows + extra), mode="edge")
-    # axes: rows up from its foot, row of its foot, column
+    # axes: rows up from its foot, row of its foot
     level = np.arange(-extra, rows + extra + 1)[:, None] * hollow.row
     up = np.clip(level, -dip, stood.rise() - dip)
     back = stood.face + stood.slope * up + piece.into * lean
     behind = back + bed - sliding_window_view(drawn, count)
     behind[np.abs(level - up) >= hollow.row] = -np.inf
-    room = sliding_window_view(along, count, axis=0).transpose(0, 2, 1)
-    least = np.min(room - behind[:, :, None], axis=0)
+    least = np.full(hollow.shape, np.inf)
+    for up, needed in enumerate(behind):
+        room = along[up : up + count] - needed[:, None]
+        np.minimum(least, room, out=least)
     return np.where(fits[:, None], least, ASSUMED.blocked)
 
 

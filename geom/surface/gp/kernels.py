@@ -81,7 +81,10 @@ def wave(start: Float, end: Float, waves: int) -> Float:
     two azimuths is ``cos(n (a - b))``: one term of Schoenberg's expansion (Gneiting
     2013, section 3).
     """
-    return np.asarray(np.cos(waves * np.deg2rad(start[:, None] - end[None, :])))
+    left, right = (waves * np.deg2rad(azimuth) for azimuth in (start, end))
+    # cos(a - b) from few cosines and sines
+    ahead = np.stack([np.cos(left), np.sin(left)], axis=1)
+    return np.asarray(ahead @ np.stack([np.cos(right), np.sin(right)]))
 
 
 def height_distance(start: Float, end: Float) -> Float:
