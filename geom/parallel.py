@@ -45,12 +45,6 @@ R = TypeVar("R")
 _AHEAD = 2
 #: What a process runs.
 _BEGIN = "import sys; sys.path[:] = {path!r}; from geom.parallel import serve; serve()"
-#: Readings, or blocks of laser points, from which more than one thread pays: below it
-#: threads mostly wait for each other, and on a busy machine take several times as long.
-#: The demo's scan, 823 blocks, takes a quarter less on one than on two.
-LARGE = 1001
-#: Entries of a table from which its matrix products pay for more than one thread.
-BIG = 4_000_000
 
 
 class Task(Protocol):
@@ -215,46 +209,22 @@ def compiled(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     return decorate
 
 
-def on_one_thread_when_small(
-    size: Callable[..., int],
-) -> Callable[[Callable[P, R]], Callable[P, R]]:
-    """Let a function's linear algebra run on one thread for a small survey.
+def on_one_thread(function: Callable[P, R]) -> Callable[P, R]:
+    """Let a function's linear algebra run on one thread.
 
-    Parameters
-    ----------
-    size : callable
-        From the function's arguments, the number of readings.
+    Tables of a survey are at most some two thousand wide.  On them two threads mostly
+    wait for each other, spinning: where anything else runs besides, a survey of 2,000
+    readings takes 25 s of processor time on two threads and 7 s on one.
     """
 
-    def decorate(function: Callable[P, R]) -> Callable[P, R]:
-        @wraps(function)
-        def limited(*args: P.args, **kwargs: P.kwargs) -> R:
-            from threadpoolctl import threadpool_limits
+    @wraps(function)
+    def limited(*args: P.args, **kwargs: P.kwargs) -> R:
+        from threadpoolctl import threadpool_limits
 
-            threads = 1 if size(*args, **kwargs) < LARGE else None
-            with threadpool_limits(threads, user_api="blas"):
-                return function(*args, **kwargs)
+        with threadpool_limits(1, user_api="blas"):
+            return function(*args, **kwargs)
 
-        return limited
-
-    return decorate
-
-
-@contextmanager
-def all_threads_for(entries: int) -> Iterator[None]:
-    """Let linear algebra use every processor within, if the table is a big one.
-
-    Where ``OMP_NUM_THREADS`` says how many threads there are to be, no more than these.
-    """
-    from threadpoolctl import threadpool_limits
-
-    if entries < BIG:
-        yield
-        return
-    wanted = os.environ.get("OMP_NUM_THREADS", "")
-    threads = int(wanted) if wanted.isdecimal() and int(wanted) > 0 else processors()
-    with threadpool_limits(threads, user_api="blas"):
-        yield
+    return limited
 
 
 class _Pool:

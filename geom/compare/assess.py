@@ -37,7 +37,7 @@ from geom.compare.volume import volumes
 from geom.compare.zones import call_actions, chance_beyond, find_zones
 from geom.datum import Pose as CloudPose
 from geom.design import Design
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.stats.normal import hermite_excess
 from geom.surface import Posterior, RadialSurface
 from geom.units import Float
@@ -67,7 +67,7 @@ def volume_budget(
     return tuple(sorted(lines, key=lambda line: -line.share_of_volume_variance))
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
+@on_one_thread
 def assess(
     surface: RadialSurface,
     design: Design,

@@ -36,7 +36,7 @@ from scipy.special import log_ndtr
 from geom.datum.assumptions import ASSUMED
 from geom.datum.pose import Pose
 from geom.design import Design
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.units import Float
 
 #: Most blocks that likelihoods are worked out on.
@@ -53,7 +53,7 @@ _LEAST_CURVE = 0.2
 _LOG_ROOT = float(0.5 * np.log(2.0 * np.pi))
 
 
-@on_one_thread_when_small(lambda *_: _MOST)
+@on_one_thread
 def form_covariance(
     table: Float, residual: Float, variance: Float, places: Float, gain: Float
 ) -> Float:

@@ -19,7 +19,7 @@ from geom.compare.zones import call_actions
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.quantity import Quantity
 from geom.readings import RodReadings
 from geom.sampling.feasible import opening_at
@@ -78,7 +78,7 @@ class StationActions:
         return ACTIONS[code], Quantity.normal(float(value), float(sd))
 
 
-@on_one_thread_when_small(lambda readings, *_: len(readings))
+@on_one_thread
 def quick_actions(
     readings: RodReadings, wall: OnGrid, board: SamplingPlan, design: Design
 ) -> StationActions:
@@ -100,7 +100,7 @@ def quick_actions(
     return replace(found, action=action, station_action=station_action.astype(np.int8))
 
 
-@on_one_thread_when_small(lambda readings, *_: len(readings))
+@on_one_thread
 def full_actions(
     readings: RodReadings, surface: RadialSurface, board: SamplingPlan
 ) -> StationActions:

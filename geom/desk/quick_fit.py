@@ -17,7 +17,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.desk.remembered import RememberedCovariance
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.readings import RodReadings
 from geom.readings.rod import pseudo_readings
 from geom.surface import GPPosterior
@@ -140,7 +140,7 @@ class QuickFit:
         return mean, np.sqrt(np.maximum(left, 0.0))
 
 
-@on_one_thread_when_small(lambda readings, *_: len(readings))
+@on_one_thread
 def quick_fit(
     readings: RodReadings, fixed: FixedHyperparameters, design: Design
 ) -> QuickFit:

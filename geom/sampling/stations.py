@@ -45,7 +45,7 @@ from geom.compare.volume import rebuild_volume
 from geom.design import Design
 from geom.errors import InputError
 from geom.frame import turn
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.quantity import Quantity
 from geom.readings import CloudReadings, RodReadings
 from geom.sampling.assumptions import ASSUMED
@@ -238,7 +238,7 @@ class Advice(Shown):
             )
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
+@on_one_thread
 def next_stations(
     surface: RadialSurface,
     readings: RodReadings | CloudReadings,

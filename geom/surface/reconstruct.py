@@ -9,7 +9,7 @@ import numpy as np
 
 from geom.design import Design
 from geom.errors import TooFewReadings
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.readings import CloudReadings, RodReadings
 from geom.readings.rod import is_unreliable, refuse_too_many
 from geom.readings.surveys import SurveyBefore
@@ -128,7 +128,7 @@ def _of_single_points(  # noqa: PLR0917
     )
 
 
-@on_one_thread_when_small(lambda readings, *_: len(readings))
+@on_one_thread
 def _of_rods(  # noqa: PLR0917
     readings: RodReadings,
     design: Design,

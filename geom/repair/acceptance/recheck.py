@@ -22,7 +22,7 @@ from geom.compare.nodes import make_nodes
 from geom.compare.volume import gamma_quantity
 from geom.design import Design
 from geom.errors import InputError
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.quantity import Quantity
 from geom.readings.surveys import SurveyBefore, ZoneBefore
 from geom.repair.acceptance.conformity import Decision
@@ -49,9 +49,7 @@ from geom.surface.radial import Rejected
 from geom.units import Bool
 
 
-@on_one_thread_when_small(
-    lambda before, surface, *_, **__: surface.fitted_to  # noqa: ARG005
-)
+@on_one_thread
 def recheck(
     before: SurveyBefore, surface: RadialSurface, findings: Findings, design: Design
 ) -> Recheck:

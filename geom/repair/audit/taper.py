@@ -45,7 +45,7 @@ import numpy as np
 
 from geom.design import Design, Opening
 from geom.frame import turn
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.quantity import Quantity
 from geom.repair.assumptions import ASSUMED
 from geom.stats.normal import eigen_root, exceedance_probability, joint_normal
@@ -334,7 +334,7 @@ class TuyereAudit:
     remedies: tuple[Remedy, ...] = ()
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
+@on_one_thread
 def taper_audit(surface: RadialSurface, design: Design) -> tuple[TuyereAudit, ...]:
     """Look at the wall about every tuyere.
 

@@ -53,7 +53,7 @@ from geom.compare.findings import Findings, Volume
 from geom.compare.nodes import Nodes, make_nodes
 from geom.compare.volume import gamma_quantity
 from geom.design import Design
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.quantity import Quantity
 from geom.repair.assumptions import ASSUMED
 from geom.repair.audit.sand_bottom import sand_bottom
@@ -221,7 +221,7 @@ def _in_order_of_work(zone: ZonePlan) -> tuple[int, float, int]:
     return _ORDER_OF_WORK.index(zone.work), height, zone.id
 
 
-@on_one_thread_when_small(lambda surface, *_, **__: surface.fitted_to)
+@on_one_thread
 def plan_repair(
     surface: RadialSurface,
     findings: Findings,

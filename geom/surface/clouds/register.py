@@ -41,7 +41,7 @@ from geom.datum import (
 )
 from geom.datum.assumptions import ASSUMED as DATUM
 from geom.design import Design
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.readings.cloud import Cloud, CloudReadings
 from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.binning import CloudBinner, bin_cloud, sample
@@ -100,7 +100,7 @@ class RegisteredClouds:
     systematic: SystematicErrors
 
 
-@on_one_thread_when_small(lambda *_, **__: 0)  # its tables are small, its points many
+@on_one_thread
 def register_clouds(
     readings: CloudReadings,
     design: Design,

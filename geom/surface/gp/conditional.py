@@ -23,7 +23,6 @@ from functools import cached_property
 import numpy as np
 from scipy.linalg import cholesky, lapack
 
-from geom.parallel import all_threads_for
 from geom.surface.gp.covariance import Covariance, GridCrossCovariance
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.observations import Noise, ObservationOperator
@@ -146,15 +145,14 @@ class ConditionalGP:
     def sd_on(self, height: Float, azimuth: Float) -> Float:
         """Standard deviation of cut-back on a grid, mm; (m, k)."""
         left = self.covariance.variance(height, azimuth)
-        with all_threads_for(len(self.observed) * left.size):
-            for block, gp in self._blocks(height):
-                to_grid = gp._cross_covariance(azimuth)
-                for part in gp._small(block, azimuth.size):
-                    cross = gp._cross_of_readings(to_grid, height[part])
-                    known = gp.whitened(cross, spoiled=True)
-                    # Diagonal of C' S^-1 C: sum over readings i at each node j.
-                    explained = np.einsum("ij,ij->j", known, known)
-                    left[part] -= explained.reshape(-1, azimuth.size)
+        for block, gp in self._blocks(height):
+            to_grid = gp._cross_covariance(azimuth)
+            for part in gp._small(block, azimuth.size):
+                cross = gp._cross_of_readings(to_grid, height[part])
+                known = gp.whitened(cross, spoiled=True)
+                # Diagonal of C' S^-1 C: sum over readings i at each node j.
+                explained = np.einsum("ij,ij->j", known, known)
+                left[part] -= explained.reshape(-1, azimuth.size)
         return np.asarray(np.sqrt(np.maximum(left, 0.0)))
 
     def _blocks(self, height: Float) -> Iterator[tuple[slice, ConditionalGP]]:

@@ -27,7 +27,7 @@ from functools import cached_property
 import numpy as np
 from scipy.linalg import cholesky, lapack
 
-from geom.parallel import on_one_thread_when_small
+from geom.parallel import on_one_thread
 from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.kernels import PairDistances
@@ -149,7 +149,7 @@ class MarginalLikelihood:
         return (theta - median) / spread, spread
 
 
-@on_one_thread_when_small(lambda *_, **__: ASSUMED.evidence_points)
+@on_one_thread
 def fit_map(likelihood: MarginalLikelihood, *, start: Float | None = None) -> Float:
     """The most probable logs of sizes, lengths and learned errors.
 
@@ -218,7 +218,7 @@ def _shift(likelihood: MarginalLikelihood, size: float, length: float) -> Float:
     return np.append(shift, np.zeros(likelihood.theta_prior[0].size - len(shift)))
 
 
-@on_one_thread_when_small(lambda *_, **__: ASSUMED.evidence_points)
+@on_one_thread
 def laplace_draws(
     likelihood: MarginalLikelihood, theta: Float, *, count: int, seed: int
 ) -> Float:
