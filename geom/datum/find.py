@@ -370,8 +370,7 @@ def _coarse(
     centre = _centres(x, y, drawn, first, second)
     centre = centre[np.hypot(*centre.T) < ASSUMED.search_distance]
     centre = np.concatenate([np.zeros((1, 2)), centre])
-    far = np.hypot(x - centre[:, :1], y - centre[:, 1:]) - drawn
-    votes = np.maximum(1.0 - (far / _NEAR) ** 2, 0.0).sum(axis=1)
+    votes = np.array([_votes(x - at[0], y - at[1], drawn) for at in centre])
     chosen: list[Float] = []
     for candidate in centre[np.argsort(-votes, kind="stable")]:
         if all(np.hypot(*(candidate - other)) > _APART for other in chosen):
@@ -380,6 +379,12 @@ def _coarse(
             break
     toward = nominal._to_azimuth[:2, :2]
     return [nominal.at(np.append(toward.T @ at, [0.0, 0.0])) for at in chosen]
+
+
+def _votes(x: Float, y: Float, drawn: Float) -> float:
+    """How many points lie on their circles about the origin, near ones in part."""
+    far = (np.sqrt(x * x + y * y) - drawn) / _NEAR
+    return float(np.maximum(1.0 - far * far, 0.0).sum())
 
 
 def _centres(x: Float, y: Float, drawn: Float, first: Int, second: Int) -> Float:
