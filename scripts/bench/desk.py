@@ -100,18 +100,20 @@ def measured(count: int, pause: float, folder: Path) -> tuple[float, float, floa
     with subprocess.Popen(
         called, cwd=ROOT, stdout=subprocess.PIPE, text=True, env=os.environ
     ) as server:
-        assert server.stdout is not None
-        found = (re.search(r"http://\S+", line) for line in server.stdout)
-        hand = Hand(next(one.group() for one in found if one))
-        hand.until_full()
-        taken = []
-        for k in range(MORE):
-            azimuth, height = 5.0 + 28.0 * k, 33.0 + 4.5 * k
-            text = radius_text(design, azimuth, height)
-            taken.append(hand.send(azimuth, height, text))
-            time.sleep(pause)
-        fit = hand.until_full() if pause < 1.0 else float("nan")
-        server.terminate()
+        try:
+            assert server.stdout is not None
+            found = (re.search(r"http://\S+", line) for line in server.stdout)
+            hand = Hand(next(one.group() for one in found if one))
+            hand.until_full()
+            taken = []
+            for k in range(MORE):
+                azimuth, height = 5.0 + 28.0 * k, 33.0 + 4.5 * k
+                text = radius_text(design, azimuth, height)
+                taken.append(hand.send(azimuth, height, text))
+                time.sleep(pause)
+            fit = hand.until_full() if pause < 1.0 else float("nan")
+        finally:
+            server.terminate()
     return float(np.median(taken)), max(taken), fit
 
 
