@@ -153,7 +153,9 @@ class Histogram:
 
     def add_sparse(self, other: SparseHistogram) -> None:
         """Count all that a packed tally of the same cells counted."""
-        self.counts.ravel()[other.where] += other.counts
+        from geom.surface.clouds.kernels import added
+
+        added(self.counts.ravel(), other.where, other.counts)
         self.missed += other.missed
         self.total += other.total
 

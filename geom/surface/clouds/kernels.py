@@ -209,6 +209,13 @@ def packed(counts, where, out):
 
 
 @compiled()
+def added(counts, where, more):
+    """Add the counts of some bins to those of all, in place."""
+    for i in range(where.size):
+        counts[where[i]] += more[i]
+
+
+@compiled()
 def merged(where, counts, other_where, other_counts, out_where, out_counts):
     """Merge bins in order, and their counts; returns how many bins there are.
 
