@@ -225,9 +225,9 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     padded = np.full((count, columns + 2 * taps), ASSUMED.blocked)
     padded[:, taps : taps + columns] = hollow.reach
     # tap by tap, so that what is worked on stays small
-    along = np.full(hollow.shape, np.inf)
-    for tap in range(2 * taps + 1):
-        reached = padded[:, tap : tap + columns] - rounder[:, tap, None]
+    along, reached = padded[:, :columns] - rounder[:, :1], np.empty(hollow.shape)
+    for tap in range(1, 2 * taps + 1):
+        np.subtract(padded[:, tap : tap + columns], rounder[:, tap, None], out=reached)
         np.minimum(along, reached, out=along)
     # The back of a leaning piece ends below its foot, or above its top.
     lean, bed = np.sqrt(1.0 + stood.slope**2), hollow.design.shop.brickwork.bed_least
@@ -243,9 +243,9 @@ def _least_room(hollow: Hollow, piece: BrickPiece, stood: Stand, fits: Bool) -> 
     back = stood.face + stood.slope * up + piece.into * lean
     behind = back + bed - sliding_window_view(drawn, count)
     behind[np.abs(level - up) >= hollow.row] = -np.inf
-    least = np.full(hollow.shape, np.inf)
-    for up, needed in enumerate(behind):
-        room = along[up : up + count] - needed[:, None]
+    least, room = along[:count] - behind[0][:, None], reached
+    for rise, needed in enumerate(behind[1:], 1):
+        np.subtract(along[rise : rise + count], needed[:, None], out=room)
         np.minimum(least, room, out=least)
     return np.where(fits[:, None], least, ASSUMED.blocked)
 
