@@ -8,30 +8,16 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from geom import compare
 from geom._version import __version__
 from geom.compare.findings import Findings
 from geom.design import Design
-from geom.record.campaigns.compare import Comparison
-from geom.record.change.result import Change
-from geom.record.store.manifest import SCHEMA, SURVEYS
-from geom.record.store.occasion import Occasion
-from geom.record.store.store import Record
-from geom.record.study import Wear
-from geom.record.wear.series import find_spells
 from geom.repair import RepairPackage
-from geom.repair.acceptance.result import Recheck
-from geom.repair.plan.day import DayPlan
-from geom.sampling.stations import Advice
 from geom.surface import RadialSurface
 from geom.views.cautions import CAUTIONS
 from geom.views.say import say_change, say_survey_gap
-from geom.views.say_rates import say_harmonics
-from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
-from geom.views.tables.change import change_warnings
-from geom.views.tables.day import day_rows
 from geom.views.tables.repair import (
     repair_warnings,
     say_bottom_notes,
@@ -40,7 +26,16 @@ from geom.views.tables.repair import (
 )
 from geom.views.tables.support import stop_warnings
 from geom.views.tables.survey import say_diagnostics
-from geom.views.tables.wear import say_rule_here, say_warning
+
+if TYPE_CHECKING:  # a survey's findings need nothing of these
+    from geom.record.campaigns.compare import Comparison
+    from geom.record.change.result import Change
+    from geom.record.store.occasion import Occasion
+    from geom.record.store.store import Record
+    from geom.record.study import Wear
+    from geom.repair.acceptance.result import Recheck
+    from geom.repair.plan.day import DayPlan
+    from geom.sampling.stations import Advice
 
 
 def assess(
@@ -101,6 +96,8 @@ def _in_words(package: RepairPackage, unit: str) -> dict[str, Any]:
 
 def change_document(change: Change, design: Design) -> bytes:
     """The ``daubline.change/1`` document; warnings in the design's unit."""
+    from geom.views.tables.change import change_warnings
+
     words = {
         "title": say_change(change),
         "warnings": change_warnings(change, design),
@@ -111,6 +108,9 @@ def change_document(change: Change, design: Design) -> bytes:
 
 def wear_document(wear: Wear, design: Design) -> bytes:
     """The ``daubline.wear/1`` document; the design says hours and units."""
+    from geom.views.say_rates import say_harmonics
+    from geom.views.tables.wear import say_rule_here, say_warning
+
     document = wear.to_dict()
     for entry, harmonics in zip(document["pattern"], wear.pattern, strict=True):
         entry["words"] = say_harmonics(harmonics, design)
@@ -124,6 +124,8 @@ def wear_document(wear: Wear, design: Design) -> bytes:
 
 def campaigns_document(comparison: Comparison) -> bytes:
     """The ``daubline.campaigns/1`` document."""
+    from geom.views.tables.campaigns import campaign_cautions, comparison_cautions
+
     document = comparison.to_dict()
     for name, campaign in (("first", comparison.first), ("second", comparison.second)):
         document[name]["cautions"] = campaign_cautions(campaign, comparison.by)
@@ -141,6 +143,8 @@ def recheck_document(recheck: Recheck, design: Design) -> bytes:
 
 def day_document(day: DayPlan, design: Design) -> bytes:
     """The ``daubline.day/1`` document; its steps as people read them."""
+    from geom.views.tables.day import day_rows
+
     document = day.to_dict()
     for entry, row in zip(document["steps"], day_rows(day, design), strict=True):
         entry |= {"what": row.what, "caution": row.caution}
@@ -178,22 +182,24 @@ def stations_document(design: Design, advice: Advice, count: int) -> bytes:
 
 def record_document(record: Record) -> bytes:
     """The record as JSON, for machines; hours and kg."""
+    from geom.record.store.manifest import SCHEMA, SURVEYS
+    from geom.record.wear.series import find_spells
+
+    def file_of(occasion: Occasion) -> str:
+        return f"{SURVEYS}/{occasion.name}.nc"
+
     spells, gaps = find_spells(record.occasions)
     document = {
         "schema": SCHEMA,
         "lining": record.design.name,
         "units": {"hours_on_blast": "h", "melted": "kg"},
-        "surveys": [one.to_dict() | {"file": _file(one)} for one in record.occasions],
+        "surveys": [one.to_dict() | {"file": file_of(one)} for one in record.occasions],
         "spells": [
-            {"start": _file(one.start), "end": _file(one.end)} for one in spells
+            {"start": file_of(one.start), "end": file_of(one.end)} for one in spells
         ],
         "gaps": [say_survey_gap(gap) for gap in gaps],
     }
     return _as_json(document)
-
-
-def _file(occasion: Occasion) -> str:
-    return f"{SURVEYS}/{occasion.name}.nc"
 
 
 def _as_json(document: dict[str, Any]) -> bytes:
