@@ -290,11 +290,11 @@ def test_a_log_that_was_stopped_is_gone_on_with(
     folder, log = tmp_path / "record", shop / "log.csv"
     keep, calls = store.keep_survey, []
 
-    def stop_at_second(*told: object) -> Path:
-        calls.append(told)
+    def stop_at_second(*given: object) -> Path:
+        calls.append(given)
         if len(calls) == 2:
             raise KeyboardInterrupt
-        return keep(*told)
+        return keep(*given)
 
     monkeypatch.setattr(store, "keep_survey", stop_at_second)
     with pytest.raises(SystemExit) as stopped:
