@@ -139,8 +139,8 @@ def show_distances(question: Question, ours: float, python: str | None) -> None:
     rows = []
     for name in MESHES:
         found = distances(question.wall, name, DISTANCE, python)
-        if found.report:
-            rows.append([name, found.report, "", "", "", ""])
+        if found.failure:
+            rows.append([name, found.failure, "", "", "", ""])
             continue
         rate = found.points / found.seconds
         gap = formatted(found.gap, ".3f")
