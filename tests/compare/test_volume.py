@@ -49,6 +49,23 @@ def test_volumes_follow_draws_of_the_process_where_wall_is_worn() -> None:
     assert told.net.value == pytest.approx(told.rebuild.value - told.buildup.value)
 
 
+def test_the_variance_of_a_volume_is_mehlers_sum_over_all_pairs() -> None:
+    _, nodes = surface_and_nodes()
+    count = nodes.mean.size
+    assert count > 150  # more than goes through at once
+    hermite = np.random.default_rng(3).normal(size=(4, count))
+    rho = nodes.covariance / np.outer(nodes.sd, nodes.sd)
+    terms = [
+        own @ rho ** (k + 1) @ own / factorial
+        for k, (own, factorial) in enumerate(zip(hermite, (1, 2, 6, 24), strict=True))
+    ]
+    assert nodes.sd_of(hermite) == pytest.approx(np.sqrt(sum(terms)), rel=1e-9)
+    some = np.flatnonzero(np.arange(count) % 3)
+    part = np.zeros_like(hermite)
+    part[:, some] = hermite[:, some]
+    assert nodes.sd_of(hermite, at=some) == pytest.approx(nodes.sd_of(part), rel=1e-9)
+
+
 def test_the_net_volume_of_a_wall_at_the_axis_errs_by_its_square() -> None:
     """R + m = 0: of ``sum patch X**2 / 2`` the variance is ``tr(D C D C) / 2``."""
     _, nodes = surface_and_nodes()

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.interpolate import RectBivariateSpline
 
 from geom.design import Opening
 from geom.surface.grid import (
     close_seam,
     interpolate_columns,
     interpolate_rows,
+    interpolate_smoothly,
     make_grid,
     row_index,
 )
@@ -71,3 +73,20 @@ def test_rows_are_bracketed_on_their_own_side_of_a_step() -> None:
             continue
         expected = [np.interp(height, rows[alike], part[alike]) for part in field.T]
         np.testing.assert_allclose(values, expected, rtol=1e-12, atol=1e-12)
+
+
+@pytest.mark.parametrize("rows", [2, 3, 9])
+def test_smooth_fields_are_those_of_fitpack_round_the_seam_too(rows: int) -> None:
+    rng = np.random.default_rng(rows)
+    height, fields = (
+        np.sort(rng.uniform(0.0, 900.0, rows)),
+        rng.normal(size=(2, rows, 12)),
+    )
+    up, around = np.linspace(-50.0, 950.0, 41), np.linspace(-20.0, 380.0, 81)
+    found = interpolate_smoothly(fields, height, up, around)
+    for field, smooth in zip(fields, found, strict=True):
+        wrapped = np.concatenate([field[:, -4:], field, field[:, :4]], axis=1)
+        columns = 30.0 * np.arange(-4, 16)
+        spline = RectBivariateSpline(height, columns, wrapped, kx=min(3, rows - 1))
+        places = np.meshgrid(up, around % 360.0, indexing="ij")
+        np.testing.assert_allclose(smooth, spline(*places, grid=False), atol=1e-11)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from geom.surface.gp.hyperparameters import (
     MarginalLikelihood,
@@ -26,6 +27,30 @@ def likelihood() -> MarginalLikelihood:
     noise = rod_noise(readings, DESIGN, pseudo=np.zeros(len(readings), dtype=bool))
     prior = expected_prior(readings, DESIGN)
     return MarginalLikelihood.of(observe(readings, DESIGN), noise, prior)
+
+
+def scattered(count: int) -> MarginalLikelihood:
+    """Of places that share neither height nor azimuth."""
+    rng = np.random.default_rng(4)
+    azimuth, height = rng.uniform(0.0, 360.0, count), rng.uniform(100.0, 1400.0, count)
+    readings = rod_readings(azimuth, height, 450.0 + worn(azimuth, height))
+    noise = rod_noise(readings, DESIGN, pseudo=np.zeros(count, dtype=bool))
+    prior = expected_prior(readings, DESIGN)
+    return MarginalLikelihood.of(observe(readings, DESIGN), noise, prior)
+
+
+@pytest.mark.parametrize("wall", [likelihood(), scattered(40)], ids=["rows", "alone"])
+def test_the_gradient_is_that_of_differences(wall: MarginalLikelihood) -> None:
+    median, spread = wall.theta_prior
+    theta = median + 0.3 * spread * np.cos(np.arange(median.size))
+    _, slopes = wall.log_marginal_likelihood(theta)
+    for k in range(theta.size):
+        step = np.zeros(theta.size)
+        step[k] = 1e-4
+        above, below = (
+            wall.log_marginal_likelihood(theta + sign * step)[0] for sign in (1, -1)
+        )
+        assert slopes[k] == pytest.approx((above - below) / 2e-4, rel=1e-5, abs=1e-5)
 
 
 def test_no_draw_lies_much_deeper_than_it_was_drawn() -> None:
