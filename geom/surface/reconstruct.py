@@ -38,6 +38,7 @@ from geom.surface.rods.history import PastPrior, prior_with_history
 from geom.surface.rods.repeats import contradicting_repeats
 
 
+@on_one_thread
 def reconstruct(
     readings: RodReadings | CloudReadings,
     design: Design,
@@ -128,7 +129,6 @@ def _of_single_points(  # noqa: PLR0917
     )
 
 
-@on_one_thread
 def _of_rods(  # noqa: PLR0917
     readings: RodReadings,
     design: Design,
