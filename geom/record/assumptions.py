@@ -151,7 +151,7 @@ class RecordAssumptions:
 
     # --- forecast.first_passage -------------------------------------------------------
     #: Share of the thinnest lining drawn that is to be left where the shop states
-    #: nothing: an assumption, to be stated beside every figure that rests on it.
+    #: nothing: an assumption, to be stated with every figure that rests on it.
     lining_left: float = 0.5
 
     # --- forecast.forecast ------------------------------------------------------------

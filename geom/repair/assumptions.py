@@ -71,7 +71,7 @@ class RepairAssumptions:
     room_temperature: float = 20.0
 
     # --- openings ---------------------------------------------------------------------
-    #: Wall at an opening where neither shell nor depth is told, mm: 9 in.
+    #: Wall at an opening where neither shell nor depth is given, mm: 9 in.
     wall_at_opening: float = 228.6
     #: Daub about the clear opening of a tuyere or door, mm: 1/2 in.
     opening_coat: float = 12.7
@@ -79,7 +79,7 @@ class RepairAssumptions:
     #: out.
     lip_run_out: float = 3.0
     #: What a breast is larger than its hole, mm: to either side, and in height.  Half a
-    #: brick beside and above a tap hole, 1 1/2 in all about a slag hole.
+    #: brick next to and above a tap hole, 1 1/2 in all about a slag hole.
     breast_margin: dict[str, tuple[float, float]] = field(
         default_factory=lambda: {"tap hole": (114.3, 114.3), "slag hole": (38.1, 76.2)}
     )

@@ -25,7 +25,7 @@ class SurfaceAssumptions:
     #: Points below which a cell has no layer of its own: its quartiles are then those
     #: of chance.  Our own choice.
     few_points: int = 12
-    #: A point of such a cell is wall if so many points of the cells up to two away,
+    #: A point of such a cell is wall if so many points of the cells one or two off,
     #: itself counted, and that share of them lie within three spreads of points, at
     #: least 4 mm.
     support_points: int = 3

@@ -6,14 +6,20 @@ import os
 import subprocess
 import sys
 import time
+from importlib import import_module
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
+from threadpoolctl import threadpool_info, threadpool_limits
 
 from geom.errors import InputError
 from geom.parallel import ProcessMap, processors, second_process
+from geom.surface import reconstruct
 from tests.record.errands import begun, fail, pid, report, square, stumble
+from tests.walls import plain_design, rod_readings, stations
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -203,3 +209,21 @@ def test_where_nothing_can_be_kept_machine_code_goes_with_the_process():
     ).stdout.splitlines()
     assert said[0] == "42.0 1"
     assert not Path(said[1]).exists()
+
+
+def test_whatever_is_read_is_fitted_on_one_thread_of_linear_algebra(monkeypatch):
+    def threads(*_: object, **__: object) -> set[int]:
+        pools = [pool for pool in threadpool_info() if pool["user_api"] == "blas"]
+        return {int(pool["num_threads"]) for pool in pools}
+
+    for name, inner in (
+        ("geom.surface.reconstruct", "_of_rods"),
+        ("geom.surface.clouds.reconstruct", "reconstruct_clouds"),
+    ):
+        monkeypatch.setattr(import_module(name), inner, threads)
+    rods = rod_readings(*stations(3, 3, 100.0, 900.0), np.full(9, 450.0))
+    cloud: Any = SimpleNamespace(sparse=False)
+    with threadpool_limits(2, user_api="blas"):
+        assert reconstruct(rods, plain_design()) == {1}
+        assert reconstruct(cloud, plain_design()) == {1}
+        assert threads() == {2}

@@ -37,7 +37,7 @@ StepName = Literal[
 SCHEMA = "daubline.day/1"
 #: What openings are made good with.
 _MIXES = ("daub", "crushed_mix", "sand_mix")
-#: Times are told to five minutes, so many to the hour.
+#: Times are rounded to five minutes, so many to the hour.
 _AN_HOUR = 12
 #: No daub is in more layers: 200 of an inch are past any wall.
 _MOST_LAYERS = 200

@@ -21,7 +21,6 @@ import numpy as np
 from geom.datum import FoundPose
 from geom.design import Design
 from geom.errors import TooFewReadings
-from geom.parallel import on_one_thread
 from geom.readings import RodReadings
 from geom.readings.cloud import CloudReadings
 from geom.readings.rod import RodKind
@@ -207,7 +206,6 @@ def _row_spacing(height: Float, readings: CloudReadings) -> float:
     return float(np.median(apart))
 
 
-@on_one_thread
 def _combined(fit: Fit, clouds: RegisteredClouds, grid: Grid) -> CloudPosterior:
     """The fitted wall, and what cells that are seen stand off it, by kriging."""
     cells, rows = clouds.cells, grid.surveyed_rows

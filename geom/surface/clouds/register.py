@@ -41,7 +41,6 @@ from geom.datum import (
 )
 from geom.datum.assumptions import ASSUMED as DATUM
 from geom.design import Design
-from geom.parallel import on_one_thread
 from geom.readings.cloud import Cloud, CloudReadings
 from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.binning import CloudBinner, bin_cloud, sample
@@ -100,7 +99,6 @@ class RegisteredClouds:
     systematic: SystematicErrors
 
 
-@on_one_thread
 def register_clouds(
     readings: CloudReadings,
     design: Design,

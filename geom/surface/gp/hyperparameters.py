@@ -27,7 +27,6 @@ from functools import cached_property
 import numpy as np
 from scipy.linalg import cholesky, lapack
 
-from geom.parallel import on_one_thread
 from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.covariance import Covariance
 from geom.surface.gp.kernels import PairDistances
@@ -149,7 +148,6 @@ class MarginalLikelihood:
         return (theta - median) / spread, spread
 
 
-@on_one_thread
 def fit_map(likelihood: MarginalLikelihood, *, start: Float | None = None) -> Float:
     """The most probable logs of sizes, lengths and learned errors.
 
@@ -218,7 +216,6 @@ def _shift(likelihood: MarginalLikelihood, size: float, length: float) -> Float:
     return np.append(shift, np.zeros(likelihood.theta_prior[0].size - len(shift)))
 
 
-@on_one_thread
 def laplace_draws(
     likelihood: MarginalLikelihood, theta: Float, *, count: int, seed: int
 ) -> Float:

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from geom.design import Design
-from geom.parallel import on_one_thread
 from geom.readings import RodReadings
 from geom.readings.rod import pseudo_readings
 from geom.surface.assumptions import ASSUMED
@@ -68,7 +67,6 @@ class Fit:
     n_readings: int
 
 
-@on_one_thread
 def fit_wall(
     readings: RodReadings,
     design: Design,

@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 
 #: The section is never drawn at a smaller share of its size than this.
 _LEAST_SECTION = 0.8
-#: Width of the segments, and of the letters, where courses stand beside them.
+#: Width of the segments, and of the letters, where courses stand next to them.
 _SEGMENTS, _LETTERS = 0.42, 0.36
 #: Ways to put the tables of a zone on its page, tried in this order.
 Layout = Literal["side by side", "tight", "over the page"]

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 _PAGE = PageFrame(595.0, 792.0, margin=24.0)
 _SIZE = 12.0
 _ROW = 17.0
-#: Letters of what is said of openings or of tuyeres, at most.
+#: Letters in the words for openings or tuyeres, at most.
 _MOST = 330
 _NO_PART = "(Not part of the verdict.)"
 #: White below the tables.

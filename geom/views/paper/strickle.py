@@ -47,7 +47,7 @@ _STEPS = {"in": 25.4, "mm": 10.0, "cm": 10.0, "m": 10.0}
 _TICK, _WORDS, _LARGE, _MARGIN = 8.0, 3.6, 4.5, 10.0
 #: Ticks closer than this on paper bear no words, mm.
 _LEAST_APART = 5.0
-#: A board narrower than this on paper has its words beside it, mm.
+#: A board narrower than this on paper has its words next to it, mm.
 _ROOM = 60.0
 #: Points in a millimetre.
 _POINT = 72.0 / 25.4

@@ -299,7 +299,7 @@ def batch_rows(day: DayPlan, design: Design) -> list[tuple[str, str, str, str, s
     ]
 
 
-#: What is said of a wall on which no daub goes.
+#: Words for a wall on which no daub goes.
 _NOTHING = "Nothing is daubed: only washes and the sand bottom have to dry."
 #: Where the figures of the default are from.
 _PRACTICE = (

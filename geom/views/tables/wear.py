@@ -48,13 +48,13 @@ _SLIGHT = 0.001
 #: What the rule of a forecast is called, and that where the wall is repaired.
 _RULE = "greater of long- and short-term rate (as in pressure-equipment practice)"
 _DRIFT = "straight line through what repairs left so far"
-#: What a forecast of the wall repaired as now means; said beside it.
+#: What a forecast of the wall repaired as now means, in words next to it.
 REPAIRED_AS_NOW = (
     "repaired as now: after every heat the wall is put back as repairs so far put it "
     "back; what they leave deepest goes on along a straight line, and the limit is "
     "passed when that is"
 )
-#: What a limit is, where heats until it are told.
+#: What a limit is, where heats until it are given.
 LIMITS: dict[Limit, str] = {
     "brick threshold": "until some of it is past the brick line",
     "least lining": "until only the least lining is left",
