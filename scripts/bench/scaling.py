@@ -85,13 +85,8 @@ def added(parts: Iterable[SparseHistogram], histogram: Histogram) -> int:
     sent = 0
     for part in parts:
         histogram.add_sparse(part)
-        sent += bytes_of(part)
+        sent += part.code.nbytes
     return sent
-
-
-def bytes_of(part: SparseHistogram) -> int:
-    """What a packed tally is sent as."""
-    return part.where.nbytes + part.counts.nbytes
 
 
 def points_curve(points: int, counts: list[int]) -> None:

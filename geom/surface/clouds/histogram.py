@@ -8,7 +8,7 @@ the number of points.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,22 +140,17 @@ class Histogram:
 
     def sparse(self) -> SparseHistogram:
         """The same without its empty bins, to be sent from process to process."""
-        from geom.surface.clouds.kernels import packed
+        from geom.surface.clouds.packing import pack
 
-        flat = self.counts.ravel()
-        kind: Any = np.uint32 if flat.size <= np.iinfo(np.uint32).max else np.uint64
-        most = min(flat.size, self.total)  # no more bins than points
-        where, counts = np.empty(most, dtype=kind), np.empty(most, dtype=np.uint32)
-        many = packed(flat, where, counts)
-        return SparseHistogram(
-            where[:many].copy(), counts[:many].copy(), self.missed.copy()
-        )
+        inside = self.total - int(self.missed.sum())
+        code = pack(self.counts.ravel(), inside)
+        return SparseHistogram(code, inside, self.missed.copy())
 
     def add_sparse(self, other: SparseHistogram) -> None:
         """Count all that a packed tally of the same cells counted."""
-        from geom.surface.clouds.kernels import added
+        from geom.surface.clouds.packing import unpack_into
 
-        added(self.counts.ravel(), other.where, other.counts)
+        unpack_into(self.counts.ravel(), other.code)
         self.missed += other.missed
         self.total += other.total
 
@@ -166,31 +161,31 @@ class SparseHistogram:
 
     Attributes
     ----------
-    where : unsigned int array (b,)
-        Bins that hold points.
-    counts : uint32 array (b,)
+    code : uint8 array
+        Bins that hold points, and their counts (`geom.surface.clouds.packing`).
+    inside : int
+        Points in them.
     missed : int array (4,)
     """
 
-    where: NDArray[np.unsignedinteger[Any]]
-    counts: NDArray[np.uint32]
+    code: NDArray[np.uint8]
+    inside: int
     missed: NDArray[np.int64]
 
     def joined(self, other: SparseHistogram) -> SparseHistogram:
         """The points of both."""
-        from geom.surface.clouds.kernels import merged
+        from geom.surface.clouds.packing import join
 
-        most = self.where.size + other.where.size
-        where = np.empty(most, dtype=self.where.dtype)
-        counts = np.empty(most, dtype=np.uint32)
-        many = merged(self.where, self.counts, other.where, other.counts, where, counts)
-        missed = self.missed + other.missed
-        return SparseHistogram(where[:many].copy(), counts[:many].copy(), missed)
+        return SparseHistogram(
+            join(self.code, other.code),
+            self.inside + other.inside,
+            self.missed + other.missed,
+        )
 
     @property
     def total(self) -> int:
         """All points that came."""
-        return int(self.counts.sum(dtype=np.int64) + self.missed.sum())
+        return self.inside + int(self.missed.sum())
 
 
 def _table(layout: BinLayout) -> tuple[Float, Float, Float, NDArray[np.uint16]]:
