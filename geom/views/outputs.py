@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from geom.views.pages.wear import WallPages
 
 #: The content of a file, or what makes it or writes it to the path that it is given.
-Maker = bytes | Callable[[Path], bytes | None]
+Maker = bytes | Callable[[Path], bytes | bytearray | None]
 
 #: Files of a survey that come from what is drawn last.
 _READY_LAST = frozenset({"masonry.glb", "repair-sheet.pdf"})
@@ -146,7 +146,7 @@ def survey_makers(
     design, maps = surface.design, findings.maps
     drawn = drawings or Drawings.here(readings, surface, findings, works)
 
-    def rebuild(_: Path) -> bytes:
+    def rebuild(_: Path) -> bytearray:
         drawn = surface.grid.design_radius[:, None]
         excess = expected_excess(maps.cutback, maps.cutback_sd, drawn)
         # the shape is the process's, the volume the findings'

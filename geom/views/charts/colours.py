@@ -102,10 +102,10 @@ def cutback_rgb(cutback: ArrayLike, threshold: float) -> Rgb:
     depth = np.asarray(cutback, dtype=np.float64)
     low, high = cutback_limits(threshold)
     place = (np.clip(np.nan_to_num(depth), low, high) - low) / (high - low)
-    table = cutback_table()
+    table = np.rint(cutback_table()).astype(np.uint8)
     colour = table[np.rint(place * (len(table) - 1)).astype(np.intp)]
-    colour = np.where(np.isnan(depth)[..., None], rgb(NOT_SURVEYED), colour)
-    return np.rint(colour).astype(np.uint8)
+    colour[np.isnan(depth)] = rgb(NOT_SURVEYED)
+    return colour
 
 
 def cutback_table() -> Float:

@@ -17,6 +17,7 @@ touch nowhere else: bodies that share only a line are no solid.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,7 @@ from numpy.typing import NDArray
 from geom.frame import Sense, to_cartesian
 from geom.surface.radial import RadialSurface
 from geom.units import Bool, Float, Int
+from geom.views.meshes.mesh import of_those_used
 
 #: Gap between the two sides of a step, mm: apart in single precision.
 _STEP_GAP = 0.05
@@ -165,12 +167,19 @@ class Solid:
     @property
     def volume(self) -> float:
         """Enclosed volume by the divergence theorem, mm3."""
-        x, y, z = self.vertices.T[:, self.faces.T]  # each (corner, triangle)
-        # over triangles: six times the signed tetrahedron from the origin
-        whole = x[0] @ (y[1] * z[2] - z[1] * y[2])
-        whole += y[0] @ (z[1] * x[2] - x[1] * z[2])
-        whole += z[0] @ (x[1] * y[2] - y[1] * x[2])
+        whole = 0.0
+        for some in _blocks(len(self.faces)):
+            a, b, c = (self.vertices[corner].T for corner in self.faces[some].T)
+            # over triangles: six times the signed tetrahedron from the origin
+            whole += a[0] @ (b[1] * c[2] - c[1] * b[2])
+            whole += b[0] @ (c[1] * a[2] - a[1] * c[2])
+            whole += c[0] @ (a[1] * b[2] - b[1] * a[2])
         return float(whole / 6.0)
+
+
+def _blocks(count: int) -> Iterator[slice]:
+    """So many triangles, as many at a time as stay in the processor's cache."""
+    return (slice(start, start + _AT_ONCE) for start in range(0, count, _AT_ONCE))
 
 
 def rebuild_solid(surface: RadialSurface, excess: Float) -> Solid:
@@ -252,8 +261,8 @@ def _points(surface: RadialSurface, corners: Corners, amount: Float) -> Float:
 def _faces(corners: Corners, sense: Sense) -> tuple[Int, Int]:
     """Points used, and triangles numbered among those, wound outwards."""
     quads = _quads(corners)
-    used, index = np.unique(quads, return_inverse=True)
-    a, b, c, d = index.reshape(quads.shape).T
+    used, index = of_those_used(quads, 2 * corners.count)
+    a, b, c, d = index.T
     faces = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
     return used, faces[:, ::-1] if sense == "clockwise" else faces
 
@@ -289,7 +298,7 @@ def _rim(one: Int, other: Int, where: Bool, offset: int) -> Int:
     return np.stack(sides, axis=-1)[where]
 
 
-def stl_bytes(solid: Solid) -> bytes:
+def stl_bytes(solid: Solid) -> bytearray:
     """The solid as binary STL, in mm: a normal and three corners a triangle.
 
     Records of 50 bytes, little-endian, after 80 bytes and a count (the format as its
@@ -298,13 +307,15 @@ def stl_bytes(solid: Solid) -> bytes:
     record = np.dtype(
         [("normal", "<f4", 3), ("corner", "<f4", (3, 3)), ("none", "<u2")]
     )
-    triangles = np.zeros(len(solid.faces), dtype=record)
-    for start in range(0, len(triangles), _AT_ONCE):
-        some = slice(start, start + _AT_ONCE)
-        a, b, c = np.moveaxis(solid.vertices[solid.faces[some]], 1, 0)
+    head = bytes(80) + np.array([len(solid.faces)], dtype="<u4").tobytes()
+    content = bytearray(len(head) + len(solid.faces) * record.itemsize)
+    content[: len(head)] = head
+    triangles = np.frombuffer(content, dtype=record, offset=len(head))
+    for some in _blocks(len(triangles)):
+        a, b, c = (solid.vertices[corner] for corner in solid.faces[some].T)
         along = np.cross(b - a, c - a)
         length = np.linalg.norm(along, axis=1, keepdims=True)
         triangles["normal"][some] = along / np.maximum(length, _TINY)
-        triangles["corner"][some] = np.stack([a, b, c], axis=1)
-    head = bytes(80) + np.array([len(triangles)], dtype="<u4").tobytes()
-    return head + triangles.tobytes()
+        for place, corner in enumerate((a, b, c)):
+            triangles["corner"][some, place] = corner
+    return content
