@@ -29,7 +29,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from functools import cache, wraps
 from queue import SimpleQueue
@@ -43,8 +43,9 @@ R = TypeVar("R")
 
 #: Tasks that are out for each process: one to do, and one done that is not fetched yet.
 _AHEAD = 2
-#: What a process runs.
-_BEGIN = "import sys; sys.path[:] = {path!r}; from geom.parallel import serve; serve()"
+#: What a process runs, and what it may do before.
+_BEGIN = "import sys; sys.path[:] = {path!r}; {first}"
+_SERVE = "from geom.parallel import serve; serve()"
 
 
 class Task(Protocol):
@@ -97,16 +98,20 @@ class ProcessMap:
     ----------
     count : int
         Of processes; they are started with the first task and end with the last.
+    pool : _Pool or None
+        Processes that are begun already, for one use.
     """
 
     count: int
+    pool: _Pool | None = None
 
     def map(
         self, work: Callable[[T], A], tasks: Iterable[T]
     ) -> Generator[A, None, None]:
         """As `TaskMap.map`."""
         out: deque[Future[A]] = deque()
-        with _started(self.count) as pool, ThreadPoolExecutor(self.count) as threads:
+        begun = nullcontext(self.pool) if self.pool else _started(self.count)
+        with begun as pool, ThreadPoolExecutor(self.count) as threads:
             try:
                 for task in tasks:
                     out.append(threads.submit(pool.result, work, task))
@@ -117,6 +122,26 @@ class ProcessMap:
             finally:
                 threads.shutdown(wait=False, cancel_futures=True)
                 pool.end()
+
+    def end(self) -> None:
+        """End processes that are begun, if they turn out not to be needed."""
+        if self.pool is not None:
+            self.pool.end()
+
+
+@contextmanager
+def begun_processes(count: int, get_ready: Callable[[], None]) -> Iterator[ProcessMap]:
+    """Processes that get ready while this one finds out what their tasks are.
+
+    They end with the block, however that ends.
+
+    Parameters
+    ----------
+    get_ready : callable
+        Of a module of this package; called once by each process, before its tasks.
+    """
+    with _started(count, get_ready) as pool:
+        yield ProcessMap(count, pool)
 
 
 @dataclass(frozen=True)
@@ -230,15 +255,19 @@ def on_one_thread(function: Callable[P, R]) -> Callable[P, R]:
 class _Pool:
     """A few processes; whoever has a task takes one that is idle."""
 
-    def __init__(self, count: int) -> None:
+    def __init__(self, count: int, get_ready: Callable[[], None] | None = None) -> None:
         self._all: list[subprocess.Popen[bytes]] = []
         self._idle: SimpleQueue[subprocess.Popen[bytes]] = SimpleQueue()
         self._ended = False
+        self._first = _SERVE
+        if get_ready is not None:
+            module, name = get_ready.__module__, get_ready.__qualname__
+            self._first = f"import {module}; {module}.{name}(); {_SERVE}"
         for _ in range(count):
             self._start()
 
     def _start(self) -> None:
-        begin = _BEGIN.format(path=sys.path)
+        begin = _BEGIN.format(path=sys.path, first=self._first)
         process = subprocess.Popen(
             [sys.executable, "-c", begin],
             stdin=subprocess.PIPE,
@@ -286,8 +315,10 @@ class _Pool:
 
 
 @contextmanager
-def _started(count: int) -> Iterator[_Pool]:
-    pool = _Pool(count)
+def _started(
+    count: int, get_ready: Callable[[], None] | None = None
+) -> Iterator[_Pool]:
+    pool = _Pool(count, get_ready)
     try:
         yield pool
     finally:

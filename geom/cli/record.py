@@ -1,8 +1,8 @@
 """``daubline record``: the surveys of one lining, heat after heat.
 
 ``record log`` surveys every row of a heat log, several at once, and adds them in their
-order.  When a survey was made is given by options, which ``survey --record`` has too;
-everything that could stop a survey from being added is checked before the long work.
+order.  Everything that could stop a survey from being added is checked before the long
+work.
 """
 
 from __future__ import annotations
@@ -13,16 +13,23 @@ import shlex
 import sys
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from geom.cli import inputs
+from geom.cli.occasion import (
+    add_occasion,
+    occasion_of,
+    occasion_options,
+    retype_occasion,
+)
 from geom.errors import InputError, TerminatedError, errors_at
 
 if TYPE_CHECKING:
     from geom.design import Design
-    from geom.parallel import TaskMap
+    from geom.parallel import ProcessMap, TaskMap
     from geom.readings import CloudReadings, RodReadings
     from geom.record.store.heat_log import LoggedSurvey
     from geom.record.store.occasion import Occasion
@@ -30,12 +37,8 @@ if TYPE_CHECKING:
 
     Read = RodReadings | CloudReadings
 
-T = TypeVar("T")
-
 #: Surveys of a log from which processes of their own pay, and seconds between lines.
 _MANY, _EVERY = 4, 10.0
-#: Options of an occasion: those without which there is none, and the others.
-_NEEDED, _ALSO = ("heat", "date", "stage"), ("hours", "melted", "campaign")
 
 
 def add_record(commands: Any) -> None:
@@ -179,6 +182,26 @@ def _print_record(record: Record) -> None:
 
 def _log(options: argparse.Namespace) -> None:
     """Read and check all rows of a log first, then survey and add each."""
+    from geom.parallel import begun_processes, processors
+
+    many = options.cluster is None and _rows_left(options) >= _MANY
+    if many and processors() > 1:  # they get ready while the rows are read
+        with begun_processes(processors(), get_ready) as begun:
+            _survey_log(options, begun)
+    else:
+        _survey_log(options, None)
+
+
+def _rows_left(options: argparse.Namespace) -> int:
+    """About how many surveys there are to be made: lines of the log less files."""
+    with suppress(OSError):
+        lines = options.log.read_bytes().splitlines()
+        rows = sum(not line.startswith(b"#") for line in lines) - 1
+        return rows - sum(1 for _ in options.record.rglob("*.nc"))
+    return 0
+
+
+def _survey_log(options: argparse.Namespace, begun: ProcessMap | None) -> None:
     from geom.record.store.heat_log import read_heat_log
     from geom.record.store.store import start_record
 
@@ -199,7 +222,10 @@ def _log(options: argparse.Namespace) -> None:
             bar.update(task, completed=done, description=next_up)
             pace.tell(done)
 
-        added = _add_all(record, new, read, cluster=options.cluster, tick=tick)
+        task_map = _task_map(read, options.cluster, begun)
+        added = _add_all(
+            record, new, read, cluster=options.cluster, task_map=task_map, tick=tick
+        )
     if not options.quiet:
         _say(f"{_surveys_were(added)} added to {options.record}")
 
@@ -260,6 +286,16 @@ class LoggedTask:
     place: str
 
 
+def get_ready() -> None:
+    """Import what it takes to survey a row."""
+    import h5py  # type: ignore[import-untyped]  # noqa: F401
+    from scipy import interpolate, ndimage, optimize, spatial  # noqa: F401
+
+    from geom import compare, repair, surface  # noqa: F401
+    from geom.record.store import grid, survey_file  # noqa: F401
+    from geom.views import documents, netcdf  # noqa: F401
+
+
 def survey_row(task: LoggedTask) -> bytes:
     """Survey one row of a log, and give its file of the record."""
     from geom.compare import assess
@@ -286,6 +322,7 @@ def _add_all(
     read: Sequence[Read],
     *,
     cluster: str | None,
+    task_map: TaskMap,
     tick: Callable[[int, str], None],
 ) -> int:
     """Survey all, some at once, and add each in order; how many were added."""
@@ -300,7 +337,7 @@ def _add_all(
             for row, readings in zip(new, read, strict=True)
         ]
         tick(0, new[0].occasion.words if new else "")
-        for content in _task_map(read, cluster).map(survey_row, tasks):
+        for content in task_map.map(survey_row, tasks):
             occasion = new[added].occasion
             now = store.open_record(record.folder)
             store.refuse_occasion(now, occasion)
@@ -320,15 +357,20 @@ def _add_all(
     return added
 
 
-def _task_map(read: Sequence[Read], cluster: str | None) -> TaskMap:
+def _task_map(
+    read: Sequence[Read], cluster: str | None, begun: ProcessMap | None
+) -> TaskMap:
     """All processors for many surveys of rods; points have them each by itself."""
     from geom.parallel import ProcessMap, SerialMap, processors
     from geom.readings import RodReadings
 
     count = min(processors(), len(read))
     rods = all(isinstance(readings, RodReadings) for readings in read)
-    alone = cluster is not None or len(read) < _MANY or not rods or count < 2
-    return SerialMap() if alone else ProcessMap(count)
+    if cluster is None and len(read) >= _MANY and rods and count > 1:
+        return begun or ProcessMap(count)
+    if begun is not None:
+        begun.end()
+    return SerialMap()
 
 
 def _surveys_were(count: int) -> str:
@@ -337,97 +379,6 @@ def _surveys_were(count: int) -> str:
 
 def _say(words: str) -> None:
     print(words, file=sys.stderr)
-
-
-def add_occasion(
-    command: argparse.ArgumentParser | argparse._ArgumentGroup, *, required: bool
-) -> None:
-    """Add --heat, --date, --stage, --hours, --melted and --campaign to a command."""
-    command.add_argument(
-        "--heat",
-        required=required,
-        metavar="N",
-        help="the last heat that the wall had seen, counted on from campaign to "
-        "campaign; 0: a new lining",
-    )
-    command.add_argument(
-        "--date", required=required, metavar="YYYY-MM-DD", help="day of the survey"
-    )
-    command.add_argument(
-        "--stage",
-        required=required,
-        choices=("before-repair", "after-repair", "not-repaired"),
-        help="as the heat left the wall, as the next heat finds it, or both because "
-        "nothing was done to it",
-    )
-    command.add_argument(
-        "--hours", metavar="H", help="on blast since the wall was surveyed before"
-    )
-    command.add_argument(
-        "--melted",
-        metavar="MASS",
-        help="iron melted in that time, with its unit: '12 short tons' (t, short ton, "
-        "long ton, lb, kg)",
-    )
-    command.add_argument(
-        "--campaign",
-        metavar="NAME",
-        help="of the campaign, from one new lining to the next",
-    )
-
-
-def occasion_of(options: argparse.Namespace) -> Occasion:
-    """The occasion that the options say.
-
-    Raises
-    ------
-    InputError
-        If something of it is missing or cannot be read.
-    """
-    from geom.record.store.occasion import (
-        Occasion,
-        parse_amount,
-        parse_date,
-        parse_heat,
-        parse_stage,
-    )
-    from geom.units import parse_mass
-
-    missing = [f"--{name}" for name in _NEEDED if getattr(options, name) is None]
-    if missing:
-        what = f"a survey of a record needs {' and '.join(missing)}"
-        raise InputError(what, cure="Tell it beside --record")
-
-    def read(name: str, reads: Callable[[str], T]) -> T:
-        try:
-            return reads(getattr(options, name))
-        except ValueError as fault:
-            raise InputError(str(fault), place=f"--{name}") from fault
-
-    melted, unit = (None, "t") if options.melted is None else read("melted", parse_mass)
-    return Occasion(
-        heat=read("heat", parse_heat),
-        stage=read("stage", parse_stage),
-        date=read("date", parse_date),
-        hours=None if options.hours is None else read("hours", parse_amount),
-        melted=melted,
-        campaign=options.campaign or "",
-        melted_unit=unit,
-    )
-
-
-def occasion_options(options: argparse.Namespace) -> list[str]:
-    """Options about the occasion that were given."""
-    given = [name for name in (*_NEEDED, *_ALSO) if getattr(options, name) is not None]
-    return [f"--{name}" for name in given]
-
-
-def retype_occasion(options: argparse.Namespace) -> str:
-    """The occasion as it was typed, to be typed again."""
-    words = []
-    for option in occasion_options(options):
-        words += [option, getattr(options, option.removeprefix("--"))]
-    return shlex.join(words)
 
 
 def refuse_incomplete_occasion(options: argparse.Namespace) -> None:

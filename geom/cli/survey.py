@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from geom.cli import inputs
+from geom.cli.occasion import add_occasion
 from geom.cli.record import (
-    add_occasion,
     add_to_record,
     refuse_before_work,
     refuse_incomplete_occasion,

@@ -16,9 +16,18 @@ import pytest
 from threadpoolctl import threadpool_info, threadpool_limits
 
 from geom.errors import InputError
-from geom.parallel import ProcessMap, processors, second_process
+from geom.parallel import ProcessMap, begun_processes, processors, second_process
 from geom.surface import reconstruct
-from tests.record.errands import begun, fail, pid, report, square, stumble
+from tests.record.errands import (
+    begun,
+    fail,
+    get_ready,
+    is_ready,
+    pid,
+    report,
+    square,
+    stumble,
+)
 from tests.walls import plain_design, rod_readings, stations
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -34,6 +43,17 @@ def test_others_do_it():
     found = set(ProcessMap(2).map(pid, [0.05] * 8))
     assert os.getpid() not in found
     assert len(found) == 2
+
+
+def test_processes_begun_early_get_ready_once_each_and_end_with_the_block():
+    with begun_processes(2, get_ready) as processes:
+        found = list(processes.map(is_ready, [0.05] * 8))
+    assert len({here for here, _ in found}) == 2
+    assert all(ready == [here] for here, ready in found)
+    with begun_processes(1, get_ready) as processes:
+        pass
+    with pytest.raises((OSError, ValueError)):
+        list(processes.map(is_ready, [0.0]))
 
 
 def test_tasks_are_taken_only_a_few_ahead():

@@ -48,3 +48,17 @@ def begun(task: tuple[Path, float]) -> int:
     mark, seconds = task
     mark.touch()
     return pid(seconds)
+
+
+#: Whether this process got ready, and how often.
+_READY: list[int] = []
+
+
+def get_ready() -> None:
+    """Remember that it was done."""
+    _READY.append(os.getpid())
+
+
+def is_ready(seconds: float) -> tuple[int, list[int]]:
+    """Which process this is, and what it remembers of getting ready."""
+    return pid(seconds), _READY
