@@ -32,6 +32,7 @@ from geom.surface.gp.kernels import (
     Points2D,
     azimuth_correlation,
     height_correlation,
+    height_distance,
     patterns_at,
     ring_pattern_product,
 )
@@ -48,25 +49,24 @@ class FilledComponent:
     length_scale_azimuth: float
     length_scale_height: float
 
-    def by_height(
-        self, left: Float, right: Float, scale: Float | float
-    ) -> tuple[Float, Float]:
+    def by_height(self, apart: Float, scale: Float | float) -> tuple[Float, Float]:
         """All of its covariance that goes by height, mm2, and the slope of that.
 
         Parameters
         ----------
-        left, right : array, mm
-        scale : array (len(left), len(right)) or 1
+        apart : array, mm
+            Distances between heights.
+        scale : array of the same shape or 1
             Amplitudes, and patterns that are the same all round.
 
         Returns
         -------
-        two arrays (len(left), len(right))
+        two arrays of the same shape
             The second by the logarithm of ``length_scale_height``.
         """
         whole = self.sd**2 * scale
         value, slope = height_correlation(
-            self.component, self.length_scale_height, left, right
+            self.component, self.length_scale_height, apart
         )
         return whole * value, whole * slope
 
@@ -77,8 +77,8 @@ class _Term:
 
     Attributes
     ----------
-    by_height, height_slope : array (u, v), mm2
-        Over the distinct heights, and its slope by log ``length_scale_height``.
+    by_height, height_slope : array (d,), mm2
+        Of distinct pairs of heights, and its slope by log ``length_scale_height``.
     by_azimuth, azimuth_slope : array (g,)
         Correlation round the ring, over the gaps in azimuth, and its slope by log
         ``length_scale_azimuth``.
@@ -89,6 +89,14 @@ class _Term:
     height_slope: Float
     by_azimuth: Float
     azimuth_slope: Float
+
+    @property
+    def rings(self) -> list[Float]:
+        """What goes by azimuth, and its slope where that is asked for."""
+        around = self.component.length_scale_azimuth
+        if around is not None and around.learned:
+            return [self.by_azimuth, self.azimuth_slope]
+        return [self.by_azimuth]
 
 
 @dataclass(frozen=True)
@@ -196,7 +204,7 @@ class Covariance:
             self.prior.amplitude_of(shares, self._log_amplitudes)
             for shares in distances.amplitude_shares(self.prior)
         )
-        amplitudes = np.outer(up, down)
+        amplitudes = distances.heights.outer(up, down)
         terms = [self._term(f, distances, amplitudes) for f in self.components]
         worn, new = (
             [term for term in terms if term.component.repaired is repaired]
@@ -210,8 +218,8 @@ class Covariance:
             by_pair = distances.collapse(by_entry)
             by_theta, by_amplitude = self._gradient(terms, distances, by_pair)
             # Amplitude enters once for the left height and once for the right.
-            by_knot = slopes_left.T @ by_amplitude.sum(axis=1)
-            by_knot = by_knot + slopes_right.T @ by_amplitude.sum(axis=0)
+            by_left, by_right = distances.heights.sums(by_amplitude)
+            by_knot = slopes_left.T @ by_left + slopes_right.T @ by_right
             return np.append(by_theta, by_knot)
 
         return distances.table(total), gradient
@@ -220,32 +228,31 @@ class Covariance:
         self, filled: FilledComponent, distances: PairDistances, amplitudes: Float
     ) -> _Term:
         component = filled.component
-        heights, azimuths = distances.heights, distances.azimuths
-        scale = distances.ring_patterns(component) * (
-            amplitudes if component.scaled_by_height else 1.0
+        scale = distances.ring_patterns(component)
+        if component.scaled_by_height:
+            scale = scale * amplitudes
+        by_height = filled.by_height(distances.heights.apart, scale)
+        around = distances.azimuths.correlation(
+            component, filled.length_scale_azimuth, self.prior.radius
         )
-        value, slope = filled.by_height(heights.left, heights.right, scale)
-        around = self.around(filled, azimuths.gap, np.zeros(1))
-        return _Term(component, value, slope, *(table.ravel() for table in around))
+        return _Term(component, *by_height, *around)
 
     def _gradient(
         self, terms: list[_Term], distances: PairDistances, by_pair: Float
     ) -> tuple[list[float], Float]:
-        """By sizes and lengths, and by the logs of each two heights' amplitudes (u, v).
+        """By sizes and lengths, and by the logs of each two heights' amplitudes (d,).
 
         Chain rule: sums over all pairs of ``by_pair`` times each derivative.
 
         As every term is a product of a table by height and one by azimuth, the sums
-        over pairs of the same two heights are taken first, (p,) to (u, v);
-        what is left are inner products of tables (u, v).
+        over pairs of the same two heights are taken first, (p,) to (d,);
+        what is left are inner products of tables (d,).
         """
         pulls = {True: by_pair, False: by_pair}
         if (region := self.prior.unrepaired) is not None:
             pulls[False] = by_pair * distances.unrepaired(region)
         by_theta: list[float] = []
-        by_amplitude = np.zeros(
-            (distances.heights.left.size, distances.heights.right.size)
-        )
+        by_amplitude = np.zeros(distances.heights.size)
         for term, (along, turned) in zip(
             terms, _summed_by_height(terms, distances, pulls), strict=True
         ):
@@ -285,28 +292,24 @@ class Covariance:
 
 def _sum_of(terms: list[_Term], distances: PairDistances) -> Float:
     """What terms add between places, pair by pair; (p,), mm2."""
-    heights, azimuths = distances.heights, distances.azimuths
+    products = distances.products
     plain = [term for term in terms if not term.component.patterned]
-    if (products := distances.products) is not None and plain:
-        total = products.expand(
-            np.stack([term.by_height.ravel() for term in plain]),
-            np.stack([term.by_azimuth for term in plain]),
-        )
+    # those that are the same all round are one
+    alike = [term.by_height for term in plain if term.component.axisymmetric]
+    others = [term for term in plain if not term.component.axisymmetric]
+    up = [term.by_height for term in others]
+    around = [term.by_azimuth for term in others]
+    if alike:
+        up.append(np.sum(alike, axis=0))
+        around.append(np.ones(distances.azimuths.gap.size))
+    if up:
+        total = products.expand(up, around)
     else:
-        total = np.zeros(heights.spread.size)
-        # Those that are the same all round are summed on the distinct heights.
-        alike = [t.by_height for t in plain if t.component.axisymmetric]
-        if alike:
-            total += heights.expand(np.sum(alike, axis=0))
-        for term in plain:
-            if not term.component.axisymmetric:
-                ring = azimuths.expand(term.by_azimuth)
-                total += heights.expand(term.by_height) * ring
+        total = np.zeros(distances.heights.spread.size)
     for term in terms:
         if term.component.patterned:
-            ring = azimuths.expand(term.by_azimuth)
-            ring = ring * distances.patterns(term.component)
-            total += heights.expand(term.by_height) * ring
+            alone = products.expand([term.by_height], [term.by_azimuth])
+            total += alone * distances.patterns(term.component)
     return total
 
 
@@ -322,40 +325,34 @@ def _summed_by_height(
 
     Yields
     ------
-    along, turned : array (u, v)
+    along, turned : array (d,)
         With the correlation round the ring, and with its slope.
     """
-    heights, azimuths, products = (
-        distances.heights,
-        distances.azimuths,
-        distances.products,
-    )
-    shape = heights.left.size, heights.right.size
-    rings = [(t.by_azimuth, t.azimuth_slope) for t in terms]
-    sums = {
-        repaired: heights.collapse(pull)
-        if products is None
-        # (c, 2, g) times (g, u * v)
-        else np.stack(rings) @ products.collapse(pull).T
-        for repaired, pull in pulls.items()
-        if any(t.component.repaired is repaired for t in terms)
-    }
-    for number, term in enumerate(terms):
+    products = distances.products
+    always = np.ones(distances.azimuths.gap.size)
+    flat = np.zeros(distances.heights.size)
+    sums: dict[bool, Iterator[Float]] = {}
+    for repaired, pull in pulls.items():
+        rings = [
+            ring
+            for t in terms
+            if t.component.repaired is repaired
+            and not (t.component.patterned or t.component.axisymmetric)
+            for ring in t.rings
+        ]
+        sums[repaired] = products.collapse(pull, [always, *rings])
+    all_round = {repaired: next(rows) for repaired, rows in sums.items()}
+    for term in terms:
         component = term.component
-        pull, summed = pulls[component.repaired], sums[component.repaired]
+        if component.axisymmetric and not component.patterned:
+            yield all_round[component.repaired], flat
+            continue
+        rows = sums[component.repaired]
         if component.patterned:
-            pull = pull * distances.patterns(component)
-        elif products is not None:
-            along, turned = summed[number].reshape(2, *shape)
-            yield along, turned
-            continue
-        elif component.axisymmetric:
-            yield summed, np.zeros(shape)
-            continue
-        along, turned = (
-            heights.collapse(pull * azimuths.expand(ring)) for ring in rings[number]
-        )
-        yield along, turned
+            pull = pulls[component.repaired] * distances.patterns(component)
+            rows = products.collapse(pull, term.rings)
+        along = next(rows)
+        yield along, next(rows) if len(term.rings) > 1 else flat
 
 
 class GridCrossCovariance:
@@ -531,7 +528,8 @@ class GridCrossCovariance:
         scale = ring_pattern_product(filled.component, self._height, height)
         if filled.component.scaled_by_height:
             scale = scale * amplitudes
-        return filled.by_height(self._height, height, scale)[0]
+        apart = height_distance(self._height, height)
+        return filled.by_height(apart, scale)[0]
 
     def _amplitudes(self, height: Float) -> Float:
         return self._covariance.amplitude_product(self._height, height)

@@ -100,8 +100,10 @@ class MarginalLikelihood:
         """The log marginal likelihood, and a way to ask for its gradient."""
         covariance, noise = self.filled(theta)
         table, by_theta = covariance.with_gradient(self.distances)
-        seen = self.observed.sandwich(table) + self._errors(noise)
-        factor = cholesky(seen, lower=True, check_finite=False)
+        seen = self.observed.sandwich(table)
+        seen += self._errors(noise)
+        # it is symmetric: turned, it is laid out as the factor is
+        factor = cholesky(seen.T, lower=True, overwrite_a=True, check_finite=False)
         alpha, _ = lapack.dpotrs(factor, self.observed.value, lower=1)
         value = -0.5 * float(self.observed.value @ alpha)
         value -= float(np.log(np.diag(factor)).sum())
@@ -111,7 +113,8 @@ class MarginalLikelihood:
             # Derivatives by each entry of the readings' covariance, (n, n).  What is
             # summed with them is symmetric: of the inverse the lower half does, twice.
             inverse, _ = lapack.dpotri(factor, lower=1)
-            by_entry = np.outer(0.5 * alpha, alpha) - inverse
+            by_entry = np.outer(0.5 * alpha, alpha)
+            by_entry -= inverse
             by_entry.flat[:: len(inverse) + 1] += 0.5 * np.diag(inverse)
             slopes = by_theta(self.observed.adjoint(by_entry))
             return np.append(slopes, [s.slope(by_entry) for s in noise.learned])

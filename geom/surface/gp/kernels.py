@@ -13,7 +13,7 @@ Bernoulli 19(4), 1327-1349 (correlations on a ring).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
@@ -29,7 +29,7 @@ Array = TypeVar("Array", Float, Int)
 #: Pairs of azimuths up to which their gaps are sorted.
 _MOST = 20_000
 #: Places with themselves up to which pairs are asked in both orders.
-_WHOLE = 400
+_WHOLE = 100
 #: Decimals of a degree that gaps differ by: a hundred thousandth of a millimetre.
 _SAME_ANGLE = 9
 #: Of `Prior.amplitude_shares`.
@@ -113,41 +113,60 @@ class UniquePairs:
     """Pairs of coordinates of two sets of places, by their distinct values.
 
     Readings stand on few azimuths and few heights, so what depends on one coordinate is
-    worked out on the distinct pairs, a small table, and spread to all pairs by index.
+    worked out on the distinct pairs and spread to all pairs by index.
 
     Parameters
     ----------
-    asked : array (left, right), optional
-        Which pairs; all of them.
+    asked : bool array (left, right), optional
+        Which pairs; all of them.  Of places with themselves alone: the two orders of a
+        distinct pair are then the same.
 
     Attributes
     ----------
     left, right : array (u,) and (v,)
         Distinct values.
     spread : int array (p,)
-        Which of their pairs each pair asked for is.
+        Which of the d distinct pairs each pair asked for is.
     """
 
     def __init__(self, left: Float, right: Float, asked: Bool | None = None) -> None:
         self.left, left_index = np.unique(left, return_inverse=True)
         self.right, right_index = np.unique(right, return_inverse=True)
-        spread = left_index[:, None] * self.right.size + right_index[None, :]
-        self.spread = spread.ravel() if asked is None else spread[asked]
+        if asked is None:
+            spread = left_index[:, None] * self.right.size + right_index[None, :]
+            self.spread = spread.ravel()
+            every = np.indices((self.left.size, self.right.size))
+            self._one, self._other = every.reshape(2, -1)
+        else:
+            self._one, self._other = np.tril_indices(self.left.size)
+            row, column = np.nonzero(asked)
+            one, other = left_index[row], right_index[column]
+            low, high = np.minimum(one, other), np.maximum(one, other)
+            self.spread = high * (high + 1) // 2 + low
 
     @property
     def size(self) -> int:
         """How many distinct pairs there are."""
-        return self.left.size * self.right.size
+        return int(self._one.size)
 
-    def expand(self, table: Float) -> Float:
-        """A table of the distinct pairs for the pairs asked for; (u, v) to (p,)."""
-        return table.take(self.spread)
+    @cached_property
+    def apart(self) -> Float:
+        """Distance between the two of each distinct pair; (d,)."""
+        return np.asarray(np.abs(self.left[self._one] - self.right[self._other]))
 
-    def collapse(self, values: Float) -> Float:
-        """The transpose: sums over all pairs alike; (p,) to (u, v)."""
-        sums = np.bincount(self.spread, values, minlength=self.size)
-        table = sums.reshape(self.left.size, self.right.size)
-        return np.asarray(table, dtype=np.float64)
+    def outer(self, left: Float, right: Float) -> Float:
+        """What values left and right have, multiplied; (u,) and (v,) to (d,)."""
+        return np.asarray(left[self._one] * right[self._other])
+
+    def of_table(self, table: Float) -> Float:
+        """A table of all values left and right; (u, v) to (d,)."""
+        return np.asarray(table[self._one, self._other])
+
+    def sums(self, values: Float) -> tuple[Float, Float]:
+        """Sums over all pairs of each value left, and right; (d,) to (u,) and (v,)."""
+        left = np.bincount(self._one, values, self.left.size)
+        right = np.bincount(self._other, values, self.right.size)
+        return np.asarray(left, float), np.asarray(right, float)
 
 
 class UniqueGaps:
@@ -163,53 +182,92 @@ class UniqueGaps:
 
     def __init__(self, left: Float, right: Float, asked: Bool | None = None) -> None:
         pairs = UniquePairs(left, right, asked)
-        apart = np.mod(pairs.left[:, None] - pairs.right[None, :], 360.0)
-        apart = np.minimum(apart, 360.0 - apart)
-        self.gap, self.spread = apart.ravel(), pairs.spread
-        if apart.size <= _MOST:
-            rounded = np.round(apart, _SAME_ANGLE)
+        apart = np.mod(pairs.apart, 360.0)
+        self.gap, self.spread = np.minimum(apart, 360.0 - apart), pairs.spread
+        if self.gap.size <= _MOST:
+            rounded = np.round(self.gap, _SAME_ANGLE)
             self.gap, index = np.unique(rounded, return_inverse=True)
             self.spread = index.take(pairs.spread)
-        elif asked is not None:
-            # of places with themselves: both ways round are the same
-            once = np.tri(len(apart), dtype=bool)
-            self.gap = apart[once]
-            self.spread = _mirrored(np.arange(self.gap.size), once).take(pairs.spread)
+        self._chords: dict[tuple[float, float], Float] = {}
+        self._waves: dict[int, tuple[Float, Float]] = {}
 
-    def expand(self, values: Float) -> Float:
-        """What goes by gap, for the pairs asked for; (g,) to (p,)."""
-        return values.take(self.spread)
+    def correlation(
+        self, component: Component, length_scale: float, radius: float
+    ) -> tuple[Float, Float]:
+        """`azimuth_correlation` of the gaps, two arrays (g,).
+
+        What no hyperparameter changes is worked out once.
+        """
+
+        def chord_at(turn: float) -> Float:
+            if (turn, radius) not in self._chords:
+                across = chord(self.gap, np.array([turn]), radius)
+                self._chords[turn, radius] = across.ravel()
+            return self._chords[turn, radius]
+
+        if component.kernel_azimuth in CORRELATIONS:
+            return _of_chord(component, length_scale, chord_at)
+        waves = component.waves if component.kernel_azimuth == "wave" else 0
+        if waves not in self._waves:
+            found = azimuth_correlation(
+                component, length_scale, radius, self.gap, np.zeros(1)
+            )
+            self._waves[waves] = found[0].ravel(), found[1].ravel()
+        return self._waves[waves]
 
 
 class ProductPairs:
     """Pairs of places as pairs of heights times gaps in azimuth.
 
-    Readings of a sheet stand at most crossings of few heights and azimuths.  A sum of
-    products, of a table by height and one by azimuth each, is then one matrix product
-    of all those tables, spread to the pairs of places by one index; and the sums over
-    pairs that its slopes take are the transposes of both.
+    A sum of products, of a table by height and one by azimuth each, is spread to the
+    pairs of places, and sums over pairs that its slopes take are the transpose.
+    Readings of a sheet stand at most crossings of few heights and azimuths: there all
+    tables are one matrix product, spread by one index.
 
     Parameters
     ----------
     heights : UniquePairs
-        Of u distinct pairs.
+        Of d distinct pairs.
     azimuths : UniqueGaps
         Of g gaps.
     """
 
     def __init__(self, heights: UniquePairs, azimuths: UniqueGaps) -> None:
+        self._height, self._azimuth = heights.spread, azimuths.spread
         self._shape = heights.size, azimuths.gap.size
-        self._spread = heights.spread * azimuths.gap.size + azimuths.spread
+        self._few = heights.size * azimuths.gap.size <= heights.spread.size
+        if self._few:
+            self._spread = heights.spread * azimuths.gap.size + azimuths.spread
 
-    def expand(self, by_height: Float, by_azimuth: Float) -> Float:
-        """Sum of products for the pairs; (c, u) and (c, g) to (p,)."""
-        return (by_height.T @ by_azimuth).take(self._spread)
+    @cached_property
+    def _order(self) -> tuple[Int, Int, Int]:
+        """Pairs in the order of their heights; their gaps; where each height begins."""
+        order = np.argsort(self._height, kind="stable")
+        count = np.bincount(self._height, minlength=self._shape[0])
+        return order, self._azimuth[order], np.concatenate([[0], np.cumsum(count)])
 
-    def collapse(self, values: Float) -> Float:
-        """Sums over all pairs alike; (p,) to (u, g)."""
-        size = self._shape[0] * self._shape[1]
-        sums = np.bincount(self._spread, values, minlength=size)
-        return np.asarray(sums.reshape(self._shape), dtype=np.float64)
+    def expand(self, by_height: Sequence[Float], by_azimuth: Sequence[Float]) -> Float:
+        """Sum of products for the pairs; arrays (d,), each with one (g,), to (p,)."""
+        if self._few:
+            return (np.stack(by_height).T @ np.stack(by_azimuth)).take(self._spread)
+        total = np.zeros(self._height.size)
+        for up, around in zip(by_height, by_azimuth, strict=True):
+            term = up.take(self._height)
+            term *= around.take(self._azimuth)
+            total += term
+        return total
+
+    def collapse(self, values: Float, by_azimuth: Sequence[Float]) -> Iterator[Float]:
+        """Sums over alike heights of values (p,) times each table (g,), to (d,)."""
+        from scipy.sparse import csr_array
+
+        if self._few:
+            size = self._shape[0] * self._shape[1]
+            sums = np.bincount(self._spread, values, minlength=size)
+            return iter(np.stack(by_azimuth) @ sums.reshape(self._shape).T)
+        order, gaps, start = self._order
+        table = csr_array((values.take(order), gaps, start), shape=self._shape)
+        return (np.asarray(table @ each) for each in by_azimuth)
 
 
 class PairDistances:
@@ -243,12 +301,16 @@ class PairDistances:
         return UniquePairs(self._left.height, self._right.height, self._asked)
 
     @cached_property
-    def products(self) -> ProductPairs | None:
-        """Of both, where they are about as few as the pairs of places; else None."""
-        tabulated = self.heights.size * self.azimuths.gap.size
-        if tabulated > len(self._left) * len(self._right):
-            return None
+    def products(self) -> ProductPairs:
+        """Of both."""
         return ProductPairs(self.heights, self.azimuths)
+
+    @cached_property
+    def _both(self) -> tuple[Int, Int]:
+        """Where each pair asked once stands in a raveled table, either way round."""
+        count = len(self._left)
+        row, column = np.tril_indices(count)
+        return row * count + column, column * count + row
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -265,9 +327,11 @@ class PairDistances:
         """The transpose: what is asked of both orders of a pair, summed."""
         if self._asked is None:
             return table.ravel()
-        both = table + table.T
-        both.flat[:: len(both) + 1] *= 0.5
-        return np.asarray(both[self._asked])
+        lower, upper = self._both
+        both = table.take(lower)
+        both += table.take(upper)
+        both[lower == upper] *= 0.5
+        return both
 
     def _of_pairs(self, left: Float, right: Float) -> Float:
         """Products of what places left and right have (k, n), summed; (p,)."""
@@ -285,11 +349,11 @@ class PairDistances:
         return left, right
 
     def ring_patterns(self, component: Component) -> Float:
-        """`ring_pattern_product` over the distinct heights; (u, v)."""
+        """`ring_pattern_product` of the distinct pairs of heights; (d,)."""
         key, heights = component.patterns, self.heights
         if key not in self._ring_patterns:
             product = ring_pattern_product(component, heights.left, heights.right)
-            self._ring_patterns[key] = product
+            self._ring_patterns[key] = heights.of_table(product)
         return self._ring_patterns[key]
 
     def patterns(self, component: Component) -> Float:
@@ -353,30 +417,37 @@ def azimuth_correlation(
     two arrays (len(left), len(right))
     """
     if component.kernel_azimuth == "same":
-        return _always(left, right)
+        return _always((left.size, right.size))
     if component.kernel_azimuth == "wave":
         flat = np.zeros((left.size, right.size))
         return wave(left, right, component.waves), flat
+    return _of_chord(
+        component, length_scale, lambda turn: chord(left, right + turn, radius)
+    )
+
+
+def _of_chord(
+    component: Component, length_scale: float, chord_at: Callable[[float], Float]
+) -> tuple[Float, Float]:
+    """The same by chords, mm; ``chord_at`` turns the right ends on by degrees."""
     correlation = CORRELATIONS[component.kernel_azimuth]
-    value, slope = correlation(chord(left, right, radius) / length_scale)
+    value, slope = correlation(chord_at(0.0) / length_scale)
     if not component.parity:
         return value, slope
     # the part of a field that is the same, or the opposite, half a turn on
     sign = 1.0 if component.parity == "even" else -1.0
-    far, far_slope = correlation(chord(left, right + 180.0, radius) / length_scale)
+    far, far_slope = correlation(chord_at(180.0) / length_scale)
     return 0.5 * (value + sign * far), 0.5 * (slope + sign * far_slope)
 
 
 def height_correlation(
-    component: Component, length_scale: float, left: Float, right: Float
+    component: Component, length_scale: float, apart: Float
 ) -> tuple[Float, Float]:
-    """Correlation with height, and its derivative; as `azimuth_correlation`."""
+    """Correlation of heights so far apart, mm, and its derivative; two like arrays."""
     if component.kernel_height == "same":
-        return _always(left, right)
-    correlation = CORRELATIONS[component.kernel_height]
-    return correlation(height_distance(left, right) / length_scale)
+        return _always(apart.shape)
+    return CORRELATIONS[component.kernel_height](apart / length_scale)
 
 
-def _always(left: Float, right: Float) -> tuple[Float, Float]:
-    shape = (left.size, right.size)
+def _always(shape: tuple[int, ...]) -> tuple[Float, Float]:
     return np.ones(shape), np.zeros(shape)
