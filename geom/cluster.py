@@ -9,8 +9,8 @@ on the workers.  A task is struck off when its result has arrived.  Where a work
 with a task, or with a result that is not fetched yet, the scheduler has the same task
 done again by another worker, and only the result that arrives counts.
 
-Results that add up (`DaskBackend.join`) do not come here one by one: workers put them
-together two by two, and hand over the last.
+Results that add up (`DaskBackend.join`) do not all come here: workers put them together
+two by two until few are left, and hand over those.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ from geom.parallel import Task
 LOCAL = "local"
 #: Tasks that are out for each thread of a worker: one to do, one to do next.
 _AHEAD = 2
+#: Results that are not put together any further: past this few workers put together the
+#: longest while the others wait, no sooner than these have come.
+_FEW = 4
 #: How long a scheduler, or the first worker, is waited for; and how long results are
 #: before it is looked whether there still are workers; seconds.
 _PATIENCE, _LONG = 8.0, 30.0
@@ -92,8 +95,8 @@ class DaskBackend:
         *,
         size: Callable[[A], int],
         done: Callable[[int], None],
-    ) -> A | None:
-        """The results of all tasks as one, put together in pairs by the workers.
+    ) -> Generator[A, None, None]:
+        """The results of all tasks as a few, put together in pairs by the workers.
 
         Parameters
         ----------
@@ -108,10 +111,10 @@ class DaskBackend:
         done : callable
             Called with the size of each result, when it is there.
 
-        Returns
-        -------
-        the result, or None
-            If there was no task.
+        Yields
+        ------
+        results
+            Not more than `_FEW`; none if there was no task.
 
         Raises
         ------
@@ -119,7 +122,8 @@ class DaskBackend:
             What a task raises; if workers lack the program or the cluster is lost.
         """
         self._refuse_lacking(work)
-        return _Run(self, work, iter(tasks), in_order=False).joined(pair, size, done)
+        run = _Run(self, work, iter(tasks), in_order=False)
+        yield from run.joined(pair, size, done)
 
     def _refuse_lacking(self, work: Callable[[T], A]) -> None:
         """Refuse workers without this program: a task would end them without a word."""
@@ -292,10 +296,10 @@ class _Run(Generic[T, A]):
         pair: Callable[[A, A], A],
         size: Callable[[A], int],
         done: Callable[[int], None],
-    ) -> A | None:
-        """All results as one: what is there is put together two by two, on workers.
+    ) -> Generator[A, None, None]:
+        """All results as a few: what is there is put together two by two, on workers.
 
-        Sizes and the last result come here, nothing else.  Parts are held until what
+        Sizes and the last results come here, nothing else.  Parts are held until what
         they are put together to is there; where a worker dies with that, they are
         worked out anew.
         """
@@ -305,8 +309,11 @@ class _Run(Generic[T, A]):
         sizes: set[Any] = set()
         with self._losses_raised():
             try:
-                while self._hand_out() or len(ready) > 1:
-                    while len(ready) > 1:
+                while self._hand_out() or len(ready) > _FEW:
+                    # of parts that are ready and those that are being worked out
+                    while len(ready) > 1 and (
+                        len(ready) + len(self.out) - len(sizes) > _FEW
+                    ):
                         (one, task), (other, _) = ready.popleft(), ready.popleft()
                         whole = client.submit(pair, one, other, pure=False)
                         self.out[whole], parts[whole] = task, (one, other)
@@ -314,6 +321,7 @@ class _Run(Generic[T, A]):
                         if future in sizes or future.status == "error":
                             done(cast("int", self._fetched(future)))
                             del self.out[future]
+                            sizes.discard(future)
                             continue
                         task = self.out.pop(future)
                         for part in parts.get(future, ()):
@@ -323,13 +331,15 @@ class _Run(Generic[T, A]):
                             self.out[sized] = task
                             sizes.add(sized)
                         ready.append((future, task))
-                for future, task in ready:
-                    self.out[future] = task
-                    return self._fetched(future)
+                self.out.update(ready)
+                for future, _ in ready:
+                    result = self._fetched(future)
+                    del self.out[future]
+                    future.release()
+                    yield result
             finally:
                 with suppress(CancelledError, OSError):
                     client.cancel(list(self.out))
-        return None
 
     def _hand_out(self) -> bool:
         """Hand out as many tasks as there is room for; tell whether any are out."""

@@ -183,10 +183,12 @@ class _DaskBinner:
         most = self.most or max(CHUNK, -(-count // max(1, self.workers.threads)))
         chunks = chunks_of(cloud, pose, histogram.layout, most=most)
         done = progress or (lambda _: None)
-        whole = self.workers.join(bin_chunk, joined, chunks, size=points_of, done=done)
-        total = 0 if whole is None else whole.total
-        if whole is not None:
-            histogram.add_sparse(whole)
+        total = 0
+        for part in self.workers.join(
+            bin_chunk, joined, chunks, size=points_of, done=done
+        ):
+            histogram.add_sparse(part)
+            total += part.total
         if not total:
             raise no_points_error(cloud.name)
 

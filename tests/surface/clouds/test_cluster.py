@@ -141,10 +141,11 @@ def test_a_cluster_counts_what_one_process_counts(address, tmp_path, way):
     assert (histogram.counts != counted_here(cloud, moved).counts).any()
 
 
-def test_each_thread_counts_one_share_and_one_tally_comes_here(
-    address, wall, monkeypatch
+@pytest.mark.parametrize("many", [None, 3, 40])
+def test_each_thread_counts_one_share_and_few_tallies_come_here(
+    address, wall, monkeypatch, many
 ):
-    # Not one for every few points: however many there are, one tally is fetched.
+    # Not one for every few points: however many there are, a few are fetched.
     monkeypatch.setattr(binning, "CHUNK", 1_000)
     fetched, fetch = [], dask_cluster._Run._fetched
     monkeypatch.setattr(
@@ -153,11 +154,13 @@ def test_each_thread_counts_one_share_and_one_tally_comes_here(
         lambda run, future: fetched.append(future) or fetch(run, future),
     )
     histogram, runs = Histogram(LAYOUT), []
-    with dask_binner(address) as count:
+    most = many and -(-COUNT // many)
+    with dask_binner(address, most=most) as count:
         threads = count.workers.threads
         count(cloud_of(wall), POSE, histogram, progress=runs.append)
-    assert len(runs) == threads > 1
-    assert len(fetched) == threads + 1  # how many each has counted, and the tally
+    assert len(runs) == (many or threads) > 1
+    # how many each has counted, and the tallies
+    assert len(fetched) == len(runs) + min(len(runs), dask_cluster._FEW)
     assert_same(histogram, counted_here(cloud_of(wall)))
 
 
