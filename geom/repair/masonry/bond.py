@@ -353,9 +353,11 @@ def _take(
             hollow.height < brick.top + joint + lean - 1e-9
         )
         rows = np.flatnonzero(met & np.isfinite(pose.half))
-        wide = pose.half[rows] + brick.half_angle + slack
-        near: Bool = off[None, :] < wide[:, None] - 1e-9
-        part[rows] = np.where(near, -np.inf, part[rows])
+        wide = pose.half[rows] + (brick.half_angle + slack - 1e-9)
+        columns = np.flatnonzero(off < np.max(wide, initial=0.0))
+        near: Bool = off[columns] < wide[:, None]
+        held = np.ix_(rows, columns)
+        part[held] = np.where(near, -np.inf, part[held])
 
 
 def numbered(bricks: Sequence[PlacedBrick], start: float) -> tuple[PlacedBrick, ...]:
