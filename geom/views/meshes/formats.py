@@ -1,11 +1,12 @@
 """The coloured hot face in the formats of other programs.
 
 ``lining.glb`` is for any glTF 2.0 viewer, ``lining.ply`` has its numbers next to the
-colours, ``lining.vtp`` every gridded field.
+colours, ``lining.vtp`` every gridded field.  trimesh writes the first two; what it
+does not do by itself is done here: colours of glTF in linear light, the kind of every
+buffer, and numbers next to the colours of PLY.
 
 References
 ----------
-Turk (1994), "The PLY polygon file format".
 VTK file formats, "XML File Formats": pieces, data arrays, blocks of compressed data.
 """
 
@@ -13,7 +14,8 @@ from __future__ import annotations
 
 import zlib
 from base64 import b64encode
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,17 +25,37 @@ from geom.compare.findings import Maps
 from geom.surface.radial import RadialSurface
 from geom.units import Float, Int
 from geom.views.charts.colours import cutback_rgb, to_linear
-from geom.views.meshes.gltf import Part, scene_bytes
 from geom.views.meshes.mesh import WallMesh
+from geom.views.say import plain
 
 if TYPE_CHECKING:
     import pyvista as pv
     import trimesh
 
-#: Words of PLY for the kinds of numbers.
-_PLY_KINDS = {"f4": "float", "u1": "uchar", "i4": "int"}
+#: Targets of glTF buffer views: ARRAY_BUFFER and ELEMENT_ARRAY_BUFFER.
+_VERTICES, _FACES = 34962, 34963
+_MM_PER_METRE = 1000.0
 #: Cell type of VTK.
 _VTK_TRIANGLE = 5
+
+
+@dataclass(frozen=True)
+class Part:
+    """One mesh of a scene.
+
+    Attributes
+    ----------
+    vertices : array (n, 3), mm
+        In the design's frame, z up.
+    faces : int array (f, 3)
+    rgba : array (n, 4)
+        Linear light, 0 to 255.
+    """
+
+    name: str
+    vertices: Float
+    faces: Int
+    rgba: Float
 
 
 def glb_bytes(mesh: WallMesh, surface: RadialSurface, *, title: str) -> bytes:
@@ -54,18 +76,84 @@ def wall_part(mesh: WallMesh, surface: RadialSurface) -> Part:
     return Part("lining", mesh.vertices, mesh.faces, _linear_rgba(mesh, surface))
 
 
+def scene_bytes(parts: Sequence[Part], *, title: str, lining: str) -> bytes:
+    """Meshes as binary glTF.
+
+    Returns
+    -------
+    bytes
+        Lengths are metres.  glTF is right-handed with +y up, so a point (x, y, z) of
+        the design's frame is written as (x, z, -y): a quarter turn about x, which keeps
+        the hand.  ``COLOR_0`` holds linear light, not sRGB; the material is white,
+        rough, not metallic and seen from both sides.
+
+    References
+    ----------
+    glTF 2.0 specification, 3.4 (coordinate system and units), 3.7.2.1 (COLOR_0 is
+    linear) and 3.9.2 (base colour multiplies in).
+    """
+    import trimesh
+
+    scene: Any = trimesh.Scene()
+    for part in parts:
+        shape = trimesh.Trimesh(
+            vertices=_y_up(part.vertices) / _MM_PER_METRE,
+            faces=part.faces,
+            visual=_material(part),
+            process=False,
+            metadata={"title": plain(title), "lining": plain(lining)},
+        )
+        scene.add_geometry(shape, node_name=part.name, geom_name=part.name)
+    return bytes(
+        scene.export(
+            file_type="glb",
+            include_normals=True,
+            tree_postprocessor=_set_buffer_targets,
+        )
+    )
+
+
+def _set_buffer_targets(tree: dict[str, Any]) -> None:
+    """Say of every view of the buffer whether it holds vertices or faces.
+
+    References
+    ----------
+    glTF 2.0 specification, 5.11.5 (bufferView.target).
+    """
+    for mesh in tree["meshes"]:
+        for part in mesh["primitives"]:
+            for accessor in part["attributes"].values():
+                view = tree["accessors"][accessor]["bufferView"]
+                tree["bufferViews"][view]["target"] = _VERTICES
+            view = tree["accessors"][part["indices"]]["bufferView"]
+            tree["bufferViews"][view]["target"] = _FACES
+
+
+def _material(part: Part) -> Any:
+    """White, rough, two-sided material under the colours of the vertices."""
+    import trimesh
+
+    kinds: Any = trimesh.visual
+    white = kinds.material.PBRMaterial(
+        name="lining",
+        baseColorFactor=[255, 255, 255, 255],
+        metallicFactor=0.0,
+        roughnessFactor=1.0,
+        doubleSided=True,
+    )
+    look = kinds.texture.TextureVisuals(material=white)
+    look.vertex_attributes["color"] = part.rgba
+    return look
+
+
+def _y_up(vertices: Float) -> Float:
+    return np.stack([vertices[:, 0], vertices[:, 2], -vertices[:, 1]], axis=1)
+
+
 def _srgb(mesh: WallMesh, surface: RadialSurface) -> NDArray[np.uint8]:
     """Colours of the vertices by cut-back; (n, 3)."""
     limit = surface.design.repair.brick_threshold
     return cutback_rgb(mesh.pick(surface.cutback), limit)
-
-
-def _numbers(mesh: WallMesh, maps: Maps) -> dict[str, NDArray[np.float32]]:
-    """What stands next to the colours of PLY, at the vertices."""
-    return {
-        name: mesh.pick(getattr(maps, name)).astype(np.float32)
-        for name in ("cutback", "cutback_sd", "p_brick")
-    }
 
 
 def _linear_rgba(mesh: WallMesh, surface: RadialSurface) -> Float:
@@ -83,32 +171,9 @@ def ply_bytes(mesh: WallMesh, surface: RadialSurface, *, maps: Maps) -> bytes:
         Vertices in mm; per vertex ``red green blue alpha`` (sRGB, as PLY viewers take
         them) and float ``cutback``, ``cutback_sd`` (mm) and ``p_brick`` (0 to 1).
     """
-    rgb = _srgb(mesh, surface)
-    columns: dict[str, NDArray[Any]] = dict(zip("xyz", mesh.vertices.T, strict=True))
-    columns |= dict(zip(("red", "green", "blue"), rgb.T, strict=True))
-    columns["alpha"] = np.full(len(rgb), 255, dtype=np.uint8)
-    columns |= _numbers(mesh, maps)
-    kinds = [
-        (name, "u1" if values.dtype == np.uint8 else "<f4")
-        for name, values in columns.items()
-    ]
-    vertices = np.empty(len(rgb), dtype=kinds)
-    for name, values in columns.items():
-        vertices[name] = values
-    faces = np.empty(len(mesh.faces), dtype=[("count", "u1"), ("corner", "<i4", 3)])
-    faces["count"], faces["corner"] = 3, mesh.faces
-    properties = [f"property {_PLY_KINDS[kind[-2:]]} {name}" for name, kind in kinds]
-    head = [
-        "ply",
-        "format binary_little_endian 1.0",
-        "comment daubline",
-        f"element vertex {len(vertices)}",
-        *properties,
-        f"element face {len(faces)}",
-        "property list uchar int vertex_indices",
-        "end_header\n",
-    ]
-    return "\n".join(head).encode("ascii") + vertices.tobytes() + faces.tobytes()
+    shape = wall_trimesh(mesh, surface, maps=maps)
+    content: Any = shape.export(file_type="ply", encoding="binary", vertex_normal=False)
+    return bytes(content)
 
 
 def wall_trimesh(
@@ -123,7 +188,8 @@ def wall_trimesh(
         vertex_colors=_srgb(mesh, surface),
         process=False,
     )
-    for name, values in _numbers(mesh, maps).items():
+    for name in ("cutback", "cutback_sd", "p_brick"):
+        values = mesh.pick(getattr(maps, name)).astype(np.float32)
         shape.vertex_attributes[name] = values
     return shape
 

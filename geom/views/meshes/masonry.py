@@ -18,8 +18,7 @@ from geom.repair.plan.result import RepairPlan
 from geom.surface.radial import RadialSurface
 from geom.units import Float, Int
 from geom.views.charts.colours import to_linear
-from geom.views.meshes.formats import wall_part
-from geom.views.meshes.gltf import Part, scene_bytes
+from geom.views.meshes.formats import Part, scene_bytes, wall_part
 from geom.views.meshes.mesh import WallMesh
 
 #: The six faces of a brick by its corners, each wound outward where azimuth grows
