@@ -7,6 +7,7 @@ import shutil
 import sys
 import time
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory, gettempdir
 
@@ -52,27 +53,51 @@ def counted_file(question: Question, path: Path) -> Histogram:
     return histogram
 
 
+@dataclass(frozen=True)
+class FileTimes:
+    """Best seconds from a file, and what it is.
+
+    Attributes
+    ----------
+    reader : str
+        What reads it bare.
+    bare, counting, to_cells : float
+        To numbers in memory; to counted points; to cells.
+    """
+
+    count: int
+    megabytes: float
+    reader: str
+    bare: float
+    counting: float
+    to_cells: float
+
+
+def file_times(question: Question, ending: str, count: int) -> FileTimes:
+    """From file to cells, and the bare time to read the file."""
+    reader, read = BARE[ending]
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / f"scan{ending}"
+        write(path, question.wall.runs(count), count)
+        found, bare = best(lambda: read(path))
+        histogram, alone = best(lambda: counted_file(question, path))
+        _, ours = best(lambda: wall_cells(counted_file(question, path), question.grid))
+        _refuse_other(count, found, histogram.total)
+        size = path.stat().st_size / 1e6
+    return FileTimes(count, size, reader, bare, alone, ours)
+
+
 def files(question: Question, points: int) -> None:
     """From file to cells, beside the bare time to read the file."""
     rows = []
-    for ending, (reader, read) in BARE.items():
+    for ending in BARE:
         count = min(points, IN_TEXT) if ending == ".xyz" else points
-        with TemporaryDirectory() as folder:
-            path = Path(folder) / f"scan{ending}"
-            write(path, question.wall.runs(count), count)
-            found, bare = best(lambda path=path, read=read: read(path))
-            histogram, alone = best(lambda path=path: counted_file(question, path))
-            _, ours = best(
-                lambda path=path: wall_cells(
-                    counted_file(question, path), question.grid
-                )
-            )
-            _refuse_other(count, found, histogram.total)
-            size = path.stat().st_size / 1e6
+        t = file_times(question, ending, count)
         rows.append(
-            [ending, many(count), formatted(size, ".0f"), reader,
-             formatted(bare), formatted(alone), formatted(ours),
-             formatted(ours / bare, ".2f"), formatted(count / ours / 1e6)]
+            [ending, many(count), formatted(t.megabytes, ".0f"), t.reader,
+             formatted(t.bare), formatted(t.counting), formatted(t.to_cells),
+             formatted(t.to_cells / t.bare, ".2f"),
+             formatted(count / t.to_cells / 1e6)]
         )  # fmt: skip
     heads = (
         "file", "points", "MB", "read bare by", "bare s", "daubline, counting s",
