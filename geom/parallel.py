@@ -19,6 +19,7 @@ How many threads linear algebra may use is stated here too.
 from __future__ import annotations
 
 import atexit
+import gc
 import os
 import pickle
 import shutil
@@ -43,6 +44,8 @@ R = TypeVar("R")
 
 #: Tasks that are out for each process: one to do, and one done that is not fetched yet.
 _AHEAD = 2
+#: New objects before young garbage is looked for, and looks before older is.
+_SELDOM = 50_000, 20, 20
 #: What a process runs, and what it may do before.
 _BEGIN = "import sys; sys.path[:] = {path!r}; {first}"
 _SERVE = "from geom.parallel import serve; serve()"
@@ -326,8 +329,17 @@ def _started(
         pool.close()
 
 
+def collect_seldom() -> None:
+    """Look for garbage in cycles seldom: a run makes much that stays, and ends soon.
+
+    Of what a survey imports and draws, 5 % of the time went into looking, 0.2 s.
+    """
+    gc.set_threshold(*_SELDOM)
+
+
 def serve() -> None:
     """Do tasks from standard input until it closes; what such a process runs."""
+    collect_seldom()
     tasks = sys.stdin.buffer
     results = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # the pipe is for results alone

@@ -160,6 +160,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     never_fail()
     try:
         options = parser().parse_args(arguments)
+        from geom.parallel import collect_seldom
+
+        collect_seldom()
         with _terminable(asked_to_end), _with_home(), _saying(options):
             options.run(options)
     except DaublineError as fault:
