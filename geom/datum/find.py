@@ -33,6 +33,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -220,13 +221,16 @@ class _Residuals:
         From the drawing at right angles to it, outwards positive.
     jacobian : array (n, 4)
         Of that by the pose: offsets (mm) and tilts (degrees).
-    patch : int array (n,)
-        Number of the patch of wall it lies in.
+    azimuth, height : array (n,), degrees and mm
+    bottom : float, mm
+        Of the profile.
     """
 
     distance: Float
     jacobian: Float
-    patch: Int
+    azimuth: Float
+    height: Float
+    bottom: float
 
     @classmethod
     def of(
@@ -244,15 +248,15 @@ class _Residuals:
         slope = profile.slope_at(height)
         square = 1.0 / np.sqrt(1.0 + slope**2)
         jacobian = pose.jacobian(azimuth, height, slope, drawn) * square[:, None]
-        patch = patches(azimuth, height, profile.bottom)
-        return cls((radius - drawn) * square, jacobian, patch)
+        distance = (radius - drawn) * square
+        return cls(distance, jacobian, azimuth, height, profile.bottom)
 
-
-def patches(azimuth: Float, height: Float, bottom: float) -> Int:
-    """Number of the patch of wall that each place lies in, for `covariance`."""
-    turn = (azimuth // ASSUMED.patch_turn).astype(np.int64)
-    rise = ((height - bottom) // ASSUMED.patch_height).astype(np.int64)
-    return rise * round(360.0 / ASSUMED.patch_turn) + turn
+    @cached_property
+    def patch(self) -> Int:
+        """Number of the patch of wall that each point lies in; (n,)."""
+        turn = (self.azimuth // ASSUMED.patch_turn).astype(np.int64)
+        rise = ((self.height - self.bottom) // ASSUMED.patch_height).astype(np.int64)
+        return rise * round(360.0 / ASSUMED.patch_turn) + turn
 
 
 def _near(points: Float, design: Design, pose: Pose, *, on_bands: bool) -> Float:
@@ -288,7 +292,9 @@ def on_wall(design: Design, azimuth: Float, height: Float) -> Bool:
     """Whether places lie clear of every opening."""
     clear = np.ones(azimuth.shape, dtype=bool)
     for hole in design.openings:
-        clear &= ~hole.holds(azimuth, height, design.radius_at_opening(hole))
+        level = np.flatnonzero(np.abs(height - hole.height) <= 0.5 * hole.tall)
+        radius = design.radius_at_opening(hole)
+        clear[level] &= ~hole.holds(azimuth[level], height[level], radius)
     return clear
 
 

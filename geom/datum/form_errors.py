@@ -376,8 +376,9 @@ def _mixture(
 def _exponential(value: Float, sd: Float, mean: float) -> tuple[Float, Float]:
     """Log density, and its slope, of an exponential and a normal variable's sum."""
     at = value / sd - sd / mean
-    log = -np.log(mean) + 0.5 * (sd / mean) ** 2 - value / mean + log_ndtr(at)
-    density = np.exp(-0.5 * at**2 - _LOG_ROOT - log_ndtr(at))
+    below = log_ndtr(at)
+    log = -np.log(mean) + 0.5 * (sd / mean) ** 2 - value / mean + below
+    density = np.exp(-0.5 * at**2 - _LOG_ROOT - below)
     return log, density / sd - 1.0 / mean
 
 

@@ -144,7 +144,8 @@ class Pose(Shown):
         azimuth (degrees), radius (mm), height (mm) : arrays (n,)
         """
         x, y, z = self.rotation @ (np.asarray(points) - self.origin).T
-        azimuth = np.mod(np.rad2deg(np.arctan2(y, x)), 360.0)
+        azimuth = np.rad2deg(np.arctan2(y, x))
+        azimuth += 360.0 * (azimuth < 0.0)
         return azimuth, np.hypot(x, y), z + self.mid_height
 
     def from_wall(self, azimuth: Float, radius: Float, height: Float) -> Float:

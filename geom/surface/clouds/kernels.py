@@ -23,6 +23,7 @@ import numpy as np
 from numba import prange
 
 from geom.parallel import compiled
+from geom.surface.clouds.systems import compile_systems
 
 _F = np.float32
 _C1, _C2, _C3, _C4 = (
@@ -493,3 +494,4 @@ def compile_all() -> None:
     supported_points(counts, 6, np.zeros((1, 6)), 2, 1, 1, 1, 0.5, 2)
     code = pack(counts.ravel(), int(counts.sum()))
     unpack_into(counts.ravel(), join(code, code))
+    compile_systems()

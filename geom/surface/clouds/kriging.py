@@ -26,6 +26,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -440,7 +441,7 @@ class _Search:
         Reach and factor for the middle window, then window and factor for that reach.
         """
         near = self._near(self.place[self.at[some]], min(neighbours + 1, self.at.size))
-        near = near[:, 1:]
+        near = np.ascontiguousarray(near[:, 1:])
         if not near.shape[1] or not some.size:
             return ASSUMED.kriging_reaches[0], 1.0, ASSUMED.kriging_local_window
 
@@ -496,30 +497,29 @@ class _Search:
     def _weights(
         self, size: Float, target: Int, near: Int, tables: tuple[Float, Float]
     ) -> tuple[Float, Float]:
-        """Weights of neighbours (t, c), and variance of the field that is left (t,).
+        """Weights of neighbours (t, c), and variance of the field that is left (t,)."""
+        from geom.surface.clouds.systems import solved
 
-        The kriging system of every target, (t, c, c), solved at once; ``left`` is the
-        variance about the estimate less what scatter of the neighbours adds to it.
-        """
-        up, around = tables
-        at, columns = self.at[near], self.grid.azimuth.size
-        row, column = at // columns, at % columns
-        scale = np.sqrt(size)
-        own, other = scale[target], scale[at]
-        field = up[row[:, :, None], row[:, None, :]]
-        field *= around[column[:, :, None], column[:, None, :]]
-        field *= other[:, :, None]
-        field *= other[:, None, :]
-        system = field.copy()
-        diagonal = np.arange(near.shape[1])
-        system[:, diagonal, diagonal] += np.maximum(self.variance[near], 1e-6)
-        across = up[row, (target // columns)[:, None]]
-        across *= around[column, (target % columns)[:, None]]
-        across *= own[:, None] * other
-        weight = np.asarray(
-            np.linalg.solve(system, across[:, :, None])[:, :, 0], dtype=np.float64
+        place, noise = self._known
+        own, scale = self._rows_and_columns(target), np.sqrt(size)
+        weight, left = np.empty(near.shape), np.empty(target.size)
+        solved(
+            place,
+            scale[self.at],
+            near,
+            own,
+            scale[target],
+            noise,
+            *tables,
+            weight,
+            left,
         )
-        # w' C w, with (C + N) w = c
-        explained = np.sum(weight * across, axis=1)
-        scatter = np.sum(weight**2 * np.maximum(self.variance[near], 1e-6), axis=1)
-        return weight, np.maximum(own**2 - explained - scatter, 0.0)
+        return weight, left
+
+    @cached_property
+    def _known(self) -> tuple[Int, Float]:
+        """Rows and columns of the cells with points, (p, 2), and their scatter."""
+        return self._rows_and_columns(self.at), np.maximum(self.variance, 1e-6)
+
+    def _rows_and_columns(self, cells: Int) -> Int:
+        return np.stack(np.divmod(cells, self.grid.azimuth.size), axis=1)
