@@ -3,7 +3,7 @@ A slip of the pen
 =================
 
 Somebody writes 443 where the rod said 343. The readings round about speak against it,
-so it is left out, and said to be: never silently. The furnace is invented.
+so it is left out, and reported: never silently. The furnace is invented.
 """
 
 from pathlib import Path

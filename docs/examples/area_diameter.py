@@ -2,7 +2,7 @@
 The diameter that melts
 =======================
 
-Melting rate follows the area of the section, so a level is told by the diameter of the
+Melting rate follows the area of the section, so a level is given by the diameter of the
 circle with its area, not by the mean diameter: here against the drawn one, all the way
 up an invented furnace, each with its 95 % interval.
 """
