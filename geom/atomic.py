@@ -95,7 +95,7 @@ def remove_stale(folder: Path, names: str, *, now: float) -> None:
 
 
 def remove_killed(path: Path) -> None:
-    """Remove what killed writers of a file left beside it; nobody may write it now."""
+    """Remove what killed writers of a file left next to it; nobody may write it now."""
     hidden = re.compile(re.escape(f".{path.name}.") + "[0-9a-f]{12}")
     for entry in os.scandir(path.parent):
         if hidden.fullmatch(entry.name):

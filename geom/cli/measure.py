@@ -356,7 +356,7 @@ def add_sheet(commands: Any) -> None:
         type=inputs.number_between(*_HEIGHTS),
         metavar="N",
         help="how many, twice as close over the melting zone as elsewhere (default: "
-        "every 150 mm there, 300 mm elsewhere, and beside corners of the profile)",
+        "every 150 mm there, 300 mm elsewhere, and next to corners of the profile)",
     )
     parser.add_argument(
         "--columns",

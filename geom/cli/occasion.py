@@ -78,7 +78,7 @@ def occasion_of(options: argparse.Namespace) -> Occasion:
     missing = [f"--{name}" for name in _NEEDED if getattr(options, name) is None]
     if missing:
         what = f"a survey of a record needs {' and '.join(missing)}"
-        raise InputError(what, cure="Tell it beside --record")
+        raise InputError(what, cure="Give it with --record")
 
     def read(name: str, reads: Callable[[str], T]) -> T:
         try:

@@ -492,5 +492,5 @@ def _refuse_inside(record: Path, out: Path) -> None:
         raise InputError(
             "is --record, or lies in it, or the record would lie in it",
             file=out,
-            cure="Keep output folders and records beside each other",
+            cure="Keep output folders and records next to each other",
         )

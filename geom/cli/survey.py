@@ -142,7 +142,7 @@ def add_view(commands: Any) -> None:
         _view,
         help="turn the wall in a window: sections, picking, every field",
         description="Open a survey in a window on this machine's screen. Click on the "
-        "wall to be told of the place; the sliders leave off the top or one half; keys "
+        "wall to read off the place; the sliders leave off the top or one half; keys "
         "change what it is coloured by.",
     )
     inputs.add_design(parser)

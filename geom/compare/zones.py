@@ -28,7 +28,7 @@ as losses with edges have.  How stated and true shares agree is in docs/benchmar
 How far a loss reaches between stations no reading tells: a hollow of one station may be
 a brick or four.  The process smooths over that, so its zones' volumes and means are
 taken times a factor whose logarithm has the coefficient of error of an area that is
-told by counting grid points, `area_error`.
+found by counting grid points, `area_error`.
 
 References
 ----------

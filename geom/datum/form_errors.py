@@ -250,7 +250,7 @@ def sound_wall_pose(wall: WallPatches, before: Float) -> tuple[Float, Float]:
 
     What looks sound may be worn to one side alike at all heights.  As wear is never
     below nil, it is then no less worn all round: so far out as that wall lies, the axis
-    may be off to any side, and this is told less surely by that.
+    may be off to any side, and this is known less surely by that.
 
     Parameters
     ----------

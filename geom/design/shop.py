@@ -180,7 +180,7 @@ class Mix:
 class OpeningSizes:
     """What an opening is rebuilt to (keys of ``[[tuyere]]`` and ``[[hole]]``), mm.
 
-    ``None``: not told; `geom.repair.plan.openings` then has a size of its own.
+    ``None``: not stated; `geom.repair.plan.openings` then has a size of its own.
 
     Attributes
     ----------

@@ -79,7 +79,7 @@ def read_event(message: object) -> Event:
     }:
         raise InputError("this is no reading as the page sends it")
     if not all(isinstance(value, str) for value in message.values()):
-        raise InputError("a reading is told in texts alone")
+        raise InputError("a reading is given as texts alone")
     for name in ("id", "entry"):
         if not _ID.fullmatch(message[name]):
             raise InputError(f"this is no {name} of a reading")

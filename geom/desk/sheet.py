@@ -315,7 +315,7 @@ def _folder_lock(folder: Path) -> Iterator[int | None]:
         handle = os.open(folder, os.O_RDONLY)
     except OSError as fault:
         why = fault.strerror or str(fault)
-        raise InputError(f"the sheet's folder is away ({why})", file=folder) from fault
+        raise InputError(f"the sheet's folder is gone ({why})", file=folder) from fault
     try:
         fcntl.flock(handle, fcntl.LOCK_EX)
         yield handle

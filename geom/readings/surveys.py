@@ -345,7 +345,7 @@ def _survey(
     try:
         if created != str(document["created"]):
             raise InputError(
-                f"was made {document['created']}, but {FILE} beside it {created}",
+                f"was made {document['created']}, but {FILE} next to it {created}",
                 place="created",
                 cure="Give a folder as 'daubline survey' wrote it",
             )

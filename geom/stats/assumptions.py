@@ -1,4 +1,4 @@
-"""What the statistics take for granted beside their published constants.
+"""What the statistics take for granted next to their published constants.
 
 Where no source is named the number is our own choice.
 """

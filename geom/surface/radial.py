@@ -115,7 +115,7 @@ class PastSurveys:
 
 @dataclass(frozen=True)
 class PastBesideCloud:
-    """Past surveys are not used beside a point cloud."""
+    """Past surveys are not used with a point cloud."""
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 _LOCAL = "Local codes, the site's own rules and licensed practice come first."
 _MEASURED = (
-    "Measured wall only: nothing is said of cracks, loose brick or the shell behind. "
+    "Measured wall only: it shows nothing of cracks, loose brick or the shell behind. "
     "Look and sound before deciding."
 )
 #: Before anybody goes in.

@@ -151,7 +151,7 @@ class LiningAccessor:
             The hour, as ``"3:30"`` or ``"half past 3"``.
         """
         if (azimuth is None) == (clock is None):
-            raise InputError("a place is told by azimuth or by clock, by one of them")
+            raise InputError("a place is given by azimuth or by clock, by one of them")
         if azimuth is None:
             azimuth = azimuth_of_clock(clock_hours(str(clock)), self.sense)
         apart = np.abs((self._data["azimuth"].to_numpy() - azimuth + 180) % 360 - 180)

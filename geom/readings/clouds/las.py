@@ -444,7 +444,7 @@ def _read_table(
     if at == -1:  # written as a stream: the place of the table is at the very end
         (at,) = struct.unpack("<q", _bytes_at(file, name, header.end - 8, 8))
     if at < header.start + 8:
-        raise damaged_error(name, f"it is said to start at byte {at}", _TABLE_PLACE)
+        raise damaged_error(name, f"it is stated to start at byte {at}", _TABLE_PLACE)
     if at + 8 > header.end:
         raise truncated_error(name, header.end, at + 8)
     _, count = struct.unpack("<II", _bytes_at(file, name, at, 8))

@@ -49,7 +49,7 @@ _CLOCK = re.compile(
 )
 _WIDE_CURE = (
     r"Write height_in \ radius_in into the first cell (or _mm, _cm, _m, and diameter "
-    "or cutback for radius), and the azimuths beside it as 0deg, 30deg, 60deg or as "
+    "or cutback for radius), and the azimuths next to it as 0deg, 30deg, 60deg or as "
     "3 o'clock, 3:30"
 )
 

@@ -244,7 +244,7 @@ class Recheck(Shown):
         Of the daub that the plan before put on; None where it tells of none.  Nothing
         is released before drying is signed for, on paper, by those who saw to it.
     openings : tuple of OpeningCheck
-        In the order of the design file; beside the verdict, which they do not enter.
+        In the order of the design file; next to the verdict, which they do not enter.
     """
 
     _units: ClassVar[str] = "mm, mm2, mm3, degrees"

@@ -19,7 +19,7 @@ towards the axis and over the lip; where it is negative the wall hangs over and 
 before it reaches the lip.  Either is well as long as the lip stands in front, so the
 slope is stated and does not decide.
 
-What gathers slag is told by itself, against the drawing, the tuyere's own lip in it:
+What gathers slag is given by itself, against the drawing, the tuyere's own lip in it:
 how far the sill stands proud, how far the lip is back, and how deep a hollow above the
 lip is, beneath the line from the lip to the wall above.  Each that is more than the
 tolerance has its remedy: chip the sill, daub the lip out, fill the hollow.  A drawing

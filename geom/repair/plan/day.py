@@ -373,7 +373,7 @@ def _man_hours(crew: Crew) -> Callable[[float, float], float]:
 
 
 def _timed(steps: Iterator[_Step]) -> Iterator[DayStep]:
-    """One after the other, each rounded up to what is told."""
+    """One after the other, each rounded up to what is printed."""
     past = 0
     for name, amount, unit, hours, waits in steps:
         until = past + int(np.ceil(hours * _AN_HOUR - 1e-9))

@@ -151,7 +151,7 @@ class OpeningWork:
     depth : float
         Thickness of the finished wall there.
     depth_from : {'design file', 'drawing', 'default'}
-        Where that is from: told, shell less hot face, or neither being known.
+        Where that is from: stated, shell less hot face, or neither being known.
     lip : float
         How far a tuyere's lip stands out.
     former : Former or None

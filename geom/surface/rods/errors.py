@@ -10,7 +10,7 @@ slope: a patch left short pulls the good wall about it out, and is pulled in by 
 Where the zones of the repair are known, the wall within them is new: the drawn face, an
 offset of each zone's own, one that all share, as one hand filled them, and how uneven
 that hand left each face; their sizes are learned from the readings.  Nothing that the
-wall beside a zone does, its holes least of all, is told of the zone, nor the reverse.
+wall next to a zone does, its holes least of all, holds for the zone, nor the reverse.
 """
 
 from __future__ import annotations
@@ -272,7 +272,7 @@ def zone_labels(prior: Prior, azimuth: Float, height: Float) -> Int:
 def with_broken_zones(prior: Prior, azimuth: Float, height: Float) -> Prior:
     """The same with holes in the repaired zones that some places stand in.
 
-    A hole left in one zone, or one beside it that was read as in it, is no measure of
+    A hole left in one zone, or one next to it that was read as in it, is no measure of
     how uneven the others are.
 
     Parameters

@@ -349,7 +349,7 @@ def average_in_cells(
     dense : bool array (n,)
         Which may be averaged.
     most : int
-        Cells to come out, beside readings not to be averaged.
+        Cells to come out, with readings not to be averaged.
     """
     from scipy.sparse import csr_array
 

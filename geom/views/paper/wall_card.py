@@ -222,7 +222,7 @@ class WallChart:
         return group
 
     def _words(self, row: int, hour: int, room: _Room) -> Group:
-        """Depth, and under it or beside it the zones of a box."""
+        """Depth, and under it or next to it the zones of a box."""
         from reportlab.graphics.shapes import Group
 
         group, depth = Group(), float(self.boxes.depth[row, hour])

@@ -213,7 +213,7 @@ _CARD: dict[StepName, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class DayRow:
-    """One step as it is told.
+    """One step as it is printed.
 
     Attributes
     ----------

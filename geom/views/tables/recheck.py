@@ -66,7 +66,7 @@ def verdict_lines(recheck: Recheck, design: Design) -> list[str]:
 
 
 def _say_more(readings: int | None) -> str:
-    """How many readings would decide a zone, as far as that can be told.
+    """How many readings would decide a zone, as far as that can be found.
 
     Examples
     --------

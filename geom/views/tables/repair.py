@@ -214,7 +214,7 @@ def _order_row(line: OrderLine, design: Design) -> OrderRow:
         material=plain(line.material, most=40),
         needed=needed,
         order=order,
-        stock="not told" if line.stock is None else f"{line.stock}",
+        stock="not stated" if line.stock is None else f"{line.stock}",
         buy=buy,
     )
 
@@ -310,7 +310,7 @@ def say_not_planned(note: NotPlanned, unit: str) -> str:
             f"Zone {note.zone} has to be measured again before anything is ordered: "
             f"it is not settled whether it needs brick. {left}"
         )
-    return f"Zone {note.zone} is taken up by the brickwork beside it."
+    return f"Zone {note.zone} is taken up by the brickwork next to it."
 
 
 def say_bottom_notes(bottom: SandBottom, unit: str) -> list[str]:
@@ -402,7 +402,7 @@ def _well_lines(bottom: SandBottom, design: Design) -> list[str]:
 def melting_lines(worn: WornMelting | None, design: Design) -> list[str]:
     """What the worn diameter does to melting rate and blast."""
     if worn is None:
-        return ["No ring of the wall was read all round: nothing is said of melting."]
+        return ["No ring of the wall was read all round: nothing is stated of melting."]
     unit, zone = design.length_unit, worn.zone
     at_ring, in_band = (
         say_change_percent(part.change_percent) for part in (worn.at_ring, zone)

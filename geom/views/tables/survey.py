@@ -432,7 +432,7 @@ def _say_diagnostic(found: Diagnostic, design: Design) -> str:  # noqa: PLR0911,
         case PastSurveys(count, used):
             return _say_past(count, used=used)
         case PastBesideCloud():
-            return "Past surveys are not used beside a point cloud."
+            return "Past surveys are not used with a point cloud."
         case NoDatumBand(sd):
             return (
                 "The design names no datum band: the axis was found on the whole wall, "
@@ -481,7 +481,7 @@ def _say_past(count: int, *, used: bool) -> str:
     past = "One past survey was" if count == 1 else f"{count} past surveys were"
     if used:
         return (
-            f"{past} used beside the readings. Where the lining was changed since, "
+            f"{past} used with the readings. Where the lining was changed since, "
             "survey it without."
         )
     return (
