@@ -30,7 +30,7 @@ from geom.design import Design
 from geom.frame import Sense, to_cartesian
 from geom.quantity import Quantity
 from geom.stats.normal import eigen_root, joint_normal, squares_sd
-from geom.surface import GPPosterior, Posterior, RadialSurface
+from geom.surface import Posterior, RadialSurface
 from geom.units import Float
 
 #: Azimuths that a section is worked out at.
@@ -79,9 +79,6 @@ def _rings(
     posterior: Posterior, height: Float, azimuth: Float
 ) -> Iterator[tuple[Float, Float]]:
     """Mean and covariance of cut-back round each height; (k,) and (k, k)."""
-    if not isinstance(posterior, GPPosterior):
-        yield from (posterior.joint(np.array([here]), azimuth) for here in height)
-        return
     for start in range(0, height.size, _AT_ONCE):
         some = posterior.rings(height[start : start + _AT_ONCE], azimuth)
         yield from zip(*some, strict=True)

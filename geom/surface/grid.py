@@ -8,7 +8,7 @@ Whatever is read off a gridded field between its nodes goes through `interpolate
 `interpolate_columns` and `interpolate_points`: linear in height and in azimuth,
 periodic round the ring.
 
-Connected pieces of the wall, round the ring.
+Connected pieces of the wall, round the ring; and what nodes of a net stand for.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,6 +25,9 @@ from geom.design import Design
 from geom.frame import turn
 from geom.shown import Shown
 from geom.units import Bool, Float, Int
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 
 @dataclass(frozen=True)
@@ -378,3 +382,83 @@ def drop_small(mask: Bool, area: Float, least: float) -> Bool:
     keep = size >= least
     keep[0] = False
     return keep[number]
+
+
+def net_averages(grid: Grid, good: Bool, height: Float, azimuth: Float) -> csr_array:
+    """Weights of cells in the nodes of a net; (q, m * k).
+
+    A node is the mean of the cells that are no further off than half of the way to the
+    nearer of its neighbours, up and round, openings and wall not surveyed left out as
+    far as there is any other.  A net of one height is that height: straight between the
+    rows above and below; one of one azimuth is the column nearest to it.
+
+    Parameters
+    ----------
+    good : bool array (m, k)
+        Cells that are wall, and known.
+    height, azimuth : array, mm and degrees
+        Of the net, rising.
+    """
+    from scipy.sparse import csr_array
+
+    apart = np.abs(
+        np.mod(grid.azimuth[:, None] - azimuth[None, :] + 180.0, 360.0) - 180.0
+    )
+    column = np.argmin(apart, axis=1)
+    adjacent = np.min(apart, axis=1) <= _half_way(_gaps_round(azimuth))[column]
+    if azimuth.size == 1:
+        adjacent = apart[:, 0] <= np.min(apart)
+    if height.size == 1:
+        node = np.zeros(grid.height.size, dtype=np.int64)
+        share = _rows_at(grid, float(height[0]))
+    else:
+        node = _nearest(grid.height, height)
+        gaps = np.diff(height)
+        reach = _half_way(np.concatenate([gaps[:1], gaps, gaps[-1:]]))
+        near = np.abs(grid.height - height[node]) <= reach[node]
+        share = np.where(grid.surveyed_rows & near, 1.0, 0.0)
+    rows, columns = np.flatnonzero(share > 0.0), np.flatnonzero(adjacent)
+    cells = np.ix_(rows, columns)
+    owner = (node[rows, None] * azimuth.size + column[columns]).ravel()
+    weight = np.repeat(share[rows], columns.size)
+    counted = good[cells].ravel()
+    size = height.size * azimuth.size
+    best = np.where(counted, weight, 0.0)
+    total = np.bincount(owner, best, size)
+    # a node with nothing but openings and unread wall is the mean of these
+    best = np.where((total <= 0.0)[owner], weight, best)
+    total = np.bincount(owner, best, size)
+    held = np.flatnonzero(best > 0.0)
+    value: Float = best[held] / total[owner[held]]
+    cell = (rows[:, None] * grid.azimuth.size + columns).ravel()
+    whole = size, grid.opening.size
+    return csr_array((value, (owner[held], cell[held])), shape=whole)
+
+
+def _half_way(gaps: Float) -> Float:
+    """Half of the way to the nearer neighbour; from gaps before and after, (n + 1,)."""
+    # cells just half way to a neighbour are not to slip through
+    return np.asarray(0.5 * np.minimum(gaps[:-1], gaps[1:]) * (1.0 + 1e-9))
+
+
+def _gaps_round(azimuth: Float) -> Float:
+    """Turn between each of rising azimuths and the next, the last to the first too."""
+    between = np.diff(np.append(azimuth, azimuth[0] + 360.0))
+    return np.concatenate([between[-1:], between])
+
+
+def _rows_at(grid: Grid, height: float) -> Float:
+    """Weights of the rows that tell a height: two, or the outermost; (m,)."""
+    rows = np.flatnonzero(grid.surveyed_rows)
+    above = int(np.clip(np.searchsorted(grid.height[rows], height), 1, rows.size - 1))
+    low, high = rows[above - 1], rows[above]
+    part = (height - grid.height[low]) / (grid.height[high] - grid.height[low])
+    share = np.zeros(grid.height.size)
+    share[low], share[high] = 1.0 - np.clip(part, 0.0, 1.0), np.clip(part, 0.0, 1.0)
+    return share
+
+
+def _nearest(values: Float, to: Float) -> Int:
+    """Index of the nearest of ``to`` (rising) for each value."""
+    edge = 0.5 * (to[1:] + to[:-1])
+    return np.searchsorted(edge, values).astype(np.int64)

@@ -128,24 +128,29 @@ class LocalKriging:
             found = up @ (around @ found.T).T
         return np.asarray(self.field_sd * found)
 
-    def covariance(
+    def sides(
         self, missed: csr_array, correlations: tuple[csr_array, csr_array] | None
-    ) -> csr_array:
-        """Covariance of sums over the field; ``missed`` (q, n) are weights of cells."""
+    ) -> tuple[csr_array, csr_array]:
+        """Two tables (q, n): one by the other's transpose is the covariance of sums.
+
+        Parameters
+        ----------
+        missed : sparse array (q, n)
+            Weights of cells in each sum over the field.
+        """
         from scipy.sparse import csr_array
 
         missed = missed.sorted_indices()
         data = missed.data * self.field_sd.ravel()[missed.indices]
         scaled = csr_array((data, missed.indices, missed.indptr), shape=missed.shape)
         if correlations is None:
-            return csr_array(scaled @ scaled.T)
+            return scaled, scaled
         up, around = correlations
         # of each sum a table of cells: one side is spread along its rows, the other
         # along its columns
         columns = around.shape[0]
         along = _each_turned(_each_times(scaled, around), columns)
-        across = _each_times(_each_turned(scaled, columns), up)
-        return csr_array(along @ across.T)
+        return along, _each_times(_each_turned(scaled, columns), up)
 
 
 def _each_times(tables: csr_array, by: csr_array) -> csr_array:

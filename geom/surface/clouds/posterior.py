@@ -27,7 +27,7 @@ from geom.surface.clouds.kriging import LocalKriging, of_rows
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
 from geom.surface.gp.posterior import GPPosterior, VarianceShare
-from geom.surface.grid import Grid
+from geom.surface.grid import Grid, net_averages
 from geom.units import Bool, Float, Int
 
 if TYPE_CHECKING:
@@ -150,7 +150,7 @@ class CloudPosterior(Shown):
 
     @cached_property
     def correlations(self) -> tuple[csr_array, csr_array] | None:
-        """Of the residual field between cells, for `LocalKriging.covariance`."""
+        """Of the residual field between cells, for `LocalKriging.sides`."""
         return self.local.correlations(self.grid)
 
     @cached_property
@@ -173,13 +173,14 @@ class CloudPosterior(Shown):
         A node stands for the cells around it, half way to its neighbours.
         """
         net = _Net(self, height, azimuth)
-        wall, scatter = net.covariances()
-        covariance = wall + scatter
-        slope = net.systematic_slope
-        covariance += slope.T @ self.systematic.covariance @ slope
-        own = net.grazing_variance + net.roughness_variance
-        covariance[np.diag_indices_from(covariance)] += own
-        return net.mean, covariance
+        return net.mean, net.covariance(slice(None))
+
+    def rings(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back ring by ring; as `Posterior`."""
+        net, count = _Net(self, height, azimuth, rings=True), azimuth.size
+        ring = [slice(k * count, (k + 1) * count) for k in range(height.size)]
+        covariance = [net.covariance(nodes) for nodes in ring]
+        return net.mean.reshape(-1, count), np.stack(covariance)
 
     def sources_of_sum(
         self, height: Float, azimuth: Float, weight: Float, typical: float
@@ -251,15 +252,32 @@ def _rms(values: Float) -> float:
 class _Net:
     """What the nodes of a net stand for; arrays (q,), azimuth running fastest.
 
+    Parameters
+    ----------
+    rings : bool
+        Whether its heights are rings, each a net of its own.
+
     Attributes
     ----------
     inferred : array (q,)
         How far a node is wall in shadow, which follows the fitted wall alone.
     """
 
-    def __init__(self, wall: CloudPosterior, height: Float, azimuth: Float) -> None:
+    def __init__(
+        self,
+        wall: CloudPosterior,
+        height: Float,
+        azimuth: Float,
+        *,
+        rings: bool = False,
+    ) -> None:
+        from scipy.sparse import csr_array, vstack
+
         self._wall, self._height, self._azimuth = wall, height, azimuth
-        self._average = _averages(wall, height, azimuth)
+        parts = height[:, None] if rings else [height]
+        good = np.isfinite(wall.mean) & ~wall.grid.opening
+        averages = [net_averages(wall.grid, good, part, azimuth) for part in parts]
+        self._average = csr_array(vstack(averages, format="csr"))
         fields = wall.fields
         self.mean = self._average @ fields.mean
         self.inferred = self._average @ fields.inferred
@@ -269,78 +287,142 @@ class _Net:
         self.roughness_variance = hidden * (self._average @ fields.roughness)
         self.systematic_slope = np.asarray((self._average @ fields.slope).T)
 
-    def covariances(self) -> tuple[Float, Float]:
-        """By what the fitted wall and kriging leave open, and by scatter of points.
+    @cached_property
+    def _kriged(self) -> _Kriged:
+        return _Kriged.of(self._wall, self._average)
 
-        Returns
-        -------
-        wall, scatter : array (q, q), mm2
-            The latter beyond what scatter does to the fitted wall where it is inferred.
-        """
-        weights, left, scatter = self._local(self._average)
+    @cached_property
+    def _known(self) -> Float:
+        """Of `ConditionalGP.whitened`, of the nodes; (readings, q)."""
         best = self._wall.fitted.best
-        some = np.flatnonzero(self.inferred)
-        follows = bool((self._follows > _FOLLOWS).any())
-        if not some.size and not follows:
-            return left, scatter
         cross = best.cross_covariance_with_net(self._height, self._azimuth)
-        known = best.whitened(cross, spoiled=True)
+        return best.whitened(cross, spoiled=True)
+
+    @cached_property
+    def _gain(self) -> Float:
+        """How the nodes follow the fitted wall's readings; (q, readings)."""
+        gain = self._wall.fitted.best.gains(self._known)
+        gain *= self._follows[:, None]
+        return gain
+
+    def covariance(self, nodes: slice) -> Float:
+        """Between some of the nodes, mm2; (p, p)."""
+        kriged, wall = self._kriged.only(nodes), self._wall
+        found = kriged.left
+        hidden = self.inferred[nodes]
+        some = np.flatnonzero(hidden)
         if some.size:
             # in shadow, all that the fitted wall is unsure of
             places = net_points(self._height, self._azimuth)
-            there = Points2D(places.azimuth[some], places.height[some])
-            explained = known[:, some]
-            fitted = best.covariance.between(there, there) - explained.T @ explained
-            fitted *= self.inferred[some, None] * self.inferred[None, some]
-            left[np.ix_(some, some)] += fitted
-        if follows:
-            # (q, readings): change of a node with each reading
-            gain = best.gains(known)
-            gain *= self._follows[:, None]
-            scatter += self._by_fit(gain, weights)
-        return left, scatter
+            there = Points2D(places.azimuth[nodes][some], places.height[nodes][some])
+            explained = self._known[:, nodes][:, some]
+            fitted = wall.fitted.best.covariance.between(there, there)
+            fitted -= explained.T @ explained
+            fitted *= hidden[some, None] * hidden[None, some]
+            found[np.ix_(some, some)] += fitted
+        if (self._follows[nodes] > _FOLLOWS).any():
+            found += kriged.scatter_with(self._gain[nodes])
+        else:
+            _add(found, kriged.scatter)
+        slope = self.systematic_slope[:, nodes]
+        found += slope.T @ wall.systematic.covariance @ slope
+        own = self.grazing_variance[nodes] + self.roughness_variance[nodes]
+        found[np.diag_indices_from(found)] += own
+        return found
 
     def variances_of_sum(self, weight: Float) -> tuple[float, float]:
-        """The same two of a weighted sum over the nodes, mm2; ``weight`` is (q,)."""
+        """Of a weighted sum over the nodes, mm2; ``weight`` is (q,).
+
+        Returns
+        -------
+        float, float
+            By what the fitted wall and kriging leave open, and by scatter of points,
+            beyond what scatter does to the fitted wall where it is inferred.
+        """
         from scipy.sparse import csr_array
 
         wall, height, azimuth = self._wall, self._height, self._azimuth
         whole = csr_array(csr_array(weight[None, :]) @ self._average)
-        weights, left, scatter = self._local(whole)
+        kriged = _Kriged.of(wall, whole)
+        left, by_points = float(kriged.left[0, 0]), float(kriged.scatter.sum())
         best = wall.fitted.best
         if self.inferred.any():
             left += best.variance_of_sum(height, azimuth, weight * self.inferred)
         if (self._follows > _FOLLOWS).any():
             gain = best.gain(height, azimuth, weight * self._follows)[None, :]
-            scatter += self._by_fit(gain, weights)
-        return float(left[0, 0]), float(scatter[0, 0])
+            by_points = float(kriged.scatter_with(gain)[0, 0])
+        return left, by_points
 
-    def _local(self, average: csr_array) -> tuple[csr_array, Float, Float]:
-        """What kriging makes of weights of cells (p, m * k).
 
-        Returns
-        -------
-        weights : sparse array (p, m * k)
-            Of cells' own residuals.
-        left, scatter : array (p, p), mm2
-            What it leaves open, and by the scatter of points.
-        """
+@dataclass(frozen=True)
+class _Kriged:
+    """Sums of cells, (p,), by kriging.
+
+    Attributes
+    ----------
+    weights, scattered : sparse array (p, m * k)
+        Of cells' own residuals; and times their scatter.
+    along, across : sparse array (p, m * k)
+        The product of one with the other's transpose is the covariance of what kriging
+        leaves of the residual field.
+    by_row : sparse array (p, m)
+        How much of what a row is off by all round points do not undo.
+    missed : array (p, m)
+        That times its covariance.
+    """
+
+    wall: CloudPosterior
+    weights: csr_array
+    scattered: csr_array
+    along: csr_array
+    across: csr_array
+    by_row: csr_array
+    missed: Float
+
+    @classmethod
+    def of(cls, wall: CloudPosterior, average: csr_array) -> _Kriged:
+        """Of weights of cells (p, m * k)."""
         from scipy.sparse import csr_array
 
-        wall = self._wall
         shown = _scaled(average, wall.fields.seen)
         weights = csr_array(shown @ wall.local.weights)
         scattered = _scaled(weights, wall.points.variance.ravel())
-        scatter = (scattered @ weights.T).toarray()
         missed = csr_array(shown - weights)
-        left = wall.local.covariance(missed, wall.correlations).toarray()
-        # (p, m): how much of what a row is off by all round points do not undo
+        sides = wall.local.sides(missed, wall.correlations)
         by_row = csr_array(missed @ wall.fields.rows)
-        left += by_row @ (by_row @ wall.ring_covariance).T
-        return weights, left, scatter
+        off = np.asarray(by_row @ wall.ring_covariance)
+        return cls(wall, weights, scattered, *sides, by_row, off)
 
-    def _by_fit(self, gain: Float, weights: csr_array) -> Float:
-        """What the same scatter does to the fitted wall, and with it; (p, p), mm2.
+    def only(self, nodes: slice) -> _Kriged:
+        """Some of them."""
+        if nodes == slice(None):
+            return self
+        return _Kriged(
+            self.wall,
+            self.weights[nodes],
+            self.scattered[nodes],
+            self.along[nodes],
+            self.across[nodes],
+            self.by_row[nodes],
+            self.missed[nodes],
+        )
+
+    @property
+    def left(self) -> Float:
+        """Covariance of what kriging leaves open, mm2; (p, p)."""
+        found = np.asarray(self.by_row @ self.missed.T)
+        _add(found, self.along @ self.across.T)
+        return found
+
+    @property
+    def scatter(self) -> csr_array:
+        """By the scatter of points, mm2; sparse (p, p)."""
+        from scipy.sparse import csr_array
+
+        return csr_array(self.scattered @ self.weights.T)
+
+    def scatter_with(self, gain: Float) -> Float:
+        """By scatter of points, with what it does to the fitted wall; (p, p), mm2.
 
         What the fitted wall is off by otherwise is the residual field.
 
@@ -348,17 +430,29 @@ class _Net:
         ----------
         gain : array (p, readings)
             Change of the fitted wall, as far as it is followed, with each reading.
-        weights : sparse array (p, m * k)
-            As `_local` gives them.
         """
-        wall = self._wall
-        both, first = wall.fields.in_blocks, wall.points.first
-        found = wall.fitted.best.noise.covariance_of(gain)
-        blocks = gain[:, first : first + both.shape[0]]
-        with_cells = (weights @ both.T) @ np.ascontiguousarray(blocks.T)
-        found += with_cells
-        found += with_cells.T
+        both, first = self.wall.fields.in_blocks, self.wall.points.first
+        noise = self.wall.fitted.best.noise
+        root = np.sqrt(noise.own)
+        each = gain * root
+        # G N G' + G B' + B G', with G gains, N readings' own variances and B what cells
+        # and blocks share, is that of G N^1/2 + B N^-1/2 less B N^-1 B'
+        blocks = root[first : first + both.shape[0]]
+        with_cells = _scaled(self.weights @ both.T, 1.0 / blocks)
+        _add(each[:, first : first + blocks.size], with_cells)
+        found = np.asarray(each @ each.T)
+        for source in noise.sources:
+            if source.shared.shape[1]:
+                part = gain @ source.shared
+                found += part @ part.T
+        _add(found, self.scatter - with_cells @ with_cells.T)
         return found
+
+
+def _add(table: Float, sparse: csr_array) -> None:
+    """Add a sparse table to one, in place."""
+    some = sparse.tocoo()
+    table[some.row, some.col] += some.data
 
 
 def _scaled(table: csr_array, by: Float) -> csr_array:
@@ -419,71 +513,3 @@ class _Fields:
 
 #: Share of the fitted wall in a node below which its errors are not worked out.
 _FOLLOWS = 1e-3
-
-
-def _averages(wall: CloudPosterior, height: Float, azimuth: Float) -> csr_array:
-    """Weights of cells in the nodes of a net; (q, m * k).
-
-    A node is the mean of the cells that are no further off than half of the way to the
-    nearer of its neighbours, up and round, openings and wall not surveyed left out as
-    far as there is any other.  A net of one height is that height: straight between the
-    rows above and below; one of one azimuth is the column nearest to it.
-    """
-    from scipy.sparse import csr_array
-
-    grid = wall.grid
-    turn = np.mod(grid.azimuth[:, None] - azimuth[None, :] + 180.0, 360.0) - 180.0
-    column = np.argmin(np.abs(turn), axis=1)
-    adjacent = np.min(np.abs(turn), axis=1) <= _half_way(_gaps_round(azimuth))[column]
-    if azimuth.size == 1:
-        adjacent = np.abs(turn[:, 0]) <= np.min(np.abs(turn))
-    if height.size == 1:
-        node = np.zeros(grid.height.size, dtype=np.int64)
-        share = _rows_at(grid, float(height[0]))
-    else:
-        node = _nearest(grid.height, height)
-        gaps = np.diff(height)
-        reach = _half_way(np.concatenate([gaps[:1], gaps, gaps[-1:]]))
-        near = np.abs(grid.height - height[node]) <= reach[node]
-        share = np.where(grid.surveyed_rows & near, 1.0, 0.0)
-    owner = (node[:, None] * azimuth.size + column[None, :]).ravel()
-    weight = share[:, None] * adjacent
-    good = (np.isfinite(wall.mean) & ~grid.opening).ravel()
-    size = height.size * azimuth.size
-    best = np.where(good, weight.ravel(), 0.0)
-    total = np.bincount(owner, best, size)
-    # a node with nothing but openings and unread wall is the mean of these
-    best = np.where((total <= 0.0)[owner], weight.ravel(), best)
-    total = np.bincount(owner, best, size)
-    held = np.flatnonzero(best > 0.0)
-    value: Float = best[held] / total[owner[held]]
-    return csr_array((value, (owner[held], held)), shape=(size, owner.size))
-
-
-def _half_way(gaps: Float) -> Float:
-    """Half of the way to the nearer neighbour; from gaps before and after, (n + 1,)."""
-    # cells just half way to a neighbour are not to slip through
-    return np.asarray(0.5 * np.minimum(gaps[:-1], gaps[1:]) * (1.0 + 1e-9))
-
-
-def _gaps_round(azimuth: Float) -> Float:
-    """Turn between each of rising azimuths and the next, the last to the first too."""
-    between = np.diff(np.append(azimuth, azimuth[0] + 360.0))
-    return np.concatenate([between[-1:], between])
-
-
-def _rows_at(grid: Grid, height: float) -> Float:
-    """Weights of the rows that tell a height: two, or the outermost; (m,)."""
-    rows = np.flatnonzero(grid.surveyed_rows)
-    above = int(np.clip(np.searchsorted(grid.height[rows], height), 1, rows.size - 1))
-    low, high = rows[above - 1], rows[above]
-    part = (height - grid.height[low]) / (grid.height[high] - grid.height[low])
-    share = np.zeros(grid.height.size)
-    share[low], share[high] = 1.0 - np.clip(part, 0.0, 1.0), np.clip(part, 0.0, 1.0)
-    return share
-
-
-def _nearest(values: Float, to: Float) -> Int:
-    """Index of the nearest of ``to`` (rising) for each value."""
-    edge = 0.5 * (to[1:] + to[:-1])
-    return np.searchsorted(edge, values).astype(np.int64)

@@ -200,35 +200,29 @@ class Noise:
             total = total + source.own + np.sum(source.shared**2, axis=1)
         return total
 
+    @cached_property
+    def own(self) -> Float:
+        """Variance that each reading has by itself, mm2; (n,)."""
+        return np.asarray(np.sum([s.own for s in self.sources], axis=0))
+
     def times(self, weight: Float) -> Float:
         """Their covariance times weights of readings (n, ...); same shape."""
-        own = np.sum([s.own for s in self.sources], axis=0)
-        total = (weight.T * own).T
+        total = (weight.T * self.own).T
         for source in self.sources:
             total += source.shared @ (source.shared.T @ weight)
         return np.asarray(total)
 
     def variances_of(self, gain: Float) -> Float:
         """Variances they give to sums ``gain @ readings``; (p, n) to (p,), mm2."""
-        total = gain**2 @ np.sum([s.own for s in self.sources], axis=0)
+        total = gain**2 @ self.own
         for source in self.sources:
             total += np.sum((gain @ source.shared) ** 2, axis=1)
         return np.asarray(total)
 
-    def covariance_of(self, gain: Float) -> Float:
-        """Covariance they give to sums ``gain @ readings``; (p, n) to (p, p), mm2."""
-        each = gain * np.sqrt(np.sum([s.own for s in self.sources], axis=0))
-        total = np.asarray(each @ each.T)
-        for source in self.sources:
-            if source.shared.shape[1]:
-                each = gain @ source.shared
-                total += each @ each.T
-        return total
-
     @cached_property
     def matrix(self) -> Float:
         """Covariance of the readings' errors, mm2; shape (n, n)."""
-        total = np.diag(np.sum([s.own for s in self.sources], axis=0))
+        total = np.diag(self.own)
         for source in self.sources:
             if source.shared.any():
                 total += source.shared @ source.shared.T

@@ -95,6 +95,20 @@ class Posterior(Protocol):
         covariance : array (m * k, m * k), mm2
         """
 
+    def rings(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        """Mean and covariance of cut-back ring by ring; as `joint` of each alone.
+
+        Parameters
+        ----------
+        height : array (m,), mm, rising
+        azimuth : array (k,), degrees
+
+        Returns
+        -------
+        mean : array (m, k), mm
+        covariance : array (m, k, k), mm2
+        """
+
     def holes_seen(self, least: float, deeper: float) -> tuple[int, int]:
         """Readings that stand in a hole, and readings in all; none where all is seen.
 
@@ -209,18 +223,7 @@ class GPPosterior(Shown):
         return mean + flat.mean(axis=0), covariance
 
     def rings(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
-        """Mean and covariance of cut-back ring by ring; as `joint` of each alone.
-
-        Parameters
-        ----------
-        height : array (m,), mm, rising
-        azimuth : array (k,), degrees
-
-        Returns
-        -------
-        mean : array (m, k), mm
-        covariance : array (m, k, k), mm2
-        """
+        """Mean and covariance of cut-back ring by ring; see `Posterior`."""
         mean, covariance = self.best.on_rings(height, azimuth)
         if not self.samples:
             return mean, covariance

@@ -86,8 +86,8 @@ def test_the_weights_are_those_of_dense_linear_algebra(monkeypatch):
 
     two = np.zeros((2, sd.size))
     two[0], two[1, :90] = 1.0 / sd.size, 1.0 / 90.0
-    correlations = found.correlations(GRID)
-    own = found.covariance(csr_array(two @ missed), correlations).toarray()
+    along, across = found.sides(csr_array(two @ missed), found.correlations(GRID))
+    own = (along @ across.T).toarray()
     np.testing.assert_allclose(own, two @ missed @ prior @ missed.T @ two.T, atol=1e-8)
     assert np.isfinite(field).all()
 
