@@ -109,17 +109,12 @@ def _wear(options: argparse.Namespace) -> None:
         targets = _targets(options.out, records)
         for target in targets:
             inputs.check_out(options, WEAR_FILES, target)
-        from geom.record.study import study_title, study_wear
+        from geom.record.study import study_wear
         from geom.views.outputs import write_wear
-        from geom.views.pages.wear import begin_walls
+        from geom.views.pages.wear import BegunPages
 
-        walls = [
-            begin_walls(
-                record,
-                record.of_campaign(options.campaign),
-                options.title or study_title(record, options.campaign),
-                second,
-            )
+        pages = [
+            BegunPages(record, options.campaign, options.title, second)
             for record in records
         ]
 
@@ -134,18 +129,18 @@ def _wear(options: argparse.Namespace) -> None:
                 cluster=options.cluster,
                 second=second,
                 tick=tick,
+                show=begun.show,
             )
-            for record in records
+            for record, begun in zip(records, pages, strict=True)
         ]
-        for wear, record, target, shown in zip(
-            studies, records, targets, walls, strict=True
+        for wear, record, target, begun in zip(
+            studies, records, targets, pages, strict=True
         ):
             write_wear(
                 target,
                 wear,
                 record,
-                second=second,
-                walls=shown,
+                begun=begun,
                 overwrite=options.overwrite,
                 tick=tick,
             )

@@ -7,7 +7,7 @@ round the wall and forecasts; ``wear.json`` is its document.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
@@ -40,7 +40,7 @@ from geom.record.store.occasion import Occasion
 from geom.record.store.store import SPELL_CURE, Record
 from geom.record.wear.accumulate import Tick, accumulate
 from geom.record.wear.ledger import PanelLedger, patch_ledger
-from geom.record.wear.maps import WearMaps
+from geom.record.wear.maps import RateMap, WearMaps
 from geom.record.wear.ovality import Harmonics, circumferential_pattern
 from geom.record.wear.rates import Rates, wear_rates
 from geom.record.wear.series import (
@@ -117,6 +117,25 @@ WearWarning = FewSpells | PartlyStated | NoLeastLining | ForecastsTried
 
 
 @dataclass(frozen=True)
+class MeasuredWear:
+    """What is known of a campaign's wear before anything is forecast.
+
+    Attributes
+    ----------
+    long : tuple of Quantity or None
+        Long rate of every piece, mm per heat.
+    per_heat : RateMap
+        Wear cell by cell.
+    """
+
+    title: str
+    series: WearSeries
+    long: tuple[Quantity | None, ...]
+    steps: tuple[Step, ...]
+    per_heat: RateMap
+
+
+@dataclass(frozen=True)
 class Wear(Shown):
     """Everything that a record says of the wear of one campaign.
 
@@ -185,6 +204,12 @@ class Wear(Shown):
         return self.series.regions
 
     @property
+    def measured(self) -> MeasuredWear:
+        """What rests on no forecast."""
+        long, per_heat = self.rates["heat"].long, self.maps.per_heat
+        return MeasuredWear(self.title, self.series, long, self.steps, per_heat)
+
+    @property
     def stops(self) -> tuple[Forecast, ...]:
         """Forecasts that say: stop and inspect."""
         return tuple(forecast for forecast in self.forecasts if forecast.stop)
@@ -232,6 +257,7 @@ def study_wear(
     cluster: str | None = None,
     second: Second | None = None,
     tick: Tick | None = None,
+    show: Callable[[MeasuredWear], object] | None = None,
     seed: int = 0,
     created: datetime | None = None,
 ) -> Wear:
@@ -250,6 +276,8 @@ def study_wear(
         Reads meanwhile what repairs put in.
     tick : callable, optional
         Told in words how far it is.
+    show : callable, optional
+        Given what is measured as soon as it is, before the forecast.
     seed : int
         Of everything drawn.
     created : datetime, optional
@@ -277,6 +305,10 @@ def study_wear(
     say("steps and patterns")
     steps = find_steps(series, seed=seed)
     pattern = circumferential_pattern(series, record.design)
+    title = title or study_title(record, campaign)
+    if show is not None:
+        long, per_heat = rates["heat"].long, summed.maps.per_heat
+        show(MeasuredWear(title, series, long, steps, per_heat))
     say("forecast")
     last = occasions[-1]
 
@@ -302,7 +334,7 @@ def study_wear(
     return Wear(
         lining=record.design.name,
         campaign=chosen,
-        title=title or study_title(record, campaign),
+        title=title,
         created=iso_time(created),
         version=__version__,
         campaigns=record.campaigns,

@@ -20,7 +20,6 @@ if TYPE_CHECKING:  # so that the second process begins before the first imports 
     from geom.repair import RepairPackage
     from geom.surface.radial import RadialSurface
     from geom.units import Float
-    from geom.views.charts.wear_map import WearMap
 
 
 @dataclass(frozen=True)
@@ -192,19 +191,10 @@ def draw_repair(
     )
 
 
-def draw_wear(task: tuple[WearMap, str]) -> bytes:
-    """Draw wear and how well it is known, to hand on by itself; PNG."""
-    from geom.views.charts.wear_map import wear_map_png
-
-    wear_map, title = task
-    return wear_map_png(wear_map, title=title)
-
-
 def draw_small_walls(task: tuple[Design, Sequence[Float]]) -> list[bytes]:
     """Draw walls small, from their cut-back (m, k) on the record's grid; PNG each."""
     from geom.record.store.grid import record_grid
-    from geom.views.charts.wear_map import small_wall_png
+    from geom.views.charts.wear_map import small_walls
 
     design, walls = task
-    grid = record_grid(design)
-    return [small_wall_png(design, grid, cutback) for cutback in walls]
+    return small_walls(design, record_grid(design), walls)

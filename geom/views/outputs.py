@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from geom.sampling.plan import SamplingPlan
     from geom.surface.radial import RadialSurface
     from geom.views.charts.figure import Form
-    from geom.views.pages.wear import WallPages
+    from geom.views.pages.wear import BegunPages
 
 #: The content of a file, or what makes it or writes it to the path that it is given.
 Maker = bytes | Callable[[Path], bytes | bytearray | None]
@@ -269,8 +269,7 @@ def write_wear(
     wear: Wear,
     record: Record,
     *,
-    second: Second | None = None,
-    walls: Callable[[], WallPages] | None = None,
+    begun: BegunPages | None = None,
     overwrite: bool = False,
     tick: Callable[[str], None] = _quiet,
 ) -> None:
@@ -280,23 +279,16 @@ def write_wear(
     ----------
     record : Record
         That it is of.
-    second : Second, optional
-        Draws half of the pictures, while this process draws the others.
-    walls : callable, optional
-        Waits for what is shown of the walls, from
-        `geom.views.pages.wear.begin_walls`, if that was begun already.
+    begun : BegunPages, optional
+        What another process shows of it already.
     tick : callable
         Called with what is made next, of files by their names.
     """
     from geom.record.study import deepest_found
     from geom.views.documents import wear_document
     from geom.views.netcdf import write_wear_netcdf
-    from geom.views.pages.wear import (
-        begin_still,
-        begin_walls,
-        wear_page,
-        wear_pictures,
-    )
+    from geom.views.pages.wear import BegunPages, wear_page
+    from geom.views.pages.wear_pictures import wear_pictures
 
     design = record.design
     about = {
@@ -307,23 +299,21 @@ def write_wear(
     }
 
     tick("pictures")
-    second = second or Second()
-    still = begin_still(wear, design, second)
-    shown = walls or begin_walls(record, wear.occasions, wear.title, second)
-
-    # before anything is waited for
+    if begun is None:
+        begun = BegunPages(record, wear.campaign, wear.title, Second())
+    walls, measured = begun.walls, begun.measured or begun.show(wear.measured)
     depths = deepest_found(record, wear.occasions[-_FOLLOWED:])
-    pictures = wear_pictures(wear, design, depths, second=second)
+    pictures = wear_pictures(wear, design, depths, measured)
 
     def page(_: Path) -> bytes:
-        return wear_page(wear, design, depths, shown(), pictures=pictures)
+        return wear_page(wear, design, depths, walls(), pictures=pictures)
 
     makers: tuple[Maker, ...] = (
         lambda _: wear_document(wear, design),
         lambda path: write_wear_netcdf(path, wear.maps, design, about),
-        lambda _: still(),
+        lambda _: measured().still,
         page,
-        lambda _: shown().heats,
+        lambda _: walls().heats,
     )
     with _whole(folder, WEAR_FILES, overwrite=overwrite) as made:
         write_all(made, WEAR_FILES, makers, begun=tick)

@@ -48,6 +48,7 @@ _SMALL = PanelLayout(
     width=2.1, left=0.06, right=0.06, top=0.05, bottom=0.24, type_size=9.0,
     ticks_every=90, named_every=90, bare=True,
 )  # fmt: skip
+_SMALL_DPI = 110
 #: Inches above two pictures for a heading.
 _HEAD = 0.85
 
@@ -189,16 +190,32 @@ def _division(most: float, design: Design) -> float:
     return step * max(1.0, float(np.ceil(most / step)))
 
 
-@chart.picture(dpi=110)
-def small_wall_png(design: Design, grid: Grid, cutback: Float) -> Figure:
-    """The wall as one heat left it, small: colours of cut-back, the brick line."""
-    frame = UnrolledFigure(design, grid, _SMALL)
+def small_walls(design: Design, grid: Grid, walls: Sequence[Float]) -> list[bytes]:
+    """Walls as heats left them, small: colours of cut-back, the brick line; PNG each.
+
+    All in one frame, which takes longer to make than a wall takes to draw in it.
+
+    Parameters
+    ----------
+    walls : sequence of array (m, k), mm
+        Cut-back of each.
+    """
+    if not walls:
+        return []
     limit = design.repair.brick_threshold
-    frame.paint(colours.cutback_rgb(cutback, limit), np.isfinite(cutback))
-    frame.threshold_line(cutback, limit, widths=(2.6, 1.4))
-    frame.hatch((cutback > limit) & ~grid.opening, "///", "#ffffff")
-    frame.openings(size=0.0)
-    return frame.figure
+    pictures = []
+    with chart.drawing_style():
+        frame = UnrolledFigure(design, grid, _SMALL)
+        frame.openings(size=0.0)
+        bare = set(frame.panels[0].get_children())
+        for cutback in walls:
+            frame.paint(colours.cutback_rgb(cutback, limit), np.isfinite(cutback))
+            frame.threshold_line(cutback, limit, widths=(2.6, 1.4))
+            frame.hatch((cutback > limit) & ~grid.opening, "///", "#ffffff")
+            pictures.append(chart.render(frame.figure, dpi=_SMALL_DPI))
+            for artist in set(frame.panels[0].get_children()) - bare:
+                artist.remove()
+    return pictures
 
 
 @chart.picture(dpi=160)

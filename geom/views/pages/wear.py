@@ -4,47 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geom.compare.panels import panels_of
 from geom.compare.zones import call_actions
 from geom.design import Design
 from geom.parallel import Second
-from geom.record.changepoints.steps import Step
-from geom.record.regions import Region, Regions
-from geom.record.store.grid import record_grid
-from geom.record.store.occasion import Occasion, mass_unit
+from geom.record.store.occasion import Occasion
 from geom.record.store.store import Record
 from geom.record.store.survey_file import RecordedWall
-from geom.record.study import Depth, Wear
-from geom.record.wear.series import EXPOSURES, TONNE, Exposure, exposures
+from geom.record.study import Depth, MeasuredWear, Wear, study_title
 from geom.surface.grid import Grid, make_grid
-from geom.units import KG_PER, Float, say_both
+from geom.units import Float, say_both
 from geom.views.cautions import CAUTIONS
 from geom.views.charts.change_map import scale_png
-from geom.views.charts.heat_charts import (
-    LongestBar,
-    StepMark,
-    depth_times_png,
-    longest_png,
-    material_png,
-    spells_per_point,
-    zone_time_png,
-    zone_times_png,
-)
-from geom.views.charts.wear_charts import RateBars, clock_png, level_bars_png
-from geom.views.charts.wear_map import (
-    WearMap,
-    ledger_png,
-    uncertainty_png,
-    wear_png,
-)
-from geom.views.drawn import draw_small_walls, draw_wear
+from geom.views.charts.heat_charts import spells_per_point
+from geom.views.drawn import draw_small_walls
 from geom.views.pages.page import page_bytes, page_script
 from geom.views.pages.viewer_data import HeatView, wall_data
+from geom.views.pages.wear_pictures import (
+    MeasuredPictures,
+    draw_measured,
+    wear_pictures,
+)
 from geom.views.say import (
     DEFERS,
     plain,
@@ -60,78 +43,12 @@ from geom.views.tables.wear_cards import (
     wear_cards,
 )
 
-#: Share of the lower of two regions that must lie at the other's heights.
-_SHARED = 0.5
 #: Calls to stop that are listed.
 _STOPS = 6
 #: Cells of the page, mm and how many round: many surveys have to fit in.
 _ROW, _COLUMNS = 25.0, 180
 #: The newest surveys of a record that one page holds, and its newest small pictures.
 MOST, SMALL = 60, 24
-#: Pictures that a second process draws: with wear-map.png half of the work.
-_DRAWN_BESIDE = ("zones", "ledger")
-
-
-def wear_pictures(
-    wear: Wear,
-    design: Design,
-    depths: Sequence[Depth],
-    *,
-    second: Second | None = None,
-) -> dict[str, bytes]:
-    """The pictures of the page but for its walls, as PNG, by name.
-
-    Parameters
-    ----------
-    depths : sequence of Depth
-        Survey after survey; may be empty.
-    second : Second, optional
-        Draws some of them.
-    """
-    begun = (second or Second()).begin(_draw_some, (wear, design, depths, True))
-    return _draw_some((wear, design, depths, False)) | begun()
-
-
-def _draw_some(task: tuple[Wear, Design, Sequence[Depth], bool]) -> dict[str, bytes]:
-    """The pictures that another process draws, or the others."""
-    wear, design, depths, others = task
-    return {
-        name: draw()
-        for name, draw in _drawers(wear, design, depths).items()
-        if (name in _DRAWN_BESIDE) == others
-    }
-
-
-def _drawers(
-    wear: Wear, design: Design, depths: Sequence[Depth]
-) -> dict[str, Callable[[], bytes]]:
-    """What draws each picture."""
-    wear_map, regions = wear_map_of(wear, design), wear.regions
-    long = wear.rates["heat"].long
-    bars = [RateBars("", long)]
-    marks = [mark for step in wear.steps for mark in step_marks(step, regions)]
-    hottest = tables.hottest_zone(regions)
-    draw: dict[str, Callable[[], bytes]] = {
-        "wear": partial(wear_png, wear_map),
-        "doubt": partial(uncertainty_png, wear_map),
-        "levels": partial(level_bars_png, design, regions, bars, per="heat"),
-        "clock": partial(clock_png, design, regions, bars, per="heat"),
-        "time": partial(
-            zone_time_png, design, wear.series, hottest, long[hottest], wear.steps
-        ),
-        "zones": partial(zone_times_png, design, wear.series, long, marks),
-    }
-    if depths:
-        draw["depths"] = partial(depth_times_png, design, depths)
-    if wear.longest:
-        draw["longest"] = partial(_longest_png, wear)
-    if wear.material.repairs:
-        draw["cost"] = partial(material_png, design, wear.material.repairs)
-    if wear.ledger:
-        draw["ledger"] = partial(
-            ledger_png, design, record_grid(design), panels_of(design), wear.ledger
-        )
-    return draw
 
 
 @dataclass(frozen=True)
@@ -155,13 +72,6 @@ class WallPages:
     left_out: int
 
 
-def begin_walls(
-    record: Record, occasions: Sequence[Occasion], title: str, second: Second
-) -> Callable[[], WallPages]:
-    """Have the newest walls shown; what is given waits for that."""
-    return second.begin(show_walls, (record, tuple(occasions), title))
-
-
 def show_walls(task: tuple[Record, tuple[Occasion, ...], str]) -> WallPages:
     """Read the newest walls of a campaign, each once, and show them."""
     record, occasions, title = task
@@ -177,58 +87,30 @@ def show_walls(task: tuple[Record, tuple[Occasion, ...], str]) -> WallPages:
     )
 
 
-def _longest_png(wear: Wear) -> bytes:
-    """In hours on blast; in the shop's unit of iron, or in heats, where need be."""
-    unit = mass_unit(wear.occasions)
-    per_heat = {by: exposures(wear.spells, by) for by in EXPOSURES}
-    heats = per_heat["heat"]
-    known: Exposure = next(
-        (by for by in ("hour", "tonne") if np.isfinite(per_heat[by]).any()), "heat"
-    )
-    size = {"heat": 1.0, "hour": 1.0, "tonne": float(KG_PER[unit]) / TONNE}[known]
-    lengths = per_heat[known][np.isfinite(per_heat[known])] / size
-    lengths /= heats[np.isfinite(per_heat[known])]
-    words = {"hour": "hours on blast", "tonne": f"iron, {unit}", "heat": "heats"}
-    bars = []
-    for each in wear.longest:
-        length = {"hour": each.hours, "tonne": each.tonnes, "heat": each.heats}[known]
-        if length is not None:
-            name = f"{tables.LIMITS[each.limit]}, 95 %"
-            bars.append(LongestBar(name, length.times(1.0 / size)))
-    return longest_png(lengths.tolist(), bars, words[known])
+class BegunPages:
+    """What another process shows of a record; each of it waits until that is done.
 
+    Attributes
+    ----------
+    walls : callable
+        Gives the newest walls.
+    measured : callable or None
+        Gives pictures of what is measured, once that was handed over.
+    """
 
-def begin_still(wear: Wear, design: Design, second: Second) -> Callable[[], bytes]:
-    """Have wear-map.png drawn: wear and how well it is known, to hand on by itself."""
-    first, last = wear.spells[0].first_heat, wear.spells[-1].last_heat
-    title = f"{plain(wear.title, most=70)}: heats {first} to {last}"
-    return second.begin(draw_wear, (wear_map_of(wear, design), title))
+    def __init__(
+        self, record: Record, campaign: str | None, title: str | None, second: Second
+    ) -> None:
+        occasions = record.of_campaign(campaign)
+        name = title or study_title(record, campaign)
+        self.walls = second.begin(show_walls, (record, occasions, name))
+        self.measured: Callable[[], MeasuredPictures] | None = None
+        self._design, self._second = record.design, second
 
-
-def wear_map_of(wear: Wear, design: Design) -> WearMap:
-    """Mean wear per heat of the whole wall."""
-    rate = wear.maps.per_heat
-    return WearMap(design, record_grid(design), rate.rate, rate.sd, "heat")
-
-
-def step_marks(step: Step, regions: Regions) -> list[StepMark]:
-    """The zones that a step lies in."""
-    shown = regions.of_kind("zone") or regions.of_kind("wall")
-    heat = step.first.first_heat
-    return [
-        StepMark(i, heat)
-        for i in shown
-        if _same_heights(step.region, regions.regions[i])
-    ]
-
-
-def _same_heights(one: Region, other: Region) -> bool:
-    """Whether two regions lie at much the same heights."""
-    shared = min(one.height_to, other.height_to) - max(
-        one.height_from, other.height_from
-    )
-    lower = min(p.height_to - p.height_from for p in (one, other))
-    return shared >= _SHARED * lower
+    def show(self, wear: MeasuredWear) -> Callable[[], MeasuredPictures]:
+        """Have what is measured drawn."""
+        self.measured = self._second.begin(draw_measured, (wear, self._design))
+        return self.measured
 
 
 def campaign_and_heats(wear: Wear) -> str:

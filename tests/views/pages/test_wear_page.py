@@ -12,7 +12,6 @@ import pytest
 from PIL import Image
 
 from geom.compare.panels import panels_of
-from geom.parallel import Second
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import Material, Repair
 from geom.record.campaigns.effort import Effort
@@ -42,7 +41,8 @@ from geom.views.charts.wear_charts import (
     middle,
 )
 from geom.views.charts.wear_map import WearFigure, WearMap, uncertainty_png, wear_png
-from geom.views.pages.wear import begin_still, step_marks, wear_page
+from geom.views.pages.wear import wear_page
+from geom.views.pages.wear_pictures import draw_still, step_marks
 from geom.views.say import say_region
 from geom.views.say_rates import say_percent, say_rate
 from geom.views.tables.wear import (
@@ -331,7 +331,7 @@ def test_darker_is_less_well_known():
 
 
 def test_the_still_picture_is_one(wear, design):
-    picture = Image.open(io.BytesIO(begin_still(wear, design, Second())()))
+    picture = Image.open(io.BytesIO(draw_still((wear.measured, design))))
     assert picture.format == "PNG"
     assert picture.width > picture.height > 500
 
