@@ -258,17 +258,31 @@ def _least_squares(columns: Float, y: Float, weight: Float) -> Float:
 
 
 def _inverse(table: Float) -> Float:
-    """Inverses of (s, p, p) tables, scaled to a unit diagonal; NaN where singular."""
+    """Inverses of (s, p, p) tables, scaled to a unit diagonal; NaN where singular.
+
+    Of one unknown and of two, which are most, written out.
+    """
+    unknowns = table.shape[1]
     size = np.sqrt(np.einsum("spp->sp", table))  # roots of the diagonals
     with np.errstate(divide="ignore", invalid="ignore"):
         scaled = table / size[:, :, None] / size[:, None, :]
     bad = ~np.isfinite(scaled).all(axis=(1, 2))
-    scaled[bad] = np.eye(table.shape[1])
-    flat = np.linalg.det(scaled) < _SINGULAR
-    scaled[flat] = np.eye(table.shape[1])
+    scaled[bad] = np.eye(unknowns)
+    if unknowns > 2:
+        bad |= np.linalg.det(scaled) < _SINGULAR
+        scaled[bad] = np.eye(unknowns)
+        found = np.linalg.inv(scaled)
+    elif unknowns == 2:
+        (one, across), (_, other) = scaled.transpose(1, 2, 0)
+        whole = one * other - across**2
+        bad |= whole < _SINGULAR
+        found = np.stack([[other, -across], [-across, one]]).transpose(2, 0, 1)
+        found = found / np.where(bad, 1.0, whole)[:, None, None]
+    else:
+        found = 1.0 / scaled
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = np.linalg.inv(scaled) / size[:, :, None] / size[:, None, :]
-    found[bad | flat] = np.nan
+        found = found / size[:, :, None] / size[:, None, :]
+    found[bad] = np.nan
     return np.asarray(found)
 
 

@@ -22,8 +22,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from geom.record.assumptions import ASSUMED
-from geom.record.changepoints.table import MULTIPLICITY, ORDER
+from geom.record.changepoints.table import HIGHEST, MULTIPLICITY, ORDER
 from geom.units import Float
+
+#: Waves of the first so many orders share something all over the wall.
+_SHARING = 2
 
 
 @dataclass(frozen=True)
@@ -70,15 +73,17 @@ def cross_products(deviation: Float, weight: Float) -> Float:
     array (b, orders, rows, rows), mm2
     """
     rough = deviation * np.sqrt(weight)[:, None, None]
-    tables = [_products(rough[..., m == ORDER]) for m in range(MULTIPLICITY.size)]
-    return np.stack(tables, axis=1)
-
-
-def _products(waves: Float) -> Float:
-    """Products of rows; (b, n, rows, k) to (b, rows, rows)."""
-    # rows to the front, spells and waves in one axis that is summed over
-    flat = np.moveaxis(waves, 2, 1).reshape(waves.shape[0], waves.shape[2], -1)
-    return np.asarray(flat @ np.swapaxes(flat, 1, 2))
+    count, spells, rows, _ = rough.shape
+    made = np.empty((count, MULTIPLICITY.size, rows, rows))
+    # the first wave and the last are alone of their order, those between two and two
+    for orders, waves in (
+        (slice(1, HIGHEST), rough[..., 1:-1].reshape(count, spells, rows, -1, 2)),
+        (slice(0, None, HIGHEST), rough[..., [0, -1], None]),
+    ):
+        # spells and waves in one axis that is summed over
+        flat = waves.transpose(0, 3, 2, 1, 4).reshape(count, waves.shape[3], rows, -1)
+        made[:, orders] = flat @ np.swapaxes(flat, 2, 3)
+    return made
 
 
 def table_covariance(square: Float, dof: float, row_mean: Float) -> TableCovariance:
@@ -94,8 +99,8 @@ def table_covariance(square: Float, dof: float, row_mean: Float) -> TableCovaria
         What each row wears in a heat.
     """
     worth = dof * MULTIPLICITY[:, None]
-    seen = square / worth[..., None]
-    own = _diagonal(seen)
+    rest = square / worth[..., None]
+    own = _diagonal(rest).copy()
     size = np.maximum(own.mean(axis=2, keepdims=True), ASSUMED.least_panel_sd**2)
     # the shape up the wall that waves of order 2 and more have in common
     many = MULTIPLICITY[2:, None]
@@ -103,18 +108,20 @@ def table_covariance(square: Float, dof: float, row_mean: Float) -> TableCovaria
     prior = ASSUMED.row_spells
     spread = (worth * own + prior * size * shape) / (worth + prior)
     spread = np.maximum(spread, ASSUMED.least_panel_sd**2)
-    seen = seen + np.eye(row_mean.size) * (spread - own)[..., None]
-    shared = _shared(seen, row_mean)
-    rest = seen - shared
+    _diagonal(rest)[...] += spread - own
+    shared = _shared(rest[:, :_SHARING], row_mean)
+    rest[:, :_SHARING] -= shared
     alone = np.maximum(_diagonal(rest), ASSUMED.least_own_part * spread)
     level = alone.mean(axis=2)
     attenuation = np.sqrt(np.minimum(level / level[:, 1:2], 1.0))
     attenuation[:, 0] = 1.0
-    return TableCovariance(shared + _up_the_wall(rest, alone), attenuation[:, ORDER])
+    tables = _up_the_wall(rest, alone)
+    tables[:, :_SHARING] += shared
+    return TableCovariance(tables, attenuation[:, ORDER])
 
 
 def _diagonal(tables: Float) -> Float:
-    """Variances of rows; (b, orders, rows, rows) to (b, orders, rows)."""
+    """Variances of rows, in place; (b, orders, rows, rows) to (b, orders, rows)."""
     # of each record b and order m, the diagonal of its rows i
     return np.asarray(np.einsum("bmii->bmi", tables))
 
@@ -153,5 +160,5 @@ def _up_the_wall(rest: Float, alone: Float) -> Float:
         neighbour.sum(axis=2) / both.sum(axis=2), 0.0, ASSUMED.most_correlation
     )
     apart = np.abs(np.arange(rows)[:, None] - np.arange(rows)[None, :])
-    fading = rho[..., None, None] ** apart
+    fading = (rho[..., None] ** np.arange(rows))[..., apart]
     return np.asarray(sd[..., :, None] * fading * sd[..., None, :])

@@ -36,6 +36,7 @@ and Molecular Biology 3, article 3: variances drawn together.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -140,6 +141,32 @@ class ScanMaximum:
 
 
 @dataclass(frozen=True)
+class Split:
+    """Spells after a step held against those before.
+
+    Attributes
+    ----------
+    of_spells : array (n,)
+        Of each spell in the mean after less the mean before.
+    variance : float
+        Of that, in spells of weight 1.
+    """
+
+    of_spells: Float
+    variance: float
+
+    @classmethod
+    def of(cls, weight: Float, spell: int, out: int | None = None) -> Split:
+        """At a first spell after, perhaps with one spell left out."""
+        kept = weight.copy()
+        if out is not None:
+            kept[out] = 0.0
+        low, high = float(kept[:spell].sum()), float(kept[spell:].sum())
+        sign = np.where(np.arange(weight.size) < spell, -1.0 / low, 1.0 / high)
+        return cls(sign * kept, 1.0 / low + 1.0 / high)
+
+
+@dataclass(frozen=True)
 class Scan:
     """What is scanned: n spells, rows of panels, h candidate regions.
 
@@ -158,6 +185,22 @@ class Scan:
     row_mean: Float
     candidates: CandidateRegions
     valid: Bool
+
+    @cached_property
+    def splits(self) -> dict[int, tuple[Split, ...]]:
+        """Ways to part the spells at each first spell after a step.
+
+        All of them first; then, where a side of the record is short, without each of
+        its spells.
+        """
+        n = self.weight.size
+        found = {}
+        for k in range(ASSUMED.spells_before_step, n - ASSUMED.spells_after_step + 1):
+            sides = np.split(np.arange(n), [k])
+            short = [s for s in sides if s.size <= ASSUMED.few_spells_a_side]
+            left_out = [None, *(int(t) for side in short for t in side)]
+            found[k] = tuple(Split.of(self.weight, k, out) for out in left_out)
+        return found
 
     def deviation(self, wear: Float) -> Float:
         """Wear of b records less its mean; (b, n, rows, waves)."""
@@ -220,17 +263,20 @@ class Scan:
         spell = np.full(count, ASSUMED.spells_before_step)
         prior = ASSUMED.table_spells
         dof = prior + weight.size - 2.0
-        for k in range(
-            ASSUMED.spells_before_step, weight.size - ASSUMED.spells_after_step + 1
-        ):
-            panels, share = self.change(deviation, k)
+        for k, splits in self.splits.items():
+            means = np.stack([split.of_spells for split in splits])
+            panels = np.tensordot(deviation, means[0], axes=(1, 0))
+            share = splits[0].variance
             taken = cross_products(panels[:, None], np.ones(1)) / share
             rest = table_covariance(square - taken, weight.size - 2.0, self.row_mean)
-            change, _ = self.change(heights, k)
+            change, *others = np.swapaxes(means @ heights, 0, 1)
             own = np.maximum(total - change**2 / share, 0.0)
             sd = np.sqrt((prior * weights.variance(rest) + own) / dof * share)
             ratio = np.where(self.valid[k], np.abs(change) / sd, 0.0)
-            ratio *= _borne_out(heights, weight, change, sd, k)
+            # short sides bear it out without any one spell
+            for split, other in zip(splits[1:], others, strict=True):
+                least = ASSUMED.borne_out * sd * np.sqrt(split.variance / share)
+                ratio *= np.sign(change) * other >= least
             greatest = np.argmax(ratio, axis=1)
             more = ratio[records, greatest] > best
             best[more] = ratio[records[more], greatest[more]]
@@ -267,26 +313,3 @@ def permutation_p_value(
         more += int(np.sum(scan.maximum(permuted).statistic >= found.statistic[0]))
         drawn += count
     return (1.0 + more) / (1.0 + drawn)
-
-
-def _borne_out(
-    heights: Float, weight: Float, change: Float, sd: Float, spell: int
-) -> Bool:
-    """Whether short sides of the record bear a step out without any one spell."""
-    n = weight.size
-    sign, known = np.sign(change), np.ones(change.shape, dtype=np.bool_)
-    sides = (range(spell), range(spell, n))
-    share = sum(1.0 / weight[list(side)].sum() for side in sides)
-    for side, other in (sides, sides[::-1]):
-        if len(side) > ASSUMED.few_spells_a_side:
-            continue
-        forward = 1.0 if side.start else -1.0
-        others = list(other)
-        mean = np.average(heights[:, others], axis=1, weights=weight[others])
-        for out in side:
-            kept = [t for t in side if t != out]
-            rest = np.average(heights[:, kept], axis=1, weights=weight[kept])
-            worth = 1.0 / weight[kept].sum() + 1.0 / weight[others].sum()
-            least = ASSUMED.borne_out * sd * np.sqrt(worth / share)
-            known &= sign * forward * (rest - mean) >= least
-    return known

@@ -24,7 +24,7 @@ Prob. 6, 319-327.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Literal
 
 import numpy as np
@@ -112,15 +112,15 @@ def first_passage_time(room: Float, rate: Float, scatter: Float) -> Float:
     """
     left = np.maximum(room, 0.0)
     square = scatter**2 + 4.0 * rate * left
-    passes = square >= 0.0
-    reach = np.sqrt(square, out=np.zeros_like(square), where=passes)
-    reach += scatter
-    passes &= reach > 0.0
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        # not a number where it never passes
+        reach = np.sqrt(square, out=np.empty_like(square))
+        reach += scatter
+        heats = np.divide(2.0 * left, reach, out=np.empty_like(square))
+        heats *= heats
+    np.putmask(heats, ~((reach > 0.0) & (heats <= HORIZON)), np.inf)
     # reach is 0 at room 0 where the scatter is against it: passed all the same
-    heats = np.divide(2.0 * left, reach, out=np.full_like(square, np.inf), where=passes)
-    heats *= heats
-    heats[heats > HORIZON] = np.inf
-    heats[np.broadcast_to(left == 0.0, heats.shape)] = 0.0
+    np.putmask(heats, np.broadcast_to(left == 0.0, heats.shape), 0.0)
     return heats
 
 
@@ -137,41 +137,61 @@ def longest_heat(room: Float, rate: Float, scatter: Float) -> Float:
     """
     left, pace = np.maximum(room, 0.0), rate + scatter
     shape = np.broadcast_shapes(left.shape, pace.shape)
-    length: Float = np.divide(left, pace, out=np.full(shape, np.inf), where=pace > 0.0)
-    length[length > HORIZON] = np.inf
-    length[np.broadcast_to(left == 0.0, shape)] = 0.0
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        length: Float = np.divide(left, pace, out=np.empty(shape))
+    np.putmask(length, ~((pace > 0.0) & (length <= HORIZON)), np.inf)
+    np.putmask(length, np.broadcast_to(left == 0.0, shape), 0.0)
     return length
 
 
-def first_passage_with_spall(
-    even: Float, room: Float, rate: Float, scatter: Float, *, after: Float, depth: Float
+def passage_with_spall(
+    passage: Callable[[Float, Float, Float], Float],
+    even: Float,
+    room: Float,
+    rate: Float,
+    scatter: Float,
+    *,
+    after: Float,
+    depth: Float,
 ) -> Float:
-    """Heats until limits are passed where a spot spalls meanwhile.
+    """Heats until the first of some places passes where all of them spall meanwhile.
 
-    With even wear the limit is passed once the spall is out and the rest of the room is
+    With even wear a limit is passed once the spall is out and the rest of the room is
     worn, whichever comes later; or without the spall, if that is sooner.
 
     Parameters
     ----------
-    even : array
-        Heats without the spall, as `first_passage_time` tells them.
-    room, rate, scatter : array
-        As there.
-    after : array
+    passage : callable
+        `first_passage_time` or `longest_heat`.
+    even : array (draws,)
+        Heats until the first of them passes without the spall, as that tells it.
+    room, rate, scatter : array (q, draws)
+        Of the places, as there; scatter may be (1, 1).
+    after : array (draws,)
         Heats until the spall; inf: never.
-    depth : array, mm
+    depth : array (draws,), mm
         Of the spall.
 
     Examples
     --------
-    >>> room, rate = np.array([20.0, 20.0]), np.array([8.0, 8.0])
-    >>> even = first_passage_time(room, rate, 0.0)
-    >>> after = np.array([1.0, 9.0])
-    >>> first_passage_with_spall(even, room, rate, 0.0, after=after, depth=12.0)
+    >>> room, rate = np.array([[20.0, 20.0]]), np.array([[8.0, 8.0]])
+    >>> even = first_passage_time(room, rate, np.zeros((1, 1)))[0]
+    >>> after, depth = np.array([1.0, 9.0]), np.array([12.0, 12.0])
+    >>> passage_with_spall(
+    ...     first_passage_time, even, room, rate, np.zeros((1, 1)),
+    ...     after=after, depth=depth,
+    ... )
     array([1. , 2.5])
     """
-    rest = np.maximum(after, first_passage_time(room - depth, rate, scatter))
-    return np.minimum(even, rest)
+    # a spall that comes later than that changes nothing
+    some = np.broadcast_to(after < even, even.shape)
+    after, depth = (np.broadcast_to(part, even.shape)[some] for part in (after, depth))
+    if scatter.shape[-1] > 1:
+        scatter = scatter[:, some]
+    rest = passage(room[:, some] - depth, rate[:, some], scatter).min(axis=0)
+    first = even.copy()
+    first[some] = np.minimum(even[some], np.maximum(after, rest))
+    return first
 
 
 def earliest_passage(heats: Float, groups: Bool) -> Float:

@@ -33,7 +33,7 @@ from geom.record.forecast.variance_components import (
 )
 from geom.record.regions import Regions
 from geom.record.store.occasion import Occasion
-from geom.record.wear.rates import Rates, wear_rates
+from geom.record.wear.rates import Rates, long_rates
 from geom.record.wear.series import WearSeries
 from geom.stats.normal import eigen_root, joint_normal
 from geom.stats.regression import UNKNOWNS, StraightLine, fit_lines
@@ -66,9 +66,9 @@ class Trajectories:
         and this is for the end that must not come too soon.
     scatter : array (q, draws), mm
         What a heat takes more or less than its mean.
-    spall_after, spall_depth : array (q, draws), heats and mm
-        When the next spall falls out, inf for never, and how deep; these and scatter
-        may be (1, 1).
+    spall_after, spall_depth : array (p, draws), heats and mm
+        When the next spall of each panel falls out, inf for never, and how deep; these
+        and scatter may be (1, 1).
     short : bool array (q,)
         Where the short-term rate governs.
     since : int array (q,)
@@ -87,14 +87,26 @@ class Trajectories:
     short: Bool
     since: Int
 
-    def of(self, places: slice) -> Trajectories:
-        """Those of some places."""
+    def of_panel(self, places: slice) -> Trajectories:
+        """Those of some places of one panel; its spalls once for all of them."""
+        panel = self.panel[places][:1]
+        rows = {"spall_after": panel, "spall_depth": panel}
         parts = {
-            part.name: array if len(array) == 1 else array[places]
+            part.name: array if len(array) == 1 else array[rows.get(part.name, places)]
             for part in fields(self)
             for array in [getattr(self, part.name)]
         }
         return Trajectories(**parts)
+
+
+def _runs(panel: Int) -> list[tuple[int, slice]]:
+    """Places of each panel, which stand together: its number, and where they are."""
+    first = np.flatnonzero(np.diff(panel, prepend=-1))
+    ends = [*first[1:].tolist(), panel.size]
+    return [
+        (int(panel[start]), slice(start, end))
+        for start, end in zip(first.tolist(), ends, strict=True)
+    ]
 
 
 def simulate_unrepaired(
@@ -134,10 +146,15 @@ def simulate_unrepaired(
         _speed_ratio(parts, rate)[panel] for rate in (governing, lesser)
     )
     rate = governing[panel] + ratio * extra
-    quick = (ratio * extra)[:, None] + ratio[:, None] * _part_errors(parts, valid, rng)
-    quick += _rate_draws(short, long, greater, rng)[panel]
-    slow = _rate_draws(short.shared, long.shared, least, rng)[panel]
-    slow += (lesser_ratio * extra)[:, None]
+    quick = _part_errors(parts, valid, rng)
+    of_panels = _rate_draws(short, long, greater, rng)
+    slow = np.empty_like(quick)
+    slower = _rate_draws(short.shared, long.shared, least, rng)
+    for p, run in _runs(panel):  # panel by panel, whose draws stay in the cache
+        quick[run] *= ratio[run, None]
+        quick[run] += (ratio[run] * extra[run])[:, None]
+        quick[run] += of_panels[p]
+        slow[run] = slower[p] + (lesser_ratio[run] * extra[run])[:, None]
     after, spall = parts.spalls.draws(rng, (governing.size, DRAWS))
     return Trajectories(
         panel=panel,
@@ -147,8 +164,8 @@ def simulate_unrepaired(
         governing=quick,
         lesser=slow,
         scatter=_heat_scatter(scatter, governing, rate, panel, parts.stray, rng),
-        spall_after=after[panel],
-        spall_depth=spall[panel],
+        spall_after=after,
+        spall_depth=spall,
         short=greater[panel],
         since=since[panel],
     )
@@ -158,13 +175,13 @@ def _part_errors(parts: SubpanelWear, valid: Bool, rng: np.random.Generator) -> 
     """Draws of the errors of what parts wear beyond their panels; (q, draws)."""
     own, systematic = parts.sd.ravel()[valid], parts.systematic.ravel()[valid]
     alone = np.hypot(own, np.sqrt(1.0 - ASSUMED.common_error_share) * systematic)
-    drawn = alone[:, None] * rng.standard_normal((own.size, DRAWS))
+    drawn = rng.standard_normal((own.size, DRAWS))
     shared = rng.standard_normal((parts.mean.size, DRAWS))
-    panel = np.flatnonzero(valid) // parts.sd.shape[1]
-    return np.asarray(
-        drawn
-        + np.sqrt(ASSUMED.common_error_share) * systematic[:, None] * shared[panel]
-    )
+    together = np.sqrt(ASSUMED.common_error_share) * systematic
+    for p, run in _runs(np.flatnonzero(valid) // parts.sd.shape[1]):
+        drawn[run] *= alone[run, None]
+        drawn[run] += together[run, None] * shared[p]
+    return np.asarray(drawn)
 
 
 def _speed_ratio(parts: SubpanelWear, rate: Float) -> Float:
@@ -205,10 +222,15 @@ def _heat_scatter(  # noqa: PLR0917
     part = np.clip(
         rate / np.maximum(mean[panel], ASSUMED.slow_part), 0.0, ASSUMED.drift_ratio
     )
-    drawn = part[:, None] * scatter.draws(rng, DRAWS)[panel]
+    of_panels = scatter.draws(rng, DRAWS)
     if stray > 0.0:
-        own = stray * np.maximum(rate, 0.0)
-        drawn += own[:, None] * rng.standard_normal(drawn.shape)
+        drawn = rng.standard_normal((panel.size, DRAWS))
+    else:
+        drawn = np.zeros((panel.size, DRAWS))
+    own = stray * np.maximum(rate, 0.0)
+    for p, run in _runs(panel):
+        drawn[run] *= own[run, None]
+        drawn[run] += part[run, None] * of_panels[p]
     return np.asarray(drawn)
 
 
@@ -267,7 +289,7 @@ def _long_term(
     since = np.zeros(len(panel), dtype=np.int64)
     for step in sorted(steps, key=lambda step: step.first.end.place):
         first = series.spells.index(step.first)
-        later = wear_rates(series.subset(spell >= first), rates.exposure).long
+        later = long_rates(series.subset(spell >= first), rates.exposure)
         inside = step.inside(regions)
         inside &= np.array([rate is not None for rate in later])
         for i in np.flatnonzero(inside):
@@ -291,13 +313,17 @@ def _depth_draws(state: PanelState, valid: Bool, rng: np.random.Generator) -> Fl
     own = np.sqrt(part**2 - shared**2)
     common = joint_normal(correlation, rng, DRAWS, root=eigen_root)
     in_panel = rng.standard_normal((sd.size, DRAWS))
-    drawn = np.sqrt(1.0 - ASSUMED.common_error_share) * rng.standard_normal(
-        (part.size, DRAWS)
-    )
-    drawn += np.sqrt(ASSUMED.common_error_share) * in_panel[panel]
-    drawn *= own[:, None]
-    drawn += shared[:, None] * common[panel]
-    return np.asarray(state.part.ravel()[valid][:, None] + drawn)
+    drawn = rng.standard_normal((part.size, DRAWS))
+    alone = np.sqrt(1.0 - ASSUMED.common_error_share)
+    together = np.sqrt(ASSUMED.common_error_share)
+    middle = state.part.ravel()[valid]
+    for p, run in _runs(panel):
+        drawn[run] *= alone
+        drawn[run] += together * in_panel[p]
+        drawn[run] *= own[run, None]
+        drawn[run] += shared[run, None] * common[p]
+        drawn[run] += middle[run, None]
+    return np.asarray(drawn)
 
 
 def simulate_repaired(

@@ -209,9 +209,20 @@ def wear_rates(series: WearSeries, exposure: Exposure) -> Rates:
         melted in it, is left out of that rate.
     """
     observed = spell_wear(series, exposure)
+    return rates_of(observed, _kinds(observed), exposure)
+
+
+def long_rates(series: WearSeries, exposure: Exposure) -> tuple[Quantity | None, ...]:
+    """Long-term rates alone; as those of `wear_rates`."""
+    observed = spell_wear(series, exposure)
+    scatter = excess_variance(observed, _kinds(observed))
+    return _rate(observed, scatter, observed.valid).quantities()
+
+
+def _kinds(observed: SpellWear) -> Int:
+    """Which pieces are of a kind, numbered from 0; (s,)."""
     several = sorted(set(observed.kinds))
-    kind = np.array([several.index(name) for name in observed.kinds], dtype=np.int64)
-    return rates_of(observed, kind, exposure)
+    return np.array([several.index(name) for name in observed.kinds], dtype=np.int64)
 
 
 def rates_of(observed: SpellWear, kind: Int, exposure: Exposure) -> Rates:

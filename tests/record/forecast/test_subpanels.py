@@ -7,7 +7,7 @@ import pytest
 
 from geom.record.forecast.first_passage import (
     first_passage_time,
-    first_passage_with_spall,
+    passage_with_spall,
 )
 from geom.record.forecast.subpanels import Spalling, find_spalls
 from geom.units import Float
@@ -125,9 +125,10 @@ def test_walls_with_spots_pass_when_worn_heat_by_heat_they_do():
     room, rate = rng.uniform(5.0, 60.0, 300), rng.uniform(2.0, 9.0, 300)
     after, depth = rng.exponential(4.0, 300), rng.uniform(5.0, 30.0, 300)
     even = first_passage_time(room, rate, np.zeros(300))
-    result = first_passage_with_spall(
-        even, room, rate, np.zeros(300), after=after, depth=depth
-    )
+    result = passage_with_spall(
+        first_passage_time, even, room[None], rate[None], np.zeros((1, 1)),
+        after=after, depth=depth,
+    )  # fmt: skip
     time = np.arange(0.0, 40.0, 0.01)
     worn = rate[:, None] * time + np.where(time >= after[:, None], depth[:, None], 0.0)
     by_hand = time[np.argmax(worn >= room[:, None], axis=1)]
