@@ -96,13 +96,13 @@ def add_wear(commands: Any) -> None:
 
 def _wear(options: argparse.Namespace) -> None:
     from geom.parallel import second_process
-    from geom.views.drawn import get_ready
+    from geom.views.drawn import get_ready_for_wear
 
     with (
         second_process() as second,
         inputs.waiting("opening the record", quiet=options.quiet) as wait,
     ):
-        second.begin(get_ready, False)
+        second.begin(get_ready_for_wear, None)
         from geom.record.store.store import open_record
 
         records = [open_record(folder) for folder in options.records]
@@ -111,10 +111,10 @@ def _wear(options: argparse.Namespace) -> None:
             inputs.check_out(options, WEAR_FILES, target)
         from geom.record.study import study_wear
         from geom.views.outputs import write_wear
-        from geom.views.pages.wear import BegunPages
+        from geom.views.pages.wear_pictures import BegunPages
 
         pages = [
-            BegunPages(record, options.campaign, options.title, second)
+            BegunPages(record, record.of_campaign(options.campaign), second)
             for record in records
         ]
 
@@ -127,8 +127,8 @@ def _wear(options: argparse.Namespace) -> None:
                 campaign=options.campaign,
                 title=options.title,
                 cluster=options.cluster,
-                second=second,
                 tick=tick,
+                put_in=begun.put_in,
                 show=begun.show,
             )
             for record, begun in zip(records, pages, strict=True)

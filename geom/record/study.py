@@ -19,7 +19,6 @@ from geom.compare.panels import PanelState
 from geom.design import Design
 from geom.document import as_document, iso_time
 from geom.errors import InputError
-from geom.parallel import Second
 from geom.quantity import Quantity
 from geom.record.assumptions import ASSUMED
 from geom.record.campaigns.campaign import Material, material_used
@@ -114,6 +113,15 @@ class ForecastsTried:
 
 #: What has to be known of a study; `geom.views.tables.wear` words it.
 WearWarning = FewSpells | PartlyStated | NoLeastLining | ForecastsTried
+
+
+@dataclass(frozen=True)
+class PutIn:
+    """What repairs of a campaign put in, whole and panel by panel; as in `Wear`."""
+
+    material: Material
+    effort: Effort
+    ledger: tuple[PanelLedger, ...]
 
 
 @dataclass(frozen=True)
@@ -255,8 +263,8 @@ def study_wear(
     campaign: str | None = None,
     title: str | None = None,
     cluster: str | None = None,
-    second: Second | None = None,
     tick: Tick | None = None,
+    put_in: Callable[[], PutIn] | None = None,
     show: Callable[[MeasuredWear], object] | None = None,
     seed: int = 0,
     created: datetime | None = None,
@@ -272,10 +280,11 @@ def study_wear(
     cluster : str, optional
         Address of a Dask scheduler to sum the spells on, or ``local``; default the
         processors of this machine.
-    second : Second, optional
-        Reads meanwhile what repairs put in.
     tick : callable, optional
         Told in words how far it is.
+    put_in : callable, optional
+        Waits for what repairs put in, where another process finds it; as
+        `find_put_in` does for this ``seed``.
     show : callable, optional
         Given what is measured as soon as it is, before the forecast.
     seed : int
@@ -294,8 +303,6 @@ def study_wear(
     spells, gaps = find_spells(occasions)
     if not spells:
         raise _no_spell(record, occasions, gaps)
-    by = material_exposure(spells)
-    put_in = (second or Second()).begin(_put_in, (record, occasions, by, seed))
     regions = regions_of(record.panels, record.design)
     say = tick or (lambda _: None)
     summed = accumulate(record, spells, regions, cluster=cluster, tick=say)
@@ -330,7 +337,7 @@ def study_wear(
     repaired = forecast_repaired(
         series, record.design, last, state_of=state_of, seed=seed
     )
-    material, effort, ledger = put_in()
+    found = put_in() if put_in else find_put_in(record, occasions, seed=seed)
     return Wear(
         lining=record.design.name,
         campaign=chosen,
@@ -347,10 +354,10 @@ def study_wear(
         forecasts=forecasts,
         repaired=repaired,
         longest=longest_heats(forecasts, spells),
-        material=material,
-        material_by=by,
-        effort=effort,
-        ledger=ledger,
+        material=found.material,
+        material_by=material_exposure(spells),
+        effort=found.effort,
+        ledger=found.ledger,
         maps=summed.maps,
         warnings=_warnings(spells, record.design),
     )
@@ -362,11 +369,15 @@ def study_title(record: Record, campaign: str | None = None) -> str:
     return ", ".join(filter(None, (record.design.name, chosen)))
 
 
-def _put_in(
-    task: tuple[Record, tuple[Occasion, ...], Exposure, int],
-) -> tuple[Material, Effort, tuple[PanelLedger, ...]]:
-    """What repairs of a campaign put in, on the whole and panel by panel."""
-    record, occasions, by, seed = task
+def find_put_in(record: Record, occasions: Sequence[Occasion], *, seed: int) -> PutIn:
+    """What repairs of a campaign put in.
+
+    Parameters
+    ----------
+    occasions : sequence of Occasion
+        Of the campaign, in order.
+    """
+    by = material_exposure(find_spells(occasions)[0])
     material = material_used(occasions, record.rebuild_volume, by)
     effort = repair_effort(material, occasions, record.design, plan_of=record.plan)
     ledger = patch_ledger(
@@ -377,7 +388,7 @@ def _put_in(
         zones_of=record.zones,
         seed=seed,
     )
-    return material, effort, ledger
+    return PutIn(material, effort, ledger)
 
 
 def material_exposure(spells: Sequence[Spell]) -> Exposure:

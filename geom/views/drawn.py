@@ -84,16 +84,29 @@ class Drawings:
 def get_ready(paper: bool) -> None:
     """Import what it takes to draw pictures, and on paper."""
     from geom.views.charts import survey_maps, wear_map  # noqa: F401
-    from geom.views.charts.figure import drawing_style, new_figure, render
 
-    with drawing_style():
-        render(new_figure(1.0, 1.0), dpi=10)
+    _draw_nothing()
     if paper:
         from geom.views.paper import repair_sheet, style  # noqa: F401
 
         style.get_ready()
         style.paragraph("", style.BODY)
         import trimesh  # noqa: F401
+
+
+def get_ready_for_wear(_: None = None) -> None:
+    """Import what it takes to show a record and its wear."""
+    from geom.views.pages import wear_pictures  # noqa: F401
+
+    _draw_nothing()
+
+
+def _draw_nothing() -> None:
+    """Draw an empty picture, for which matplotlib imports the rest of itself."""
+    from geom.views.charts.figure import drawing_style, new_figure, render
+
+    with drawing_style():
+        render(new_figure(1.0, 1.0), dpi=10)
 
 
 @dataclass(frozen=True)

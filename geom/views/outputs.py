@@ -44,15 +44,15 @@ if TYPE_CHECKING:
     from geom.sampling.plan import SamplingPlan
     from geom.surface.radial import RadialSurface
     from geom.views.charts.figure import Form
-    from geom.views.pages.wear import BegunPages
+    from geom.views.pages.wear_pictures import BegunPages
 
 #: The content of a file, or what makes it or writes it to the path that it is given.
 Maker = bytes | Callable[[Path], bytes | bytearray | None]
 
 #: Files of a survey that come from what is drawn last.
 _READY_LAST = frozenset({"masonry.glb", "repair-sheet.pdf"})
-#: Surveys that the deepest cut-back is followed through, the last ones.
-_FOLLOWED = 1000
+#: Files of a study of wear that wait for pictures.
+_DRAWN_LAST = frozenset({"wear-map.png", "wear.html"})
 #: Dots per inch of what is not drawn as lines.
 _STILL_DPI = 180
 
@@ -284,11 +284,11 @@ def write_wear(
     tick : callable
         Called with what is made next, of files by their names.
     """
-    from geom.record.study import deepest_found
     from geom.views.documents import wear_document
     from geom.views.netcdf import write_wear_netcdf
-    from geom.views.pages.wear import BegunPages, wear_page
-    from geom.views.pages.wear_pictures import wear_pictures
+    from geom.views.pages.heats import heats_bytes
+    from geom.views.pages.wear import wear_page
+    from geom.views.pages.wear_pictures import BegunPages
 
     design = record.design
     about = {
@@ -300,23 +300,27 @@ def write_wear(
 
     tick("pictures")
     if begun is None:
-        begun = BegunPages(record, wear.campaign, wear.title, Second())
-    walls, measured = begun.walls, begun.measured or begun.show(wear.measured)
-    depths = deepest_found(record, wear.occasions[-_FOLLOWED:])
-    pictures = wear_pictures(wear, design, depths, measured)
+        begun = BegunPages(record, wear.occasions, Second())
+    shown, measured = begun.record, begun.measured or begun.show(wear.measured)
+    longest = begun.show_longest(wear)
 
     def page(_: Path) -> bytes:
-        return wear_page(wear, design, depths, walls(), pictures=pictures)
+        pictures = measured().page | shown().page | longest()
+        return wear_page(wear, design, shown().depths, shown(), pictures=pictures)
+
+    def heats(_: Path) -> bytes:
+        left_out = shown().left_out
+        return heats_bytes(shown().walls, title=wear.title, left_out=left_out)
 
     makers: tuple[Maker, ...] = (
         lambda _: wear_document(wear, design),
         lambda path: write_wear_netcdf(path, wear.maps, design, about),
         lambda _: measured().still,
         page,
-        lambda _: walls().heats,
+        heats,
     )
     with _whole(folder, WEAR_FILES, overwrite=overwrite) as made:
-        write_all(made, WEAR_FILES, makers, begun=tick)
+        write_all(made, WEAR_FILES, makers, last=_DRAWN_LAST, begun=tick)
 
 
 def write_campaigns(

@@ -17,7 +17,7 @@ from geom.compare.panels import PARTS, PanelState, panels_of
 from geom.record.store.occasion import Occasion
 from geom.record.store.survey_file import RecordedWall
 from geom.surface.grid import make_grid
-from geom.views.pages.wear import heats_bytes
+from geom.views.pages.heats import PageWalls, heats_bytes
 from tests.e2e.opened_page import Opened
 
 SCANS = Path(__file__).parents[2] / "scans"
@@ -50,7 +50,7 @@ def wall(heat, depth):
 def page(browser, tmp_path_factory):
     path = tmp_path_factory.mktemp("heats") / "heats.html"
     walls = [wall(1, 5.0), wall(2, 5.5), wall(3, 40.0)]
-    path.write_bytes(heats_bytes(walls, title="<i>Heats</i>"))
+    path.write_bytes(heats_bytes(PageWalls.of(walls), title="<i>Heats</i>"))
     opened = Opened(browser, path)
     yield opened
     assert opened.trouble == []

@@ -8,6 +8,7 @@ already.
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -118,20 +119,19 @@ class Record(Shown):
 
     def finding(self, occasion: Occasion, section: str, name: str) -> Quantity:
         """A quantity of a survey's own findings, in the units of their document."""
-        with open_hdf5(self.path(occasion)) as file:
-            return Quantity.from_dict(read_findings(file)[section][name])
+        return Quantity.from_dict(self._findings(occasion)[section][name])
 
     def zones(self, occasion: Occasion) -> list[dict[str, Any]]:
         """Zones of a survey's own findings; none where it keeps none."""
-        return self._section(occasion, "zones") or []
+        return self._findings(occasion).get("zones") or []
 
     def plan(self, occasion: Occasion) -> dict[str, Any]:
         """The repair plan of a survey's own findings; empty where it keeps none."""
-        return self._section(occasion, "repair") or {}
+        return self._findings(occasion).get("repair") or {}
 
-    def _section(self, occasion: Occasion, name: str) -> Any:
+    def _findings(self, occasion: Occasion) -> dict[str, Any]:
         with open_hdf5(self.path(occasion)) as file:
-            return read_findings(file).get(name)
+            return read_findings(file)
 
     def rebuild_volume(self, occasion: Occasion) -> Quantity:
         """Rebuild volume that a survey found, mm3."""
@@ -148,6 +148,22 @@ class Record(Shown):
     def wall(self, occasion: Occasion) -> RecordedWall:
         """A survey, whole; read anew at every call."""
         return load_wall(self.path(occasion), self.design)
+
+
+@dataclass(frozen=True)
+class RecordAtHand(Record):
+    """A record some of whose surveys are read already, and are not read again."""
+
+    walls: Mapping[Occasion, RecordedWall]
+
+    def state(self, occasion: Occasion) -> PanelState:
+        """A survey, panel by panel."""
+        wall = self.walls.get(occasion)
+        return super().state(occasion) if wall is None else wall.panels
+
+    def _findings(self, occasion: Occasion) -> dict[str, Any]:
+        wall = self.walls.get(occasion)
+        return super()._findings(occasion) if wall is None else wall.findings
 
 
 def survey_path(folder: Path, occasion: Occasion) -> Path:

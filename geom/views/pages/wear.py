@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
-from geom.compare.zones import call_actions
 from geom.design import Design
-from geom.parallel import Second
 from geom.record.store.occasion import Occasion
-from geom.record.store.store import Record
-from geom.record.store.survey_file import RecordedWall
-from geom.record.study import Depth, MeasuredWear, Wear, study_title
-from geom.surface.grid import Grid, make_grid
-from geom.units import Float, say_both
+from geom.record.study import Depth, Wear
+from geom.units import say_both
 from geom.views.cautions import CAUTIONS
-from geom.views.charts.change_map import scale_png
 from geom.views.charts.heat_charts import spells_per_point
-from geom.views.drawn import draw_small_walls
-from geom.views.pages.page import page_bytes, page_script
-from geom.views.pages.viewer_data import HeatView, wall_data
-from geom.views.pages.wear_pictures import (
-    MeasuredPictures,
-    draw_measured,
-    wear_pictures,
-)
+from geom.views.pages.page import page_bytes
+from geom.views.pages.wear_pictures import ShownRecord, wear_pictures
 from geom.views.say import (
     DEFERS,
     plain,
@@ -45,72 +29,6 @@ from geom.views.tables.wear_cards import (
 
 #: Calls to stop that are listed.
 _STOPS = 6
-#: Cells of the page, mm and how many round: many surveys have to fit in.
-_ROW, _COLUMNS = 25.0, 180
-#: The newest surveys of a record that one page holds, and its newest small pictures.
-MOST, SMALL = 60, 24
-
-
-@dataclass(frozen=True)
-class WallPages:
-    """What is shown of the newest walls of a record.
-
-    Attributes
-    ----------
-    heats : bytes
-        The page ``heats.html``.
-    worn : tuple of Occasion
-        Whose walls, as heats left them, are drawn small; more are left out.
-    small : list of bytes
-        Their pictures, PNG.
-    left_out : int
-    """
-
-    heats: bytes
-    worn: tuple[Occasion, ...]
-    small: list[bytes]
-    left_out: int
-
-
-def show_walls(task: tuple[Record, tuple[Occasion, ...], str]) -> WallPages:
-    """Read the newest walls of a campaign, each once, and show them."""
-    record, occasions, title = task
-    some = occasions[-MOST:]
-    walls = [record.wall(occasion) for occasion in some]
-    worn = [wall for wall in walls if wall.occasion and wall.occasion.is_as_worn]
-    shown = worn[-SMALL:]
-    return WallPages(
-        heats_bytes(walls, title=title, left_out=len(occasions) - len(some)),
-        tuple(wall.occasion for wall in shown if wall.occasion),
-        draw_small_walls((record.design, [wall.cutback for wall in shown])),
-        len(worn) - len(shown),
-    )
-
-
-class BegunPages:
-    """What another process shows of a record; each of it waits until that is done.
-
-    Attributes
-    ----------
-    walls : callable
-        Gives the newest walls.
-    measured : callable or None
-        Gives pictures of what is measured, once that was handed over.
-    """
-
-    def __init__(
-        self, record: Record, campaign: str | None, title: str | None, second: Second
-    ) -> None:
-        occasions = record.of_campaign(campaign)
-        name = title or study_title(record, campaign)
-        self.walls = second.begin(show_walls, (record, occasions, name))
-        self.measured: Callable[[], MeasuredPictures] | None = None
-        self._design, self._second = record.design, second
-
-    def show(self, wear: MeasuredWear) -> Callable[[], MeasuredPictures]:
-        """Have what is measured drawn."""
-        self.measured = self._second.begin(draw_measured, (wear, self._design))
-        return self.measured
 
 
 def campaign_and_heats(wear: Wear) -> str:
@@ -125,7 +43,7 @@ def wear_page(
     wear: Wear,
     design: Design,
     depths: Sequence[Depth] = (),
-    walls: WallPages | None = None,
+    shown: ShownRecord | None = None,
     *,
     pictures: Mapping[str, bytes] | None = None,
 ) -> bytes:
@@ -135,25 +53,24 @@ def wear_page(
     ----------
     depths : sequence of Depth
         The deepest cut-back, survey after survey.
-    walls : WallPages, optional
-        As heats left them.
+    shown : ShownRecord, optional
+        Walls as heats left them.
     pictures : mapping of str to bytes, optional
         From `wear_pictures`, if they are drawn already.
     """
     if pictures is None:
         pictures = wear_pictures(wear, design, depths)
-    shown = walls.worn if walls else ()
-    of_walls = walls.small if walls else []
-    scale = {"scale": scale_png(design)} if shown else {}
+    worn = shown.worn if shown else ()
+    small = shown.small if shown else {}
     return page_bytes(
         "wear.html.jinja",
         design,
-        {**pictures, **scale, **{f"wall {k}": p for k, p in enumerate(of_walls)}},
+        {**pictures, **small},
         **_heading(wear, design),
         **_to_know(wear, design),
         **_rests_on(wear, design, depths),
-        walls=[_wall_name(occasion, wear) for occasion in shown],
-        walls_left_out=walls.left_out if walls else 0,
+        walls=[_wall_name(occasion, wear) for occasion in worn],
+        walls_left_out=shown.worn_left_out if shown else 0,
         cautions=CAUTIONS,
     )
 
@@ -226,78 +143,3 @@ def _together(count: int, words: str) -> str:
     """What one point of a picture stands for, where it is more than one."""
     each = spells_per_point(count)
     return "" if each < 2 else f"Each point: {each} {words}."
-
-
-def heats_bytes(
-    walls: Sequence[RecordedWall], *, title: str, left_out: int = 0
-) -> bytes:
-    """The page as UTF-8 HTML, self-contained.
-
-    Parameters
-    ----------
-    walls : sequence of RecordedWall
-        Of one drawing, on one grid, in order.
-    left_out : int
-        Older surveys that are not shown.
-    """
-    design = walls[-1].design
-    cells = _PageGrid.of(design, walls[-1])
-    script = page_script("main.js")
-    return page_bytes(
-        "heats.html.jinja",
-        design,
-        {},
-        title=plain(title),
-        lining=plain(design.name),
-        left_out=left_out,
-        script=script.safe,
-        wall_data=wall_data(design, cells.grid, [cells.view(wall) for wall in walls]),
-        shell=design.shell_radius is not None,
-        heats=True,
-    )
-
-
-@dataclass(frozen=True)
-class _PageGrid:
-    """The page's own grid: cells picked out of a survey's, none made up.
-
-    Attributes
-    ----------
-    rows, columns : int array
-        Places of the survey's cells that are shown.
-    """
-
-    grid: Grid
-    rows: NDArray[np.intp]
-    columns: NDArray[np.intp]
-
-    @classmethod
-    def of(cls, design: Design, wall: RecordedWall) -> _PageGrid:
-        """Of one drawing; all its surveys have the grid of ``wall``."""
-        profile = design.profile
-        grid = make_grid(
-            design,
-            surveyed=(profile.bottom, profile.top),
-            spacing=_ROW,
-            columns=min(_COLUMNS, wall.azimuth.size),
-        )
-        rows = np.abs(grid.height[:, None] - wall.height[None, :]).argmin(axis=1)
-        apart = wall.azimuth.size / grid.azimuth.size
-        columns = np.rint(np.arange(grid.azimuth.size) * apart).astype(np.intp)
-        return cls(grid, rows, columns)
-
-    def view(self, wall: RecordedWall) -> HeatView:
-        """One survey on it."""
-        cutback, sd = self._picked(wall.cutback), self._picked(wall.cutback_sd)
-        repair = wall.design.repair
-        name = wall.title if wall.occasion is None else wall.occasion.words
-        return HeatView.without_zones(
-            plain(name, most=60),
-            cutback,
-            sd,
-            call_actions(self.grid, cutback, sd, repair),
-            threshold=repair.brick_threshold,
-        )
-
-    def _picked(self, field: Float) -> Float:
-        return np.asarray(field[np.ix_(self.rows, self.columns)])

@@ -7,19 +7,29 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
 from geom.compare.panels import panels_of
 from geom.design import Design
+from geom.parallel import Second
 from geom.record.changepoints.steps import Step
+from geom.record.forecast.forecast import LongestHeat
 from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
-from geom.record.store.occasion import mass_unit
-from geom.record.study import Depth, MeasuredWear, Wear
-from geom.record.wear.series import EXPOSURES, TONNE, Exposure, exposures
-from geom.units import KG_PER
+from geom.record.store.occasion import Occasion, mass_unit
+from geom.record.store.store import Record, RecordAtHand
+from geom.record.study import (
+    Depth,
+    MeasuredWear,
+    PutIn,
+    Wear,
+    deepest_found,
+    find_put_in,
+)
+from geom.record.wear.series import EXPOSURES, TONNE, Exposure, Spell, exposures
+from geom.units import KG_PER, Float
+from geom.views.charts.change_map import scale_png
 from geom.views.charts.heat_charts import (
     LongestBar,
     StepMark,
@@ -37,9 +47,15 @@ from geom.views.charts.wear_map import (
     wear_map_png,
     wear_png,
 )
+from geom.views.drawn import draw_small_walls
+from geom.views.pages.heats import PageWalls
 from geom.views.say import plain
 from geom.views.tables import wear as tables
 
+#: The newest surveys of a record that one page holds, and its newest small pictures.
+MOST, SMALL = 60, 24
+#: Surveys that the deepest cut-back is followed through, the last ones.
+_FOLLOWED = 1000
 #: Share of the lower of two regions that must lie at the other's heights.
 _SHARED = 0.5
 
@@ -97,10 +113,7 @@ def _wear_map(wear: MeasuredWear, design: Design) -> WearMap:
 
 
 def wear_pictures(
-    wear: Wear,
-    design: Design,
-    depths: Sequence[Depth],
-    measured: Callable[[], MeasuredPictures] | None = None,
+    wear: Wear, design: Design, depths: Sequence[Depth]
 ) -> dict[str, bytes]:
     """The pictures of the page but for its walls, as PNG, by name.
 
@@ -108,37 +121,95 @@ def wear_pictures(
     ----------
     depths : sequence of Depth
         Survey after survey; may be empty.
-    measured : callable, optional
-        Waits for those of what is measured, if they were begun already.
     """
-    drawn = {name: draw() for name, draw in _others(wear, design, depths).items()}
-    if measured is None:
-        return draw_measured((wear.measured, design)).page | drawn
-    return measured().page | drawn
+    found = PutIn(wear.material, wear.effort, wear.ledger)
+    return (
+        draw_measured((wear.measured, design)).page
+        | _of_record(design, depths, found)
+        | draw_longest((wear.occasions, wear.spells, wear.longest))
+    )
 
 
-def _others(
-    wear: Wear, design: Design, depths: Sequence[Depth]
-) -> dict[str, Callable[[], bytes]]:
-    """What draws each picture of more than is measured."""
-    draw: dict[str, Callable[[], bytes]] = {}
+@dataclass(frozen=True)
+class ShownRecord:
+    """What is shown of a campaign before its wear is known.
+
+    Attributes
+    ----------
+    walls : PageWalls
+        The newest; ``left_out`` are older.
+    worn : tuple of Occasion
+        Whose walls, as heats left them, are drawn small; ``worn_left_out`` are older.
+    small : dict of bytes
+        Their pictures, and the scale of those, PNG, by name.
+    depths : tuple of Depth
+    put_in : PutIn
+    page : dict of bytes
+        Pictures of wear.html, by name.
+    """
+
+    walls: PageWalls
+    left_out: int
+    worn: tuple[Occasion, ...]
+    worn_left_out: int
+    small: dict[str, bytes]
+    depths: tuple[Depth, ...]
+    put_in: PutIn
+    page: dict[str, bytes]
+
+
+def show_record(task: tuple[Record, tuple[Occasion, ...]]) -> ShownRecord:
+    """Read the surveys of a campaign, the newest once, and show them."""
+    record, occasions = task
+    walls = {occasion: record.wall(occasion) for occasion in occasions[-MOST:]}
+    record = RecordAtHand(record.folder, record.design, record.occasions, walls)
+    worn = [occasion for occasion in walls if occasion.is_as_worn]
+    small = worn[-SMALL:]
+    depths = deepest_found(record, occasions[-_FOLLOWED:])
+    found = find_put_in(record, occasions, seed=0)
+    return ShownRecord(
+        walls=PageWalls.of(list(walls.values())),
+        left_out=len(occasions) - len(walls),
+        worn=tuple(small),
+        worn_left_out=len(worn) - len(small),
+        small=_small_walls(record.design, [walls[o].cutback for o in small]),
+        depths=depths,
+        put_in=found,
+        page=_of_record(record.design, depths, found),
+    )
+
+
+def _small_walls(design: Design, cutback: Sequence[Float]) -> dict[str, bytes]:
+    """Walls drawn small, and their scale."""
+    drawn = draw_small_walls((design, cutback))
+    named = {f"wall {k}": picture for k, picture in enumerate(drawn)}
+    return {"scale": scale_png(design)} | named if drawn else {}
+
+
+def _of_record(
+    design: Design, depths: Sequence[Depth], found: PutIn
+) -> dict[str, bytes]:
+    """The deepest places, and what repairs put in."""
+    drawn = {}
     if depths:
-        draw["depths"] = partial(depth_times_png, design, depths)
-    if wear.longest:
-        draw["longest"] = partial(_longest_png, wear)
-    if wear.material.repairs:
-        draw["cost"] = partial(material_png, design, wear.material.repairs)
-    if wear.ledger:
-        draw["ledger"] = partial(
-            ledger_png, design, record_grid(design), panels_of(design), wear.ledger
-        )
-    return draw
+        drawn["depths"] = depth_times_png(design, depths)
+    if found.material.repairs:
+        drawn["cost"] = material_png(design, found.material.repairs)
+    if found.ledger:
+        grid, panels = record_grid(design), panels_of(design)
+        drawn["ledger"] = ledger_png(design, grid, panels, found.ledger)
+    return drawn
 
 
-def _longest_png(wear: Wear) -> bytes:
+def draw_longest(
+    task: tuple[tuple[Occasion, ...], tuple[Spell, ...], tuple[LongestHeat, ...]],
+) -> dict[str, bytes]:
     """In hours on blast; in the shop's unit of iron, or in heats, where need be."""
-    unit = mass_unit(wear.occasions)
-    per_heat = {by: exposures(wear.spells, by) for by in EXPOSURES}
+    occasions, spells, longest = task
+    if not longest:
+        return {}
+    unit = mass_unit(occasions)
+    per_heat = {by: exposures(spells, by) for by in EXPOSURES}
     heats = per_heat["heat"]
     known: Exposure = next(
         (by for by in ("hour", "tonne") if np.isfinite(per_heat[by]).any()), "heat"
@@ -148,12 +219,45 @@ def _longest_png(wear: Wear) -> bytes:
     lengths /= heats[np.isfinite(per_heat[known])]
     words = {"hour": "hours on blast", "tonne": f"iron, {unit}", "heat": "heats"}
     bars = []
-    for each in wear.longest:
+    for each in longest:
         length = {"hour": each.hours, "tonne": each.tonnes, "heat": each.heats}[known]
         if length is not None:
             name = f"{tables.LIMITS[each.limit]}, 95 %"
             bars.append(LongestBar(name, length.times(1.0 / size)))
-    return longest_png(lengths.tolist(), bars, words[known])
+    return {"longest": longest_png(lengths.tolist(), bars, words[known])}
+
+
+class BegunPages:
+    """What another process shows of a campaign; each of it waits until that is done.
+
+    Attributes
+    ----------
+    record : callable
+        Gives what is shown before wear is known.
+    measured : callable or None
+        Gives pictures of what is measured, once that was handed over.
+    """
+
+    def __init__(
+        self, record: Record, occasions: tuple[Occasion, ...], second: Second
+    ) -> None:
+        self.record = second.begin(show_record, (record, occasions))
+        self.measured: Callable[[], MeasuredPictures] | None = None
+        self._design, self._second = record.design, second
+
+    def put_in(self) -> PutIn:
+        """What repairs put in, once that is found."""
+        return self.record().put_in
+
+    def show(self, wear: MeasuredWear) -> Callable[[], MeasuredPictures]:
+        """Have what is measured drawn."""
+        self.measured = self._second.begin(draw_measured, (wear, self._design))
+        return self.measured
+
+    def show_longest(self, wear: Wear) -> Callable[[], dict[str, bytes]]:
+        """Have drawn how long the next heat may be."""
+        task = wear.occasions, wear.spells, wear.longest
+        return self._second.begin(draw_longest, task)
 
 
 def step_marks(step: Step, regions: Regions) -> list[StepMark]:
