@@ -14,25 +14,17 @@ from geom import compare
 from geom._version import __version__
 from geom.compare.findings import Findings
 from geom.design import Design
-from geom.repair import RepairPackage
 from geom.surface import RadialSurface
 from geom.views.cautions import CAUTIONS
 from geom.views.say import say_change, say_survey_gap
-from geom.views.tables.repair import (
-    repair_warnings,
-    say_bottom_notes,
-    say_not_planned,
-    say_zone_note,
-)
-from geom.views.tables.support import stop_warnings
-from geom.views.tables.survey import say_diagnostics
 
-if TYPE_CHECKING:  # a survey's findings need nothing of these
+if TYPE_CHECKING:  # no document needs all of these, nor all that words them
     from geom.record.campaigns.compare import Comparison
     from geom.record.change.result import Change
     from geom.record.store.occasion import Occasion
     from geom.record.store.store import Record
     from geom.record.study import Wear
+    from geom.repair import RepairPackage
     from geom.repair.acceptance.result import Recheck
     from geom.repair.plan.day import DayPlan
     from geom.sampling.stations import Advice
@@ -59,6 +51,8 @@ def assess(
     Findings
         Its warnings are worded in the design's unit.
     """
+    from geom.views.tables.survey import say_diagnostics
+
     findings = compare.assess(surface, design, title=title, created=created)
     return replace(findings, warnings=say_diagnostics(findings.diagnostics, design))
 
@@ -73,6 +67,10 @@ def findings_document(
     design : Design
         In whose unit notes are worded.
     """
+    from geom.views.tables.repair import repair_warnings
+    from geom.views.tables.support import stop_warnings
+    from geom.views.tables.survey import say_diagnostics
+
     document = findings.to_dict()
     document["warnings"] = [
         *stop_warnings(package, design),
@@ -85,6 +83,12 @@ def findings_document(
 
 def _in_words(package: RepairPackage, unit: str) -> dict[str, Any]:
     """The document of a repair, its notes worded."""
+    from geom.views.tables.repair import (
+        say_bottom_notes,
+        say_not_planned,
+        say_zone_note,
+    )
+
     repair, plan, bottom = package.to_dict(), package.plan, package.bottom
     for document, zone in zip(repair["zones"], plan.zones, strict=True):
         document["notes"] = [say_zone_note(note, unit) for note in zone.notes]
@@ -134,6 +138,8 @@ def campaigns_document(comparison: Comparison) -> bytes:
 
 def recheck_document(recheck: Recheck, design: Design) -> bytes:
     """The ``daubline.recheck/1`` document; warnings in the design's unit."""
+    from geom.views.tables.survey import say_diagnostics
+
     words = {
         "warnings": say_diagnostics(recheck.diagnostics, design),
         "cautions": list(CAUTIONS),

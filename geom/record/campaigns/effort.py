@@ -16,7 +16,6 @@ from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.campaigns.campaign import Material, mean_rate
 from geom.record.store.occasion import Occasion
-from geom.repair.plan.day import day_plan
 from geom.units import LITRE
 
 #: Steps of a day in which men work on the wall; openings and bottom are besides.
@@ -64,6 +63,8 @@ def repair_effort(
     plan_of : callable
         The repair plan of a survey, as ``findings.json`` has it; empty where none is.
     """
+    from geom.repair.plan.day import day_plan  # most of a study does without repairs
+
     before = {o.heat: o for o in occasions if o.stage == "before repair"}
     took, since = list[tuple[float, float, float]](), list[float]()
     for repair in material.repairs:

@@ -12,7 +12,6 @@ import numpy as np
 from geom.compare.findings import ACTIONS, Action, Findings, Maps
 from geom.quantity import K95
 from geom.readings import CloudReadings, RodReadings
-from geom.repair import RepairPlan
 from geom.surface.radial import RadialSurface
 from geom.units import Bool, Float, say_both, say_length
 from geom.views.charts import colours
@@ -29,6 +28,8 @@ from geom.views.say import WORK, headings, plain, say_sense
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from geom.repair import RepairPlan
 
 #: Wall is in doubt where its 95 % interval reaches further than this share of the brick
 #: threshold to either side; our own choice.

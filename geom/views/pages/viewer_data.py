@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from geom.compare.findings import ACTIONS, Findings
 from geom.compare.zones import chance_beyond
 from geom.design import Design
-from geom.repair import RepairPlan
 from geom.surface.grid import Grid
 from geom.surface.radial import RadialSurface
 from geom.units import MM_PER, Float
@@ -26,6 +25,8 @@ from geom.views.say import plain, say_clock
 
 if TYPE_CHECKING:
     from markupsafe import Markup
+
+    from geom.repair import RepairPlan
 
 #: Lengths are given in steps of this, mm; ample for what is read in millimetres.
 STEP = 0.02
