@@ -33,6 +33,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from functools import cache, wraps
+from importlib import import_module
 from queue import SimpleQueue
 from typing import IO, Any, ParamSpec, Protocol, TypeVar, cast
 
@@ -46,9 +47,11 @@ R = TypeVar("R")
 _AHEAD = 2
 #: New objects before young garbage is looked for, and looks before older is.
 _SELDOM = 50_000, 20, 20
-#: What a process runs, and what it may do before.
-_BEGIN = "import sys; sys.path[:] = {path!r}; {first}"
-_SERVE = "from geom.parallel import serve; serve()"
+#: What a process runs; ``ready`` names what it does before its tasks.
+_BEGIN = (
+    "import sys; sys.path[:] = {path!r}; from geom.parallel import serve; "
+    "serve({ready!r})"
+)
 
 
 class Task(Protocol):
@@ -262,15 +265,12 @@ class _Pool:
         self._all: list[subprocess.Popen[bytes]] = []
         self._idle: SimpleQueue[subprocess.Popen[bytes]] = SimpleQueue()
         self._ended = False
-        self._first = _SERVE
-        if get_ready is not None:
-            module, name = get_ready.__module__, get_ready.__qualname__
-            self._first = f"import {module}; {module}.{name}(); {_SERVE}"
+        self._ready = (get_ready.__module__, get_ready.__name__) if get_ready else None
         for _ in range(count):
             self._start()
 
     def _start(self) -> None:
-        begin = _BEGIN.format(path=sys.path, first=self._first)
+        begin = _BEGIN.format(path=sys.path, ready=self._ready)
         process = subprocess.Popen(
             [sys.executable, "-c", begin],
             stdin=subprocess.PIPE,
@@ -337,12 +337,20 @@ def collect_seldom() -> None:
     gc.set_threshold(*_SELDOM)
 
 
-def serve() -> None:
-    """Do tasks from standard input until it closes; what such a process runs."""
+def serve(ready: tuple[str, str] | None = None) -> None:
+    """Do tasks from standard input until it closes; what such a process runs.
+
+    Parameters
+    ----------
+    ready : (str, str), optional
+        Module and name of a function that is called before.
+    """
     collect_seldom()
     tasks = sys.stdin.buffer
     results = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # the pipe is for results alone
+    if ready is not None:
+        getattr(import_module(ready[0]), ready[1])()
     while True:
         try:
             work, task = pickle.load(tasks)

@@ -7,19 +7,17 @@ plans the repair, and the repair while the first writes the other files.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # so that the second process begins before the first imports these
     from geom.compare.findings import Findings
-    from geom.design import Design
     from geom.parallel import Second
     from geom.readings import CloudReadings, RodReadings
     from geom.repair import RepairPackage
     from geom.surface.radial import RadialSurface
-    from geom.units import Float
 
 
 @dataclass(frozen=True)
@@ -202,12 +200,3 @@ def draw_repair(
         sheet=repair_sheet_bytes(surface, findings, works),
         masonry=masonry_bytes(mesh, surface, works.plan, title=findings.title),
     )
-
-
-def draw_small_walls(task: tuple[Design, Sequence[Float]]) -> list[bytes]:
-    """Draw walls small, from their cut-back (m, k) on the record's grid; PNG each."""
-    from geom.record.store.grid import record_grid
-    from geom.views.charts.wear_map import small_walls
-
-    design, walls = task
-    return small_walls(design, record_grid(design), walls)

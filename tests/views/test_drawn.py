@@ -1,6 +1,5 @@
 """Drawings of a survey, by this process or by another."""
 
-import numpy as np
 import pytest
 
 from geom.parallel import second_process
@@ -38,24 +37,3 @@ def test_another_process_draws_the_same_bytes(small, monkeypatch):
         small.readings, small.surface, small.findings, small.works
     )
     assert [alone.wall(), alone.meshes(), alone.work(), alone.repair()] == here
-
-
-def test_small_walls_come_in_their_order_and_nothing_of_one_stays_in_the_next(small):
-    """Whole, hatched in part, hatched all over, and part of it not surveyed."""
-    from geom.record.store.grid import record_grid
-
-    design = small.design
-    grid = record_grid(design)
-    rising = np.broadcast_to(np.linspace(0.0, 90.0, grid.shape[1]), grid.shape)
-    lacking = np.where(rising < 50.0, rising, np.nan)
-    walls = [rising, np.full(grid.shape, 60.0), lacking, np.full(grid.shape, 5.0)]
-    drawn_together = drawn_small(design, walls)
-    assert drawn_together == [
-        picture for wall in walls for picture in drawn_small(design, [wall])
-    ]
-    assert len(set(drawn_together)) == 4
-
-
-def drawn_small(design, walls):
-    with second_process() as second:
-        return second.begin(drawn.draw_small_walls, (design, walls))()

@@ -25,9 +25,6 @@ from geom.record.assumptions import ASSUMED
 from geom.record.changepoints.table import HIGHEST, MULTIPLICITY, ORDER
 from geom.units import Float
 
-#: Waves of the first so many orders share something all over the wall.
-_SHARING = 2
-
 
 @dataclass(frozen=True)
 class TableCovariance:
@@ -109,14 +106,15 @@ def table_covariance(square: Float, dof: float, row_mean: Float) -> TableCovaria
     spread = (worth * own + prior * size * shape) / (worth + prior)
     spread = np.maximum(spread, ASSUMED.least_panel_sd**2)
     _diagonal(rest)[...] += spread - own
-    shared = _shared(rest[:, :_SHARING], row_mean)
-    rest[:, :_SHARING] -= shared
+    sharing = rest[:, :2]  # finer waves have nothing in common all over the wall
+    shared = _shared(sharing, row_mean)
+    sharing -= shared
     alone = np.maximum(_diagonal(rest), ASSUMED.least_own_part * spread)
     level = alone.mean(axis=2)
     attenuation = np.sqrt(np.minimum(level / level[:, 1:2], 1.0))
     attenuation[:, 0] = 1.0
     tables = _up_the_wall(rest, alone)
-    tables[:, :_SHARING] += shared
+    tables[:, : shared.shape[1]] += shared
     return TableCovariance(tables, attenuation[:, ORDER])
 
 

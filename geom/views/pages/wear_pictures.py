@@ -43,11 +43,11 @@ from geom.views.charts.wear_charts import RateBars, clock_png, level_bars_png
 from geom.views.charts.wear_map import (
     WearMap,
     ledger_png,
+    small_walls,
     uncertainty_png,
     wear_map_png,
     wear_png,
 )
-from geom.views.drawn import draw_small_walls
 from geom.views.pages.heats import PageWalls
 from geom.views.say import plain
 from geom.views.tables import wear as tables
@@ -181,7 +181,7 @@ def show_record(task: tuple[Record, tuple[Occasion, ...]]) -> ShownRecord:
 
 def _small_walls(design: Design, cutback: Sequence[Float]) -> dict[str, bytes]:
     """Walls drawn small, and their scale."""
-    drawn = draw_small_walls((design, cutback))
+    drawn = small_walls(design, record_grid(design), cutback)
     named = {f"wall {k}": picture for k, picture in enumerate(drawn)}
     return {"scale": scale_png(design)} | named if drawn else {}
 

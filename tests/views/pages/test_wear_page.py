@@ -40,7 +40,13 @@ from geom.views.charts.wear_charts import (
     material_bars_png,
     middle,
 )
-from geom.views.charts.wear_map import WearFigure, WearMap, uncertainty_png, wear_png
+from geom.views.charts.wear_map import (
+    WearFigure,
+    WearMap,
+    small_walls,
+    uncertainty_png,
+    wear_png,
+)
 from geom.views.pages.wear import wear_page
 from geom.views.pages.wear_pictures import draw_still, step_marks
 from geom.views.say import say_region
@@ -328,6 +334,18 @@ def test_darker_is_less_well_known():
     assert (np.diff(grey) <= 0).all()
     assert grey[0] > 240
     assert grey[2] < 60
+
+
+def test_small_walls_come_in_their_order_and_nothing_of_one_stays_in_the_next(design):
+    """Whole, hatched all over, not surveyed in part, and sound."""
+    grid = record_grid(design)
+    rising = np.broadcast_to(np.linspace(0.0, 90.0, grid.shape[1]), grid.shape)
+    lacking = np.where(rising < 50.0, rising, np.nan)
+    walls = [rising, np.full(grid.shape, 60.0), lacking, np.full(grid.shape, 5.0)]
+    together = small_walls(design, grid, walls)
+    assert together == [small_walls(design, grid, [wall])[0] for wall in walls]
+    assert len(set(together)) == 4
+    assert small_walls(design, grid, []) == []
 
 
 def test_the_still_picture_is_one(wear, design):
