@@ -59,12 +59,13 @@ class ConditionalGP:
     @cached_property
     def inverse_cholesky(self) -> Float:
         """Inverse of the lower Cholesky factor of the readings' covariance; (n, n)."""
+        return _inverse_factor(self._covariance_of_readings())
+
+    def _covariance_of_readings(self) -> Float:
         places = self.observed.places
         seen = self.observed.sandwich(self._seen.between(places, places))
         seen += self.noise.matrix
-        factor = cholesky(seen, lower=True, check_finite=False)
-        # laid out as the products with it want it
-        return np.ascontiguousarray(lapack.dtrtri(factor, lower=1)[0])
+        return seen
 
     @cached_property
     def inverse(self) -> Float:
@@ -166,9 +167,15 @@ class ConditionalGP:
             yield slice(0, height.size), self
             return
         block = max(1, height.size * _NEAR // (4 * count))
+        whole = self._covariance_of_readings()
         for start in range(0, height.size, block):
             rows = slice(start, min(start + block, height.size))
-            yield rows, self.subset(self._nearest(height[rows].mean(), _NEAR))
+            near = self._nearest(height[rows].mean(), _NEAR)
+            some = self.subset(near)
+            some.__dict__["inverse_cholesky"] = _inverse_factor(
+                whole[np.ix_(near, near)]
+            )
+            yield rows, some
 
     def _small(self, rows: slice, columns: int) -> Iterator[slice]:
         """Rows in pieces whose tables fit into the processor's cache or nearly so."""
@@ -332,6 +339,13 @@ class ConditionalGP:
     def _cross_of_readings(self, to_grid: GridCrossCovariance, height: Float) -> Float:
         table = to_grid.rows(height)
         return self.observed.apply(table.reshape(table.shape[0], -1))
+
+
+def _inverse_factor(covariance: Float) -> Float:
+    """Inverse of the lower Cholesky factor; (n, n)."""
+    factor = cholesky(covariance, lower=True, check_finite=False)
+    # laid out as the products with it want it
+    return np.ascontiguousarray(lapack.dtrtri(factor, lower=1)[0])
 
 
 def net_points(height: Float, azimuth: Float) -> Points2D:
