@@ -339,7 +339,7 @@ def _add_all(
         tick(0, new[0].occasion.words if new else "")
         for content in task_map.map(survey_row, tasks):
             occasion = new[added].occasion
-            now = store.open_record(record.folder)
+            now = record.as_it_is_now()
             store.refuse_occasion(now, occasion)
             store.keep_survey(now, content, occasion)
             added += 1

@@ -128,7 +128,6 @@ def _wear(options: argparse.Namespace) -> None:
                 title=options.title,
                 cluster=options.cluster,
                 tick=tick,
-                put_in=begun.put_in,
                 show=begun.show,
             )
             for record, begun in zip(records, pages, strict=True)

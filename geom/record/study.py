@@ -21,7 +21,7 @@ from geom.document import as_document, iso_time
 from geom.errors import InputError
 from geom.quantity import Quantity
 from geom.record.assumptions import ASSUMED
-from geom.record.campaigns.campaign import Material, material_used
+from geom.record.campaigns.campaign import Material, Repair, material_used
 from geom.record.campaigns.effort import Effort, repair_effort
 from geom.record.changepoints.steps import Step, find_steps
 from geom.record.forecast.first_passage import least_lining_of
@@ -116,15 +116,6 @@ WearWarning = FewSpells | PartlyStated | NoLeastLining | ForecastsTried
 
 
 @dataclass(frozen=True)
-class PutIn:
-    """What repairs of a campaign put in, whole and panel by panel; as in `Wear`."""
-
-    material: Material
-    effort: Effort
-    ledger: tuple[PanelLedger, ...]
-
-
-@dataclass(frozen=True)
 class MeasuredWear:
     """What is known of a campaign's wear before anything is forecast.
 
@@ -141,6 +132,17 @@ class MeasuredWear:
     long: tuple[Quantity | None, ...]
     steps: tuple[Step, ...]
     per_heat: RateMap
+
+
+@dataclass(frozen=True)
+class RestOfWear:
+    """What else of a campaign is drawn: the next heat, and what repairs put in."""
+
+    occasions: tuple[Occasion, ...]
+    spells: tuple[Spell, ...]
+    longest: tuple[LongestHeat, ...]
+    repairs: tuple[Repair, ...]
+    ledger: tuple[PanelLedger, ...]
 
 
 @dataclass(frozen=True)
@@ -218,6 +220,14 @@ class Wear(Shown):
         return MeasuredWear(self.title, self.series, long, self.steps, per_heat)
 
     @property
+    def rest(self) -> RestOfWear:
+        """What is found after that, and drawn."""
+        repairs = self.material.repairs
+        return RestOfWear(
+            self.occasions, self.spells, self.longest, repairs, self.ledger
+        )
+
+    @property
     def stops(self) -> tuple[Forecast, ...]:
         """Forecasts that say: stop and inspect."""
         return tuple(forecast for forecast in self.forecasts if forecast.stop)
@@ -264,7 +274,6 @@ def study_wear(
     title: str | None = None,
     cluster: str | None = None,
     tick: Tick | None = None,
-    put_in: Callable[[], PutIn] | None = None,
     show: Callable[[MeasuredWear], object] | None = None,
     seed: int = 0,
     created: datetime | None = None,
@@ -282,9 +291,6 @@ def study_wear(
         processors of this machine.
     tick : callable, optional
         Told in words how far it is.
-    put_in : callable, optional
-        Waits for what repairs put in, where another process finds it; as
-        `find_put_in` does for this ``seed``.
     show : callable, optional
         Given what is measured as soon as it is, before the forecast.
     seed : int
@@ -337,7 +343,18 @@ def study_wear(
     repaired = forecast_repaired(
         series, record.design, last, state_of=state_of, seed=seed
     )
-    found = put_in() if put_in else find_put_in(record, occasions, seed=seed)
+    say("repairs")
+    by = material_exposure(spells)
+    material = material_used(occasions, record.rebuild_volume, by)
+    effort = repair_effort(material, occasions, record.design, plan_of=record.plan)
+    ledger = patch_ledger(
+        occasions,
+        record.design,
+        record.panels,
+        state_of=record.state,
+        zones_of=record.zones,
+        seed=seed,
+    )
     return Wear(
         lining=record.design.name,
         campaign=chosen,
@@ -354,10 +371,10 @@ def study_wear(
         forecasts=forecasts,
         repaired=repaired,
         longest=longest_heats(forecasts, spells),
-        material=found.material,
-        material_by=material_exposure(spells),
-        effort=found.effort,
-        ledger=found.ledger,
+        material=material,
+        material_by=by,
+        effort=effort,
+        ledger=ledger,
         maps=summed.maps,
         warnings=_warnings(spells, record.design),
     )
@@ -367,28 +384,6 @@ def study_title(record: Record, campaign: str | None = None) -> str:
     """What a study is called by default: the lining's name and the campaign's."""
     chosen = record.of_campaign(campaign)[0].campaign
     return ", ".join(filter(None, (record.design.name, chosen)))
-
-
-def find_put_in(record: Record, occasions: Sequence[Occasion], *, seed: int) -> PutIn:
-    """What repairs of a campaign put in.
-
-    Parameters
-    ----------
-    occasions : sequence of Occasion
-        Of the campaign, in order.
-    """
-    by = material_exposure(find_spells(occasions)[0])
-    material = material_used(occasions, record.rebuild_volume, by)
-    effort = repair_effort(material, occasions, record.design, plan_of=record.plan)
-    ledger = patch_ledger(
-        occasions,
-        record.design,
-        record.panels,
-        state_of=record.state,
-        zones_of=record.zones,
-        seed=seed,
-    )
-    return PutIn(material, effort, ledger)
 
 
 def material_exposure(spells: Sequence[Spell]) -> Exposure:

@@ -302,10 +302,10 @@ def write_wear(
     if begun is None:
         begun = BegunPages(record, wear.occasions, Second())
     shown, measured = begun.record, begun.measured or begun.show(wear.measured)
-    longest = begun.show_longest(wear)
+    rest = begun.show_rest(wear)
 
     def page(_: Path) -> bytes:
-        pictures = measured().page | shown().page | longest()
+        pictures = measured().page | shown().page | rest()
         return wear_page(wear, design, shown().depths, shown(), pictures=pictures)
 
     def heats(_: Path) -> bytes:

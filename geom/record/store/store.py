@@ -8,9 +8,8 @@ already.
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -117,6 +116,17 @@ class Record(Shown):
             occasion for occasion in self.occasions if occasion.campaign == name
         )
 
+    def as_it_is_now(self) -> Record:
+        """With what was added since; its drawing is not read again.
+
+        Raises
+        ------
+        InputError
+            As `open_record`.
+        """
+        _lining(self.folder)
+        return replace(self, occasions=_occasions(self.folder))
+
     def finding(self, occasion: Occasion, section: str, name: str) -> Quantity:
         """A quantity of a survey's own findings, in the units of their document."""
         return Quantity.from_dict(self._findings(occasion)[section][name])
@@ -148,22 +158,6 @@ class Record(Shown):
     def wall(self, occasion: Occasion) -> RecordedWall:
         """A survey, whole; read anew at every call."""
         return load_wall(self.path(occasion), self.design)
-
-
-@dataclass(frozen=True)
-class RecordAtHand(Record):
-    """A record some of whose surveys are read already, and are not read again."""
-
-    walls: Mapping[Occasion, RecordedWall]
-
-    def state(self, occasion: Occasion) -> PanelState:
-        """A survey, panel by panel."""
-        wall = self.walls.get(occasion)
-        return super().state(occasion) if wall is None else wall.panels
-
-    def _findings(self, occasion: Occasion) -> dict[str, Any]:
-        wall = self.walls.get(occasion)
-        return super()._findings(occasion) if wall is None else wall.findings
 
 
 def survey_path(folder: Path, occasion: Occasion) -> Path:
@@ -210,7 +204,11 @@ def open_record(folder: Path | str) -> Record:
         manifest that was edited to tell something else of a survey than its file.
     """
     folder = Path(folder)
-    design = load_design(_lining(folder))
+    return Record(folder, load_design(_lining(folder)), _occasions(folder))
+
+
+def _occasions(folder: Path) -> tuple[Occasion, ...]:
+    """Occasions of all surveys of a record, in order."""
     held = read_manifest(folder)
     occasions = []
     for name, size in survey_files(folder).items():
@@ -220,7 +218,7 @@ def open_record(folder: Path | str) -> Record:
         if known is not None and known.occasion != entry.occasion:
             raise _edited(folder, name, known.occasion, entry.occasion)
         occasions.append(entry.occasion)
-    return Record(folder, design, tuple(sorted(occasions, key=lambda o: o.place)))
+    return tuple(sorted(occasions, key=lambda o: o.place))
 
 
 def add_survey(

@@ -18,14 +18,13 @@ from geom.record.forecast.forecast import LongestHeat
 from geom.record.regions import Region, Regions
 from geom.record.store.grid import record_grid
 from geom.record.store.occasion import Occasion, mass_unit
-from geom.record.store.store import Record, RecordAtHand
+from geom.record.store.store import Record
 from geom.record.study import (
     Depth,
     MeasuredWear,
-    PutIn,
+    RestOfWear,
     Wear,
     deepest_found,
-    find_put_in,
 )
 from geom.record.wear.series import EXPOSURES, TONNE, Exposure, Spell, exposures
 from geom.units import KG_PER, Float
@@ -122,11 +121,10 @@ def wear_pictures(
     depths : sequence of Depth
         Survey after survey; may be empty.
     """
-    found = PutIn(wear.material, wear.effort, wear.ledger)
     return (
         draw_measured((wear.measured, design)).page
-        | _of_record(design, depths, found)
-        | draw_longest((wear.occasions, wear.spells, wear.longest))
+        | _depths(design, depths)
+        | draw_rest((wear.rest, design))
     )
 
 
@@ -143,9 +141,8 @@ class ShownRecord:
     small : dict of bytes
         Their pictures, and the scale of those, PNG, by name.
     depths : tuple of Depth
-    put_in : PutIn
     page : dict of bytes
-        Pictures of wear.html, by name.
+        The picture of those, by name.
     """
 
     walls: PageWalls
@@ -154,19 +151,16 @@ class ShownRecord:
     worn_left_out: int
     small: dict[str, bytes]
     depths: tuple[Depth, ...]
-    put_in: PutIn
     page: dict[str, bytes]
 
 
 def show_record(task: tuple[Record, tuple[Occasion, ...]]) -> ShownRecord:
-    """Read the surveys of a campaign, the newest once, and show them."""
+    """Read the newest surveys of a campaign, each once, and show them."""
     record, occasions = task
     walls = {occasion: record.wall(occasion) for occasion in occasions[-MOST:]}
-    record = RecordAtHand(record.folder, record.design, record.occasions, walls)
     worn = [occasion for occasion in walls if occasion.is_as_worn]
     small = worn[-SMALL:]
     depths = deepest_found(record, occasions[-_FOLLOWED:])
-    found = find_put_in(record, occasions, seed=0)
     return ShownRecord(
         walls=PageWalls.of(list(walls.values())),
         left_out=len(occasions) - len(walls),
@@ -174,8 +168,7 @@ def show_record(task: tuple[Record, tuple[Occasion, ...]]) -> ShownRecord:
         worn_left_out=len(worn) - len(small),
         small=_small_walls(record.design, [walls[o].cutback for o in small]),
         depths=depths,
-        put_in=found,
-        page=_of_record(record.design, depths, found),
+        page=_depths(record.design, depths),
     )
 
 
@@ -186,28 +179,30 @@ def _small_walls(design: Design, cutback: Sequence[Float]) -> dict[str, bytes]:
     return {"scale": scale_png(design)} | named if drawn else {}
 
 
-def _of_record(
-    design: Design, depths: Sequence[Depth], found: PutIn
-) -> dict[str, bytes]:
-    """The deepest places, and what repairs put in."""
+def _depths(design: Design, depths: Sequence[Depth]) -> dict[str, bytes]:
+    return {"depths": depth_times_png(design, depths)} if depths else {}
+
+
+def draw_rest(task: tuple[RestOfWear, Design]) -> dict[str, bytes]:
+    """Draw how long the next heat may be, and what repairs put in."""
+    rest, design = task
     drawn = {}
-    if depths:
-        drawn["depths"] = depth_times_png(design, depths)
-    if found.material.repairs:
-        drawn["cost"] = material_png(design, found.material.repairs)
-    if found.ledger:
+    if rest.longest:
+        drawn["longest"] = _longest_png(rest.occasions, rest.spells, rest.longest)
+    if rest.repairs:
+        drawn["cost"] = material_png(design, rest.repairs)
+    if rest.ledger:
         grid, panels = record_grid(design), panels_of(design)
-        drawn["ledger"] = ledger_png(design, grid, panels, found.ledger)
+        drawn["ledger"] = ledger_png(design, grid, panels, rest.ledger)
     return drawn
 
 
-def draw_longest(
-    task: tuple[tuple[Occasion, ...], tuple[Spell, ...], tuple[LongestHeat, ...]],
-) -> dict[str, bytes]:
+def _longest_png(
+    occasions: Sequence[Occasion],
+    spells: Sequence[Spell],
+    longest: Sequence[LongestHeat],
+) -> bytes:
     """In hours on blast; in the shop's unit of iron, or in heats, where need be."""
-    occasions, spells, longest = task
-    if not longest:
-        return {}
     unit = mass_unit(occasions)
     per_heat = {by: exposures(spells, by) for by in EXPOSURES}
     heats = per_heat["heat"]
@@ -224,7 +219,7 @@ def draw_longest(
         if length is not None:
             name = f"{tables.LIMITS[each.limit]}, 95 %"
             bars.append(LongestBar(name, length.times(1.0 / size)))
-    return {"longest": longest_png(lengths.tolist(), bars, words[known])}
+    return longest_png(lengths.tolist(), bars, words[known])
 
 
 class BegunPages:
@@ -245,19 +240,14 @@ class BegunPages:
         self.measured: Callable[[], MeasuredPictures] | None = None
         self._design, self._second = record.design, second
 
-    def put_in(self) -> PutIn:
-        """What repairs put in, once that is found."""
-        return self.record().put_in
-
     def show(self, wear: MeasuredWear) -> Callable[[], MeasuredPictures]:
         """Have what is measured drawn."""
         self.measured = self._second.begin(draw_measured, (wear, self._design))
         return self.measured
 
-    def show_longest(self, wear: Wear) -> Callable[[], dict[str, bytes]]:
-        """Have drawn how long the next heat may be."""
-        task = wear.occasions, wear.spells, wear.longest
-        return self._second.begin(draw_longest, task)
+    def show_rest(self, wear: Wear) -> Callable[[], dict[str, bytes]]:
+        """Have drawn what was found after that."""
+        return self._second.begin(draw_rest, (wear.rest, self._design))
 
 
 def step_marks(step: Step, regions: Regions) -> list[StepMark]:
