@@ -132,7 +132,7 @@ def test_another_drawing_and_folders_in_one_another_are_refused(
     assert survey(tmp_path, tmp_path / "out", *more, record=shop / "kept") == 2
     assert "openings are not those of the record" in flat(capsys.readouterr().err)
     assert survey(shop, shop / "kept" / "out", *more, record=shop / "kept") == 2
-    assert "beside each other" in capsys.readouterr().err
+    assert "next to each other" in capsys.readouterr().err
     assert survey(shop, tmp_path / "out", *more, record=shop) == 2
     assert "files that are of no record" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()

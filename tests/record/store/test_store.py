@@ -269,7 +269,7 @@ FOLDERS: dict[str, tuple[Callable[[Path], object], str]] = {
             .replace('created": "20', 'created": "21'),
             "utf-8",
         ),
-        r"but surface\.nc beside it",
+        r"but surface\.nc next to it",
     ),
     "cut short": (
         lambda f: (f / "surface.nc").write_bytes(
