@@ -65,12 +65,13 @@ def _survey(options: argparse.Namespace) -> None:
     refuse_incomplete_occasion(options)
     inputs.check_out(options, SURVEYED)
     with second_process() as second:
-        second.begin(drawn.get_ready, True)
+        second.begin(drawn.get_ready, None)
         _survey_drawn_by(second, options)
 
 
 def _survey_drawn_by(second: Second, options: argparse.Namespace) -> None:
     from geom.design import load_design
+    from geom.parallel import give_memory_back
     from geom.views import drawn
 
     design = load_design(options.design)
@@ -95,14 +96,20 @@ def _survey_drawn_by(second: Second, options: argparse.Namespace) -> None:
         )
         tick("comparing with the drawing")
         from geom.compare import assess
+        from geom.compare.nodes import forget_nodes
 
         findings = assess(surface, design, title=options.title)
+        give_memory_back()
         wall = drawn.begin_wall(second, readings, surface, findings)
         tick("planning the repair")
-        from geom.repair import prepare_repair
+        from geom.repair import plan_repair, prepare_repair
 
-        works = prepare_repair(surface, findings, design)
-        drawings = wall.with_repair(works)
+        plan = plan_repair(surface, findings, design)
+        planned = wall.with_plan(plan)
+        works = prepare_repair(surface, findings, design, plan=plan)
+        drawings = planned.with_repair(works)
+        forget_nodes(surface)
+        give_memory_back()
         tick("writing files")
         from geom.views.outputs import write_survey
 

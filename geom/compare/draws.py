@@ -50,14 +50,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from geom.compare.nodes import Float32, Nodes, PatchKernel
 from geom.compare.texture import without_texture
 from geom.surface import RadialSurface
 from geom.surface.gp.conditional import net_points
 from geom.surface.gp.kernels import Points2D
-from geom.units import Bool, Float
+from geom.units import Bool, Float, Int
 
 #: Nodes whose draws are gone through at once.
 _AT_ONCE = 32
@@ -155,13 +154,6 @@ class WallDraws:
         field = both[:, :columns] * self.texture.astype(np.float32)
         return np.asarray(field.reshape(rows * columns, count))
 
-    @cached_property
-    def _sections(self) -> tuple[Float32, Float32]:
-        """Section areas beyond the drawing, signed, mm2 per radian; two (q, n)."""
-        radius = self.nodes.design_radius[:, None].astype(np.float32)
-        mine = self.cutback + self._uneven
-        return mine * (radius + 0.5 * mine), self.plain * (radius + 0.5 * self.plain)
-
     def excess(
         self,
         patch: Float,
@@ -189,27 +181,32 @@ class WallDraws:
         -------
         array (n,), mm3
         """
-        some = patch > 0.0
+        wall = np.flatnonzero(patch > 0.0)
         sign = -1.0 if inward else 1.0
-        mine, plain = (
-            np.maximum(sign * part, 0.0) for part in self._sections_at(some, mean)
-        )
-        volume = patch[some] @ mine
-        film = RULES.film * float(patch[some] @ self.nodes.design_radius[some])
-        coarse = float(np.mean(patch[some] @ plain))
+        volume, coarse = np.zeros(self.texture.size), 0.0
+        for start in range(0, wall.size, _AT_ONCE):  # few enough to stay in the cache
+            some = wall[start : start + _AT_ONCE]
+            mine, plain = (
+                np.maximum(sign * part, 0.0) for part in self._sections_at(some, mean)
+            )
+            volume += patch[some] @ mine
+            coarse += float(np.mean(patch[some] @ plain))
+        film = RULES.film * float(patch[wall] @ self.nodes.design_radius[wall])
         scale = closed / coarse if coarse > 0.0 else 1.0
         return np.asarray(np.where(volume < film, 0.0, volume) * scale)
 
-    def _sections_at(self, some: Bool, mean: Float | None) -> tuple[Float32, Float32]:
-        """Sections of some nodes, draws moved to another mean; sound wall stays so."""
-        if mean is None:
-            mine, plain = self._sections
-            return mine[some], plain[some]
+    def _sections_at(self, some: Int, mean: Float | None) -> tuple[Float32, Float32]:
+        """Section areas of some nodes beyond the drawing, signed; two (s, n).
+
+        In mm2 per radian.  Draws move to another mean, if any; sound wall stays so.
+        """
         nodes = self.nodes
-        shift = (mean - nodes.mean)[some, None].astype(np.float32)
         radius = nodes.design_radius[some, None].astype(np.float32)
-        mine, plain = self.cutback[some], self.plain[some] + shift
-        mine = np.where(mine == 0.0, mine, mine + shift) + self._uneven[some]
+        mine, plain = self.cutback[some], self.plain[some]
+        if mean is not None:
+            shift = (mean - nodes.mean)[some, None].astype(np.float32)
+            mine, plain = np.where(mine == 0.0, mine, mine + shift), plain + shift
+        mine = mine + self._uneven[some]
         return mine * (radius + 0.5 * mine), plain * (radius + 0.5 * plain)
 
     def greatest(
@@ -290,6 +287,8 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
         From `prior_of`.  Without it what worn patches vary by is taken from the patches
         themselves, which serves where all wall was read alike.
     """
+    from scipy.special import ndtri
+
     count = RULES.draws
     deviation = nodes.draws(np.arange(nodes.mean.size), count, seed=seed)
     sizes = np.random.default_rng([seed, 4])
@@ -298,6 +297,7 @@ def draw_walls(nodes: Nodes, prior: Float | None = None, *, seed: int = 0) -> Wa
     deviation -= deviation.mean(axis=1, keepdims=True)
     plain = np.add(nodes.mean[:, None], deviation, order="C", dtype=np.float64)
     plain = plain.astype(np.float32)
+    del deviation
     # axes from here on: row of nodes, column of nodes, draw
     field = plain.reshape(nodes.height.size, nodes.azimuth.size, count)
     rng = np.random.default_rng([seed, 1])
@@ -462,6 +462,8 @@ def _seldom_proud(net: Float32) -> Float32:
     Each average keeps its rank among the draws; the distribution it is read from is the
     normal one with its part below nil weighed by the odds.
     """
+    from scipy.special import ndtr, ndtri
+
     mean, sd = net.mean(axis=2), np.maximum(net.std(axis=2), 1e-6)
     # where nothing is near nil, nothing changes
     near = mean < 4.0 * sd

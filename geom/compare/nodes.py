@@ -262,6 +262,11 @@ def make_nodes(surface: RadialSurface) -> Nodes:
     return nodes
 
 
+def forget_nodes(surface: RadialSurface) -> None:
+    """Let the net of a surface go, 25 MB, that nobody will ask for again."""
+    _kept.pop(id(surface), None)
+
+
 def _nodes_of(surface: RadialSurface) -> Nodes:
     grid = surface.grid
     low, high = grid.surveyed_heights

@@ -24,7 +24,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaincinv
 
 from geom.compare.draws import WallDraws
 from geom.compare.findings import Volume
@@ -269,6 +268,8 @@ def gamma_quantity(value: float, sd: float) -> Quantity:
     A sum of positive parts is skewed to the right when it is small against its sd; the
     gamma family holds that and tends to the normal when it is not.
     """
+    from scipy.special import gammaincinv
+
     if value <= 0.0 or sd <= 0.0:
         return Quantity(max(value, 0.0), sd, max(value, 0.0), max(value, 0.0))
     shape = (value / sd) ** 2

@@ -31,7 +31,6 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import log_ndtr
 
 from geom.datum.assumptions import ASSUMED
 from geom.datum.pose import Pose
@@ -375,6 +374,8 @@ def _mixture(
 
 def _exponential(value: Float, sd: Float, mean: float) -> tuple[Float, Float]:
     """Log density, and its slope, of an exponential and a normal variable's sum."""
+    from scipy.special import log_ndtr
+
     at = value / sd - sd / mean
     below = log_ndtr(at)
     log = -np.log(mean) + 0.5 * (sd / mean) ** 2 - value / mean + below

@@ -137,7 +137,11 @@ class RepairPackage(Shown):
 
 
 def prepare_repair(
-    surface: RadialSurface, findings: Findings, design: Design
+    surface: RadialSurface,
+    findings: Findings,
+    design: Design,
+    *,
+    plan: RepairPlan | None = None,
 ) -> RepairPackage:
     """Work out the repair of a wall.
 
@@ -145,13 +149,16 @@ def prepare_repair(
     ----------
     findings : Findings
         Of that surface.
+    plan : RepairPlan, optional
+        From `plan_repair` of the same, where that is there already.
 
     Returns
     -------
     RepairPackage
         The same input gives the same numbers.
     """
-    plan = plan_repair(surface, findings, design)
+    if plan is None:
+        plan = plan_repair(surface, findings, design)
     support = plan_support(plan, surface, findings, design)
     melting = worn_melting(surface, findings, design)
     bottom = sand_bottom(design, surface=surface)

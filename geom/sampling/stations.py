@@ -36,7 +36,6 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Literal, Protocol
 
 import numpy as np
-from scipy.special import ndtr
 
 from geom.compare.assumptions import ASSUMED as COMPARE
 from geom.compare.draws import draw_walls, prior_of
@@ -496,6 +495,8 @@ class BrickGoal:
 
     def _undecided(self, gone: Float) -> Float:
         """Probability that a node will be undecided; (t, C)."""
+        from scipy.special import ndtr
+
         left = np.sqrt(np.maximum(self.variance[:, None] - gone, 0.0))
         moved = np.sqrt(np.maximum(gone, 1e-18))
         off, band = self.off[:, None], _Z * left

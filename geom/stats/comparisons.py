@@ -30,7 +30,6 @@ from dataclasses import astuple, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from geom.quantity import K95, Quantity
 from geom.stats.assumptions import ASSUMED
@@ -214,6 +213,7 @@ def significant_together(change: Float, sd: Float) -> NDArray[np.int8]:
     int8 array, shape of ``change``
         0 also where not compared.
     """
+    from scipy.special import ndtr
     from scipy.stats import false_discovery_control
 
     compared = np.isfinite(change) & (sd > 0.0)

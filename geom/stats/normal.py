@@ -31,7 +31,6 @@ from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import ndtr, stdtr, stdtrit
 
 from geom.units import Float
 
@@ -138,6 +137,8 @@ def expected_shortfall(mean: Float, sd: Float, radius: Float) -> Float:
 
 def exceedance_probability(mean: Float, sd: Float, limit: float) -> Float:
     """Probability that X exceeds a limit; arrays broadcast, NaN stays NaN."""
+    from scipy.special import ndtr
+
     mean, sd = np.broadcast_arrays(np.asarray(mean, float), np.asarray(sd, float))
     certain = (mean > limit).astype(np.float64)
     certain = np.where(np.isnan(mean), np.nan, certain)
@@ -180,6 +181,8 @@ def _student(t: Float, freedom: float) -> Float:
     ``s = t / sqrt(4 + t**2)``, a tenth of the work; below nil ``1 + s`` is taken as
     ``(1 - s**2) / (1 - s)``, which loses no digits.
     """
+    from scipy.special import stdtr
+
     if freedom != 4.0:
         return np.asarray(stdtr(freedom, t))
     t = np.clip(t, -1e150, 1e150)
@@ -198,6 +201,8 @@ def heavy_quantile(share: float, freedom: float) -> float:
     >>> round(heavy_quantile(0.975, 4.0), 3)
     1.963
     """
+    from scipy.special import stdtrit
+
     return float(stdtrit(freedom, share) / np.sqrt(_variance(freedom)))
 
 
@@ -219,6 +224,8 @@ def hermite_excess(mean: Float, sd: Float, radius: Float) -> list[Float]:
         c_1 ... c_4, mm2 per radian.  Beyond the fourth the terms only matter for
         cells closer to each other than a correlation length.
     """
+    from scipy.special import ndtr
+
     sd = np.maximum(sd, 1e-9)
     u = mean / sd
     first, _ = _partial_moments(mean, sd)
@@ -250,6 +257,8 @@ def squares_sd(mean: Float, covariance: Float) -> float:
 
 def _partial_moments(mean: Float, sd: Float) -> tuple[Float, Float]:
     """E[X+] and E[X+^2]."""
+    from scipy.special import ndtr
+
     mean, sd = np.broadcast_arrays(np.asarray(mean, float), np.asarray(sd, float))
     u = np.divide(mean, sd, out=np.where(mean > 0, 40.0, -40.0), where=sd > 0)
     above, density = ndtr(u), np.exp(-0.5 * u**2) / _ROOT_2PI

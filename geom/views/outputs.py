@@ -47,10 +47,10 @@ if TYPE_CHECKING:
     from geom.views.pages.wear_pictures import BegunPages
 
 #: The content of a file, or what makes it or writes it to the path that it is given.
-Maker = bytes | Callable[[Path], bytes | bytearray | None]
+Maker = bytes | Callable[[Path], bytes | None]
 
 #: Files of a survey that come from what is drawn last.
-_READY_LAST = frozenset({"masonry.glb", "repair-sheet.pdf"})
+_READY_LAST = frozenset({"masonry.glb", "report.html", "repair-sheet.pdf"})
 #: Files of a study of wear that wait for pictures.
 _DRAWN_LAST = frozenset({"wear-map.png", "wear.html"})
 #: Dots per inch of what is not drawn as lines.
@@ -139,20 +139,21 @@ def survey_makers(
 
     from geom.stats.normal import expected_excess
     from geom.views.documents import findings_document
-    from geom.views.meshes.solid import rebuild_solid, stl_bytes
+    from geom.views.meshes.solid import rebuild_solid, stl_pieces
     from geom.views.netcdf import write_netcdf
     from geom.views.pages.report import ReportPictures, report_bytes
 
     design, maps = surface.design, findings.maps
     drawn = drawings or Drawings.here(readings, surface, findings, works)
 
-    def rebuild(_: Path) -> bytearray:
+    def rebuild(path: Path) -> None:
         drawn = surface.grid.design_radius[:, None]
         excess = expected_excess(maps.cutback, maps.cutback_sd, drawn)
         # the shape is the process's, the volume the findings'
         whole = float(np.nansum(excess * surface.grid.patch))
         scale = findings.volume.rebuild.value / whole if whole > 0.0 else 1.0
-        return stl_bytes(rebuild_solid(surface, scale * excess))
+        with path.open("wb") as file:
+            file.writelines(stl_pieces(rebuild_solid(surface, scale * excess)))
 
     def report(_: Path) -> bytes:
         azimuth, height = readings.rod.stations
@@ -160,7 +161,7 @@ def survey_makers(
         wall = drawn.wall()
         pictures = ReportPictures(
             map=wall.map,
-            work=drawn.work(),
+            work=drawn.plan().work,
             level=wall.level,
             upright=wall.upright,
         )
@@ -169,14 +170,14 @@ def survey_makers(
     return (
         lambda _: findings_document(findings, works, design),
         lambda path: write_netcdf(path, surface, findings),
-        lambda _: drawn.meshes().glb,
-        lambda _: drawn.meshes().ply,
-        lambda _: drawn.meshes().vtp,
+        lambda _: drawn.wall().glb,
+        lambda _: drawn.wall().ply,
+        lambda _: drawn.wall().vtp,
         rebuild,
-        lambda _: drawn.repair().masonry,
+        lambda _: drawn.plan().masonry,
         lambda _: drawn.wall().map,
         report,
-        lambda _: drawn.repair().sheet,
+        lambda _: drawn.sheet(),
     )
 
 

@@ -14,11 +14,11 @@ def small(build):
 def drawings(furnace):
     """All of them, and how many processes there may be decides by whom."""
     with second_process() as second:
-        second.begin(drawn.get_ready, True)
+        second.begin(drawn.get_ready, None)
         made = furnace.surface, furnace.findings
         wall = drawn.begin_wall(second, furnace.readings, *made)
-        begun = wall.with_repair(furnace.works)
-        every = begun.wall, begun.meshes, begun.work, begun.repair
+        begun = wall.with_plan(furnace.works.plan).with_repair(furnace.works)
+        every = begun.wall, begun.plan, begun.sheet
         return second.pool, *(wait() for wait in every)
 
 
@@ -30,10 +30,10 @@ def test_another_process_draws_the_same_bytes(small, monkeypatch):
     assert other is not None
     assert none is None
     assert there == here
-    wall, meshes, work, repair = here
-    assert len({wall.map, wall.level, wall.upright, work}) == 4
-    assert len({meshes.glb, meshes.ply, meshes.vtp, repair.masonry}) == 4
+    wall, plan, sheet = here
+    assert len({wall.map, wall.level, wall.upright, plan.work}) == 4
+    assert len({wall.glb, wall.ply, wall.vtp, plan.masonry, sheet}) == 5
     alone = drawn.Drawings.here(
         small.readings, small.surface, small.findings, small.works
     )
-    assert [alone.wall(), alone.meshes(), alone.work(), alone.repair()] == here
+    assert [alone.wall(), alone.plan(), alone.sheet()] == here

@@ -57,7 +57,7 @@ def test_every_file_is_written_and_ticked_once(written):
     paths, ticks = written
     assert [path.name for path in paths] == list(FILES)
     # what is drawn last is written last
-    last = ["masonry.glb", "repair-sheet.pdf"]
+    last = ["masonry.glb", "report.html", "repair-sheet.pdf"]
     assert ticks == [name for name in FILES if name not in last] + last
     assert sorted(p.name for p in paths[0].parent.iterdir()) == sorted(FILES)
     assert all(path.stat().st_size > 1000 for path in paths)

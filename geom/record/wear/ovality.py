@@ -29,7 +29,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtri, stdtrit
 
 from geom.compare.panels import HOURS
 from geom.design import Design
@@ -193,6 +192,8 @@ def _harmonics(
 
 def _harmonic(ring: _Ring, order: int, alpha: float) -> Harmonic | None:
     """One harmonic, if Hotelling's test bears it out."""
+    from scipy.special import fdtri
+
     angle = np.deg2rad(order * np.arange(HOURS) * 360.0 / HOURS)
     basis = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     parts, stated = ring.project(2.0 / HOURS * basis)
@@ -218,6 +219,8 @@ def _harmonic(ring: _Ring, order: int, alpha: float) -> Harmonic | None:
 
 def _tuyere_contrast(ring: _Ring, front: Bool, alpha: float) -> Quantity | None:
     """Wear in front of tuyeres less that between, if Student's test bears it out."""
+    from scipy.special import stdtrit
+
     shape = front / front.sum() - ~front / (~front).sum()
     parts, stated = ring.project(shape[:, None])
     count = len(parts)

@@ -31,7 +31,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import ndtr
 
 from geom.quantity import Quantity
 from geom.repair.assumptions import ASSUMED
@@ -92,6 +91,8 @@ def conformance_probability(
     array, 0 to 1
         NaN where ``mean`` is NaN.
     """
+    from scipy.special import ndtr
+
     mean, sd = np.broadcast_arrays(np.asarray(mean, float), np.asarray(sd, float))
     known = sd > 0.0
     spread = np.where(known, sd, 1.0)

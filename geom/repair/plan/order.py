@@ -25,7 +25,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import gammaincinv
 
 from geom.compare.nodes import Nodes
 from geom.design import Brick, Mix, Shop
@@ -446,6 +445,8 @@ def sufficient(
     >>> sufficient(np.array([7.0, 7.0]), 7.0, 0.95, count_sd=0.0)
     7.0
     """
+    from scipy.special import gammaincinv
+
     positive = draws[draws > 0.0]
     none = 1.0 - positive.size / max(draws.size, 1)
     if positive.size == 0 or none >= confidence:

@@ -21,7 +21,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cholesky, lapack
 
 from geom.surface.gp.covariance import Covariance, GridCrossCovariance
 from geom.surface.gp.kernels import Points2D
@@ -343,6 +342,8 @@ class ConditionalGP:
 
 def _inverse_factor(covariance: Float) -> Float:
     """Inverse of the lower Cholesky factor; (n, n)."""
+    from scipy.linalg import cholesky, lapack
+
     factor = cholesky(covariance, lower=True, check_finite=False)
     # laid out as the products with it want it
     return np.ascontiguousarray(lapack.dtrtri(factor, lower=1)[0])

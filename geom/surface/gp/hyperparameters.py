@@ -25,7 +25,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cholesky, lapack
 
 from geom.surface.assumptions import ASSUMED
 from geom.surface.gp.covariance import Covariance
@@ -98,6 +97,8 @@ class MarginalLikelihood:
 
     def _evaluated(self, theta: Float) -> tuple[float, Callable[[], Float]]:
         """The log marginal likelihood, and a way to ask for its gradient."""
+        from scipy.linalg import cholesky, lapack
+
         covariance, noise = self.filled(theta)
         table, by_theta = covariance.with_gradient(self.distances)
         seen = self.observed.sandwich(table)

@@ -76,7 +76,7 @@ def of_those_used(faces: Int, count: int) -> tuple[Int, Int]:
     """
     is_used = np.zeros(count, dtype=bool)
     is_used[faces] = True
-    number = np.cumsum(is_used) - 1
+    number = np.cumsum(is_used, dtype=faces.dtype) - 1
     return np.flatnonzero(is_used), number[faces]
 
 

@@ -106,7 +106,9 @@ def find_corners(surface: RadialSurface, kept: Bool) -> Corners:
     east = (west + 1) % columns
     around = ((low, west), (low, east), (high, east), (high, west))
     shared = Corners(
-        of_cell=np.stack([ring[:, None] * columns + side for ring, side in around]),
+        of_cell=np.stack(
+            [(ring[:, None] * columns + side).astype(np.int32) for ring, side in around]
+        ),
         azimuth=np.tile(grid.azimuth - 180.0 / columns, height.size),
         height=np.repeat(height, columns),
         design=np.repeat(design, columns),
@@ -298,8 +300,8 @@ def _rim(one: Int, other: Int, where: Bool, offset: int) -> Int:
     return np.stack(sides, axis=-1)[where]
 
 
-def stl_bytes(solid: Solid) -> bytearray:
-    """The solid as binary STL, in mm: a normal and three corners a triangle.
+def stl_pieces(solid: Solid) -> Iterator[bytes]:
+    """The solid as binary STL, in mm, piece by piece: normal and corners of triangles.
 
     Records of 50 bytes, little-endian, after 80 bytes and a count (the format as its
     readers have it; trimesh reads the same solid back, tests).
@@ -307,15 +309,12 @@ def stl_bytes(solid: Solid) -> bytearray:
     record = np.dtype(
         [("normal", "<f4", 3), ("corner", "<f4", (3, 3)), ("none", "<u2")]
     )
-    head = bytes(80) + np.array([len(solid.faces)], dtype="<u4").tobytes()
-    content = bytearray(len(head) + len(solid.faces) * record.itemsize)
-    content[: len(head)] = head
-    triangles = np.frombuffer(content, dtype=record, offset=len(head))
-    for some in _blocks(len(triangles)):
+    yield bytes(80) + np.array([len(solid.faces)], dtype="<u4").tobytes()
+    for some in _blocks(len(solid.faces)):
         a, b, c = (solid.vertices[corner] for corner in solid.faces[some].T)
         along = np.cross(b - a, c - a)
         length = np.linalg.norm(along, axis=1, keepdims=True)
-        triangles["normal"][some] = along / np.maximum(length, _TINY)
-        for place, corner in enumerate((a, b, c)):
-            triangles["corner"][some, place] = corner
-    return content
+        triangles = np.zeros(len(a), dtype=record)
+        triangles["normal"] = along / np.maximum(length, _TINY)
+        triangles["corner"] = np.stack([a, b, c], axis=1)
+        yield triangles.tobytes()

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -114,7 +115,7 @@ class _View:
         """Of the wall, points."""
         return self.scale * (self.high - self.low)
 
-    @property
+    @cached_property
     def middle(self) -> float:
         """Azimuth of its middle, degrees."""
         return float(wrap(self.left + 0.5 * self.reach))

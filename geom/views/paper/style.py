@@ -9,10 +9,10 @@ import io
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -203,10 +203,22 @@ def paragraph(
     after: float = 4.0,
     side: Literal["left", "centre", "right"] = "left",
 ) -> Flowable:
-    """A paragraph of anybody's text: escaped, so that markup in it stays text.
+    """A paragraph of anybody's text, taken as it stands: markup in it stays text.
 
     A number keeps its fraction and its unit on its line.
     """
+    from reportlab.platypus.paragraph import Paragraph, cleanBlockQuotedText
+
+    style, piece = _look(size, bold, after, side)
+    whole = cleanBlockQuotedText(_TORN.sub("\N{NO-BREAK SPACE}", text))
+    return Paragraph(whole, style, frags=[piece.clone(text=whole)] if whole else [])
+
+
+@cache
+def _look(
+    size: float, bold: bool, after: float, side: Literal["left", "centre", "right"]
+) -> tuple[Any, Any]:
+    """Style of a paragraph, and a piece of text in it, for which it was read once."""
     from reportlab.lib.styles import ParagraphStyle
     from reportlab.platypus import Paragraph
 
@@ -219,8 +231,8 @@ def paragraph(
         alignment=("left", "centre", "right").index(side),
         splitLongWords=True,
     )
-    whole = _TORN.sub("\N{NO-BREAK SPACE}", text)
-    return Paragraph(escape(whole), style)
+    (piece,) = Paragraph("text", style).frags
+    return style, piece
 
 
 def padding(

@@ -7,7 +7,7 @@ import pytest
 
 from geom.design.drawing import Profile
 from geom.stats.normal import expected_excess
-from geom.views.meshes.solid import rebuild_solid, stl_bytes
+from geom.views.meshes.solid import rebuild_solid, stl_pieces
 
 
 def excess_of(furnace):
@@ -20,7 +20,7 @@ def checked(furnace, tmp_path):
     import pyvista as pv
     import trimesh
 
-    content = stl_bytes(rebuild_solid(furnace.surface, excess_of(furnace)))
+    content = b"".join(stl_pieces(rebuild_solid(furnace.surface, excess_of(furnace))))
     shape = trimesh.load(io.BytesIO(content), file_type="stl")
     assert shape.is_watertight
     assert shape.is_volume
