@@ -93,14 +93,8 @@ def get_ready_for_wear(_: None = None) -> None:
 
 def _draw_nothing() -> None:
     """Draw an empty picture, for which matplotlib imports the rest of itself."""
-    from geom.views.charts.figure import (
-        drawing_style,
-        load_matplotlib,
-        new_figure,
-        render,
-    )
+    from geom.views.charts.figure import drawing_style, new_figure, render
 
-    load_matplotlib()
     with drawing_style():
         render(new_figure(1.0, 1.0), dpi=10)
 
