@@ -23,7 +23,10 @@ import numpy as np
 from geom.surface.assumptions import ASSUMED
 from geom.surface.clouds.kriging import spherical
 from geom.surface.grid import Grid
-from geom.units import Float
+from geom.units import Float, Int
+
+#: Likelihood, to the greatest, below which it is nothing next to it.
+_TINY = 1e-18
 
 
 def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, Float]:
@@ -61,15 +64,18 @@ def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, 
     for reach, size in itertools.product(ASSUMED.course_reaches, ASSUMED.course_sizes):
         if size > 0.0 or reach == ASSUMED.course_reaches[0]:
             prior = size**2 * spherical(rise / reach)
-            found.append(_given(value, scatter, prior, rows))
-    log = np.array([likelihood for likelihood, _, _ in found])
+            found.append((prior, *_factored(value, scatter, prior, rows)))
+    log = np.array([likelihood for _, _, likelihood in found])
     weight = np.exp(log - log.max())
-    weight /= weight.sum()
-    means = np.stack([mean for _, mean, _ in found])
+    # most are so unlikely that no digit of the sums comes from them
+    some = np.flatnonzero(weight > _TINY)
+    weight = weight[some] / weight.sum()
+    given = [_given(value, *found[k][:2], rows) for k in some]
+    means = np.stack([mean for mean, _ in given])
     mean = weight @ means
     off = (means - mean) * np.sqrt(weight)[:, None]
     covariance = off.T @ off
-    for part, (_, _, one) in zip(weight, found, strict=True):
+    for part, (_, one) in zip(weight, given, strict=True):
         covariance += part * one
     return mean, covariance
 
@@ -86,16 +92,23 @@ def _around(residual: Float) -> Float:
     return np.where(share > 1e-9, total / np.maximum(share, 1e-9), 0.0)
 
 
-def _given(
-    value: Float, scatter: Float, prior: Float, rows: np.ndarray
-) -> tuple[float, Float, Float]:
-    """Log marginal likelihood, and mean and covariance of all rows."""
+def _factored(
+    value: Float, scatter: Float, prior: Float, rows: Int
+) -> tuple[Float, float]:
+    """Cholesky's factor of the rows' covariance, and their log marginal likelihood."""
     from scipy.linalg import solve_triangular
 
-    seen = prior[np.ix_(rows, rows)] + np.diag(scatter)
-    root = np.linalg.cholesky(seen)
+    root = np.linalg.cholesky(prior[np.ix_(rows, rows)] + np.diag(scatter))
+    white = solve_triangular(root, value, lower=True, check_finite=False)
+    log = -0.5 * float(white @ white) - float(np.log(np.diag(root)).sum())
+    return np.asarray(root, dtype=np.float64), log
+
+
+def _given(value: Float, prior: Float, root: Float, rows: Int) -> tuple[Float, Float]:
+    """Mean and covariance of all rows."""
+    from scipy.linalg import solve_triangular
+
     sides = np.column_stack([value, prior[rows]])
     white = solve_triangular(root, sides, lower=True, check_finite=False)
-    log = -0.5 * float(white[:, 0] @ white[:, 0]) - float(np.log(np.diag(root)).sum())
     known = white[:, 1:]
-    return log, known.T @ white[:, 0], prior - known.T @ known
+    return known.T @ white[:, 0], prior - known.T @ known

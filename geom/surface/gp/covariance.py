@@ -384,10 +384,10 @@ class GridCrossCovariance:
             if not f.component.axisymmetric and not f.component.patterned
         ]
         rings = [covariance.around(f, distinct, azimuth)[0] for f in self._plain]
-        # (distinct azimuths, 1 + plain components, k), then spread to all places: the
-        # first is that of the components that are the same all round.
-        table = np.stack([np.ones((distinct.size, azimuth.size)), *rings], axis=1)
-        self._rings = table[back]
+        # (distinct azimuths, 1 + plain components, k): the first is that of the
+        # components that are the same all round.
+        always = np.ones((distinct.size, azimuth.size))
+        self._distinct, self._back = np.stack([always, *rings], axis=1), back
         self._patterned_rings = [
             covariance.around(f, distinct, azimuth)[0][back] for f in self._patterned
         ]
@@ -395,6 +395,11 @@ class GridCrossCovariance:
         self._as_it_was = np.ones(len(places))
         if self._region is not None:
             self._as_it_was = self._region.at(places.azimuth, places.height)
+
+    @cached_property
+    def _rings(self) -> Float:
+        """Of all places, with the columns; (n, 1 + plain components, k)."""
+        return self._distinct[self._back]
 
     def weighted_sum(self, weight: Float, height: Float) -> Float:
         """Weighted sum over the places of their covariance with rows, mm2.
@@ -413,12 +418,12 @@ class GridCrossCovariance:
         amplitudes = self._amplitudes(height)
         every, weight = weight, weight * self._as_it_was
         as_it_was = self._as_it_was_on(height)
-        # Places of one height are summed over first, (u, n) @ (n, c * k); then height u
-        # and component c together, (m, u * c) @ (u * c, k).
-        many = len(weight)
-        rings = csr_array((weight, (self._at, np.arange(many)))) @ self._rings.reshape(
-            many, -1
-        )
+        # Places of one height are summed over first, (u, a) @ (a, c * k) with distinct
+        # azimuths a; then height u and component c together, (m, u * c) @ (u * c, k).
+        many = len(self._distinct)
+        rings = csr_array(
+            (weight, (self._at, self._back)), shape=(self._height.size, many)
+        ) @ self._distinct.reshape(many, -1)
         table = self._by_height(height, amplitudes)
         flat = np.moveaxis(table, 1, 0).reshape(height.size, -1)
         total = flat @ rings.reshape(flat.shape[1], -1) * as_it_was
