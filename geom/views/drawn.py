@@ -8,6 +8,7 @@ while the first writes the other files.
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
@@ -83,6 +84,7 @@ def get_ready(_: None = None) -> None:
 
     style.get_ready()
     style.paragraph("", style.BODY)
+    gc.freeze()  # none of this is looked through again for garbage
 
 
 def get_ready_for_wear(_: None = None) -> None:
@@ -158,7 +160,7 @@ def draw_wall(task: tuple[RodReadings, RadialSurface, Findings]) -> WallDrawings
 
     readings, surface, findings = task
     mesh = wall_mesh(surface)
-    return WallDrawings(
+    drawn = WallDrawings(
         map=map_png(readings, surface, findings),
         level=level_sections(surface, findings),
         upright=upright_sections(surface, findings),
@@ -166,6 +168,8 @@ def draw_wall(task: tuple[RodReadings, RadialSurface, Findings]) -> WallDrawings
         ply=ply_bytes(mesh, surface, maps=findings.maps),
         vtp=vtp_bytes(mesh, surface, maps=findings.maps),
     )
+    gc.collect()  # figures and scenes lie in cycles, 60 MB
+    return drawn
 
 
 def draw_plan(task: tuple[RadialSurface, Findings, RepairPlan]) -> PlanDrawings:
