@@ -64,13 +64,13 @@ def ring_residual(residual: Float, variance: Float, grid: Grid) -> tuple[Float, 
     for reach, size in itertools.product(ASSUMED.course_reaches, ASSUMED.course_sizes):
         if size > 0.0 or reach == ASSUMED.course_reaches[0]:
             prior = size**2 * spherical(rise / reach)
-            found.append((prior, *_factored(value, scatter, prior, rows)))
-    log = np.array([likelihood for _, _, likelihood in found])
+            found.append((prior, _factored(value, scatter, prior, rows)[1]))
+    log = np.array([likelihood for _, likelihood in found])
     weight = np.exp(log - log.max())
     # most are so unlikely that no digit of the sums comes from them
     some = np.flatnonzero(weight > _TINY)
     weight = weight[some] / weight.sum()
-    given = [_given(value, *found[k][:2], rows) for k in some]
+    given = [_given(value, scatter, found[k][0], rows) for k in some]
     means = np.stack([mean for mean, _ in given])
     mean = weight @ means
     off = (means - mean) * np.sqrt(weight)[:, None]
@@ -104,10 +104,13 @@ def _factored(
     return np.asarray(root, dtype=np.float64), log
 
 
-def _given(value: Float, prior: Float, root: Float, rows: Int) -> tuple[Float, Float]:
+def _given(
+    value: Float, scatter: Float, prior: Float, rows: Int
+) -> tuple[Float, Float]:
     """Mean and covariance of all rows."""
     from scipy.linalg import solve_triangular
 
+    root, _ = _factored(value, scatter, prior, rows)
     sides = np.column_stack([value, prior[rows]])
     white = solve_triangular(root, sides, lower=True, check_finite=False)
     known = white[:, 1:]
