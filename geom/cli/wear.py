@@ -128,7 +128,7 @@ def _wear(options: argparse.Namespace) -> None:
                 title=options.title,
                 cluster=options.cluster,
                 tick=tick,
-                show=begun.show,
+                show=begun.draw,
             )
             for record, begun in zip(records, pages, strict=True)
         ]

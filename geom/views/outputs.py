@@ -302,7 +302,7 @@ def write_wear(
     tick("pictures")
     if begun is None:
         begun = BegunPages(record, wear.occasions, Second())
-    shown, measured = begun.record, begun.measured or begun.show(wear.measured)
+    shown, measured = begun.record, begun.measured or begun.draw(wear.measured)
     rest = begun.show_rest(wear)
 
     def page(_: Path) -> bytes:

@@ -240,7 +240,7 @@ class BegunPages:
         self.measured: Callable[[], MeasuredPictures] | None = None
         self._design, self._second = record.design, second
 
-    def show(self, wear: MeasuredWear) -> Callable[[], MeasuredPictures]:
+    def draw(self, wear: MeasuredWear) -> Callable[[], MeasuredPictures]:
         """Have what is measured drawn."""
         self.measured = self._second.begin(draw_measured, (wear, self._design))
         return self.measured
