@@ -43,6 +43,11 @@ class KnownWall:
         table = self.kernel(a[:, None], h[:, None], a[None, :], h[None, :])
         return np.asarray(self.mean(a, h), float), np.array(table, dtype=float)
 
+    def rings(self, height: Float, azimuth: Float) -> tuple[Float, Float]:
+        found = [self.joint(np.array([here]), azimuth) for here in height]
+        mean, covariance = zip(*found, strict=True)
+        return np.stack(mean), np.stack(covariance)
+
 
 def known_surface(
     design: Design,
